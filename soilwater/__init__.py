@@ -1,0 +1,1 @@
+"""Physics-based soil water simulation for sand-based turf."""

@@ -1,0 +1,1 @@
+"""Compiled kernels: arrays and integers in, arrays and a status out."""
