@@ -1,0 +1,472 @@
+"""What every soil model shares: checked parameters, curves on any kind of suction, texts.
+
+A soil model is a frozen dataclass that writes four functions of a float64 array (the logarithm of
+effective saturation, its slope, the logarithm of the pore integral of the conductivity, and the
+inverse). Everything a person touches is made from those four here, once.
+
+The logarithms are there because a sand at 10 m of suction holds 1e-12 of its water and conducts
+1e-40 of what it conducts wet: powers of such numbers underflow, sums of logarithms do not.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from typing import Any, Protocol, TypeVar
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.errors import Faults
+from soilwater.text_tables import echo_table, html_table
+from soilwater.units import in_people_units, number_to_house, to_house
+from soilwater.vocabulary import attributes
+
+FloatArray = NDArray[np.float64]
+Values = TypeVar("Values", float, FloatArray, xr.DataArray)
+"""A float, a numpy array or an xarray DataArray: what goes in comes out."""
+
+_ROUNDING = 1e-12
+"""Water contents this far outside the curve are taken as lying on its end."""
+
+
+class Soil(Protocol):
+    """What the rest of the package asks of a soil; every model in `soilwater.soils` has it."""
+
+    @property
+    def name(self) -> str:
+        """What the person calls this soil."""
+
+    @property
+    def source(self) -> str:
+        """Where the parameters come from."""
+
+    @property
+    def theta_r(self) -> float:
+        """Water content at the dry end of the curve [m3/m3]."""
+
+    @property
+    def theta_s(self) -> float:
+        """Water content at saturation [m3/m3]."""
+
+    @property
+    def k_sat(self) -> float:
+        """Conductivity at saturation [cm/h]."""
+
+    @property
+    def suction_scale(self) -> float:
+        """Characteristic suction of the curve [cm]."""
+
+    @property
+    def dry_end_water_content(self) -> float:
+        """Water content the curve tends to as suction grows without limit [m3/m3]."""
+
+    def water_content(self, suction: Values) -> Values:
+        """Water content [m3/m3] at a suction [cm]."""
+
+    def effective_saturation(self, suction: Values) -> Values:
+        """Share [1] of the water between the dry end and saturation at a suction [cm]."""
+
+    def capacity(self, suction: Values) -> Values:
+        """Water released per cm of suction [1/cm] at a suction [cm]."""
+
+    def conductivity(self, suction: Values) -> Values:
+        """Hydraulic conductivity [cm/h] at a suction [cm]."""
+
+    def suction_at(self, water_content: Values) -> Values:
+        """Suction [cm] at which the curve holds a water content [m3/m3]."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Parameters as text and numbers."""
+
+
+def parameter(
+    label: str,
+    quantity: str,
+    *,
+    above: float | None = None,
+    at_least: float | None = None,
+    at_most: float | None = None,
+) -> dict[str, Any]:
+    """Describe a parameter of a model: its words, its unit and the range it may have."""
+    return {
+        "label": label,
+        "quantity": quantity,
+        "above": above,
+        "at_least": at_least,
+        "at_most": at_most,
+    }
+
+
+RESIDUAL = parameter("residual water content", "water_content", at_least=0.0)
+SATURATED = parameter("saturated water content", "water_content", above=0.0, at_most=1.0)
+CONDUCTIVITY = parameter("saturated conductivity", "conductivity", above=0.0)
+# A pore integral falls at least as fast as the saturation itself, so that with any tortuosity
+# above -2 the conductivity S^l R^2 falls as the soil dries.
+TORTUOSITY = parameter("tortuosity exponent", "fraction", above=-2.0)
+
+
+def _range_text(about: dict[str, Any]) -> str:
+    above, at_least, at_most = about["above"], about["at_least"], about["at_most"]
+    words = []
+    if above is not None:
+        words.append(f"above {above:g}")
+    if at_least is not None:
+        words.append(f"at least {at_least:g}")
+    if at_most is not None:
+        words.append(f"at most {at_most:g}")
+    return " and ".join(words)
+
+
+def _outside(value: float, about: dict[str, Any]) -> bool:
+    above, at_least, at_most = about["above"], about["at_least"], about["at_most"]
+    return (
+        (above is not None and value <= above)
+        or (at_least is not None and value < at_least)
+        or (at_most is not None and value > at_most)
+    )
+
+
+@dataclass(frozen=True, repr=False)
+class SoilModel(ABC):
+    """Base of the soil models; make one of its subclasses.
+
+    Parameters
+    ----------
+    name : str
+        What the person calls this soil.
+    source : str
+        Where the parameters come from.
+    """
+
+    name: str = field(default="", kw_only=True)
+    source: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(self._title())
+        for each in fields(self):
+            if "quantity" not in each.metadata:
+                continue
+            about = dict(each.metadata)
+            with faults.catching():
+                value = number_to_house(getattr(self, each.name), about["quantity"], each.name)
+                object.__setattr__(self, each.name, value)
+                if _outside(value, about):
+                    faults.add(f"{each.name}={value:g}", allowed=_range_text(about))
+        for each in fields(self):
+            if each.name in ("name", "source") and not isinstance(getattr(self, each.name), str):
+                faults.add(f"{each.name}={getattr(self, each.name)!r} is not text")
+        if not faults:
+            self._check_together(faults)
+        faults.raise_if_any()
+
+    @abstractmethod
+    def _check_together(self, faults: Faults) -> None:
+        """Add faults that lie between parameters; each one alone is in its range."""
+
+    def _title(self) -> str:
+        return type(self).__name__ + (f' "{self.name}"' if self.name else "")
+
+    # What a model writes. `suction` is never negative.
+    @property
+    @abstractmethod
+    def suction_scale(self) -> float:
+        """Characteristic suction of the curve [cm]; where the curve has a kink, its place."""
+
+    @property
+    @abstractmethod
+    def dry_end_water_content(self) -> float:
+        """Water content the curve tends to as suction grows without limit [m3/m3]."""
+
+    @abstractmethod
+    def _water_content(self, suction: FloatArray) -> FloatArray: ...
+
+    @abstractmethod
+    def _effective_saturation(self, suction: FloatArray) -> FloatArray: ...
+
+    @abstractmethod
+    def _capacity(self, suction: FloatArray) -> FloatArray: ...
+
+    @abstractmethod
+    def _conductivity(self, suction: FloatArray) -> FloatArray: ...
+
+    @abstractmethod
+    def _suction_at(self, water_content: FloatArray) -> FloatArray: ...
+
+    def water_content(self, suction: Values) -> Values:
+        """Water content at a suction.
+
+        Parameters
+        ----------
+        suction : float, str, Quantity, ndarray or DataArray, any shape
+            Suction [cm], positive when dry; zero and less means saturated.
+
+        Returns
+        -------
+        float, ndarray or DataArray
+            Water content [m3/m3], of the kind and shape of `suction`.
+
+        Raises
+        ------
+        InputError
+            If a suction is not a finite number or its unit does not measure suction.
+        """
+        return self._on_suction(self._water_content, suction, "water_content")
+
+    def effective_saturation(self, suction: Values) -> Values:
+        """Share of the water between the dry end and saturation that is held at a suction.
+
+        Parameters
+        ----------
+        suction : float, str, Quantity, ndarray or DataArray, any shape
+            Suction [cm], positive when dry; zero and less means saturated.
+
+        Returns
+        -------
+        float, ndarray or DataArray
+            Effective saturation [1], from 0 at the dry end to 1.
+
+        Raises
+        ------
+        InputError
+            If a suction is not a finite number or its unit does not measure suction.
+        """
+        return self._on_suction(self._effective_saturation, suction, "effective_saturation")
+
+    def capacity(self, suction: Values) -> Values:
+        """Water released per unit rise of suction.
+
+        Parameters
+        ----------
+        suction : float, str, Quantity, ndarray or DataArray, any shape
+            Suction [cm], positive when dry; zero and less means saturated.
+
+        Returns
+        -------
+        float, ndarray or DataArray
+            Capacity -d(water content)/d(suction) [1/cm]; at a kink of the curve the value of
+            its wet side.
+
+        Raises
+        ------
+        InputError
+            If a suction is not a finite number or its unit does not measure suction.
+        """
+        return self._on_suction(self._capacity, suction, "capacity")
+
+    def conductivity(self, suction: Values) -> Values:
+        """Hydraulic conductivity at a suction.
+
+        Parameters
+        ----------
+        suction : float, str, Quantity, ndarray or DataArray, any shape
+            Suction [cm], positive when dry; zero and less means saturated.
+
+        Returns
+        -------
+        float, ndarray or DataArray
+            Conductivity [cm/h].
+
+        Raises
+        ------
+        InputError
+            If a suction is not a finite number or its unit does not measure suction.
+        """
+        return self._on_suction(self._conductivity, suction, "conductivity")
+
+    def suction_at(self, water_content: Values) -> Values:
+        """Suction at which the curve holds a water content.
+
+        Parameters
+        ----------
+        water_content : float, str, ndarray or DataArray, any shape
+            Water content [m3/m3], between the dry end and saturation.
+
+        Returns
+        -------
+        float, ndarray or DataArray
+            Suction [cm]; 0 at saturation, and infinite at a water content that the curve
+            reaches only in the limit.
+
+        Raises
+        ------
+        InputError
+            If a water content is not a number, or the soil cannot hold it.
+        """
+
+        def inverse(values: Any) -> FloatArray:
+            wanted = np.asarray(to_house(values, "water_content", "water_content"), dtype=float)
+            low, high = self.dry_end_water_content, float(self.water_content(0.0))
+            off = (wanted < low - _ROUNDING) | (wanted > high + _ROUNDING)
+            if off.any():
+                faults = Faults(self._title())
+                for index in np.argwhere(off):
+                    place = f"[{', '.join(map(str, index))}]" if wanted.ndim else ""
+                    faults.add(
+                        f"water_content{place}={wanted[tuple(index)]:g} is not on the curve",
+                        allowed=f"{low:g} to {high:g}",
+                    )
+                faults.raise_if_any()
+            return self._suction_at(np.clip(wanted, low, high))
+
+        suction: Values = self._same_kind(inverse, water_content, "suction")
+        return suction
+
+    def _on_suction(
+        self, curve: Callable[[FloatArray], FloatArray], suction: Values, variable: str
+    ) -> Values:
+        def at(values: Any) -> FloatArray:
+            house = np.asarray(to_house(values, "suction", "suction"), dtype=np.float64)
+            return curve(np.maximum(house, 0.0))
+
+        values: Values = self._same_kind(at, suction, variable)
+        return values
+
+    @staticmethod
+    def _same_kind(curve: Callable[[Any], FloatArray], given: Any, variable: str) -> Any:
+        if isinstance(given, xr.DataArray):
+            result = xr.apply_ufunc(
+                # The attributes go along, because the unit is among them.
+                lambda values: curve(xr.DataArray(values, attrs=given.attrs)),
+                given,
+                dask="parallelized",
+                output_dtypes=[np.float64],
+                keep_attrs=False,
+            )
+            return result.rename(variable).assign_attrs(attributes(variable))
+        result = np.asarray(curve(given))
+        return result if isinstance(given, np.ndarray) or np.ndim(result) else float(result)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Parameters as text and numbers, ready for JSON.
+
+        Returns
+        -------
+        dict
+            The name of the model under ``"model"`` and every parameter in house units;
+            `soil_from_dict` makes the soil again.
+        """
+        given: dict[str, Any] = {"model": type(self).__name__}
+        for each in fields(self):
+            value = getattr(self, each.name)
+            given[each.name] = value.to_dict() if isinstance(value, SoilModel) else value
+        return given
+
+    def _facts(self) -> list[tuple[str, str, str]]:
+        """Rows of the text a person sees: words, value with unit, name of the parameter."""
+        rows = []
+        for each in fields(self):
+            if "quantity" not in each.metadata:
+                continue
+            value, quantity = getattr(self, each.name), each.metadata["quantity"]
+            rows.append((each.metadata["label"], _text(value, quantity), each.name))
+        return rows
+
+    def _notes(self) -> str:
+        return f"source: {self.source}" if self.source else "source: not stated"
+
+    def __repr__(self) -> str:
+        table = echo_table(self._facts(), ("parameter", "value", "argument"))
+        return f"{self._title()}\n{table}\n{self._notes()}"
+
+    def _repr_html_(self) -> str:
+        caption = f"{self._title()}; {self._notes()}"
+        return html_table(self._facts(), ("parameter", "value", "argument"), caption=caption)
+
+
+def _text(value: float, quantity: str) -> str:
+    if quantity in ("fraction", "water_content"):
+        return f"{value:.4g}"
+    if quantity == "inverse_length":
+        return f"{value:.4g} 1/cm"
+    return in_people_units(value, quantity)
+
+
+class CapillaryModel(SoilModel):
+    """Base of the models whose water is held in pores, with the conductivity of Mualem (1976).
+
+    K = k_sat S^l R(S)^2, where R is the integral of dS/suction from 0 to S over the same
+    integral from 0 to 1 (Mualem 1976, Water Resources Research 12:513,
+    doi 10.1029/WR012i003p00513; from memory).
+    """
+
+    theta_r: float
+    theta_s: float
+    k_sat: float
+    tortuosity: float
+
+    def _check_together(self, faults: Faults) -> None:
+        if self.theta_r >= self.theta_s:
+            faults.add(
+                f"theta_r={self.theta_r:g} is not below theta_s={self.theta_s:g}",
+                allowed="theta_r below theta_s",
+                cure="look for the two in each other's place, or per cent beside fractions",
+            )
+
+    @property
+    def dry_end_water_content(self) -> float:
+        """Water content the curve tends to as suction grows without limit [m3/m3]."""
+        return self.theta_r
+
+    @abstractmethod
+    def _log_saturation(self, log_suction: FloatArray) -> FloatArray:
+        """Logarithm of effective saturation; ``log_suction`` is -inf at saturation."""
+
+    @abstractmethod
+    def _saturation_slope(self, log_suction: FloatArray) -> FloatArray:
+        """-d(effective saturation)/d(logarithm of suction)."""
+
+    @abstractmethod
+    def _log_pore_integral(self, log_suction: FloatArray) -> FloatArray:
+        """Logarithm of Mualem's R."""
+
+    @abstractmethod
+    def _log_suction(self, saturation: FloatArray, deficit: FloatArray) -> FloatArray:
+        """Logarithm of suction; ``deficit`` is 1 - ``saturation`` without its rounding."""
+
+    @abstractmethod
+    def _adsorption(self) -> tuple[float, float]:
+        """Suction [cm] where adsorbed water begins to leave, and how gently it begins [1].
+
+        The second number is the factor of Iden & Durner (2014) that makes the corner of the
+        adsorbed-water curve round; see `WithDryEnd`.
+        """
+
+    def _effective_saturation(self, suction: FloatArray) -> FloatArray:
+        return np.exp(self._log_saturation(_log(suction)))
+
+    def _water_content(self, suction: FloatArray) -> FloatArray:
+        saturation = self._effective_saturation(suction)
+        water = self.theta_r + (self.theta_s - self.theta_r) * saturation
+        return np.where(saturation == 1.0, self.theta_s, np.minimum(water, self.theta_s))
+
+    def _capacity(self, suction: FloatArray) -> FloatArray:
+        # The logarithmic slope over the suction; saturated soil has no slope in any model here.
+        wet = suction > 0.0
+        slope = self._saturation_slope(_log(suction)) / np.where(wet, suction, 1.0)
+        return np.where(wet, (self.theta_s - self.theta_r) * slope, 0.0)
+
+    def _conductivity(self, suction: FloatArray) -> FloatArray:
+        at = _log(suction)
+        return self.k_sat * np.exp(
+            self.tortuosity * self._log_saturation(at) + 2.0 * self._log_pore_integral(at)
+        )
+
+    def _suction_at(self, water_content: FloatArray) -> FloatArray:
+        span = self.theta_s - self.theta_r
+        saturation = (water_content - self.theta_r) / span
+        deficit = (self.theta_s - water_content) / span
+        inside = (saturation > 0.0) & (deficit > 0.0)
+        log_suction = self._log_suction(
+            np.where(inside, saturation, 0.5), np.where(inside, deficit, 0.5)
+        )
+        with np.errstate(over="ignore"):  # a trace of water in clay: infinite for every purpose
+            found = np.exp(log_suction)
+        return np.where(inside, found, np.where(deficit > 0.0, np.inf, 0.0))
+
+
+def _log(suction: FloatArray) -> FloatArray:
+    with np.errstate(divide="ignore"):
+        return np.log(suction)
