@@ -1,0 +1,64 @@
+"""Compile entry points so that their disk cache can never serve yesterday's physics.
+
+numba's cache looks only at the file of the function it compiles: an edit in a kernel that the
+function calls goes unnoticed, and the old machine code is returned silently, even after an
+upgrade. Every entry point is therefore made by a factory whose closure holds a digest of all
+kernel sources; values in a closure are part of the cache key.
+"""
+
+import hashlib
+import os
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from numba import njit
+
+from soilwater.errors import SoilWaterWarning
+
+SWITCH = "SOILWATER_NUMBA_CACHE"
+"""Environment variable; "0" compiles anew in every process instead of using the disk cache."""
+
+
+def source_digest() -> int:
+    """Digest of the sources of all kernels, as a 63-bit integer."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return int.from_bytes(digest.digest()[:8], "little") >> 1
+
+
+def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
+    """Compile the function that `factory` makes around the digest of the kernel sources.
+
+    Parameters
+    ----------
+    factory : callable
+        Takes the digest and returns a function that mentions it.
+
+    Returns
+    -------
+    callable
+        The function, compiled at its first call, releasing the interpreter while it runs.
+
+    Warns
+    -----
+    SoilWaterWarning
+        When numba finds no place to keep compiled code.
+    """
+    function = factory(source_digest())
+    options = {"error_model": "numpy", "nogil": True}
+    if os.environ.get(SWITCH, "1") != "0":
+        try:
+            return njit(cache=True, **options)(function)
+        except RuntimeError:
+            warnings.warn(
+                "soilwater found no writable place for its compiled kernels and compiles them "
+                "anew in every process (10-20 s). Cure: set the environment variable "
+                "NUMBA_CACHE_DIR to a writable folder.",
+                SoilWaterWarning,
+                stacklevel=2,
+            )
+    return njit(**options)(function)
