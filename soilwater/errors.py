@@ -177,8 +177,22 @@ check columns 3 and 4.
         InputError
             When at least one fault was noted.
         """
-        if not self._faults:
-            return
+        if self._faults:
+            raise self.as_error(error)
+
+    def as_error(self, error: type[InputError] = InputError) -> InputError:
+        """Make the exception that tells everything noted so far, for the caller to raise.
+
+        Parameters
+        ----------
+        error : type of InputError, optional
+            The class to make.
+
+        Returns
+        -------
+        InputError
+            Of the class asked for; its ``faults`` has one entry per fault.
+        """
         if len(self._faults) == 1:
             message = f"{self._subject}: {self._faults[0]}"
         else:
@@ -187,4 +201,4 @@ check columns 3 and 4.
             if len(self._faults) > len(shown):
                 lines.append(f"- ... and {len(self._faults) - len(shown)} more of this list.")
             message = "\n".join(lines)
-        raise error(message, tuple(self._faults))
+        return error(message, tuple(self._faults))

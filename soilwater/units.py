@@ -25,6 +25,7 @@ import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
@@ -38,6 +39,8 @@ PASCAL_PER_CM_OF_WATER = 98.0665
 LITRES_PER_US_GALLON = 3.785411784
 SQUARE_METRES_PER_SQUARE_FOOT = 0.09290304
 
+_CM_OF_WATER_PER_PASCAL = Fraction(10000, 980665)
+
 
 @dataclass(frozen=True)
 class _Kind:
@@ -47,7 +50,7 @@ class _Kind:
     house: str
     examples: tuple[str, ...]
     # Units (pint's spelling) of every dimension accepted, with the house units in one of each.
-    measures: tuple[tuple[str, float], ...]
+    measures: tuple[tuple[str, Fraction | int], ...]
     for_people: Callable[[float], str]
 
 
@@ -60,7 +63,11 @@ def _figure(value: float, decimals: int) -> str:
     return f"{value:.{decimals}f}"
 
 
-def _both(unit: str, decimals: int, other: str, per_house: float, other_decimals: int) -> Any:
+def _both(
+    unit: str, decimals: int, other: str, per_house: float, other_decimals: int
+) -> Callable[[float], str]:
+    """Make the writer that puts the other system's unit in brackets behind the house unit."""
+
     def write(value: float) -> str:
         converted = _figure(value * per_house, other_decimals)
         return f"{_figure(value, decimals)} {unit} ({converted} {other})"
@@ -78,105 +85,105 @@ _KINDS: dict[str, _Kind] = {
         "a length",
         "cm",
         ("12 in", "14 3/4 in", "1 ft 2 in", "30 cm"),
-        (("cm", 1.0),),
+        (("cm", 1),),
         _both("cm", 1, "in", 1 / CM_PER_INCH, 1),
     ),
     "suction": _Kind(
         "a suction",
         "cm",
         ("30 cm", "3 kPa", "30 mbar", "12 in"),
-        (("cm", 1.0), ("Pa", 1 / PASCAL_PER_CM_OF_WATER)),
+        (("cm", 1), ("Pa", _CM_OF_WATER_PER_PASCAL)),
         _both("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
     ),
     "conductivity": _Kind(
         "a conductivity",
         "cm/h",
         ("14 in/h", "35 cm/h", "350 mm/h"),
-        (("cm/h", 1.0),),
+        (("cm/h", 1),),
         _both("cm/h", 1, "in/h", 1 / CM_PER_INCH, 1),
     ),
     "inverse_length": _Kind(
         "a value per length of suction",
         "1/cm",
         ("0.033 1/cm", "3.3 1/m", "0.33 1/kPa"),
-        (("1/cm", 1.0), ("1/Pa", PASCAL_PER_CM_OF_WATER)),
+        (("1/cm", 1), ("1/Pa", 1 / _CM_OF_WATER_PER_PASCAL)),
         lambda value: f"{_figure(value, 4)} 1/cm",
     ),
     "water_amount": _Kind(
         "an amount of water",
         "mm",
         ("12 mm", "0.5 in", "12 L/m2", "95 gal/1000 ft2"),
-        (("mm", 1.0), ("kg/m**2", 1.0)),
+        (("mm", 1), ("kg/m**2", 1)),
         _both("mm", 1, "in", 0.1 / CM_PER_INCH, 2),
     ),
     "water_rate": _Kind(
         "a rate of water",
         "mm/h",
         ("12 mm/h", "0.5 in/h"),
-        (("mm/h", 1.0), ("kg/m**2/h", 1.0)),
+        (("mm/h", 1), ("kg/m**2/h", 1)),
         _both("mm/h", 1, "in/h", 0.1 / CM_PER_INCH, 2),
     ),
     "evapotranspiration": _Kind(
         "an evapotranspiration",
         "mm/day",
         ("5 mm/day", "0.2 in/day"),
-        (("mm/day", 1.0), ("kg/m**2/day", 1.0)),
+        (("mm/day", 1), ("kg/m**2/day", 1)),
         _both("mm/day", 1, "in/day", 0.1 / CM_PER_INCH, 2),
     ),
     "duration": _Kind(
         "a duration",
         "h",
         ("36 h", "90 min", "14 days"),
-        (("h", 1.0),),
+        (("h", 1),),
         _both("h", 1, "days", 1 / 24, 1),
     ),
     "water_content": _Kind(
         "a water content by volume",
         "m3/m3",
         ("22 %", "0.22 m3/m3"),
-        (("1", 1.0),),
+        (("1", 1),),
         lambda value: f"{_figure(100 * value, 1)} %",
     ),
     "fraction": _Kind(
         "a fraction",
         "1",
         ("90 %",),
-        (("1", 1.0),),
+        (("1", 1),),
         lambda value: f"{_figure(100 * value, 0)} %",
     ),
     "temperature": _Kind(
         "a temperature",
         "degC",
         ("20 degC", "68 degF"),
-        (("degC", 1.0),),
+        (("degC", 1),),
         lambda value: f"{_figure(value, 1)} °C ({_figure(1.8 * value + 32, 1)} °F)",
     ),
     "area": _Kind(
         "an area",
         "m2",
         ("500 m2", "5400 ft2"),
-        (("m**2", 1.0),),
+        (("m**2", 1),),
         _both("m2", 1, "ft2", 1 / SQUARE_METRES_PER_SQUARE_FOOT, 0),
     ),
     "flow": _Kind(
         "a flow",
         "L/min",
         ("57 L/min", "15 gpm", "12 UK gal/min"),
-        (("L/min", 1.0),),
+        (("L/min", 1),),
         _both("L/min", 1, "US gal/min", 1 / LITRES_PER_US_GALLON, 1),
     ),
     "density": _Kind(
         "a density",
         "g/cm3",
         ("1.55 g/cm3", "1550 kg/m3"),
-        (("g/cm**3", 1.0),),
+        (("g/cm**3", 1),),
         lambda value: f"{_figure(value, 2)} g/cm3",
     ),
     "slope": _Kind(
         "a slope",
         "rise over run",
         ("4 %", "1:25", "2.3 deg"),
-        (("1", 1.0),),
+        (("1", 1),),
         _slope_for_people,
     ),
 }
@@ -226,7 +233,7 @@ def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
         result = float(result)
     _check_finite(result, quantity, name)
     if quantity == "water_content":
-        _check_water_content(result, name)
+        _check_water_content(result, name, bare=isinstance(value, numbers.Real))
     return result
 
 
@@ -262,8 +269,8 @@ def number_to_house(value: Any, quantity: str, name: str) -> float:
     result = to_house(value, quantity, name)
     if isinstance(result, np.ndarray):
         faults = Faults(name)
-        faults.add(f"{result.size} values were given", allowed=f"one {_allowed(quantity)}")
-        faults.raise_if_any()
+        faults.add(f"{result.size} values were given", allowed="one value")
+        raise faults.as_error()
     return float(result)
 
 
@@ -299,14 +306,15 @@ def _convert(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
     """Send `value` to the conversion for its type; NaN passes, `to_house` looks for it."""
     if isinstance(value, (bool, np.bool_)):
         raise TypeError(f"{name}: {value!r} is a truth value; allowed: {_allowed(quantity)}.")
-    if isinstance(value, numbers.Real) and not isinstance(value, np.timedelta64):
+    # Before the numbers: numpy counts its timedelta64 among the integers.
+    if isinstance(value, (datetime.timedelta, np.timedelta64)):
+        return _from_timedelta(np.asarray(value, dtype="timedelta64[ns]"), quantity, name)
+    if isinstance(value, numbers.Real):
         return float(value)
     if isinstance(value, str):
         return _from_text(value, quantity, name)
     if _is_missing(value):
         return math.nan
-    if isinstance(value, (datetime.timedelta, np.timedelta64)):
-        return _from_timedelta(np.asarray(value, dtype="timedelta64[ns]"), quantity, name)
     if _is_quantity(value):
         return _from_quantity(value, quantity, name)
     if isinstance(value, (list, tuple)):
@@ -339,12 +347,12 @@ def _from_list(values: list[Any], quantity: str, name: str) -> NDArray[np.float6
     faults.raise_if_any(UnitError)
     if len({np.shape(item) for item in converted}) > 1:
         faults.add("its rows differ in length", allowed="a rectangular array")
-        faults.raise_if_any()
+        raise faults.as_error()
     return np.array(converted, dtype=np.float64)
 
 
 def _from_array(value: Any, quantity: str, name: str) -> NDArray[np.float64]:
-    if _is_quantity(getattr(value, "data", None)):
+    if not isinstance(value, np.ndarray) and _is_quantity(getattr(value, "data", None)):
         return np.asarray(_from_quantity(value.data, quantity, name), dtype=np.float64)
     if isinstance(value, np.ma.MaskedArray):
         value = np.ma.filled(value.astype(np.float64), np.nan)
@@ -374,7 +382,7 @@ def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | ND
 # --- text ----------------------------------------------------------------------------------------
 
 _DECIMAL = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_NUMBER = rf"(?:\d+[\s-]+\d+\s*/\s*\d+|\d+\s*/\s*\d+|{_DECIMAL})"
+_NUMBER = rf"(?:(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*|{_DECIMAL})"
 _NUMBER_AND_UNIT = re.compile(rf"([-+]?)\s*({_NUMBER})(?![\d,.])\s*(.*)", re.DOTALL)
 _FEET_AND_INCHES = re.compile(
     rf"""([-+]?)\s*
@@ -382,7 +390,7 @@ _FEET_AND_INCHES = re.compile(
     (?:({_NUMBER})\s*(in\.?|inch|inches|"|''|))?""",
     re.VERBOSE | re.IGNORECASE,
 )
-_RATIO = re.compile(rf"({_NUMBER})\s*:\s*({_NUMBER})")
+_RATIO = re.compile(rf"({_NUMBER})\s*(?::|\bin\b)\s*({_NUMBER})", re.IGNORECASE)
 _PER_CENT = re.compile(
     r"(?:vol\.?\s*)?(?:%|per\s?cent)(?:\s*\(?(?:by\s+volume|v/v|vol\.?|vwc)\)?)?", re.IGNORECASE
 )
@@ -406,7 +414,7 @@ def _number(text: str) -> float:
     if fraction is None:
         return float(text)
     whole, top, bottom = (int(part or 0) for part in fraction.groups())
-    return whole + top / bottom if bottom else math.nan
+    return whole + top / bottom
 
 
 def _from_text(text: str, quantity: str, name: str) -> float:
@@ -426,12 +434,9 @@ def _from_text(text: str, quantity: str, name: str) -> float:
         raise _refusal(name, f'"{text}" does not begin with a number', quantity, cure)
     sign, digits, unit = split.groups()
     value = -_number(digits) if sign == "-" else _number(digits)
-    if not re.search(r"[A-Za-z%°]", unit):
-        what = f'"{text}" has no unit'
-        if unit:
-            what = f'"{text}" cannot be read: nothing is known of "{unit}"'
+    if not unit:
         cure = f"write {digits} without quotes if it is in the house unit, else add the unit"
-        raise _refusal(name, what, quantity, cure)
+        raise _refusal(name, f'"{text}" has no unit', quantity, cure)
     return float(_times_unit(value, unit, quantity, name, f'"{text}"'))
 
 
@@ -450,7 +455,9 @@ def _feet_and_inches(text: str) -> float | None:
 def _from_ratio(rise: float, run: float, text: str, name: str) -> float:
     # Some write the run first ("4:1"): steeper than 1:1 is never meant for turf, so ask.
     if not 0 <= rise <= run or run == 0:
-        raise _refusal(name, f'"{text}" is steeper than 1:1', "slope", "write the rise first")
+        raise _refusal(
+            name, f'"{text}" is steeper than 1:1', "slope", "write the rise before the run"
+        )
     return rise / run
 
 
@@ -465,6 +472,7 @@ _SPELLINGS: tuple[tuple[str, str], ...] = (
     (r"\s*\bof\s+water\b|[\s_]*H2O\b", ""),
     (r"\bsq(?:uare|\.)?\s*(ft|feet|foot|in|inch|inches|yd|m|meters?|metres?)\b", r"\1**2"),
     (r"\bper\b", "/"),
+    (r"\bacre-(ft|feet|in|inch|inches)\b", r"acre*\1"),
     (r"/\s*1[, ]?000\s*(?=[a-z])", "/1000/"),
     (r"(?<=[a-z])\^?(-?[1-9])\b", r"**\1"),
     (r"\bin\.", "in"),
@@ -480,7 +488,8 @@ _SPELLINGS: tuple[tuple[str, str], ...] = (
 def _registry() -> Any:
     import pint
 
-    return pint.UnitRegistry()
+    # Fractions: in floats the chain of factors from inch to mm ends beside 25.4, not on it.
+    return pint.UnitRegistry(non_int_type=Fraction)
 
 
 def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> Any:
@@ -488,9 +497,10 @@ def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> 
     kind = _KINDS[quantity]
     if quantity == "temperature":
         return _celsius(value, unit, name, given)
-    if unit.strip() == kind.house:
+    dimensionless = kind.measures[0][0] == "1"
+    if unit.strip() == kind.house or (dimensionless and unit.strip() == "1"):
         return value
-    if kind.measures[0][0] == "1" and _PER_CENT.fullmatch(_plain_characters(unit)):
+    if dimensionless and _PER_CENT.fullmatch(_plain_characters(unit)):
         if quantity != "water_content" and len(unit.split()) > 2:
             raise _refusal(name, f"{given} is a volume fraction", quantity)
         return value / 100
@@ -532,11 +542,10 @@ def _times_one(value: Any, one: Any, unit: str, quantity: str, name: str, given:
     kind = _KINDS[quantity]
     angle = kind.measures[0][0] == "1" and str(one.to_base_units().units) == "radian"
     if angle and quantity == "slope":
-        return np.tan(value * one.to("radian").magnitude)
+        return np.tan(value * float(one.to("radian").magnitude))
     for house, factor in kind.measures:
         if not angle and one.is_compatible_with(house):
-            # pint chains factors in binary; 15 figures give back the exact decimal ones (2.54).
-            return value * float(f"{one.to(house).magnitude:.15g}") * factor
+            return value * float(one.to(house).magnitude * factor)
     raise _refusal(name, f'{given}: "{unit}" does not measure {kind.phrase}', quantity)
 
 
@@ -559,15 +568,11 @@ def _allowed(quantity: str) -> str:
     return f"a number ({kind.house}) or text with a unit such as {examples}"
 
 
-def _refusal(name: str, what: str, quantity: str, cure: str = "") -> UnitError:
+def _refusal(name: str, what: str, quantity: str, cure: str = "") -> InputError:
     """Make the exception for a text or unit that cannot be taken."""
     faults = Faults(name)
     faults.add(what, allowed=_allowed(quantity), cure=cure)
-    try:
-        faults.raise_if_any(UnitError)
-    except UnitError as error:
-        return error
-    raise AssertionError("a fault was just added")
+    return faults.as_error(UnitError)
 
 
 def _check_finite(result: float | NDArray[np.float64], quantity: str, name: str) -> None:
@@ -582,29 +587,28 @@ def _check_finite(result: float | NDArray[np.float64], quantity: str, name: str)
         where = f"[{', '.join(map(str, first))}]"
         faults.add(f"{count}, the first at {where}", allowed=allowed, cure="fill or drop them")
     elif math.isnan(result):
-        faults.add("the value is missing (NaN)", allowed=allowed, cure="give a number")
+        faults.add("the value is missing", allowed=allowed, cure="give a number")
     else:
         faults.add("the value is infinite", allowed=allowed, cure="give a number")
-    faults.raise_if_any(InputError)
+    raise faults.as_error()
 
 
-def _check_water_content(result: float | NDArray[np.float64], name: str) -> None:
+def _check_water_content(result: float | NDArray[np.float64], name: str, *, bare: bool) -> None:
     values = np.atleast_1d(result)
     bad = (values < 0) | (values > 1)
     if not bad.any():
         return
     first = tuple(int(i) for i in np.argwhere(bad)[0])
     value = float(values[first])
-    faults = Faults(name)
-    place = f"[{', '.join(map(str, first))}]" if isinstance(result, np.ndarray) else ""
-    if 1 < value <= 100:
-        cure = f"looks like per cent; write {value / 100:.4g} or '{value:.4g} %'"
+    if 1 < value <= 100 and (bare or isinstance(result, np.ndarray)):
+        cure = f"it looks like per cent: write {value / 100:.4g} or '{value:.4g} %'"
     else:
         cure = "check the column, the unit and the code for missing values"
+    faults = Faults(name)
     faults.add(
         f"{value:.6g} is not a water content by volume",
-        where=place,
+        where=f"[{', '.join(map(str, first))}]" if isinstance(result, np.ndarray) else "",
         allowed="fractions from 0 to 1, or text such as '22 %'",
         cure=cure,
     )
-    faults.raise_if_any(InputError)
+    raise faults.as_error()
