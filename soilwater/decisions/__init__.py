@@ -1,0 +1,1 @@
+"""Questions a turf agronomist is paid to answer, answered from public results."""
