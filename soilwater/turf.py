@@ -81,7 +81,7 @@ class SShapedStress:
 
     Examples
     --------
-    >>> SShapedStress("250 cm").reduction(250.0)
+    >>> float(SShapedStress("250 cm").reduction(250.0))
     0.5
     """
 
@@ -144,7 +144,7 @@ class RoundedStress:
 
     Examples
     --------
-    >>> RoundedStress(10, 25, 240, 8000).reduction(5.0)
+    >>> float(RoundedStress(10, 25, 240, 8000).reduction(5.0))
     0.0
     """
 
