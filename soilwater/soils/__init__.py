@@ -1,7 +1,22 @@
 """Soils: a retention curve, a conductivity, and where their parameters come from."""
 
+from soilwater.soils.brooks_corey import BrooksCorey
+from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
+from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import Soil, SoilModel, Values
 from soilwater.soils.serial import soil_from_dict
+from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 
-__all__ = ["Soil", "SoilModel", "Values", "VanGenuchten", "soil_from_dict"]
+__all__ = [
+    "OVEN_DRY_SUCTION",
+    "BrooksCorey",
+    "Kosugi",
+    "Soil",
+    "SoilModel",
+    "TwoComponent",
+    "Values",
+    "VanGenuchten",
+    "WithDryEnd",
+    "soil_from_dict",
+]

@@ -10,10 +10,11 @@ The logarithms are there because a sand at 10 m of suction holds 1e-12 of its wa
 
 from __future__ import annotations
 
+import operator
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any, Protocol, TypeVar
+from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
 import xarray as xr
@@ -89,6 +90,7 @@ def parameter(
     above: float | None = None,
     at_least: float | None = None,
     at_most: float | None = None,
+    below: float | None = None,
 ) -> dict[str, Any]:
     """Describe a parameter of a model: its words, its unit and the range it may have."""
     return {
@@ -97,6 +99,7 @@ def parameter(
         "above": above,
         "at_least": at_least,
         "at_most": at_most,
+        "below": below,
     }
 
 
@@ -108,25 +111,21 @@ CONDUCTIVITY = parameter("saturated conductivity", "conductivity", above=0.0)
 TORTUOSITY = parameter("tortuosity exponent", "fraction", above=-2.0)
 
 
-def _range_text(about: dict[str, Any]) -> str:
-    above, at_least, at_most = about["above"], about["at_least"], about["at_most"]
-    words = []
-    if above is not None:
-        words.append(f"above {above:g}")
-    if at_least is not None:
-        words.append(f"at least {at_least:g}")
-    if at_most is not None:
-        words.append(f"at most {at_most:g}")
-    return " and ".join(words)
+_BOUNDS: dict[str, tuple[str, Callable[[float, float], bool]]] = {
+    "above": ("above", operator.gt),
+    "at_least": ("at least", operator.ge),
+    "at_most": ("at most", operator.le),
+    "below": ("below", operator.lt),
+}
 
 
-def _outside(value: float, about: dict[str, Any]) -> bool:
-    above, at_least, at_most = about["above"], about["at_least"], about["at_most"]
-    return (
-        (above is not None and value <= above)
-        or (at_least is not None and value < at_least)
-        or (at_most is not None and value > at_most)
-    )
+def _range_fault(value: float, about: Mapping[str, Any]) -> str:
+    """Say the allowed range in words, or nothing where the value lies in it."""
+    bounds = [(words, holds, about[key]) for key, (words, holds) in _BOUNDS.items()]
+    stated = [(words, holds, bound) for words, holds, bound in bounds if bound is not None]
+    if all(holds(value, bound) for _, holds, bound in stated):
+        return ""
+    return " and ".join(f"{words} {bound:g}" for words, _, bound in stated)
 
 
 @dataclass(frozen=True, repr=False)
@@ -149,12 +148,13 @@ class SoilModel(ABC):
         for each in fields(self):
             if "quantity" not in each.metadata:
                 continue
-            about = dict(each.metadata)
+            about = each.metadata
             with faults.catching():
                 value = number_to_house(getattr(self, each.name), about["quantity"], each.name)
                 object.__setattr__(self, each.name, value)
-                if _outside(value, about):
-                    faults.add(f"{each.name}={value:g}", allowed=_range_text(about))
+                allowed = _range_fault(value, about)
+                if allowed:
+                    faults.add(f"{each.name}={value:g}", allowed=allowed)
         for each in fields(self):
             if each.name in ("name", "source") and not isinstance(getattr(self, each.name), str):
                 faults.add(f"{each.name}={getattr(self, each.name)!r} is not text")
@@ -397,6 +397,9 @@ class CapillaryModel(SoilModel):
     k_sat: float
     tortuosity: float
 
+    # A kinked curve must have its kink on `suction_scale`; a smooth one may have any scale.
+    _has_kink: ClassVar[bool] = False
+
     def _check_together(self, faults: Faults) -> None:
         if self.theta_r >= self.theta_s:
             faults.add(
@@ -435,7 +438,7 @@ class CapillaryModel(SoilModel):
         """
 
     def _effective_saturation(self, suction: FloatArray) -> FloatArray:
-        return np.exp(self._log_saturation(_log(suction)))
+        return np.exp(self._log_saturation(log_or_minus_infinity(suction)))
 
     def _water_content(self, suction: FloatArray) -> FloatArray:
         saturation = self._effective_saturation(suction)
@@ -445,11 +448,11 @@ class CapillaryModel(SoilModel):
     def _capacity(self, suction: FloatArray) -> FloatArray:
         # The logarithmic slope over the suction; saturated soil has no slope in any model here.
         wet = suction > 0.0
-        slope = self._saturation_slope(_log(suction)) / np.where(wet, suction, 1.0)
+        slope = self._saturation_slope(log_or_minus_infinity(suction)) / np.where(wet, suction, 1.0)
         return np.where(wet, (self.theta_s - self.theta_r) * slope, 0.0)
 
     def _conductivity(self, suction: FloatArray) -> FloatArray:
-        at = _log(suction)
+        at = log_or_minus_infinity(suction)
         return self.k_sat * np.exp(
             self.tortuosity * self._log_saturation(at) + 2.0 * self._log_pore_integral(at)
         )
@@ -467,6 +470,46 @@ class CapillaryModel(SoilModel):
         return np.where(inside, found, np.where(deficit > 0.0, np.inf, 0.0))
 
 
-def _log(suction: FloatArray) -> FloatArray:
+def scale_for_table(suction: float) -> float:
+    """Characteristic suction [cm], moved into the range whose table reaches from 0.01 to 1e7 cm.
+
+    The kernels tabulate each curve over 2^-14 to 2^27 times this suction. A smooth curve is
+    served as well by any scale, so that a fine clay, which loses conductivity from the first
+    hundredth of a centimetre on, is given a smaller one than its own.
+    """
+    return min(max(suction, _SMALLEST_SCALE), _LARGEST_SCALE)
+
+
+_SMALLEST_SCALE = 0.1
+_LARGEST_SCALE = 100.0
+
+
+def log_or_minus_infinity(suction: FloatArray) -> FloatArray:
+    """Natural logarithm of suction; -inf, without a warning, at saturation."""
     with np.errstate(divide="ignore"):
-        return np.log(suction)
+        logarithm: FloatArray = np.log(suction)
+    return logarithm
+
+
+def log_of(saturation: FloatArray, deficit: FloatArray) -> FloatArray:
+    """Logarithm of a saturation from whichever of it and its deficit is the smaller."""
+    wet = deficit < 0.5
+    return np.where(wet, np.log1p(-np.where(wet, deficit, 0.0)), np.log(saturation))
+
+
+def bisect(
+    falling: Callable[[FloatArray], FloatArray],
+    wanted: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+) -> FloatArray:
+    """Where a falling function takes the wanted values, between `low` and `high`."""
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        beyond = falling(middle) < wanted
+        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
+    return 0.5 * (low + high)
+
+
+_HALVINGS = 64
+"""Enough to halve an interval of a hundred logarithms of suction down to round-off."""

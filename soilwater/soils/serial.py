@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import MISSING, fields
-from typing import Any
+from typing import Any, cast
 
 from soilwater.errors import Faults, InputError
+from soilwater.soils.brooks_corey import BrooksCorey
+from soilwater.soils.dry_end import WithDryEnd
+from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import SoilModel
+from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 
-MODELS: dict[str, type[SoilModel]] = {model.__name__: model for model in (VanGenuchten,)}
+MODELS: dict[str, type[SoilModel]] = {
+    model.__name__: model for model in (VanGenuchten, BrooksCorey, Kosugi, TwoComponent, WithDryEnd)
+}
 """Every model by its name; a new one is entered here."""
 
 
@@ -56,4 +62,10 @@ def soil_from_dict(given: Mapping[str, Any]) -> SoilModel:
         if each.default is MISSING and each.name not in given:
             faults.add(f"{each.name!r} is missing")
     faults.raise_if_any()
-    return model(**{name: value for name, value in given.items() if name != "model"})
+    values = {
+        name: soil_from_dict(value) if isinstance(value, Mapping) else value
+        for name, value in given.items()
+        if name != "model"
+    }
+    soil: SoilModel = cast(Any, model)(**values)
+    return soil

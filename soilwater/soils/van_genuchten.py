@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +17,9 @@ from soilwater.soils.model import (
     TORTUOSITY,
     CapillaryModel,
     FloatArray,
+    log_of,
     parameter,
+    scale_for_table,
 )
 
 
@@ -132,8 +135,8 @@ class VanGenuchten(CapillaryModel):
 
     @property
     def suction_scale(self) -> float:
-        """Characteristic suction 1/alpha [cm]."""
-        return 1.0 / self.alpha
+        """Characteristic suction [cm]: 1/alpha, but 0.1 to 100 cm for the kernels' tables."""
+        return scale_for_table(1.0 / self.alpha)
 
     @property
     def m(self) -> float:
@@ -166,7 +169,8 @@ def log_saturation(log_suction: FloatArray, alpha: float, n: float) -> FloatArra
 def saturation_slope(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
     """-dS/d(logarithm of suction) [1]."""
     log_t = _log_t(log_suction, alpha, n)
-    return (n - 1.0) * np.exp(-(n - 1.0) / n * np.logaddexp(0.0, log_t) - np.logaddexp(0.0, -log_t))
+    m = (n - 1.0) / n
+    return (n - 1.0) * np.exp(-m * np.logaddexp(0.0, log_t) - np.logaddexp(0.0, -log_t))
 
 
 def log_pore_integral(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
@@ -175,7 +179,7 @@ def log_pore_integral(log_suction: FloatArray, alpha: float, n: float) -> FloatA
     log_t = _log_t(log_suction, alpha, n)
     # Far out R = m / t to round-off, and the exact form would lose its logarithm to underflow.
     exact = np.log(-np.expm1(-m * np.logaddexp(0.0, -np.minimum(log_t, _FAR))))
-    return np.where(log_t > _FAR, np.log(m) - log_t, exact)
+    return np.where(log_t > _FAR, math.log(m) - log_t, exact)
 
 
 def log_suction_of(
@@ -183,13 +187,12 @@ def log_suction_of(
 ) -> FloatArray:
     """Logarithm of the suction that leaves a saturation; ``deficit`` is 1 - ``saturation``."""
     m = (n - 1.0) / n
-    near = np.log1p(-np.minimum(deficit, 0.5))
-    power = -np.where(deficit < 0.5, near, np.log(saturation)) / m
-    return (power + np.log(-np.expm1(-power))) / n - np.log(alpha)
+    power = -log_of(saturation, deficit) / m
+    return (power + np.log(-np.expm1(-power))) / n - math.log(alpha)
 
 
 _FAR = 36.0
 
 
 def _log_t(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
-    return n * (log_suction + np.log(alpha))
+    return n * (log_suction + math.log(alpha))
