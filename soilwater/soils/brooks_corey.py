@@ -77,7 +77,9 @@ class BrooksCorey(CapillaryModel):
         return self.entry_suction
 
     def _log_saturation(self, log_suction: FloatArray) -> FloatArray:
-        return -self.pore_size_index * np.maximum(log_suction - math.log(self.entry_suction), 0.0)
+        # numpy's logarithm: parameters may be columns, where a fit tries many sets at once.
+        beyond_entry: FloatArray = np.maximum(log_suction - np.log(self.entry_suction), 0.0)
+        return -self.pore_size_index * beyond_entry
 
     def _saturation_slope(self, log_suction: FloatArray) -> FloatArray:
         drained = log_suction > math.log(self.entry_suction)

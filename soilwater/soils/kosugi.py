@@ -77,7 +77,9 @@ class Kosugi(CapillaryModel):
         return scale_for_table(self.median_suction * math.exp(-(self.spread**2)))
 
     def _deviation(self, log_suction: FloatArray) -> FloatArray:
-        return (log_suction - math.log(self.median_suction)) / self.spread
+        # numpy's logarithm: parameters may be columns, where a fit tries many sets at once.
+        deviation: FloatArray = (log_suction - np.log(self.median_suction)) / self.spread
+        return deviation
 
     def _log_saturation(self, log_suction: FloatArray) -> FloatArray:
         return _log_upper_tail(self._deviation(log_suction))

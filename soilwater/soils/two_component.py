@@ -99,8 +99,9 @@ class TwoComponent(CapillaryModel):
         )
 
     def _log_saturation(self, log_suction: FloatArray) -> FloatArray:
+        # numpy's logarithm: parameters may be columns, where a fit tries many sets at once.
         first, second = (
-            math.log(share) + van_genuchten.log_saturation(log_suction, alpha, n)
+            np.log(share) + van_genuchten.log_saturation(log_suction, alpha, n)
             for share, alpha, n in self._systems()
         )
         return _at_most_full(np.logaddexp(first, second), log_suction)

@@ -195,4 +195,6 @@ _FAR = 36.0
 
 
 def _log_t(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
-    return n * (log_suction + math.log(alpha))
+    # numpy's logarithm: alpha and n may be columns, where a fit tries many sets at once.
+    log_t: FloatArray = n * (log_suction + np.log(alpha))
+    return log_t
