@@ -397,7 +397,7 @@ _PER_CENT = re.compile(
 _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
 
 
-def _plain_characters(text: str) -> str:
+def plain_characters(text: str) -> str:
     """Typographic fractions, quotes, primes, exponents and minus signs as plain characters."""
     spaced = "".join(
         f" {character}" if unicodedata.decomposition(character).startswith("<fraction>") else
@@ -408,7 +408,7 @@ def _plain_characters(text: str) -> str:
     return plain.translate(str.maketrans("⁄−‘’′“”μ", "/-'''\"\"u")).replace("″", '"').strip()
 
 
-def _number(text: str) -> float:
+def plain_number(text: str) -> float:
     """Value of ``14 3/4``, ``14-3/4``, ``3/4`` or ``14.75``."""
     fraction = re.fullmatch(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)", text.strip())
     if fraction is None:
@@ -418,29 +418,29 @@ def _number(text: str) -> float:
 
 
 def _from_text(text: str, quantity: str, name: str) -> float:
-    plain = _plain_characters(text)
+    plain = plain_characters(text)
     kind = _KINDS[quantity]
     if kind.measures[0][0] in ("cm", "mm"):
-        inches = _feet_and_inches(plain)
+        inches = feet_and_inches(plain)
         if inches is not None:
             return inches * (CM_PER_INCH if kind.house == "cm" else 10 * CM_PER_INCH)
     if quantity == "slope":
         ratio = _RATIO.fullmatch(plain)
         if ratio is not None:
-            return _from_ratio(_number(ratio[1]), _number(ratio[2]), text, name)
+            return _from_ratio(plain_number(ratio[1]), plain_number(ratio[2]), text, name)
     split = _NUMBER_AND_UNIT.fullmatch(plain)
     if split is None:
         cure = "write the decimal with a point and thousands without a comma" * ("," in plain)
         raise _refusal(name, f'"{text}" does not begin with a number', quantity, cure)
     sign, digits, unit = split.groups()
-    value = -_number(digits) if sign == "-" else _number(digits)
+    value = -plain_number(digits) if sign == "-" else plain_number(digits)
     if not unit:
         cure = f"write {digits} without quotes if it is in the house unit, else add the unit"
         raise _refusal(name, f'"{text}" has no unit', quantity, cure)
     return float(_times_unit(value, unit, quantity, name, f'"{text}"'))
 
 
-def _feet_and_inches(text: str) -> float | None:
+def feet_and_inches(text: str) -> float | None:
     """Inches in text like ``1 ft 2 in``, ``1'2"``, ``1'2``, ``14 3/4 in``; None for other text."""
     match = _FEET_AND_INCHES.fullmatch(text)
     if match is None:
@@ -448,7 +448,7 @@ def _feet_and_inches(text: str) -> float | None:
     sign, feet, inches, mark = match.groups()
     if feet is None and not mark:
         return None
-    total = 12 * (_number(feet) if feet else 0.0) + (_number(inches) if inches else 0.0)
+    total = 12 * (plain_number(feet) if feet else 0.0) + (plain_number(inches) if inches else 0.0)
     return -total if sign == "-" else total
 
 
@@ -500,7 +500,7 @@ def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> 
     dimensionless = kind.measures[0][0] == "1"
     if unit.strip() == kind.house or (dimensionless and unit.strip() == "1"):
         return value
-    if dimensionless and _PER_CENT.fullmatch(_plain_characters(unit)):
+    if dimensionless and _PER_CENT.fullmatch(plain_characters(unit)):
         if quantity != "water_content" and len(unit.split()) > 2:
             raise _refusal(name, f"{given} is a volume fraction", quantity)
         return value / 100
@@ -513,7 +513,7 @@ def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> 
 @lru_cache(maxsize=256)
 def _one(unit: str) -> Any:
     """One `unit` as a pint quantity; None when pint cannot read it."""
-    spelled = _plain_characters(unit)
+    spelled = plain_characters(unit)
     for pattern, replacement in _SPELLINGS:
         spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
     try:
@@ -550,7 +550,7 @@ def _times_one(value: Any, one: Any, unit: str, quantity: str, name: str, given:
 
 
 def _celsius(value: Any, unit: str, name: str, given: str) -> Any:
-    match = _TEMPERATURE.fullmatch(_plain_characters(unit))
+    match = _TEMPERATURE.fullmatch(plain_characters(unit))
     if match is None:
         raise _refusal(name, f'{given}: "{unit}" does not measure a temperature', "temperature")
     scale = match[1][0].lower()
