@@ -145,9 +145,10 @@ def wind_speed_at_2m(wind_speed: Any, height: Any) -> Any:
 
 def day_of_year(time: Any) -> Any:
     """Day of the year [1], 1 January being 1, of datetime64 values or a DataArray of them."""
-    if isinstance(time, xr.DataArray):
-        return time.dt.dayofyear
-    return np.asarray(pd.DatetimeIndex(np.atleast_1d(time)).dayofyear, dtype=np.float64)
+    values = np.atleast_1d(np.asarray(time))
+    day = np.asarray(pd.DatetimeIndex(values.ravel()).day_of_year, dtype=np.float64)
+    day = day.reshape(values.shape)
+    return time.copy(data=day) if isinstance(time, xr.DataArray) else day
 
 
 def inverse_relative_distance(day: Any) -> Any:

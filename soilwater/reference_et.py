@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from soilwater import evapotranspiration as terms
@@ -357,10 +356,9 @@ def _metres(value: Any, name: str) -> float:
 
 
 def _hour_of_day(time: Any) -> Any:
-    if isinstance(time, xr.DataArray):
-        return time.dt.hour + time.dt.minute / 60.0 + time.dt.second / 3600.0
-    index = pd.DatetimeIndex(np.atleast_1d(time))
-    return np.asarray(index.hour + index.minute / 60.0 + index.second / 3600.0, dtype=np.float64)
+    values = np.atleast_1d(np.asarray(time)).astype("datetime64[ns]")
+    hour = (values - values.astype("datetime64[D]")) / np.timedelta64(1, "h")
+    return time.copy(data=hour) if isinstance(time, xr.DataArray) else hour
 
 
 def _carried_cloudiness(solar: Any, clear_sky: Any, usable: Any) -> tuple[Any, list[str]]:
