@@ -112,8 +112,8 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
         return _assemble(_grid_of_mapping(source))
     if not isinstance(source, (str, os.PathLike)):
         raise TypeError(
-            f"a table is read from a path, a DataFrame or a mapping of column name to values; "
-            f"a {type(source).__name__} was given."
+            "a table is read from a path, a DataFrame or a mapping of column name to values, "
+            f"not from {type(source).__name__}."
         )
     path = Path(source)
     if path.suffix.lower() in (".xlsx", ".xlsm"):
@@ -312,6 +312,8 @@ def _number_with(digits: str, decimal: str) -> float | None:
 
 def _decimal_sign(cell: str) -> str:
     """Decimal sign a cell proves: ``"."``, ``","``, ``"?"`` for ``1,500``, or ``""``."""
+    if "," not in cell and "." not in cell:
+        return ""
     match = _CELL.fullmatch(plain_characters(cell))
     if match is None or (match[3] and not looks_like_unit(match[3])):
         return ""
@@ -402,10 +404,16 @@ def _grid_of_workbook(path: Path, sheet: str | None) -> _Grid:
     return _typed_grid(list(enumerate(values, start=1)), path.name, notes=notes)
 
 
+class _PerCent(float):
+    """A number a workbook shows as per cent: the sheet says 22%, the cell holds 0.22."""
+
+    def __str__(self) -> str:
+        return f"{100 * self:.15g}%"
+
+
 def _shown(cell: Any) -> Any:
-    # A cell that shows 22% holds 0.22.
     if isinstance(cell.value, (int, float)) and "%" in (cell.number_format or ""):
-        return f"{100 * cell.value:.15g}%"
+        return _PerCent(cell.value)
     return cell.value
 
 
@@ -493,7 +501,7 @@ def _assemble(grid: _Grid) -> TextTable:
     if rest:
         line, cells = rest[0]
         start = "; ".join(cell for cell in cells if cell)
-        notes.append(f"{len(rest)} lines left out, the first of them line {line}: {start!r}")
+        notes.append(f"left out below the table from line {line} on ({len(rest)}): {start!r}")
     rows = _rectangle(body, width, grid.source)
     decimal = _decimal_of(body, grid.source)
     return TextTable(
@@ -558,7 +566,7 @@ def _split_header(text: str) -> tuple[str, str]:
         match = re.fullmatch(pattern, text)
         if match is not None and (looks_like_unit(match[2]) or match[2].strip() in ("-", "1")):
             return match[1].strip(), _bare_unit(match[2])
-    match = re.fullmatch(rf"(.*[^_])_({_UNIT_SUFFIX})(?:_(h|hr|day|d))?", text, re.IGNORECASE)
+    match = re.fullmatch(rf"(.*?[^_])_({_UNIT_SUFFIX})(?:_(h|hr|day|d))?", text, re.IGNORECASE)
     if match is not None:
         return match[1], match[2] + (f"/{match[3]}" if match[3] else "")
     return text, ""

@@ -399,6 +399,8 @@ _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|ke
 
 def plain_characters(text: str) -> str:
     """Typographic fractions, quotes, primes, exponents and minus signs as plain characters."""
+    if text.isascii():
+        return text.strip()
     spaced = "".join(
         f" {character}" if unicodedata.decomposition(character).startswith("<fraction>") else
         character
