@@ -59,7 +59,7 @@ class BrooksCorey(CapillaryModel):
     --------
     >>> sand = BrooksCorey(0.03, 0.40, "20 cm", 3.0, "40 cm/h")
     >>> round(sand.water_content(40.0), 4)
-    0.0763
+    0.0762
     """
 
     theta_r: float = field(metadata=RESIDUAL)

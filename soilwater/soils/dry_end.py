@@ -66,8 +66,8 @@ class WithDryEnd(SoilModel):
     - pores: S_c = (S - S_0) / (1 - S_0);
     - films: S_f = 1 - L(x) / L(x_0), L(x) = ln(1 + exp((x - x_a) / b)), and
       b = 0.1 + 0.2 / n^2 (1 - exp(-(theta_r / (theta_s - theta_r))^2)), where 0.07 spread stands
-      for 0.2 / n^2 in `Kosugi` (Iden & Durner) and n = pore_size_index + 1 in `BrooksCorey`
-      (our own choice: the same slope far out);
+      for 0.2 / n^2 in `Kosugi` (Iden & Durner); our own choices are n = pore_size_index + 1 in
+      `BrooksCorey`, which has the same slope far out, and the finer system in `TwoComponent`;
     - water content (theta_s - theta_r) S_c + theta_r S_f;
     - conductivity k_sat [(1 - w) S_c^l ((R - R_0) / (1 - R_0))^2 + w (s_0 / s_a)^(-1.5 (1 - S_f))].
 
@@ -81,7 +81,7 @@ class WithDryEnd(SoilModel):
     >>> from soilwater.soils import VanGenuchten
     >>> sand = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
     >>> round(WithDryEnd(sand).water_content(15000.0), 4)
-    0.0147
+    0.0148
     """
 
     soil: CapillaryModel
@@ -101,7 +101,7 @@ class WithDryEnd(SoilModel):
         given: object = self.soil
         if not isinstance(given, CapillaryModel):
             faults.add(
-                f"soil={self.soil!r} cannot be extended",
+                f"soil: a {type(given).__name__} cannot be extended",
                 allowed="a soil model without a dry end of its own",
             )
         elif self._onset >= OVEN_DRY_SUCTION:
@@ -210,8 +210,8 @@ class WithDryEnd(SoilModel):
     def _facts(self) -> list[tuple[str, str, str]]:
         return [*self.soil._facts(), *super()._facts()]
 
-    def _title(self) -> str:
-        return f"{type(self.soil).__name__} {super()._title()}"
+    def _kind(self) -> str:
+        return f"WithDryEnd({type(self.soil).__name__})"
 
 
 _LOGARITHMS_TO_SATURATION = 100.0

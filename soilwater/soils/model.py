@@ -29,6 +29,9 @@ FloatArray = NDArray[np.float64]
 Values = TypeVar("Values", float, FloatArray, xr.DataArray)
 """A float, a numpy array or an xarray DataArray: what goes in comes out."""
 
+_TEST_SUCTIONS = (30.0, 40.0)
+"""Suctions [cm] a person knows a root zone sand by, from its lab sheet; common practice."""
+
 _ROUNDING = 1e-12
 """Water contents this far outside the curve are taken as lying on its end."""
 
@@ -81,6 +84,9 @@ class Soil(Protocol):
 
     def to_dict(self) -> dict[str, Any]:
         """Parameters as text and numbers."""
+
+    def __hash__(self) -> int:
+        """Equal soils share one table."""
 
 
 def parameter(
@@ -167,7 +173,10 @@ class SoilModel(ABC):
         """Add faults that lie between parameters; each one alone is in its range."""
 
     def _title(self) -> str:
-        return type(self).__name__ + (f' "{self.name}"' if self.name else "")
+        return self._kind() + (f' "{self.name}"' if self.name else "")
+
+    def _kind(self) -> str:
+        return type(self).__name__
 
     # What a model writes. `suction` is never negative.
     @property
@@ -364,15 +373,19 @@ class SoilModel(ABC):
             rows.append((each.metadata["label"], _text(value, quantity), each.name))
         return rows
 
-    def _notes(self) -> str:
-        return f"source: {self.source}" if self.source else "source: not stated"
+    def _notes(self) -> tuple[str, str]:
+        held = ", ".join(
+            f"{in_people_units(self.water_content(suction), 'water_content')} at {suction:g} cm"
+            for suction in _TEST_SUCTIONS
+        )
+        return f"holds {held} of suction", f"source: {self.source or 'not stated'}"
 
     def __repr__(self) -> str:
         table = echo_table(self._facts(), ("parameter", "value", "argument"))
-        return f"{self._title()}\n{table}\n{self._notes()}"
+        return "\n".join((self._title(), table, *self._notes()))
 
     def _repr_html_(self) -> str:
-        caption = f"{self._title()}; {self._notes()}"
+        caption = "; ".join((self._title(), *self._notes()))
         return html_table(self._facts(), ("parameter", "value", "argument"), caption=caption)
 
 

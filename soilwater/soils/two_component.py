@@ -67,7 +67,7 @@ class TwoComponent(CapillaryModel):
     --------
     >>> mat = TwoComponent(0.05, 0.60, "0.10 1/cm", 3.0, 0.4, "0.004 1/cm", 1.6, "15 cm/h")
     >>> round(mat.water_content(30.0), 3)
-    0.3
+    0.303
     """
 
     theta_r: float = field(metadata=RESIDUAL)
