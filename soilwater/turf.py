@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from soilwater.errors import Faults
+from soilwater.text_tables import html_table
 from soilwater.times import as_time, stamp
 from soilwater.units import in_people_units, number_to_house
 from soilwater.weather import Weather
@@ -621,8 +622,6 @@ class Turf:
         return "\n".join([title, *(f"  {label}: {text}" for label, text in self._facts())])
 
     def _repr_html_(self) -> str:
-        from soilwater.text_tables import html_table
-
         title = f'Turf "{self.name}"' if self.name else "Turf"
         return html_table(self._facts(), ("turf", ""), caption=title)
 

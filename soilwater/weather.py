@@ -19,8 +19,10 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from soilwater.errors import Faults, InputError
+from soilwater.text_tables import echo_table, html_table
 from soilwater.times import as_time, as_times, hours_between, interval_edges, stamp, to_timedelta
 from soilwater.units import in_people_units, number_to_house
+from soilwater.vocabulary import attach
 
 _HOURS_PER_DAY = 24.0
 
@@ -233,8 +235,6 @@ class Weather:
 
     def to_dataset(self) -> xr.Dataset:
         """Return the weather as a Dataset over ``time`` (interval starts) with ``time_bounds``."""
-        from soilwater.vocabulary import attach
-
         dataset = xr.Dataset(
             {
                 "rain": ("time", self.rain),
@@ -285,8 +285,6 @@ class Weather:
         ]
 
     def __repr__(self) -> str:
-        from soilwater.text_tables import echo_table
-
         title = f'Weather "{self.name}"' if self.name else "Weather"
         lines = [title, *(f"  {label}: {text}" for label, text in self._facts())]
         table = echo_table(self._rows(), _HEADER)
@@ -295,8 +293,6 @@ class Weather:
         return "\n".join([*lines, *("  " + line for line in table.splitlines()), *more])
 
     def _repr_html_(self) -> str:
-        from soilwater.text_tables import html_table
-
         title = f'Weather "{self.name}"' if self.name else "Weather"
         facts = html_table(self._facts(), ("weather", ""), caption=title)
         return facts + html_table(self._rows(), _HEADER, caption="first intervals")
