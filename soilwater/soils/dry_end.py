@@ -71,8 +71,8 @@ class WithDryEnd(SoilModel):
     - water content (theta_s - theta_r) S_c + theta_r S_f;
     - conductivity k_sat [(1 - w) S_c^l ((R - R_0) / (1 - R_0))^2 + w (s_0 / s_a)^(-1.5 (1 - S_f))].
 
-    Iden & Durner write x_0 - x_a where L(x_0) stands here; the two differ by less than 1e-8 of
-    the water, and with L(x_0) the curve is zero exactly at the oven-dry suction. Beyond it the
+    Iden & Durner write (x_0 - x_a) / b where L(x_0) stands here; the water contents differ by less
+    than 1e-7, and with L(x_0) they are zero exactly at the oven-dry suction. Beyond it the
     soil holds nothing and the films keep their last conductivity. Flow of vapour, which the
     original adds, is left out.
 

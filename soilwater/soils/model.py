@@ -342,9 +342,15 @@ class SoilModel(ABC):
                 given,
                 dask="parallelized",
                 output_dtypes=[np.float64],
-                keep_attrs=False,
+                keep_attrs=True,
             )
-            return result.rename(variable).assign_attrs(attributes(variable))
+            result = result.rename(variable)
+            # A value of the curve is no mean and no point in time. The coordinates keep their
+            # attributes: they are the person's own and may be in other units.
+            described = attributes(variable)
+            described.pop("cell_methods", None)
+            result.attrs = described
+            return result
         result = np.asarray(curve(given))
         return result if isinstance(given, np.ndarray) or np.ndim(result) else float(result)
 

@@ -70,13 +70,15 @@ def test_labelled_arrays_keep_their_labels_and_get_new_attributes(soil):
     suction = xr.DataArray(
         [[0.0, 10.0], [50.0, 1e4]],
         dims=("sample", "depth"),
-        coords={"depth": [2.5, 7.5]},
+        coords={"depth": ("depth", [1.0, 3.0], {"units": "in"})},
         attrs={"units": "cm", "long_name": "suction", "note": "stays behind"},
         name="suction",
     )
     water = soil.water_content(suction)
     assert water.dims == ("sample", "depth")
-    assert list(water.depth) == [2.5, 7.5]
+    assert list(water.depth) == [1.0, 3.0]
+    assert water.depth.attrs == {"units": "in"}
+    assert "cell_methods" not in water.attrs
     assert water.name == "water_content"
     assert water.attrs["units"] == "1"
     assert "note" not in water.attrs
