@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.errors import Faults, InputError, SoilWaterWarning
-from soilwater.grading import Grading
+from soilwater.expectations import PARAMETERS, Parameter, from_axis, to_axis
+from soilwater.grading import hazen_conductivity
 from soilwater.soils.model import SoilModel
 from soilwater.text_tables import echo_table, html_table
 from soilwater.units import to_house
@@ -39,49 +40,6 @@ SAMPLE_SIZE = 400
 LEVEL = 0.9
 """Probability that the intervals of a fit claim to hold."""
 
-
-class Parameter(NamedTuple):
-    """What the fit knows about one parameter of a soil model before it sees a point.
-
-    ``scale`` is the axis on which it is searched and on which the expectation is a normal
-    distribution: ``"linear"``, ``"log"``, or ``"log above 1"`` (the logarithm of value - 1).
-    ``lower`` and ``upper`` are hard bounds, ``centre`` the expected value in the parameter's own
-    unit, and ``spread`` its standard deviation on the axis.
-    """
-
-    name: str
-    scale: str
-    lower: float
-    upper: float
-    centre: float
-    spread: float
-    source: str
-
-
-_RESIDUAL = Parameter(
-    "theta_r", "linear", 0.0, 0.20, 0.045, 0.02,
-    "sand of Carsel & Parrish (1988), 0.045, its spread of 0.010 doubled; from memory",
-)  # fmt: skip
-_SATURATED = Parameter(
-    "theta_s", "linear", 0.25, 0.75, 0.41, 0.05,
-    "sand of Carsel & Parrish (1988), 0.43 +/- 0.06, and packed root-zone sands; from memory",
-)  # fmt: skip
-_STEEPNESS = Parameter(
-    "n", "log above 1", 1.05, 12.0, 3.6, 0.55,
-    "between the sand of Carsel & Parrish (1988), 2.68 (from memory), and sieved dune sand, 5.2 "
-    "(Soil Sci. Soc. Am. J. 67:703, 2003)",
-)  # fmt: skip
-_ENTRY_SOURCE = "most root-zone sands empty between 10 and 60 cm of suction; common practice"
-
-PARAMETERS: dict[str, tuple[Parameter, ...]] = {
-    "VanGenuchten": (
-        _RESIDUAL,
-        _SATURATED,
-        Parameter("alpha", "log", 1e-3, 2.0, 0.04, 0.7, _ENTRY_SOURCE),
-        _STEEPNESS,
-    ),
-}
-"""Per model class: its fitted parameters with bounds and expectations, written for sands."""
 
 CONDUCTIVITY_ERROR = float(np.log(1.2))
 """Standard deviation of the logarithm of a measured saturated conductivity: 20 per cent, the
@@ -272,7 +230,7 @@ def fit_retention(
         One of the soil models with a retention curve of its own, such as `VanGenuchten`.
     k_sat : float, str or Quantity, optional
         Saturated conductivity [cm/h]. Where it is not given, the table's is used; where that has
-        none, it is estimated from the table's grading (`hazen_conductivity`).
+        none, it is estimated from the table's grading (`soilwater.grading.hazen_conductivity`).
     priors : bool
         Whether weak expectations about sands help where the points are silent. They are always
         listed in the result. Without them at least as many suctions as parameters are needed.
@@ -382,47 +340,6 @@ def fit_retention(
     )
 
 
-def hazen_conductivity(grading: Grading) -> float:
-    """Saturated conductivity of a clean, loose sand from its grading.
-
-    Parameters
-    ----------
-    grading : Grading
-        Sieve analysis that reaches down to D10.
-
-    Returns
-    -------
-    float
-        Conductivity [cm/h].
-
-    Raises
-    ------
-    InputError
-        If the grading lies outside the range of the formula.
-
-    Notes
-    -----
-    k [cm/s] = 100 D10^2 with D10 in cm, for D10 from 0.1 to 3 mm and D60/D10 below 5 (Hazen
-    1911, Trans. Am. Soc. Civ. Eng. 73:199; formula and range from memory). The formula is for
-    loose filter sand; a compacted root zone conducts less, and nine in ten within a factor of
-    two is the band taken here (common practice, no source).
-    """
-    d10, d60 = grading.diameter(0.10), grading.diameter(0.60)
-    faults = Faults("Conductivity from grading (Hazen)")
-    if not np.isfinite(d10):
-        faults.add(
-            "the sieves do not reach down to D10",
-            cure="add finer sieves or give k_sat, e.g. k_sat='14 in/h'",
-        )
-    else:
-        if not 0.1 <= d10 <= 3.0:
-            faults.add(f"D10 = {d10:.3g} mm", allowed="0.1 to 3 mm", cure="give k_sat")
-        if d60 / d10 >= 5.0:
-            faults.add(f"D60/D10 = {d60 / d10:.3g}", allowed="below 5", cure="give k_sat")
-    faults.raise_if_any()
-    return float(100.0 * (d10 / 10.0) ** 2 * 3600.0)
-
-
 class _Problem:
     """Residuals of one fit on the search axes, for one parameter set or for many at once."""
 
@@ -435,15 +352,15 @@ class _Problem:
     ) -> None:
         self.model, self.free, self.points, self.priors = model, tuple(free), points, priors
         self.names = tuple(each.name for each in free)
-        self.lower = np.array([_to_axis(each.lower, each.scale) for each in free])
-        self.upper = np.array([_to_axis(each.upper, each.scale) for each in free])
-        self.centre = np.array([_to_axis(each.centre, each.scale) for each in free])
+        self.lower = np.array([to_axis(each.lower, each.scale) for each in free])
+        self.upper = np.array([to_axis(each.upper, each.scale) for each in free])
+        self.centre = np.array([to_axis(each.centre, each.scale) for each in free])
         self.spread = np.array([each.spread for each in free])
 
     def values(self, axes: FloatArray) -> FloatArray:
         """Parameters in their own units; the last axis is the parameter."""
         return np.stack(
-            [_from_axis(axes[..., i], each.scale) for i, each in enumerate(self.free)], axis=-1
+            [from_axis(axes[..., i], each.scale) for i, each in enumerate(self.free)], axis=-1
         )
 
     def curve(self, axes: FloatArray) -> FloatArray:
@@ -497,18 +414,6 @@ class _Problem:
         return tuple(found)
 
 
-def _to_axis(value: Any, scale: str) -> Any:
-    if scale == "log":
-        return np.log(value)
-    return np.log(value - 1.0) if scale == "log above 1" else value
-
-
-def _from_axis(value: Any, scale: str) -> Any:
-    if scale == "log":
-        return np.exp(value)
-    return 1.0 + np.exp(value) if scale == "log above 1" else value
-
-
 def _curves(
     model: type[SoilModel], names: Sequence[str], values: FloatArray, suction: FloatArray
 ) -> FloatArray:
@@ -533,7 +438,7 @@ def _posterior_sample(
 
     Importance sampling with a Student t proposal (5 degrees of freedom) that starts from the
     curvature at the optimum and is moved to the weighted mean and covariance of its own draws
-    four times; the last draws are resampled systematically. (Adaptive importance sampling: Oh &
+    three times; the last draws are resampled systematically. (Adaptive importance sampling: Oh &
     Berger 1992, J. Stat. Comput. Simul. 41:143, doi 10.1080/00949659208810398, from memory.)
     """
     jacobian = problem.jacobian(best)
@@ -541,7 +446,7 @@ def _posterior_sample(
     covariance = np.linalg.inv(jacobian.T @ jacobian + np.diag(width**-2))
     centre = best
     freedom, dimension = 5.0, best.size
-    for count in (2000, 2000, 2000, 2000, 8000):
+    for count in (1000, 1000, 1000, 4000):
         root = np.linalg.cholesky(covariance)
         normal = rng.standard_normal((count, dimension))
         stretch = np.sqrt(freedom / rng.chisquare(freedom, count))[:, np.newaxis]

@@ -199,6 +199,47 @@ class Grading:
         return html_table(rows, header, caption=html_text.escape(_subject(self.name), quote=False))
 
 
+def hazen_conductivity(grading: Grading) -> float:
+    """Saturated conductivity of a clean, loose sand from its grading.
+
+    Parameters
+    ----------
+    grading : Grading
+        Sieve analysis that reaches down to D10.
+
+    Returns
+    -------
+    float
+        Conductivity [cm/h].
+
+    Raises
+    ------
+    InputError
+        If the grading lies outside the range of the formula.
+
+    Notes
+    -----
+    k [cm/s] = 100 D10^2 with D10 in cm, for D10 from 0.1 to 3 mm and D60/D10 below 5 (Hazen
+    1911, Trans. Am. Soc. Civ. Eng. 73:199; formula and range from memory). The formula is for
+    loose filter sand; a compacted root zone conducts less, and nine in ten within a factor of
+    two is the band taken here (common practice, no source).
+    """
+    d10, d60 = grading.diameter(0.10), grading.diameter(0.60)
+    faults = Faults("Conductivity from grading (Hazen)")
+    if not np.isfinite(d10):
+        faults.add(
+            "the sieves do not reach down to D10",
+            cure="add finer sieves or give k_sat, e.g. k_sat='14 in/h'",
+        )
+    else:
+        if not 0.1 <= d10 <= 3.0:
+            faults.add(f"D10 = {d10:.3g} mm", allowed="0.1 to 3 mm", cure="give k_sat")
+        if d60 / d10 >= 5.0:
+            faults.add(f"D60/D10 = {d60 / d10:.3g}", allowed="below 5", cure="give k_sat")
+    faults.raise_if_any()
+    return float(100.0 * (d10 / 10.0) ** 2 * 3600.0)
+
+
 def _subject(name: str) -> str:
     return f'Grading "{name}"' if name else "Grading"
 

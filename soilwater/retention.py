@@ -297,12 +297,10 @@ _QUANTITIES = {
 def _house(value: object, quantity: str, name: str, faults: Faults) -> Any:
     if value is None:
         return None
-    try:
-        return to_house(value, quantity, name)
-    except InputError as error:
-        for fault in error.faults:
-            faults.add(fault)
-        return None
+    converted = None
+    with faults.catching():
+        converted = to_house(value, quantity, name)
+    return converted
 
 
 def _check_shape(
@@ -357,7 +355,7 @@ def _check_points(
         if first != i:
             of_core = f" of core {core}" if core else ""
             faults.add(
-                f"suction {suction[i]:g} cm{of_core} is measured twice "
+                f"suction {suction[i]:.4g} cm{of_core} is measured twice "
                 f"({100 * water_content[first]:.1f} % and {100 * water_content[i]:.1f} %)",
                 where=f"{labels[first]} and {labels[i]}",
                 cure="name the cores in a replicate column, or keep one row",
@@ -367,10 +365,10 @@ def _check_points(
         _check_drying(suction, water_content, rows, labels, lab_error, faults, cautions)
     suctions = np.unique(suction)
     if suctions.size == 1:
-        missing = [h for h in USUAL_SUCTIONS if abs(h - suctions[0]) > 2.0]
+        missing = ", ".join(f"{h:g}" for h in USUAL_SUCTIONS if abs(h - suctions[0]) > 2.0)
         cautions.append(
-            f"only one suction ({suctions[0]:g} cm): any curve through it has a band too wide for "
-            f"a depth decision; ask the lab for {', '.join(f'{h:g}' for h in missing)} cm as well"
+            f"only one suction ({suctions[0]:.4g} cm): any curve through it has a band too "
+            f"wide for a depth decision; ask the lab for {missing} cm as well"
         )
     elif suctions.size < 4:
         cautions.append(
@@ -398,10 +396,10 @@ def _check_drying(
         rise = water_content[after] - water_content[before]
         if suction[after] == suction[before] or rise <= 1e-9:
             continue
-        what = (
-            f"water content rises from {100 * water_content[before]:.1f} % at "
-            f"{suction[before]:g} cm to {100 * water_content[after]:.1f} % at {suction[after]:g} cm"
+        wetter, drier = (
+            f"{100 * water_content[i]:.1f} % at {suction[i]:.4g} cm" for i in (before, after)
         )
+        what = f"water content rises from {wetter} to {drier}"
         where = f"{labels[before]} and {labels[after]}"
         if rise > allowed:
             faults.add(
@@ -448,7 +446,7 @@ def _check_bulk(
         return
     for i in np.flatnonzero(water_content > space).tolist():
         what = (
-            f"water content {100 * water_content[i]:.1f} % at {suction[i]:g} cm exceeds the pore "
+            f"water content {100 * water_content[i]:.1f} % at {suction[i]:.4g} cm exceeds the pore "
             f"space {100 * space:.1f} %"
         )
         if water_content[i] - space > 2.0 * table.lab_error:
@@ -460,9 +458,9 @@ def _check_bulk(
     short = water_content[wettest] < 0.8 * space and abs(by_mass - space) < 0.1 * space
     if suction[wettest] <= 12.0 and short:
         cautions.append(
-            f"{100 * water_content[wettest]:.1f} % at {suction[wettest]:g} cm is far short of the "
-            f"pore space {100 * space:.1f} %: per cent by mass, perhaps? Times the bulk density "
-            f"it would be {100 * by_mass:.1f} %"
+            f"{100 * water_content[wettest]:.1f} % at {suction[wettest]:.4g} cm is far short of "
+            f"the pore space {100 * space:.1f} %: per cent by mass, perhaps? Times the bulk "
+            f"density it would be {100 * by_mass:.1f} %"
         )
 
 
