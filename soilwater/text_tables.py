@@ -279,7 +279,7 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
         "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
-        "j", "mj", "ds", "ppm",
+        "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt", "knots",
     )
 )  # fmt: skip
 
@@ -578,7 +578,13 @@ def _bare_unit(text: str) -> str:
 
 
 def _is_unit_row(cells: list[str]) -> bool:
-    units = [_bare_unit(cell) for cell in cells if cell not in ("", "-", "1")]
+    # Stations write "dd/mm/yyyy" and "hh:mm" where others write units.
+    pattern = re.compile(r"[dmyhst:/. -]*(?:yy|hh)[dmyhst:/. -]*", re.IGNORECASE)
+    units = [
+        _bare_unit(cell)
+        for cell in cells
+        if cell not in ("", "-", "1") and not pattern.fullmatch(cell)
+    ]
     return bool(units) and all(looks_like_unit(unit) and unit[0] not in "-+.0" for unit in units)
 
 
