@@ -68,7 +68,7 @@ def test_units_are_converted_at_the_edge(soil):
 @by_name
 def test_labelled_arrays_keep_their_labels_and_get_new_attributes(soil):
     suction = xr.DataArray(
-        [[0.0, 10.0], [50.0, 1e4]],
+        [[0.0, 10.0], [50.0, 90.0]],
         dims=("sample", "depth"),
         coords={"depth": ("depth", [1.0, 3.0], {"units": "in"})},
         attrs={"units": "cm", "long_name": "suction", "note": "stays behind"},
