@@ -548,7 +548,13 @@ def _cautions(
     found = [f"the best curve has {each}" for each in at_bound]
     if problem.priors:
         ratio = draws.std(axis=0) / problem.spread
-        silent = [each.name for each, r in zip(problem.free, ratio, strict=True) if r > 0.8]
+        # What came from the sheet's porosity is known, not expected.
+        usual = PARAMETERS[problem.model.__name__]
+        silent = [
+            each.name
+            for each, share in zip(problem.free, ratio, strict=True)
+            if share > 0.8 and each in usual
+        ]
         if silent:
             found.append(
                 f"the points say little about {' and '.join(silent)}: there the fit leans on what "

@@ -16,7 +16,13 @@ import numpy as np
 from soilwater import lab_words as words
 from soilwater.errors import Faults, InputError
 from soilwater.grading import Grading
-from soilwater.retention import LAB_ERROR, WATER_DENSITY, RetentionTable
+from soilwater.retention import (
+    LAB_ERROR,
+    MINERAL_DENSITY,
+    WATER_DENSITY,
+    RetentionTable,
+    check_facts,
+)
 from soilwater.text_tables import TextTable, parse_number, read_text_table
 from soilwater.units import to_house
 
@@ -450,6 +456,15 @@ class _Reading:
                         np.array(list(sieves)), np.array(list(sieves.values())), name=name
                     )
             if suction is None or water is None:
+                # No table will come of this sample, but its other faults belong in the message.
+                check_facts(
+                    facts["k_sat"],
+                    facts["porosity"],
+                    facts["bulk_density"],
+                    facts["particle_density"],
+                    facts["organic_matter"],
+                    self.faults,
+                )
                 continue
             replicates = tuple(point.replicate for point in points)
             try:
@@ -524,10 +539,15 @@ def _water_contents(
     fractions = _as_fractions(values, [unit.scale for unit in units], rows, notes, faults)
     bases = {unit.basis for unit in units}
     if fractions is None or suction is None or not points:
+        if points and None in bases:
+            faults.add(
+                "water content has no basis: by volume, by mass, or a degree of saturation?",
+                cure='confirm with water_content_unit, e.g. "% by volume"',
+            )
         return None
     bulk_density, space = facts["bulk_density"], facts["porosity"]
     if space is None and bulk_density is not None:
-        space = 1.0 - bulk_density / (facts["particle_density"] or 2.65)
+        space = 1.0 - bulk_density / (facts["particle_density"] or MINERAL_DENSITY)
     if len(bases) > 1:
         faults.add(
             "some water contents are by volume and some by mass or of saturation",
@@ -588,23 +608,17 @@ def _as_fractions(
     stated_fraction = np.array([scale == 1.0 for scale in scales])
     stated_percent = np.array([scale == 0.01 for scale in scales])
     # Per cent below 1 at the dry end of a long curve is real; before a row of more it is not.
-    small = ~large & (stated_percent | open_scale)
-    odd = [
-        i
-        for i in np.flatnonzero(small).tolist()
-        if np.any(large[i + 1 :]) or (open_scale[i] and large.any())
-    ]
-    if odd:
-        listed = ", ".join(f"{rows[i]} ({values[i]:g})" for i in odd)
+    followed = np.append(np.cumsum(large[::-1])[::-1][1:], 0) > 0
+    small = ~large & ((stated_percent & followed) | (open_scale & large.any()))
+    if small.any() or np.any(large & stated_fraction):
+        few = large if large.sum() <= (~large).sum() else ~large
+        listed = ", ".join(f"{rows[i]} ({values[i]:g})" for i in np.flatnonzero(few).tolist())
+        rest = values[~few]
         faults.add(
-            f"mixed fractions and per cents: {listed} among numbers up to {values.max():g}",
-            cure="write them all alike",
-        )
-        return None
-    if np.any(large & stated_fraction):
-        listed = ", ".join(f"{rows[i]} ({values[i]:g})" for i in np.flatnonzero(large).tolist())
-        faults.add(
-            f"mixed fractions and per cents: {listed} in a column of fractions",
+            f"mixed fractions and per cents: {listed} among numbers of {rest.min():g} to "
+            f"{rest.max():g}"
+            if rest.size
+            else f"per cents in a column of fractions: {listed}",
             cure="write them all alike",
         )
         return None

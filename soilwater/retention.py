@@ -142,7 +142,17 @@ class RetentionTable:
         for name, value in values.items():
             object.__setattr__(self, name, None if value is None else float(value))
         _check_points(suction, water_content, replicate, labels, self.lab_error, faults, cautions)
-        _check_bulk(self, water_content, suction, labels, faults, cautions)
+        before = len(faults)
+        cautions += check_facts(
+            self.k_sat,
+            self.porosity,
+            self.bulk_density,
+            self.particle_density,
+            self.organic_matter,
+            faults,
+        )
+        if len(faults) == before:
+            _check_pore_space(self, water_content, suction, labels, faults, cautions)
         faults.raise_if_any()
 
         suction.flags.writeable = False
@@ -411,7 +421,66 @@ def _check_drying(
             cautions.append(f"{where}: {what}; kept, it is within lab error")
 
 
-def _check_bulk(
+def check_facts(
+    k_sat: float | None,
+    porosity: float | None,
+    bulk_density: float | None,
+    particle_density: float | None,
+    organic_matter: float | None,
+    faults: Faults,
+) -> list[str]:
+    """Check what a sheet says about a sample beside its retention points.
+
+    Parameters
+    ----------
+    k_sat : float or None
+        Saturated conductivity [cm/h].
+    porosity, organic_matter : float or None
+        Total porosity and organic matter [1].
+    bulk_density, particle_density : float or None
+        Densities [g/cm3].
+    faults : Faults
+        Where impossible values are noted.
+
+    Returns
+    -------
+    list of str
+        What is odd but possible.
+    """
+    cautions = []
+    before = len(faults)
+    for name, value, low, high, unit in (
+        ("porosity", porosity, 0.15, 0.95, ""),
+        ("bulk density", bulk_density, 0.2, 2.3, " g/cm3"),
+        ("particle density", particle_density, 1.0, 3.5, " g/cm3"),
+        ("organic matter", organic_matter, 0.0, 1.0, ""),
+    ):
+        if value is not None and not low <= value <= high:
+            faults.add(f"{name} {value:g}{unit}", allowed=f"{low:g} to {high:g}{unit}")
+    if k_sat is not None:
+        if k_sat <= 0.0:
+            faults.add(f"saturated conductivity {k_sat:g} cm/h", allowed="above 0")
+        elif k_sat < LOW_CONDUCTIVITY:
+            cautions.append(
+                f"saturated conductivity {k_sat:.3g} cm/h ({k_sat / 2.54:.2g} in/h) is below "
+                "6 in/h: silt? compacted? or another unit?"
+            )
+    if len(faults) == before and porosity is not None and bulk_density is not None:
+        density = particle_density or MINERAL_DENSITY
+        computed = 1.0 - bulk_density / density
+        # Organic matter is light: an assumed mineral density may be off by 5 % of porosity.
+        if abs(computed - porosity) > (0.02 if particle_density else 0.05):
+            assumed = "" if particle_density else f" (particle density {density} assumed)"
+            faults.add(
+                f"bulk density {bulk_density:g} does not agree with porosity "
+                f"{100 * porosity:g} %: 1 - {bulk_density:g}/{density:g} = "
+                f"{100 * computed:.1f} %{assumed}",
+                cure="check the three numbers, or leave the doubtful one out",
+            )
+    return cautions
+
+
+def _check_pore_space(
     table: RetentionTable,
     water_content: NDArray[np.float64],
     suction: NDArray[np.float64],
@@ -419,35 +488,13 @@ def _check_bulk(
     faults: Faults,
     cautions: list[str],
 ) -> None:
-    for name, low, high in (
-        ("porosity", 0.15, 0.95),
-        ("bulk_density", 0.2, 2.3),
-        ("particle_density", 1.0, 3.5),
-        ("organic_matter", 0.0, 1.0),
-    ):
-        value = getattr(table, name)
-        if value is not None and not low <= value <= high:
-            unit = " g/cm3" if name.endswith("density") else ""
-            faults.add(
-                f"{name.replace('_', ' ')} {value:g}{unit}", allowed=f"{low:g} to {high:g}{unit}"
-            )
-    if table.k_sat is not None:
-        if table.k_sat <= 0.0:
-            faults.add(f"saturated conductivity {table.k_sat:g} cm/h", allowed="above 0")
-        elif table.k_sat < LOW_CONDUCTIVITY:
-            cautions.append(
-                f"saturated conductivity {table.k_sat:.3g} cm/h ({table.k_sat / 2.54:.2g} in/h) is "
-                "below 6 in/h: silt? compacted? or another unit?"
-            )
-    if table.porosity is not None and table.bulk_density is not None:
-        _check_porosity(table, table.porosity, table.bulk_density, faults)
     space = table.pore_space
-    if space is None or faults:
+    if space is None:
         return
     for i in np.flatnonzero(water_content > space).tolist():
         what = (
-            f"water content {100 * water_content[i]:.1f} % at {suction[i]:.4g} cm exceeds the pore "
-            f"space {100 * space:.1f} %"
+            f"water content {100 * water_content[i]:.1f} % at {suction[i]:.4g} cm exceeds the "
+            f"pore space {100 * space:.1f} %"
         )
         if water_content[i] - space > 2.0 * table.lab_error:
             faults.add(what, where=labels[i], cure="check bulk and particle density")
@@ -461,20 +508,4 @@ def _check_bulk(
             f"{100 * water_content[wettest]:.1f} % at {suction[wettest]:.4g} cm is far short of "
             f"the pore space {100 * space:.1f} %: per cent by mass, perhaps? Times the bulk "
             f"density it would be {100 * by_mass:.1f} %"
-        )
-
-
-def _check_porosity(
-    table: RetentionTable, porosity: float, bulk_density: float, faults: Faults
-) -> None:
-    stated = table.particle_density
-    density = stated or MINERAL_DENSITY
-    computed = 1.0 - bulk_density / density
-    # Organic matter is light: an assumed mineral density may be off by a few per cent of porosity.
-    if abs(computed - porosity) > (0.02 if stated else 0.05):
-        assumed = "" if stated else f" (particle density {MINERAL_DENSITY} assumed)"
-        faults.add(
-            f"bulk density {bulk_density:g} does not agree with porosity {100 * porosity:g} %: "
-            f"1 - {bulk_density:g}/{density:g} = {100 * computed:.1f} %{assumed}",
-            cure="check the three numbers, or leave the doubtful one out",
         )
