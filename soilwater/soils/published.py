@@ -52,7 +52,8 @@ _CLASSES = {
 
 _LYON = (
     "lithofacies table of the Lyon basin, Journal of Water Resource and Protection (2015), "
-    "doi 10.4236/jwarp.2015.74028; wetting branch, infiltration in the field; read in its table"
+    "doi 10.4236/jwarp.2015.74028 or 10.4236/jwarp.2015.713083 (two papers, not settled which); "
+    "wetting branch, infiltration in the field; read in its table"
 )
 
 MEASURED_SOILS = (
