@@ -319,9 +319,9 @@ def _decimal_sign(cell: str) -> str:
         return ""
     digits = match[2]
     readings = {sign for sign in ".," if _number_with(digits, sign) is not None}
-    if "," not in digits:
-        return "." if "." in digits and "," not in readings else ""
-    return readings.pop() if len(readings) == 1 else "?"
+    if len(readings) == 1:
+        return readings.pop()
+    return "?" if len(readings) == 2 and "," in digits else ""
 
 
 # --- grids: every source as numbered lines of text cells -----------------------------------------
@@ -423,7 +423,9 @@ def _grid_of_frame(frame: Any) -> _Grid:
     header = [
         " ".join(map(str, name)) if isinstance(name, tuple) else str(name) for name in frame.columns
     ]
-    rows = (list(row) for row in frame.itertuples(index=False, name=None))
+    # By columns: rows would turn a float32 0.1 into 0.10000000149.
+    values = [frame.iloc[:, i].array for i in range(len(header))]
+    rows = (list(row) for row in zip(*values, strict=True))
     return _typed_grid([(0, header), *enumerate(rows, start=1)], "table", header_first=True)
 
 
@@ -512,9 +514,7 @@ def _assemble(grid: _Grid) -> TextTable:
         source=grid.source,
         notes=tuple(notes + ["decimal comma"] * (decimal == ",")),
         decimal=decimal,
-        preface=tuple(
-            " ; ".join(filter(None, cells)) for _, cells in grid.lines[:at] if any(cells)
-        ),
+        preface=tuple("; ".join(filter(None, cells)) for _, cells in grid.lines[:at] if any(cells)),
     )
 
 

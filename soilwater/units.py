@@ -56,8 +56,6 @@ class _Kind:
 
 def _figure(value: float, decimals: int) -> str:
     """Write a number with fixed decimals, or two figures where those would hide it."""
-    if not math.isfinite(value):
-        return "missing" if math.isnan(value) else str(value)
     if value != 0 and abs(value) < 10.0**-decimals:
         return f"{value:.2g}"
     return f"{value:.{decimals}f}"
@@ -287,7 +285,7 @@ def in_people_units(value: float, quantity: str) -> str:
     Returns
     -------
     str
-        Metric first, US customary in brackets where the trade uses it.
+        Metric first, US customary in brackets where the trade uses it; "missing" for NaN.
 
     Examples
     --------
@@ -296,7 +294,7 @@ def in_people_units(value: float, quantity: str) -> str:
     >>> in_people_units(0.22, "water_content")
     '22.0 %'
     """
-    return _KINDS[quantity].for_people(float(value))
+    return "missing" if math.isnan(value) else _KINDS[quantity].for_people(float(value))
 
 
 # --- what kind of thing was handed in ------------------------------------------------------------
