@@ -12,7 +12,7 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from html import escape
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from soilwater.errors import Faults, InputError, SoilWaterWarning
 from soilwater.expectations import PARAMETERS, Parameter, from_axis, to_axis
 from soilwater.grading import hazen_conductivity
-from soilwater.soils.model import SoilModel
+from soilwater.soils.model import Soil, SoilModel
 from soilwater.text_tables import echo_table, html_table
 from soilwater.units import to_house
 
@@ -103,7 +103,7 @@ class FitResult:
         Equally likely parameter sets; ``k_sat`` is the last column.
     """
 
-    soil: SoilModel
+    soil: Soil
     table: RetentionTable
     parameters: dict[str, float]
     intervals: dict[str, tuple[float, float]]
@@ -144,16 +144,15 @@ class FitResult:
         if not 0.0 < level < 1.0:
             raise InputError(f"band: level={level:g} must lie between 0 and 1, e.g. 0.9.")
         at = np.atleast_1d(np.asarray(to_house(suction, "suction", "suction"), dtype=np.float64))
-        curves = _curves(
-            type(self.soil), self.parameter_names[:-1], self.parameter_sample[:, :-1], at
-        )
+        model: Any = type(self.soil)
+        curves = _curves(model, self.parameter_names[:-1], self.parameter_sample[:, :-1], at)
         tail = 0.5 * (1.0 - level)
         lower, median, upper = np.quantile(curves, [tail, 0.5, 1.0 - tail], axis=0)
         return Band(at, lower, median, upper, level)
 
     def samples(
         self, n: int | None = None, rng: np.random.Generator | None = None
-    ) -> tuple[SoilModel, ...]:
+    ) -> tuple[Soil, ...]:
         """Soils that the points allow, each as likely as the next.
 
         Parameters
@@ -180,8 +179,8 @@ class FitResult:
             chosen = np.linspace(0, size - 1, n).round().astype(int)
         else:
             chosen = rng.choice(size, n, replace=False)
-        model = type(self.soil)
-        made = []
+        model: Any = type(self.soil)
+        made: list[Soil] = []
         for i in chosen:
             values = dict(zip(self.parameter_names, self.parameter_sample[i].tolist(), strict=True))
             name = f"{self.soil.name} (sample {i})".strip()
@@ -307,7 +306,7 @@ def fit_retention(
     cautions += _cautions(problem, draws, at_bound, effective, agreeing, chi_square, points)
     _warn(at_bound, points)
 
-    soil = model(
+    soil: Soil = cast(Any, model)(
         **best_values,
         name=table.sample,
         source=f"fitted to {_count(points.suction.size)} of {table.source or 'a retention table'}",
@@ -616,7 +615,7 @@ def _count(number: int) -> str:
 
 
 def _sentence(model: type[SoilModel], points: RetentionPoints, rmse: float) -> str:
-    low, high = points.suction[0], points.suction[-1]
+    low, high = (float(f"{h:.3g}") for h in points.suction[[0, -1]])
     if points.suction.size == 1:
         span = f"at {low:g} cm: everywhere else the curve is what sands usually do"
     else:
