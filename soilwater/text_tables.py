@@ -279,7 +279,8 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
         "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
-        "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt", "knots",
+        "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
+        "knots",
     )
 )  # fmt: skip
 
