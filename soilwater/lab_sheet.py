@@ -611,7 +611,7 @@ def _as_fractions(
     followed = np.append(np.cumsum(large[::-1])[::-1][1:], 0) > 0
     small = ~large & ((stated_percent & followed) | (open_scale & large.any()))
     if small.any() or np.any(large & stated_fraction):
-        few = large if large.sum() <= (~large).sum() else ~large
+        few = large if large.all() or large.sum() <= (~large).sum() else ~large
         listed = ", ".join(f"{rows[i]} ({values[i]:g})" for i in np.flatnonzero(few).tolist())
         rest = values[~few]
         faults.add(
