@@ -6,9 +6,17 @@ A header is only recognised when it is one of the usual spellings; a unit is nev
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.errors import Faults
+from soilwater.text_tables import TextTable, parse_number
 from soilwater.units import plain_characters
+
+_TRACE = ("t", "tr", "trace")
 
 
 @dataclass(frozen=True)
@@ -241,3 +249,147 @@ def spell(unit: str) -> str:
     )
     text = re.sub(r"\bdeg\w*\s+", "deg", text)
     return re.sub(r"\s+", "", text)
+
+
+def assign_columns(
+    table: TextTable, named: Mapping[str, str]
+) -> tuple[dict[str, int], int, int | None, list[str]]:
+    """Find the column of each quantity, of the stamps and of the time of day."""
+    faults = Faults(table.source)
+    headers = ", ".join(table.columns)
+    by_header = {header: i for i, header in enumerate(table.columns)}
+    taken: dict[str, int] = {}
+    for key, header in named.items():
+        if key not in QUANTITIES and key not in ("time", "clock"):
+            faults.add(
+                f'"{key}" is not a quantity', allowed=", ".join([*QUANTITIES, "time", "clock"])
+            )
+        elif header not in by_header:
+            faults.add(f'there is no column "{header}"', allowed=f"columns found: {headers}")
+        else:
+            taken[key] = by_header[header]
+    used = set(taken.values())
+    plain = [bare(header) for header in table.columns]
+    for quantity, kind in QUANTITIES.items():
+        if quantity in taken:
+            continue
+        usual = {*kind.headers, bare(quantity)}
+        found = [i for i, text in enumerate(plain) if text in usual and i not in used]
+        if len(found) > 1:
+            which = " and ".join(f'"{table.columns[i]}"' for i in found)
+            faults.add(
+                f"{which} both look like {quantity}",
+                cure=f'say which: columns={{"{quantity}": "{table.columns[found[0]]}"}}',
+            )
+        elif found:
+            taken[quantity] = found[0]
+            used.add(found[0])
+    if "time" not in taken:
+        found = [i for i, text in enumerate(plain) if text in TIME_HEADERS and i not in used]
+        dates = [i for i in found if "date" in plain[i] or plain[i] in ("day", "datum")]
+        clocks = [i for i, text in enumerate(plain) if text in CLOCK_HEADERS and i not in used]
+        if len(dates) == 1 and clocks and clocks[0] != dates[0]:
+            taken["time"] = dates[0]
+            taken.setdefault("clock", clocks[0])
+        elif found:
+            taken["time"] = found[0]
+        else:
+            faults.add(
+                "no column of times or dates was found",
+                allowed=f"columns found: {headers}",
+                cure='name it: columns={"time": "its header"}',
+            )
+    if not any(key in QUANTITIES for key in taken):
+        faults.add(
+            "no column of weather was found",
+            allowed=f"columns found: {headers}",
+            cure='name them: columns={"rain": "its header", ...}',
+        )
+    faults.raise_if_any()
+    time_at, clock_at = taken.pop("time"), taken.pop("clock", None)
+    rest = {time_at, clock_at, *taken.values()}
+    unused = [header for i, header in enumerate(table.columns) if i not in rest]
+    return taken, time_at, clock_at, unused
+
+
+def unit_text(
+    table: TextTable, chosen: Mapping[str, int], units: Mapping[str, str] | None, quantity: str
+) -> str:
+    """Return the unit of a chosen column as written, by the caller or in the file."""
+    return (units or {}).get(quantity, "") or table.units[chosen[quantity]]
+
+
+def column_units(
+    table: TextTable, chosen: Mapping[str, int], units: Mapping[str, str], subject: str
+) -> dict[str, str]:
+    """Find the unit of each chosen column, in one spelling."""
+    faults = Faults(subject)
+    for quantity in units:
+        if quantity not in chosen:
+            faults.add(
+                f'units names "{quantity}", and there is no such column',
+                allowed=", ".join(chosen),
+            )
+    found = {}
+    for quantity, at in chosen.items():
+        kind = QUANTITIES[quantity]
+        text = unit_text(table, chosen, units, quantity)
+        known = {**kind.units, **kind.rates}
+        if not text:
+            faults.add(
+                f'"{table.columns[at]}" has no unit',
+                where=quantity,
+                allowed=", ".join(list(known)[:6]),
+                cure=f'say units={{"{quantity}": "{kind.unit}"}} if that is what it is',
+            )
+        elif spell(text) not in known:
+            faults.add(
+                f'"{table.columns[at]}" is in "{text}"', where=quantity, allowed=", ".join(known)
+            )
+        found[quantity] = spell(text)
+    faults.raise_if_any()
+    return found
+
+
+def column_numbers(
+    table: TextTable, at: int, quantity: str, missing: Sequence[float | str], faults: Faults
+) -> tuple[NDArray[np.float64], list[str]]:
+    """Read one column; blanks and codes become NaN and are counted."""
+    codes = {float(code) for code in missing if not isinstance(code, str)}
+    words = {code.lower() for code in missing if isinstance(code, str)}
+    values = np.full(len(table.rows), np.nan)
+    coded: dict[str, int] = {}
+    blanks = traces = 0
+    for i, row in enumerate(table.rows):
+        cell = row[at]
+        try:
+            value: float | None = float(cell)
+        except ValueError:
+            if cell.lower() in words:
+                coded[cell] = coded.get(cell, 0) + 1
+                continue
+            if quantity == "rain" and cell.lower() in _TRACE:
+                traces += 1
+                values[i] = 0.0
+                continue
+            try:
+                value, _ = parse_number(cell, table.decimal)
+            except ValueError:
+                faults.add(
+                    f'"{cell}" under "{table.columns[at]}" is not a number',
+                    where=f"line {table.line_numbers[i]}",
+                    cure=f'if it means "nothing measured", say missing=("{cell}", ...)',
+                )
+                continue
+        if value is None or value != value:
+            blanks += 1
+        elif value in codes:
+            coded[cell] = coded.get(cell, 0) + 1
+        else:
+            values[i] = value
+    counted = [f"{blanks} blank"] if blanks else []
+    counted += [f"{count} coded {code}" for code, count in coded.items()]
+    notes = [f"{quantity}: {' and '.join(counted)}, taken as missing"] if counted else []
+    if traces:
+        notes.append(f"{quantity}: {traces} traces taken as 0")
+    return values, notes

@@ -1,0 +1,507 @@
+"""Station files as they come: every mess gets the sentence a person reads."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from soilwater.errors import InputError
+from soilwater.reference_et import Site
+from soilwater.station import read_station, read_weather
+from soilwater.station_columns import QUANTITIES, spell
+
+DAILY = """Date,Rain (mm),ETo (mm)
+2026-07-01,0.0,5.1
+2026-07-02,3.2,2.4
+2026-07-03,0.0,4.8
+2026-07-04,0.0,5.3
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    def write(text, name="station.csv"):
+        path = tmp_path / name
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
+
+
+def hourly(rows, start="2026-07-01 01:00", header="Time,Rain (mm),ETo (mm)", step="1h"):
+    """A file of hourly rows, rain and ETo given per row."""
+    times = pd.date_range(start, periods=len(rows), freq=step)
+    lines = [f"{t:%Y-%m-%d %H:%M},{rain},{et}" for t, (rain, et) in zip(times, rows, strict=True)]
+    return "\n".join([header, *lines]) + "\n"
+
+
+def said(source, **options):
+    with pytest.raises(InputError) as caught:
+        read_station(source, **options)
+    return str(caught.value)
+
+
+# --- the clean way -------------------------------------------------------------------------------
+
+
+def test_a_clean_daily_file_becomes_weather(file):
+    weather = read_weather(file(DAILY), name="Sallow Heath")
+    assert weather.start == np.datetime64("2026-07-01")
+    assert weather.end == np.datetime64("2026-07-05")
+    assert weather.rain.sum() == pytest.approx(3.2)
+    assert weather.reference_et.sum() == pytest.approx(17.6)
+    assert weather.daylight.sum() == 4
+    assert not weather.filled.any()
+
+
+def test_inches_and_millimetres_side_by_side_are_converted_with_a_banner(file):
+    text = DAILY.replace("Rain (mm)", "Rain (in)").replace("3.2", "0.5")
+    record = read_station(file(text))
+    assert record.values["rain"][1] == pytest.approx(12.7)
+    assert "rain converted from in: 12.7 mm in all" in record.notes
+
+
+def test_a_frame_with_a_time_index_is_read_like_a_file(file):
+    frame = pd.DataFrame(
+        {"Rain (mm)": [0.0, 3.2, 0.0], "ETo (mm)": [5.1, 2.4, 4.8]},
+        index=pd.date_range("2026-07-01", periods=3),
+    )
+    weather = read_weather(frame, label="start")
+    assert weather.rain.sum() == pytest.approx(3.2)
+
+
+def test_end_labels_and_midnight_written_as_24(file):
+    rows = "\n".join(f"01/07/2026,{h:02d}:00,0,{0.1 * h:.1f}" for h in range(1, 25))
+    text = f"Date,Time,Rain,ETo\ndd/mm/yyyy,hh:mm,mm,mm\n{rows}\n"
+    record = read_station(
+        file(text),
+        label="end",
+        day_first=True,
+        ranges={"reference_et": (0, 99)},
+        cumulative=("reference_et",),
+    )
+    assert record.edges[0] == np.datetime64("2026-07-01T00:00")
+    assert record.edges[-1] == np.datetime64("2026-07-02T00:00")
+    assert "24:00 taken as the midnight that ends the day" in record.notes
+    assert "unit row under the header" in record.notes
+
+
+def test_the_echo_shows_span_step_columns_and_first_rows(file):
+    text = str(read_station(file(DAILY), name="Sallow Heath"))
+    for part in (
+        'Station record "Sallow Heath"',
+        "span: 2026-07-01 00:00 to 2026-07-05 00:00 (4 days)",
+        "step: 24 h, local standard time",
+        "reference_et",
+        "sum 17.6",
+        "2026-07-02 00:00",
+    ):
+        assert part in text
+    html = read_station(file(DAILY))._repr_html_()
+    assert html.count("<table>") == 3 and "<script" not in html
+
+
+# --- stamps --------------------------------------------------------------------------------------
+
+
+def test_a_label_is_asked_for_when_stamps_have_a_time_of_day(file):
+    sentence = said(file(hourly([(0, 0.1), (0, 0.3), (0, 0.2)])))
+    assert "the stamps have a time of day, and what they mark is not stated" in sentence
+    assert 'say label="start" or label="end"' in sentence
+
+
+def test_day_and_month_are_asked_for_with_the_first_three_dates_both_ways(file):
+    text = "Date,Rain (mm),ETo (mm)\n" + "".join(f"{d:02d}/11/2026,0,2\n" for d in (10, 11, 12))
+    sentence = said(file(text))
+    assert "day or month first? 10/11/2026, 11/11/2026, 12/11/2026 can be" in sentence
+    assert "10 Nov 2026, 11 Nov 2026, 12 Nov 2026 (day first)" in sentence
+    assert "11 Oct 2026, 11 Nov 2026, 11 Dec 2026 (month first)" in sentence
+    assert "say day_first=True or day_first=False" in sentence
+    assert read_station(file(text), day_first=True).edges[0] == np.datetime64("2026-11-10")
+
+
+def test_a_thirteenth_settles_the_order_and_says_so(file):
+    text = "Date,Rain (mm),ETo (mm)\n" + "".join(f"11/{d}/2026,0,2\n" for d in (12, 13, 14))
+    record = read_station(file(text))
+    assert record.edges[0] == np.datetime64("2026-11-12")
+    assert "dates read as month/day/year" in record.notes
+
+
+def test_repeated_stamps_with_different_values_are_refused_with_their_lines(file):
+    text = DAILY.replace("2026-07-03", "2026-07-02")
+    assert (
+        "lines 3 and 4 carry the same stamp 2026-07-02 00:00 with different values; delete the "
+        "wrong one" in said(file(text))
+    )
+
+
+def test_rows_that_say_the_same_twice_are_dropped_with_a_note(file):
+    text = DAILY.replace("2026-07-03,0.0,4.8\n", "2026-07-03,0.0,4.8\n2026-07-03,0.0,4.8\n")
+    record = read_station(file(text))
+    assert record.n == 4
+    assert "1 repeated rows dropped" in record.notes
+
+
+def autumn_and_spring(zone="Europe/London"):
+    """A year of hours whose stamps follow the clock on the wall."""
+    utc = pd.date_range("2026-03-01", "2026-11-01", freq="1h", tz="UTC")
+    local = utc.tz_convert(zone).tz_localize(None)
+    rng = np.random.default_rng(7)
+    rain = rng.choice([0.0, 0.0, 0.0, 1.2], local.size)
+    et = np.round(rng.uniform(0.0, 0.5, local.size), 3)
+    lines = [f"{t:%Y-%m-%d %H:%M},{r},{e}" for t, r, e in zip(local, rain, et, strict=True)]
+    return "\n".join(["Time,Rain (mm),ETo (mm)", *lines]) + "\n", rain.sum()
+
+
+def test_daylight_saving_jumps_are_named_and_undone_by_the_zone(file):
+    text, total = autumn_and_spring()
+    sentence = said(file(text), label="start")
+    assert "2026-03-29 01:00 is missing and 2026-10-25 01:00 comes twice" in sentence
+    assert 'follow daylight-saving time; say time_zone="Europe/London"' in sentence
+    record = read_station(file(text), label="start", time_zone="Europe/London")
+    assert not record.gaps()
+    assert record.values["rain"].sum() == pytest.approx(total)
+    assert any("moved to standard time (UTC+0 h)" in note for note in record.notes)
+
+
+def test_a_zone_that_does_not_fit_says_so(file):
+    rows = [(0, 0.1)] * 48
+    sentence = said(
+        file(hourly(rows, start="2026-03-28 12:00")), label="start", time_zone="Europe/London"
+    )
+    assert "the stamps do not fit the clock of Europe/London" in sentence
+    assert 'say time_zone="standard"' in sentence
+    assert 'time_zone "Mars/Base" is not known' in said(
+        file(hourly(rows)), label="start", time_zone="Mars/Base"
+    )
+
+
+def test_utc_stamps_need_the_offset_of_the_site(file):
+    text = hourly([(0, 0.1), (0, 0.3), (0, 0.2)])
+    assert "the offset of local standard time is not known" in said(
+        file(text), label="start", time_zone="UTC"
+    )
+    site = Site(40.0, 100.0, -105.0, -7.0)
+    record = read_station(file(text), label="start", time_zone="UTC", site=site)
+    assert record.edges[0] == np.datetime64("2026-06-30T18:00")
+
+
+def test_offsets_in_the_stamps_are_honoured(file):
+    text = "Time,Rain (mm),ETo (mm)\n" + "".join(
+        f"2026-07-01T{h:02d}:00:00-06:00,0,{et}\n" for h, et in ((1, 0.1), (2, 0.3), (3, 0.2))
+    )
+    record = read_station(file(text), label="start", site=Site(40.0, 100.0, -105.0, -7.0))
+    assert record.edges[0] == np.datetime64("2026-07-01T00:00")
+
+
+def test_newest_first_is_turned_round(file):
+    header, *rows = DAILY.splitlines()
+    record = read_station(file("\n".join([header, *rows[::-1]])))
+    assert record.edges[0] == np.datetime64("2026-07-01")
+    assert record.values["rain"][1] == 3.2
+    assert "newest row first: turned round" in record.notes
+
+
+@pytest.mark.parametrize(
+    "text", ["1 July 2026", "Jul 1, 2026", "2026/07/01", "20260701", "1-Jul-2026"]
+)
+def test_usual_spellings_of_a_day(file, text):
+    other = text.replace("20260701", "20260702").replace("07/01", "07/02")
+    other = other.replace("1 July", "2 July").replace("Jul 1", "Jul 2").replace("1-Jul", "2-Jul")
+    table = {"Date": [text, other], "Rain (mm)": [0, 1], "ETo (mm)": [2, 3]}
+    assert read_station(table).edges[0] == np.datetime64("2026-07-01")
+
+
+@pytest.mark.parametrize("clock", ["14:30", "2:30 PM", "1430", "14:30:00"])
+def test_usual_spellings_of_a_time_of_day(file, clock):
+    later = clock.replace("2:30", "3:30") if "PM" in clock else clock.replace("14", "15", 1)
+    table = {
+        "Date": ["2026-07-01", "2026-07-01"],
+        "Time": [clock, later],
+        "Rain (mm)": [0, 1],
+        "ETo (mm)": [0.2, 0.3],
+    }
+    assert read_station(table, label="start").edges[0] == np.datetime64("2026-07-01T14:30")
+
+
+# --- missing values and gaps ---------------------------------------------------------------------
+
+
+def test_codes_and_blanks_are_missing_and_missing_is_not_zero(file):
+    text = DAILY.replace("3.2,2.4", "-999,").replace("0.0,4.8", "0.0,-9999")
+    record = read_station(file(text))
+    assert np.isnan(record.values["rain"][1])
+    assert "rain: 1 coded -999, taken as missing" in record.notes
+    assert "reference_et: 1 blank and 1 coded -9999, taken as missing" in record.notes
+    with pytest.raises(InputError) as caught:
+        record.to_weather()
+    message = str(caught.value)
+    assert "gap in rain: 1 step missing, 2026-07-02 00:00 to 2026-07-03 00:00" in message
+    assert "gap in reference_et: 2 steps missing, 2026-07-02 00:00 to 2026-07-04" in message
+    assert 'read_station(...).fill_gaps("interpolate"' in message
+
+
+def test_an_absent_row_is_a_gap_in_every_column(file):
+    text = DAILY.replace("2026-07-03,0.0,4.8\n", "")
+    record = read_station(file(text))
+    (gap,) = record.gaps()
+    assert gap.quantities == ("rain", "reference_et")
+    assert str(gap) == ("rain, reference_et: 1 step missing, 2026-07-03 00:00 to 2026-07-04 00:00")
+    assert "1 rows are absent from the file" in record.notes
+
+
+def test_filling_is_flagged_and_rain_is_only_filled_by_name(file):
+    text = DAILY.replace("2026-07-03,0.0,4.8\n", "")
+    record = read_station(file(text)).fill_gaps("interpolate", "2 days")
+    assert record.values["reference_et"][2] == pytest.approx((2.4 + 5.3) / 2.0)
+    assert record.filled["reference_et"].tolist() == [False, False, True, False]
+    with pytest.raises(InputError, match="gap in rain"):
+        record.to_weather()
+    with pytest.raises(InputError, match=r"rain cannot be filled by .interpolate.: it comes in"):
+        record.fill_gaps("interpolate", "2 days", quantities=("rain",))
+    whole = record.fill_gaps("zero", "2 days", quantities=("rain",))
+    weather = whole.to_weather()
+    assert weather.rain.sum() == pytest.approx(3.2)
+    assert weather.filled.sum() == 3 and weather.n == 12  # night, day and night of 3 July
+    assert any('rain: 1 steps filled by "zero"' in note for note in weather.notes)
+
+
+def test_a_gap_longer_than_the_limit_stays(file):
+    rows = [(0, round(0.1 + 0.05 * (h % 5), 3)) for h in range(72)]
+    lines = hourly(rows).splitlines()
+    text = "\n".join(lines[:20] + lines[22:40] + lines[50:])
+    record = read_station(file(text), label="end").fill_gaps("interpolate", "3 h")
+    assert [gap.steps for gap in record.gaps(["reference_et"])] == [10]
+
+
+def test_the_same_hour_of_the_days_around_fills_a_night_with_night(file):
+    rows = [(0, 0.0 if h % 24 < 12 else round(0.3 + 0.01 * (h // 24), 3)) for h in range(96)]
+    lines = hourly(rows, start="2026-07-01 00:00").splitlines()
+    text = "\n".join(lines[:1] + lines[1:31] + lines[43:])  # hours 30 to 41 are absent
+    record = read_station(file(text), label="start").fill_gaps("same hour", "1 day")
+    filled = record.values["reference_et"][30:42]
+    np.testing.assert_allclose(filled[:6], 0.0)
+    np.testing.assert_allclose(filled[6:], (0.30 + 0.32) / 2.0)
+
+
+def test_a_temperature_is_never_filled_with_zero(file):
+    table = {"Date": ["2026-07-01", "2026-07-02"], "Tmax (degC)": [20, None], "Rain (mm)": [0, 0]}
+    with pytest.raises(InputError, match="maximum_air_temperature is not zero when missing"):
+        read_station(table).fill_gaps("zero", "2 days", quantities=("maximum_air_temperature",))
+
+
+# --- units, columns and ranges -------------------------------------------------------------------
+
+
+def test_a_unit_is_asked_for_never_guessed(file):
+    sentence = said(file(DAILY.replace("Rain (mm)", "Rain")))
+    assert 'rain: "Rain" has no unit' in sentence
+    assert 'say units={"rain": "mm"}' in sentence
+    record = read_station(file(DAILY.replace("Rain (mm)", "Rain")), units={"rain": "in"})
+    assert record.values["rain"][1] == pytest.approx(3.2 * 25.4)
+
+
+def test_a_dark_july_and_a_huge_day_of_evapotranspiration_ask_for_the_unit(file):
+    sentence = said(file(DAILY.replace("4.8", "0.3")))
+    assert (
+        "reference_et: 1 value outside 0.5 to 12 mm a day, the first 0.3 in line 4 "
+        "(2026-07-03 00:00); check the unit (in?)" in sentence
+    )
+    assert "the first 15 in line 4" in said(file(DAILY.replace("4.8", "15")))
+    allowed = read_station(file(DAILY.replace("4.8", "0.3")), ranges={"reference_et": (0.1, 12)})
+    assert allowed.values["reference_et"][2] == 0.3
+    # December is not July, and July is winter in the south.
+    winter = DAILY.replace("4.8", "0.3")
+    assert read_station(file(winter.replace("-07-", "-12-"))).n == 4
+    assert read_station(file(winter), site=Site(-35.0, 10.0)).n == 4
+
+
+def test_a_running_total_is_recognised_and_taken_apart(file):
+    totals = np.round(np.cumsum([3.1, 4.2, 2.8, 5.0, 4.4, 3.9, 4.1, 2.5]), 1)
+    rows = "".join(f"2026-07-{i + 1:02d},0,{t}\n" for i, t in enumerate(totals))
+    text = "Date,Rain (mm),ETo (mm)\n" + rows
+    sentence = said(file(text), ranges={"reference_et": (0, 99)})
+    assert (
+        "reference_et climbs 7 times and falls 0 times: it looks like a running total" in sentence
+    )
+    assert 'say cumulative=("reference_et",)' in sentence
+    record = read_station(file(text), cumulative=("reference_et",))
+    np.testing.assert_allclose(
+        record.values["reference_et"][1:], [4.2, 2.8, 5.0, 4.4, 3.9, 4.1, 2.5]
+    )
+    assert np.isnan(record.values["reference_et"][0])  # nothing is known before the first row
+    assert "reference_et: differences of a running total, 0 resets" in record.notes
+
+
+def test_a_counter_that_is_reset_at_midnight_loses_nothing(file):
+    counter = [0, 1, 1, 3, 0, 0, 2, 2]
+    table = {
+        "Time": [
+            f"{t:%Y-%m-%d %H:%M}" for t in pd.date_range("2026-07-01 20:00", periods=8, freq="1h")
+        ],
+        "Rain (mm)": counter,
+        "ETo (mm)": [0.1, 0.2, 0.1, 0.2, 0.1, 0.2, 0.1, 0.2],
+    }
+    record = read_station(table, label="end", cumulative=("rain",))
+    np.testing.assert_allclose(record.values["rain"], [0, 1, 0, 2, 0, 0, 2, 0])
+    assert "rain: differences of a running total, 1 resets" in record.notes
+
+
+def test_swapped_wind_and_radiation_are_suspected(file):
+    text = (
+        "Time,Temp,RH,Wind,Solar,Rain\n,degC,%,m/s,W/m2,mm\n"
+        "2026-07-01 11:00,20,60,610,2.1,0\n2026-07-01 12:00,21,58,640,1.8,0\n"
+    )
+    sentence = said(file(text), label="end")
+    assert "wind_speed: 2 values outside 0 to 40 m/s, the first 610 in line 3" in sentence
+    assert "whether wind_speed and solar_radiation are swapped" in sentence
+
+
+def test_columns_that_are_not_there_are_named_with_those_that_are(file):
+    sentence = said(file(DAILY), columns={"rain": "Regen"})
+    assert 'there is no column "Regen"; allowed: columns found: Date, Rain, ETo' in sentence
+    assert '"hail" is not a quantity' in said(file(DAILY), columns={"hail": "Rain"})
+    record = read_station(file("Date,ETo (mm)\n2026-07-01,4\n2026-07-02,5\n"))
+    with pytest.raises(InputError, match=r"there is no rain; allowed: columns found: ETo"):
+        record.to_weather()
+
+
+def test_two_columns_of_one_quantity_are_not_chosen_between(file):
+    text = "Date,Rain (mm),Precip (mm),ETo (mm)\n2026-07-01,0,0,4\n2026-07-02,0,0,5\n"
+    assert '"Rain" and "Precip" both look like rain' in said(file(text))
+    record = read_station(file(text), columns={"rain": "Precip"})
+    assert "columns not used: Rain" in record.notes
+
+
+def test_words_in_a_column_of_numbers_are_named_with_their_line(file):
+    sentence = said(file(DAILY.replace("4.8", "fault").replace("5.3", "fault")))
+    assert sentence.count('"fault" under "ETo" is not a number') == 2
+    record = read_station(file(DAILY.replace("4.8", "fault")), missing=("fault",))
+    assert np.isnan(record.values["reference_et"][2])
+
+
+def test_a_trace_of_rain_is_nothing_with_a_note(file):
+    record = read_station(file(DAILY.replace("0.0,4.8", "T,4.8")))
+    assert "rain: 1 traces taken as 0" in record.notes
+
+
+def test_semicolons_and_decimal_commas(file):
+    text = DAILY.replace(",", ";").replace(".", ",")
+    assert read_weather(file(text)).rain.sum() == pytest.approx(3.2)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "unit", "value", "expected"),
+    [
+        # Exact by definition: inch, mile, nautical mile, hour; the rest elementary.
+        ("rain", "in", 1.0, 25.4),
+        ("rain", "mm/h", 2.0, 1.0),
+        ("wind_speed", "mph", 10.0, 4.4704),
+        ("wind_speed", "km/h", 36.0, 10.0),
+        ("wind_speed", "kn", 10.0, 5.1444444),
+        ("air_temperature", "degF", 68.0, 20.0),
+        ("air_temperature", "K", 293.15, 20.0),
+        ("relative_humidity", "%", 55.0, 0.55),
+        ("vapour_pressure", "mbar", 15.0, 1.5),
+        ("solar_radiation", "W/m2", 500.0, 0.9),
+        ("solar_radiation", "J/cm2", 90.0, 0.9),
+        ("solar_radiation", "ly", 20.0, 0.8368),
+        ("solar_radiation", "kWh/m2", 0.25, 0.9),
+    ],
+)
+def test_units_of_a_half_hour(quantity, unit, value, expected):
+    header = {
+        "rain": "Rain",
+        "wind_speed": "Wind",
+        "air_temperature": "Temp",
+        "relative_humidity": "RH",
+        "vapour_pressure": "ea",
+        "solar_radiation": "Solar",
+    }[quantity]
+    table = {"Time": ["2026-07-01 12:00", "2026-07-01 12:30"], header: [value, value]}
+    record = read_station(table, label="start", units={quantity: unit})
+    np.testing.assert_allclose(record.values[quantity], expected, rtol=1e-7)
+
+
+def test_units_are_spelled_alike():
+    for texts in (
+        ("W/m2", "W m-2", "W/m²", "w/m^2"),
+        ("MJ/m2/day", "MJ m-2 day-1"),
+        ("°C", "deg C", "degC"),
+        ("mm/h", "mm h-1", "mm/hr", "mm per hour"),
+    ):
+        assert len({spell(text) for text in texts}) == 1
+    for kind in QUANTITIES.values():
+        assert spell(kind.unit) in kind.units
+
+
+# --- computed reference evapotranspiration -------------------------------------------------------
+
+
+def test_uccle_of_fao_56_example_18_through_a_file(file):
+    # FAO-56 (1998) example 18, published 3.88 mm/day, from memory.
+    text = (
+        "Date,Tmax (degC),Tmin (degC),RHmax (%),RHmin (%),Wind (km/h),Sunshine (h),Rain (mm)\n"
+        "2015-07-06,21.5,12.3,84,63,10,9.25,0\n2015-07-07,21.5,12.3,84,63,10,9.25,0\n"
+    )
+    weather = read_weather(
+        file(text), site=Site(50.8, 100.0), reference_et="fao56", wind_height=10.0
+    )
+    assert round(float(weather.reference_et.sum()) / 2.0, 2) == pytest.approx(3.88, abs=0.005)
+    notes = " ".join(weather.notes)
+    assert "FAO-56 Penman-Monteith, daily" in notes
+    assert "vapour pressure from the range of humidity (FAO-56 eq. 17)" in notes
+    assert "solar radiation from hours of sunshine (FAO-56 eq. 35)" in notes
+
+
+def test_what_was_not_measured_is_told(file):
+    text = (
+        "Date,Tmax (degC),Tmin (degC),Rain (mm)\n2026-07-15,26.6,14.8,0\n2026-07-16,26.6,14.8,0\n"
+    )
+    weather = read_weather(file(text), site=Site(45.7167, 200.0), reference_et="fao56")
+    # FAO-56 example 20, published 4.56 mm/day, from memory.
+    assert weather.reference_et.sum() / 2.0 == pytest.approx(4.56, abs=0.01)
+    told = " ".join(weather.notes)
+    for phrase in ("solar radiation not measured", "humidity not measured", "wind not measured"):
+        assert phrase in told
+
+
+def test_an_equation_needs_a_site_and_its_columns(file):
+    with pytest.raises(InputError, match=r"needs to know where the station stands"):
+        read_weather(file(DAILY), reference_et="fao56")
+    with pytest.raises(InputError, match=r"the daily equation needs maximum_air_temperature"):
+        read_weather(file(DAILY), reference_et="fao56", site=Site(50.0, 0.0))
+    without = "Date,Rain (mm)\n2026-07-01,0\n2026-07-02,0\n"
+    with pytest.raises(InputError, match=r"no column of reference evapotranspiration.*compute it"):
+        read_weather(file(without))
+    with pytest.raises(InputError, match=r'reference_et is .guess.; allowed: "file", "fao56"'):
+        read_weather(file(DAILY), reference_et="guess")
+
+
+def test_hourly_computation_sets_dew_to_nothing_and_says_so(file):
+    hours = np.arange(24)
+    temperature = 18.0 - 6.0 * np.cos(2 * np.pi * (hours - 3) / 24.0)
+    solar = np.maximum(800.0 * np.sin(np.pi * (hours - 5.0) / 14.0), 0.0)
+    solar[(hours < 5) | (hours > 19)] = -2.0
+    table = {
+        "Time": [f"2026-07-01 {h:02d}:00" for h in hours],
+        "Temp (degC)": temperature.round(2),
+        "RH (%)": np.where(solar > 0, 55, 98),
+        "Wind (m/s)": np.full(24, 1.0),
+        "Solar (W/m2)": solar.round(1),
+        "Rain (mm)": np.zeros(24),
+    }
+    weather = read_weather(
+        table, label="start", site=Site(51.0, 30.0, 0.0, 0.0), reference_et="asce"
+    )
+    assert weather.n == 24 and weather.reference_et.min() == 0.0
+    assert 3.0 < weather.reference_et.sum() < 7.0
+    told = " ".join(weather.notes)
+    assert "solar_radiation: 9 slightly negative values set to 0" in told
+    assert "mm of dew (negative evapotranspiration) set to 0" in told
+
+
+def test_a_gap_in_something_not_needed_does_not_matter(file):
+    text = "Date,Tmax (degC),Rain (mm),ETo (mm)\n2026-07-01,,0,4\n2026-07-02,20,0,5\n"
+    assert read_weather(file(text)).reference_et.sum() == pytest.approx(9.0)
