@@ -579,9 +579,10 @@ def _cautions(
 
 
 def _warn(at_bound: Sequence[str], points: RetentionPoints) -> None:
-    for each in at_bound:
+    if at_bound:
         warnings.warn(
-            f"The best curve has {each}: add points or expectations there, or try another model.",
+            f"The best curve has {' and '.join(at_bound)}: add points or expectations there, or "
+            "try another model.",
             SoilWaterWarning,
             stacklevel=4,
         )

@@ -139,9 +139,11 @@ class Grading:
         openings, passing = self._curve()
         if share < passing[0]:
             return float("nan")
-        # Sieves that retained nothing repeat a value; of those the finest must win.
-        keep = np.concatenate(([True], np.diff(passing) > 0.0))
-        return float(np.exp(np.interp(share, passing[keep], np.log(openings[keep]))))
+        above = int(np.searchsorted(passing, share))
+        if above == 0:
+            return float(openings[0])
+        between = slice(above - 1, above + 1)
+        return float(np.exp(np.interp(share, passing[between], np.log(openings[between]))))
 
     def between(self, finer: float, coarser: float) -> float:
         """Share of the dry mass between two sizes.

@@ -275,7 +275,8 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
     (
         "%", "percent", "pct", "cent", "vwc", "volume", "mass", "weight", "wt", "fraction",
         "um", "mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot", "yd",
-        "pa", "hpa", "kpa", "mpa", "mbar", "mb", "cbar", "cb", "centibar", "bar", "bars", "psi", "atm", "pf",
+        "pa", "hpa", "kpa", "mpa", "mbar", "mb", "cbar", "cb", "bar", "bars", "psi", "atm", "pf",
+        "centibar",
         "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
         "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
