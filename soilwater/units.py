@@ -396,7 +396,18 @@ _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|ke
 
 
 def plain_characters(text: str) -> str:
-    """Typographic fractions, quotes, primes, exponents and minus signs as plain characters."""
+    """Write typographic fractions, quotes, primes, exponents and minus signs as plain characters.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"14¾″"`` or ``"kPa⁻¹"``.
+
+    Returns
+    -------
+    str
+        Stripped: ``'14 3/4"'``, ``"kPa-1"``.
+    """
     if text.isascii():
         return text.strip()
     spaced = "".join(
@@ -409,7 +420,18 @@ def plain_characters(text: str) -> str:
 
 
 def plain_number(text: str) -> float:
-    """Value of ``14 3/4``, ``14-3/4``, ``3/4`` or ``14.75``."""
+    """Read a number without sign or unit.
+
+    Parameters
+    ----------
+    text : str
+        Plain characters such as ``14 3/4``, ``14-3/4``, ``3/4`` or ``14.75``.
+
+    Returns
+    -------
+    float
+        Its value.
+    """
     fraction = re.fullmatch(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)", text.strip())
     if fraction is None:
         return float(text)
@@ -441,7 +463,18 @@ def _from_text(text: str, quantity: str, name: str) -> float:
 
 
 def feet_and_inches(text: str) -> float | None:
-    """Inches in text like ``1 ft 2 in``, ``1'2"``, ``1'2``, ``14 3/4 in``; None for other text."""
+    """Read a length in feet and inches.
+
+    Parameters
+    ----------
+    text : str
+        Plain characters such as ``1 ft 2 in``, ``1'2"``, ``1'2`` or ``14 3/4 in``.
+
+    Returns
+    -------
+    float or None
+        Inches; None for any other text.
+    """
     match = _FEET_AND_INCHES.fullmatch(text)
     if match is None:
         return None
@@ -540,7 +573,8 @@ def _from_quantity(value: Any, quantity: str, name: str) -> float | NDArray[np.f
 def _times_one(value: Any, one: Any, unit: str, quantity: str, name: str, given: str) -> Any:
     """`value` times the pint quantity `one`, in the house unit."""
     kind = _KINDS[quantity]
-    angle = kind.measures[0][0] == "1" and str(one.to_base_units().units) == "radian"
+    # Radians and counts have no dimension either, but they are not pure numbers.
+    angle = one.dimensionless and not one.to_base_units().unitless
     if angle and quantity == "slope":
         return np.tan(value * float(one.to("radian").magnitude))
     for house, factor in kind.measures:

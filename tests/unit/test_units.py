@@ -253,6 +253,8 @@ def test_a_comma_in_a_number_is_never_guessed_at(text):
         ("5 mm", "evapotranspiration"),
         ("4 deg", "water_content"),
         ("4 deg", "fraction"),
+        ("0.22 g/cm3", "water_content"),
+        ("20 in/h", "slope"),
         ("90 % by volume", "fraction"),
         ("20 m", "temperature"),
         ("15 gal", "flow"),

@@ -1,0 +1,223 @@
+"""Docstrings of everything public: a summary, every parameter by name, units where they belong."""
+
+import dataclasses
+import importlib
+import inspect
+import pkgutil
+import re
+
+import pytest
+
+import soilwater
+from soilwater.text_tables import looks_like_unit
+from soilwater.vocabulary import VARIABLES
+
+# What people import from. Other modules serve these; of them only the summaries are asked for.
+PUBLIC = frozenset(
+    (
+        "decisions",
+        "equilibrium",
+        "errors",
+        "evapotranspiration",
+        "fitting",
+        "irrigation",
+        "lab_sheet",
+        "meter",
+        "plot",
+        "profile",
+        "reference_et",
+        "report",
+        "retention",
+        "simulate",
+        "soils",
+        "station",
+        "text_tables",
+        "turf",
+        "units",
+        "vocabulary",
+        "weather",
+    )
+)
+# These are about units and have none of their own.
+WITHOUT_UNITS = ("soilwater.units", "soilwater.text_tables", "soilwater.vocabulary")
+
+MODULES = sorted(
+    info.name
+    for info in pkgutil.walk_packages(soilwater.__path__, "soilwater.")
+    if not info.name.startswith(("soilwater.kernels", "soilwater.__main__"))
+)
+
+
+def is_public(module):
+    below = module.removeprefix("soilwater.").split(".")
+    # Of the soils, what the package hands out; the modules behind it are its own business.
+    return below[0] in PUBLIC and (below[0] != "soils" or below == ["soils"])
+
+
+def objects_of(module):
+    """Classes, functions and methods that a module, or a package as a whole, hands out."""
+    for name, thing in vars(module).items():
+        home = getattr(thing, "__module__", "")
+        if name.startswith("_") or not f"{home}.".startswith(f"{module.__name__}."):
+            continue
+        if inspect.isclass(thing):
+            yield name, thing
+            for inner, member in vars(thing).items():
+                function = getattr(member, "__func__", member)
+                if not inner.startswith("_") and inspect.isfunction(function):
+                    yield f"{name}.{inner}", getattr(thing, inner)
+        elif inspect.isfunction(inspect.unwrap(thing)):
+            yield name, thing
+
+
+def every(*, public):
+    return [
+        pytest.param(thing, id=f"{module.removeprefix('soilwater.')}.{name}")
+        for module in MODULES
+        if is_public(module) or not public
+        for name, thing in objects_of(importlib.import_module(module))
+    ]
+
+
+def may_be_brief(thing):
+    """Whether a sentence naming the arguments will do: methods, and what is not handed out.
+
+    What `import soilwater` hands out is met first by people, in a notebook's help, and needs the
+    sections in full.
+    """
+    if inspect.isclass(thing):
+        return False
+    return "." in thing.__qualname__ or getattr(soilwater, thing.__name__, None) is not thing
+
+
+def sections_of(text):
+    """Sections of a numpydoc docstring by title."""
+    parts = re.split(r"^([A-Z][A-Za-z ]+)\n-{3,}\n", text, flags=re.MULTILINE)
+    return {"Summary": parts[0], **dict(zip(parts[1::2], parts[2::2], strict=True))}
+
+
+def entries_of(section):
+    """Type and description of each name in a Parameters or Attributes section."""
+    entries = {}
+    for block in re.split(r"\n(?=\S)", section.strip("\n")) if section.strip() else ():
+        head, _, body = block.partition("\n")
+        names, _, kind = head.partition(" : ")
+        for name in names.split(","):
+            entries[name.strip().lstrip("*")] = (kind, body)
+    return entries
+
+
+def parameters_of(thing):
+    try:
+        signature = inspect.signature(thing)
+    except (TypeError, ValueError):
+        return []
+    hidden = ("self", "cls")
+    return [name for name in signature.parameters if name not in hidden and name[0] != "_"]
+
+
+def documented(thing):
+    sections = sections_of(inspect.getdoc(thing) or "")
+    return {
+        name: entry
+        for title in ("Parameters", "Other Parameters", "Attributes")
+        for name, entry in entries_of(sections.get(title, "")).items()
+    }
+
+
+def returns_something(thing):
+    annotation = inspect.signature(thing).return_annotation
+    return annotation not in (None, "None", inspect.Signature.empty, "NoReturn", "Never")
+
+
+def has_bracketed_unit(text):
+    """Whether a text holds something like [cm], [1], [1/cm] or [cm, positive when dry]."""
+    for bracket in re.findall(r"\[([^\]]+)\]", text):
+        unit = bracket.split(",")[0].strip().strip("`")
+        if unit == "1" or looks_like_unit(unit):
+            return True
+    return False
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_modules_say_what_they_are_for(name):
+    text = importlib.import_module(name).__doc__
+    assert text
+    assert text.strip().split("\n\n")[0].rstrip().endswith(".")
+
+
+@pytest.mark.parametrize("thing", every(public=False))
+def test_summaries_are_one_sentence(thing):
+    summary = sections_of(inspect.getdoc(thing) or "")["Summary"].split("\n\n")[0]
+    assert summary.endswith("."), summary
+    assert not summary[0].islower(), summary
+
+
+@pytest.mark.parametrize("thing", every(public=True))
+def test_every_parameter_is_described_by_name(thing):
+    if inspect.isclass(thing) and not dataclasses.is_dataclass(thing):
+        return
+    text = (inspect.getdoc(thing) or "").lower().replace("_", " ")
+    entries = documented(thing)
+    missing = []
+    for name in parameters_of(thing):
+        if may_be_brief(thing) and not entries:
+            described = re.search(rf"\b{name.replace('_', ' ')}s?\b", text) is not None
+        else:
+            described = name in entries and entries[name][1].strip() != ""
+        if not described:
+            missing.append(name)
+    assert not missing
+
+
+@pytest.mark.parametrize("thing", every(public=True))
+def test_no_parameter_is_described_that_does_not_exist(thing):
+    sections = sections_of(inspect.getdoc(thing) or "")
+    if inspect.isclass(thing) or "Parameters" not in sections:
+        return
+    assert set(entries_of(sections["Parameters"])) <= set(parameters_of(thing))
+
+
+@pytest.mark.parametrize("thing", every(public=True))
+def test_what_comes_back_is_described(thing):
+    if inspect.isclass(thing) or not returns_something(thing):
+        return
+    sections = sections_of(inspect.getdoc(thing) or "")
+    if may_be_brief(thing):
+        return
+    assert "Returns" in sections or "Yields" in sections
+
+
+@pytest.mark.parametrize("thing", every(public=True))
+def test_quantities_carry_their_unit_in_brackets(thing):
+    if thing.__module__ in WITHOUT_UNITS:
+        return
+    bare = []
+    for name, (kind, body) in documented(thing).items():
+        has_unit = name in VARIABLES and VARIABLES[name].units not in (None, "1")
+        is_number = re.search(r"float|array", kind) is not None
+        needs_unit = "Quantity" in kind or (has_unit and is_number)
+        if needs_unit and not has_bracketed_unit(f"{kind} {body}"):
+            bare.append(name)
+    assert not bare
+
+
+def test_the_walk_finds_what_is_there():
+    found = {parameter.id for parameter in every(public=True)}
+    assert {"units.to_house", "errors.Faults", "errors.Faults.add"} <= found
+
+
+def test_the_reader_of_docstrings_reads_them():
+    text = (
+        "Do it.\n\nParameters\n----------\n"
+        "a, b : float\n    Depths [cm].\nc : str, optional\n    Name."
+    )
+    entries = entries_of(sections_of(text)["Parameters"])
+    assert entries == {
+        "a": ("float", "    Depths [cm]."),
+        "b": ("float", "    Depths [cm]."),
+        "c": ("str, optional", "    Name."),
+    }
+    assert has_bracketed_unit("Depths [cm].")
+    assert has_bracketed_unit("suction [cm, positive when dry]")
+    assert not has_bracketed_unit("a list [see below]")

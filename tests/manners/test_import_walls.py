@@ -1,0 +1,195 @@
+"""The floors of the house: a module imports its own floor and lower ones, never an upper one."""
+
+import ast
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import soilwater
+
+PACKAGE = Path(soilwater.__file__).parent
+
+# A package's name stands for all its modules.
+FLOORS = {
+    "errors": 0,
+    "vocabulary": 0,
+    "units": 0,
+    "text_tables": 0,
+    "kernels": 1,
+    "soils": 2,
+    "times": 2,
+    "profile": 2,
+    "turf": 2,
+    "weather": 2,
+    "reference_et": 2,
+    "evapotranspiration": 2,
+    "irrigation": 2,
+    "forcing": 2,
+    "station": 2,
+    "station_columns": 2,
+    "station_et": 2,
+    "station_record": 2,
+    "station_times": 2,
+    "expectations": 3,
+    "grading": 3,
+    "retention": 3,
+    "lab_words": 3,
+    "lab_sheet": 3,
+    "fitting": 3,
+    "results": 3,
+    "equilibrium": 3,
+    "batch": 4,
+    "simulate": 4,
+    "meter": 4,
+    "decisions": 5,
+    "plot": 6,
+    "report": 6,
+    "__main__": 6,
+}
+# Third-party packages that only some modules may know.
+ONLY_IN = {
+    "matplotlib": {"plot", "report"},
+    "pint": {"units"},
+    "openpyxl": {"text_tables"},
+}
+# Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
+# warning they give when nothing can be cached.
+KERNELS_MAY_IMPORT = {"soilwater.kernels", "soilwater.errors", "numpy", "numba", "llvmlite"}
+LOADED_ONLY_WHEN_NEEDED = ("matplotlib", "scipy.optimize", "pint", "tqdm", "dask", "openpyxl")
+
+FILES = sorted(path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py")
+
+
+def module_of(path):
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def top_of(module):
+    """First name below soilwater: the key in FLOORS."""
+    return module.split(".")[1]
+
+
+def is_module(name):
+    path = PACKAGE.parent.joinpath(*name.split("."))
+    return path.with_suffix(".py").exists() or (path / "__init__.py").exists()
+
+
+def imports_of(source, module, *, nested=True):
+    """Full names of the modules a source imports, those inside functions included if `nested`."""
+    tree = ast.parse(source)
+    found = set()
+    for node in ast.walk(tree) if nested else top_level(tree.body):
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{module}: relative import in line {node.lineno}"
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}"
+                found.add(inner if is_module(inner) else node.module)
+    return found
+
+
+def top_level(body):
+    """Statements carried out on import: neither inside functions nor for type checkers only."""
+    for node in body:
+        if isinstance(node, ast.If) and "TYPE_CHECKING" not in ast.dump(node.test):
+            yield from top_level([*node.body, *node.orelse])
+        elif isinstance(node, ast.Try):
+            yield from top_level([*node.body, *(s for h in node.handlers for s in h.body)])
+        else:
+            yield node
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_of)
+def test_every_module_has_a_floor(path):
+    assert top_of(module_of(path)) in FLOORS, "give the new module its floor in this file"
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_of)
+def test_no_module_imports_an_upper_floor(path):
+    module = module_of(path)
+    own = FLOORS[top_of(module)]
+    for name in imports_of(path.read_text(), module):
+        if name == "soilwater":
+            assert own == 6, f"{module} imports the whole package"
+        elif name.startswith("soilwater."):
+            assert FLOORS[top_of(name)] <= own, f"{module} (floor {own}) imports {name}"
+
+
+def test_modules_do_not_import_one_another_in_a_circle():
+    waits_for = {
+        module_of(path): {
+            name
+            for name in imports_of(path.read_text(), module_of(path), nested=False)
+            if name.startswith("soilwater.") and name != module_of(path)
+        }
+        for path in FILES
+    }
+    # `from soilwater.soils import X` inside soils would wait for the package that is being made.
+    done = set()
+    while ready := {m for m, needed in waits_for.items() if m not in done and needed <= done}:
+        done |= ready
+    assert not set(waits_for) - done, f"circle among {sorted(set(waits_for) - done)}"
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "kernels").glob("*.py")), ids=module_of)
+def test_kernels_know_only_numbers(path):
+    for name in imports_of(path.read_text(), module_of(path)):
+        allowed = any(name == each or name.startswith(f"{each}.") for each in KERNELS_MAY_IMPORT)
+        assert allowed or name.split(".")[0] in sys.stdlib_module_names, name
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_of)
+def test_some_packages_are_known_in_one_place_only(path):
+    module = module_of(path)
+    for name in imports_of(path.read_text(), module):
+        places = ONLY_IN.get(name.split(".")[0])
+        assert places is None or top_of(module) in places, f"{module} imports {name}"
+
+
+def loaded_after(code):
+    """Names of the modules a fresh interpreter has loaded after `code`."""
+    shown = subprocess.run(
+        [sys.executable, "-c", f"{code}\nimport sys\nprint('\\n'.join(sys.modules))"],
+        check=True,
+        capture_output=True,
+        text=True,
+        cwd=PACKAGE.parent,
+        env=os.environ,
+    )
+    return set(shown.stdout.split())
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    assert not loaded_after("import soilwater") & set(LOADED_ONLY_WHEN_NEEDED)
+
+
+def test_importing_every_lower_floor_loads_nothing_heavy():
+    lower = [module_of(p) for p in FILES if FLOORS.get(top_of(module_of(p)), 9) < 6]
+    assert len(lower) > 3
+    loaded = loaded_after("\n".join(f"import {module}" for module in lower))
+    assert not loaded & set(LOADED_ONLY_WHEN_NEEDED)
+
+
+def test_numbers_feet_and_inches_do_without_the_units_library():
+    loaded = loaded_after(
+        "from soilwater.units import to_house\n"
+        "to_house(30.0, 'length', 'x'), to_house('14 3/4 in', 'length', 'x')\n"
+        "to_house('22 %', 'water_content', 'x'), to_house('68 degF', 'temperature', 'x')"
+    )
+    assert "pint" not in loaded
+    assert "pint" in loaded_after(
+        "from soilwater.units import to_house\nto_house('6 in/h', 'conductivity', 'x')"
+    )
+
+
+def test_the_walls_would_notice(tmp_path):
+    source = (
+        "def f():\n    from soilwater import units\n    import pint\nfrom soilwater.errors import X"
+    )
+    assert imports_of(source, "soilwater.x") == {"soilwater.units", "pint", "soilwater.errors"}
+    assert imports_of(source, "soilwater.x", nested=False) == {"soilwater.errors"}
