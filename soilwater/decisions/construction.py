@@ -422,7 +422,10 @@ def _known(grading: Grading, size: float) -> bool:
         return True
     sieves = grading.sizes[grading.sizes > 0.0]
     above, below = sieves[sieves > size], sieves[sieves < size]
+    # Above a sieve that everything passes, and below one that nothing does, there is nothing.
     if above.size == 0 and grading.passing(float(sieves.max())) > 1.0 - 1e-9:
+        return True
+    if below.size == 0 and grading.passing(float(sieves.min())) < 1e-9:
         return True
     return bool(above.size and below.size and above.min() / below.max() <= 4.5)
 
