@@ -143,7 +143,7 @@ def read_station(
     missing : sequence of float or str, optional
         Codes for "nothing measured"; blanks always are.
     ranges : mapping of str to (lowest, highest), optional
-        Allowed values of a quantity in its kept unit, per day for amounts, in place of the usual.
+        Allowed values of a quantity in its kept unit and per step, in place of the usual ones.
     sheet : str, optional
         Sheet of a workbook.
     name : str, optional
@@ -223,12 +223,13 @@ def read_station(
         if quantity in cumulative:
             column, told = _differences(column, quantity)
             notes += told
-        elif kind.per_step:
-            _suspect_running_total(column, quantity, faults)
         values[quantity] = _converted(column, kind, unit, hours)
     for quantity in cumulative:
         if quantity in QUANTITIES and quantity not in values:
             faults.add(f'cumulative names "{quantity}", and there is no such column')
+    measured = [q for q in values if QUANTITIES[q].per_step and q not in cumulative]
+    for quantity in measured:
+        _suspect_running_total(values[quantity], quantity, hours, faults)
     notes += _check_ranges(values, edges, line_of, hours, site, ranges or {}, faults)
     faults.raise_if_any()
     if unused:
@@ -334,17 +335,30 @@ def _differences(
     return amounts, [note]
 
 
-def _suspect_running_total(column: NDArray[np.float64], quantity: str, faults: Faults) -> None:
+def _suspect_running_total(
+    column: NDArray[np.float64], quantity: str, hours: float, faults: Faults
+) -> None:
     """Ask about amounts that keep climbing and seldom fall."""
-    steps = np.diff(column[~np.isnan(column)])
-    climbs, falls = int((steps > 0.0).sum()), int((steps < 0.0).sum())
-    # Measured amounts fall about as often as they climb.
-    if climbs >= 6 and falls <= 0.2 * climbs:
+    known = column[~np.isnan(column)]
+    climbs, falls = int((np.diff(known) > 0.0).sum()), int((np.diff(known) < 0.0).sum())
+    # Rain falls back to nothing after every shower; anything else may well climb for a week, but
+    # not beyond what is possible.
+    too_much = quantity == "rain" or known.max(initial=0.0) > _highest(QUANTITIES[quantity], hours)
+    if climbs >= 6 and falls <= 0.2 * climbs and too_much:
         faults.add(
             f"{quantity} climbs {climbs} times and falls {falls} times: it looks like a running "
             f"total",
             cure=f'say cumulative=("{quantity}",), or give amounts per step',
         )
+
+
+def _highest(kind: Quantity, hours: float) -> float:
+    """Largest possible value in a step: of a state as it is, of an amount by the step's length."""
+    if not kind.per_step:
+        return kind.highest
+    if hours >= _DAY_HOURS:
+        return kind.highest * hours / _DAY_HOURS
+    return min(kind.highest, kind.highest_hour * hours)
 
 
 def _check_ranges(
@@ -365,28 +379,21 @@ def _check_ranges(
     for quantity, column in values.items():
         kind = QUANTITIES[quantity]
         low = np.full(column.size, kind.lowest)
-        high = kind.highest
+        high = _highest(kind, hours)
         if quantity in ranges:
             low[:], high = ranges[quantity]
-        elif quantity == "reference_et" and hours >= _DAY_HOURS:
+        elif quantity == "reference_et" and hours == _DAY_HOURS:
             low[warm] = WARM_DAY_REFERENCE_ET
-        unit = kind.unit
-        if kind.per_step:
-            days = hours / _DAY_HOURS
-            high = (
-                min(high * max(days, 1.0), kind.highest_hour * hours) if days < 1.0 else high * days
-            )
-            low = low * days - (_DEW.get(quantity, 0.0) * hours if days < 1.0 else 0.0)
-            unit = f"{unit} a day" if days == 1.0 else f"{unit} in {hours:g} h"
-        with np.errstate(invalid="ignore"):
-            wrong = np.flatnonzero((column < low) | (column > high))
+        slack = _DEW.get(quantity, 0.0) * hours if hours < _DAY_HOURS else 0.0
+        wrong = np.flatnonzero((column < low - slack) | (column > high))
         if wrong.size:
             i = int(wrong[0])
             count = "1 value" if wrong.size == 1 else f"{wrong.size} values"
+            span = "a day" if hours == _DAY_HOURS else f"in {hours:g} h"
+            unit = f"{kind.unit} {span}" if kind.per_step else kind.unit
             faults.add(
-                f"{quantity}: {count} outside {max(low[i], 0.0) if kind.per_step else low[i]:g} to "
-                f"{high:g} {unit}, the first {column[i]:.3g} in line {lines[i]} "
-                f"({stamp(edges[i])})",
+                f"{quantity}: {count} outside {low[i]:g} to {high:g} {unit}, the first "
+                f"{column[i]:.3g} in line {lines[i]} ({stamp(edges[i])})",
                 cure=_range_cure(quantity, values),
             )
         slight = (column < 0.0) & kind.per_step
@@ -398,8 +405,7 @@ def _check_ranges(
             )
     pair = ("minimum_air_temperature", "maximum_air_temperature")
     if all(q in values for q in pair):
-        with np.errstate(invalid="ignore"):
-            wrong = np.flatnonzero(values[pair[0]] > values[pair[1]])
+        wrong = np.flatnonzero(values[pair[0]] > values[pair[1]])
         if wrong.size:
             faults.add(
                 f"the lowest temperature is above the highest in {wrong.size} rows, the first in "

@@ -78,7 +78,6 @@ def test_end_labels_and_midnight_written_as_24(file):
         file(text),
         label="end",
         day_first=True,
-        ranges={"reference_et": (0, 99)},
         cumulative=("reference_et",),
     )
     assert record.edges[0] == np.datetime64("2026-07-01T00:00")
@@ -332,6 +331,17 @@ def test_a_running_total_is_recognised_and_taken_apart(file):
     )
     assert np.isnan(record.values["reference_et"][0])  # nothing is known before the first row
     assert "reference_et: differences of a running total, 0 resets" in record.notes
+
+
+def test_a_week_that_warms_up_is_not_a_running_total(file):
+    rows = "".join(f"2026-07-{i + 1:02d},0,{3.0 + 0.4 * i:.1f}\n" for i in range(9))
+    record = read_station(file("Date,Rain (mm),ETo (mm)\n" + rows))
+    assert record.values["reference_et"].max() == pytest.approx(6.2)
+
+
+def test_a_rain_counter_never_falls_back_to_nothing(file):
+    rows = "".join(f"2026-07-{i + 1:02d},{i // 2},4.1\n" for i in range(14))
+    assert "rain climbs 6 times and falls 0 times" in said(file("Date,Rain (mm),ETo (mm)\n" + rows))
 
 
 def test_a_counter_that_is_reset_at_midnight_loses_nothing(file):
