@@ -228,7 +228,9 @@ class _Reading:
         unused = []
         for i, header in enumerate(text.columns):
             role = words.role_of(header)
-            if role is None or role == "unused":
+            # "sand (%)" is a share of the grading, not the name of a sample.
+            measured = role in ("sample", "replicate") and bool(text.units[i])
+            if role is None or role == "unused" or measured:
                 unused.append(header)
             else:
                 columns.setdefault(role, []).append(i)

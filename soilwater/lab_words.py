@@ -20,6 +20,7 @@ LOG_SUCTION = "log10 cm"
 
 _ROLES: tuple[tuple[str, str], ...] = (
     # The first pattern that fits wins, so the special stands before the general.
+    ("water_content", r"(water|moisture) (retain|retention)"),
     ("retained", r"retained|\bsieve\b|\bpan\b"),
     ("k_sat", r"\bk ?sat\b|conductivity|permeab|percolation|\bperc\b|infiltration"),
     ("particle_density", r"(particle|solid|grain|mineral).*density|specific gravity"),

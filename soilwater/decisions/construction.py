@@ -44,8 +44,22 @@ class Verdict(StrEnum):
 class Check:
     """One line of a material check.
 
-    ``value`` and ``error`` are None where there is not enough data; ``remark`` says why, or where
-    the value comes from. ``flag`` says how the limit is known.
+    Attributes
+    ----------
+    what : str
+        What was looked at.
+    value, error : float or None
+        The value and its standard error in `unit`; None where there is not enough data.
+    low, high : float or None
+        Limits in `unit`; None where there is none on that side.
+    unit : str
+        Such as ``"% by volume"``; empty for ratios.
+    verdict : Verdict
+        How the value stands to the limits.
+    flag : str
+        How the limits are known: `READ` or `MEMORY`.
+    remark : str
+        Why there is not enough data, or where the value comes from.
     """
 
     what: str

@@ -4,8 +4,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from soilwater.errors import InputError
 from soilwater.grading import Grading
-from soilwater.lab_sheet import read_retention
+from soilwater.lab_sheet import read_retention, read_retention_samples
 from soilwater.retention import RetentionTable
 from soilwater.soils import VanGenuchten
 
@@ -64,6 +65,31 @@ def test_the_same_sheet_in_any_unit_is_the_same_table(sand, unit, per_cent):
     )
     assert np.allclose(lab.suction, SUCTION, rtol=1e-9)
     assert np.allclose(lab.water_content, water, rtol=1e-9)
+
+
+cells = st.sampled_from(
+    ["", "-", "n/a", "10", "20", "30", "40", "3 kPa", "0.28", "0,28", "24", "24%", "37.8 %", "-999",
+     "wet", "1e9", "-5", "1/0", "NaN", "1,000", "14 in/h", "b"]
+)  # fmt: skip
+headers = st.sampled_from(
+    ["suction (cm)", "suction", "pF", "tension (kPa)", "vwc (%)", "water content", "moisture (g/g)",
+     "bulk density", "Ksat", "porosity (%)", "sample", "core", "retained 0.25 mm (%)", "x", ""]
+)  # fmt: skip
+
+
+@settings(deadline=None, max_examples=200)
+@given(data=st.data(), names=st.lists(headers, min_size=1, max_size=5, unique=True))
+def test_any_sheet_gives_checked_tables_or_one_clear_error(data, names):
+    rows = data.draw(st.integers(1, 4))
+    source = {name: data.draw(st.lists(cells, min_size=rows, max_size=rows)) for name in names}
+    try:
+        tables = read_retention_samples(source)
+    except InputError as error:
+        assert all(fault.endswith(".") for fault in error.faults)
+        return
+    for table in tables.values():
+        assert np.all((table.water_content > 0.0) & (table.water_content < 1.0))
+        assert np.all(table.suction >= 0.0)
 
 
 @settings(deadline=None, max_examples=100)

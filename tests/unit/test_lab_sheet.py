@@ -69,6 +69,7 @@ def test_suction_in_every_unit(header, numbers):
         ("VWC (cm3/cm3)", 1, {}),
         ("θ (m³/m³)", 1, {}),
         ("vwc", 1, {}),
+        ("water retained (% v/v)", 100, {}),
         ("moisture (fraction by volume)", 1, {}),
         ("gravimetric water content (%)", 100 / 1.55, {"bulk_density": 1.55}),
         ("water content (g/g)", 1 / 1.55, {"bulk_density": "1550 kg/m3"}),
@@ -184,8 +185,9 @@ def test_missing_codes_and_blanks_are_not_zero():
 
 
 def test_columns_that_are_not_used_are_named():
-    lab = read_retention(sheet(remarks="fine", **{"capillary porosity (%)": 19.4}))
-    assert "not used: remarks, capillary porosity" in lab.notes
+    lab = read_retention(sheet(remarks="ok", **{"capillary porosity (%)": 19.4, "sand (%)": 96}))
+    assert "not used: remarks, capillary porosity, sand" in lab.notes
+    assert lab.sample == ""
 
 
 # --- what is asked, and what is refused ---
