@@ -303,6 +303,46 @@ def merge_intervals(
     return finer, irrigation_amounts(applied, finer.edges)
 
 
+def too_soon_to_read(time: Any, events: Iterable[Event], *, root_zone: Any) -> str:
+    """Say whether a moisture reading comes too soon after water to be compared.
+
+    A sand root zone of 30 cm (12 in) is close to drained after 6 h and one of 46 cm (18 in) after
+    12 h, in a straight line between and beyond (common practice, no source; let a simulated
+    drainage of your own profile overrule it).
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When the reading was taken.
+    events : iterable of Event
+        Water applied.
+    root_zone : float, str or Quantity
+        Depth of the root zone [cm].
+
+    Returns
+    -------
+    str
+        A sentence for the person, or nothing when the reading can be used.
+
+    Examples
+    --------
+    >>> watering = [Event("2025-07-01 06:00", "6 mm", duration="20 min")]
+    >>> too_soon_to_read("2025-07-01 06:40", watering, root_zone="12 in")
+    'Not drained yet: read 0.3 h after 6 mm of water; use readings 6 h or more after it.'
+    """
+    depth = number_to_house(root_zone, "length", "root_zone")
+    when = as_time(time, "time")
+    wait = max(6.0 + (depth - 30.48) * 6.0 / 15.24, 1.0)
+    for event in events:
+        hours = float(hours_between(event.end, when))
+        if event.time <= when and hours < wait:
+            return (
+                f"Not drained yet: read {max(hours, 0.0):.1f} h after {event.amount:g} mm of "
+                f"water; use readings {wait:.0f} h or more after it."
+            )
+    return ""
+
+
 def low_quarter_uniformity(depths: ArrayLike) -> float:
     """Distribution uniformity: mean of the lowest quarter of catch-can depths over their mean.
 

@@ -49,7 +49,7 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
     array = np.asarray(values)
     if array.dtype.kind in "biufc":
         raise InputError(
-            f"{name}: numbers ({array.ravel()[0]!r}) where times are due; allowed: datetime64 or "
+            f"{name}: numbers ({array.ravel()[0]:g}) where times are due; allowed: datetime64 or "
             f'text such as "2025-07-01 06:00".'
         )
     try:
