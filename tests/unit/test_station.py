@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
 
 from soilwater.errors import InputError
-from soilwater.reference_et import Site
+from soilwater.evapotranspiration import saturation_vapour_pressure
+from soilwater.reference_et import Site, daily_reference_et
 from soilwater.station import read_station, read_weather
 from soilwater.station_columns import QUANTITIES, spell
 
@@ -515,3 +518,32 @@ def test_hourly_computation_sets_dew_to_nothing_and_says_so(file):
 def test_a_gap_in_something_not_needed_does_not_matter(file):
     text = "Date,Tmax (degC),Rain (mm),ETo (mm)\n2026-07-01,,0,4\n2026-07-02,20,0,5\n"
     assert read_weather(file(text)).reference_et.sum() == pytest.approx(9.0)
+
+
+# --- the shipped year ----------------------------------------------------------------------------
+
+YEAR = Path(__file__).parents[2] / "examples" / "data" / "sallow_heath_station.csv"
+SALLOW_HEATH = Site(44.0, 140.0, -121.0, -8.0, "Sallow Heath")
+
+
+def test_the_shipped_year_reads_without_a_gap_and_its_hours_agree_with_its_days():
+    record = read_station(YEAR, label="end", site=SALLOW_HEATH)
+    assert record.n == 8760 and not record.gaps()
+    hourly = record.to_weather("asce").reference_et.reshape(365, 24).sum(axis=1)
+    by_day = {q: v.reshape(365, 24) for q, v in record.values.items()}
+    vapour = saturation_vapour_pressure(by_day["air_temperature"]) * by_day["relative_humidity"]
+    daily = daily_reference_et(
+        SALLOW_HEATH,
+        record.edges[:-1:24],
+        temperature_max=by_day["air_temperature"].max(axis=1),
+        temperature_min=by_day["air_temperature"].min(axis=1),
+        vapour_pressure=vapour.mean(axis=1),
+        solar_radiation=by_day["solar_radiation"].sum(axis=1),
+        wind_speed=by_day["wind_speed"].mean(axis=1),
+        equation="asce",
+    ).reference_et
+    # ASCE 2005 reports sums of hours within about 5 % of daily values over a season (from memory);
+    # hours add more wind when it is warm, and dew is left out here.
+    growing = slice(90, 273)
+    assert hourly[growing].sum() == pytest.approx(daily[growing].sum(), rel=0.06)
+    assert np.corrcoef(hourly, daily)[0, 1] > 0.98
