@@ -17,6 +17,7 @@ from soilwater.errors import Faults
 from soilwater.reference_et import Site
 from soilwater.station_columns import QUANTITIES
 from soilwater.station_et import from_record
+from soilwater.station_times import daylight_saving_hint
 from soilwater.text_tables import echo_table, html_table
 from soilwater.times import hours_between, stamp
 from soilwater.units import number_to_house
@@ -240,10 +241,13 @@ class StationRecord:
             faults=faults,
         )
         used = [q for q in ("rain", *used) if q in self.values]
+        nothing = np.logical_and.reduce([np.isnan(self.values[q]) for q in self.values])
+        clock = daylight_saving_hint(self.edges[:-1][~nothing])
         for gap in self.gaps(used):
             faults.add(
                 f"gap in {gap}",
-                cure="supply the values, or fill it first with "
+                cure=clock
+                or "supply the values, or fill it first with "
                 'read_station(...).fill_gaps("interpolate", limit="3 h")',
             )
         faults.raise_if_any()
@@ -269,7 +273,7 @@ class StationRecord:
     def _facts(self) -> list[tuple[str, str]]:
         days = self.n * self.step / _DAY_HOURS
         facts = [
-            ("span", f"{stamp(self.edges[0])} to {stamp(self.edges[-1])} ({days:g} days)"),
+            ("span", f"{stamp(self.edges[0])} to {stamp(self.edges[-1])} ({days:.4g} days)"),
             ("step", f"{self.step:g} h, local standard time"),
         ]
         gaps = self.gaps()
@@ -306,7 +310,7 @@ class StationRecord:
     def _first_rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         names = list(self.values)
         rows = [
-            (stamp(self.edges[i]), *(f"{self.values[q][i]:.4g}" for q in names))
+            (stamp(self.edges[i]), *(_cell(self.values[q][i]) for q in names))
             for i in range(min(_ROWS_SHOWN, self.n))
         ]
         return rows, ("from", *names)
@@ -333,6 +337,10 @@ class StationRecord:
 _UNDERSTOOD = (
     "column", "read in", "taken as", "kept in", "least", "most", "whole", "missing", "filled",
 )  # fmt: skip
+
+
+def _cell(value: float) -> str:
+    return "missing" if np.isnan(value) else f"{value:.4g}"
 
 
 # --- gaps ----------------------------------------------------------------------------------------

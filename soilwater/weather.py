@@ -262,13 +262,14 @@ class Weather:
         steps = np.unique(np.diff(self.hours))
         step = f"{steps[0]:g} h" if steps.size == 1 else f"{steps[0]:g} to {steps[-1]:g} h"
         rain, demand = float(self.rain.sum()), float(self.reference_et.sum())
+        per_day = f", {demand / days:.1f} mm/day" if days >= 1.0 else ""
         facts = [
-            ("span", f"{stamp(self.start)} to {stamp(self.end)} ({days:g} days)"),
+            ("span", f"{stamp(self.start)} to {stamp(self.end)} ({days:.4g} days)"),
             ("intervals", f"{self.n} of {step}"),
             ("rain", in_people_units(rain, "water_amount")),
             (
                 "reference evapotranspiration",
-                f"{in_people_units(demand, 'water_amount')}, {demand / days:.1f} mm/day",
+                f"{in_people_units(demand, 'water_amount')}{per_day}",
             ),
         ]
         if self.filled.any():

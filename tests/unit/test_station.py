@@ -167,6 +167,17 @@ def test_daylight_saving_jumps_are_named_and_undone_by_the_zone(file):
     assert any("moved to standard time (UTC+0 h)" in note for note in record.notes)
 
 
+def test_an_hour_lost_in_spring_is_told_apart_from_a_gap(file):
+    rows = "".join(f"2025-03-30 {h:02d}:00,0,0.1\n" for h in (0, 2, 3, 4, 5))
+    with pytest.raises(InputError) as caught:
+        read_weather(file("Time,Rain (mm),ETo (mm)\n" + rows), label="start")
+    message = str(caught.value)
+    assert (
+        "gap in rain, reference_et: 1 step missing, 2025-03-30 01:00 to 2025-03-30 02:00" in message
+    )
+    assert "2025-03-30 01:00 is missing: the stamps seem to follow daylight-saving time" in message
+
+
 def test_a_zone_that_does_not_fit_says_so(file):
     rows = [(0, 0.1)] * 48
     sentence = said(
