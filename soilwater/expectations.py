@@ -11,6 +11,9 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+SAMPLE_SIZE = 400
+"""Number of parameter sets that a fit carries on."""
+
 
 class Parameter(NamedTuple):
     """What the fit knows about one parameter of a soil model before it sees a point.

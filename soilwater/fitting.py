@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.errors import Faults, InputError, SoilWaterWarning
-from soilwater.expectations import PARAMETERS, Parameter, from_axis, to_axis
+from soilwater.expectations import PARAMETERS, SAMPLE_SIZE, Parameter, from_axis, to_axis
 from soilwater.grading import hazen_conductivity
 from soilwater.soils.model import Soil, SoilModel
 from soilwater.text_tables import echo_table, html_table
@@ -33,9 +33,6 @@ FloatArray = NDArray[np.float64]
 
 STARTS = 10
 """Number of starting points of the search."""
-
-SAMPLE_SIZE = 400
-"""Number of parameter sets a fit carries on."""
 
 LEVEL = 0.9
 """Probability that the intervals of a fit claim to hold."""
@@ -252,6 +249,19 @@ def fit_retention(
     -----
     SoilWaterWarning
         If a parameter ended on a bound, or there is only one suction.
+
+    Examples
+    --------
+    >>> from soilwater.retention import RetentionTable
+    >>> from soilwater.soils import VanGenuchten
+    >>> lab = RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h")
+    >>> fit = lab.fit(VanGenuchten)
+    >>> fit.sentence
+    'Four points between 10 and 40 cm: the curve is an extrapolation beyond 40 cm \
+(VanGenuchten, RMSE 0.06 % by volume).'
+    >>> band = fit.band("30 cm")
+    >>> bool(band.lower[0] < 0.194 < band.upper[0])
+    True
     """
     from scipy.optimize import least_squares
 

@@ -87,6 +87,18 @@ def read_retention(
     InputError
         If anything on the sheet is missing, ambiguous or impossible; all faults at once. Also if
         there are several samples and none is named.
+
+    Examples
+    --------
+    >>> sheet = {"suction": [1, 2, 3, 4], "vwc (%)": [37.8, 28.4, 19.4, 14.0]}
+    >>> read_retention(sheet)
+    Traceback (most recent call last):
+    ...
+    soilwater.errors.InputError: Lab sheet table: suction has no unit: the numbers 1 to 4 look \
+like kPa (or in?): 1 kPa = 10.2 cm. Using kPa gives a curve from 10 to 41 cm; confirm with \
+suction_unit="kPa".
+    >>> read_retention(sheet, suction_unit="kPa").suction.round(1)
+    array([10.2, 20.4, 30.6, 40.8])
     """
     tables = read_retention_samples(
         source,

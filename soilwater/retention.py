@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.errors import Faults, InputError
+from soilwater.expectations import SAMPLE_SIZE
 from soilwater.grading import Grading
 from soilwater.text_tables import echo_table, html_table
 from soilwater.units import to_house
@@ -209,7 +210,7 @@ class RetentionTable:
         *,
         k_sat: Any = None,
         priors: bool = True,
-        samples: int = 400,
+        samples: int = SAMPLE_SIZE,
         seed: int = 0,
     ) -> FitResult:
         """Fit a soil model to the points; `soilwater.fitting.fit_retention` tells it all.
