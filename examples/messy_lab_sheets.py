@@ -19,20 +19,20 @@ def show(title: str) -> None:
 
 
 def main() -> None:
-    show("Ellerby: no units, fractions beside per cent, a conductivity without a unit")
+    show("Ellermarsh: no units, fractions beside per cent, a conductivity without a unit")
     try:
-        read_retention(DATA / "ellerby_lab_sheet.csv")
+        read_retention(DATA / "ellermarsh_lab_sheet.csv")
     except InputError as error:
         print(error)
     # The lab was asked: kPa, fractions by volume (18.8 meant 0.188), 14 in/h, porosity 41.5 %.
-    ellerby = read_retention(
+    ellermarsh = read_retention(
         {"suction (kPa)": [1, 2, 3, 4], "water content (% by volume)": [37, 29, 18.8, 14]},
         bulk_density="1.55 g/cm3",
         porosity="41.5 %",
         k_sat="14 in/h",
     )
     print("\nAfter a call to the lab:")
-    print(ellerby)
+    print(ellermarsh)
 
     show("Weatherfold: two cores, kPa, water by mass, decimal commas, units inside cells")
     weatherfold = read_retention(DATA / "weatherfold_lab_sheet.csv", k_sat="12 in/h")

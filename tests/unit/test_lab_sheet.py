@@ -349,7 +349,7 @@ def test_wrong_dimension_of_suction():
 
 def test_every_fault_of_a_sheet_comes_at_once():
     with pytest.raises(InputError) as caught:
-        read_retention(DATA / "ellerby_lab_sheet.csv")
+        read_retention(DATA / "ellermarsh_lab_sheet.csv")
     assert len(caught.value.faults) == 5
     with pytest.raises(InputError) as caught:
         read_retention(DATA / "dunlow_lab_sheet.csv")
