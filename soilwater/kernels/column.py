@@ -157,16 +157,16 @@ def assemble(
 
     flux_above, flux_above_by_above, flux_above_by_here = 0.0, 0.0, 0.0
     storage_here, capacity_here = 0.0, 0.0
-    w, c, k, slope, phi = hydraulics(h[0], tables[soil[0]], scalars[soil[0]])
+    w, c, k, slope, phi = hydraulics(h[0], tables, scalars, soil[0])
     for i in range(n):
         if i < n - 1:
             j = soil[i]
             if i > 0 and j != soil[i - 1]:
-                w, c, k, slope, phi = hydraulics(h[i], tables[j], scalars[j])
+                w, c, k, slope, phi = hydraulics(h[i], tables, scalars, j)
             dz = z[i + 1] - z[i]
             storage_here += 0.5 * dz * w
             capacity_here += 0.5 * dz * (c if h[i] < 0.0 else SATURATED_CAPACITY)
-            w1, c1, k1, slope1, phi1 = hydraulics(h[i + 1], tables[j], scalars[j])
+            w1, c1, k1, slope1, phi1 = hydraulics(h[i + 1], tables, scalars, j)
             flux, by_here, by_below = interval_flux(
                 dz, h[i], k, slope, phi, h[i + 1], k1, slope1, phi1
             )
@@ -294,12 +294,13 @@ def solve(matrix, change):
 
 
 @njit(error_model="numpy", nogil=True)
-def interval_water_content(h, z, soil, tables, scalars, water_content):
+def interval_water_content(h, soil, tables, scalars, water_content):
     """Water content of each interval as the water balance holds it: the mean of its two ends."""
     for i in range(soil.size):
-        table, row = tables[soil[i]], scalars[soil[i]]
-        top, bottom = hydraulics(h[i], table, row)[0], hydraulics(h[i + 1], table, row)[0]
-        water_content[i] = 0.5 * (top + bottom) + row[DRY_END_WATER_CONTENT]
+        j = soil[i]
+        top = hydraulics(h[i], tables, scalars, j)[0]
+        bottom = hydraulics(h[i + 1], tables, scalars, j)[0]
+        water_content[i] = 0.5 * (top + bottom) + scalars[j, DRY_END_WATER_CONTENT]
 
 
 @njit(error_model="numpy", nogil=True)
@@ -309,10 +310,10 @@ def mean_water_content(h, z, soil, tables, scalars, top, bottom):
     for i in range(soil.size):
         upper, lower = max(z[i], top), min(z[i + 1], bottom)
         if lower > upper:
-            table, row = tables[soil[i]], scalars[soil[i]]
+            j = soil[i]
             gradient = (h[i + 1] - h[i]) / (z[i + 1] - z[i])
-            mean = mean_water(
-                h[i] + gradient * (upper - z[i]), h[i] + gradient * (lower - z[i]), table, row
-            )
-            total += (lower - upper) * (mean + row[DRY_END_WATER_CONTENT])
+            head_top = h[i] + gradient * (upper - z[i])
+            head_bottom = h[i] + gradient * (lower - z[i])
+            mean = mean_water(head_top, head_bottom, tables, scalars, j)
+            total += (lower - upper) * (mean + scalars[j, DRY_END_WATER_CONTENT])
     return total / (bottom - top)

@@ -173,46 +173,47 @@ def find_bin(scaled_suction):
 
 
 @njit(error_model="numpy", nogil=True)
-def hydraulics(head, table, scalars):
-    """Curves at a matric head [cm].
+def hydraulics(head, tables, scalars, j):
+    """Curves of soil number `j` at a matric head [cm].
 
     Returns water content above the dry end [1], capacity d(water)/d(head) [1/cm], conductivity
     [cm/h], its derivative d(conductivity)/d(head) [1/h] and the flux potential [cm2/h].
     """
     if head >= 0.0:
-        k_sat = scalars[K_SAT]
-        potential = scalars[POTENTIAL_AT_SATURATION] + k_sat * head
-        return scalars[WATER_AT_SATURATION], 0.0, k_sat, 0.0, potential
-    inverse_scale = scalars[INVERSE_SCALE]
+        k_sat = scalars[j, K_SAT]
+        potential = scalars[j, POTENTIAL_AT_SATURATION] + k_sat * head
+        return scalars[j, WATER_AT_SATURATION], 0.0, k_sat, 0.0, potential
+    inverse_scale = scalars[j, INVERSE_SCALE]
     i, x = find_bin(-head * inverse_scale)
-    w1, w2, w3 = table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
-    k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
-    k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
-    water = table[i, WATER] + x * (w1 + x * (w2 + x * w3))
+    w1, w2, w3 = tables[j, i, WATER + 1], tables[j, i, WATER + 2], tables[j, i, WATER + 3]
+    k0, k1 = tables[j, i, CONDUCTIVITY], tables[j, i, CONDUCTIVITY + 1]
+    k2, k3 = tables[j, i, CONDUCTIVITY + 2], tables[j, i, CONDUCTIVITY + 3]
+    water = tables[j, i, WATER] + x * (w1 + x * (w2 + x * w3))
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     conductivity = k0 + x * (k1 + x * (k2 + x * k3))
     slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
     integral = x * (k0 + x * (0.5 * k1 + x * (k2 / 3.0 + x * (0.25 * k3))))
-    potential = table[i, POTENTIAL] - scalars[SCALE] * integral
+    potential = tables[j, i, POTENTIAL] - scalars[j, SCALE] * integral
     return water, capacity, conductivity, slope, potential
 
 
 @njit(error_model="numpy", nogil=True)
-def water_integral(head, table, scalars):
+def water_integral(head, tables, scalars, j):
     """Integral of the water content above the dry end over head, from the dry end up [cm]."""
     if head >= 0.0:
-        return table[0, WATER_INTEGRAL] + scalars[WATER_AT_SATURATION] * head
-    i, x = find_bin(-head * scalars[INVERSE_SCALE])
-    w0, w1, w2, w3 = table[i, 0], table[i, 1], table[i, 2], table[i, 3]
+        return tables[j, 0, WATER_INTEGRAL] + scalars[j, WATER_AT_SATURATION] * head
+    i, x = find_bin(-head * scalars[j, INVERSE_SCALE])
+    w0, w1 = tables[j, i, WATER], tables[j, i, WATER + 1]
+    w2, w3 = tables[j, i, WATER + 2], tables[j, i, WATER + 3]
     integral = x * (w0 + x * (0.5 * w1 + x * (w2 / 3.0 + x * (0.25 * w3))))
-    return table[i, WATER_INTEGRAL] - scalars[SCALE] * integral
+    return tables[j, i, WATER_INTEGRAL] - scalars[j, SCALE] * integral
 
 
 @njit(error_model="numpy", nogil=True)
-def mean_water(head_top, head_bottom, table, scalars):
+def mean_water(head_top, head_bottom, tables, scalars, j):
     """Mean water content above the dry end where head runs straight between two values [1]."""
     difference = head_bottom - head_top
     if abs(difference) < 1e-4 * (1.0 + abs(head_top)):
-        return hydraulics(0.5 * (head_top + head_bottom), table, scalars)[0]
-    top = water_integral(head_top, table, scalars)
-    return (water_integral(head_bottom, table, scalars) - top) / difference
+        return hydraulics(0.5 * (head_top + head_bottom), tables, scalars, j)[0]
+    top = water_integral(head_top, tables, scalars, j)
+    return (water_integral(head_bottom, tables, scalars, j) - top) / difference

@@ -1,8 +1,9 @@
 """March columns through time: implicit steps, step control, forcing, output times and ledger.
 
-Time is stepped by backward Euler with the demand averaged over the step (the exact integral of
-the forcing), so what is asked of the column over a step never depends on how the step was cut.
-Stops (output times, ends of forcing intervals) are hit exactly.
+Steps are two-step backward differences (second order), and backward Euler where the past is no
+guide: after a jump, or where a node would be asked for water it does not hold. The demand of a
+step is the exact integral of the forcing, so what is asked of a column never depends on how time
+was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
 The ledger is kept in fluxes: after a step the water a node holds is what its fluxes say, not what
 its head says, and the small difference Newton leaves is carried into the next step. Errors of the
@@ -15,33 +16,37 @@ from numba import njit
 
 from soilwater.kernels.cache import compile_entry_point
 from soilwater.kernels.column import (
-    DRAINAGE,
-    EVAPORATION,
+    BASE_CODE,
     EVAPORATION_DEMAND,
     HELD_HEAD,
     HELD_SURFACE,
-    BASE_CODE,
-    INFLOW,
-    RUNOFF,
+    N_FLOWS,
     SUPPLY,
     SURFACE_CODE,
-    TRANSPIRATION,
     TRANSPIRATION_DEMAND,
     assemble,
     interval_water_content,
     mean_water_content,
-    solve,
 )
-from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE
+from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
+from soilwater.kernels.newton import (
+    CHANGE,
+    MATRIX,
+    N_ROWS,
+    RESIDUAL_ROW,
+    STORAGE_ROW,
+    WATER,
+    newton,
+)
 
 OK, STEP_TOO_SMALL, TOO_MANY_STEPS, NOT_FINITE = 0, 1, 2, 3
 
 # A forcing interval: start and end [h], amounts over the interval [mm], and which part of a
-# half-sine the demand follows (phases in 0..1; equal phases: uniform).
+# half-sine the demand follows (phases in 0..1; equal phases: even).
 (
     START,
     END,
-    WATER,
+    WATER_AMOUNT,
     TRANSPIRATION_AMOUNT,
     EVAPORATION_AMOUNT,
     PHASE_START,
@@ -49,44 +54,42 @@ OK, STEP_TOO_SMALL, TOO_MANY_STEPS, NOT_FINITE = 0, 1, 2, 3
     N_FORCING,
 ) = range(8)
 
-# The ledger: cumulative amounts since the start, and storage [cm].
-(
-    TOTAL_INFLOW,
-    TOTAL_RUNOFF,
-    TOTAL_TRANSPIRATION,
-    TOTAL_EVAPORATION,
-    TOTAL_DRAINAGE,
-    TOTAL_TRANSPIRATION_DEMAND,
-    TOTAL_EVAPORATION_DEMAND,
-    STORAGE_CHANGE,
-    PONDING,
-    CLOSURE_ERROR,
-    INITIAL_STORAGE,
-    N_LEDGER,
-) = range(12)
+# The ledger [cm]: totals since the start of the flows of a column, in their order, and of the two
+# demands; the same amounts in the last step; storage change, pond, closure error and the storage
+# at the start (NaN: a fresh column).
+TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINAGE = range(N_FLOWS)
+TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
+N_TOTALS = N_FLOWS + 2
+LAST = N_TOTALS
+STORAGE_CHANGE, PONDING, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(
+    2 * N_TOTALS, 2 * N_TOTALS + 5
+)
 
 # The clock of a column: time [h], length of the next step [h], length of the last step [h] (0:
-# no step yet, or a jump in the supply since).
-TIME, NEXT_STEP, LAST_STEP, N_CLOCK = range(4)
+# no step yet, or a jump in the supply since), supply during the last step [cm/h].
+TIME, NEXT_STEP, LAST_STEP, LAST_SUPPLY, N_CLOCK = range(5)
 # Work done.
 STEPS, REJECTED, ITERATIONS, N_COUNTS = range(4)
 # Step control: largest local error in water content a step may make [1], smallest and largest
 # step [h], most steps in one call.
 TOLERANCE, SMALLEST_STEP, LARGEST_STEP, MOST_STEPS, N_CONTROLS = range(5)
-# Work space: rows of length n used by one column at a time.
-N_WORK = 15
+# Rows of the work space beyond those of `newton`, each a number per node.
+VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, FLOWS, N_WORK = range(N_ROWS, N_ROWS + 7)
 
 FIRST_STEP = 1.0e-4
+"""Longest first step of a column [h]."""
 ITERATION_TOLERANCE = 1.0e-3
 """Newton stops when its residual, as water content, is below this share of the tolerance."""
 MOST_ITERATIONS = 14
 MOST_ITERATIONS_AT_START = 60
-NORM_GROWTH = 20.0
-"""A Newton step may raise the residual this much: heads in gravel must shift together, which
-raises the residual before it falls."""
-MOST_HALVINGS = 6
-LEAST_WATER_KEPT = 0.2
-MOST_SUCTION_GROWTH = 10.0
+"""A saturated column over an open base holds no water back: its first step needs patience."""
+MANY_ITERATIONS = 8
+"""A step that needed more is not lengthened."""
+MOST_GROWTH = 2.0
+LEAST_GROWTH = 0.3
+MOST_GROWTH_AT_SECOND_ORDER = 2.4
+"""Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
+LEAST_SHARE_KEPT = 0.3
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
@@ -103,76 +106,75 @@ def forcing_share(interval, time):
 
 
 @njit(error_model="numpy", nogil=True)
-def move_along_curve(head, change, own, held_water):
-    """Head after a Newton step at a dry node.
+def describe_nodes(z, soil, scalars, work):
+    """Volume around each node [cm], suction from which it is dry, water it holds when full [cm]."""
+    volume, dry_suction, full = work[VOLUME], work[DRY_SUCTION], work[FULL]
+    for i in range(z.size):
+        volume[i], dry_suction[i], full[i] = 0.0, 0.0, 0.0
+    for i in range(z.size - 1):
+        half = 0.5 * (z[i + 1] - z[i])
+        for j in range(i, i + 2):
+            volume[j] += half
+            dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
+            full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
 
-    The water a node holds and gives falls as a power of suction, with exponent
-    -s/V dV/ds; the step is taken in that power, where it is nearly straight, and not in suction.
+
+@njit(error_model="numpy", nogil=True)
+def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work):
+    """Put the water of a fresh column into its ledger."""
+    conditions[SUPPLY] = 0.0
+    conditions[TRANSPIRATION_DEMAND] = 0.0
+    conditions[EVAPORATION_DEMAND] = 0.0
+    assemble(
+        h, 1.0, stored, z, soil, root, conditions, codes, tables, scalars,
+        work[MATRIX:WATER], work[WATER:CHANGE], work[FLOWS],
+    )  # fmt: skip
+    ledger[INITIAL_STORAGE] = 0.0
+    for i in range(h.size):
+        stored[i] = work[STORAGE_ROW, i]
+        ledger[INITIAL_STORAGE] += stored[i]
+
+
+@njit(error_model="numpy", nogil=True)
+def set_demand(conditions, clock, ledger, interval, now, weight, effective_dt):
+    """Rates of supply and demand that make the amounts of the step exact; False if one is < 0."""
+    share = forcing_share(interval, now) - forcing_share(interval, clock[TIME])
+    conditions[SUPPLY] = 0.1 * interval[WATER_AMOUNT] / (interval[END] - interval[START])
+    for k in range(2):
+        amount = 0.1 * share * interval[TRANSPIRATION_AMOUNT + k]
+        rest = amount - weight * ledger[LAST + TOTAL_TRANSPIRATION_DEMAND + k]
+        if rest < 0.0:
+            return False
+        conditions[TRANSPIRATION_DEMAND + k] = rest / effective_dt
+    return True
+
+
+@njit(error_model="numpy", nogil=True)
+def weight_of_last_step(dt, last, h, stored, rate, tolerance, work):
+    """Share of the last step's amounts in this one, and the water each node starts from.
+
+    With w = dt/dt_last, A the amounts of a step and F the rates at its end,
+
+        A = g A_last + (dt - g dt_last) F,    g = w^2 / (1 + 2 w)
+
+    is the variable two-step backward difference; g = 0 is backward Euler, taken where the share
+    would nearly empty a node or overfill it.
     """
-    suction = -head
-    exponent = suction * own / held_water if held_water > 0.0 else 0.0
-    relative = exponent * change / suction
-    if abs(relative) < 1e-6:
-        moved = suction - change
-        # A step across saturation is left to the wet side.
-        if moved <= 0.0:
-            return -moved
-    else:
-        moved = suction * max(1.0 + relative, LEAST_WATER_KEPT) ** (-1.0 / exponent)
-    return -min(moved, MOST_SUCTION_GROWTH * suction)
-
-
-@njit(error_model="numpy", nogil=True)
-def residual_norm(residual, volume):
-    """Largest residual as water content."""
-    norm = 0.0
-    for i in range(residual.size):
-        size = abs(residual[i]) / volume[i]
-        if not size <= norm:
-            norm = size
-    return norm
-
-
-@njit(error_model="numpy", nogil=True)
-def newton(
-    h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
-    volume, dry_suction, tolerance, most, work, flows,
-):  # fmt: skip
-    """Solve one implicit step from the guess in `h`, in place; iterations, or minus those."""
-    matrix, water, change, trial = work[0:5], work[5:7], work[7], work[8]
-    n = h.size
-    assemble(h, dt, stored, z, soil, root, conditions, codes, tables, scalars, matrix, water, flows)
-    norm = residual_norm(matrix[3], volume)
-    for iteration in range(most):
-        if norm <= tolerance:
-            return iteration
-        if not math.isfinite(norm):
-            return -iteration - 1
-        solve(matrix, change)
-        own, held = work[9], work[10]
-        for i in range(n):
-            own[i], held[i], trial[i] = matrix[4, i], water[1, i], h[i]
-        factor = 1.0
-        for _ in range(MOST_HALVINGS + 1):
-            for i in range(n):
-                step = factor * change[i]
-                if -trial[i] > dry_suction[i]:
-                    h[i] = move_along_curve(trial[i], step, own[i], held[i])
-                else:
-                    h[i] = trial[i] + step
-                h[i] = max(h[i], -OVEN_DRY_SUCTION)
-            assemble(
-                h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
-                matrix, water, flows,
-            )  # fmt: skip
-            new_norm = residual_norm(matrix[3], volume)
-            if new_norm <= NORM_GROWTH * norm:
+    full, target = work[FULL], work[TARGET]
+    weight = 0.0
+    if last > 0.0 and dt <= MOST_GROWTH_AT_SECOND_ORDER * last:
+        w = dt / last
+        weight = w * w / (1.0 + 2.0 * w)
+        for i in range(stored.size):
+            target[i] = stored[i] + weight * last * rate[i]
+            empty = target[i] < LEAST_SHARE_KEPT * stored[i] and stored[i] > tolerance * full[i]
+            if empty or (target[i] > full[i] and h[i] < 0.0):
+                weight = 0.0
                 break
-            factor *= 0.5
-        norm = new_norm
-    if norm <= tolerance:
-        return most
-    return -most
+    if weight == 0.0:
+        for i in range(stored.size):
+            target[i] = stored[i]
+    return weight
 
 
 @njit(error_model="numpy", nogil=True)
@@ -187,13 +189,49 @@ def predict(h, h_before, ratio, dry_suction, guess):
 
 
 @njit(error_model="numpy", nogil=True)
-def step_error(water, stored, rate, dt, volume):
-    """Largest local error of a backward Euler step, in water content."""
+def step_error(storage, stored, rate, dt, volume):
+    """Largest local error, in water content, that backward Euler would make in this step.
+
+    It is the yardstick for steps of either order. Of a second-order step it is an upper bound,
+    and keeps the error of a whole run in proportion to the tolerance.
+    """
     error = 0.0
     for i in range(stored.size):
-        new_rate = (water[i] - stored[i]) / dt
-        error = max(error, abs(new_rate - rate[i]) / volume[i])
+        error = max(error, abs((storage[i] - stored[i]) / dt - rate[i]) / volume[i])
     return 0.5 * dt * error
+
+
+@njit(error_model="numpy", nogil=True)
+def accept(h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work):
+    """Take a step: state, and ledger in fluxes."""
+    n = h.size
+    balance, storage, guess, flows = work[RESIDUAL_ROW], work[STORAGE_ROW], work[GUESS], work[FLOWS]
+    if codes[SURFACE_CODE] == HELD_SURFACE:
+        balance[0] = 0.0
+    if codes[BASE_CODE] == HELD_HEAD:
+        balance[n - 1] = 0.0
+    total = 0.0
+    for i in range(n):
+        total += storage[i]
+        by_fluxes = storage[i] - balance[i]
+        rate[i] = (by_fluxes - stored[i]) / dt
+        stored[i] = by_fluxes
+        h_before[i] = h[i]
+        h[i] = guess[i]
+    for k in range(N_TOTALS):
+        flow = flows[k] if k < N_FLOWS else conditions[TRANSPIRATION_DEMAND + k - N_FLOWS]
+        amount = weight * ledger[LAST + k] + effective_dt * flow
+        ledger[LAST + k] = amount
+        ledger[k] += amount
+    ledger[STORAGE_CHANGE] = total - ledger[INITIAL_STORAGE]
+    ledger[PONDING] = max(h[0], 0.0)
+    ledger[CLOSURE_ERROR] = ledger[STORAGE_CHANGE] - (
+        ledger[TOTAL_INFLOW]
+        - ledger[TOTAL_RUNOFF]
+        - ledger[TOTAL_TRANSPIRATION]
+        - ledger[TOTAL_EVAPORATION]
+        - ledger[TOTAL_DRAINAGE]
+    )
 
 
 @njit(error_model="numpy", nogil=True)
@@ -203,135 +241,100 @@ def march(
 ):  # fmt: skip
     """March one column through its output times; returns a status.
 
-    A column is fresh while its ledger holds no initial storage (NaN).
     State (`h`, `stored`, `h_before`, `rate`, `clock`, `ledger`, `counts`) is read at entry and
-    left at the last good time, so a run can be cut anywhere between outputs and taken up again.
+    left at the last good time, so a run can be cut at any output and taken up again.
     """
     n = h.size
-    volume, dry_suction, guess, flows = work[11], work[12], work[13], work[14]
-    for i in range(n):
-        above = z[i] - z[i - 1] if i > 0 else 0.0
-        below = z[i + 1] - z[i] if i < n - 1 else 0.0
-        volume[i] = 0.5 * (above + below)
-        scale = 0.0
-        if i > 0:
-            scale = scalars[soil[i - 1], SCALE]
-        if i < n - 1:
-            scale = max(scale, scalars[soil[i], SCALE])
-        dry_suction[i] = DRY_FROM * scale
+    describe_nodes(z, soil, scalars, work)
+    volume, dry_suction, guess = work[VOLUME], work[DRY_SUCTION], work[GUESS]
     if math.isnan(ledger[INITIAL_STORAGE]):
-        conditions[SUPPLY] = 0.0
-        conditions[TRANSPIRATION_DEMAND] = 0.0
-        conditions[EVAPORATION_DEMAND] = 0.0
-        assemble(
-            h, 1.0, stored, z, soil, root, conditions, codes, tables, scalars,
-            work[0:5], work[5:7], flows,
-        )  # fmt: skip
-        ledger[INITIAL_STORAGE] = 0.0
-        for i in range(n):
-            stored[i] = work[5, i]
-            ledger[INITIAL_STORAGE] += stored[i]
+        begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work)
     tolerance = controls[TOLERANCE]
-    k = 0
-    supply_before = -1.0
+    newton_tolerance = ITERATION_TOLERANCE * tolerance
     steps_left = controls[MOST_STEPS]
+    k = 0
     for out in range(out_time.size):
+        second_order = True
         while clock[TIME] < out_time[out]:
-            time = clock[TIME]
+            time, last = clock[TIME], clock[LAST_STEP]
             while forcing[k, END] <= time:
                 k += 1
-            interval = forcing[k]
-            supply = 0.1 * interval[WATER] / (interval[END] - interval[START])
-            if clock[LAST_STEP] == 0.0:
-                clock[NEXT_STEP] = min(clock[NEXT_STEP], FIRST_STEP)
-            elif supply != supply_before and supply_before >= 0.0:
-                jump = abs(supply - supply_before)
+            supply = 0.1 * forcing[k, WATER_AMOUNT] / (forcing[k, END] - forcing[k, START])
+            if last > 0.0 and supply != clock[LAST_SUPPLY]:
+                # A jump: the past is no guide, and the first step takes little water.
+                jump = abs(supply - clock[LAST_SUPPLY])
                 clock[NEXT_STEP] = min(clock[NEXT_STEP], tolerance / jump)
-                clock[LAST_STEP] = 0.0
-            supply_before = supply
-            stop = min(interval[END], out_time[out])
-            wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
+                last = 0.0
+            elif last == 0.0:
+                clock[NEXT_STEP] = min(clock[NEXT_STEP], FIRST_STEP)
+            stop = min(forcing[k, END], out_time[out])
             left = stop - time
-            dt = wanted
-            if wanted >= 0.999 * left:
-                dt = left
-            elif 2.0 * wanted > left:
-                dt = 0.5 * left
-            now = stop if dt == left else time + dt
+            wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
+            # Even parts up to the stop: no sliver of a step before it.
+            parts = max(1.0, math.ceil(left / wanted - 1e-3))
+            dt = left / parts
+            now = stop if parts == 1.0 else time + dt
 
-            share = forcing_share(interval, now) - forcing_share(interval, time)
-            conditions[SUPPLY] = supply
-            conditions[TRANSPIRATION_DEMAND] = 0.1 * share * interval[TRANSPIRATION_AMOUNT] / dt
-            conditions[EVAPORATION_DEMAND] = 0.1 * share * interval[EVAPORATION_AMOUNT] / dt
+            weight = 0.0
+            if second_order:
+                weight = weight_of_last_step(dt, last, h, stored, rate, newton_tolerance, work)
+            if not set_demand(
+                conditions, clock, ledger, forcing[k], now, weight, dt - weight * last
+            ):
+                weight = 0.0
+            if weight == 0.0:
+                for i in range(n):
+                    work[TARGET, i] = stored[i]
+                set_demand(conditions, clock, ledger, forcing[k], now, 0.0, dt)
+            effective_dt = dt - weight * last
             most = MOST_ITERATIONS
-            if clock[LAST_STEP] > 0.0:
-                predict(h, h_before, dt / clock[LAST_STEP], dry_suction, guess)
+            extra = 1 if now == out_time[out] else 0
+            if last > 0.0:
+                predict(h, h_before, dt / last, dry_suction, guess)
             else:
                 most = MOST_ITERATIONS_AT_START
                 for i in range(n):
                     guess[i] = h[i]
             iterations = newton(
-                guess, dt, stored, z, soil, root, conditions, codes, tables, scalars,
-                volume, dry_suction, ITERATION_TOLERANCE * tolerance, most, work, flows,
+                guess, effective_dt, work[TARGET], z, soil, root, conditions, codes, tables,
+                scalars, volume, dry_suction, newton_tolerance, most, extra, work, work[FLOWS],
             )  # fmt: skip
-            counts[ITERATIONS] += abs(iterations)
-            factor = 0.3
+            solved = iterations >= 0
+            counts[ITERATIONS] += iterations if solved else -1 - iterations
+            growth = LEAST_GROWTH
             accepted = False
-            if iterations >= 0:
+            if solved:
                 error = 0.0
-                if clock[LAST_STEP] > 0.0:
-                    error = step_error(work[5], stored, rate, dt, volume)
-                factor = min(3.0, max(0.3, 0.9 * math.sqrt(tolerance / max(error, 1e-12))))
+                if last > 0.0:
+                    error = step_error(work[STORAGE_ROW], stored, rate, dt, volume)
+                growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
+                growth = min(MOST_GROWTH, max(LEAST_GROWTH, growth))
                 accepted = error <= 1.2 * tolerance
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:
                     return STEP_TOO_SMALL
-                clock[NEXT_STEP] = factor * dt
+                clock[NEXT_STEP] = growth * dt
+                second_order = solved
                 continue
-            if steps_left <= 0:
+            second_order = True
+            if steps_left <= 0.0:
                 return TOO_MANY_STEPS
-            steps_left -= 1
+            steps_left -= 1.0
             counts[STEPS] += 1
-            balance = work[3]
-            if codes[SURFACE_CODE] == HELD_SURFACE:
-                balance[0] = 0.0
-            if codes[BASE_CODE] == HELD_HEAD:
-                balance[n - 1] = 0.0
-            for i in range(n):
-                rate[i] = (work[5, i] - stored[i]) / dt
-                stored[i] = work[5, i] - balance[i]
-                h_before[i] = h[i]
-                h[i] = guess[i]
-            ledger[TOTAL_INFLOW] += dt * flows[INFLOW]
-            ledger[TOTAL_RUNOFF] += dt * flows[RUNOFF]
-            ledger[TOTAL_TRANSPIRATION] += dt * flows[TRANSPIRATION]
-            ledger[TOTAL_EVAPORATION] += dt * flows[EVAPORATION]
-            ledger[TOTAL_DRAINAGE] += dt * flows[DRAINAGE]
-            ledger[TOTAL_TRANSPIRATION_DEMAND] += dt * conditions[TRANSPIRATION_DEMAND]
-            ledger[TOTAL_EVAPORATION_DEMAND] += dt * conditions[EVAPORATION_DEMAND]
-            storage = 0.0
-            for i in range(n):
-                storage += work[5, i]
-            ledger[STORAGE_CHANGE] = storage - ledger[INITIAL_STORAGE]
-            ledger[PONDING] = max(h[0], 0.0)
-            ledger[CLOSURE_ERROR] = ledger[STORAGE_CHANGE] - (
-                ledger[TOTAL_INFLOW]
-                - ledger[TOTAL_RUNOFF]
-                - ledger[TOTAL_TRANSPIRATION]
-                - ledger[TOTAL_EVAPORATION]
-                - ledger[TOTAL_DRAINAGE]
-            )
+            accept(
+                h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work
+            )  # fmt: skip
             if not math.isfinite(ledger[CLOSURE_ERROR]):
                 return NOT_FINITE
-            clock[TIME] = now
-            clock[LAST_STEP] = dt
-            if iterations > 8:
-                factor = min(factor, 1.0)
-            clock[NEXT_STEP] = max(factor * dt, wanted) if dt < wanted else factor * dt
+            clock[TIME], clock[LAST_STEP], clock[LAST_SUPPLY] = now, dt, supply
+            if iterations > MANY_ITERATIONS:
+                growth = min(growth, 1.0)
+            # A step shortened by a stop says little about the next.
+            clock[NEXT_STEP] = max(growth * dt, wanted) if dt < wanted else growth * dt
         for i in range(n):
             out_head[out, i] = h[i]
-        interval_water_content(h, z, soil, tables, scalars, out_water[out])
+        interval_water_content(h, soil, tables, scalars, out_water[out])
         for i in range(N_LEDGER):
             out_ledger[out, i] = ledger[i]
     return OK
@@ -353,7 +356,7 @@ def _march_columns(digest):
                 conditions[c], codes[c], tables, scalars,
                 forcing[forcing_range[c, 0] : forcing_range[c, 1]], out_time, controls[c], clock[c],
                 ledger[c], counts[c], out_head[c, :, :n], out_water[c, :, : n - 1], out_ledger[c],
-                work[:, :n],
+                work[: N_WORK * n].reshape(N_WORK, n),
             )  # fmt: skip
 
     return march_columns

@@ -1,0 +1,208 @@
+"""Statics: where water rests once drainage has ended, and what that leaves for air.
+
+In a drained profile the suction at any point is its height above the base plus the suction left at
+the base. A sand has no field capacity of its own; each height above the gravel has one.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.errors import InputError
+from soilwater.kernels.march import mean_water_contents
+from soilwater.profile import Mesh, Profile
+from soilwater.results import Columns, columns_to_dataset
+from soilwater.soils.kernel_table import stack_tables
+from soilwater.units import number_to_house
+from soilwater.vocabulary import attach
+
+
+def resting_suction(profile: Profile) -> float:
+    """Suction at the base once drainage has ended [cm].
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+
+    Returns
+    -------
+    float
+        Suction [cm]; negative where a water table stands above the base.
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own.
+    """
+    suction = profile.base.resting_suction(profile.depth)
+    if suction is None:
+        raise InputError(
+            f"Profile: with its base ({profile.base}) it comes to no rest of its own; allowed: "
+            "CapillaryBreak, SeepageFace or WaterTable; simulate the drainage instead."
+        )
+    return suction
+
+
+def drained_state(profile: Profile) -> xr.Dataset:
+    """Water in a profile that has drained to rest, without time stepping.
+
+    Where a clean gravel is a layer of its own over a seepage face, this is the state after months:
+    the gravel loses its conductivity long before. Use `Profile.over_gravel`, or simulate.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+
+    Returns
+    -------
+    Dataset
+        `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
+        `node_suction` [cm] over ``node_depth``, `storage` [mm].
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> sand = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    >>> state = drained_state(Profile.over_gravel(sand, 30.0))
+    >>> round(float(state.node_suction[0]), 6)
+    33.0
+    """
+    mesh = profile.mesh()
+    suction = (profile.depth - mesh.depth) + resting_suction(profile)
+    water = cell_water_content(mesh, suction)
+    dataset = columns_to_dataset(
+        Columns([profile], [mesh], suction[None], water[None]), leading=(), batch=None
+    )
+    saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
+    dataset["air_filled_porosity"] = ("depth", saturated - water)
+    dataset["storage"] = ((), 10.0 * float(np.sum(water * np.diff(mesh.depth))))
+    attached: xr.Dataset = attach(dataset)
+    return attached
+
+
+def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Water content of each cell as the water balance holds it: the mean of its two ends.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Nodes [cm] and soils.
+    suction : ndarray, shape (n,)
+        Suction at the nodes [cm].
+
+    Returns
+    -------
+    ndarray, shape (n - 1,)
+        Water content [1].
+    """
+    water = np.empty(mesh.soil.size)
+    for number, soil in enumerate(mesh.soils):
+        cells = np.flatnonzero(mesh.soil == number)
+        at = np.asarray(soil.water_content(suction[cells[0] : cells[-1] + 2]))
+        water[cells] = 0.5 * (at[1:] + at[:-1])
+    return water
+
+
+def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
+    """Mean water content of a drained profile between two depths [1].
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    top, bottom : float, str or Quantity
+        Depths [cm] within the profile.
+
+    Returns
+    -------
+    float
+        Water content [1], exact through the curve and across layers.
+
+    Raises
+    ------
+    InputError
+        If the depths do not lie within the profile, or it comes to no rest.
+    """
+    upper, lower = depth_range(top, bottom, profile)
+    mesh = profile.mesh()
+    head = mesh.depth - profile.depth - resting_suction(profile)
+    return float(mean_over_depth(mesh, head[None], upper, lower)[0])
+
+
+def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
+    """Check a range of depths against a profile.
+
+    Parameters
+    ----------
+    top, bottom : float, str or Quantity
+        Depths [cm].
+    profile : Profile
+        What they must lie within.
+
+    Returns
+    -------
+    top, bottom : float
+        Depths [cm].
+
+    Raises
+    ------
+    InputError
+        If they are not in order, or reach beyond the profile.
+    """
+    upper = number_to_house(top, "length", "top")
+    lower = number_to_house(bottom, "length", "bottom")
+    if not 0.0 <= upper < lower <= profile.depth + 1e-9:
+        raise InputError(
+            f"Depths: {upper:g} to {lower:g} cm in a profile of {profile.depth:g} cm; allowed: "
+            f"0 to {profile.depth:g} cm, top above bottom; a rod must not be longer than the "
+            "profile is deep."
+        )
+    return upper, min(lower, profile.depth)
+
+
+def mean_over_depth(
+    mesh: Mesh, head: NDArray[np.float64], top: float, bottom: float
+) -> NDArray[np.float64]:
+    """Mean water content between two depths, exact for head straight between nodes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Nodes [cm] and soils.
+    head : ndarray, shape (n_times, n)
+        Matric head at the nodes [cm].
+    top, bottom : float
+        Depths [cm].
+
+    Returns
+    -------
+    ndarray, shape (n_times,)
+        Water content [1]; NaN where a head is NaN.
+    """
+    tables, scalars = stack_tables(mesh.soils)
+    mean = np.full(head.shape[0], np.nan)
+    known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
+    result = np.empty(known.size)
+    mean_water_contents(
+        np.ascontiguousarray(head[known]),
+        mesh.depth,
+        mesh.soil,
+        tables,
+        scalars,
+        top,
+        bottom,
+        result,
+    )
+    mean[known] = result
+    return mean

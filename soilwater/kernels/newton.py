@@ -1,0 +1,101 @@
+"""Solve one implicit step of a column by Newton's method, at home in very dry sand."""
+
+import math
+
+from numba import njit
+
+from soilwater.kernels.column import assemble, solve
+from soilwater.kernels.curves import OVEN_DRY_SUCTION
+
+NORM_GROWTH = 20.0
+"""A Newton step may raise the residual this much: heads in gravel must shift together, which
+raises the residual before it falls."""
+MOST_HALVINGS = 6
+ROUND_OFF = 1.0e-6
+"""Share of the tolerance below which a residual is as good as zero."""
+LEAST_WATER_KEPT = 0.2
+"""Share of its water a dry node keeps at least in one Newton step."""
+MOST_SUCTION_GROWTH = 10.0
+
+# Rows of the work space: what `assemble` fills, and what Newton's method needs beside it.
+MATRIX, WATER, CHANGE, TRIAL, OWN, HELD, N_ROWS = 0, 5, 7, 8, 9, 10, 11
+RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, 5, 6
+
+
+@njit(error_model="numpy", nogil=True)
+def move_along_curve(head, change, own, held_water):
+    """Head after a Newton step at a dry node.
+
+    The water V a node holds and gives falls as a power of suction s, with exponent -s/V dV/ds;
+    the step is taken in that power, where the balance is nearly straight, and not in suction.
+    """
+    suction = -head
+    exponent = suction * own / held_water if held_water > 0.0 else 0.0
+    relative = exponent * change / suction
+    if abs(relative) < 1e-6:
+        moved = suction - change
+        # A step across saturation is left to the wet side.
+        if moved <= 0.0:
+            return -moved
+    else:
+        moved = suction * max(1.0 + relative, LEAST_WATER_KEPT) ** (-1.0 / exponent)
+    return -min(moved, MOST_SUCTION_GROWTH * suction)
+
+
+@njit(error_model="numpy", nogil=True)
+def residual_norm(residual, volume):
+    """Largest residual as water content; NaN if any is."""
+    norm = 0.0
+    for i in range(residual.size):
+        size = abs(residual[i]) / volume[i]
+        if not size <= norm:
+            norm = size
+    return norm
+
+
+@njit(error_model="numpy", nogil=True)
+def newton(
+    h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
+    volume, dry_suction, tolerance, most, extra, work, flows,
+):  # fmt: skip
+    """Solve one implicit step in place, from the guess in `h`.
+
+    After convergence `extra` iterations more bring the residual to round-off where a balance is to
+    be read. Returns the number of iterations, or -1 less that number where there is no solution
+    yet. Rows of `work` hold residual and storage at the solution, `flows` the rates.
+    """
+    matrix, water, change, trial = work[MATRIX:WATER], work[WATER:CHANGE], work[CHANGE], work[TRIAL]
+    own, held = work[OWN], work[HELD]
+    n = h.size
+    assemble(h, dt, stored, z, soil, root, conditions, codes, tables, scalars, matrix, water, flows)
+    norm = residual_norm(work[RESIDUAL_ROW], volume)
+    for iteration in range(most):
+        if norm <= tolerance:
+            if extra == 0 or norm <= ROUND_OFF * tolerance:
+                return iteration
+            extra -= 1
+        if not math.isfinite(norm):
+            return -1 - iteration
+        solve(matrix, change)
+        for i in range(n):
+            own[i], held[i], trial[i] = work[OWN_ROW, i], work[STORE_AND_UPTAKE_ROW, i], h[i]
+        factor = 1.0
+        new_norm = norm
+        for _ in range(MOST_HALVINGS + 1):
+            for i in range(n):
+                step = factor * change[i]
+                if -trial[i] > dry_suction[i]:
+                    h[i] = move_along_curve(trial[i], step, own[i], held[i])
+                else:
+                    h[i] = trial[i] + step
+                h[i] = max(h[i], -OVEN_DRY_SUCTION)
+            assemble(
+                h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
+                matrix, water, flows,
+            )  # fmt: skip
+            new_norm = residual_norm(work[RESIDUAL_ROW], volume)
+            if new_norm <= NORM_GROWTH * norm:
+                break
+            factor *= 0.5
+        norm = new_norm
+    return most if norm <= tolerance else -1 - most
