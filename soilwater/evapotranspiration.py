@@ -51,7 +51,10 @@ def saturation_vapour_pressure(temperature: Any) -> Any:
 
 
 def mean_saturation_vapour_pressure(temperature_max: Any, temperature_min: Any) -> Any:
-    """Mean saturation vapour pressure of a day [kPa] from its extremes [degC] (FAO-56 eq. 12)."""
+    """Mean saturation vapour pressure of a day [kPa] (FAO-56 eq. 12).
+
+    From its temperature max and temperature min [degC].
+    """
     high = saturation_vapour_pressure(temperature_max)
     return (high + saturation_vapour_pressure(temperature_min)) / 2.0
 
@@ -111,9 +114,9 @@ def vapour_pressure_from_humidity_range(
 
 
 def vapour_pressure_from_maximum_humidity(temperature_min: Any, humidity_max: Any) -> Any:
-    """Actual vapour pressure [kPa] from the lowest temperature [degC] and highest humidity [%].
+    """Actual vapour pressure [kPa] from the highest humidity of a day (FAO-56 eq. 18).
 
-    FAO-56 eq. 18.
+    From temperature min [degC] and humidity max [%].
     """
     return saturation_vapour_pressure(temperature_min) * humidity_max / 100.0
 
@@ -121,7 +124,10 @@ def vapour_pressure_from_maximum_humidity(temperature_min: Any, humidity_max: An
 def vapour_pressure_from_mean_humidity(
     temperature_max: Any, temperature_min: Any, humidity_mean: Any
 ) -> Any:
-    """Actual vapour pressure [kPa] from extremes [degC] and mean humidity [%] (FAO-56 eq. 19)."""
+    """Actual vapour pressure [kPa] from the mean humidity of a day (FAO-56 eq. 19).
+
+    From temperature max and temperature min [degC] and humidity mean [%].
+    """
     saturated = mean_saturation_vapour_pressure(temperature_max, temperature_min)
     return saturated * humidity_mean / 100.0
 
@@ -129,7 +135,7 @@ def vapour_pressure_from_mean_humidity(
 def vapour_pressure_from_minimum_temperature(temperature_min: Any) -> Any:
     """Actual vapour pressure [kPa] when humidity was not measured (FAO-56 eq. 48).
 
-    Takes the dewpoint to be the lowest temperature of the day [degC], as over well-watered grass;
+    Takes the dewpoint to be the temperature min of the day [degC], as over well-watered grass;
     in dry country the true value is lower.
     """
     return saturation_vapour_pressure(temperature_min)
@@ -144,7 +150,7 @@ def wind_speed_at_2m(wind_speed: Any, height: Any) -> Any:
 
 
 def day_of_year(time: Any) -> Any:
-    """Day of the year [1], 1 January being 1, of datetime64 values or a DataArray of them."""
+    """Day of the year [1], 1 January being 1, of a time: datetime64 values or a DataArray."""
     values = np.atleast_1d(np.asarray(time))
     day = np.asarray(pd.DatetimeIndex(values.ravel()).day_of_year, dtype=np.float64)
     day = day.reshape(values.shape)
@@ -318,7 +324,10 @@ def solar_radiation_from_temperature_range(
 
 
 def clear_sky_radiation(extraterrestrial: Any, elevation: Any) -> Any:
-    """Solar radiation under a clear sky [MJ m-2] at an elevation [m] (FAO-56 eq. 37)."""
+    """Solar radiation under a clear sky [MJ m-2] at an elevation [m] (FAO-56 eq. 37).
+
+    From the extraterrestrial radiation [MJ m-2].
+    """
     return (0.75 + 2e-5 * elevation) * extraterrestrial
 
 
@@ -367,14 +376,17 @@ def net_longwave_radiation_of_hour(
 
 
 def soil_heat_flux_of_month(temperature_before: Any, temperature_after: Any) -> Any:
-    """Monthly soil heat flux [MJ m-2 day-1] from the months around it [degC] (FAO-56 eq. 43)."""
+    """Monthly soil heat flux [MJ m-2 day-1] from the months around it (FAO-56 eq. 43).
+
+    From the mean temperature before and temperature after it [degC].
+    """
     return 0.07 * (temperature_after - temperature_before)
 
 
 def soil_heat_flux_since_month(temperature_before: Any, temperature: Any) -> Any:
     """Monthly soil heat flux [MJ m-2 day-1] when the next month is unknown (FAO-56 eq. 44).
 
-    From the mean temperatures of the month before and of this month [degC].
+    From the mean temperature before, in the last month, and the temperature of this one [degC].
     """
     return 0.14 * (temperature - temperature_before)
 

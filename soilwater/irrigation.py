@@ -185,6 +185,11 @@ def hand_water(time: Any, run_time: Any, *, flow: Any, area: Any) -> Event:
     area : float, str or Quantity
         Area of the spot [m2].
 
+    Returns
+    -------
+    Event
+        Amount [mm] and start of the water on that spot.
+
     Raises
     ------
     InputError
@@ -227,6 +232,16 @@ def syringe(time: Any, amount: Any = 0.5, *, duration: Any = 1.0 / 60.0) -> Even
         Water [mm]; 0.5 mm is common practice, no source.
     duration : float, str or Quantity, optional
         How long it takes [h]; one minute when left out.
+
+    Returns
+    -------
+    Event
+        Called "syringe".
+
+    Raises
+    ------
+    InputError
+        If amount or duration is not positive.
     """
     return Event(time, amount, duration=duration, name="syringe")
 

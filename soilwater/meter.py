@@ -16,7 +16,7 @@ from soilwater.vocabulary import attach
 
 
 def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
-    """Reading of a meter whose rods are pushed in from the surface, fully.
+    """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
     layers. A real meter adds its own error: +-2 to 3 % by volume is common (common practice, no
@@ -40,14 +40,12 @@ def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
         If a rod is longer than a profile is deep, or `run` is no result.
     """
     length = number_to_house(rod, "length", "rod")
-    batch = run.profile.dims if "profile" in run else ()
-    suction = run["node_suction"] if "node_suction" in run else None
     values: list[np.ndarray[Any, Any]] = []
     for column in each_column(run):
         top, bottom = depth_range(0.0, length, column.profile)
         values.append(mean_over_depth(column.mesh, -column.node_suction, top, bottom))
-    assert suction is not None  # each_column has refused a Dataset without it
-    rest = [d for d in suction.dims if d not in (*batch, "node", "node_depth")]
+    batch = run.profile.dims
+    rest = [d for d in run.node_suction.dims if d not in (*batch, "node", "node_depth")]
     dims = (*batch, *rest)
     shape = [run.sizes[d] for d in dims]
     coords = {d: run[d] for d in dims if d in run.coords}

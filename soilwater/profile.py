@@ -36,11 +36,11 @@ class SeepageFace:
         return "seepage face: outflow only from saturated soil"
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels."""
+        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
         return column.OUTFLOW, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] once drainage has ended."""
+        """Suction at the base [cm] at a depth [cm] once drainage has ended."""
         return 0.0
 
 
@@ -73,11 +73,11 @@ class CapillaryBreak:
         return f"gravel that takes water below {self.entry_suction:g} cm of suction"
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels."""
+        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
         return column.OUTFLOW, -self.entry_suction
 
     def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] once drainage has ended."""
+        """Suction at the base [cm] at a depth [cm] once drainage has ended."""
         return self.entry_suction
 
 
@@ -89,11 +89,11 @@ class FreeDrainage:
         return "free drainage into deep soil (unit gradient)"
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels."""
+        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
         return column.FREE_DRAINAGE, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
-        """None: drainage slows down but never ends."""
+        """None at any depth: drainage slows down but never ends."""
         return None
 
 
@@ -126,11 +126,11 @@ class WaterTable:
         return f"water table at {in_people_units(self.depth, 'length')}"
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels."""
+        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
         return column.HELD_HEAD, depth - self.depth
 
     def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] once drainage has ended; negative below the water table."""
+        """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
         return self.depth - depth
 
 
@@ -142,11 +142,11 @@ class Sealed:
         return "sealed"
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels."""
+        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
         return column.SEALED, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
-        """None: it depends on how much water the profile holds."""
+        """None at any depth: it depends on how much water the profile holds."""
         return None
 
 

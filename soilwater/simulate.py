@@ -229,7 +229,7 @@ def compare_depths(
     turf : Turf, optional
         Roots, demand and interception.
     start : {"soaked", "drained"}, float, str or Quantity, optional
-        Water at the start, as in `simulate`.
+        Water at the start, as in `simulate`; a number is a suction [cm].
     irrigation : sequence of Event, optional
         Water applied.
     rules : sequence of Rule, optional

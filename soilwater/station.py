@@ -78,6 +78,11 @@ def read_weather(
     sheet, name : str, optional
         As for `read_station`.
 
+    Returns
+    -------
+    Weather
+        Over the span of the file.
+
     Raises
     ------
     InputError

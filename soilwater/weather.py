@@ -329,6 +329,11 @@ def steady_weather(
     name : str, optional
         Shown in the representation.
 
+    Returns
+    -------
+    Weather
+        From midnight to midnight.
+
     Raises
     ------
     InputError
@@ -461,6 +466,11 @@ def weather_from_table(
         Hours of the day between which the demand of daily steps falls [h].
     name, source : str, optional
         As for `Weather`.
+
+    Returns
+    -------
+    Weather
+        Over the steps of the table.
 
     Raises
     ------
