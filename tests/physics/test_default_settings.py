@@ -1,0 +1,61 @@
+"""The default mesh and tolerance against a five times finer mesh and a thirty times tighter one."""
+
+import numpy as np
+import pytest
+from reference import hours_after_start, weather
+
+from soilwater import Case, Profile, Turf, VanGenuchten, meter_reading, simulate_many
+from soilwater.batch import Settings
+from soilwater.simulate import simulate
+from soilwater.weather import steady_weather
+
+# Invented sands of the trade: in specification, and uniform (hard: it dries to a sharp front).
+SAND_B = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+SAND_C = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
+UNIFORM = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
+TURF = Turf(15.0, fraction_above=(0.9, 10.0))
+ROD = 7.6
+DEFAULT_TOLERANCE = Settings(np.zeros(1)).tolerance
+
+
+def default_and_fine(make_cases, **settings):
+    """Readings with default settings, and on the fine mesh at the tight tolerance."""
+    return [
+        meter_reading(
+            simulate_many(make_cases(), refinement=refinement, tolerance=tolerance, **settings),
+            ROD,
+        )
+        for refinement, tolerance in ((1.0, DEFAULT_TOLERANCE), (5.0, DEFAULT_TOLERANCE / 30.0))
+    ]
+
+
+@pytest.mark.parametrize("soil", [SAND_B, SAND_C, UNIFORM], ids=["B", "C", "uniform"])
+def test_every_midnight_of_a_fortnight_of_drying(soil):
+    def cases():
+        return [
+            Case(Profile.over_gravel(soil, depth), steady_weather(14, 5.0), turf=TURF)
+            for depth in (25.0, 30.0, 38.0, 46.0, 60.0)
+        ]
+
+    default, fine = default_and_fine(cases, output=24.0)
+    assert float(np.abs(default - fine).max()) < 0.001
+    assert float(fine.isel(time=-1).max()) < float(fine.isel(time=1).min())
+
+
+@pytest.mark.parametrize("soil", [SAND_B, UNIFORM], ids=["B", "uniform"])
+@pytest.mark.parametrize("depth", [25.0, 46.0])
+def test_a_storm_on_sand_at_ten_thousand_centimetres(soil, depth):
+    times = hours_after_start([0.05, 0.1, 0.25, 0.5, 0.75, 1.0])
+    readings = []
+    for refinement, tolerance in ((1.0, DEFAULT_TOLERANCE), (5.0, DEFAULT_TOLERANCE / 30.0)):
+        run = simulate(
+            Profile.over_gravel(soil, depth),
+            weather(1.0, rain=10.0),
+            start=1e4,
+            output=times,
+            refinement=refinement,
+            tolerance=tolerance,
+        )
+        readings.append(meter_reading(run, ROD))
+    assert float(readings[1][-1]) > 0.25
+    assert float(np.abs(readings[0] - readings[1]).max()) < 0.001

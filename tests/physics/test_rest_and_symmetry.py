@@ -1,0 +1,202 @@
+"""What must hold exactly: rest stays rest, and nothing depends on how a column is written down."""
+
+import numpy as np
+import pytest
+from reference import START, head_at, hours_after_start, one_soil, start_from, weather
+from scipy.special import hyp2f1
+
+from soilwater import (
+    CapillaryBreak,
+    Event,
+    Layer,
+    Profile,
+    Sealed,
+    SeepageFace,
+    Turf,
+    VanGenuchten,
+    WaterTable,
+    Weather,
+    WithDryEnd,
+    drained_state,
+    simulate,
+    steady_weather,
+)
+
+# Invented sand B of the trade, and sharp contrasts beside it.
+SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+UNIFORM_SAND = VanGenuchten(0.03, 0.40, 0.05, 12.0, 60.0)
+CLAY = VanGenuchten.texture_class("clay")
+LOAM = VanGenuchten.texture_class("loam")
+GRAVEL = VanGenuchten.measured("matrix-free gravel")
+CLEAN_GRAVEL = VanGenuchten(0.005, 0.42, 5.0, 2.7, 20_000.0)
+
+LAYERINGS = {
+    "sand": [(SAND, 30.0)],
+    "sand over gravel": [(SAND, 30.0), (GRAVEL, 10.0)],
+    "mat, sand, gravel": [(LOAM, 2.0), (UNIFORM_SAND, 25.0), (CLEAN_GRAVEL, 10.0)],
+    "clay between sands": [(SAND, 20.0), (CLAY, 5.0), (UNIFORM_SAND, 45.0)],
+    "dry end": [(WithDryEnd(SAND), 30.0), (LOAM, 200.0)],
+}
+BASES = {
+    "seepage face": lambda depth: SeepageFace(),
+    "capillary break": lambda depth: CapillaryBreak(6.0),
+    "water table at the base": lambda depth: WaterTable(depth),
+    "water table far below": lambda depth: WaterTable(depth + 150.0),
+    "water table in the profile": lambda depth: WaterTable(0.6 * depth),
+    "sealed": lambda depth: Sealed(),
+}
+
+
+def layered(layers, base):
+    return Profile(
+        tuple(Layer(soil, thickness, f"layer {i}") for i, (soil, thickness) in enumerate(layers)),
+        base,
+    )
+
+
+@pytest.mark.parametrize("refinement", [0.3, 1.0, 3.0])
+@pytest.mark.parametrize("base", BASES)
+@pytest.mark.parametrize("layering", LAYERINGS)
+def test_water_at_rest_stays_at_rest(layering, base, refinement):
+    layers = LAYERINGS[layering]
+    depth = sum(thickness for _, thickness in layers)
+    profile = layered(layers, BASES[base](depth))
+    resting = profile.base.resting_suction(depth)
+    base_suction = 12.0 if resting is None else resting
+    start = start_from(profile, lambda z: z - depth - base_suction, refinement)
+    run = simulate(profile, weather(720.0), start=start, output=240.0, refinement=refinement)
+    moved = np.abs(run.node_suction - run.node_suction[0]).max()
+    assert float(moved) < 1e-7
+    assert float(np.abs(run.drainage).max()) < 1e-7
+
+
+def test_a_pond_over_saturated_sealed_soil_stays():
+    profile = layered(LAYERINGS["sand over gravel"], Sealed())
+    start = start_from(profile, lambda z: z + 0.3)
+    run = simulate(profile, weather(720.0), start=start, output=240.0)
+    assert np.abs(run.node_suction - run.node_suction[0]).max() < 1e-7
+    assert run.ponding.values == pytest.approx(3.0, abs=1e-9)
+
+
+def test_storage_at_rest_is_the_integral_of_the_curve():
+    # Integral of the van Genuchten curve: s 2F1(m, 1/n; 1 + 1/n; -(alpha s)^n) of effective
+    # saturation; sand of Carsel & Parrish (1988) (from memory), 300 mm over water: 58.061 mm.
+    sand = VanGenuchten.texture_class("sand")
+    n = sand.n
+    saturation = 30.0 * hyp2f1(1.0 - 1.0 / n, 1.0 / n, 1.0 + 1.0 / n, -((sand.alpha * 30.0) ** n))
+    exact = 10.0 * (sand.theta_r * 30.0 + (sand.theta_s - sand.theta_r) * saturation)
+    assert exact == pytest.approx(58.061, abs=5e-4)
+    profile = one_soil(sand, 30.0, WaterTable(30.0))
+    run = simulate(profile, weather(1.0), start="drained", output=1.0, refinement=20.0)
+    assert float(run.storage[-1]) == pytest.approx(exact, abs=2e-3)
+    assert float(drained_state(profile).storage) == pytest.approx(exact, abs=0.2)
+
+
+STORM = [Event(hours_after_start(6.0), 30.0, rate=60.0)]
+TURF = Turf(12.0, fraction_above=(0.9, 10.0))
+
+
+def test_splitting_a_layer_of_one_soil_changes_nothing():
+    whole = layered([(SAND, 30.0), (GRAVEL, 10.0)], SeepageFace())
+    split = layered([(SAND, 7.3), (SAND, 12.7), (SAND, 10.0), (GRAVEL, 10.0)], SeepageFace())
+    runs = [
+        simulate(profile, steady_weather(3, 5.0), turf=TURF, irrigation=STORM, output=6.0)
+        for profile in (whole, split)
+    ]
+    assert np.abs(runs[0].water_content - runs[1].water_content).max() < 1e-9
+    assert np.abs(runs[0].drainage - runs[1].drainage).max() < 1e-9
+
+
+@pytest.mark.parametrize("days", [1, 37, 365])
+def test_only_the_time_since_the_start_matters(days):
+    profile = Profile.over_gravel(SAND, 30.0)
+    moved = np.timedelta64(days, "D")
+    first = simulate(profile, steady_weather(3, 5.0, start=START), turf=TURF, output=6.0)
+    later = simulate(profile, steady_weather(3, 5.0, start=START + moved), turf=TURF, output=6.0)
+    np.testing.assert_array_equal(later.node_suction, first.node_suction)
+    np.testing.assert_array_equal(later.time, first.time + moved)
+
+
+def test_idle_days_before_an_event_do_not_change_what_it_does():
+    # From rest nothing happens before the event, so all that follows comes a day later.
+    profile = Profile.over_gravel(SAND, 30.0)
+    runs = []
+    for idle in (24.0, 48.0):
+        edges = hours_after_start([0.0, idle, idle + 1.0, idle + 25.0])
+        runs.append(
+            simulate(
+                profile,
+                Weather(edges, [0.0, 25.0, 0.0], np.zeros(3)),
+                start="drained",
+                output=hours_after_start(idle + np.array([0.5, 1.0, 2.0, 6.0, 24.0])),
+                tolerance=1e-4,
+            )
+        )
+    change = runs[1].water_content.values - runs[0].water_content.values
+    assert np.abs(change).max() < 1e-9
+
+
+def test_cutting_the_weather_into_pieces_changes_nothing_that_matters():
+    profile = Profile.over_gravel(SAND, 30.0)
+    whole = steady_weather(3, 5.0)
+    pieces = whole.refine(hours_after_start(np.arange(0.7, 72.0, 1.9)))
+    runs = [
+        simulate(profile, each, turf=TURF, output=12.0, tolerance=1e-4) for each in (whole, pieces)
+    ]
+    assert np.abs(runs[0].water_content - runs[1].water_content).max() < 1e-4
+    np.testing.assert_allclose(
+        runs[0].potential_transpiration, runs[1].potential_transpiration, atol=1e-12
+    )
+
+
+def test_units_of_the_input_do_not_matter():
+    in_house = simulate(
+        Profile.over_gravel(VanGenuchten(0.05, 0.40, 0.05, 3.0, 38.1), 30.48),
+        steady_weather(2, 5.08),
+        turf=TURF,
+        output=12.0,
+    )
+    in_words = simulate(
+        Profile.over_gravel(VanGenuchten("5 %", "40 %", "5 1/m", 3.0, "15 in/h"), "1 ft"),
+        steady_weather(2, "0.2 in/day"),
+        turf=TURF,
+        output="0.5 day",
+    )
+    difference = np.abs(in_house.node_suction.values - in_words.node_suction.values)
+    assert difference.max() < 1e-8
+
+
+def test_a_finer_mesh_of_the_same_layers_converges_to_one_answer():
+    profile = layered([(LOAM, 5.0), (SAND, 25.0), (GRAVEL, 10.0)], SeepageFace())
+    nodes_of_every_mesh = np.array([0.0, 5.0, 30.0, 40.0])
+    sequence = np.array(
+        [
+            head_at(
+                simulate(
+                    profile,
+                    weather(8.0, rain=0.8),
+                    start=60.0,
+                    output=8.0,
+                    tolerance=1e-6,
+                    refinement=refinement,
+                ),
+                nodes_of_every_mesh,
+            )
+            for refinement in (0.5, 1.0, 2.0, 4.0)
+        ]
+    )
+    changes = np.abs(np.diff(sequence, axis=0)).max(axis=1)
+    assert changes[1] < 0.5 * changes[0]
+    assert changes[2] < 0.5 * changes[1]
+    assert changes[2] < 0.05
+
+
+@pytest.mark.parametrize("entry_suction", [0.0, 3.0, 9.0])
+@pytest.mark.parametrize("soil", [SAND, LOAM], ids=["sand", "loam"])
+def test_drained_state_is_where_sixty_days_of_drainage_lead(soil, entry_suction):
+    profile = Profile.over_gravel(soil, 30.0, entry_suction=entry_suction)
+    run = simulate(profile, weather(60 * 24.0), start="soaked", output=60 * 24.0)
+    upper = run.depth <= 15.0
+    rest = drained_state(profile)
+    difference = (run.water_content[-1] - rest.water_content).where(upper, drop=True)
+    assert np.abs(difference).max() < 0.001
