@@ -1,0 +1,411 @@
+"""The compiled kernels against closed forms, quadrature, finite differences and other solvers."""
+
+import math
+from itertools import pairwise
+
+import mpmath
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.linalg import solve_banded
+
+import soilwater as sw
+from soilwater.kernels import column, curves, march, uptake
+from soilwater.soils.kernel_table import stack_tables
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+LOAM = sw.VanGenuchten.texture_class("loam")
+KINKED = sw.BrooksCorey(0.04, 0.38, 12.0, 1.8, 25.0)
+SOILS = [SAND, LOAM, KINKED]
+TABLES, SCALARS = stack_tables(SOILS)
+
+
+# --- curves ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("j", range(len(SOILS)), ids=["sand", "loam", "kinked"])
+def test_the_table_returns_the_curves_of_the_soil(j):
+    soil = SOILS[j]
+    # Off the bin edges, from nearly saturated to oven-dry.
+    suction = np.geomspace(0.037, 0.97e7, 1201)
+    found = np.array([curves.hydraulics(-s, TABLES, SCALARS, j) for s in suction])
+    water, capacity, conductivity = found[:, 0], found[:, 1], found[:, 2]
+    assert water + soil.theta_r == pytest.approx(soil.water_content(suction), abs=1e-8)
+    assert capacity == pytest.approx(soil.capacity(suction), rel=2e-4, abs=1e-12)
+    assert conductivity == pytest.approx(soil.conductivity(suction), rel=2e-5)
+
+
+@pytest.mark.parametrize("j", range(len(SOILS)), ids=["sand", "loam", "kinked"])
+def test_slopes_of_the_table_are_the_derivatives_of_its_values(j):
+    for suction in np.geomspace(0.037, 1e5, 40):
+        step = 1e-6 * suction
+        _, capacity, _, slope, _ = curves.hydraulics(-suction, TABLES, SCALARS, j)
+        drier = curves.hydraulics(-suction - step, TABLES, SCALARS, j)
+        wetter = curves.hydraulics(-suction + step, TABLES, SCALARS, j)
+        assert capacity == pytest.approx((wetter[0] - drier[0]) / (2 * step), rel=1e-4, abs=1e-9)
+        assert slope == pytest.approx((wetter[2] - drier[2]) / (2 * step), rel=1e-4, abs=1e-9)
+        # The flux potential is the integral of the conductivity over head.
+        gained = quad(
+            lambda h: curves.hydraulics(h, TABLES, SCALARS, j)[2],
+            -suction - step,
+            -suction + step,
+        )[0]
+        assert wetter[4] - drier[4] == pytest.approx(gained, rel=1e-4, abs=1e-12)
+
+
+@pytest.mark.parametrize("j", range(len(SOILS)), ids=["sand", "loam", "kinked"])
+def test_flux_potential_is_the_integral_of_conductivity(j):
+    soil = SOILS[j]
+    for wet, dry in ((0.0, 8.0), (8.0, 40.0), (40.0, 300.0)):
+        expected = quad(
+            lambda s: float(soil.conductivity(s)), wet, dry, epsabs=0, epsrel=1e-9, limit=200,
+            points=[soil.suction_scale] if wet < soil.suction_scale < dry else None,
+        )[0]  # fmt: skip
+        potential = [curves.hydraulics(-s, TABLES, SCALARS, j)[4] for s in (wet, dry)]
+        assert potential[0] - potential[1] == pytest.approx(expected, rel=2e-5)
+
+
+def test_above_saturation_soil_stays_full_and_conducts_fully():
+    water, capacity, conductivity, slope, potential = curves.hydraulics(7.0, TABLES, SCALARS, 0)
+    at_saturation = curves.hydraulics(0.0, TABLES, SCALARS, 0)
+    assert (water + SAND.theta_r, capacity, slope) == (SAND.theta_s, 0.0, 0.0)
+    assert conductivity == SAND.k_sat
+    assert potential == pytest.approx(at_saturation[4] + 7.0 * SAND.k_sat)
+
+
+def test_every_suction_finds_its_own_bin():
+    edges = curves.bin_edges()
+    for i in range(1, curves.N_BINS, 37):
+        inside = 0.5 * (edges[i] + edges[i + 1])
+        assert curves.find_bin(edges[i]) == (i, 0.0)
+        assert curves.find_bin(inside) == (i, inside - edges[i])
+    assert curves.find_bin(0.5 * edges[1])[0] == 0
+    assert curves.find_bin(2.0 * edges[-1])[0] == curves.N_BINS - 1
+
+
+@given(top=st.floats(-2000.0, 20.0), bottom=st.floats(-2000.0, 20.0))
+def test_mean_water_is_the_integral_over_a_straight_head(top, bottom):
+    found = curves.mean_water(top, bottom, TABLES, SCALARS, 0) + SAND.theta_r
+    share, weight = np.polynomial.legendre.leggauss(60)
+    # Cut at saturation, where the curve has no derivative of every order.
+    cuts = sorted({0.0, 1.0, *([top / (top - bottom)] if top * bottom < 0.0 else [])})
+    expected = 0.0
+    for a, b in pairwise(cuts):
+        head = top + (0.5 * (b - a) * share + 0.5 * (a + b)) * (bottom - top)
+        expected += 0.5 * (b - a) * float(weight @ SAND.water_content(-head))
+    assert found == pytest.approx(expected, abs=2e-6)
+
+
+# --- flux between two nodes -------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("x", [-800.0, -40.0, -0.5, -0.1, -1e-9, 0.0, 1e-5, 0.3, 0.5, 3.0, 690.0])
+def test_bernoulli_against_thirty_digits(x):
+    with mpmath.workdps(30):
+        exact = mpmath.mpf(1) if x == 0 else mpmath.mpf(x) / mpmath.expm1(mpmath.mpf(x))
+        slope = (
+            mpmath.mpf(-0.5)
+            if x == 0
+            else mpmath.diff(lambda t: t / mpmath.expm1(t), mpmath.mpf(x), h=mpmath.mpf("1e-12"))
+        )
+        value, derivative = column.bernoulli(x)
+        assert value == pytest.approx(float(exact), rel=1e-14, abs=1e-290)
+        assert derivative == pytest.approx(float(slope), rel=1e-9, abs=1e-280)
+
+
+@given(
+    dz=st.sampled_from([0.125, 0.25, 0.5, 1.0, 2.0, 8.0]),
+    h0=st.integers(-8000, 80).map(lambda i: i / 8.0),
+    j=st.integers(0, 2),
+)
+def test_no_water_moves_at_hydrostatic_heads(dz, h0, j):
+    # Powers of two, so that the difference of the heads is the distance without rounding.
+    ends = [curves.hydraulics(h, TABLES, SCALARS, j) for h in (h0, h0 + dz)]
+    flux = column.interval_flux(dz, h0, *ends[0][2:], h0 + dz, *ends[1][2:])[0]
+    assert flux == 0.0
+
+
+@given(
+    dz=st.floats(0.01, 20.0),
+    h0=st.floats(-1e4, -0.1),
+    k0=st.floats(1e-12, 100.0),
+    k1=st.floats(1e-12, 100.0),
+    mean=st.floats(1e-12, 100.0),
+)
+def test_hydrostatic_heads_rest_to_round_off_whatever_the_conductivity(dz, h0, k0, k1, mean):
+    h1 = h0 + dz
+    flux = column.interval_flux(dz, h0, k0, 0.0, 0.0, h1, k1, 0.0, mean * dz)[0]
+    # The heads carry 1e-16 of their own size, the distance between them what is left of it.
+    lost = 4e-16 * (abs(h0) / dz + 1.0)
+    size = mean * max(column.bernoulli((k1 - k0) / mean)[0], 1.0) + k0 + k1
+    assert abs(flux) <= 4.0 * lost * size
+
+
+@given(
+    alpha=st.floats(0.005, 0.3),
+    dz=st.floats(0.05, 20.0),
+    h0=st.floats(-200.0, -0.01),
+    h1=st.floats(-200.0, -0.01),
+)
+def test_flux_is_exact_where_conductivity_is_exponential(alpha, dz, h0, h1):
+    # Steady flow with K = Ks exp(alpha h) (Gardner 1958, Soil Sci. 85:228-232): the flux potential
+    # phi = K / alpha obeys q = alpha phi - dphi/dz, so phi - q/alpha grows as exp(alpha z).
+    k = [50.0 * math.exp(alpha * h) for h in (h0, h1)]
+    phi = [each / alpha for each in k]
+    flux = column.interval_flux(dz, h0, k[0], alpha * k[0], phi[0], h1, k[1], alpha * k[1], phi[1])
+    grown = math.exp(-alpha * dz)
+    expected = alpha * (phi[0] - phi[1] * grown) / (1.0 - grown)
+    # Two nearly equal terms leave the round-off of the larger.
+    size = alpha * (phi[0] + phi[1] * grown) / (1.0 - grown)
+    assert flux[0] == pytest.approx(expected, rel=1e-9, abs=1e-9 * size)
+
+
+def test_flux_between_equal_heads_joins_its_neighbours_smoothly():
+    h0, dz, j = -30.0, 1.0, 0
+    above = curves.hydraulics(h0, TABLES, SCALARS, j)[2:]
+    fluxes = []
+    for difference in (-2e-5, -5e-6, 0.0, 5e-6, 2e-5):
+        below = curves.hydraulics(h0 + difference, TABLES, SCALARS, j)[2:]
+        fluxes.append(column.interval_flux(dz, h0, *above, h0 + difference, *below)[0])
+    # At one head everywhere water falls at unit gradient.
+    assert fluxes[2] == pytest.approx(above[0], rel=1e-12)
+    slopes = np.diff(fluxes) / np.diff([-2e-5, -5e-6, 0.0, 5e-6, 2e-5])
+    assert slopes == pytest.approx(slopes[0], rel=1e-3)
+
+
+# --- residual and Jacobian of a column ---------------------------------------------------------
+
+Z = np.array([0.0, 0.25, 0.6, 1.2, 2.2, 3.0, 3.25])
+SOIL = np.array([0, 0, 0, 0, 2, 2], dtype=np.int64)
+ROOT = np.array([0.3, 0.3, 0.2, 0.2, 0.0, 0.0, 0.0])
+STATES = {
+    "moist": -np.array([31.0, 30.2, 29.7, 28.0, 27.3, 26.9, 26.0]),
+    "equal neighbours": np.full(7, -27.3),
+    "hydrostatic": Z - 27.3,
+    "dry": -np.array([3.1e5, 1.3e5, 4.1e4, 903.0, 140.7, 60.3, 40.1]),
+    "saturated": Z + 0.07,
+    "ponded and running off": np.array([0.83, 0.6, 0.2, -3.3, -9.1, -14.3, -17.3]),
+    "ponded": np.array([0.31, 0.6, 0.2, -3.3, -9.1, -14.3, -17.3]),
+    "wet over dry": np.array([0.2, -0.7, -6.3, -90.3, -91.1, -90.7, -90.2]),
+}
+BASES = {
+    "sealed": (column.SEALED, 0.0),
+    "free drainage": (column.FREE_DRAINAGE, 0.0),
+    "outflow": (column.OUTFLOW, -28.3),
+    "no outflow yet": (column.OUTFLOW, 9.0),
+    "held head": (column.HELD_HEAD, -5.0),
+}
+
+
+def conditions_and_codes(base="outflow", *, stress=(1, 250.0, 3.0), held_surface=None):
+    conditions = np.zeros(column.N_CONDITIONS)
+    codes = np.zeros(column.N_CODES, dtype=np.int64)
+    conditions[column.SUPPLY] = 0.4
+    conditions[column.TRANSPIRATION_DEMAND] = 0.06
+    conditions[column.EVAPORATION_DEMAND] = 0.02
+    conditions[column.POND_LIMIT] = 0.5
+    codes[column.BASE_CODE], conditions[column.BASE_VALUE] = BASES[base]
+    if held_surface is not None:
+        codes[column.SURFACE_CODE] = column.HELD_SURFACE
+        conditions[column.SURFACE_VALUE] = held_surface
+    codes[column.STRESS_CODE] = stress[0]
+    conditions[column.STRESS_0 : column.STRESS_0 + len(stress) - 1] = stress[1:]
+    conditions[column.EVAPORATION_HALF_SUCTION] = 1.0e4
+    conditions[column.EVAPORATION_STEEPNESS] = 3.0
+    conditions[column.CRITICAL_STRESS_INDEX] = 1.0
+    return conditions, codes
+
+
+def assembled(h, conditions, codes, *, dt=0.1, stored=None):
+    matrix, water = np.zeros((5, Z.size)), np.zeros((2, Z.size))
+    flows = np.zeros(column.N_FLOWS)
+    column.assemble(
+        h, dt, np.full(Z.size, 0.05) if stored is None else stored, Z, SOIL, ROOT, conditions,
+        codes, TABLES, SCALARS, matrix, water, flows,
+    )  # fmt: skip
+    return matrix, water, flows
+
+
+def by_differences(h, conditions, codes):
+    """Jacobian by central differences, dense."""
+    jacobian = np.empty((h.size, h.size))
+    for i in range(h.size):
+        step = 3e-6 * max(abs(h[i]), 0.1)
+        up, down = h.copy(), h.copy()
+        up[i] += step
+        down[i] -= step
+        change = assembled(up, conditions, codes)[0][3] - assembled(down, conditions, codes)[0][3]
+        jacobian[:, i] = change / (up[i] - down[i])
+    return jacobian
+
+
+@pytest.mark.parametrize("stress", [(0,), (1, 250.0, 3.0), (2, 10.0, 25.0, 240.0, 8000.0, 0.1)])
+@pytest.mark.parametrize("base", BASES)
+@pytest.mark.parametrize("state", STATES)
+def test_jacobian_is_the_derivative_of_the_residual(state, base, stress):
+    h = STATES[state]
+    conditions, codes = conditions_and_codes(base, stress=stress)
+    matrix = assembled(h, conditions, codes)[0]
+    found = np.diag(matrix[1]) + np.diag(matrix[0, 1:], -1) + np.diag(matrix[2, :-1], 1)
+    expected = by_differences(h, conditions, codes)
+    # A change of head at a node is felt by the node itself most.
+    scale = np.abs(expected).max(axis=0)
+    assert np.all(np.abs(found - expected) <= 2e-4 * scale + 1e-8), (found - expected) / scale
+
+
+def test_jacobian_under_a_held_surface():
+    conditions, codes = conditions_and_codes(held_surface=-4.0)
+    h = STATES["wet over dry"]
+    matrix = assembled(h, conditions, codes)[0]
+    assert (matrix[1, 0], matrix[2, 0], matrix[3, 0]) == (1.0, 0.0, pytest.approx(h[0] + 4.0))
+    expected = by_differences(h, conditions, codes)
+    found = np.diag(matrix[1]) + np.diag(matrix[0, 1:], -1) + np.diag(matrix[2, :-1], 1)
+    assert np.all(np.abs(found - expected) <= 2e-4 * np.abs(expected).max(axis=0) + 1e-8)
+
+
+@pytest.mark.parametrize("held_surface", [None, -4.0])
+@pytest.mark.parametrize("base", BASES)
+@pytest.mark.parametrize("state", STATES)
+def test_residuals_add_up_to_what_the_flows_do_not_explain(state, base, held_surface):
+    h = STATES[state]
+    conditions, codes = conditions_and_codes(base, held_surface=held_surface)
+    dt, stored = 0.1, np.full(Z.size, 0.05)
+    matrix, water, flows = assembled(h, conditions, codes, dt=dt, stored=stored)
+    residual = matrix[3].copy()
+    # The row of a held head asks for that head; the flow it needs closes the balance of its node.
+    if held_surface is not None:
+        residual[0] = 0.0
+    if base == "held head":
+        residual[-1] = 0.0
+    net = (
+        flows[column.INFLOW]
+        - flows[column.RUNOFF]
+        - flows[column.TRANSPIRATION]
+        - flows[column.EVAPORATION]
+        - flows[column.DRAINAGE]
+    )
+    moved = np.abs(flows).sum() * dt
+    assert residual.sum() == pytest.approx(
+        water[0].sum() - stored.sum() - dt * net, abs=1e-12 * (1.0 + moved)
+    )
+
+
+def test_storage_of_a_column_is_the_trapezoid_of_its_water_and_the_pond():
+    h = STATES["ponded"]
+    conditions, codes = conditions_and_codes()
+    water = assembled(h, conditions, codes)[1]
+    expected = h[0]
+    for i, j in enumerate(SOIL):
+        ends = np.asarray(SOILS[j].water_content(-h[i : i + 2])) - SOILS[j].theta_r
+        expected += (Z[i + 1] - Z[i]) * ends.mean()
+    assert water[0].sum() == pytest.approx(expected, abs=1e-8)
+
+
+def test_runoff_and_outflow_follow_the_head_above_their_limits():
+    conditions, codes = conditions_and_codes("outflow")
+    flows = assembled(STATES["ponded and running off"], conditions, codes)[2]
+    assert flows[column.RUNOFF] == pytest.approx(column.RUNOFF_CONDUCTANCE * (0.83 - 0.5))
+    assert flows[column.DRAINAGE] == pytest.approx(column.OUTFLOW_CONDUCTANCE * (28.3 - 17.3))
+    quiet, codes = conditions_and_codes("no outflow yet")
+    flows = assembled(STATES["ponded"], quiet, codes)[2]
+    assert (flows[column.RUNOFF], flows[column.DRAINAGE]) == (0.0, 0.0)
+
+
+def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
+    # Jarvis (1989), J. Hydrol. 107:57-72, from memory: uptake is the demand while the root-weighted
+    # reduction is above the critical index, and falls in proportion below it.
+    h = STATES["dry"]
+    conditions, codes = conditions_and_codes()
+    index = float(ROOT @ sw.SShapedStress(250.0, 3.0).reduction(-h))
+    demand = conditions[column.TRANSPIRATION_DEMAND]
+    for critical in (1.0, 0.5, index, 0.5 * index):
+        conditions[column.CRITICAL_STRESS_INDEX] = critical
+        taken = assembled(h, conditions, codes)[2][column.TRANSPIRATION]
+        assert taken == pytest.approx(demand * min(index / critical, 1.0), rel=1e-12)
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(2, 40))
+def test_the_tridiagonal_solver_against_a_banded_one(seed, n):
+    random = np.random.default_rng(seed)
+    matrix = np.zeros((5, n))
+    matrix[:4] = random.uniform(-1.0, 1.0, (4, n))
+    matrix[1] += 3.0 * np.sign(matrix[1])
+    matrix[0, 0] = matrix[2, -1] = 0.0
+    banded = np.zeros((3, n))
+    banded[0, 1:], banded[1], banded[2, :-1] = matrix[2, :-1], matrix[1], matrix[0, 1:]
+    expected = solve_banded((1, 1), banded, -matrix[3])
+    change = np.empty(n)
+    column.solve(matrix, change)
+    assert change == pytest.approx(expected, rel=1e-9, abs=1e-12)
+
+
+def test_mean_between_depths_crosses_layers_exactly():
+    h = STATES["moist"]
+    top, bottom = 0.1, 2.9
+
+    def at(depth):
+        j = SOIL[np.searchsorted(Z, depth, side="right") - 1]
+        return float(SOILS[j].water_content(-np.interp(depth, Z, h)))
+
+    pieces = [top, *Z[1:5], bottom]
+    expected = sum(quad(at, a, b)[0] for a, b in pairwise(pieces))
+    found = column.mean_water_content(h, Z, SOIL, TABLES, SCALARS, top, bottom)
+    assert found == pytest.approx(expected / (bottom - top), abs=1e-7)
+
+
+# --- demand and its reduction ------------------------------------------------------------------
+
+
+@given(
+    start=st.floats(0.0, 1000.0),
+    length=st.floats(0.01, 24.0),
+    first=st.floats(0.0, 0.9),
+    part=st.floats(0.05, 1.0),
+    x=st.floats(0.0, 1.0),
+)
+def test_demand_follows_its_part_of_a_half_sine(start, length, first, part, x):
+    last = first + part * (1.0 - first)
+    interval = np.zeros(march.N_FORCING)
+    interval[march.START], interval[march.END] = start, start + length
+    interval[march.PHASE_START], interval[march.PHASE_END] = first, last
+    # Written as a product: the difference of two cosines loses digits over short parts.
+    whole = math.sin(math.pi * (first + last) / 2) * math.sin(math.pi * (last - first) / 2)
+    now = first + (last - first) * x
+    passed = math.sin(math.pi * (first + now) / 2) * math.sin(math.pi * (now - first) / 2)
+    time = start + x * length
+    assert march.forcing_share(interval, time) == pytest.approx(passed / whole, abs=1e-7)
+    assert march.forcing_share(interval, start) == 0.0
+    assert march.forcing_share(interval, interval[march.END]) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_even_demand_passes_evenly():
+    interval = np.zeros(march.N_FORCING)
+    interval[march.START], interval[march.END] = 3.0, 11.0
+    assert [march.forcing_share(interval, t) for t in (3.0, 5.0, 11.0)] == [0.0, 0.25, 1.0]
+
+
+STRESSES = [
+    sw.SShapedStress(250.0, 3.0),
+    sw.SShapedStress(900.0, 1.3),
+    sw.RoundedStress(10.0, 25.0, 240.0, 8000.0),
+    sw.RoundedStress(0.0, 5.0, 360.0, 1000.0, 0.5),
+]
+
+
+@pytest.mark.parametrize("stress", STRESSES, ids=repr)
+def test_reduction_is_the_closed_form_of_the_stress(stress):
+    suctions = np.concatenate([[-50.0, 0.0], np.geomspace(0.1, 1e7, 400)])
+    code, parameters = stress.kernel_code, stress.kernel_parameters
+    found = np.array([uptake.reduction(code, *parameters, s) for s in suctions])
+    assert found[:, 0] == pytest.approx(np.asarray(stress.reduction(suctions)), abs=1e-12)
+    for suction, (_, slope) in zip(suctions[2:], found[2:], strict=True):
+        step = 1e-5 * suction
+        ends = [uptake.reduction(code, *parameters, suction + s)[0] for s in (-step, step)]
+        # Rounded corners have a jump in their second derivative.
+        assert slope == pytest.approx((ends[1] - ends[0]) / (2 * step), rel=1e-3, abs=2e-6)
+
+
+def test_without_reduction_roots_take_what_is_asked():
+    assert uptake.reduction(uptake.NO_REDUCTION, 1.0, 1.0, 1.0, 1.0, 1.0, 1e6) == (1.0, 0.0)
