@@ -147,7 +147,7 @@ class Spot:
         elif self.depth_at_least:
             faults.add("depth_at_least without a depth", cure="give the depth that was reached")
         for name in ("x", "y"):
-            value = getattr(self, name)
+            value: Any = getattr(self, name)
             if isinstance(value, str):
                 with faults.catching():
                     object.__setattr__(self, name, number_to_house(value, "length", name) / 100.0)
@@ -163,7 +163,7 @@ class Spot:
                 self._take(name, getattr(self, name), quantity, faults, above_zero=name == "area")
         if self.drop_time is not None and not 0.0 <= float(self.drop_time) < math.inf:
             faults.add(f"drop_time is {self.drop_time!r}", allowed="0 s or more")
-        readings = tuple(self.readings)
+        readings: tuple[Any, ...] = tuple(self.readings)
         for i, reading in enumerate(readings):
             if not isinstance(reading, Reading):
                 faults.add(
@@ -238,7 +238,8 @@ class Survey:
 
     def __post_init__(self) -> None:
         faults = Faults(f'Survey "{self.name}"' if self.name else "Survey")
-        spots = tuple(self.spots) if isinstance(self.spots, Iterable) else (self.spots,)
+        given: Any = self.spots
+        spots: tuple[Any, ...] = tuple(given) if isinstance(given, Iterable) else (given,)
         for i, spot in enumerate(spots):
             if not isinstance(spot, Spot):
                 faults.add(
@@ -319,7 +320,7 @@ class Survey:
         return replace(self, spots=tuple(kept))
 
     def _rows(self) -> list[tuple[str, ...]]:
-        rows = []
+        rows: list[tuple[str, ...]] = []
         for spot in self.spots:
             depth = "not found"
             if spot.has_depth:
