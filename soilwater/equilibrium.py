@@ -12,12 +12,12 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.errors import InputError
+from soilwater.errors import Faults, InputError
 from soilwater.kernels.march import mean_water_contents
 from soilwater.profile import Mesh, Profile
 from soilwater.results import Columns, columns_to_dataset
 from soilwater.soils.kernel_table import stack_tables
-from soilwater.units import number_to_house
+from soilwater.units import in_people_units, number_to_house
 from soilwater.vocabulary import attach
 
 
@@ -39,6 +39,11 @@ def resting_suction(profile: Profile) -> float:
     InputError
         If the base condition lets the profile come to no rest of its own.
     """
+    if not isinstance(profile, Profile):
+        raise InputError(
+            f"profile: a {type(profile).__name__} was given; allowed: a Profile, such as "
+            "Profile.over_gravel(soil, root_zone)."
+        )
     suction = profile.base.resting_suction(profile.depth)
     if suction is None:
         raise InputError(
@@ -68,7 +73,7 @@ def drained_state(profile: Profile) -> xr.Dataset:
     Raises
     ------
     InputError
-        If the base condition lets the profile come to no rest of its own.
+        If the base condition lets the profile come to no rest of its own, or it is no profile.
 
     Examples
     --------
@@ -78,8 +83,9 @@ def drained_state(profile: Profile) -> xr.Dataset:
     >>> round(float(state.node_suction[0]), 6)
     33.0
     """
+    at_base = resting_suction(profile)
     mesh = profile.mesh()
-    suction = (profile.depth - mesh.depth) + resting_suction(profile)
+    suction = (profile.depth - mesh.depth) + at_base
     water = cell_water_content(mesh, suction)
     dataset = columns_to_dataset(
         Columns([profile], [mesh], suction[None], water[None]), leading=(), batch=None
@@ -134,9 +140,10 @@ def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
     InputError
         If the depths do not lie within the profile, or it comes to no rest.
     """
+    at_base = resting_suction(profile)
     upper, lower = depth_range(top, bottom, profile)
     mesh = profile.mesh()
-    head = mesh.depth - profile.depth - resting_suction(profile)
+    head = mesh.depth - profile.depth - at_base
     return float(mean_over_depth(mesh, head[None], upper, lower)[0])
 
 
@@ -160,14 +167,23 @@ def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
     InputError
         If they are not in order, or reach beyond the profile.
     """
-    upper = number_to_house(top, "length", "top")
-    lower = number_to_house(bottom, "length", "bottom")
-    if not 0.0 <= upper < lower <= profile.depth + 1e-9:
-        raise InputError(
-            f"Depths: {upper:g} to {lower:g} cm in a profile of {profile.depth:g} cm; allowed: "
-            f"0 to {profile.depth:g} cm, top above bottom; a rod must not be longer than the "
-            "profile is deep."
+    faults = Faults("Range of depths")
+    deepest = in_people_units(profile.depth, "length")
+    upper, lower = 0.0, profile.depth
+    with faults.catching():
+        upper = number_to_house(top, "length", "top")
+    with faults.catching():
+        lower = number_to_house(bottom, "length", "bottom")
+    for name, depth in (("top", upper), ("bottom", lower)):
+        if not 0.0 <= depth <= profile.depth + 1e-9:
+            faults.add(f"{name} is {depth:g} cm", allowed=f"0 to the base at {deepest}")
+    if not faults and not upper < lower:
+        faults.add(
+            f"top is {upper:g} cm and bottom {lower:g} cm",
+            allowed="top above bottom",
+            cure="depths are counted downward from the turf surface",
         )
+    faults.raise_if_any()
     return upper, min(lower, profile.depth)
 
 

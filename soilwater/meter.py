@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
-from soilwater.equilibrium import depth_range, mean_over_depth
-from soilwater.errors import InputError
-from soilwater.results import each_column
-from soilwater.times import hours_between
-from soilwater.units import number_to_house
+from soilwater.equilibrium import mean_over_depth
+from soilwater.errors import Faults
+from soilwater.results import Column, each_column
+from soilwater.times import as_time, hours_between, stamp
+from soilwater.units import in_people_units, number_to_house
 from soilwater.vocabulary import attach
+
+_MOST_NAMED = 5
+"""How many profiles that are too shallow for a rod a message names."""
 
 
 def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
@@ -40,10 +45,12 @@ def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
         If a rod is longer than a profile is deep, or `run` is no result.
     """
     length = number_to_house(rod, "length", "rod")
-    values: list[np.ndarray[Any, Any]] = []
-    for column in each_column(run):
-        top, bottom = depth_range(0.0, length, column.profile)
-        values.append(mean_over_depth(column.mesh, -column.node_suction, top, bottom))
+    columns = list(each_column(run))
+    _check_rod(length, columns)
+    values = [
+        mean_over_depth(each.mesh, -each.node_suction, 0.0, min(length, each.profile.depth))
+        for each in columns
+    ]
     batch = run.profile.dims
     rest = [d for d in run.node_suction.dims if d not in (*batch, "node", "node_depth")]
     dims = (*batch, *rest)
@@ -81,17 +88,17 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
     InputError
         If the run has no times, `since` lies outside it, or as for `meter_reading`.
     """
-    line = number_to_house(reading, "water_content", "reading")
-    series = meter_reading(run, rod)
-    if "time" not in series.dims:
-        raise InputError("Dataset: it has no times; give the result of a simulation.")
-    begin = np.datetime64(run.time.values[0] if since is None else since, "ns")
-    inside = run.time.values >= begin
-    if inside.sum() < 1 or begin < run.time.values[0]:
-        raise InputError(
-            f"since: {begin} lies outside the run; allowed: {run.time.values[0]} to "
-            f"{run.time.values[-1]}."
-        )
+    faults = Faults("Days until")
+    line = 0.0
+    with faults.catching():
+        line = number_to_house(reading, "water_content", "reading")
+    with faults.catching():
+        series = meter_reading(run, rod)
+        if "time" not in series.dims:
+            faults.add("the Dataset has no times", cure="give the result of a simulation")
+        else:
+            begin = _time_within(run.time.values, since, faults)
+    faults.raise_if_any()
     days = np.asarray(hours_between(begin, run.time.values)) / 24.0
     values = series.transpose(..., "time").values
     result = np.empty(values.shape[:-1])
@@ -104,6 +111,38 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
     attached: xr.DataArray = attach(crossing)
     attached.attrs.update(reading=line, rod_length_cm=series.attrs["rod_length_cm"])
     return attached
+
+
+def _check_rod(length: float, columns: Sequence[Column]) -> None:
+    """Refuse a rod that is no rod, or longer than some of the profiles are deep."""
+    faults = Faults("Meter")
+    told = in_people_units(length, "length")
+    if length <= 0.0:
+        faults.add(f"rod is {length:g} cm", allowed="above 0 cm")
+    short = sorted({c.profile.depth for c in columns if length > c.profile.depth + 1e-9})
+    if short:
+        depths = ", ".join(in_people_units(depth, "length") for depth in short[:_MOST_NAMED])
+        if len(short) > _MOST_NAMED:
+            depths += f" and {len(short) - _MOST_NAMED} more"
+        faults.add(
+            f"rod is {told} and longer than the profile is deep: {depths}",
+            allowed=f"up to {in_people_units(short[0], 'length')}",
+            cure="take a shorter rod, or leave out the profiles that are too shallow",
+        )
+    faults.raise_if_any()
+
+
+def _time_within(times: NDArray[np.datetime64], since: Any, faults: Faults) -> np.datetime64:
+    """Time from which days are counted; the first of the run when `since` is None."""
+    if since is None:
+        return np.datetime64(times[0])
+    begin = as_time(since, "since")
+    if not times[0] <= begin <= times[-1]:
+        faults.add(
+            f"since is {stamp(begin)}, outside the run",
+            allowed=f"{stamp(times[0])} to {stamp(times[-1])}",
+        )
+    return begin
 
 
 def _first_crossing(days: Any, values: Any, line: float) -> float:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any, ClassVar, NamedTuple
+from typing import Any, ClassVar, NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,18 @@ INTERVAL_GROWTH = 1.3
 """Each interval may be this much longer than its neighbour nearer an interface."""
 COARSEST_INTERVAL = 1.0
 """Largest distance of nodes [cm]."""
+
+
+def _not_negative(subject: str, name: str, value: Any, quantity: str) -> float:
+    """Check the one number of a base condition [cm]."""
+    faults = Faults(subject)
+    number = 0.0
+    with faults.catching():
+        number = number_to_house(value, quantity, name)
+    if number < 0.0:
+        faults.add(f"{name} is {number:g} cm", allowed="0 or more")
+    faults.raise_if_any()
+    return number
 
 
 @dataclass(frozen=True)
@@ -64,9 +76,7 @@ class CapillaryBreak:
     entry_suction: float
 
     def __post_init__(self) -> None:
-        suction = number_to_house(self.entry_suction, "suction", "entry_suction")
-        if suction < 0.0:
-            raise InputError(f"entry_suction: {suction:g} cm; allowed: 0 or more.")
+        suction = _not_negative("CapillaryBreak", "entry_suction", self.entry_suction, "suction")
         object.__setattr__(self, "entry_suction", suction)
 
     def __str__(self) -> str:
@@ -115,11 +125,7 @@ class WaterTable:
     depth: float
 
     def __post_init__(self) -> None:
-        depth = number_to_house(self.depth, "length", "depth")
-        if depth < 0.0:
-            raise InputError(
-                f"WaterTable: depth is {depth:g} cm; allowed: 0 or more (below the turf surface)."
-            )
+        depth = _not_negative("WaterTable", "depth", self.depth, "length")
         object.__setattr__(self, "depth", depth)
 
     def __str__(self) -> str:
@@ -243,8 +249,9 @@ class Profile:
         layers = tuple(self.layers) if isinstance(self.layers, Sequence) else (self.layers,)
         for i, layer in enumerate(layers, start=1):
             if not isinstance(layer, Layer):
+                given = repr(layer) if isinstance(layer, str) else f"a {type(layer).__name__}"
                 faults.add(
-                    f"{layer!r} is no layer",
+                    f"{given} is no layer",
                     where=f"layer {i}",
                     cure="write Layer(soil, thickness, name)",
                 )
@@ -292,7 +299,13 @@ class Profile:
         InputError
             If a depth or suction cannot be used.
         """
-        return cls((Layer(soil, root_zone, cls.ROOT_ZONE),), CapillaryBreak(entry_suction), name)
+        faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
+        with faults.catching():
+            layer = Layer(soil, root_zone, cls.ROOT_ZONE)
+        with faults.catching():
+            base = CapillaryBreak(entry_suction)
+        faults.raise_if_any()
+        return cls((layer,), base, name)
 
     @property
     def depth(self) -> float:
@@ -421,7 +434,7 @@ class Profile:
         base = dict(given["base"])
         kind = BASES[base.pop("kind")]
         layers = tuple(
-            Layer(soil_from_dict(layer["soil"]), layer["thickness"], layer["name"])
+            Layer(cast(Soil, soil_from_dict(layer["soil"])), layer["thickness"], layer["name"])
             for layer in given["layers"]
         )
         return cls(layers, kind(**base), given["name"])
