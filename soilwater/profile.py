@@ -479,9 +479,10 @@ def _graded_steps(thickness: float, refinement: float) -> NDArray[np.float64]:
         half.append(step)
         total += step
         step = min(step * growth, coarsest)
-    # What is left in the middle is spread over all intervals, so that none is a sliver.
-    middle = 2.0 * (0.5 * thickness - total)
-    steps = np.array([*half, *([middle] if middle > 0.5 * step else []), *half[::-1]])
+    # What is left in the middle is one interval, or two, or spread so that none is a sliver.
+    rest = 0.5 * thickness - total
+    middle = [rest, rest] if rest > 0.5 * step else [2.0 * rest] if rest > 0.25 * step else []
+    steps = np.array([*half, *middle, *half[::-1]])
     if steps.size == 0:
         steps = np.array([thickness])
     scaled: NDArray[np.float64] = steps * (thickness / steps.sum())
