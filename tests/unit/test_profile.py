@@ -1,0 +1,192 @@
+"""Profiles: layers, base conditions, the mesh, and how they are written and shown."""
+
+import dataclasses
+
+import numpy as np
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import soilwater as sw
+from soilwater.kernels import column
+from soilwater.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
+GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0, name="pea gravel")
+ALL_BASES = [
+    sw.SeepageFace(),
+    sw.CapillaryBreak(2.5),
+    sw.FreeDrainage(),
+    sw.WaterTable(80.0),
+    sw.Sealed(),
+]
+
+
+def two_layers(base=None, upper=30.0):
+    layers = [sw.Layer(SAND, upper, "root zone"), sw.Layer(GRAVEL, 10.0, "gravel")]
+    return sw.Profile(layers, base or sw.SeepageFace(), "the third")
+
+
+# --- layers and base conditions ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "thickness", [30.48, "12 in", "1 ft", "0.3048 m", pint.UnitRegistry()("12 inch")], ids=str
+)
+def test_thicknesses_are_taken_in_any_unit_of_length(thickness):
+    profile = sw.Profile.over_gravel(SAND, thickness, entry_suction="0.3 kPa")
+    assert profile.depth == pytest.approx(30.48)
+    # 1 kPa is 10.197 cm of water (9.80665 m/s2, 1000 kg/m3).
+    assert profile.base.entry_suction == pytest.approx(3.0591, abs=1e-4)
+
+
+def test_layers_lie_on_one_another():
+    profile = two_layers()
+    assert profile.interfaces.tolist() == [0.0, 30.0, 40.0]
+    assert profile.depth == 40.0
+    assert [profile.layer_index(name) for name in (None, "root zone", "gravel")] == [0, 0, 1]
+
+
+def test_a_layer_without_a_name_takes_that_of_its_soil():
+    assert sw.Layer(SAND, 5.0).name == "greens mix"
+    assert sw.Layer(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 5.0).name == "layer"
+
+
+def test_another_thickness_makes_another_profile():
+    profile = two_layers(sw.WaterTable(100.0))
+    deeper = profile.with_thickness("15 in")
+    assert deeper.interfaces.tolist() == pytest.approx([0.0, 38.1, 48.1])
+    assert profile.depth == 40.0
+    # The water table belongs to the site: it stays where it is.
+    assert deeper.base.depth == 100.0
+    assert profile.with_thickness(20.0, layer="gravel").interfaces.tolist() == [0.0, 30.0, 50.0]
+
+
+def test_it_must_be_clear_which_layer_is_meant():
+    native = sw.Layer(sw.VanGenuchten.texture_class("loam"), 30.0, "native")
+    alone = sw.Profile([native], sw.FreeDrainage())
+    assert alone.with_thickness(20.0).depth == 20.0
+    two = sw.Profile([sw.Layer(SAND, 5.0, "topdressing"), native], sw.FreeDrainage())
+    with pytest.raises(sw.InputError, match="allowed: topdressing, native; name the layer"):
+        two.with_thickness(20.0)
+
+
+def test_nothing_changes_after_it_is_made():
+    profile = two_layers()
+    for thing, field in ((profile, "base"), (profile.layers[0], "thickness")):
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            setattr(thing, field, None)
+
+
+@pytest.mark.parametrize(
+    ("base", "code", "value", "resting"),
+    [
+        (sw.SeepageFace(), column.OUTFLOW, 0.0, 0.0),
+        (sw.CapillaryBreak(2.5), column.OUTFLOW, -2.5, 2.5),
+        (sw.FreeDrainage(), column.FREE_DRAINAGE, 0.0, None),
+        (sw.WaterTable(50.0), column.HELD_HEAD, -20.0, 20.0),
+        (sw.WaterTable(10.0), column.HELD_HEAD, 20.0, -20.0),
+        (sw.Sealed(), column.SEALED, 0.0, None),
+    ],
+    ids=repr,
+)
+def test_what_a_base_condition_asks_of_a_profile_30_cm_deep(base, code, value, resting):
+    assert base.kernel_condition(30.0) == (code, value)
+    assert base.resting_suction(30.0) == resting
+
+
+# --- the mesh ----------------------------------------------------------------------------------
+
+
+@given(
+    upper=st.floats(0.3, 120.0),
+    lower=st.floats(0.3, 120.0),
+    refinement=st.sampled_from([0.5, 1.0, 2.0, 5.0]),
+)
+def test_nodes_lie_at_every_end_of_a_layer_and_are_close_there(upper, lower, refinement):
+    layers = [sw.Layer(SAND, upper, "root zone"), sw.Layer(GRAVEL, lower, "gravel")]
+    profile = sw.Profile(layers, sw.SeepageFace())
+    depth, soil, soils = profile.mesh(refinement)
+    assert soils == (SAND, GRAVEL)
+    assert depth[0] == 0.0
+    assert depth[-1] == profile.depth
+    assert profile.interfaces[1] in depth
+    steps = np.diff(depth)
+    assert steps.min() > 0.0
+    assert np.array_equal(soil, (depth[:-1] >= upper).astype(int))
+    for number, thickness in ((0, upper), (1, lower)):
+        own = steps[soil == number]
+        finest, coarsest = FINEST_INTERVAL / refinement, COARSEST_INTERVAL / refinement
+        # Up to half an interval left over in the middle may lengthen all of them a little.
+        spare = min(1.5, thickness / max(thickness - 0.5 * coarsest, 1e-9)) + 1e-9
+        assert max(own[0], own[-1]) <= min(finest * 1.5, thickness)
+        assert own.max() <= coarsest * spare
+        towards_middle = own[: (own.size + 1) // 2]
+        growth = towards_middle[1:] / towards_middle[:-1]
+        assert np.all(growth <= INTERVAL_GROWTH ** (1.0 / refinement) + 1e-9)
+        assert own == pytest.approx(own[::-1])
+
+
+def test_a_finer_mesh_has_more_nodes_in_proportion():
+    nodes = [two_layers().mesh(refinement).depth.size for refinement in (1.0, 2.0, 4.0)]
+    assert nodes[1] / nodes[0] == pytest.approx(2.0, rel=0.15)
+    assert nodes[2] / nodes[1] == pytest.approx(2.0, rel=0.15)
+
+
+def test_layers_of_one_soil_share_one_mesh():
+    parts = [sw.Layer(SAND, 7.3, "top"), sw.Layer(SAND, 22.7, "middle")]
+    split = sw.Profile([*parts, sw.Layer(GRAVEL, 10.0, "gravel")], sw.SeepageFace()).mesh()
+    whole = two_layers().mesh()
+    assert np.array_equal(split.depth, whole.depth)
+    assert np.array_equal(split.soil, whole.soil)
+    assert split.soils == whole.soils
+
+
+def test_the_thinnest_layer_still_has_an_interval():
+    mesh = sw.Profile.over_gravel(SAND, 0.01).mesh()
+    assert mesh.depth.tolist() == [0.0, 0.01]
+
+
+# --- as text -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("base", ALL_BASES, ids=repr)
+def test_a_profile_comes_back_from_its_text_as_it_was(base):
+    profile = two_layers(base)
+    again = sw.Profile.from_json(profile.to_json())
+    assert again == profile
+    assert hash(again) == hash(profile)
+
+
+def test_every_base_condition_is_known_by_its_name():
+    assert {type(base) for base in ALL_BASES} == set(BASES.values())
+
+
+def test_a_profile_reads_as_a_table_with_inches_beside_centimetres():
+    text = repr(two_layers(sw.CapillaryBreak(3.0), upper=30.48))
+    assert text.splitlines()[0] == 'Profile "the third", 40.5 cm (15.9 in) deep'
+    assert "30.5 cm (12.0 in)" in text
+    assert "30.5-40.5 cm" in text
+    assert "pea gravel" in text
+    assert text.endswith("base: gravel that takes water below 3 cm of suction")
+
+
+def test_html_shows_the_same_and_escapes_what_people_typed():
+    soil = dataclasses.replace(SAND, name="<b>mix</b>")
+    profile = sw.Profile.over_gravel(soil, "12 in", name="A & B")
+    html = profile._repr_html_()
+    assert "&lt;b&gt;mix&lt;/b&gt;" in html
+    assert "A &amp; B" in html
+    assert "<b>mix" not in html
+    assert "30.5 cm (12.0 in)" in html
+    assert "takes water below 3 cm" in html
+    assert len(html) < 10_000
+
+
+@pytest.mark.parametrize("base", ALL_BASES, ids=repr)
+def test_base_conditions_are_told_in_words(base):
+    words = str(base)
+    assert words
+    assert words[0].islower()
+    assert type(base).__name__ not in words
