@@ -3,10 +3,17 @@
 A lab retention table and a probe depth go in; water in the profile, hour by hour, comes out.
 """
 
-from soilwater.batch import Case, HeldSurface
+from soilwater.cases import Case, HeldSurface
 from soilwater.decisions.construction import check_root_zone
 from soilwater.equilibrium import drained_state, drained_water_content
-from soilwater.errors import InputError, RunError, SoilWaterError, SoilWaterWarning, Status
+from soilwater.errors import (
+    InputError,
+    Interrupted,
+    RunError,
+    SoilWaterError,
+    SoilWaterWarning,
+    Status,
+)
 from soilwater.fitting import FitResult
 from soilwater.grading import Grading
 from soilwater.irrigation import Event, Rule, cycle_and_soak, hand_water, syringe
@@ -23,7 +30,7 @@ from soilwater.profile import (
 )
 from soilwater.reference_et import Site, daily_reference_et, hourly_reference_et
 from soilwater.retention import RetentionTable
-from soilwater.simulate import compare_depths, simulate, simulate_many
+from soilwater.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.station import read_station, read_weather
 from soilwater.turf import RoundedStress, SShapedStress, Turf
@@ -41,6 +48,7 @@ __all__ = [
     "Grading",
     "HeldSurface",
     "InputError",
+    "Interrupted",
     "Kosugi",
     "Layer",
     "Profile",
@@ -76,6 +84,7 @@ __all__ = [
     "read_station",
     "read_weather",
     "simulate",
+    "simulate_ensemble",
     "simulate_many",
     "steady_weather",
     "syringe",

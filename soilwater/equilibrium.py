@@ -6,6 +6,7 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,10 +16,10 @@ from numpy.typing import NDArray
 from soilwater.errors import Faults, InputError
 from soilwater.kernels.march import mean_water_contents
 from soilwater.profile import Mesh, Profile
-from soilwater.results import Columns, columns_to_dataset
+from soilwater.results import describe_columns, lay_out
+from soilwater.soils import Soil
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.units import in_people_units, number_to_house
-from soilwater.vocabulary import attach
 
 
 def resting_suction(profile: Profile) -> float:
@@ -53,7 +54,9 @@ def resting_suction(profile: Profile) -> float:
     return suction
 
 
-def drained_state(profile: Profile) -> xr.Dataset:
+def drained_state(
+    profile: Profile, *, soils: Sequence[Soil] | None = None, layer: str | None = None
+) -> xr.Dataset:
     """Water in a profile that has drained to rest, without time stepping.
 
     Where a clean gravel is a layer of its own over a seepage face, this is the state after months:
@@ -63,17 +66,24 @@ def drained_state(profile: Profile) -> xr.Dataset:
     ----------
     profile : Profile
         Layers and base condition.
+    soils : sequence of Soil, optional
+        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
+        ``sample``. The soil of the profile when left out.
+    layer : str, optional
+        Name of the layer the soils go into; the root zone, or the only layer, when left out.
 
     Returns
     -------
     Dataset
         `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
-        `node_suction` [cm] over ``node_depth``, `storage` [mm].
+        `node_suction` [cm] over ``node_depth``, `storage` [mm]; with ``sample`` in front where
+        `soils` are given.
 
     Raises
     ------
     InputError
-        If the base condition lets the profile come to no rest of its own, or it is no profile.
+        If the base condition lets the profile come to no rest of its own, there are no soils, or
+        it is not clear which layer is meant.
 
     Examples
     --------
@@ -83,18 +93,33 @@ def drained_state(profile: Profile) -> xr.Dataset:
     >>> round(float(state.node_suction[0]), 6)
     33.0
     """
-    at_base = resting_suction(profile)
-    mesh = profile.mesh()
-    suction = (profile.depth - mesh.depth) + at_base
-    water = cell_water_content(mesh, suction)
-    dataset = columns_to_dataset(
-        Columns([profile], [mesh], suction[None], water[None]), leading=(), batch=None
-    )
-    saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
-    dataset["air_filled_porosity"] = ("depth", saturated - water)
-    dataset["storage"] = ((), 10.0 * float(np.sum(water * np.diff(mesh.depth))))
-    attached: xr.Dataset = attach(dataset)
-    return attached
+    profiles, axes = [profile], {}
+    if soils is not None:
+        if len(soils) == 0:
+            raise InputError("soils: there are none; allowed: at least one soil.")
+        profiles = [profile.with_soil(soil, layer=layer) for soil in soils]
+        axes = {"sample": range(len(profiles))}
+    meshes = [each.mesh() for each in profiles]
+    # Soils that equal a neighbouring layer's are meshed with it: lengths may differ.
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    values = {
+        "water_content": np.full((len(profiles), n_nodes - 1), np.nan),
+        "suction": np.full((len(profiles), n_nodes - 1), np.nan),
+        "node_suction": np.full((len(profiles), n_nodes), np.nan),
+        "air_filled_porosity": np.full((len(profiles), n_nodes - 1), np.nan),
+        "storage": np.full(len(profiles), np.nan),
+    }
+    for i, (each, mesh) in enumerate(zip(profiles, meshes, strict=True)):
+        suction = (each.depth - mesh.depth) + resting_suction(each)
+        water = cell_water_content(mesh, suction)
+        saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
+        n = water.size
+        values["water_content"][i, :n] = water
+        values["suction"][i, :n] = 0.5 * (suction[1:] + suction[:-1])
+        values["node_suction"][i, : n + 1] = suction
+        values["air_filled_porosity"][i, :n] = saturated - water
+        values["storage"][i] = 10.0 * np.sum(water * np.diff(mesh.depth))
+    return lay_out(values, describe_columns(profiles, meshes, n_nodes), axes, leading=())
 
 
 def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,6 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import IntEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import xarray as xr
 
 # A table with one wrong column has a fault per row: beyond this many the list is cut in the
 # message (never in `.faults`), or the first line scrolls out of sight.
@@ -46,6 +50,20 @@ class UnitError(InputError):
 
 class RunError(SoilWaterError, RuntimeError):
     """A simulation could not be carried to its end."""
+
+
+class Interrupted(KeyboardInterrupt):
+    """A batch was stopped from the keyboard.
+
+    Parameters
+    ----------
+    finished : Dataset
+        The result so far: cases that were not run have the status ``INTERRUPTED``.
+    """
+
+    def __init__(self, finished: xr.Dataset) -> None:
+        super().__init__("Stopped from the keyboard; `.finished` holds the cases that were run.")
+        self.finished = finished
 
 
 class SoilWaterWarning(UserWarning):

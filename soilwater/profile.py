@@ -246,7 +246,8 @@ class Profile:
 
     def __post_init__(self) -> None:
         faults = Faults(f'Profile "{self.name}"' if self.name else "Profile")
-        layers = tuple(self.layers) if isinstance(self.layers, Sequence) else (self.layers,)
+        given: Any = self.layers
+        layers = tuple(given) if isinstance(given, Sequence) else (given,)
         for i, layer in enumerate(layers, start=1):
             if not isinstance(layer, Layer):
                 given = repr(layer) if isinstance(layer, str) else f"a {type(layer).__name__}"
@@ -369,6 +370,31 @@ class Profile:
         i = self.layer_index(layer)
         layers = list(self.layers)
         layers[i] = replace(layers[i], thickness=thickness)
+        return replace(self, layers=tuple(layers))
+
+    def with_soil(self, soil: Soil, *, layer: str | None = None) -> Profile:
+        """Return the same profile with another soil in one layer.
+
+        Parameters
+        ----------
+        soil : Soil
+            What fills the layer instead.
+        layer : str, optional
+            Name of the layer; the root zone, or the only layer, when left out.
+
+        Returns
+        -------
+        Profile
+            A new profile; the layer keeps its name.
+
+        Raises
+        ------
+        InputError
+            If `soil` is no soil or the layer is not found.
+        """
+        i = self.layer_index(layer)
+        layers = list(self.layers)
+        layers[i] = replace(layers[i], soil=soil)
         return replace(self, layers=tuple(layers))
 
     def mesh(self, refinement: float = 1.0) -> Mesh:

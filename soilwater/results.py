@@ -1,16 +1,16 @@
 """The layout of results: one Dataset whether one column was run or thousands.
 
 A single column has the dimension ``depth`` (middles of the cells) and ``node_depth`` (nodes). A
-batch puts a dimension of its own in front. Where all columns of a batch share their mesh the names
-stay; where they do not, the dimensions are ``cell`` and ``node``, shorter columns end in NaN, and
-``depth`` and ``node_depth`` are coordinates along batch and cell.
+batch puts its own dimensions in front. Where all columns share their mesh the names stay; where
+they do not, the dimensions are ``cell`` and ``node``, shorter columns end in NaN, and ``depth`` and
+``node_depth`` are coordinates along cell and those dimensions of the batch in which they change.
 
 Every column carries its profile as text, so a result read back from a file still knows its soils.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -18,21 +18,38 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.errors import InputError
+from soilwater.errors import Faults, InputError, Status
 from soilwater.profile import Mesh, Profile
 from soilwater.vocabulary import attach
 
-LEADING = ("time",)
-"""Dimensions between the batch and the depth."""
+OVER_CELLS = ("water_content", "suction", "air_filled_porosity")
+OVER_NODES = ("node_suction",)
+AMOUNTS = (
+    "rain",
+    "irrigation",
+    "interception",
+    "runoff",
+    "infiltration",
+    "transpiration",
+    "potential_transpiration",
+    "evaporation",
+    "potential_evaporation",
+    "drainage",
+    "storage",
+    "storage_change",
+    "ponding",
+    "closure_error",
+)
+WORK = ("steps", "rejected_steps", "newton_iterations")
+OUTCOME = ("status", "status_text")
+SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCOME)
+"""Every variable a simulation can give."""
+GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
+"""Coordinates of a column."""
+TEXTS = ("status_text", "profile", "layer")
 
-
-class Columns(NamedTuple):
-    """Arrays of several columns, padded with NaN to the longest, in the order of the batch."""
-
-    profiles: Sequence[Profile]
-    meshes: Sequence[Mesh]
-    node_suction: NDArray[np.float64]
-    water_content: NDArray[np.float64]
+Axes = Mapping[str, Sequence[Any]]
+"""Dimensions of a batch and their labels, the last running fastest; empty for a single column."""
 
 
 class Column(NamedTuple):
@@ -44,70 +61,213 @@ class Column(NamedTuple):
     node_suction: NDArray[np.float64]
 
 
-def columns_to_dataset(
-    columns: Columns, leading: tuple[str, ...], batch: tuple[str, Any] | None
-) -> xr.Dataset:
-    """Lay out suction and water content of columns over depth.
+def kept_names(keep: Iterable[str] | None) -> tuple[str, ...]:
+    """Names of the variables a run is to give; how it ended is never left out.
 
     Parameters
     ----------
-    columns : Columns
-        Suction [cm] at nodes and water content [1] of cells, shape (n_columns, ..., n).
+    keep : iterable of str or None
+        Names of the vocabulary; all that a simulation can give when None.
+
+    Returns
+    -------
+    tuple of str
+        In the order of the vocabulary of results.
+
+    Raises
+    ------
+    InputError
+        Naming every name a simulation does not give.
+    """
+    if keep is None:
+        return SIMULATED
+    wanted = {keep} if isinstance(keep, str) else set(keep)
+    faults = Faults("keep")
+    for name in sorted(wanted - set(SIMULATED)):
+        faults.add(f"{name!r} is no variable of a simulation", allowed=", ".join(SIMULATED))
+    faults.raise_if_any()
+    return tuple(name for name in SIMULATED if name in wanted or name in OUTCOME)
+
+
+def describe_columns(
+    profiles: Sequence[Profile], meshes: Sequence[Mesh], n_nodes: int
+) -> dict[str, NDArray[Any]]:
+    """Depths [cm], names of layers and profiles as text, of several columns.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        One a column.
+    meshes : sequence of Mesh
+        Their nodes.
+    n_nodes : int
+        Nodes of the longest column; shorter ones are filled up with NaN.
+
+    Returns
+    -------
+    dict
+        `depth`, `node_depth`, `depth_bounds`, `layer` and `profile`, columns first.
+    """
+    node_depth = np.full((len(meshes), n_nodes), np.nan)
+    layer = np.full((len(meshes), n_nodes - 1), "", dtype=object)
+    for i, (mesh, profile) in enumerate(zip(meshes, profiles, strict=True)):
+        n = mesh.depth.size
+        node_depth[i, :n] = mesh.depth
+        middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
+        names = np.array([each.name for each in profile.layers], dtype=object)
+        place = np.searchsorted(profile.interfaces[1:-1], middle, side="right")
+        layer[i, : n - 1] = names[place]
+    return {
+        "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
+        "node_depth": node_depth,
+        "depth_bounds": np.stack([node_depth[:, :-1], node_depth[:, 1:]], axis=-1),
+        "layer": layer,
+        "profile": _profile_texts(profiles),
+    }
+
+
+def _profile_texts(profiles: Sequence[Profile]) -> NDArray[Any]:
+    texts = np.empty(len(profiles), dtype=object)
+    texts[:] = [profile.to_json() for profile in profiles]
+    return texts
+
+
+def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, ...]:
+    """Dimensions of a variable behind those of the batch.
+
+    Parameters
+    ----------
+    name : str
+        Name of the vocabulary.
     leading : tuple of str
-        Names of the dimensions between column and depth.
-    batch : (str, coordinate) or None
-        Name and values of the batch dimension; None for a single column without one.
+        Dimensions between batch and depth, such as ``("time",)``.
+    shared : bool
+        Whether all columns have the same nodes.
+
+    Returns
+    -------
+    tuple of str
+        Names of dimensions.
+    """
+    cell, node = ("depth", "node_depth") if shared else ("cell", "node")
+    if name in OVER_CELLS:
+        return (*leading, cell)
+    if name in OVER_NODES:
+        return (*leading, node)
+    if name in GEOMETRY:
+        return (node,) if name == "node_depth" else (cell, *_bound(name))
+    return () if name in (*WORK, *OUTCOME, "profile") else leading
+
+
+def _bound(name: str) -> tuple[str, ...]:
+    return ("bound",) if name == "depth_bounds" else ()
+
+
+def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]:
+    """Values of a variable of a simulation before anything was run.
+
+    Parameters
+    ----------
+    name : str
+        One of `SIMULATED`.
+    n_columns, n_times, n_nodes : int
+        Sizes.
+
+    Returns
+    -------
+    ndarray
+        Not a number, no work done, and a status that says so.
+    """
+    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes}
+    shape = (n_columns, *[sizes[d] for d in inner_dims(name, ("time",), shared=False)])
+    if name == "status":
+        return np.full(shape, int(Status.INTERRUPTED), dtype=np.int64)
+    if name == "status_text":
+        return np.full(shape, Status.INTERRUPTED.sentence, dtype=object)
+    if name in WORK:
+        return np.zeros(shape, dtype=np.int64)
+    return np.full(shape, np.nan)
+
+
+def fill(values: Mapping[str, NDArray[Any]], first: int, part: Mapping[str, NDArray[Any]]) -> None:
+    """Put the results of some neighbouring columns in their places.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray
+        As `blank` made them; changed.
+    first : int
+        Position of the first column.
+    part : mapping of str to ndarray
+        Results of the columns; shorter ones are left as they are beyond their end.
+    """
+    for name, array in part.items():
+        place = values[name][first : first + len(array)]
+        if array.ndim > 1:
+            place = place[..., : array.shape[-1]]
+        place[...] = array
+
+
+def lay_out(
+    values: Mapping[str, NDArray[Any]],
+    described: Mapping[str, NDArray[Any]],
+    axes: Axes,
+    leading: tuple[str, ...],
+) -> xr.Dataset:
+    """Give arrays over columns their dimensions, coordinates and attributes.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray
+        Variables by name, columns first.
+    described : mapping of str to ndarray
+        As `describe_columns` made it.
+    axes : mapping of str to sequence
+        Dimensions of the batch and their labels; as many columns as their product.
+    leading : tuple of str
+        Dimensions between batch and depth.
 
     Returns
     -------
     Dataset
-        With `water_content`, `suction`, `node_suction`, `layer`, `depth_bounds`, `profile`.
+        With a time coordinate still to be given where `leading` has ``time``.
     """
-    meshes = columns.meshes
-    shared = all(np.array_equal(mesh.depth, meshes[0].depth) for mesh in meshes[1:])
-    n_nodes = columns.node_suction.shape[-1]
-    node_depth = np.full((len(meshes), n_nodes), np.nan)
-    layer = np.full((len(meshes), n_nodes - 1), "", dtype=object)
-    for i, (mesh, profile) in enumerate(zip(meshes, columns.profiles, strict=True)):
-        node_depth[i, : mesh.depth.size] = mesh.depth
-        middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
-        names = np.array([each.name for each in profile.layers], dtype=object)
-        layer[i, : middle.size] = names[
-            np.searchsorted(profile.interfaces[1:-1], middle, side="right")
-        ]
-    middles = 0.5 * (node_depth[:, 1:] + node_depth[:, :-1])
-    bounds = np.stack([node_depth[:, :-1], node_depth[:, 1:]], axis=-1)
-    suction = 0.5 * (columns.node_suction[..., 1:] + columns.node_suction[..., :-1])
-    layer = layer.astype(str)
+    sizes = tuple(len(labels) for labels in axes.values())
 
-    first = () if batch is None else (batch[0],)
-    cell, node = ("depth", "node_depth") if shared else ("cell", "node")
-    along = () if shared else first
+    def unfold(array: NDArray[Any]) -> NDArray[Any]:
+        array = array.reshape((*sizes, *array.shape[1:]))
+        return array.astype(str) if array.dtype == object else array
 
-    def pick(values: NDArray[Any]) -> NDArray[Any]:
-        return values[0] if batch is None else values
+    geometry = {name: _without_repeats(unfold(described[name]), axes) for name in GEOMETRY}
+    shared = not geometry["node_depth"][0]
+    dataset = xr.Dataset(
+        {
+            name: ((*axes, *inner_dims(name, leading, shared)), unfold(array))
+            for name, array in (*values.items(), ("profile", described["profile"]))
+        },
+        {
+            name: ((*along, *inner_dims(name, leading, shared)), array)
+            for name, (along, array) in geometry.items()
+        },
+    )
+    for name, labels in axes.items():
+        dataset.coords[name] = (name, list(labels))
+    attached: xr.Dataset = attach(dataset)
+    return attached
 
-    def once(values: NDArray[Any]) -> NDArray[Any]:
-        return values[0] if shared else values
 
-    data = {
-        "water_content": ((*first, *leading, cell), pick(columns.water_content)),
-        "suction": ((*first, *leading, cell), pick(suction)),
-        "node_suction": ((*first, *leading, node), pick(columns.node_suction)),
-        "profile": (first, pick(np.array([p.to_json() for p in columns.profiles]))),
-    }
-    coords: dict[str, Any] = {
-        "depth": ((*along, cell), once(middles)),
-        "node_depth": ((*along, node), once(node_depth)),
-        "depth_bounds": ((*along, cell, "bound"), once(bounds)),
-        "layer": ((*along, cell), once(layer)),
-    }
-    if shared and len({tuple(row) for row in layer}) > 1:
-        coords["layer"] = ((*first, cell), layer)
-    if batch is not None and batch[1] is not None:
-        coords[batch[0]] = batch[1]
-    dataset: xr.Dataset = attach(xr.Dataset(data, coords))
-    return dataset
+def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], NDArray[Any]]:
+    """Drop every dimension of the batch along which nothing changes."""
+    along: list[str] = []
+    for name in axes:
+        position = len(along)
+        first = array.take([0], axis=position)
+        same = (array == first) | ((array != array) & (first != first))
+        if bool(np.all(same)):
+            array = array.take(0, axis=position)
+        else:
+            along.append(name)
+    return tuple(along), array
 
 
 @lru_cache(maxsize=4096)
@@ -147,11 +307,12 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
     order = (*batch, *[d for d in dataset.node_suction.dims if d not in (*batch, node)], node)
     suction = dataset.node_suction.transpose(*order).values
     texts = dataset.profile.values
+    nodes = dataset.node_depth.transpose(..., node)
+    along, node_depth = nodes.dims[:-1], nodes.values
     for place in np.ndindex(texts.shape):
         profile, mesh = profile_from_text(str(texts[place]))
         of_column = suction[place][..., : mesh.depth.size]
-        nodes = dataset.node_depth.transpose(..., node)
-        depth = nodes.values[place] if nodes.ndim > 1 else nodes.values
+        depth = node_depth[tuple(place[batch.index(dim)] for dim in along)]
         if not np.array_equal(depth[: mesh.depth.size], mesh.depth):
             # A run on a refined mesh, or a part of the depth.
             mesh = _mesh_at(profile, depth[np.isfinite(depth)])

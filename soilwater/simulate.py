@@ -2,30 +2,39 @@
 
 from __future__ import annotations
 
-import os
 import time
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from collections.abc import Iterable, Sequence
+from contextlib import closing
+from itertools import product
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
-from soilwater.batch import Case, Finished, HeldSurface, Settings, output_hours, run_chunk
-from soilwater.errors import Faults, InputError, RunError, Status
+from soilwater.batch import run_chunk
+from soilwater.cases import Case, HeldSurface, Settings, output_hours
+from soilwater.errors import Faults, InputError, Interrupted, RunError, Status
 from soilwater.irrigation import Event, Rule
-from soilwater.kernels import march
 from soilwater.profile import Profile
-from soilwater.results import Columns, columns_to_dataset
+from soilwater.results import Axes, blank, describe_columns, fill, kept_names, lay_out
+from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
+from soilwater.soils import Soil
+from soilwater.store import (
+    columns_to_run,
+    create_store,
+    digest_of_run,
+    open_store,
+    write_block,
+)
 from soilwater.turf import Turf
 from soilwater.units import number_to_house, to_house
 from soilwater.vocabulary import attach
 from soilwater.weather import Weather
 
-Progress = bool | Callable[[int, int], object]
-
-_CHUNK = 32
-"""Cases a thread takes at a time: 0.1-0.5 s of work, so that an interrupt is heard."""
+_CHUNKS_PER_BLOCK = 8
+"""Chunks of cases written to a store at a time: few files, little lost when a run is killed."""
 
 
 def simulate(
@@ -103,17 +112,21 @@ def simulate(
     """
     case = Case(profile, weather, turf=turf, start=start, irrigation=irrigation, rules=rules)
     settings, times = _settings(
-        weather, output, ponding_limit, surface, tolerance, refinement, max_steps
+        weather, output, None, ponding_limit, surface, tolerance, refinement, max_steps
     )
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
     begin = time.perf_counter()
-    finished = run_chunk([case], settings)
-    if finished.status[0] == Status.BAD_INPUT:
-        raise InputError(finished.status_text[0])
-    if finished.status[0] != Status.OK and on_failure == "raise":
-        raise RunError(finished.status_text[0])
-    return _to_dataset([finished], times, settings, None, time.perf_counter() - begin)
+    values = run_chunk([case], settings)
+    status, text = values["status"][0], values["status_text"][0]
+    if status == Status.BAD_INPUT:
+        raise InputError(text)
+    if status != Status.OK and on_failure == "raise":
+        raise RunError(text)
+    mesh = profile.mesh(settings.refinement)
+    described = describe_columns([profile], [mesh], mesh.depth.size)
+    dataset = _with_times(lay_out(values, described, {}, ("time",)), times, settings)
+    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
 
 
 def simulate_many(
@@ -122,12 +135,15 @@ def simulate_many(
     dimension: str = "case",
     labels: Sequence[Any] | None = None,
     output: Any = "1 h",
+    keep: Iterable[str] | None = None,
     ponding_limit: Any = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
     max_steps: int = 1_000_000,
     n_threads: int | None = None,
+    executor: Executor | None = None,
+    store: str | Path | None = None,
     progress: Progress = False,
 ) -> xr.Dataset:
     """Simulate many cases: any mix of profiles, soils, weathers and starts.
@@ -145,6 +161,9 @@ def simulate_many(
         Coordinate of that dimension; 0, 1, 2, ... when left out.
     output : float, str, Quantity or sequence of datetime64, optional
         Interval of the results [h], or their times.
+    keep : iterable of str, optional
+        Names of the variables wanted; all when left out. How each case ended is always given.
+        `meter_reading` needs ``node_suction``.
     ponding_limit : float, str or Quantity, optional
         Depth of water [cm] the surface holds before the rest runs off.
     surface : HeldSurface, optional
@@ -157,6 +176,12 @@ def simulate_many(
         Steps after which a case gives up.
     n_threads : int, optional
         Threads to use; as many as the process may use processors when left out.
+    executor : Executor, optional
+        Runs chunks of cases in place of threads of this process: a
+        `concurrent.futures.Executor`, or the client of a dask cluster.
+    store : str or Path, optional
+        Folder of a zarr store that results are written to while the batch runs. The same call
+        takes up an unfinished store where it stopped, and opens a finished one.
     progress : bool or callable, optional
         True shows a bar; a callable is given the number of finished cases and of all.
 
@@ -164,56 +189,54 @@ def simulate_many(
     -------
     Dataset
         As from `simulate`, with the dimension of the cases in front. A case that failed has a
-        status other than 0, a sentence in `status_text`, and NaN where it has no result.
+        status other than 0, a sentence in `status_text`, and NaN where it has no result. From a
+        store, values are read when they are asked for.
 
     Raises
     ------
     InputError
         If there are no cases, their spans differ, or a setting cannot be used.
+    Interrupted
+        On Ctrl-C; its `finished` holds the cases that were run.
+
+    Examples
+    --------
+    Suction and drainage only, of a profile under two weathers:
+
+    >>> import soilwater as sw
+    >>> sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
+    >>> green = sw.Profile.over_gravel(sand, "12 in")
+    >>> cases = [sw.Case(green, sw.steady_weather(2, 0.0, rain=rain)) for rain in (0.0, 5.0)]
+    >>> run = sw.simulate_many(cases, output="24 h", keep=("suction", "drainage"))
+    >>> dict(run.drainage.sizes)
+    {'case': 2, 'time': 3}
     """
     listed = list(cases)
     _check_cases(listed, labels)
     settings, times = _settings(
-        listed[0].weather, output, ponding_limit, surface, tolerance, refinement, max_steps
+        listed[0].weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
     )
-    begin = time.perf_counter()
-    chunks = [listed[i : i + _CHUNK] for i in range(0, len(listed), _CHUNK)]
-    threads = min(len(chunks), n_threads if n_threads is not None else _processors())
-    done: dict[int, Finished] = {}
-    report = _reporter(progress, len(listed))
-    if threads <= 1:
-        for k, chunk in enumerate(chunks):
-            done[k] = run_chunk(chunk, settings)
-            report(len(chunk))
-    else:
-        pool = ThreadPoolExecutor(threads)
-        try:
-            futures = {pool.submit(run_chunk, chunk, settings): k for k, chunk in enumerate(chunks)}
-            for future in as_completed(futures):
-                done[futures[future]] = future.result()
-                report(len(chunks[futures[future]]))
-        finally:
-            # On an interrupt the chunks under way end; those waiting never start.
-            pool.shutdown(wait=True, cancel_futures=True)
-    finished = [done[k] for k in range(len(chunks))]
-    coordinate = (dimension, np.arange(len(listed)) if labels is None else list(labels))
-    return _to_dataset(finished, times, settings, coordinate, time.perf_counter() - begin)
+    axes = {dimension: range(len(listed)) if labels is None else list(labels)}
+    return _run_batch(listed, axes, settings, times, n_threads, executor, store, progress)
 
 
 def compare_depths(
     profile: Profile,
     depths: Any,
-    weather: Weather,
+    weather: Weather | Sequence[Weather],
     *,
+    soils: Sequence[Soil] | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     layer: str | None = None,
     output: Any = "1 h",
+    keep: Iterable[str] | None = None,
     ponding_limit: Any = 0.5,
     tolerance: float = 0.003,
     n_threads: int | None = None,
+    executor: Executor | None = None,
     progress: Progress = False,
 ) -> xr.Dataset:
     """Simulate the same profile with its root zone at several depths.
@@ -224,8 +247,11 @@ def compare_depths(
         Layers and base condition; only one thickness is changed.
     depths : sequence of float, str or Quantity
         Thicknesses of the root zone [cm].
-    weather : Weather
-        Rain and reference evapotranspiration.
+    weather : Weather or sequence of Weather
+        Rain and reference evapotranspiration; several members make the dimension ``member``.
+    soils : sequence of Soil, optional
+        Soils to put into the varied layer, such as ``fit.samples(50)``; they make the dimension
+        ``sample``. The soil of the profile when left out.
     turf : Turf, optional
         Roots, demand and interception.
     start : {"soaked", "drained"}, float, str or Quantity, optional
@@ -238,58 +264,260 @@ def compare_depths(
         Name of the layer to vary; the root zone, or the only layer, when left out.
     output : float, str, Quantity or sequence of datetime64, optional
         Interval of the results [h], or their times.
+    keep : iterable of str, optional
+        Names of the variables wanted; all when left out.
     ponding_limit : float, str or Quantity, optional
         Depth of water [cm] the surface holds before the rest runs off.
     tolerance : float, optional
         Largest local error in water content a step may make [1].
     n_threads : int, optional
         Threads to use.
+    executor : Executor, optional
+        Runs chunks of cases in place of threads of this process.
     progress : bool or callable, optional
         True shows a bar; a callable is given the number of finished cases and of all.
 
     Returns
     -------
     Dataset
-        As from `simulate`, with the dimension ``root_zone_depth`` [cm] in front.
+        As from `simulate`, with the dimension ``root_zone_depth`` [cm] in front, and ``sample``
+        and ``member`` behind it where they were asked for.
 
     Raises
     ------
     InputError
         If a depth cannot be used, or it is not clear which layer is meant.
+    Interrupted
+        On Ctrl-C; its `finished` holds the cases that were run.
     """
-    thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths")))
-    cases = [
-        Case(
-            profile.with_thickness(float(thickness), layer=layer),
-            weather,
-            turf=turf,
-            start=start,
-            irrigation=irrigation,
-            rules=rules,
+    thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
+    profiles = [profile.with_thickness(each, layer=layer) for each in thicknesses]
+    common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    cases, axes = _ensemble(profiles, weather, soils, layer, common)
+    settings, times = _settings(
+        cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
+    )
+    axes = {"root_zone_depth": thicknesses, **axes}
+    return _run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+
+
+def simulate_ensemble(
+    profile: Profile,
+    weather: Weather | Sequence[Weather],
+    *,
+    soils: Sequence[Soil] | None = None,
+    turf: Turf | None = None,
+    start: Any = "soaked",
+    irrigation: Sequence[Event] = (),
+    rules: Sequence[Rule] = (),
+    layer: str | None = None,
+    output: Any = "1 h",
+    keep: Iterable[str] | None = None,
+    ponding_limit: Any = 0.5,
+    tolerance: float = 0.003,
+    n_threads: int | None = None,
+    executor: Executor | None = None,
+    progress: Progress = False,
+) -> xr.Dataset:
+    """Simulate one profile with every soil and every weather it may have.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    weather : Weather or sequence of Weather
+        Rain and reference evapotranspiration; several members make the dimension ``member``.
+    soils : sequence of Soil, optional
+        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
+        ``sample``. The soil of the profile when left out.
+    turf : Turf, optional
+        Roots, demand and interception.
+    start : {"soaked", "drained"}, float, str or Quantity, optional
+        Water at the start, as in `simulate`.
+    irrigation : sequence of Event, optional
+        Water applied.
+    rules : sequence of Rule, optional
+        Irrigation decided within the run.
+    layer : str, optional
+        Name of the layer the soils go into; the root zone, or the only layer, when left out.
+    output : float, str, Quantity or sequence of datetime64, optional
+        Interval of the results [h], or their times.
+    keep : iterable of str, optional
+        Names of the variables wanted; all when left out.
+    ponding_limit : float, str or Quantity, optional
+        Depth of water [cm] the surface holds before the rest runs off.
+    tolerance : float, optional
+        Largest local error in water content a step may make [1].
+    n_threads : int, optional
+        Threads to use.
+    executor : Executor, optional
+        Runs chunks of cases in place of threads of this process.
+    progress : bool or callable, optional
+        True shows a bar; a callable is given the number of finished cases and of all.
+
+    Returns
+    -------
+    Dataset
+        As from `simulate`, with ``sample`` and ``member`` in front where they were asked for.
+
+    Raises
+    ------
+    InputError
+        If there are no soils or weathers, spans differ, or it is not clear which layer is meant.
+    Interrupted
+        On Ctrl-C; its `finished` holds the cases that were run.
+
+    Examples
+    --------
+    >>> import soilwater as sw
+    >>> sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
+    >>> green = sw.Profile.over_gravel(sands[0], "12 in")
+    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), soils=sands, output="24 h")
+    >>> band = sw.meter_reading(run, "3 in").quantile([0.05, 0.95], "sample")
+    >>> dict(band.sizes)
+    {'quantile': 2, 'time': 3}
+    """
+    common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    cases, axes = _ensemble([profile], weather, soils, layer, common)
+    settings, times = _settings(
+        cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
+    )
+    return _run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+
+
+def _ensemble(
+    profiles: Sequence[Profile],
+    weather: Weather | Sequence[Weather],
+    soils: Sequence[Soil] | None,
+    layer: str | None,
+    common: dict[str, Any],
+) -> tuple[list[Case], dict[str, Sequence[Any]]]:
+    """Every profile with every soil under every weather, and the dimensions behind profiles."""
+    axes: dict[str, Sequence[Any]] = {}
+    if soils is not None:
+        axes["sample"] = range(len(soils))
+        profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
+    members = [weather] if isinstance(weather, Weather) else list(weather)
+    if not isinstance(weather, Weather):
+        axes["member"] = range(len(members))
+    cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
+    _check_cases(cases, None)
+    return cases, axes
+
+
+def _run_batch(
+    cases: list[Case],
+    axes: Axes,
+    settings: Settings,
+    times: NDArray[np.datetime64],
+    n_threads: int | None,
+    executor: Executor | None,
+    store: str | Path | None,
+    progress: Progress,
+) -> xr.Dataset:
+    begin = time.perf_counter()
+    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    described = describe_columns([case.profile for case in cases], meshes, n_nodes)
+    days = float(cases[0].weather.hours[-1]) / 24.0
+    size = cases_per_chunk(days)
+    if store is not None:
+        known = _with_times(lay_out({}, described, axes, ()), times, settings)
+        return _run_into_store(
+            Path(store), cases, known, settings, size, n_threads, executor, progress
         )
-        for thickness in thicknesses
-    ]
-    return simulate_many(
-        cases,
-        dimension="root_zone_depth",
-        labels=thicknesses.tolist(),
-        output=output,
-        ponding_limit=ponding_limit,
-        tolerance=tolerance,
-        n_threads=n_threads,
-        progress=progress,
+    values = {name: blank(name, len(cases), times.size, n_nodes) for name in settings.names}
+    firsts = range(0, len(cases), size)
+    chunks = [cases[first : first + size] for first in firsts]
+    try:
+        with (
+            reporting(progress, len(cases)) as report,
+            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
+        ):
+            for k, part in finished:
+                fill(values, firsts[k], part)
+                report(len(chunks[k]))
+    except KeyboardInterrupt:
+        so_far = lay_out(values, described, axes, ("time",))
+        raise Interrupted(_with_times(so_far, times, settings)) from None
+    dataset = _with_times(lay_out(values, described, axes, ("time",)), times, settings)
+    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+
+
+def _run_into_store(
+    path: Path,
+    cases: list[Case],
+    known: xr.Dataset,
+    settings: Settings,
+    size: int,
+    n_threads: int | None,
+    executor: Executor | None,
+    progress: Progress,
+) -> xr.Dataset:
+    """Run what a store still lacks, and open it."""
+    block = size * _CHUNKS_PER_BLOCK
+    (dimension,) = known.profile.dims
+    digest = digest_of_run(cases, settings, str(dimension), known[dimension].values.tolist())
+    if not path.exists():
+        create_store(path, known, settings, block, digest)
+    waiting = columns_to_run(path, digest)
+    n_nodes = known.node_depth.shape[-1]
+    chunks: list[list[Case]] = []
+    places: list[tuple[int, int]] = []
+    for begin in range(0, len(cases), block):
+        end = min(begin + block, len(cases))
+        if waiting[begin:end].any():
+            places += [(begin, first) for first in range(begin, end, size)]
+            chunks += [cases[first : min(first + size, end)] for first in range(begin, end, size)]
+    unfinished: dict[int, dict[str, NDArray[Any]]] = {}
+    missing = {begin: [b for b, _ in places].count(begin) for begin, _ in places}
+    try:
+        with (
+            reporting(progress, len(cases)) as report,
+            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
+        ):
+            report(len(cases) - sum(map(len, chunks)))
+            for k, part in finished:
+                begin, first = places[k]
+                if begin not in unfinished:
+                    n = min(block, len(cases) - begin)
+                    unfinished[begin] = {
+                        name: blank(name, n, known.sizes["time"], n_nodes)
+                        for name in settings.names
+                    }
+                fill(unfinished[begin], first - begin, part)
+                missing[begin] -= 1
+                if missing[begin] == 0:
+                    write_block(path, begin, unfinished.pop(begin))
+                report(len(chunks[k]))
+    except KeyboardInterrupt:
+        raise Interrupted(open_store(path)) from None
+    return open_store(path)
+
+
+def _with_times(
+    dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Settings
+) -> xr.Dataset:
+    dataset["time"] = times
+    attached: xr.Dataset = attach(dataset)
+    return attached.assign_attrs(
+        title="Soil water simulation",
+        tolerance=settings.tolerance,
+        ponding_limit_cm=settings.ponding_limit,
+        refinement=settings.refinement,
     )
 
 
 def _settings(
     weather: Weather,
     output: Any,
+    keep: Iterable[str] | None,
     ponding_limit: Any,
     surface: HeldSurface | None,
     tolerance: float,
     refinement: float,
     max_steps: int,
-) -> tuple[Settings, Any]:
+) -> tuple[Settings, NDArray[np.datetime64]]:
     faults = Faults("Settings")
     limit = 0.0
     with faults.catching():
@@ -302,19 +530,26 @@ def _settings(
         faults.add(f"refinement is {refinement!r}", allowed="above 0")
     if max_steps < 0:
         faults.add(f"max_steps is {max_steps!r}", allowed="0 or more")
-    if surface is not None and not isinstance(surface, HeldSurface):
-        faults.add(f"surface is {surface!r}", allowed="HeldSurface(suction) or None")
-    if surface is not None and isinstance(weather, Weather) and np.any(weather.rain > 0.0):
+    held: Any = surface
+    if not isinstance(held, HeldSurface | None):
+        faults.add(f"surface is {held!r}", allowed="HeldSurface(suction) or None")
+    if surface is not None and np.any(weather.rain > 0.0):
         faults.add(
             "the surface is held and the weather brings rain",
             cure="use weather without rain under a held surface",
         )
+    names: tuple[str, ...] = ()
+    with faults.catching():
+        names = kept_names(keep)
     faults.raise_if_any()
     hours, times = output_hours(output, weather)
-    return Settings(hours, float(tolerance), limit, surface, float(refinement), max_steps), times
+    settings = Settings(
+        hours, names, float(tolerance), limit, surface, float(refinement), max_steps
+    )
+    return settings, times
 
 
-def _check_cases(cases: list[Case], labels: Sequence[Any] | None) -> None:
+def _check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
     faults = Faults("Cases")
     if not cases:
         faults.add("there are none", allowed="at least one Case")
@@ -334,90 +569,3 @@ def _check_cases(cases: list[Case], labels: Sequence[Any] | None) -> None:
     if labels is not None and len(labels) != len(cases):
         faults.add(f"{len(labels)} labels for {len(cases)} cases", allowed="one label a case")
     faults.raise_if_any()
-
-
-def _processors() -> int:
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
-def _reporter(progress: Progress, total: int) -> Callable[[int], None]:
-    """Return a function that is told how many more cases are done."""
-    if progress is False:
-        return lambda more: None
-    if progress is True:
-        from tqdm.auto import tqdm
-
-        bar = tqdm(total=total, unit="case")
-
-        def advance(more: int) -> None:
-            bar.update(more)
-            if bar.n >= total:
-                bar.close()
-
-        return advance
-    finished = 0
-
-    def tell(more: int) -> None:
-        nonlocal finished
-        finished += more
-        progress(finished, total)
-
-    return tell
-
-
-def _padded(arrays: Sequence[Any]) -> Any:
-    """Join arrays along their first axis, padding the last with NaN to the longest."""
-    longest = max(a.shape[-1] for a in arrays)
-    widened = [
-        np.pad(a, [(0, 0)] * (a.ndim - 1) + [(0, longest - a.shape[-1])], constant_values=np.nan)
-        for a in arrays
-    ]
-    return np.concatenate(widened)
-
-
-def _to_dataset(
-    finished: list[Finished],
-    times: Any,
-    settings: Settings,
-    batch: tuple[str, Any] | None,
-    seconds: float,
-) -> xr.Dataset:
-    columns = Columns(
-        [profile for part in finished for profile in part.profiles],
-        [mesh for part in finished for mesh in part.meshes],
-        _padded([part.node_suction for part in finished]),
-        _padded([part.water_content for part in finished]),
-    )
-    dataset = columns_to_dataset(columns, ("time",), batch)
-    first = () if batch is None else (batch[0],)
-
-    def add(name: str, dims: tuple[str, ...], values: Any) -> None:
-        dataset[name] = (dims, values[0] if batch is None else values)
-
-    for name in finished[0].amounts:
-        add(name, (*first, "time"), np.concatenate([part.amounts[name] for part in finished]))
-    thickness = dataset.depth_bounds.diff("bound").isel(bound=0)
-    cell = "depth" if "depth" in dataset.dims else "cell"
-    dataset["storage"] = (10.0 * dataset.water_content * thickness).sum(cell, min_count=1)
-    counts = np.concatenate([part.counts for part in finished])
-    for name, number in (
-        ("steps", march.STEPS),
-        ("rejected_steps", march.REJECTED),
-        ("newton_iterations", march.ITERATIONS),
-    ):
-        add(name, first, counts[:, number])
-    add("status", first, np.concatenate([part.status for part in finished]))
-    texts = np.array([text for part in finished for text in part.status_text])
-    add("status_text", first, texts)
-    dataset["time"] = times
-    attached: xr.Dataset = attach(dataset)
-    attached.attrs = {
-        "title": "Soil water simulation",
-        "tolerance": settings.tolerance,
-        "ponding_limit_cm": settings.ponding_limit,
-        "refinement": settings.refinement,
-        "wall_time_s": seconds,
-    }
-    return attached

@@ -41,7 +41,13 @@ FLOORS = {
     "fitting": 3,
     "results": 3,
     "equilibrium": 3,
+    "cases": 4,
+    "starts": 4,
+    "packing": 4,
+    "stepwise": 4,
     "batch": 4,
+    "scheduling": 4,
+    "store": 4,
     "simulate": 4,
     "meter": 4,
     "decisions": 5,
@@ -58,7 +64,16 @@ ONLY_IN = {
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
 KERNELS_MAY_IMPORT = {"soilwater.kernels", "soilwater.errors", "numpy", "numba", "llvmlite"}
-LOADED_ONLY_WHEN_NEEDED = ("matplotlib", "scipy.optimize", "pint", "tqdm", "dask", "openpyxl")
+LOADED_ONLY_WHEN_NEEDED = (
+    "matplotlib",
+    "scipy.optimize",
+    "pint",
+    "tqdm",
+    "dask",
+    "distributed",
+    "zarr",
+    "openpyxl",
+)
 
 FILES = sorted(path for path in PACKAGE.rglob("*.py") if path != PACKAGE / "__init__.py")
 

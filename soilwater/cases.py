@@ -1,0 +1,176 @@
+"""What is to be run: a column with its weather, and the settings that cases share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.errors import Faults, InputError
+from soilwater.irrigation import Event, Rule
+from soilwater.profile import Profile
+from soilwater.times import hours_between, to_timedelta
+from soilwater.turf import Turf
+from soilwater.units import number_to_house
+from soilwater.weather import Weather
+
+
+@dataclass(frozen=True)
+class HeldSurface:
+    """A surface kept at a suction, as under a tension disc, or under a pond kept at a depth.
+
+    Parameters
+    ----------
+    suction : float, str or Quantity
+        Suction at the surface [cm]; negative for the depth of a pond.
+
+    Raises
+    ------
+    InputError
+        If it is not a suction.
+    """
+
+    suction: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "suction", number_to_house(self.suction, "suction", "suction"))
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One column to simulate.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    weather : Weather
+        Rain and demand; its span is the span of the run.
+    turf : Turf, optional
+        Roots and demand; without it nothing is taken up and nothing evaporates.
+    start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
+        Water at the start. "soaked": saturated to the surface; "drained": at rest after
+        drainage; a number or text with a unit: one suction [cm] everywhere; a DataArray over
+        ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end.
+    irrigation : sequence of Event, optional
+        Water applied.
+    rules : sequence of Rule, optional
+        Irrigation decided within the run.
+
+    Raises
+    ------
+    InputError
+        With every argument of the wrong kind.
+    """
+
+    profile: Profile
+    weather: Weather
+    turf: Turf | None = field(default=None, kw_only=True)
+    start: Any = field(default="soaked", kw_only=True)
+    irrigation: Sequence[Event] = field(default=(), kw_only=True)
+    rules: Sequence[Rule] = field(default=(), kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults("Case")
+        single: tuple[tuple[str, Any, type], ...] = (
+            ("profile", self.profile, Profile),
+            ("weather", self.weather, Weather),
+        )
+        for name, value, kind in single:
+            if not isinstance(value, kind):
+                faults.add(f"{name} is a {type(value).__name__}", allowed=kind.__name__)
+        turf: Any = self.turf
+        if not isinstance(turf, Turf | None):
+            faults.add(f"turf is a {type(turf).__name__}", allowed="Turf or None")
+        several: tuple[tuple[str, Sequence[Any], type], ...] = (
+            ("irrigation", self.irrigation, Event),
+            ("rules", self.rules, Rule),
+        )
+        for name, values, kind in several:
+            for i, each in enumerate(values):
+                if not isinstance(each, kind):
+                    faults.add(f"{each!r} is no {kind.__name__}", where=f"{name}, position {i}")
+        faults.raise_if_any()
+
+
+@dataclass(frozen=True, eq=False)
+class Settings:
+    """What all cases of a batch share.
+
+    Parameters
+    ----------
+    output_hours : ndarray, shape (n_times,)
+        When results are wanted [h since start].
+    names : tuple of str
+        Variables wanted.
+    tolerance : float
+        Largest local error in water content a step may make [1].
+    ponding_limit : float
+        Depth of water the surface holds [cm].
+    surface : HeldSurface or None
+        In place of the weather.
+    refinement : float
+        Divides the distances between nodes [1].
+    max_steps : int
+        Steps after which a case gives up.
+    """
+
+    output_hours: NDArray[np.float64]
+    names: tuple[str, ...]
+    tolerance: float = 0.003
+    ponding_limit: float = 0.5
+    surface: HeldSurface | None = None
+    refinement: float = 1.0
+    max_steps: int = 1_000_000
+
+
+def output_hours(
+    output: Any, weather: Weather
+) -> tuple[NDArray[np.float64], NDArray[np.datetime64]]:
+    """Hours since the start, and times, at which results are wanted.
+
+    Parameters
+    ----------
+    output : float, str, Quantity or sequence of datetime64
+        Interval [h], or the times themselves.
+    weather : Weather
+        Span of the run.
+
+    Returns
+    -------
+    hours : ndarray, shape (n,)
+        Hours since the start of the weather [h].
+    times : ndarray of datetime64, shape (n,)
+        The same as times.
+
+    Raises
+    ------
+    InputError
+        If the interval is not above 0, or times go backwards or leave the weather.
+    """
+    span = float(weather.hours[-1])
+    if isinstance(output, str | float | int) or np.ndim(output) == 0:
+        step = number_to_house(output, "duration", "output")
+        if step <= 0.0:
+            raise InputError(f"output: {step:g} h; allowed: above 0.")
+        count = int(np.floor(span / step + 1e-9))
+        hours = step * np.arange(count + 1.0)
+        if hours[-1] < span - 1e-9 * span:
+            hours = np.append(hours, span)
+        hours = np.minimum(hours, span)
+        times = weather.start + np.array([to_timedelta(float(h)) for h in hours])
+        return hours.astype(np.float64), times
+    times = np.asarray(output, dtype="datetime64[ns]")
+    hours = np.asarray(hours_between(weather.start, times), dtype=np.float64)
+    faults = Faults("output")
+    if times.size == 0:
+        faults.add("there are no times", allowed="at least one time, or an interval")
+    for time in times[~((hours >= 0.0) & (hours <= span))]:
+        faults.add(f"{time} lies outside the run", allowed=f"{weather.start} to {weather.end}")
+    for i in np.flatnonzero(np.diff(hours) <= 0.0)[:1].tolist():
+        faults.add(f"time goes backwards: {times[i]} is followed by {times[i + 1]}")
+    faults.raise_if_any()
+    return hours, times
