@@ -120,7 +120,7 @@ def test_nodes_lie_at_every_end_of_a_layer_and_are_close_there(upper, lower, ref
         finest, coarsest = FINEST_INTERVAL / refinement, COARSEST_INTERVAL / refinement
         # Up to half an interval left over in the middle may lengthen all of them a little.
         spare = min(1.5, thickness / max(thickness - 0.5 * coarsest, 1e-9)) + 1e-9
-        assert max(own[0], own[-1]) <= min(finest * 1.5, thickness)
+        assert max(own[0], own[-1]) <= min(1.5 * finest, thickness) + 1e-9
         assert own.max() <= coarsest * spare
         towards_middle = own[: (own.size + 1) // 2]
         growth = towards_middle[1:] / towards_middle[:-1]
