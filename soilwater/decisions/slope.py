@@ -1,0 +1,221 @@
+"""How many centimetres deeper a crest behaves: a screening balance of water along the slope.
+
+Over a sloping gravel floor the wet sand above the gravel drains downhill, inside the sand, long
+after it has stopped dripping into the gravel. The crest gets no water from above, so the suction at
+its base rises; in a column at rest that is worth as many centimetres of depth.
+
+The balance is of the Boussinesq kind (Boussinesq 1904, J. Math. Pures Appl. 10:5, cited from
+memory; storage and flow of the unsaturated column taken through its own curves): each column is at
+rest over its base suction s(x), holds W(s) and passes T(s) = integral of the conductivity over its
+depth, and
+
+    dW/dt = -dq/dx,   q = T (slope + ds/dx),
+
+with no flow at the crest, and s kept at its entry value where more water arrives than leaves (the
+rest drips into the gravel). It is a screening estimate, not a two-dimensional solution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.decisions.cautions import slope_caution
+from soilwater.errors import Faults
+from soilwater.soils import Soil
+from soilwater.units import in_people_units, number_to_house
+
+CONDUCTIVITY_FACTOR = 2.0
+"""Field conductivity may be this many times larger or smaller (common practice, no source)."""
+_CELLS = 50
+_STEP = 0.1
+
+
+@dataclass(frozen=True)
+class SlopeEquivalent:
+    """Extra depth a spot on a slope behaves as if it had.
+
+    Attributes
+    ----------
+    low, best, high : float
+        Centimetres [cm]; the range comes from conductivity half and twice as large.
+    slope : float
+        Rise over run [1].
+    length : float
+        Length of the slope [cm].
+    from_crest : float
+        Distance of the spot below the crest [cm].
+    hours : float
+        Time since the soaking [h].
+    """
+
+    low: float
+    best: float
+    high: float
+    slope: float
+    length: float
+    from_crest: float
+    hours: float
+
+    @property
+    def bound(self) -> float:
+        """What it can never exceed [cm]: slope times the length below the spot."""
+        return self.slope * (self.length - self.from_crest)
+
+    @property
+    def caution(self) -> str:
+        """Sentence for a person; empty where the slope is too small to matter."""
+        return slope_caution(self.slope, self.low, self.high)
+
+    def __str__(self) -> str:
+        return (
+            f"{in_people_units(self.slope, 'slope')} over {self.length / 100:.1f} m, "
+            f"{self.from_crest / 100:.1f} m below the crest, {self.hours:g} h after a soaking: "
+            f"like {self.best:.1f} cm more depth ({self.low:.1f} to {self.high:.1f} cm; never "
+            f"above {self.bound:.1f} cm)"
+        )
+
+
+def slope_equivalent(
+    soil: Soil,
+    slope: Any,
+    length: Any,
+    *,
+    depth: Any,
+    from_crest: Any = 0.0,
+    hours: Any = 48.0,
+    base_suction: Any = 3.0,
+) -> SlopeEquivalent:
+    """Estimate how many centimetres deeper a spot on a slope behaves.
+
+    Parameters
+    ----------
+    soil : Soil
+        The root-zone sand.
+    slope : float, str or Quantity
+        Slope of the gravel floor, rise over run [1]; that of the surface, where the root zone has
+        one depth.
+    length : float, str or Quantity
+        Length of the slope from the crest to its foot [cm].
+    depth : float, str or Quantity
+        Depth of the root zone [cm].
+    from_crest : float, str or Quantity, optional
+        Distance of the spot below the crest [cm].
+    hours : float, str or Quantity, optional
+        Time since the soaking [h]. The effect grows over two days and stays for about a week.
+    base_suction : float, str or Quantity, optional
+        Suction below which the gravel takes water [cm].
+
+    Returns
+    -------
+    SlopeEquivalent
+        Best estimate, and the range for half and twice the conductivity.
+
+    Raises
+    ------
+    InputError
+        With every fault at once.
+
+    Notes
+    -----
+    Checked against a coarse two-dimensional screening calculation (planar slope, 30 cm of three
+    in-spec sands, 10 m, 48 h): the drop of the crest's 7.6 cm reading agrees within 0.3 % by volume
+    from 1 to 5 %. A planar slope is assumed; a convex crest loses less, a concave foot gains.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> mix = VanGenuchten(0.05, 0.42, 0.039, 3.0, "28 cm/h")
+    >>> crest = slope_equivalent(mix, "2 %", "10 m", depth="30 cm")
+    >>> round(crest.best, 1), round(crest.bound, 1)
+    (5.8, 20.0)
+    """
+    faults = Faults("slope_equivalent")
+    values: dict[str, float] = {}
+    for name, given, quantity, lowest in (
+        ("slope", slope, "slope", 0.0),
+        ("length", length, "length", 0.0),
+        ("depth", depth, "length", 0.0),
+        ("from_crest", from_crest, "length", 0.0),
+        ("hours", hours, "duration", 0.0),
+        ("base_suction", base_suction, "suction", 0.0),
+    ):
+        with faults.catching():
+            value = number_to_house(given, quantity, name)
+            if value < lowest or (value == 0.0 and name in ("length", "depth")):
+                faults.add(f"{name} is {value:g}", allowed="above 0, or 0 where that has a meaning")
+            values[name] = value
+    if not faults and values["from_crest"] > values["length"]:
+        faults.add("from_crest is beyond the length", allowed=f"up to {values['length']:g} cm")
+    if not faults and values["slope"] > 0.2:
+        faults.add(f"slope is {values['slope']:g}", allowed="up to 0.2, for which it was tried")
+    faults.raise_if_any()
+    found = [
+        _rise(soil, factor, values)
+        for factor in (1.0 / CONDUCTIVITY_FACTOR, 1.0, CONDUCTIVITY_FACTOR)
+    ]
+    return SlopeEquivalent(
+        low=min(found),
+        best=found[1],
+        high=max(found),
+        slope=values["slope"],
+        length=values["length"],
+        from_crest=values["from_crest"],
+        hours=values["hours"],
+    )
+
+
+def _rise(soil: Soil, factor: float, values: dict[str, float]) -> float:
+    """Rise of the suction at the base of the spot [cm]."""
+    slope, length, entry = values["slope"], values["length"], values["base_suction"]
+    if slope == 0.0 or values["hours"] == 0.0:
+        return 0.0
+    from scipy.integrate import solve_ivp
+
+    most = entry + slope * length
+    suction, storage_loss, transmission = _column_tables(soil, values["depth"], most)
+    spacing = length / _CELLS
+
+    def rate(_: float, base: NDArray[np.float64]) -> NDArray[np.float64]:
+        passes = factor * np.interp(base, suction, transmission)
+        # From above: the uphill column gives the water, so no column draws on what it lacks.
+        flow = np.concatenate([[0.0], passes[:-1] * (slope + np.diff(base) / spacing), [0.0]])
+        rises = np.diff(flow) / spacing / np.interp(base, suction, storage_loss)
+        rises[(base <= entry + 1e-9) & (rises < 0.0)] = 0.0
+        return rises
+
+    end = values["hours"]
+    solved = solve_ivp(
+        rate,
+        (0.0, end),
+        np.full(_CELLS, entry),
+        method="LSODA",
+        t_eval=[end],
+        lband=1,
+        uband=1,
+        rtol=1e-4,
+        atol=1e-3,
+    )
+    middles = (np.arange(_CELLS) + 0.5) * spacing
+    rise = np.interp(values["from_crest"], middles, solved.y[:, -1]) - entry
+    return float(np.clip(rise, 0.0, slope * (length - values["from_crest"])))
+
+
+def _column_tables(
+    soil: Soil, depth: float, most: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Tabulate base suction [cm], loss of storage with it [1], transmission [cm2/h] of a column."""
+    intervals = max(1, round(depth / _STEP))
+    step = depth / intervals
+    count = int(np.ceil(most / step)) + intervals + 2
+    suction: NDArray[np.float64] = step * np.arange(count, dtype=np.float64)
+    water = np.asarray(soil.water_content(suction), dtype=np.float64)
+    conductivity = np.asarray(soil.conductivity(suction), dtype=np.float64)
+    summed = np.concatenate([[0.0], np.cumsum(0.5 * step * (conductivity[1:] + conductivity[:-1]))])
+    # Never nought: a column that holds all its water still loses some as its crest dries.
+    loss: NDArray[np.float64] = np.maximum(water[:-intervals] - water[intervals:], 1e-4)
+    transmission: NDArray[np.float64] = summed[intervals:] - summed[:-intervals]
+    return suction[:-intervals], loss, transmission

@@ -1,0 +1,91 @@
+"""Slope as centimetres of depth: against screening numbers, its bound, and its order."""
+
+import pytest
+
+import soilwater as sw
+from soilwater.decisions.cautions import CAUTIONS, cautions_for, slope_caution
+from soilwater.decisions.rest import rest_curve
+from soilwater.decisions.slope import slope_equivalent
+from soilwater.errors import InputError
+
+SANDS = {
+    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
+    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
+    "D": sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="D"),
+}
+# Drop of a crest's 7.6 cm reading [% by volume] 48 h after a soaking, below its own column: planar
+# slope, 30 cm of sand, 10 m. From a separate coarse two-dimensional calculation of these invented
+# sands: an order of magnitude, no reference solution.
+TWO_DIMENSIONS = {
+    "B": {0.01: 2.0, 0.02: 3.5, 0.03: 4.7, 0.05: 6.5},
+    "C": {0.01: 2.3, 0.02: 4.1, 0.03: 5.7, 0.05: 8.0},
+    "D": {0.01: 4.1, 0.02: 6.8, 0.03: 8.5, 0.05: 10.3},
+}
+
+
+@pytest.mark.parametrize("name", SANDS)
+def test_the_crest_reads_as_in_two_dimensions(name):
+    sand = SANDS[name]
+    level = rest_curve(sand).reading(30.0, 7.6, 3.0)
+    for slope, drop in TWO_DIMENSIONS[name].items():
+        extra = slope_equivalent(sand, slope, "10 m", depth=30.0)
+        reads = rest_curve(sand).reading(30.0 + extra.best, 7.6, 3.0)
+        assert 100.0 * (level - reads) == pytest.approx(drop, abs=0.3)
+        assert extra.low <= extra.best <= extra.high <= extra.bound
+
+
+def test_a_metre_lower_is_worth_less_and_the_foot_nothing():
+    at = [
+        slope_equivalent(SANDS["C"], 0.03, "10 m", depth=30.0, from_crest=f"{metres} m").best
+        for metres in (0, 1, 3, 10)
+    ]
+    assert at == sorted(at, reverse=True)
+    # The separate calculation found "about half" a metre below the crest.
+    assert 0.4 < at[1] / at[0] < 0.85
+    assert at[-1] == 0.0
+
+
+def test_it_grows_over_two_days():
+    hours = [
+        slope_equivalent(SANDS["B"], 0.04, "9 m", depth=30.0, hours=h).best
+        for h in (0, 6, 24, 48, 96)
+    ]
+    assert hours == sorted(hours) and hours[0] == 0.0
+
+
+def test_a_short_slope_ends_at_its_bound():
+    # At rest the head is level: the suction rises by slope x length, and not further.
+    settled = slope_equivalent(SANDS["D"], 0.02, "2 m", depth=30.0, hours="60 days")
+    assert settled.best == pytest.approx(settled.bound, rel=0.03)
+    assert settled.bound == pytest.approx(4.0)
+
+
+def test_level_ground_has_no_equivalent():
+    level = slope_equivalent(SANDS["B"], 0.0, "10 m", depth=30.0)
+    assert (level.low, level.best, level.high, level.caution) == (0.0, 0.0, 0.0, "")
+
+
+def test_the_caution_has_numbers_in_both_units():
+    crest = slope_equivalent(SANDS["B"], "4 %", "9 m", depth="30 cm")
+    assert f"behaves as if {crest.low:.1f} to {crest.high:.1f} cm deeper" in crest.caution
+    assert "4.0 % (1:25)" in crest.caution and " in)" in crest.caution
+    assert "never above 36.0 cm" in str(crest)
+    assert slope_caution(0.01, 1.0, 2.0) == ""
+
+
+def test_faults_at_once():
+    with pytest.raises(InputError) as caught:
+        slope_equivalent(SANDS["B"], "4", "0 m", depth=-30.0)
+    for part in ('"4" has no unit', "length is 0", "depth is -30"):
+        assert part in str(caught.value)
+    with pytest.raises(InputError, match="from_crest is beyond the length"):
+        slope_equivalent(SANDS["B"], 0.02, 900.0, depth=30.0, from_crest=1000.0)
+    with pytest.raises(InputError, match=r"up to 0\.2"):
+        slope_equivalent(SANDS["B"], 0.5, 900.0, depth=30.0)
+
+
+def test_cautions_are_chosen_by_topic():
+    assert cautions_for("wilt", "label") == (CAUTIONS["wilt"], CAUTIONS["label"])
+    with pytest.raises(InputError, match='"weather" is no topic'):
+        cautions_for("weather")
+    assert not any(sentence.endswith(".") for sentence in CAUTIONS.values())
