@@ -1,0 +1,25 @@
+"""Pictures: each function takes ``ax=None``, draws on it and returns it.
+
+Needs matplotlib (``python -m pip install "soilwater[plot]"``), which nothing else here imports.
+"""
+
+from soilwater.plot.animation import animate_dry_down
+from soilwater.plot.curves import depth_curve, retention
+from soilwater.plot.days import before_after, dry_down, water_balance
+from soilwater.plot.depths import depth_time, profile, suction_profile
+from soilwater.plot.maps import survey_map
+from soilwater.plot.style import look
+
+__all__ = [
+    "animate_dry_down",
+    "before_after",
+    "depth_curve",
+    "depth_time",
+    "dry_down",
+    "look",
+    "profile",
+    "retention",
+    "suction_profile",
+    "survey_map",
+    "water_balance",
+]

@@ -1,0 +1,265 @@
+"""Pictures of a sand at rest: its release curve, and the reading it gives at each depth."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from soilwater.decisions.survey import Survey
+from soilwater.equilibrium import drained_water_content
+from soilwater.errors import InputError
+from soilwater.fitting import FitResult
+from soilwater.plot import style
+from soilwater.profile import Profile
+from soilwater.retention import RetentionTable
+from soilwater.soils import Soil
+from soilwater.units import in_people_units, number_to_house
+
+TEST_SUCTION = 30.0
+"""Suction [cm] at which root-zone mixes are tested for capillary porosity (common practice)."""
+BAND_SAMPLES = 60
+"""Soils drawn from a fit for the band of a depth curve."""
+
+
+@style.in_our_look
+def retention(
+    source: RetentionTable | FitResult | Soil,
+    *,
+    test_suction: Any = TEST_SUCTION,
+    entry_suction: Any = 3.0,
+    level: float = 0.9,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw a release curve standing upright, as the sand stands on its gravel.
+
+    Parameters
+    ----------
+    source : RetentionTable, FitResult or soil model
+        Lab points; points, curve and band; or a curve.
+    test_suction : float, str or Quantity, optional
+        Suction [cm] at which water and air are read off.
+    entry_suction : float, str or Quantity, optional
+        Suction left at the base after drainage [cm]; sets the scale of heights at the right.
+    level : float, optional
+        Probability inside the band of a fit [1].
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If `source` is none of these, or a suction cannot be used.
+    """
+    test = number_to_house(test_suction, "suction", "test_suction")
+    base = number_to_house(entry_suction, "suction", "entry_suction")
+    fit = source if isinstance(source, FitResult) else None
+    table = source if isinstance(source, RetentionTable) else fit.table if fit else None
+    soil: Any = fit.soil if fit else None if table is not None else source
+    if table is None and not hasattr(soil, "effective_saturation"):
+        raise InputError(
+            f"source: {type(source).__name__}; allowed: RetentionTable, FitResult or a soil."
+        )
+    ax = style.axes_or_new(ax, 5.6, 5.6)
+    top = max(60.0, 1.3 * test, 1.15 * float(table.suction.max()) if table is not None else 0.0)
+    suction = np.linspace(0.0, top, 241)
+    rightmost = 0.0
+    if fit is not None:
+        band = fit.band(suction, level)
+        ax.fill_betweenx(
+            suction,
+            100.0 * band.lower,
+            100.0 * band.upper,
+            color=style.WATER,
+            alpha=0.35,
+            lw=0,
+            label=f"{100.0 * level:.0f} % band of the fit",
+        )
+        rightmost = 100.0 * float(band.upper.max())
+    if soil is not None:
+        water = 100.0 * np.asarray(soil.water_content(suction))
+        ax.plot(water, suction, color=style.DEEP_WATER, label="fitted curve" if fit else "curve")
+        rightmost = max(rightmost, float(water.max()))
+        _draw_test(ax, soil, test)
+    if table is not None:
+        points = table.points
+        ax.errorbar(
+            100.0 * points.water_content,
+            points.suction,
+            xerr=100.0 * points.standard_error,
+            fmt="o",
+            ms=6,
+            color=style.ACCENT,
+            elinewidth=1.2,
+            capsize=2.5,
+            label="lab",
+            zorder=4,
+        )
+        rightmost = max(rightmost, 100.0 * float(points.water_content.max()))
+    ax.set_xlim(0.0, 5.0 * np.ceil(0.2 * (rightmost + 2.0)))
+    ax.set_ylim(0.0, top)
+    ax.set_xlabel("water content (% by volume)")
+    ax.set_ylabel("suction (cm of water)")
+    second = ax.secondary_yaxis(
+        "right",
+        functions=(
+            lambda cm: (cm - base) / style.CM_PER_INCH,
+            lambda inch: inch * style.CM_PER_INCH + base,
+        ),
+    )
+    second.set_ylabel(f"height above the gravel once drained (in)\n{base:g} cm left at the gravel")
+    for spine in second.spines.values():
+        spine.set_edgecolor(style.FAINT)
+    ax.legend(loc="upper right", fontsize="small")
+    return ax
+
+
+@style.in_our_look
+def depth_curve(
+    source: FitResult | Soil,
+    rod: Any,
+    *,
+    depths: tuple[Any, Any] = ("8 in", "22 in"),
+    window: tuple[Any, Any] | None = None,
+    survey: Survey | None = None,
+    entry_suction: Any = 3.0,
+    level: float = 0.8,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw the drained reading against the depth of the root zone over gravel.
+
+    Parameters
+    ----------
+    source : FitResult or soil model
+        The root-zone mix; a fit brings its band.
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    depths : tuple, optional
+        Shallowest and deepest root zone [cm].
+    window : tuple, optional
+        Lowest and highest reading wanted [1]; shaded, with the depths that give it.
+    survey : Survey, optional
+        Spots with a depth and a reading by rods of this length are drawn as dots.
+    entry_suction : float, str or Quantity, optional
+        Suction left at the gravel after drainage [cm].
+    level : float, optional
+        Share of the samples of the fit inside the band [1].
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If a depth, rod or window cannot be used.
+    """
+    length = number_to_house(rod, "length", "rod")
+    first, last = (number_to_house(each, "length", "depths") for each in depths)
+    if not length <= first < last:
+        raise InputError(
+            f"depths: {first:g} to {last:g} cm; allowed: the shallower first, and none shorter "
+            f"than the rods ({length:g} cm)."
+        )
+    at = np.linspace(first, last, 57)
+
+    def curve(soil: Soil, depth: Any) -> Any:
+        return np.array(
+            [
+                100.0
+                * drained_water_content(
+                    Profile.over_gravel(soil, d, entry_suction=entry_suction), 0.0, length
+                )
+                for d in depth
+            ]
+        )
+
+    fit = source if isinstance(source, FitResult) else None
+    soil: Any = fit.soil if fit else source
+    ax = style.axes_or_new(ax, 7.2, 4.8)
+    if fit is not None:
+        coarse = at[::4]
+        each = np.array([curve(one, coarse) for one in fit.samples(BAND_SAMPLES)])
+        tail = 0.5 * (1.0 - level)
+        lower, upper = np.quantile(each, [tail, 1.0 - tail], axis=0)
+        ax.fill_between(
+            coarse,
+            lower,
+            upper,
+            color=style.WATER,
+            alpha=0.35,
+            lw=0,
+            label=f"{100.0 * level:.0f} % band of the fit",
+        )
+    line = curve(soil, at)
+    ax.plot(at, line, color=style.DEEP_WATER, label="drained, level ground")
+    if window is not None:
+        _draw_window(ax, window, at, line)
+    if survey is not None:
+        _draw_spots(ax, survey, length)
+    ax.set_xlim(first, last)
+    ax.set_ylim(0.0, None)
+    ax.set_xlabel("depth of the root zone over gravel (cm)")
+    ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(length, 'length')} rods")
+    style.inches(ax, "top", "depth (in)")
+    ax.legend(loc="upper right", fontsize="small")
+    return ax
+
+
+def _draw_test(ax: Axes, soil: Soil, test: float) -> None:
+    water = 100.0 * float(np.asarray(soil.water_content(test)))
+    saturated = 100.0 * soil.theta_s
+    ax.plot([0.0, saturated], [test, test], color=style.FAINT, ls=(0, (4, 3)), lw=1.2)
+    text = ax.text(
+        1.0,
+        test,
+        f"at {test:g} cm: {water:.1f} % water,\n{saturated - water:.1f} % air",
+        va="bottom",
+        fontsize="small",
+    )
+    text.set_path_effects(style.halo())
+
+
+def _draw_window(ax: Axes, window: tuple[Any, Any], at: Any, line: Any) -> None:
+    low, high = (100.0 * number_to_house(end, "water_content", "window") for end in window)
+    if not low < high:
+        raise InputError(f"window: {low:g} to {high:g} %; allowed: the lower reading first.")
+    ax.axhspan(low, high, color=style.BAND_COLOURS[0], lw=0, zorder=0, label="window")
+    inside = at[(line >= low) & (line <= high)]
+    if inside.size:
+        # The reading falls with depth, so the crossings can be read off backwards.
+        ends = np.clip(np.interp([high, low], line[::-1], at[::-1]), at[0], at[-1])
+        for end in ends:
+            ax.plot([end, end], [0.0, np.interp(end, at, line)], color=style.FAINT, lw=1.0)
+        ax.annotate("", xy=(ends[0], 1.2), xytext=(ends[1], 1.2), arrowprops={"arrowstyle": "<->"})
+        ax.text(
+            float(ends.mean()),
+            1.6,
+            f"{ends[0] / 2.54:.1f} to {ends[1] / 2.54:.1f} in",
+            ha="center",
+            va="bottom",
+            fontsize="small",
+        )
+
+
+def _draw_spots(ax: Axes, survey: Survey, length: float) -> None:
+    for spot in survey.with_rod(length).spots:
+        reading = 100.0 * spot.mean_reading()
+        if spot.has_depth and np.isfinite(reading):
+            # A probe that was too short found a least depth: the dot points on to deeper.
+            marker = ">" if spot.depth_at_least else "o"
+            ax.plot(spot.depth, reading, marker, ms=7, mfc=style.ACCENT, mec="white", zorder=5)
+            ax.annotate(
+                spot.name,
+                (spot.depth, reading),
+                xytext=(5, 4),
+                textcoords="offset points",
+                fontsize="small",
+            )

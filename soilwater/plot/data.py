@@ -1,0 +1,131 @@
+"""What pictures need from results: one column, its water, and names for the lines."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.errors import InputError
+from soilwater.meter import meter_reading
+from soilwater.results import Column, each_column
+from soilwater.times import hours_between, stamp
+from soilwater.units import in_people_units
+
+SPREAD = ("sample", "member")
+"""Dimensions that say how sure we are, and are drawn as a band."""
+
+
+class Through(NamedTuple):
+    """Water through a profile: two points per cell, so that layers end where they end."""
+
+    depth: NDArray[np.float64]
+    water_content: NDArray[np.float64]
+    saturated: NDArray[np.float64]
+
+
+class Readings(NamedTuple):
+    """Readings in per cent: the dimension of the lines, their names, and a row per line."""
+
+    days: NDArray[np.float64]
+    names: list[str]
+    middle: NDArray[np.float64]
+    lower: NDArray[np.float64] | None
+    upper: NDArray[np.float64] | None
+    rod: float
+
+
+def only_column(run: xr.Dataset) -> Column:
+    """Return the one column of a result."""
+    columns = list(each_column(run))
+    if len(columns) != 1:
+        dims = ", ".join(map(str, run.profile.dims))
+        raise InputError(
+            f"Dataset: it holds {len(columns)} columns along {dims}; allowed: one; pick it with "
+            ".isel or .sel."
+        )
+    return columns[0]
+
+
+def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
+    """Positions in time and their names; the last one when nothing is asked for."""
+    if "time" not in run.dims:
+        if at is not None:
+            raise InputError("at: the Dataset has no times; leave `at` out.")
+        return [(0, "at rest")]
+    times = run.time.values
+    if at is None:
+        return [(times.size - 1, stamp(times[-1]))]
+    listed = at if isinstance(at, (list, tuple, np.ndarray)) else [at]
+    found = []
+    for each in listed:
+        wanted = np.datetime64(each, "ns")
+        if not times[0] <= wanted <= times[-1]:
+            raise InputError(
+                f"at: {stamp(wanted)} lies outside the run; allowed: {stamp(times[0])} to "
+                f"{stamp(times[-1])}."
+            )
+        i = int(np.argmin(np.abs(times - wanted)))
+        found.append((i, stamp(times[i])))
+    return found
+
+
+def water_through(column: Column, i: int) -> Through:
+    """Water content [%] through the curve of each layer at one time."""
+    mesh, suction = column.mesh, column.node_suction[i]
+    depth = np.repeat(mesh.depth, 2)[1:-1]
+    at_ends = np.repeat(suction, 2)[1:-1]
+    number = np.repeat(mesh.soil, 2)
+    water, saturated = np.empty(depth.size), np.empty(depth.size)
+    for k, soil in enumerate(mesh.soils):
+        here = number == k
+        water[here] = 100.0 * np.asarray(soil.water_content(at_ends[here]))
+        saturated[here] = 100.0 * soil.theta_s
+    return Through(depth, water, saturated)
+
+
+def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
+    """Take readings of a run as lines over days, with a band where there are samples or members."""
+    if not 0.0 < level < 1.0:
+        raise InputError(f"level: {level!r}; allowed: between 0 and 1, such as 0.8.")
+    series = meter_reading(run, rod)
+    if "time" not in series.dims:
+        raise InputError("Dataset: it has no times; give the result of a simulation.")
+    spread = [d for d in series.dims if d in SPREAD]
+    along = [d for d in series.dims if d not in (*SPREAD, "time")]
+    if len(along) > 1:
+        raise InputError(
+            f"Dataset: its columns lie along {', '.join(map(str, along))}; allowed: one dimension "
+            "of lines; pick the others with .isel or .sel."
+        )
+    values = 100.0 * series.transpose(*along, *spread, "time").values
+    values = values.reshape(series.sizes[along[0]] if along else 1, -1, series.sizes["time"])
+    names = line_names(series, str(along[0])) if along else [""]
+    begin = np.datetime64(run.time.values[0] if since is None else since, "ns")
+    days = np.asarray(hours_between(begin, run.time.values)) / 24.0
+    lower = upper = None
+    middle = values[:, 0]
+    if spread:
+        tail = 0.5 * (1.0 - level)
+        lower, middle, upper = np.nanquantile(values, [tail, 0.5, 1.0 - tail], axis=1)
+    return Readings(days, names, middle, lower, upper, float(series.attrs["rod_length_cm"]))
+
+
+def line_names(labelled: xr.DataArray | xr.Dataset, dimension: str) -> list[str]:
+    """Names of the entries along a dimension, as people say them."""
+    values = labelled[dimension].values
+    if dimension == "root_zone_depth":
+        return [depth_name(float(value)) for value in values]
+    if values.dtype.kind in "US" or values.dtype == object:
+        return [str(value) for value in values]
+    return [f"{dimension.replace('_', ' ')} {value:g}" for value in values]
+
+
+def depth_name(cm: float) -> str:
+    """Write a depth for a label: inches first where they are whole or half."""
+    inch = cm / 2.54
+    if abs(2.0 * inch - round(2.0 * inch)) < 1e-6:
+        return f"{inch:g} in ({cm:.0f} cm)"
+    return in_people_units(cm, "length")

@@ -1,0 +1,221 @@
+"""Pictures over days: dry-down with its bands, before and after, and the water balance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from soilwater.errors import InputError
+from soilwater.plot import style
+from soilwater.plot.data import Readings, only_column, readings
+from soilwater.times import hours_between
+from soilwater.units import in_people_units
+
+INFLOWS = ("rain", "irrigation")
+OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")
+LEVEL = 0.8
+"""Share of the samples inside a band, unless another is asked for."""
+
+
+@style.in_our_look
+def dry_down(
+    run: xr.Dataset,
+    rod: Any,
+    *,
+    bands: Mapping[str, Any] | None = None,
+    since: Any = None,
+    level: float = LEVEL,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw how the meter reading falls, one line per column, on the bands you manage by.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate`, `simulate_many` or `compare_depths`. A dimension ``sample`` or ``member``
+        is drawn as a band around the middle line; any other is drawn as lines.
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    bands : mapping, optional
+        Readings [1] that mean something to you, by name: lower and upper end, such as
+        ``{"firm": (0.14, 0.20), "watch": (0.10, 0.14), "wilt": (0.0, 0.10)}``. They belong to
+        your turf and your rods; there are none that hold everywhere.
+    since : datetime64, str or Timestamp, optional
+        Day 0; the start of the run when left out.
+    level : float, optional
+        Share of the samples inside the band [1].
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If the run has no times or several dimensions of lines, or a band cannot be used.
+    """
+    shown = readings(run, rod, since, level)
+    ends = style.check_bands(bands)
+    ax = style.axes_or_new(ax, 8.0, 4.8)
+    colours = style.line_colours(len(shown.names))
+    for i, colour in enumerate(colours):
+        if shown.lower is not None and shown.upper is not None:
+            ax.fill_between(
+                shown.days, shown.lower[i], shown.upper[i], color=colour, alpha=0.16, lw=0
+            )
+        ax.plot(shown.days, shown.middle[i], color=colour, label=shown.names[i] or None)
+    _day_axis(ax, shown, ends)
+    style.draw_bands(ax, ends, shown.days, shown.middle)
+    if shown.names != [""]:
+        style.label_lines(ax, shown.days, shown.middle, shown.names, colours)
+    return ax
+
+
+@style.in_our_look
+def before_after(
+    before: xr.Dataset,
+    after: xr.Dataset,
+    rod: Any,
+    *,
+    bands: Mapping[str, Any] | None = None,
+    names: tuple[str, str] = ("before", "after"),
+    since: Any = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw the readings before and after a change, and shade what the change brings.
+
+    Parameters
+    ----------
+    before, after : Dataset
+        One column each, over the same times.
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    bands : mapping, optional
+        Readings [1] by name, as for `dry_down`.
+    names : (str, str), optional
+        What the two lines are called.
+    since : datetime64, str or Timestamp, optional
+        Day 0; the start of the run when left out.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If a run holds several columns, or their times differ.
+    """
+    only_column(before)
+    only_column(after)
+    old, new = (readings(run, rod, since, LEVEL) for run in (before, after))
+    if not np.array_equal(old.days, new.days):
+        raise InputError("before, after: their times differ; allowed: two runs with one output.")
+    ends = style.check_bands(bands)
+    ax = style.axes_or_new(ax, 8.0, 4.8)
+    first, last = style.line_colours(2)
+    ax.fill_between(old.days, old.middle[0], new.middle[0], color=style.WATER, alpha=0.25, lw=0)
+    ax.plot(old.days, old.middle[0], color=last, ls=(0, (5, 2)), label=names[0])
+    ax.plot(new.days, new.middle[0], color=first, label=names[1])
+    _day_axis(ax, old, ends)
+    style.draw_bands(ax, ends, old.days, np.vstack([old.middle, new.middle]))
+    style.label_lines(ax, old.days, np.vstack([old.middle, new.middle]), names, (last, first))
+    return ax
+
+
+@style.in_our_look
+def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
+    """Draw what came and what went each day; the dots show what the profile gained or lost.
+
+    Bars above the line less bars below it make the dot.
+
+    Parameters
+    ----------
+    run : Dataset
+        One column, from `simulate`.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If `run` holds several columns or no times.
+    """
+    only_column(run)
+    if "time" not in run.dims:
+        raise InputError("Dataset: it has no times; give the result of a simulation.")
+    run = run.squeeze()
+    edges = _midnights(run.time.values)
+    ax = style.axes_or_new(ax, 8.0, 4.4)
+    place = np.arange(edges.size - 1)
+    for names, sign in ((INFLOWS, 1.0), (OUTFLOWS, -1.0)):
+        reached = np.zeros(place.size)
+        for name in names:
+            amount = _per_day(run, run[name].values, edges)
+            if np.any(np.abs(amount) > 1e-9):
+                ax.bar(
+                    place,
+                    sign * amount,
+                    bottom=reached,
+                    width=0.8,
+                    color=style.AMOUNT_COLOURS[name],
+                    label=name,
+                )
+                reached = reached + sign * amount
+    change = _per_day(run, run["storage_change"].values + run["ponding"].values, edges)
+    ax.plot(
+        place,
+        change,
+        ls="none",
+        marker="o",
+        ms=6,
+        mfc="white",
+        mec=style.INK,
+        label="change of water held",
+        zorder=5,
+    )
+    ax.axhline(0.0, color=style.INK, lw=0.9)
+    labels = [str(day)[5:10] for day in edges[:-1].astype("datetime64[D]")]
+    every = max(1, int(np.ceil(place.size / 12)))
+    ax.set_xticks(place[::every], labels[::every])
+    ax.set_xlabel(f"day ({str(edges[0])[:4]}, month-day)")
+    ax.set_ylabel("water per day (mm; in up, out down)")
+    ax.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), fontsize="small")
+    return ax
+
+
+def _day_axis(ax: Axes, shown: Readings, bands: Mapping[str, tuple[float, float]]) -> None:
+    highest = np.nanmax(shown.middle if shown.upper is None else shown.upper)
+    ends = [100.0 * high for _, high in bands.values()]
+    ax.set_ylim(0.0, 5.0 * np.ceil(0.2 * max(highest + 0.5, *ends, 5.0)))
+    ax.set_xlim(max(0.0, float(shown.days[0])), float(shown.days[-1]))
+    ax.set_xlabel("days")
+    ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(shown.rod, 'length')} rods")
+
+
+def _midnights(times: NDArray[np.datetime64]) -> NDArray[np.datetime64]:
+    """Start of the run, every midnight within it, and its end."""
+    first = times[0].astype("datetime64[D]") + np.timedelta64(1, "D")
+    inside = np.arange(first, times[-1], np.timedelta64(1, "D")).astype("datetime64[ns]")
+    return np.concatenate([times[:1], inside, times[-1:]])
+
+
+def _per_day(
+    run: xr.Dataset, cumulative: NDArray[np.float64], edges: NDArray[np.datetime64]
+) -> NDArray[np.float64]:
+    """Amount [mm] in each day of a sum since the start."""
+    hours = hours_between(edges[0], run.time.values)
+    return np.asarray(np.diff(np.interp(hours_between(edges[0], edges), hours, cumulative)))

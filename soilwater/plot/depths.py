@@ -1,0 +1,269 @@
+"""Pictures with depth downward: water and air in a profile, suction, and depth against time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import matplotlib.dates
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from soilwater.equilibrium import depth_range, mean_over_depth, resting_suction
+from soilwater.errors import InputError
+from soilwater.plot import style
+from soilwater.plot.data import Through, moments, only_column, water_through
+from soilwater.profile import CapillaryBreak, Profile, SeepageFace
+from soilwater.results import Column
+from soilwater.units import number_to_house
+from soilwater.vocabulary import VARIABLES
+
+_ABOVE = 3.6
+"""Room above the turf for the body of the meter [cm]."""
+
+
+@style.in_our_look
+def profile(run: xr.Dataset, *, at: Any = None, rod: Any = None, ax: Axes | None = None) -> Axes:
+    """Draw water, air and sand in a profile, as if its side had been dug free.
+
+    Parameters
+    ----------
+    run : Dataset
+        One column, from `simulate` or `drained_state`.
+    at : datetime64, str or a list of these, optional
+        The time shown, or several: then the first is filled in and the others are lines. The end
+        of the run when left out.
+    rod : float, str or Quantity, optional
+        Length of the meter's rods [cm]: draws the meter and writes what it would read.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If `run` holds several columns, a time lies outside it, or the rod is too long.
+    """
+    column = only_column(run)
+    shown = moments(run, at)
+    ax = style.axes_or_new(ax, 4.6, 6.0)
+    first = water_through(column, shown[0][0])
+    right = 10.0 * np.ceil(0.1 * (first.saturated.max() + 4.0))
+    _fill(ax, first, right, words=len(shown) == 1)
+    colours = [style.DEEP_WATER, *style.line_colours(len(shown))[1:]]
+    for (i, name), colour in zip(shown, colours, strict=True):
+        through = water_through(column, i)
+        (line,) = ax.plot(through.water_content, through.depth, color=colour, label=name)
+        line.set_path_effects(style.halo())
+    _draw_layers(ax, column.profile, right)
+    if rod is not None:
+        _draw_meter(ax, column, shown[0][0], number_to_house(rod, "length", "rod"))
+    if len(shown) > 1:
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 0.16), fontsize="small", frameon=True)
+    ax.set_xlim(0.0, right)
+    ax.set_xlabel("water content (% by volume)")
+    _depth_axis(ax, column.profile)
+    return ax
+
+
+@style.in_our_look
+def suction_profile(run: xr.Dataset, *, at: Any = None, ax: Axes | None = None) -> Axes:
+    """Draw suction down a profile, with the line it comes to rest on after drainage.
+
+    Parameters
+    ----------
+    run : Dataset
+        One column, from `simulate` or `drained_state`.
+    at : datetime64, str or a list of these, optional
+        Times to draw; the end of the run when left out.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If `run` holds several columns, or a time lies outside it.
+    """
+    column = only_column(run)
+    shown = moments(run, at)
+    ax = style.axes_or_new(ax, 4.6, 5.4)
+    for (i, name), colour in zip(shown, style.line_colours(len(shown)), strict=True):
+        ax.plot(column.node_suction[i], column.mesh.depth, color=colour, label=name)
+    try:
+        base = resting_suction(column.profile)
+    except InputError:  # This base lets the profile come to no rest, so there is no such line.
+        pass
+    else:
+        depth = column.profile.depth
+        ax.plot(
+            [base + depth, base],
+            [0.0, depth],
+            color=style.FAINT,
+            ls=(0, (5, 3)),
+            lw=1.4,
+            label="at rest after drainage",
+        )
+    ax.legend(loc="best", fontsize="small")
+    ax.set_xlabel("suction (cm of water; positive when dry)")
+    for bottom in column.profile.interfaces[1:-1]:
+        ax.axhline(bottom, color=style.FAINT, lw=0.8)
+    ax.set_xlim(min(0.0, float(np.nanmin(column.node_suction[[i for i, _ in shown]]))), None)
+    ax.set_ylim(column.profile.depth, 0.0)
+    ax.set_ylabel("depth below the turf surface (cm)")
+    style.inches(ax, "right", "depth (in)")
+    return ax
+
+
+@style.in_our_look
+def depth_time(run: xr.Dataset, *, variable: str = "water_content", ax: Axes | None = None) -> Axes:
+    """Draw a quantity over time and depth as a map.
+
+    Parameters
+    ----------
+    run : Dataset
+        One column, from `simulate`.
+    variable : {"water_content", "suction"}, optional
+        What is drawn.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If `run` holds several columns or no times, or there is no such variable.
+    """
+    column = only_column(run)
+    if variable not in ("water_content", "suction"):
+        raise InputError(f'variable: {variable!r}; allowed: "water_content" or "suction".')
+    if "time" not in run.dims:
+        raise InputError("Dataset: it has no times; give the result of a simulation.")
+    ax = style.axes_or_new(ax, 8.0, 4.2)
+    cells = column.mesh.soil.size
+    values = run[variable].squeeze().transpose("time", ...).values[:, :cells]
+    named = VARIABLES[variable]
+    if variable == "water_content":
+        values, label, colours = 100.0 * values, "water content (% by volume)", style.WATER_MAP
+    else:
+        label = f"{named.long_name} ({named.units})"
+        colours = style.WATER_MAP.reversed()
+    times = run.time.values
+    middles = times[:-1] + (times[1:] - times[:-1]) / 2
+    edges = np.concatenate([times[:1], middles, times[-1:]])
+    drawn = ax.pcolormesh(
+        matplotlib.dates.date2num(edges),
+        column.mesh.depth,
+        values.T,
+        cmap=colours,
+        shading="flat",
+        rasterized=True,
+    )
+    ax.xaxis_date()
+    locator = matplotlib.dates.AutoDateLocator()
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(matplotlib.dates.ConciseDateFormatter(locator))
+    ax.figure.colorbar(drawn, ax=ax, label=label, pad=0.1)
+    for bottom in column.profile.interfaces[1:-1]:
+        ax.axhline(bottom, color="white", lw=1.0)
+    ax.set_ylim(column.profile.depth, 0.0)
+    ax.set_xlabel("date")
+    ax.set_ylabel("depth below the turf surface (cm)")
+    style.inches(ax, "right", "depth (in)")
+    return ax
+
+
+def _fill(ax: Axes, through: Through, right: float, *, words: bool) -> None:
+    depth, water, saturated = through
+    ax.fill_betweenx(depth, 0.0, water, color=style.WATER, lw=0, label="_water")
+    ax.fill_betweenx(depth, water, saturated, color=style.AIR, lw=0, label="_air")
+    ax.fill_betweenx(depth, saturated, right, color=style.SOLID, lw=0, label="_solid")
+    ax.plot(saturated, depth, color=style.FAINT, lw=0.8)
+    air = saturated - water
+    if not words:
+        return
+    row = int(np.argmin(np.abs(depth - 0.25 * depth[-1])))
+    if air[row] > 7.0:
+        ax.text(0.5 * (water[row] + saturated[row]), depth[row], "air", ha="center")
+    ax.text(0.4 * water[-1], 0.88 * depth[-1], "water", ha="center", color="white")
+    ax.text(
+        0.5 * (saturated[0] + right),
+        0.5 * depth[-1],
+        "solids",
+        rotation=90,
+        ha="center",
+        va="center",
+        color="#6b5a36",
+    )
+
+
+def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
+    ends = of.interfaces
+    ax.add_patch(Rectangle((0.0, -0.7), right, 0.7, color=style.TURF, lw=0))
+    for layer, top, bottom in zip(of.layers, ends[:-1], ends[1:], strict=True):
+        if top > 0.0:
+            ax.axhline(top, color=style.INK, lw=0.9)
+        if len(of.layers) > 1:
+            text = ax.text(
+                0.98 * right, 0.5 * (top + bottom), layer.name, ha="right", va="center", zorder=6
+            )
+            text.set_path_effects(style.halo())
+    ax.axhline(of.depth, color=style.INK, lw=1.2)
+    if isinstance(of.base, (CapillaryBreak, SeepageFace)):
+        ax.add_patch(
+            Rectangle(
+                (0.0, of.depth),
+                right,
+                3.0,
+                facecolor="#efece6",
+                edgecolor=style.GRAVEL,
+                hatch="oo",
+                lw=0,
+            )
+        )
+        name = "gravel" if isinstance(of.base, CapillaryBreak) else "free outlet"
+    else:
+        name = str(of.base)
+    text = ax.text(0.5 * right, of.depth + 1.5, name, ha="center", va="center", fontsize="small")
+    text.set_path_effects(style.halo())
+
+
+def _draw_meter(ax: Axes, column: Column, i: int, rod: float) -> None:
+    top, bottom = depth_range(0.0, rod, column.profile)
+    reading = float(mean_over_depth(column.mesh, -column.node_suction[i : i + 1], top, bottom)[0])
+    for x in (3.0, 5.5):
+        ax.plot(
+            [x, x],
+            [-0.7, bottom],
+            color=style.INK,
+            lw=2.6,
+            solid_capstyle="butt",
+            label="_rod",
+            zorder=4,
+        )
+    ax.add_patch(Rectangle((1.6, -2.9), 5.3, 2.2, color=style.INK, lw=0, zorder=4))
+    ax.text(
+        8.5,
+        -1.9,
+        f"meter: {100.0 * reading:.0f} %",
+        va="center",
+        ha="left",
+        fontweight="bold",
+    )
+
+
+def _depth_axis(ax: Axes, of: Profile) -> None:
+    ax.set_ylim(of.depth + 3.0, -_ABOVE)
+    ax.set_ylabel("depth below the turf surface (cm)")
+    ax.spines["left"].set_bounds(0.0, of.depth)
+    style.inches(ax, "right", "depth (in)")

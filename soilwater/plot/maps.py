@@ -1,0 +1,191 @@
+"""A survey seen from above."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap, Normalize
+from matplotlib.patches import Rectangle
+from numpy.typing import NDArray
+
+from soilwater.decisions.survey import Survey
+from soilwater.errors import InputError
+from soilwater.plot import style
+from soilwater.vocabulary import VARIABLES
+
+GAP_MAP = LinearSegmentedColormap.from_list(
+    "drier, as expected, wetter", ["#7a3b0d", "#d9a25f", "#f7f4ee", "#7fb3c8", "#163a63"]
+)
+ODDS_MAP = LinearSegmentedColormap.from_list("odds", ["#f7f4ee", "#e0a458", "#8c2d04"])
+
+QUANTITIES = {
+    "reading": ("%", 100.0),
+    "expected_reading": ("%", 100.0),
+    "reading_gap": ("%", 100.0),
+    "probability": ("%", 100.0),
+    "root_zone_depth": ("in", 1.0 / style.CM_PER_INCH),
+    "water_needed": ("mm", 1.0),
+}
+"""What a map can show, by its name in the vocabulary: unit for people, and its factor."""
+
+
+@style.in_our_look
+def survey_map(
+    survey: Survey,
+    values: Mapping[str, float] | None = None,
+    *,
+    quantity: str = "reading",
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw the spots of a survey from above, north up, each with its name and value.
+
+    Parameters
+    ----------
+    survey : Survey
+        Spots with `x` and `y` [m]; squares where they form a grid, circles where they do not.
+    values : mapping, optional
+        A value by the name of each spot, in house units; the survey's own readings or depths when
+        left out.
+    quantity : str, optional
+        What the values are, in the words of the vocabulary: "reading", "expected_reading",
+        "reading_gap", "probability" [1], "root_zone_depth" [cm] or "water_needed" [mm].
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If a spot has no place, a value is of no spot, or the quantity cannot be shown.
+    """
+    if quantity not in QUANTITIES:
+        raise InputError(f"quantity: {quantity!r}; allowed: {', '.join(QUANTITIES)}.")
+    if values is None:
+        values = _own_values(survey, quantity)
+    names = [spot.name for spot in survey.spots]
+    strangers = sorted(set(values) - set(names))
+    if strangers:
+        raise InputError(f"values: no spot is called {', '.join(strangers)}.")
+    nowhere = [spot.name for spot in survey.spots if spot.x is None or spot.y is None]
+    if nowhere:
+        raise InputError(
+            f"survey: {', '.join(nowhere)} without a place; allowed: x and y in metres for each."
+        )
+    unit, factor = QUANTITIES[quantity]
+    place = np.array([(spot.x, spot.y) for spot in survey.spots], dtype=np.float64)
+    digits = 0 if unit == "%" else 1
+    # Adding 0 turns a rounded -0 into 0.
+    shown = np.round([factor * float(values.get(name, np.nan)) for name in names], digits) + 0.0
+    ax = style.axes_or_new(ax, 6.4, 5.6)
+    if quantity == "reading_gap":
+        reach = max(1.0, float(np.nanmax(np.abs(shown), initial=0.0)))
+        colours, norm = GAP_MAP, Normalize(-reach, reach)
+    elif quantity == "probability":
+        colours, norm = ODDS_MAP, Normalize(0.0, 100.0)
+    else:
+        colours = style.WATER_MAP.reversed() if quantity == "root_zone_depth" else style.WATER_MAP
+        known = shown[np.isfinite(shown)]
+        low, high = (known.min(), known.max()) if known.size else (0.0, 1.0)
+        norm = Normalize(low, high if high > low else low + 1.0)
+    cell = _grid_spacing(place)
+    for name, (x, y), value in zip(names, place, shown, strict=True):
+        known_here = bool(np.isfinite(value))
+        face = colours(norm(value)) if known_here else "white"
+        if cell is not None:
+            ax.add_patch(
+                Rectangle(
+                    (x - 0.48 * cell[0], y - 0.48 * cell[1]),
+                    0.96 * cell[0],
+                    0.96 * cell[1],
+                    facecolor=face,
+                    edgecolor=style.FAINT,
+                    lw=0.8,
+                    hatch=None if known_here else "///",
+                )
+            )
+        else:
+            ax.plot(x, y, "o", ms=26, mfc=face, mec=style.FAINT)
+        sign = "+" if quantity == "reading_gap" else ""
+        written = f"{value:{sign if value else ''}.{digits}f}" if known_here else "?"
+        dark = known_here and _luminance(face) < 0.55
+        ax.text(
+            x,
+            y,
+            f"{name}\n{written}",
+            ha="center",
+            va="center",
+            fontweight="bold",
+            color="white" if dark else style.INK,
+            label=f"_{name}",
+        )
+    _frame(ax, place, cell)
+    from matplotlib.cm import ScalarMappable
+
+    ax.figure.colorbar(
+        ScalarMappable(norm, colours),
+        ax=ax,
+        label=f"{VARIABLES[quantity].long_name} ({unit}{' by volume' * ('reading' in quantity)})",
+        shrink=0.8,
+    )
+    if survey.name:
+        ax.set_title(survey.name)
+    return ax
+
+
+def _own_values(survey: Survey, quantity: str) -> dict[str, float]:
+    if quantity == "reading":
+        return {spot.name: spot.mean_reading() for spot in survey.spots}
+    if quantity == "root_zone_depth":
+        return {spot.name: spot.depth for spot in survey.spots}
+    raise InputError(
+        f"values: a survey holds no {quantity}; give a value by the name of each spot."
+    )
+
+
+def _grid_spacing(place: NDArray[np.float64]) -> tuple[float, float] | None:
+    """Width and height of the cells where all spots lie on one regular grid."""
+    spacing = []
+    for along in place.T:
+        levels = np.unique(along.round(6))
+        if levels.size < 2:
+            return None
+        step = float(np.diff(levels).min())
+        if np.any(
+            np.abs((levels - levels[0]) / step - ((levels - levels[0]) / step).round()) > 0.1
+        ):
+            return None
+        spacing.append(step)
+    if len({tuple(row) for row in place.round(6)}) < len(place) or len(place) < 4:
+        return None
+    return spacing[0], spacing[1]
+
+
+def _luminance(colour: tuple[float, float, float, float] | str) -> float:
+    red, green, blue = colour[:3] if not isinstance(colour, str) else (1.0, 1.0, 1.0)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _frame(ax: Axes, place: NDArray[np.float64], cell: tuple[float, float] | None) -> None:
+    low, high = place.min(axis=0), place.max(axis=0)
+    margin = np.array(cell) * 0.6 if cell else np.maximum(0.12 * (high - low), 1.0)
+    ax.set_xlim(low[0] - margin[0], high[0] + margin[0])
+    ax.set_ylim(low[1] - margin[1], high[1] + margin[1])
+    ax.set_aspect("equal")
+    ax.set_xlabel("east (m)")
+    ax.set_ylabel("north (m)")
+    ax.annotate(
+        "N",
+        xy=(-0.06, 1.0),
+        xytext=(-0.06, 0.86),
+        xycoords="axes fraction",
+        ha="center",
+        va="center",
+        fontweight="bold",
+        annotation_clip=False,
+        arrowprops={"arrowstyle": "-|>", "color": style.INK, "lw": 1.5},
+    )

@@ -1,0 +1,258 @@
+"""The look of every picture, in one place: colours, axes, and labels that sit on the lines.
+
+The colours were chosen to stay apart, in hue or in lightness, for people who do not tell red from
+green, and in grey print.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+try:
+    import matplotlib
+except ImportError as error:  # pragma: no cover
+    raise ImportError(
+        'soilwater.plot needs matplotlib: python -m pip install "soilwater[plot]"'
+    ) from error
+
+import matplotlib.pyplot as plt
+from matplotlib import patheffects
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap, to_hex
+from matplotlib.ticker import MaxNLocator
+
+from soilwater.errors import Faults
+from soilwater.units import number_to_house
+
+CM_PER_INCH = 2.54
+
+INK = "#2b2b2b"
+FAINT = "#8a8a8a"
+WATER = "#6fa8c9"
+DEEP_WATER = "#1d4e79"
+AIR = "#fbf6e9"
+SOLID = "#d9c7a3"
+GRAVEL = "#a79c8d"
+TURF = "#5f7f3a"
+ACCENT = "#b8470f"
+
+LINE_COLOURS = ("#173f73", "#2f8f9d", "#e0a100", "#9c2f2f")
+"""Ordered from wet and shallow to dry and deep; more lines take colours from between."""
+
+BAND_COLOURS = ("#dcebe4", "#fbeecb", "#f1d5cd", "#e3e3ea")
+"""Fill of bands such as firm, watch and wilt, in the order they are given."""
+
+AMOUNT_COLOURS = {
+    "rain": "#1d4e79",
+    "irrigation": "#5aa0c8",
+    "transpiration": "#4d7a2b",
+    "evaporation": "#b9cf7a",
+    "interception": "#d8d2b0",
+    "drainage": "#b9772f",
+    "runoff": "#6b4226",
+}
+"""Fill of each amount of the water balance [mm]."""
+
+WATER_MAP = LinearSegmentedColormap.from_list(
+    "sand to water", ["#f6ecd2", "#c9d3b4", "#7fb3b5", "#3a7ca5", "#163a63"]
+)
+"""From dry to wet; lightness falls all the way."""
+
+_LOOK: dict[str, Any] = {
+    "figure.dpi": 110,
+    "figure.constrained_layout.use": True,
+    "figure.constrained_layout.w_pad": 0.08,
+    "figure.constrained_layout.h_pad": 0.08,
+    "savefig.dpi": 160,
+    "font.size": 10.0,
+    "axes.titlesize": 11.0,
+    "axes.titlelocation": "left",
+    "axes.titleweight": "bold",
+    "axes.labelcolor": INK,
+    "axes.edgecolor": FAINT,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": False,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "lines.linewidth": 2.0,
+    "hatch.linewidth": 0.6,
+    "legend.frameon": False,
+}
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def look() -> AbstractContextManager[None]:
+    """Use the look of these pictures for a figure of your own.
+
+    Returns
+    -------
+    context manager
+        ``with look(): figure, axes = plt.subplots(1, 4)``.
+    """
+    return matplotlib.rc_context(_LOOK)
+
+
+def in_our_look(function: Callable[P, R]) -> Callable[P, R]:
+    """Draw with the look of this package, whatever the person's own settings are."""
+
+    @wraps(function)
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> R:
+        with look():
+            return function(*args, **kwargs)
+
+    return drawn
+
+
+def axes_or_new(ax: Axes | None, width: float, height: float) -> Axes:
+    """Return `ax`, or the only Axes of a new figure of `width` by `height` [in]."""
+    return ax if ax is not None else plt.subplots(figsize=(width, height))[1]
+
+
+def line_colours(n: int) -> list[str]:
+    """Return `n` colours from wet and shallow to dry and deep."""
+    if n <= len(LINE_COLOURS):
+        chosen = np.linspace(0, len(LINE_COLOURS) - 1, max(n, 2)).round().astype(int)
+        return [LINE_COLOURS[i] for i in chosen[:n]]
+    between = LinearSegmentedColormap.from_list("lines", list(LINE_COLOURS))
+    return [to_hex(between(x)) for x in np.linspace(0.0, 1.0, n)]
+
+
+def inches(ax: Axes, side: str, label: str) -> Axes:
+    """Put a second scale in inches on one side of an axis in cm."""
+    scale = (lambda cm: cm / CM_PER_INCH, lambda inch: inch * CM_PER_INCH)
+    if side in ("left", "right"):
+        second = ax.secondary_yaxis(side, functions=scale)
+        second.set_ylabel(label)
+    else:
+        second = ax.secondary_xaxis(side, functions=scale)
+        second.set_xlabel(label)
+    axis = second.yaxis if side in ("left", "right") else second.xaxis
+    axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 3, 6, 10]))
+    for spine in second.spines.values():
+        spine.set_edgecolor(FAINT)
+    return second
+
+
+def halo() -> list[Any]:
+    """Return the white rim that keeps text readable on top of lines."""
+    return [patheffects.withStroke(linewidth=2.5, foreground="white")]
+
+
+def label_lines(
+    ax: Axes,
+    x: NDArray[np.float64],
+    lines: NDArray[np.float64],
+    names: Sequence[str],
+    colours: Sequence[str],
+) -> None:
+    """Write on each line what it is: at its start or at its end, wherever they lie further apart.
+
+    To be called last: it needs the limits of the axis.
+    """
+    low, high = ax.get_ylim()
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    points = ax.get_window_extent().height * 72.0 / figure.dpi
+    gap = 1.35 * matplotlib.rcParams["font.size"] / points
+    start, end = ((lines[:, i] - low) / (high - low) for i in (0, -1))
+    if len(names) > 1 and gap < _nearest(start) > _nearest(end):
+        for y, name, colour in zip(lines[:, 0], names, colours, strict=True):
+            text = ax.annotate(
+                name,
+                xy=(float(x[0]), float(y)),
+                xytext=(6, 3),
+                textcoords="offset points",
+                color=colour,
+                fontweight="bold",
+                fontsize="small",
+                zorder=6,
+            )
+            text.set_path_effects(halo())
+        return
+    order = np.argsort(end)
+    for i, place in zip(order, _apart(end[order], gap), strict=True):
+        ax.annotate(
+            names[i],
+            xy=(1.0, float(end[i])),
+            xytext=(1.045, float(place)),
+            xycoords="axes fraction",
+            textcoords="axes fraction",
+            va="center",
+            ha="left",
+            color=colours[i],
+            fontweight="bold",
+            fontsize="small",
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": colours[i], "lw": 0.8, "shrinkA": 1},
+        )
+
+
+def _nearest(places: NDArray[np.float64]) -> float:
+    """Smallest distance between any two."""
+    return float(np.min(np.diff(np.sort(places))))
+
+
+def _apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
+    """Move ascending positions as little as a gap between neighbours allows."""
+    blocks: list[list[float]] = []  # Sum of wanted lower ends, and count, of what sticks together.
+    for i, position in enumerate(wanted):
+        blocks.append([position - gap * i, 1.0])
+        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] > blocks[-1][0] / blocks[-1][1]:
+            total, count = blocks.pop()
+            blocks[-1][0] += total
+            blocks[-1][1] += count
+    anchors = np.concatenate([np.full(int(count), total / count) for total, count in blocks])
+    return np.asarray(anchors + gap * np.arange(wanted.size))
+
+
+def check_bands(bands: Mapping[str, Any] | None) -> dict[str, tuple[float, float]]:
+    """Bands of readings [1] by name, lower end first; every fault at once."""
+    checked: dict[str, tuple[float, float]] = {}
+    faults = Faults("bands")
+    for name, ends in (bands or {}).items():
+        with faults.catching():
+            low, high = (number_to_house(end, "water_content", f"bands[{name!r}]") for end in ends)
+            if not low < high:
+                faults.add(f"{low:g} to {high:g}", where=name, allowed="the lower end first")
+            checked[name] = low, high
+    faults.raise_if_any()
+    return checked
+
+
+def draw_bands(
+    ax: Axes,
+    bands: Mapping[str, tuple[float, float]],
+    days: NDArray[np.float64],
+    lines: NDArray[np.float64],
+) -> None:
+    """Shade bands of readings and write their names where the lines [%] leave most room."""
+    left, right = ax.get_xlim()
+    for i, (name, (low, high)) in enumerate(bands.items()):
+        colour = BAND_COLOURS[i % len(BAND_COLOURS)]
+        ax.axhspan(100.0 * low, 100.0 * high, color=colour, lw=0, zorder=0, label=f"_{name}")
+        middle = 50.0 * (low + high)
+        places = left + (right - left) * np.linspace(0.06, 0.94, 11)
+        near = [[abs(np.interp(x, days, line) - middle) for line in lines] for x in places]
+        room = np.min(near, axis=1)
+        # The first place that is good enough keeps the names in one column where it can.
+        good = np.flatnonzero(room > 0.9 * min(room.max(), 2.5))
+        text = ax.text(
+            float(places[good[0]]),
+            middle,
+            name,
+            va="center",
+            ha="center",
+            color="#555555",
+            zorder=5,
+        )
+        text.set_path_effects(halo())
