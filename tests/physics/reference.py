@@ -120,12 +120,22 @@ class RationalSoil(_TestSoil):
     def effective_saturation(self, suction):
         return 1.0 / (1.0 + np.asarray(suction) ** self.water_power / self.water_scale)
 
+    def suction_at(self, water_content):
+        share = (water_content - self.theta_r) / (self.theta_s - self.theta_r)
+        return (self.water_scale * (1.0 / share - 1.0)) ** (1.0 / self.water_power)
+
     def conductivity(self, suction):
         power = np.asarray(suction) ** self.conductivity_power
         return self.k_sat / (1.0 + power / self.conductivity_scale)
 
 
 # Steady flow.
+
+
+def suction_that_conducts(soil, flux):
+    """Suction [cm] at which a soil conducts a flux at unit gradient."""
+    logarithm = brentq(lambda x: soil.conductivity(10.0**x) - flux, -9.0, 6.0, xtol=1e-14)
+    return float(10.0**logarithm)
 
 
 def steady_head_by_quadrature(layers, flux, base_head):

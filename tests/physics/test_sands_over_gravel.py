@@ -66,8 +66,7 @@ def test_a_reading_is_the_mean_of_the_curve_over_the_rod(sand, rod):
 def test_deeper_is_never_wetter_at_the_surface(sand):
     depths = np.arange(15.0, 61.0, 5.0)
     resting = [
-        drained_water_content(Profile.over_gravel(SANDS[sand], depth), 0.0, ROD)
-        for depth in depths
+        drained_water_content(Profile.over_gravel(SANDS[sand], depth), 0.0, ROD) for depth in depths
     ]
     assert (np.diff(resting) <= 0.0).all()
     run = compare_depths(
