@@ -105,16 +105,12 @@ def retention(
     ax.set_ylim(0.0, top)
     ax.set_xlabel("water content (% by volume)")
     ax.set_ylabel("suction (cm of water)")
-    second = ax.secondary_yaxis(
+    style.inches(
+        ax,
         "right",
-        functions=(
-            lambda cm: (cm - base) / style.CM_PER_INCH,
-            lambda inch: inch * style.CM_PER_INCH + base,
-        ),
+        f"height above the gravel once drained (in)\n{base:g} cm of suction left at the gravel",
+        zero=base,
     )
-    second.set_ylabel(f"height above the gravel once drained (in)\n{base:g} cm left at the gravel")
-    for spine in second.spines.values():
-        spine.set_edgecolor(style.FAINT)
     ax.legend(loc="upper right", fontsize="small")
     return ax
 
@@ -208,7 +204,7 @@ def depth_curve(
     ax.set_ylim(0.0, None)
     ax.set_xlabel("depth of the root zone over gravel (cm)")
     ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(length, 'length')} rods")
-    style.inches(ax, "top", "depth (in)")
+    style.inches(ax, "top")
     ax.legend(loc="upper right", fontsize="small")
     return ax
 

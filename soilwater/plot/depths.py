@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import matplotlib.dates
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
@@ -118,7 +117,7 @@ def suction_profile(run: xr.Dataset, *, at: Any = None, ax: Axes | None = None) 
     ax.set_xlim(min(0.0, float(np.nanmin(column.node_suction[[i for i, _ in shown]]))), None)
     ax.set_ylim(column.profile.depth, 0.0)
     ax.set_ylabel("depth below the turf surface (cm)")
-    style.inches(ax, "right", "depth (in)")
+    style.inches(ax, "right")
     return ax
 
 
@@ -162,24 +161,20 @@ def depth_time(run: xr.Dataset, *, variable: str = "water_content", ax: Axes | N
     middles = times[:-1] + (times[1:] - times[:-1]) / 2
     edges = np.concatenate([times[:1], middles, times[-1:]])
     drawn = ax.pcolormesh(
-        matplotlib.dates.date2num(edges),
+        edges,
         column.mesh.depth,
         values.T,
         cmap=colours,
         shading="flat",
         rasterized=True,
     )
-    ax.xaxis_date()
-    locator = matplotlib.dates.AutoDateLocator()
-    ax.xaxis.set_major_locator(locator)
-    ax.xaxis.set_major_formatter(matplotlib.dates.ConciseDateFormatter(locator))
     ax.figure.colorbar(drawn, ax=ax, label=label, pad=0.1)
     for bottom in column.profile.interfaces[1:-1]:
         ax.axhline(bottom, color="white", lw=1.0)
     ax.set_ylim(column.profile.depth, 0.0)
     ax.set_xlabel("date")
     ax.set_ylabel("depth below the turf surface (cm)")
-    style.inches(ax, "right", "depth (in)")
+    style.inches(ax, "right")
     return ax
 
 
@@ -266,4 +261,4 @@ def _depth_axis(ax: Axes, of: Profile) -> None:
     ax.set_ylim(of.depth + 3.0, -_ABOVE)
     ax.set_ylabel("depth below the turf surface (cm)")
     ax.spines["left"].set_bounds(0.0, of.depth)
-    style.inches(ax, "right", "depth (in)")
+    style.inches(ax, "right")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from functools import wraps
-from typing import Any, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +64,7 @@ WATER_MAP = LinearSegmentedColormap.from_list(
 )
 """From dry to wet; lightness falls all the way."""
 
-_LOOK: dict[str, Any] = {
+_LOOK: Any = {
     "figure.dpi": 110,
     "figure.constrained_layout.use": True,
     "figure.constrained_layout.w_pad": 0.08,
@@ -84,8 +84,12 @@ _LOOK: dict[str, Any] = {
     "ytick.color": INK,
     "lines.linewidth": 2.0,
     "hatch.linewidth": 0.6,
+    "date.converter": "concise",
     "legend.frameon": False,
 }
+
+if TYPE_CHECKING:
+    from matplotlib.axes._secondary_axes import SecondaryAxis
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -127,20 +131,32 @@ def line_colours(n: int) -> list[str]:
     return [to_hex(between(x)) for x in np.linspace(0.0, 1.0, n)]
 
 
-def inches(ax: Axes, side: str, label: str) -> Axes:
-    """Put a second scale in inches on one side of an axis in cm."""
-    scale = (lambda cm: cm / CM_PER_INCH, lambda inch: inch * CM_PER_INCH)
-    if side in ("left", "right"):
-        second = ax.secondary_yaxis(side, functions=scale)
+def inches(
+    ax: Axes, side: Literal["right", "top"], label: str = "depth (in)", zero: float = 0.0
+) -> None:
+    """Put a second scale in inches beside an axis in cm, counted from `zero` [cm]."""
+
+    def from_cm(cm: Any) -> Any:
+        return (cm - zero) / CM_PER_INCH
+
+    def to_cm(inch: Any) -> Any:
+        return inch * CM_PER_INCH + zero
+
+    second: SecondaryAxis
+    if side == "right":
+        second = ax.secondary_yaxis(side, functions=(from_cm, to_cm))
         second.set_ylabel(label)
+        second.yaxis.set_major_locator(_inch_ticks())
     else:
-        second = ax.secondary_xaxis(side, functions=scale)
+        second = ax.secondary_xaxis(side, functions=(from_cm, to_cm))
         second.set_xlabel(label)
-    axis = second.yaxis if side in ("left", "right") else second.xaxis
-    axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 3, 6, 10]))
+        second.xaxis.set_major_locator(_inch_ticks())
     for spine in second.spines.values():
         spine.set_edgecolor(FAINT)
-    return second
+
+
+def _inch_ticks() -> MaxNLocator:
+    return MaxNLocator(nbins=8, steps=[1, 2, 3, 6, 10])
 
 
 def halo() -> list[Any]:
