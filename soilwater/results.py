@@ -46,7 +46,6 @@ SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCO
 """Every variable a simulation can give."""
 GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
 """Coordinates of a column."""
-TEXTS = ("status_text", "profile", "layer")
 
 Axes = Mapping[str, Sequence[Any]]
 """Dimensions of a batch and their labels, the last running fastest; empty for a single column."""
@@ -235,8 +234,7 @@ def lay_out(
     sizes = tuple(len(labels) for labels in axes.values())
 
     def unfold(array: NDArray[Any]) -> NDArray[Any]:
-        array = array.reshape((*sizes, *array.shape[1:]))
-        return array.astype(str) if array.dtype == object else array
+        return array.reshape((*sizes, *array.shape[1:]))
 
     geometry = {name: _without_repeats(unfold(described[name]), axes) for name in GEOMETRY}
     shared = not geometry["node_depth"][0]

@@ -63,7 +63,7 @@ def finished_chunks(
     chunks: Sequence[Sequence[Case]],
     settings: Settings,
     n_threads: int | None,
-    executor: Executor | None,
+    executor: Any,
 ) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
     """Run chunks and hand each over as it finishes, first come, first served.
 
@@ -86,7 +86,14 @@ def finished_chunks(
         As `run_chunk` returns them.
     """
     if executor is not None:
-        _warm_up(executor)
+        if not hasattr(executor, "submit"):
+            raise InputError(
+                f"executor: {executor!r}; allowed: an executor of concurrent.futures, or the client "
+                "of a dask cluster."
+            )
+        if _is_cluster(executor):
+            # Every worker compiles its kernels once, before tasks are spread.
+            executor.run(load_kernels)
         yield from _from_executor(chunks, settings, executor, _workers(executor))
         return
     threads = max(1, min(len(chunks), processors() if n_threads is None else n_threads))
@@ -99,18 +106,20 @@ def finished_chunks(
 
 
 def _from_executor(
-    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Executor, workers: int
+    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Any, workers: int
 ) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
     done: SimpleQueue[int] = SimpleQueue()
     futures: dict[int, Any] = {}
     waiting = iter(range(len(chunks)))
+    # A cluster would else take every chunk apart to find out whether it had seen it before.
+    options = {"pure": False} if _is_cluster(executor) else {}
 
     def hand_out(most: int) -> None:
         for _ in range(most):
             number = next(waiting, None)
             if number is None:
                 return
-            futures[number] = executor.submit(run_chunk, chunks[number], settings)
+            futures[number] = executor.submit(run_chunk, chunks[number], settings, **options)
             futures[number].add_done_callback(lambda _, number=number: done.put(number))
 
     try:
@@ -132,10 +141,9 @@ def _workers(executor: Any) -> int:
     return int(getattr(executor, "_max_workers", processors()))
 
 
-def _warm_up(executor: Any) -> None:
-    """Let every worker of a cluster compile its kernels once, before tasks are timed and spread."""
-    if hasattr(executor, "run"):
-        executor.run(load_kernels)
+def _is_cluster(executor: Any) -> bool:
+    """Tell a cluster's client, which can run something once on every worker, from a plain pool."""
+    return hasattr(executor, "run")
 
 
 def load_kernels() -> None:

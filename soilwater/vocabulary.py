@@ -62,7 +62,8 @@ _ROWS = (
     Variable("time", None, "time"),
     Variable("time_bounds", None, "start and end of the interval"),
     Variable("depth", "cm", "depth below the turf surface", "depth", positive="down"),
-    Variable("depth_bounds", "cm", "top and bottom depth of the cell"),
+    # CF: bounds take the units of the coordinate they bound; files drop them here.
+    Variable("depth_bounds", None, "top and bottom depth of the cell"),
     Variable("node_depth", "cm", "depth of the node below the turf surface", "depth", "down"),
     Variable("layer", None, "name of the layer"),
     Variable("root_zone_depth", "cm", "thickness of the root zone", valid_range=_NOT_NEGATIVE),
@@ -248,6 +249,29 @@ _ROWS = (
     Variable("longitude", "degrees_east", "longitude"),
     Variable("slope", "1", "slope of the surface (rise over run)"),
     Variable("expected_reading", "1", "reading expected at this depth", valid_range=_FRACTION),
+    Variable(
+        "expected_reading_lower", "1", "lower limit of the expected reading", valid_range=_FRACTION
+    ),
+    Variable(
+        "expected_reading_upper", "1", "upper limit of the expected reading", valid_range=_FRACTION
+    ),
+    Variable(
+        "air_filled_porosity_lower",
+        "1",
+        "lower limit of the air-filled porosity",
+        valid_range=_FRACTION,
+    ),
+    Variable(
+        "air_filled_porosity_upper",
+        "1",
+        "upper limit of the air-filled porosity",
+        valid_range=_FRACTION,
+    ),
+    Variable("depth_at_least", "1", "whether the depth is a least depth"),
+    Variable("hours_until_air", "h", "time until the air-filled porosity is back"),
+    Variable("days_below_air", "d", "time below the air-filled porosity"),
+    Variable("x", "m", "distance east"),
+    Variable("y", "m", "distance north"),
     Variable("reading_gap", "1", "reading less the expected reading"),
     Variable("water_needed", "mm", "water needed", valid_range=_NOT_NEGATIVE),
     Variable("probability", "1", "probability", valid_range=_FRACTION),
