@@ -1,0 +1,186 @@
+"""Depth design: windows against a separate calculation, against simulation, and in words."""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.decisions.contour import depth_over_contour
+from soilwater.decisions.depth import compare_sands, depth_window
+from soilwater.decisions.rest import OVER_GRAVEL, BaseSuction, rest_curve
+from soilwater.decisions.slope import slope_equivalent
+from soilwater.decisions.targets import READING_TARGETS, AirTarget, reading_target
+from soilwater.errors import InputError
+
+SANDS = {
+    "A": sw.VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0, name="A"),
+    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
+    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
+    "D": sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="D"),
+    "E": sw.VanGenuchten(0.05, 0.40, 0.024, 3.0, 16.0, name="E"),
+}
+
+
+def window_of(name, **options):
+    settings = {"air_filled": 0.0, "base_suction": 3.0} | options
+    return depth_window(SANDS[name], (0.15, 0.25), "3 in", **settings)
+
+
+# A separate screening calculation of these invented sands by another author: depths [cm] whose
+# drained 7.6 cm reading is 25 to 15 %, base suction 3 cm. Given to the centimetre or half.
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    [("A", 41, 49), ("B", 24, 39), ("C", 30, 48), ("D", 23.5, 31.4), ("E", 46, 75)],
+)
+def test_windows_match_a_separate_calculation(name, low, high):
+    window = window_of(name)
+    assert window.low == pytest.approx(low, abs=1.0)
+    assert window.high == pytest.approx(high, abs=1.0)
+    raised = window_of(name, base_suction=9.0)
+    assert (window.low - raised.low, window.high - raised.high) == pytest.approx((6.0, 6.0))
+
+
+# Drained readings and air [% by volume] of the same calculation: depth, sand, reading, air of the
+# top 7.6 cm, base suction 3 cm.
+@pytest.mark.parametrize(
+    ("depth", "name", "reading", "air"),
+    [(30, "C", 25.3, 16.7), (46, "C", 15.7, 26.3), (25, "B", 24.2, 15.8), (30, "D", 16.5, 20.5),
+     (38, "E", 29.5, 10.5), (46, "A", 18.2, 21.8)],
+)  # fmt: skip
+def test_readings_match_a_separate_calculation(depth, name, reading, air):
+    found = 100 * float(rest_curve(SANDS[name]).reading(depth, 7.6, 3.0))
+    assert found == pytest.approx(reading, abs=0.5)
+    curve = depth_window(SANDS[name], (0.1, 0.2), 7.6, air_filled=0.1, base_suction=3.0)
+    at = curve.to_dataset([depth])
+    assert 100 * float(at.air_filled_porosity[0]) == pytest.approx(air, abs=0.5)
+
+
+@pytest.mark.parametrize("base", [-5.0, 0.0, 3.0])
+def test_the_closed_form_is_the_drained_profile(base):
+    # The kernel's own integral over a profile, by another path: exact through the curve's table.
+    for soil in (SANDS["C"], sw.BrooksCorey(0.03, 0.38, 14.0, 2.2, 30.0)):
+        under = sw.WaterTable(30.0 + base)
+        profile = sw.Profile((sw.Layer(soil, 30.0, "root zone"),), under)
+        expected = sw.drained_water_content(profile, 0.0, 7.62)
+        assert float(rest_curve(soil).reading(30.0, 7.62, base)) == pytest.approx(
+            expected, abs=2e-5
+        )
+
+
+def test_the_window_is_what_two_days_of_drainage_leave():
+    window = window_of("D")
+    profile = sw.Profile.over_gravel(SANDS["D"], 30.0, entry_suction=3.0)
+    depths = np.arange(20.0, 38.1, 1.0)
+    run = sw.compare_depths(profile, depths, sw.steady_weather(2, 0.0), output="48 h")
+    readings = sw.meter_reading(run, "3 in").isel(time=-1).values
+    shallow, deep = np.interp([-0.25, -0.15], -readings, depths)
+    assert window.low == pytest.approx(shallow, abs=0.5)
+    assert window.high == pytest.approx(deep, abs=0.5)
+
+
+def test_air_sets_the_shallow_end_where_it_asks_for_more():
+    without, with_air = window_of("C"), window_of("C", air_filled=0.20)
+    assert (without.limited_by, with_air.limited_by) == ("reading", "air")
+    assert with_air.low > without.low and with_air.high == without.high
+    air = SANDS["C"].theta_s - float(rest_curve(SANDS["C"]).reading(with_air.low, 7.62, 3.0))
+    assert air == pytest.approx(0.20, abs=1e-4)
+
+
+def test_targets_that_exclude_each_other_are_told():
+    none = window_of("E", air_filled=0.30)
+    assert not none.exists and none.tolerance == 0.0
+    assert "no depth does both" in none.sentence
+
+
+def test_tolerance_is_half_the_window_and_a_narrow_one_is_named():
+    narrow = depth_window(SANDS["D"], (0.15, 0.20), 7.62, air_filled=0.1, base_suction=3.0)
+    assert narrow.tolerance == pytest.approx(0.5 * (narrow.high - narrow.low))
+    assert narrow.tolerance < 2.54 and "less than the usual inch" in narrow.sentence
+
+
+def test_the_base_band_is_stated_and_carried():
+    window = depth_window(SANDS["C"], (0.15, 0.25), "3 in", air_filled=0.1)
+    assert window.base_suction == OVER_GRAVEL
+    assert "nobody measures it on site" in repr(window)
+    # A centimetre of base suction is a centimetre of depth.
+    assert window.low_band == pytest.approx((window.low - 6.0, window.low + 3.0))
+    assert window.high_band == pytest.approx((window.high - 6.0, window.high + 3.0))
+    odds = window.to_dataset().probability
+    assert odds.sel(root_zone_depth=window.best, method="nearest") > 0.95
+    assert odds.min() == 0.0
+
+
+def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
+    table = sw.RetentionTable(
+        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
+    )
+    fit = table.fit(sw.VanGenuchten)
+    window = depth_window(fit, (0.15, 0.25), "3 in", air_filled=0.1, base_suction=3.0)
+    assert len(window.samples) == 200
+    assert window.low_band.low < window.low < window.low_band.high
+    assert window.high_band.high - window.high_band.low > window.low_band.high - window.low_band.low
+    assert "measured up to 40 cm of suction" in window.cautions[0]
+    curve = window.to_dataset()
+    assert (curve.expected_reading_lower <= curve.expected_reading_upper).all()
+
+
+def test_named_targets_print_their_source_and_others_are_asked():
+    window = depth_window(SANDS["C"], "greens", "3 in", air_filled="minimum")
+    assert window.target == READING_TARGETS["greens"]
+    assert "common practice, no source" in repr(window) and "trade article" in repr(window)
+    with pytest.raises(InputError, match="do you mean % by volume or % of field capacity"):
+        reading_target(("60 % of field capacity", "80 % of field capacity"))
+    with pytest.raises(InputError, match="looks like per cent"):
+        reading_target((15, 25))
+    with pytest.raises(InputError, match=r'or one of "greens", "fields"'):
+        reading_target("fairways")
+
+
+def test_faults_at_once():
+    with pytest.raises(InputError) as caught:
+        depth_window(3.0, (0.25, 0.15), "0 in", air_filled=15, base_suction=(9, 0))
+    for part in ("low below high", "rod is 0", "looks like per cent", "low at or below", "a soil"):
+        assert part in str(caught.value)
+
+
+def test_sands_side_by_side():
+    three = {name: SANDS[name] for name in "BCD"}
+    both = compare_sands(three, (0.15, 0.25), 7.62, air_filled=0.1, base_suction=3.0)
+    assert [window.name for window in both.windows] == ["B", "C", "D"]
+    assert both.common.low == pytest.approx(both.windows[1].low)
+    assert both.common.high == pytest.approx(both.windows[2].high)
+    apart = compare_sands([SANDS["D"], SANDS["E"]], (0.15, 0.25), 7.62, air_filled=0.1)
+    assert apart.common is None and "no depth suits all" in repr(apart)
+    assert both.to_dataset([25.0, 30.0]).sizes == {"sand": 3, "root_zone_depth": 2}
+    with pytest.raises(InputError, match="there are none"):
+        compare_sands([], (0.15, 0.25), 7.62, air_filled=0.1)
+
+
+def test_depth_over_a_contour():
+    window = window_of("C", air_filled=0.1)
+    crest = slope_equivalent(SANDS["C"], "4 %", "9 m", depth=window.best)
+    design = depth_over_contour(window, {"flat": 0.0, "bank": "6 cm", "shoulder": crest})
+    flat, bank, shoulder = design.places
+    assert flat.depth == pytest.approx(window.best)
+    assert bank.depth == pytest.approx(window.best - 6.0)
+    assert shoulder.depth == pytest.approx(window.best - crest.best)
+    # What is not known of the slope narrows the window from both sides.
+    assert shoulder.high - shoulder.low < window.high - window.low
+    assert any("shoulder behaves as if" in caution for caution in design.cautions)
+    with pytest.raises(InputError, match="2 faults"):
+        depth_over_contour(window, {"a": -1.0, "b": "4"})
+
+
+def test_bands_of_the_base_are_checked():
+    with pytest.raises(InputError, match="low at or below best"):
+        BaseSuction(3.0, 5.0, 9.0)
+    assert BaseSuction("1 kPa", 0.0, "2 kPa").best == pytest.approx(10.197, abs=1e-3)
+    with pytest.raises(InputError, match="3 values"):
+        depth_window(SANDS["C"], (0.1, 0.2), 7.6, air_filled=0.1, base_suction=(1, 2, 3))
+
+
+def test_prints_and_html():
+    window = depth_window(SANDS["C"], (0.15, 0.25), "3 in", air_filled=AirTarget(0.1, "<us>"))
+    assert "depths are advice" in repr(window) and "(3.0 in) rods" in repr(window)
+    assert "&lt;us&gt;" in window._repr_html_() and "<us>" not in window._repr_html_()
+    with pytest.raises(InputError, match="the rods and the root layer, or more"):
+        window.to_dataset([5.0])
