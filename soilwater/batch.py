@@ -57,7 +57,7 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         status, hours = Status(int(packed.status[i])), packed.clock[i, march.TIME]
         late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
         texts[i] = refusals.get(i, f"{status.sentence}{late}")
-    return _results(packed, meshes, forcings, texts, settings)
+    return _results(packed, meshes, heads, forcings, texts, settings)
 
 
 def _begin(
@@ -97,6 +97,7 @@ def _runs(numbers: list[int]) -> list[tuple[int, int]]:
 def _results(
     packed: Packed,
     meshes: Sequence[Mesh],
+    heads: Sequence[NDArray[np.float64]],
     forcings: Sequence[Forcing],
     texts: NDArray[Any],
     settings: Settings,
@@ -104,12 +105,16 @@ def _results(
     """Name what the kernel left by the words of the vocabulary."""
     mm = 10.0 * packed.out_ledger
     unknown = np.isnan(mm[:, :, march.STORAGE_CHANGE])
-    ponding = mm[:, :, march.PONDING]
+    # A pond held from outside is none of the column's water.
+    ponds = 0.0 if settings.surface is not None else 10.0
+    ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
+    pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
+    onto_the_surface = mm[:, :, march.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
         "node_suction": -packed.out_head,
         "runoff": mm[:, :, march.TOTAL_RUNOFF],
-        "infiltration": mm[:, :, march.TOTAL_INFLOW] - mm[:, :, march.TOTAL_RUNOFF] - ponding,
+        "infiltration": onto_the_surface - mm[:, :, march.TOTAL_RUNOFF] - ponding,
         "transpiration": mm[:, :, march.TOTAL_TRANSPIRATION],
         "potential_transpiration": mm[:, :, march.TOTAL_TRANSPIRATION_DEMAND],
         "evaporation": mm[:, :, march.TOTAL_EVAPORATION],
