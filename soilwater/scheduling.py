@@ -88,8 +88,8 @@ def finished_chunks(
     if executor is not None:
         if not hasattr(executor, "submit"):
             raise InputError(
-                f"executor: {executor!r}; allowed: an executor of concurrent.futures, or the client "
-                "of a dask cluster."
+                f"executor: {executor!r}; allowed: an executor of concurrent.futures, or the "
+                "client of a dask cluster."
             )
         if _is_cluster(executor):
             # Every worker compiles its kernels once, before tasks are spread.

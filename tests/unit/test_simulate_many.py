@@ -1,0 +1,337 @@
+"""Batches: any mix of cases, each as if run alone; ensembles; executors; Ctrl-C."""
+
+import signal
+import threading
+from concurrent.futures import Future, ThreadPoolExecutor
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import soilwater as sw
+from soilwater import scheduling
+from soilwater.results import SIMULATED
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+LOAM = sw.VanGenuchten.texture_class("loam")
+GREEN = sw.Profile.over_gravel(SAND, 30.0)
+TWO_LAYERS = sw.Profile(
+    (sw.Layer(SAND, 20.0, "root zone"), sw.Layer(LOAM, 15.0, "subsoil")), sw.FreeDrainage()
+)
+TURF = sw.Turf(10.0)
+DRY = sw.steady_weather(2, 5.0)
+WET = sw.steady_weather(2, 3.0, rain=8.0)
+SETTINGS = {"output": 12.0}
+SOILS = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
+
+
+def mixed_cases():
+    rule = sw.Rule(6.0, 0.25, rod="3 in", rate=20.0, hour=6.0)
+    return [
+        sw.Case(GREEN, DRY, turf=TURF, start="drained"),
+        sw.Case(TWO_LAYERS, WET, turf=TURF, start=60.0),
+        sw.Case(GREEN.with_thickness(45.0), DRY),
+        sw.Case(GREEN, DRY, turf=TURF, start="drained", rules=[rule]),
+        sw.Case(GREEN, DRY, irrigation=[sw.Event("2025-07-01T06:00", 5.0, rate=20.0)]),
+    ]
+
+
+def alone(case, **settings):
+    return sw.simulate(
+        case.profile,
+        case.weather,
+        turf=case.turf,
+        start=case.start,
+        irrigation=case.irrigation,
+        rules=case.rules,
+        **SETTINGS,
+        **settings,
+    )
+
+
+def assert_same_numbers(batch, place, single):
+    for name in single.data_vars:
+        expected = single[name].values
+        found = batch[name].isel(place).values
+        if expected.ndim and expected.shape != found.shape:
+            assert np.isnan(found[..., expected.shape[-1] :]).all()
+            found = found[..., : expected.shape[-1]]
+        np.testing.assert_array_equal(found, expected, err_msg=name)
+
+
+@pytest.fixture
+def small_chunks(monkeypatch):
+    """Chunks of two cases, so that a handful of cases makes several."""
+    monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 4)
+
+
+class TestBatch:
+    @pytest.mark.parametrize("n_threads", [1, 3])
+    def test_each_case_is_bit_for_bit_what_it_is_alone(self, small_chunks, n_threads):
+        cases = mixed_cases()
+        batch = sw.simulate_many(cases, n_threads=n_threads, **SETTINGS)
+        for i, case in enumerate(cases):
+            assert_same_numbers(batch, {"case": i}, alone(case))
+
+    def test_cases_may_come_from_an_iterator(self):
+        batch = sw.simulate_many((case for case in mixed_cases()), **SETTINGS)
+        assert batch.sizes["case"] == len(mixed_cases())
+
+    def test_chunks_last_a_fraction_of_a_second_whatever_the_span(self):
+        # A column takes about 0.3 ms a day (measured by benchmarks/batch.py).
+        for days in (1 / 24, 1, 14, 365):
+            assert scheduling.cases_per_chunk(days) * days * 0.3e-3 < 0.5
+
+    def test_profiles_of_one_mesh_share_their_depth(self):
+        cases = [sw.Case(GREEN.with_soil(soil), DRY) for soil in SOILS]
+        batch = sw.simulate_many(cases, dimension="sample", labels=list("abc"), **SETTINGS)
+        assert batch.water_content.dims == ("sample", "time", "depth")
+        assert batch.depth.dims == ("depth",)
+        assert batch["sample"].values.tolist() == ["a", "b", "c"]
+        assert batch.layer.dims == ("depth",)
+
+    def test_profiles_of_several_meshes_keep_their_own_depths(self):
+        batch = sw.simulate_many([sw.Case(GREEN, DRY), sw.Case(TWO_LAYERS, DRY)], **SETTINGS)
+        assert batch.water_content.dims == ("case", "time", "cell")
+        assert batch.depth.dims == ("case", "cell")
+        assert float(batch.depth_bounds.max("cell").isel(bound=1, case=0)) == 30.0
+        assert list(dict.fromkeys(batch.layer.values[1])) == ["root zone", "subsoil"]
+        assert list(dict.fromkeys(batch.layer.values[0])) == ["root zone", ""]
+
+    def test_a_case_that_cannot_start_loses_nothing_of_the_others(self):
+        cases = mixed_cases()
+        cases.insert(1, sw.Case(TWO_LAYERS, DRY, start="drained"))
+        batch = sw.simulate_many(cases, **SETTINGS)
+        assert batch.status.values.tolist() == [0, sw.Status.BAD_INPUT, 0, 0, 0, 0]
+        assert "comes to no rest of its own" in str(batch.status_text[1].item())
+        assert batch.drainage.isel(case=1).isnull().all()
+        assert_same_numbers(batch, {"case": 2}, alone(cases[2]))
+
+    def test_a_case_that_gives_up_keeps_what_it_had(self):
+        batch = sw.simulate_many(mixed_cases()[:2], max_steps=5, **SETTINGS)
+        assert (batch.status == sw.Status.TOO_MANY_STEPS).all()
+        assert batch.drainage.isel(time=0).notnull().all()
+        assert batch.drainage.isel(time=-1).isnull().all()
+        assert "Last good time" in str(batch.status_text[0].item())
+
+    def test_storage_is_the_water_content_over_the_depth(self):
+        batch = sw.simulate_many(mixed_cases(), **SETTINGS)
+        thickness = batch.depth_bounds.diff("bound").isel(bound=0)
+        held = (10.0 * batch.water_content * thickness).sum("cell")
+        np.testing.assert_allclose(batch.storage, held, rtol=1e-12)
+
+    def test_nothing_to_run_and_other_mistakes_are_told_together(self):
+        with pytest.raises(sw.InputError, match="there are none"):
+            sw.simulate_many([])
+        longer = sw.steady_weather(3, 5.0)
+        with pytest.raises(sw.InputError) as error:
+            sw.simulate_many([sw.Case(GREEN, DRY), "x", sw.Case(GREEN, longer)], labels=[1])
+        assert len(error.value.faults) == 3
+
+
+class TestKeep:
+    def test_only_what_is_wanted_and_how_it_ended(self):
+        kept = sw.simulate_many(mixed_cases(), keep=("suction", "drainage"), **SETTINGS)
+        assert set(kept.data_vars) == {"suction", "drainage", "status", "status_text", "profile"}
+        whole = sw.simulate_many(mixed_cases(), **SETTINGS)
+        for name in kept.data_vars:
+            xr.testing.assert_identical(kept[name], whole[name])
+
+    def test_all_by_default(self):
+        batch = sw.simulate_many(mixed_cases()[:1], **SETTINGS)
+        assert set(batch.data_vars) == {*SIMULATED, "profile"}
+
+    def test_unknown_names_are_listed(self):
+        with pytest.raises(sw.InputError, match=r"'wetness'.*allowed: water_content, suction"):
+            sw.simulate_many(mixed_cases(), keep=["drainage", "wetness"])
+
+
+class TestEnsembles:
+    def test_depths_by_samples(self):
+        run = sw.compare_depths(
+            GREEN, [25.0, 40.0], DRY, soils=SOILS, turf=TURF, start="drained", **SETTINGS
+        )
+        assert run.water_content.dims == ("root_zone_depth", "sample", "time", "cell")
+        assert run.depth.dims == ("root_zone_depth", "cell")
+        for i, depth in enumerate((25.0, 40.0)):
+            for j, soil in enumerate(SOILS):
+                profile = GREEN.with_soil(soil).with_thickness(depth)
+                single = sw.simulate(profile, DRY, turf=TURF, start="drained", **SETTINGS)
+                assert_same_numbers(run, {"root_zone_depth": i, "sample": j}, single)
+
+    def test_the_meter_reads_an_ensemble_and_quantiles_follow(self):
+        run = sw.compare_depths(
+            GREEN, [25.0, 40.0], DRY, soils=SOILS, turf=TURF, start="drained", **SETTINGS
+        )
+        reading = sw.meter_reading(run, "3 in")
+        assert reading.dims == ("root_zone_depth", "sample", "time")
+        one = run.isel(root_zone_depth=1, sample=2)
+        np.testing.assert_array_equal(
+            sw.meter_reading(one, "3 in"), reading.isel(root_zone_depth=1, sample=2)
+        )
+        band = reading.quantile([0.05, 0.5, 0.95], "sample")
+        assert band.dims == ("quantile", "root_zone_depth", "time")
+        assert (band.diff("quantile") >= 0.0).all()
+        line = float(reading.isel(time=2).mean())
+        days = sw.days_until(run, line, "3 in")
+        assert days.dims == ("root_zone_depth", "sample")
+        assert np.isfinite(days.min())
+
+    def test_members_of_a_forecast(self):
+        run = sw.simulate_ensemble(GREEN, [DRY, WET], turf=TURF, **SETTINGS)
+        assert run.water_content.dims == ("member", "time", "depth")
+        for i, weather in enumerate((DRY, WET)):
+            single = sw.simulate(GREEN, weather, turf=TURF, **SETTINGS)
+            assert_same_numbers(run, {"member": i}, single)
+
+    def test_soils_and_members_together(self):
+        run = sw.simulate_ensemble(GREEN, [DRY, WET], soils=SOILS, keep="drainage", **SETTINGS)
+        assert run.drainage.dims == ("sample", "member", "time")
+
+    def test_rest_of_an_ensemble(self):
+        state = sw.drained_state(GREEN, soils=SOILS)
+        assert state.water_content.dims == ("sample", "depth")
+        for i, soil in enumerate(SOILS):
+            assert_same_numbers(state, {"sample": i}, sw.drained_state(GREEN.with_soil(soil)))
+        reading = sw.meter_reading(state, "3 in")
+        expected = [sw.drained_water_content(GREEN.with_soil(s), 0.0, "3 in") for s in SOILS]
+        np.testing.assert_array_equal(reading, expected)
+
+    def test_empty_ensembles_are_refused(self):
+        with pytest.raises(sw.InputError, match="none"):
+            sw.simulate_ensemble(GREEN, DRY, soils=[])
+        with pytest.raises(sw.InputError, match="none"):
+            sw.drained_state(GREEN, soils=[])
+
+    def test_soils_go_into_the_named_layer(self):
+        other = TWO_LAYERS.with_soil(SAND, layer="subsoil")
+        assert other.layers[1].soil is SAND and other.layers[1].name == "subsoil"
+        with pytest.raises(sw.InputError, match="allowed: root zone, subsoil"):
+            TWO_LAYERS.with_soil(SAND, layer="gravel")
+
+
+class TestProgress:
+    def test_a_function_hears_of_every_chunk(self, small_chunks):
+        told = []
+        sw.simulate_many(
+            mixed_cases(),
+            n_threads=1,
+            progress=lambda done, total: told.append((done, total)),
+            **SETTINGS,
+        )
+        assert told == [(2, 5), (4, 5), (5, 5)]
+
+    def test_a_bar_for_people(self, small_chunks, capsys):
+        sw.simulate_many(mixed_cases(), progress=True, **SETTINGS)
+        assert "5/5" in capsys.readouterr().err
+
+    def test_anything_else_is_refused(self):
+        with pytest.raises(sw.InputError, match="progress"):
+            sw.simulate_many(mixed_cases(), progress="bar")
+
+
+class NeverEnding:
+    """An executor whose calls do not come back."""
+
+    def __init__(self):
+        self.futures = []
+
+    def submit(self, function, *arguments):
+        self.futures.append(Future())
+        return self.futures[-1]
+
+
+class TestInterrupt:
+    def test_what_is_finished_is_handed_back(self, small_chunks):
+        cases = mixed_cases()
+        told = []
+
+        def press_ctrl_c(done, total):
+            told.append(done)
+            if len(told) == 2:
+                signal.raise_signal(signal.SIGINT)
+
+        with pytest.raises(KeyboardInterrupt) as error:
+            sw.simulate_many(cases, n_threads=1, progress=press_ctrl_c, **SETTINGS)
+        assert isinstance(error.value, sw.Interrupted)
+        so_far = error.value.finished
+        assert so_far.status.values.tolist() == [0, 0, 0, 0, sw.Status.INTERRUPTED]
+        for i in range(4):
+            assert_same_numbers(so_far, {"case": i}, alone(cases[i]))
+        assert so_far.drainage.isel(case=4).isnull().all()
+        assert so_far.status_text[4].item() == sw.Status.INTERRUPTED.sentence
+        assert not [t for t in threading.enumerate() if t.name.startswith("soilwater")]
+
+    def test_it_is_heard_while_waiting_for_a_chunk(self, small_chunks):
+        stuck = NeverEnding()
+        main = threading.main_thread().ident
+        press = threading.Timer(0.2, signal.pthread_kill, (main, signal.SIGINT))
+        # Should the signal not be heard, the test fails in half a minute instead of hanging.
+        rescue = threading.Timer(30.0, lambda: [f.set_exception(OSError()) for f in stuck.futures])
+        press.start()
+        rescue.start()
+        try:
+            with pytest.raises(sw.Interrupted) as error:
+                sw.simulate_many(mixed_cases(), executor=stuck, **SETTINGS)
+        finally:
+            rescue.cancel()
+        assert (error.value.finished.status == sw.Status.INTERRUPTED).all()
+        assert all(future.cancelled() for future in stuck.futures)
+
+
+def count_of_compiled_kernels():
+    from soilwater.kernels import march
+
+    return len(march.march_columns.signatures)
+
+
+class TestExecutors:
+    def test_a_pool_of_ones_own(self, small_chunks):
+        here = sw.simulate_many(mixed_cases(), **SETTINGS)
+        with ThreadPoolExecutor(2) as pool:
+            there = sw.simulate_many(mixed_cases(), executor=pool, **SETTINGS)
+        xr.testing.assert_identical(there.drop_attrs(deep=False), here.drop_attrs(deep=False))
+
+    def test_only_so_many_chunks_are_handed_out(self, monkeypatch):
+        monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
+        in_hand, most = 0, 0
+
+        class Counting(ThreadPoolExecutor):
+            def submit(self, function, *arguments):
+                nonlocal in_hand, most
+                in_hand += 1
+                most = max(most, in_hand)
+                return super().submit(function, *arguments)
+
+        def finished(done, total):
+            nonlocal in_hand
+            in_hand -= 1
+
+        cases = mixed_cases()[:1] * 20
+        with Counting(1) as pool:
+            sw.simulate_many(cases, executor=pool, progress=finished, keep=(), **SETTINGS)
+        # One more is handed out before the finished one is told of.
+        assert most <= scheduling.IN_HAND_PER_WORKER + 1
+
+    def test_what_is_no_executor_is_refused(self):
+        with pytest.raises(sw.InputError, match=r"executor: 3; allowed: an executor"):
+            sw.simulate_many(mixed_cases(), executor=3)
+
+    def test_a_cluster_of_two_processes(self, small_chunks):
+        distributed = pytest.importorskip("distributed")
+        here = sw.simulate_many(mixed_cases(), **SETTINGS)
+        with (
+            distributed.LocalCluster(
+                n_workers=2,
+                threads_per_worker=1,
+                processes=True,
+                dashboard_address=None,
+                worker_dashboard_address=None,
+            ) as cluster,
+            distributed.Client(cluster, timeout="60s") as client,
+        ):
+            client.wait_for_workers(2, timeout=60)
+            there = sw.simulate_many(mixed_cases(), executor=client, **SETTINGS)
+            compiled = client.run(count_of_compiled_kernels)
+        assert len(compiled) == 2 and all(compiled.values())
+        xr.testing.assert_identical(there.drop_attrs(deep=False), here.drop_attrs(deep=False))

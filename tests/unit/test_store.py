@@ -1,0 +1,180 @@
+"""Results on disk: written while a batch runs, taken up after a kill, read when asked for."""
+
+import os
+import signal
+import subprocess
+import sys
+import textwrap
+
+import numpy as np
+import pytest
+import xarray as xr
+
+import soilwater as sw
+from soilwater import scheduling
+
+zarr = pytest.importorskip("zarr")
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+GREEN = sw.Profile.over_gravel(SAND, 30.0)
+WEATHER = sw.steady_weather(1, 5.0)
+DEPTHS = np.linspace(20.0, 40.0, 50)
+
+SCRIPT = """
+    import os, signal, sys
+    import numpy as np
+    import soilwater as sw
+    from soilwater import scheduling
+
+    scheduling.CASE_DAYS_PER_CHUNK = 2
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    green = sw.Profile.over_gravel(sand, 30.0)
+    weather = sw.steady_weather(1, 5.0)
+    cases = [sw.Case(green.with_thickness(d), weather) for d in np.linspace(20.0, 40.0, 50)]
+
+    def die(done, total):
+        if done >= 36:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+    sw.simulate_many(cases, output=12.0, n_threads=1, store=sys.argv[1], progress=die)
+"""
+
+
+@pytest.fixture(autouse=True)
+def small_blocks(monkeypatch):
+    """Chunks of 2 cases and blocks of 16."""
+    monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
+
+
+def cases():
+    return [sw.Case(GREEN.with_thickness(depth), WEATHER) for depth in DEPTHS]
+
+
+def run(path, **settings):
+    return sw.simulate_many(cases(), output=12.0, store=path, **settings)
+
+
+def assert_same_result(stored, expected):
+    """Equal in everything but the notes about the run itself."""
+    xr.testing.assert_identical(
+        stored.load().drop_attrs(deep=False), expected.load().drop_attrs(deep=False)
+    )
+
+
+def test_a_store_holds_what_memory_would(tmp_path):
+    in_memory = sw.simulate_many(cases(), output=12.0)
+    stored = run(tmp_path / "run.zarr")
+    assert_same_result(stored, in_memory)
+    only_there = set(stored.attrs) ^ set(in_memory.attrs)
+    assert only_there == {"run_digest", "wall_time_s"}
+
+
+def test_profiles_of_one_mesh_share_their_depth_on_disk_too(tmp_path):
+    sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
+    batch = [sw.Case(GREEN.with_soil(sand), WEATHER) for sand in sands]
+    settings = {"output": 12.0, "dimension": "sample", "labels": ["a", "b", "c"]}
+    stored = sw.simulate_many(batch, store=tmp_path / "run.zarr", **settings)
+    assert stored.water_content.dims == ("sample", "time", "depth")
+    assert_same_result(stored, sw.simulate_many(batch, **settings))
+
+
+def test_only_what_is_kept_is_written(tmp_path):
+    stored = run(tmp_path / "run.zarr", keep=["drainage"])
+    assert set(stored.data_vars) == {"drainage", "status", "status_text", "profile"}
+    assert not (tmp_path / "run.zarr" / "water_content").exists()
+
+
+def test_values_are_read_when_they_are_asked_for(tmp_path):
+    stored = run(tmp_path / "run.zarr")
+    assert not stored.water_content.variable._in_memory
+    float(stored.water_content[0, 0, 0])
+    assert not stored.water_content.variable._in_memory
+
+
+def test_the_meter_reads_a_store(tmp_path):
+    stored = run(tmp_path / "run.zarr")
+    in_memory = sw.simulate_many(cases(), output=12.0)
+    xr.testing.assert_equal(sw.meter_reading(stored, "3 in"), sw.meter_reading(in_memory, "3 in"))
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no such signal here")
+def test_a_killed_run_is_taken_up_where_it_stopped(tmp_path):
+    path, whole = tmp_path / "killed.zarr", tmp_path / "whole.zarr"
+    ended = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(SCRIPT), str(path)], env=os.environ, timeout=300
+    )
+    assert ended.returncode == -signal.SIGKILL
+    with xr.open_zarr(path) as half:
+        done = half.status.values != sw.Status.INTERRUPTED
+        # Two blocks of 16 were whole; the third was under way.
+        assert done.tolist() == [True] * 32 + [False] * 18
+        assert half.drainage.values[~done].size == np.isnan(half.drainage.values[~done]).sum()
+
+    told = []
+    finished = run(path, n_threads=1, progress=lambda done, total: told.append(done))
+    assert told[0] == 32 and told[-1] == 50
+    xr.testing.assert_identical(finished.load(), run(whole).load())
+
+
+def test_a_finished_store_is_opened_and_nothing_is_run(tmp_path, monkeypatch):
+    expected = run(tmp_path / "run.zarr").load()
+    monkeypatch.setattr(scheduling, "run_chunk", None)
+    xr.testing.assert_identical(run(tmp_path / "run.zarr").load(), expected)
+
+
+def test_ctrl_c_leaves_whole_blocks(tmp_path):
+    def press_ctrl_c(done, total):
+        if done >= 20:
+            signal.raise_signal(signal.SIGINT)
+
+    with pytest.raises(sw.Interrupted) as error:
+        run(tmp_path / "run.zarr", n_threads=1, progress=press_ctrl_c)
+    done = error.value.finished.status.values == sw.Status.OK
+    assert done.tolist() == [True] * 16 + [False] * 34
+    assert error.value.finished.status_text.values[-1] == sw.Status.INTERRUPTED.sentence
+    assert_same_result(run(tmp_path / "run.zarr"), sw.simulate_many(cases(), output=12.0))
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"tolerance": 0.001},
+        {"keep": ["drainage"]},
+        {"labels": list(range(1, 51))},
+        {"dimension": "spot"},
+        {"ponding_limit": 1.0},
+    ],
+)
+def test_another_run_is_never_mixed_in(tmp_path, other):
+    run(tmp_path / "run.zarr")
+    with pytest.raises(sw.InputError, match=r"run\.zarr exists and holds another run"):
+        run(tmp_path / "run.zarr", **other)
+
+
+@pytest.mark.parametrize("change", ["weather", "turf", "start", "irrigation", "profile"])
+def test_cases_of_another_kind_are_another_run(tmp_path, change):
+    run(tmp_path / "run.zarr", keep=())
+    other = {"profile": GREEN, "weather": WEATHER}
+    other[change] = {
+        "weather": sw.steady_weather(1, 4.0),
+        "turf": sw.Turf(10.0),
+        "start": xr.DataArray([5.0, 9.0], {"depth": [0.0, 30.0]}, name="suction"),
+        "irrigation": [sw.Event("2025-07-01T06:00", 5.0, rate=20.0)],
+        "profile": GREEN.with_thickness(31.0),
+    }[change]
+    changed = [*cases()[:-1], sw.Case(**other)]
+    with pytest.raises(sw.InputError, match="another run"):
+        sw.simulate_many(changed, output=12.0, keep=(), store=tmp_path / "run.zarr")
+
+
+def test_a_folder_of_something_else_is_left_alone(tmp_path):
+    (tmp_path / "notes.txt").write_text("mine")
+    with pytest.raises(sw.InputError, match="exists and holds something else"):
+        run(tmp_path)
+    assert (tmp_path / "notes.txt").read_text() == "mine"
+
+
+def test_without_zarr_the_cure_is_named(tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "zarr", None)
+    with pytest.raises(sw.InputError, match=r"zarr is not installed; install soilwater\[io\]"):
+        run(tmp_path / "run.zarr")
