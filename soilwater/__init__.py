@@ -3,6 +3,9 @@
 A lab retention table and a probe depth go in; water in the profile, hour by hour, comes out.
 """
 
+from typing import TYPE_CHECKING, Any
+
+import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
 from soilwater.cases import Case, HeldSurface
 from soilwater.decisions.construction import check_root_zone
 from soilwater.equilibrium import drained_state, drained_water_content
@@ -35,6 +38,9 @@ from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, Wit
 from soilwater.station import read_station, read_weather
 from soilwater.turf import RoundedStress, SShapedStress, Turf
 from soilwater.weather import Weather, steady_weather, weather_from_table
+
+if TYPE_CHECKING:
+    from soilwater import plot as plot
 
 __version__ = "0.1.0"
 
@@ -90,3 +96,12 @@ __all__ = [
     "syringe",
     "weather_from_table",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    """Import ``soilwater.plot``, and matplotlib with it, when it is first asked for."""
+    if name == "plot":
+        import importlib
+
+        return importlib.import_module("soilwater.plot")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -8,11 +8,11 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.accessor import dimension_names
 from soilwater.errors import InputError
 from soilwater.meter import meter_reading
 from soilwater.results import Column, each_column
-from soilwater.times import hours_between, stamp
-from soilwater.units import in_people_units
+from soilwater.times import as_time, hours_between, stamp
 
 SPREAD = ("sample", "member")
 """Dimensions that say how sure we are, and are drawn as a band."""
@@ -27,7 +27,7 @@ class Through(NamedTuple):
 
 
 class Readings(NamedTuple):
-    """Readings in per cent: the dimension of the lines, their names, and a row per line."""
+    """Readings in per cent over days, a row per line."""
 
     days: NDArray[np.float64]
     names: list[str]
@@ -38,7 +38,7 @@ class Readings(NamedTuple):
 
 
 def only_column(run: xr.Dataset) -> Column:
-    """Return the one column of a result."""
+    """Return the one column of `run`."""
     columns = list(each_column(run))
     if len(columns) != 1:
         dims = ", ".join(map(str, run.profile.dims))
@@ -50,7 +50,7 @@ def only_column(run: xr.Dataset) -> Column:
 
 
 def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
-    """Positions in time and their names; the last one when nothing is asked for."""
+    """Positions of the times `at` of `run`, and their names; the last when `at` is None."""
     if "time" not in run.dims:
         if at is not None:
             raise InputError("at: the Dataset has no times; leave `at` out.")
@@ -61,7 +61,7 @@ def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
     listed = at if isinstance(at, (list, tuple, np.ndarray)) else [at]
     found = []
     for each in listed:
-        wanted = np.datetime64(each, "ns")
+        wanted = as_time(each, "at")
         if not times[0] <= wanted <= times[-1]:
             raise InputError(
                 f"at: {stamp(wanted)} lies outside the run; allowed: {stamp(times[0])} to "
@@ -73,7 +73,7 @@ def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
 
 
 def water_through(column: Column, i: int) -> Through:
-    """Water content [%] through the curve of each layer at one time."""
+    """Water content [%] of a column through the curve of each layer, at time number `i`."""
     mesh, suction = column.mesh, column.node_suction[i]
     depth = np.repeat(mesh.depth, 2)[1:-1]
     at_ends = np.repeat(suction, 2)[1:-1]
@@ -87,7 +87,10 @@ def water_through(column: Column, i: int) -> Through:
 
 
 def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
-    """Take readings of a run as lines over days, with a band where there are samples or members."""
+    """Take readings of a run with a rod [cm] as lines over the days since a time.
+
+    Samples or members make a band that holds `level` [1] of them.
+    """
     if not 0.0 < level < 1.0:
         raise InputError(f"level: {level!r}; allowed: between 0 and 1, such as 0.8.")
     series = meter_reading(run, rod)
@@ -102,30 +105,19 @@ def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
         )
     values = 100.0 * series.transpose(*along, *spread, "time").values
     values = values.reshape(series.sizes[along[0]] if along else 1, -1, series.sizes["time"])
-    names = line_names(series, str(along[0])) if along else [""]
-    begin = np.datetime64(run.time.values[0] if since is None else since, "ns")
-    days = np.asarray(hours_between(begin, run.time.values)) / 24.0
+    names = dimension_names(series, str(along[0])) if along else [""]
+    begin = series.time.values[0] if since is None else as_time(since, "since")
+    days = np.asarray(hours_between(begin, series.time.values)) / 24.0
+    kept = days >= 0.0
+    if not kept.any() or not days[0] <= 0.0:
+        raise InputError(
+            f"since: {stamp(begin)} lies outside the run; allowed: "
+            f"{stamp(series.time.values[0])} to {stamp(series.time.values[-1])}."
+        )
+    days, values = days[kept], values[..., kept]
     lower = upper = None
     middle = values[:, 0]
     if spread:
         tail = 0.5 * (1.0 - level)
         lower, middle, upper = np.nanquantile(values, [tail, 0.5, 1.0 - tail], axis=1)
     return Readings(days, names, middle, lower, upper, float(series.attrs["rod_length_cm"]))
-
-
-def line_names(labelled: xr.DataArray | xr.Dataset, dimension: str) -> list[str]:
-    """Names of the entries along a dimension, as people say them."""
-    values = labelled[dimension].values
-    if dimension == "root_zone_depth":
-        return [depth_name(float(value)) for value in values]
-    if values.dtype.kind in "US" or values.dtype == object:
-        return [str(value) for value in values]
-    return [f"{dimension.replace('_', ' ')} {value:g}" for value in values]
-
-
-def depth_name(cm: float) -> str:
-    """Write a depth for a label: inches first where they are whole or half."""
-    inch = cm / 2.54
-    if abs(2.0 * inch - round(2.0 * inch)) < 1e-6:
-        return f"{inch:g} in ({cm:.0f} cm)"
-    return in_people_units(cm, "length")

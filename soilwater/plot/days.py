@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from soilwater.errors import InputError
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
-from soilwater.times import hours_between
+from soilwater.times import as_time, hours_between, stamp
 from soilwater.units import in_people_units
 
 INFLOWS = ("rain", "irrigation")
@@ -71,7 +71,7 @@ def dry_down(
                 shown.days, shown.lower[i], shown.upper[i], color=colour, alpha=0.16, lw=0
             )
         ax.plot(shown.days, shown.middle[i], color=colour, label=shown.names[i] or None)
-    _day_axis(ax, shown, ends)
+    _day_axis(ax, shown, ends, since)
     style.draw_bands(ax, ends, shown.days, shown.middle)
     if shown.names != [""]:
         style.label_lines(ax, shown.days, shown.middle, shown.names, colours)
@@ -126,7 +126,7 @@ def before_after(
     ax.fill_between(old.days, old.middle[0], new.middle[0], color=style.WATER, alpha=0.25, lw=0)
     ax.plot(old.days, old.middle[0], color=last, ls=(0, (5, 2)), label=names[0])
     ax.plot(new.days, new.middle[0], color=first, label=names[1])
-    _day_axis(ax, old, ends)
+    _day_axis(ax, old, ends, since)
     style.draw_bands(ax, ends, old.days, np.vstack([old.middle, new.middle]))
     style.label_lines(ax, old.days, np.vstack([old.middle, new.middle]), names, (last, first))
     return ax
@@ -197,12 +197,14 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _day_axis(ax: Axes, shown: Readings, bands: Mapping[str, tuple[float, float]]) -> None:
+def _day_axis(
+    ax: Axes, shown: Readings, bands: Mapping[str, tuple[float, float]], since: Any
+) -> None:
     highest = np.nanmax(shown.middle if shown.upper is None else shown.upper)
     ends = [100.0 * high for _, high in bands.values()]
     ax.set_ylim(0.0, 5.0 * np.ceil(0.2 * max(highest + 0.5, *ends, 5.0)))
-    ax.set_xlim(max(0.0, float(shown.days[0])), float(shown.days[-1]))
-    ax.set_xlabel("days")
+    ax.set_xlim(float(shown.days[0]), float(shown.days[-1]))
+    ax.set_xlabel("days" if since is None else f"days since {stamp(as_time(since, 'since'))}")
     ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(shown.rod, 'length')} rods")
 
 

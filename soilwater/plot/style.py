@@ -107,7 +107,7 @@ def look() -> AbstractContextManager[None]:
 
 
 def in_our_look(function: Callable[P, R]) -> Callable[P, R]:
-    """Draw with the look of this package, whatever the person's own settings are."""
+    """Let a function draw with this look, whatever the person's own settings are."""
 
     @wraps(function)
     def drawn(*args: P.args, **kwargs: P.kwargs) -> R:
@@ -134,7 +134,7 @@ def line_colours(n: int) -> list[str]:
 def inches(
     ax: Axes, side: Literal["right", "top"], label: str = "depth (in)", zero: float = 0.0
 ) -> None:
-    """Put a second scale in inches beside an axis in cm, counted from `zero` [cm]."""
+    """Put a second scale in inches on one side of `ax` in cm, with a label, from `zero` [cm]."""
 
     def from_cm(cm: Any) -> Any:
         return (cm - zero) / CM_PER_INCH
@@ -171,9 +171,9 @@ def label_lines(
     names: Sequence[str],
     colours: Sequence[str],
 ) -> None:
-    """Write on each line what it is: at its start or at its end, wherever they lie further apart.
+    """Write names on lines: at their start or their end, wherever they lie further apart.
 
-    To be called last: it needs the limits of the axis.
+    To be called last: it needs the limits of `ax`. Lines are rows over `x` in their colours.
     """
     low, high = ax.get_ylim()
     figure = ax.get_figure(root=True)
@@ -251,7 +251,7 @@ def draw_bands(
     days: NDArray[np.float64],
     lines: NDArray[np.float64],
 ) -> None:
-    """Shade bands of readings and write their names where the lines [%] leave most room."""
+    """Shade bands on `ax` and write their names where the lines [%] over days leave room."""
     left, right = ax.get_xlim()
     for i, (name, (low, high)) in enumerate(bands.items()):
         colour = BAND_COLOURS[i % len(BAND_COLOURS)]

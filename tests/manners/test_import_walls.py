@@ -51,6 +51,7 @@ FLOORS = {
     "simulate": 4,
     "meter": 4,
     "decisions": 5,
+    "accessor": 6,
     "plot": 6,
     "report": 6,
     "__main__": 6,

@@ -1,0 +1,209 @@
+"""Results that show themselves: ``run.soilwater`` on every Dataset this package gives.
+
+Nothing is kept here; everything is asked of public functions when it is wanted.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from soilwater.equilibrium import mean_over_depth
+from soilwater.errors import InputError, Status
+from soilwater.results import AMOUNTS, each_column
+from soilwater.text_tables import echo_table, html_table
+from soilwater.times import hours_between, stamp
+from soilwater.units import in_people_units
+from soilwater.vocabulary import attach
+
+MOST_ROWS = 12
+"""Columns that a summary lists one by one; of more it gives the least, middle and most."""
+IN_SUMMARY = (
+    "rain",
+    "irrigation",
+    "interception",
+    "runoff",
+    "transpiration",
+    "evaporation",
+    "drainage",
+    "storage_change",
+    "closure_error",
+)
+
+
+@xr.register_dataset_accessor("soilwater")  # type: ignore[no-untyped-call]
+class RunAccessor:
+    """What a person asks of a result first.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate`, `simulate_many`, `compare_depths` or `drained_state`.
+    """
+
+    def __init__(self, run: xr.Dataset) -> None:
+        self._run = run
+
+    def balance(self) -> xr.Dataset:
+        """Water balance of the whole run.
+
+        Returns
+        -------
+        Dataset
+            Amounts [mm] from the start to the end, over the batch.
+
+        Raises
+        ------
+        InputError
+            If the Dataset has no times or no amounts.
+        """
+        names = [name for name in AMOUNTS if name in self._run]
+        if "time" not in self._run.dims or not names:
+            raise InputError(
+                "Dataset: it holds no water balance over time; give the result of a simulation."
+            )
+        balance: xr.Dataset = self._run[names].isel(time=-1)
+        return balance
+
+    def storage_by_layer(self) -> xr.DataArray:
+        """Water in each layer of the profile.
+
+        Returns
+        -------
+        DataArray
+            Storage [mm] over the batch, time and ``layer``; NaN for a layer that a column does
+            not have.
+
+        Raises
+        ------
+        InputError
+            If the Dataset is no result, or its depth was cut.
+        """
+        columns = list(each_column(self._run))
+        names = list(dict.fromkeys(layer.name for c in columns for layer in c.profile.layers))
+        values = np.full((len(columns), columns[0].node_suction.shape[0], len(names)), np.nan)
+        for i, column in enumerate(columns):
+            ends = column.profile.interfaces
+            for layer, top, bottom in zip(column.profile.layers, ends[:-1], ends[1:], strict=True):
+                water = mean_over_depth(column.mesh, -column.node_suction, top, bottom)
+                values[i, :, names.index(layer.name)] = 10.0 * layer.thickness * water
+        batch = self._run.profile.dims
+        times = [d for d in ("time",) if d in self._run.node_suction.dims]
+        dims = (*batch, *times, "layer")
+        shape = [*(self._run.sizes[d] for d in (*batch, *times)), len(names)]
+        coords: dict[Any, Any] = {
+            d: self._run[d] for d in (*batch, *times) if d in self._run.coords
+        }
+        storage = xr.DataArray(
+            values.reshape(shape), {**coords, "layer": names}, dims, name="storage"
+        )
+        attached: xr.DataArray = attach(storage)
+        return attached
+
+    def status(self) -> str:
+        """Say how the run ended, naming every column that did not reach its end."""
+        if "status" not in self._run:
+            return "At rest: nothing was simulated."
+        states = np.atleast_1d(self._run.status.values).ravel()
+        texts = np.atleast_1d(self._run.status_text.values).ravel()
+        names = column_names(self._run)
+        failed = [
+            f"{name}: {text}" if name else str(text)
+            for name, state, text in zip(names, states, texts, strict=True)
+            if state != Status.OK
+        ]
+        if not failed:
+            return Status.OK.sentence
+        if len(states) == 1:
+            return failed[0]
+        head = f"{len(failed)} of {len(states)} columns did not reach the end of the run."
+        shown = failed[:MOST_ROWS]
+        more = [f"... and {len(failed) - len(shown)} more"] if len(failed) > len(shown) else []
+        return "\n".join([head, *shown, *more])
+
+    def summary(self) -> str:
+        """Write the run on one screen: span, what came and went, how it ended."""
+        rows, header = self._rows()
+        return "\n".join([self._title(), echo_table(rows, header), self.status()])
+
+    def __repr__(self) -> str:
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        rows, header = self._rows()
+        return html_table(rows, header, caption=self._title()) + f"<p>{escape(self.status())}</p>"
+
+    def _title(self) -> str:
+        count = self._run.profile.size
+        columns = "One column" if count == 1 else f"{count} columns"
+        if "time" not in self._run.dims:
+            return f"{columns}; water in mm"
+        first, last = self._run.time.values[[0, -1]]
+        days = float(hours_between(first, last)) / 24.0
+        return f"{columns}, {stamp(first)} to {stamp(last)} ({days:.4g} days); water in mm"
+
+    def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
+        """Cells of the summary: a row per column, or least, middle and most of many."""
+        at_end = self._run.isel(time=-1) if "time" in self._run.dims else self._run
+        amounts = {
+            name.replace("_", " "): np.atleast_1d(at_end[name].values).ravel()
+            for name in IN_SUMMARY
+            if name in at_end and (name == "closure_error" or np.any(at_end[name] != 0.0))
+        }
+        held = self.storage_by_layer()
+        held = held.isel(time=-1) if "time" in held.dims else held
+        for name in held.layer.values:
+            label = "held at the end" if held.layer.size == 1 else f"held in {name}"
+            amounts[label] = np.atleast_1d(held.sel(layer=name).values).ravel()
+        table = np.array(list(amounts.values())).T
+        names = column_names(self._run)
+        if len(table) > MOST_ROWS:
+            names = ["least", "middle", "most"]
+            table = np.nanquantile(table, [0.0, 0.5, 1.0], axis=0)
+        rows = [
+            (
+                name,
+                *(
+                    _amount(value, tiny=label == "closure error")
+                    for label, value in zip(amounts, values, strict=True)
+                ),
+            )
+            for name, values in zip(names, table, strict=True)
+        ]
+        return rows, ("", *amounts)
+
+
+def column_names(run: xr.Dataset) -> list[str]:
+    """Names of the columns of a result, in the order of its batch; one empty name for one."""
+    dims = [str(d) for d in run.profile.dims]
+    labels = [dimension_names(run, d) for d in dims]
+    return [", ".join(names) for names in product(*labels)]
+
+
+def dimension_names(labelled: xr.DataArray | xr.Dataset, dimension: str) -> list[str]:
+    """Names of the entries along a dimension, as people say them."""
+    values = labelled[dimension].values
+    if dimension == "root_zone_depth":
+        return [depth_name(float(value)) for value in values]
+    if values.dtype.kind in "biuf":
+        return [f"{dimension.replace('_', ' ')} {value:g}" for value in values]
+    return [str(value) for value in values]
+
+
+def depth_name(depth: float) -> str:
+    """Write a depth [cm] for a label: inches first where they are whole or half."""
+    inch = depth / 2.54
+    if abs(2.0 * inch - round(2.0 * inch)) < 1e-6:
+        return f"{inch:g} in ({depth:.0f} cm)"
+    return in_people_units(depth, "length")
+
+
+def _amount(value: float, *, tiny: bool) -> str:
+    if not np.isfinite(value):
+        return "missing"
+    return f"{value:.0e}" if tiny else f"{value:.1f}"
