@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from soilwater.errors import Faults, InputError
 from soilwater.irrigation import Event, Rule
 from soilwater.profile import Profile
-from soilwater.times import hours_between, to_timedelta
+from soilwater.times import as_times, hours_between, stamp, to_timedelta
 from soilwater.turf import Turf
 from soilwater.units import number_to_house
 from soilwater.weather import Weather
@@ -163,14 +163,20 @@ def output_hours(
         hours = np.minimum(hours, span)
         times = weather.start + np.array([to_timedelta(float(h)) for h in hours])
         return hours.astype(np.float64), times
-    times = np.asarray(output, dtype="datetime64[ns]")
+    if len(output) == 0:
+        raise InputError("output: there are no times; allowed: at least one time, or an interval.")
+    times = as_times(output, "output")
     hours = np.asarray(hours_between(weather.start, times), dtype=np.float64)
     faults = Faults("output")
-    if times.size == 0:
-        faults.add("there are no times", allowed="at least one time, or an interval")
     for time in times[~((hours >= 0.0) & (hours <= span))]:
-        faults.add(f"{time} lies outside the run", allowed=f"{weather.start} to {weather.end}")
+        faults.add(
+            f"{stamp(time)} lies outside the run",
+            allowed=f"{stamp(weather.start)} to {stamp(weather.end)}",
+        )
     for i in np.flatnonzero(np.diff(hours) <= 0.0)[:1].tolist():
-        faults.add(f"time goes backwards: {times[i]} is followed by {times[i + 1]}")
+        faults.add(
+            f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",
+            cure="sort the times and remove repeated ones",
+        )
     faults.raise_if_any()
     return hours, times

@@ -18,7 +18,16 @@ from soilwater.cases import Case, HeldSurface, Settings, output_hours
 from soilwater.errors import Faults, InputError, Interrupted, RunError, Status
 from soilwater.irrigation import Event, Rule
 from soilwater.profile import Profile
-from soilwater.results import Axes, blank, describe_columns, fill, kept_names, lay_out
+from soilwater.results import (
+    GEOMETRY,
+    SIMULATED,
+    Axes,
+    blank,
+    describe_columns,
+    fill,
+    kept_names,
+    lay_out,
+)
 from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
 from soilwater.soils import Soil
 from soilwater.store import (
@@ -28,6 +37,7 @@ from soilwater.store import (
     open_store,
     write_block,
 )
+from soilwater.times import stamp
 from soilwater.turf import Turf
 from soilwater.units import number_to_house, to_house
 from soilwater.vocabulary import attach
@@ -213,6 +223,11 @@ def simulate_many(
     """
     listed = list(cases)
     _check_cases(listed, labels)
+    if dimension in (*SIMULATED, *GEOMETRY, "time", "profile", "cell", "node", "bound"):
+        raise InputError(
+            f'dimension: "{dimension}" is taken by the results themselves; allowed: another name, '
+            'such as "case", "member" or "spot".'
+        )
     settings, times = _settings(
         listed[0].weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
     )
@@ -291,7 +306,14 @@ def compare_depths(
         On Ctrl-C; its `finished` holds the cases that were run.
     """
     thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
-    profiles = [profile.with_thickness(each, layer=layer) for each in thicknesses]
+    faults = Faults("Depths")
+    profiles = []
+    for each in thicknesses:
+        with faults.catching():
+            profiles.append(profile.with_thickness(each, layer=layer))
+    if not thicknesses:
+        faults.add("there are none", allowed="at least one")
+    faults.raise_if_any()
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
     cases, axes = _ensemble(profiles, weather, soils, layer, common)
     settings, times = _settings(
@@ -528,7 +550,7 @@ def _settings(
         faults.add(f"tolerance is {tolerance!r}", allowed="above 0, up to 0.1")
     if not refinement > 0.0:
         faults.add(f"refinement is {refinement!r}", allowed="above 0")
-    if max_steps < 0:
+    if not max_steps >= 0:
         faults.add(f"max_steps is {max_steps!r}", allowed="0 or more")
     held: Any = surface
     if not isinstance(held, HeldSurface | None):
@@ -553,17 +575,22 @@ def _check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
     faults = Faults("Cases")
     if not cases:
         faults.add("there are none", allowed="at least one Case")
+    span = ""
     for i, case in enumerate(cases):
         if not isinstance(case, Case):
-            faults.add(f"{case!r} is no Case", where=f"position {i}")
-        elif (case.weather.start, case.weather.end) != (
-            cases[0].weather.start,
-            cases[0].weather.end,
-        ):
             faults.add(
-                f"its weather spans {case.weather.start} to {case.weather.end}",
+                f"{type(case).__name__} is no Case",
                 where=f"position {i}",
-                allowed=f"{cases[0].weather.start} to {cases[0].weather.end}, as the first case",
+                cure="write Case(profile, weather, ...)",
+            )
+            continue
+        own = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
+        span = span or own
+        if own != span:
+            faults.add(
+                f"its weather spans {own}",
+                where=f"position {i}",
+                allowed=f"{span}, as the first case",
                 cure="cut it with Weather.between",
             )
     if labels is not None and len(labels) != len(cases):

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from soilwater.cases import Case
 from soilwater.equilibrium import resting_suction
 from soilwater.errors import Faults, InputError
+from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.profile import Mesh
 from soilwater.results import each_column
 from soilwater.units import number_to_house
@@ -34,6 +35,17 @@ def start_head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
     InputError
         If the start cannot be understood, is missing somewhere, or belongs to another profile.
     """
+    head = _head(case, mesh)
+    driest = int(np.argmin(head))
+    if head[driest] < -OVEN_DRY_SUCTION:
+        raise InputError(
+            f"start: the suction is {-head[driest]:g} cm at a depth of {mesh.depth[driest]:g} cm; "
+            f"allowed: up to {OVEN_DRY_SUCTION:g} cm, drier than any oven makes soil."
+        )
+    return head
+
+
+def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
     start = case.start
     if isinstance(start, xr.Dataset):
         return _end_of_run(start, mesh)
@@ -80,8 +92,15 @@ def _from_profile_of(values: xr.DataArray, mesh: Mesh) -> NDArray[np.float64]:
     given = np.asarray(values.values, dtype=np.float64)
     for i in np.flatnonzero(~np.isfinite(given) | ~np.isfinite(depth)):
         faults.add(f"{values.name} is missing", where=f"depth {depth[i]:g} cm")
-    if np.any(np.diff(depth) <= 0.0):
-        faults.add("the depths do not increase")
+    for i in np.flatnonzero(np.diff(depth) <= 0.0)[:1]:
+        faults.add(
+            f"the depths do not increase: {depth[i]:g} cm is followed by {depth[i + 1]:g} cm",
+            cure="sort them from the surface down",
+        )
+    if depth.size == 0:
+        faults.add("it holds no depths", allowed="at least one")
+    if values.name == "water_content":
+        _check_on_curves(depth, given, mesh, faults)
     faults.raise_if_any()
     at_nodes: NDArray[np.float64] = np.interp(mesh.depth, depth, given)
     if values.name == "suction":
@@ -91,5 +110,25 @@ def _from_profile_of(values: xr.DataArray, mesh: Mesh) -> NDArray[np.float64]:
     head = np.empty(mesh.depth.size)
     for position, soil in enumerate(mesh.soils):
         here = number == position
-        head[here] = -np.asarray(soil.suction_at(at_nodes[here]))
+        # A straight line between two soils may leave the curve of either beside their interface.
+        on_curve = np.clip(
+            at_nodes[here], float(soil.water_content(OVEN_DRY_SUCTION)), soil.theta_s
+        )
+        head[here] = -np.asarray(soil.suction_at(on_curve))
     return head
+
+
+def _check_on_curves(
+    depth: NDArray[np.float64], given: NDArray[np.float64], mesh: Mesh, faults: Faults
+) -> None:
+    """Note every water content that the soil at its depth cannot hold."""
+    cell = np.clip(np.searchsorted(mesh.depth, depth) - 1, 0, mesh.soil.size - 1)
+    for at, value, number in zip(depth, given, mesh.soil[cell], strict=True):
+        soil = mesh.soils[number]
+        if not soil.dry_end_water_content <= value <= soil.theta_s + 1e-9 and np.isfinite(value):
+            faults.add(
+                f"water_content is {value:g}",
+                where=f"depth {at:g} cm",
+                allowed=f"{soil.dry_end_water_content:g} to {soil.theta_s:g}",
+                cure=f"write a fraction: {value / 100:g} for {value:g} %" if value > 1.0 else "",
+            )
