@@ -355,7 +355,7 @@ def simulate_ensemble(
     turf : Turf, optional
         Roots, demand and interception.
     start : {"soaked", "drained"}, float, str or Quantity, optional
-        Water at the start, as in `simulate`.
+        Water at the start, as in `simulate`; numbers are suctions [cm].
     irrigation : sequence of Event, optional
         Water applied.
     rules : sequence of Rule, optional
