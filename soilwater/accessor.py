@@ -158,24 +158,23 @@ class RunAccessor:
         held = self.storage_by_layer()
         held = held.isel(time=-1) if "time" in held.dims else held
         for name in held.layer.values:
-            label = "held at the end" if held.layer.size == 1 else f"held in {name}"
+            label = "held" if held.layer.size == 1 else f"held in {name}"
             amounts[label] = np.atleast_1d(held.sel(layer=name).values).ravel()
         table = np.array(list(amounts.values())).T
         names = column_names(self._run)
         if len(table) > MOST_ROWS:
             names = ["least", "middle", "most"]
             table = np.nanquantile(table, [0.0, 0.5, 1.0], axis=0)
-        rows = [
-            (
-                name,
-                *(
-                    _amount(value, tiny=label == "closure error")
-                    for label, value in zip(amounts, values, strict=True)
-                ),
+        cells = [
+            tuple(
+                _amount(value, tiny=label == "closure error")
+                for label, value in zip(amounts, values, strict=True)
             )
-            for name, values in zip(names, table, strict=True)
+            for values in table
         ]
-        return rows, ("", *amounts)
+        if names == [""]:
+            return list(cells), tuple(amounts)
+        return [(name, *row) for name, row in zip(names, cells, strict=True)], ("", *amounts)
 
 
 def column_names(run: xr.Dataset) -> list[str]:

@@ -1,0 +1,111 @@
+"""What is installed, where compiled code is kept, and which examples there are.
+
+``python -m soilwater`` tells; ``python -m soilwater warm-up`` compiles everything a run needs, so
+that the first run of a talk or a job does not wait.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import platform
+import time
+from importlib.metadata import version
+from pathlib import Path
+
+import soilwater
+from soilwater.kernels import march
+from soilwater.kernels.cache import SWITCH
+from soilwater.meter import meter_reading
+from soilwater.profile import Profile
+from soilwater.scheduling import processors
+from soilwater.simulate import simulate
+from soilwater.soils import VanGenuchten
+from soilwater.turf import Turf
+from soilwater.weather import steady_weather
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+"""Where a checkout keeps them; an installed package has none."""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Carry out what the command line asks for.
+
+    Parameters
+    ----------
+    arguments : list of str, optional
+        Words after ``python -m soilwater``; those of the command line when left out.
+    """
+    parser = argparse.ArgumentParser(prog="python -m soilwater", description=soilwater.__doc__)
+    parser.add_argument(
+        "task",
+        nargs="?",
+        choices=("about", "warm-up"),
+        default="about",
+        help="about: versions, compiled code, threads, examples; warm-up: compile what a run needs",
+    )
+    task = parser.parse_args(arguments).task
+    print(warm_up() if task == "warm-up" else about())
+
+
+def about() -> str:
+    """Say what is installed, where compiled code is kept, how many threads, which examples."""
+    names = ("numpy", "numba", "xarray", "scipy")
+    versions = ", ".join(f"{name} {version(name)}" for name in names)
+    lines = [
+        f"soilwater {soilwater.__version__} in {Path(__file__).parent}",
+        f"Python {platform.python_version()}, {versions}",
+        f"Compiled kernels: {compiled_place()}",
+        f"Threads: a batch uses up to {processors()}, the processors this process may use",
+        "Results in a notebook: run.soilwater",
+        "",
+        *examples(EXAMPLES),
+    ]
+    return "\n".join(lines)
+
+
+def compiled_place() -> str:
+    """Say where the compiled kernels are kept between processes."""
+    if os.environ.get(SWITCH, "1") == "0":
+        return f"not kept ({SWITCH}=0), compiled anew in every process"
+    folder = march.march_columns.stats.cache_path
+    if folder is None:
+        return "not kept, compiled anew in every process; set NUMBA_CACHE_DIR to a writable folder"
+    return f"{folder}"
+
+
+def examples(folder: Path) -> list[str]:
+    """List the examples in a folder and how to run them.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they may be.
+    """
+    scripts = sorted(folder.glob("*.py"))
+    if not scripts:
+        return ["Examples come with the source, in its folder examples."]
+    width = max(len(script.name) for script in scripts)
+    lines = [f"Examples, run from {folder.parent} with python examples/NAME:"]
+    for script in scripts:
+        text = ast.get_docstring(ast.parse(script.read_text(encoding="utf-8"))) or ""
+        lines.append(f"  {script.name.ljust(width)}  {text.splitlines()[0] if text else ''}")
+    return lines
+
+
+def warm_up() -> str:
+    """Run one column and read its meter, so that all a run needs is compiled and kept."""
+    begin = time.perf_counter()
+    sand = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    run = simulate(
+        Profile.over_gravel(sand, 30.0), steady_weather(1, 5.0), turf=Turf.creeping_bentgrass()
+    )
+    meter_reading(run, 7.5)
+    found = sum(march.march_columns.stats.cache_hits.values())
+    done = "found ready" if found else "compiled"
+    return f"Kernels {done} in {time.perf_counter() - begin:.1f} s; kept in: {compiled_place()}"
+
+
+if __name__ == "__main__":
+    main()
