@@ -21,6 +21,8 @@ from soilwater.vocabulary import attach
 
 MOST_ROWS = 12
 """Columns that a summary lists one by one; of more it gives the least, middle and most."""
+ROUND_OFF = 1e-6
+"""A closure error below this [mm] is not worth a number."""
 IN_SUMMARY = (
     "rain",
     "irrigation",
@@ -205,4 +207,6 @@ def depth_name(depth: float) -> str:
 def _amount(value: float, *, tiny: bool) -> str:
     if not np.isfinite(value):
         return "missing"
-    return f"{value:.0e}" if tiny else f"{value:.1f}"
+    if tiny:
+        return f"below {ROUND_OFF:g}" if abs(value) < ROUND_OFF else f"{value:.0e}"
+    return f"{value:.1f}"
