@@ -97,7 +97,7 @@ class WithDryEnd(SoilModel):
             object.__setattr__(self, "source", self.source or given.source)
         super().__post_init__()
 
-    def _check_together(self, faults: Faults) -> None:
+    def _check_together(self, faults: Faults, refused: set[str]) -> None:
         given: object = self.soil
         if not isinstance(given, CapillaryModel):
             faults.add(

@@ -151,26 +151,28 @@ class SoilModel(ABC):
 
     def __post_init__(self) -> None:
         faults = Faults(self._title())
+        refused: set[str] = set()
         for each in fields(self):
             if "quantity" not in each.metadata:
                 continue
-            about = each.metadata
+            about, faults_before = each.metadata, len(faults)
             with faults.catching():
                 value = number_to_house(getattr(self, each.name), about["quantity"], each.name)
                 object.__setattr__(self, each.name, value)
                 allowed = _range_fault(value, about)
                 if allowed:
                     faults.add(f"{each.name}={value:g}", allowed=allowed)
+            if len(faults) > faults_before:
+                refused.add(each.name)
         for each in fields(self):
             if each.name in ("name", "source") and not isinstance(getattr(self, each.name), str):
                 faults.add(f"{each.name}={getattr(self, each.name)!r} is not text")
-        if not faults:
-            self._check_together(faults)
+        self._check_together(faults, refused)
         faults.raise_if_any()
 
     @abstractmethod
-    def _check_together(self, faults: Faults) -> None:
-        """Add faults that lie between parameters; each one alone is in its range."""
+    def _check_together(self, faults: Faults, refused: set[str]) -> None:
+        """Add faults that lie between parameters, of which those `refused` mean nothing."""
 
     def _title(self) -> str:
         return self._kind() + (f' "{self.name}"' if self.name else "")
@@ -419,8 +421,8 @@ class CapillaryModel(SoilModel):
     # A kinked curve must have its kink on `suction_scale`; a smooth one may have any scale.
     _has_kink: ClassVar[bool] = False
 
-    def _check_together(self, faults: Faults) -> None:
-        if self.theta_r >= self.theta_s:
+    def _check_together(self, faults: Faults, refused: set[str]) -> None:
+        if not refused & {"theta_r", "theta_s"} and self.theta_r >= self.theta_s:
             faults.add(
                 f"theta_r={self.theta_r:g} is not below theta_s={self.theta_s:g}",
                 allowed="theta_r below theta_s",
