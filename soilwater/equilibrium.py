@@ -93,6 +93,7 @@ def drained_state(
     >>> round(float(state.node_suction[0]), 6)
     33.0
     """
+    at_base = resting_suction(profile)
     profiles, axes = [profile], {}
     if soils is not None:
         if len(soils) == 0:
@@ -110,7 +111,7 @@ def drained_state(
         "storage": np.full(len(profiles), np.nan),
     }
     for i, (each, mesh) in enumerate(zip(profiles, meshes, strict=True)):
-        suction = (each.depth - mesh.depth) + resting_suction(each)
+        suction = (each.depth - mesh.depth) + at_base
         water = cell_water_content(mesh, suction)
         saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
         n = water.size
