@@ -108,6 +108,12 @@ class DepthWindow:
         return max(0.0, 0.5 * (self.high - self.low))
 
     @property
+    def sure(self) -> Range | None:
+        """Depths [cm] that meet the targets over the whole band of sand and base, or None."""
+        low, high = self.low_band.high, self.high_band.low
+        return Range(low, high) if low <= high else None
+
+    @property
     def sentence(self) -> str:
         """The answer in words."""
         if not self.exists:
@@ -211,10 +217,12 @@ class DepthWindow:
         def depth(value: float) -> str:
             return in_people_units(value, "length")
 
+        sure = "none" if self.sure is None else str(self.sure)
         return [
             ("shallowest", depth(self.low), str(self.low_band), f"set by the {self.limited_by}"),
             ("best", depth(self.best), str(self.best_band), "middle of the reading window"),
             ("deepest", depth(self.high), str(self.high_band), "set by the reading"),
+            ("sure", "", sure, "whatever sand and base within their bands"),
         ]
 
     def _lines(self) -> list[str]:
@@ -286,8 +294,8 @@ def depth_window(
     >>> sand = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h", name="straight sand")
     >>> window = depth_window(sand, (0.15, 0.25), "3 in", air_filled="10 %")
     >>> print(window.sentence)
-    build 23.6 to 31.5 cm (9.3 to 12.4 in), best 27.1 cm (10.7 in); tolerance this sand can stand \
-+-3.9 cm (+-1.6 in)
+    build 23.6 to 31.4 cm (9.3 to 12.4 in), best 27.2 cm (10.7 in); tolerance this sand can stand \
++-3.9 cm (+-1.5 in)
     """
     faults = Faults("depth_window")
     target, air, base = None, None, None

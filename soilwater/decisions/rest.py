@@ -65,7 +65,9 @@ class BaseSuction:
             )
 
     def __str__(self) -> str:
-        text = f"{self.best:g} cm, between {self.low:g} and {self.high:g} cm"
+        text = f"{self.best:g} cm"
+        if self.low < self.high:
+            text += f", between {self.low:g} and {self.high:g} cm"
         return f"{text} ({self.why})" if self.why else text
 
     def plus(self, extra: float) -> BaseSuction:

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.errors import Faults
+from soilwater.errors import Faults, InputError
 from soilwater.text_tables import echo_table, html_table
 from soilwater.times import as_time, stamp
 from soilwater.units import in_people_units, number_to_house
@@ -362,6 +362,37 @@ class Survey:
 
 
 _HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")
+
+
+def rod_of(survey: Survey, rod: Any = None) -> float:
+    """Find the length of the rods a survey is about.
+
+    Parameters
+    ----------
+    survey : Survey
+        With readings of one rod length, where `rod` is not given.
+    rod : float, str or Quantity, optional
+        Length of the rods [cm]; it goes before the survey's.
+
+    Returns
+    -------
+    float
+        Length [cm].
+
+    Raises
+    ------
+    InputError
+        If it is neither given nor one alone in the survey.
+    """
+    if rod is not None:
+        length = number_to_house(rod, "length", "rod")
+        if length > 0.0:
+            return length
+        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
+    if len(survey.rods) == 1:
+        return survey.rods[0]
+    found = _rod_list(survey.rods) or "no readings"
+    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
 
 
 def _rod_list(rods: Iterable[float]) -> str:

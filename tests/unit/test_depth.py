@@ -104,6 +104,7 @@ def test_the_base_band_is_stated_and_carried():
     # A centimetre of base suction is a centimetre of depth.
     assert window.low_band == pytest.approx((window.low - 6.0, window.low + 3.0))
     assert window.high_band == pytest.approx((window.high - 6.0, window.high + 3.0))
+    assert window.sure == pytest.approx((window.low + 3.0, window.high - 6.0))
     odds = window.to_dataset().probability
     assert odds.sel(root_zone_depth=window.best, method="nearest") > 0.95
     assert odds.min() == 0.0

@@ -1,0 +1,88 @@
+"""The drained baseline of a survey: values, bands, gaps and the warnings beside them."""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.decisions.expected import expected_reading
+from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.errors import InputError
+
+SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C")
+SURVEY = Survey(
+    (
+        Spot("A1", 30.0, readings=(Reading(0.25, 7.62), Reading(0.27, 7.62)), x=0.0, y=0.0),
+        Spot("A2", 46.0, readings=(Reading(0.156, 7.62), Reading(0.99, 7.62)), x=3.0, y=0.0),
+        Spot("A3", 40.0, depth_at_least=True, x=6.0, y=0.0),
+        Spot("A4", readings=(Reading(0.2, 7.62),), x=9.0, y=0.0),
+    ),
+    name="Skylark bank, nursery",
+)
+
+
+def test_each_spot_by_its_own_depth():
+    drained = expected_reading(SURVEY, SAND, base_suction=3.0, probe_error=0.0)
+    # A separate screening calculation of this invented sand: 25.3 and 15.7 % for 7.6 cm rods.
+    assert 100 * drained.expected_reading.values[:2] == pytest.approx([25.3, 15.7], abs=0.5)
+    # The kernel's own statics, by another path.
+    statics = sw.drained_water_content(sw.Profile.over_gravel(SAND, 46.0), 0.0, 7.62)
+    assert float(drained.expected_reading[1]) == pytest.approx(statics, abs=2e-5)
+    assert drained.reading.values[:2] == pytest.approx([0.26, 0.156])
+    assert float(drained.reading_gap[1]) == pytest.approx(0.156 - statics, abs=2e-5)
+
+
+def test_spots_without_a_depth_have_no_baseline():
+    drained = expected_reading(SURVEY, SAND)
+    assert np.isnan(drained.expected_reading.sel(spot="A4"))
+    assert float(drained.reading.sel(spot="A4")) == 0.2
+
+
+def test_the_band_holds_base_and_probe_and_least_depths():
+    certain = expected_reading(SURVEY, SAND, base_suction=3.0, probe_error=0.0)
+    width = certain.expected_reading_upper - certain.expected_reading_lower
+    assert width.values[:2] == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert float(width.sel(spot="A3")) > 0.03
+    usual = expected_reading(SURVEY, SAND)
+    assert (usual.expected_reading_upper - usual.expected_reading_lower > width)[:3].all()
+    # 1 cm of probe error moves a 30 cm reading of this sand by about 0.7 %: 80 % lie within 1.28
+    # standard deviations (normal distribution).
+    probe = expected_reading(SURVEY, SAND, base_suction=3.0, probe_error=1.0).isel(spot=0)
+    slope = sw.drained_water_content(
+        sw.Profile.over_gravel(SAND, 29.5), 0.0, 7.62
+    ) - sw.drained_water_content(sw.Profile.over_gravel(SAND, 30.5), 0.0, 7.62)
+    half = 0.5 * float(probe.expected_reading_upper - probe.expected_reading_lower)
+    assert half == pytest.approx(1.2816 * slope, rel=0.05)
+
+
+def test_a_fit_widens_the_band():
+    table = sw.RetentionTable(
+        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
+    )
+    fit = table.fit(sw.VanGenuchten)
+    of_fit = expected_reading(SURVEY, fit, base_suction=3.0, probe_error=0.0)
+    assert (of_fit.expected_reading_upper > of_fit.expected_reading_lower)[:3].all()
+
+
+def test_it_is_ready_for_a_map():
+    drained = expected_reading(SURVEY, SAND)
+    assert drained.x.values.tolist() == [0.0, 3.0, 6.0, 9.0]
+    assert drained.expected_reading.attrs["units"] == "1"
+    assert "nobody measures it on site" in drained.attrs["base_suction"]
+    assert "not credible" in drained.attrs["cautions"]
+
+
+def test_slopes_are_warned_of_with_numbers():
+    steep = Survey((Spot("crest", 30.0, slope="4 %"), Spot("flat", 30.0)))
+    asked = expected_reading(steep, SAND, rod="3 in").attrs["cautions"]
+    assert "crest (4.0 %); give slope_length" in asked
+    told = expected_reading(steep, SAND, rod="3 in", slope_length="9 m").attrs["cautions"]
+    assert "crest, if at the crest, behaves as if" in told and "cm deeper" in told
+
+
+def test_faults_at_once():
+    with pytest.raises(InputError) as caught:
+        expected_reading(Survey((Spot("a", 6.0), Spot("b"))), SAND, rod=7.62, probe_error=-1.0)
+    for part in ("a: 6.0 cm deep, less than the rods", "probe_error is -1"):
+        assert part in str(caught.value)
+    with pytest.raises(InputError, match=r"no readings; say which.*\n- no spot has a depth"):
+        expected_reading(Survey((Spot("b"),)), SAND)
