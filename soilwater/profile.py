@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from typing import Any, ClassVar, NamedTuple, cast
 
 import numpy as np
@@ -495,6 +496,7 @@ class Profile:
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
 
 
+@lru_cache(maxsize=4096)
 def _graded_steps(thickness: float, refinement: float) -> NDArray[np.float64]:
     """Distances between the nodes of a layer: short at both ends, longer towards the middle."""
     step, coarsest = FINEST_INTERVAL / refinement, COARSEST_INTERVAL / refinement
@@ -512,4 +514,5 @@ def _graded_steps(thickness: float, refinement: float) -> NDArray[np.float64]:
     if steps.size == 0:
         steps = np.array([thickness])
     scaled: NDArray[np.float64] = steps * (thickness / steps.sum())
+    scaled.setflags(write=False)
     return scaled

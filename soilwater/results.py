@@ -188,23 +188,27 @@ def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]
     return np.full(shape, np.nan)
 
 
-def fill(values: Mapping[str, NDArray[Any]], first: int, part: Mapping[str, NDArray[Any]]) -> None:
-    """Put the results of some neighbouring columns in their places.
+def fill(
+    values: Mapping[str, NDArray[Any]],
+    places: NDArray[np.int64],
+    part: Mapping[str, NDArray[Any]],
+) -> None:
+    """Put the results of some columns in their places.
 
     Parameters
     ----------
     values : mapping of str to ndarray
         As `blank` made them; changed.
-    first : int
-        Position of the first column.
+    places : ndarray of int
+        Positions of the columns.
     part : mapping of str to ndarray
         Results of the columns; shorter ones are left as they are beyond their end.
     """
     for name, array in part.items():
-        place = values[name][first : first + len(array)]
-        if array.ndim > 1:
-            place = place[..., : array.shape[-1]]
-        place[...] = array
+        if array.ndim == 1:
+            values[name][places] = array
+        else:
+            values[name][places, ..., : array.shape[-1]] = array
 
 
 def lay_out(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any, Literal, Protocol
 
@@ -640,6 +641,7 @@ def _check_crop_coefficient(value: Any, faults: Faults) -> float | tuple[float, 
     return single
 
 
+@lru_cache(maxsize=256)
 def _decay_rate(share: float, level: float, depth: float) -> float:
     """Rate k [1/cm] for which roots ~ exp(-k z) down to `depth` leave `share` above `level`.
 
