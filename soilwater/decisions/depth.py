@@ -78,6 +78,10 @@ class DepthWindow:
         Where these lie over the soils that the fit allows (80 %) and the whole base band [cm].
     cautions : tuple of str
         What must stand beside the answer.
+    soil : Soil
+        The sand, the best of a fit.
+    samples : tuple of Soil
+        Sands that carry the band.
     """
 
     name: str

@@ -211,5 +211,5 @@ def best_and_samples(soil: Soil | FitResult, n: int) -> tuple[Soil, tuple[Soil, 
 
 
 def lengths(values: Any, name: str) -> FloatArray:
-    """Return lengths as an array [cm]."""
+    """Return `values` as an array of lengths [cm], called by their `name` in messages."""
     return np.atleast_1d(np.asarray(to_house(values, "length", name), dtype=np.float64))

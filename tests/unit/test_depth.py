@@ -1,6 +1,5 @@
 """Depth design: windows against a separate calculation, against simulation, and in words."""
 
-import numpy as np
 import pytest
 
 import soilwater as sw
@@ -66,15 +65,16 @@ def test_the_closed_form_is_the_drained_profile(base):
         )
 
 
-def test_the_window_is_what_two_days_of_drainage_leave():
-    window = window_of("D")
-    profile = sw.Profile.over_gravel(SANDS["D"], 30.0, entry_suction=3.0)
-    depths = np.arange(20.0, 38.1, 1.0)
+@pytest.mark.parametrize("name", SANDS)
+def test_the_window_is_what_two_days_of_drainage_leave(name):
+    window = window_of(name)
+    depths = [window.low - 0.5, window.low + 0.5, window.high - 0.5, window.high + 0.5]
+    profile = sw.Profile.over_gravel(SANDS[name], 30.0, entry_suction=3.0)
     run = sw.compare_depths(profile, depths, sw.steady_weather(2, 0.0), output="48 h")
     readings = sw.meter_reading(run, "3 in").isel(time=-1).values
-    shallow, deep = np.interp([-0.25, -0.15], -readings, depths)
-    assert window.low == pytest.approx(shallow, abs=0.5)
-    assert window.high == pytest.approx(deep, abs=0.5)
+    # The simulated window begins and ends within half a centimetre of the one worked out.
+    assert readings[0] > 0.25 > readings[1]
+    assert readings[2] > 0.15 > readings[3]
 
 
 def test_air_sets_the_shallow_end_where_it_asks_for_more():
