@@ -133,7 +133,7 @@ def survey_map(
         shrink=0.8,
     )
     if survey.name:
-        ax.set_title(survey.name)
+        ax.set_title(survey.name, loc="left")
     return ax
 
 
