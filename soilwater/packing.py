@@ -115,7 +115,7 @@ def pack(
         out_head=np.full((n, n_out, longest), np.nan),
         out_water=np.full((n, n_out, longest - 1), np.nan),
         out_ledger=np.full((n, n_out, march.N_LEDGER), np.nan),
-        work=np.zeros(march.N_WORK * longest),
+        work=np.zeros(march.work_size(longest)),
     )
 
 

@@ -15,8 +15,13 @@ import math
 
 from numba import njit
 
-from soilwater.kernels.curves import DRY_END_WATER_CONTENT, hydraulics, mean_water
-from soilwater.kernels.uptake import NO_REDUCTION, reduction, s_shaped
+from soilwater.kernels.curves import (
+    DRY_END_WATER_CONTENT,
+    OVEN_DRY_SUCTION,
+    hydraulics,
+    mean_water,
+)
+from soilwater.kernels.uptake import NO_REDUCTION, reduction, s_shaped, taper
 
 # Base conditions; what `base_value` holds is in brackets.
 SEALED, FREE_DRAINAGE, OUTFLOW, HELD_HEAD = range(4)  # [-, -, head at which outflow starts, head]
@@ -27,8 +32,11 @@ OUTFLOW_CONDUCTANCE = 1.0e4
 """Outflow per head above the outlet [1/h]: 0.01 cm of head at 100 cm/h."""
 RUNOFF_CONDUCTANCE = 1.0e3
 """Runoff per head above the pond limit [1/h]."""
-SATURATED_CAPACITY = 1.0e-9
-"""Capacity [1/cm] of saturated soil in the Jacobian only: keeps a sealed column solvable."""
+
+LEAST_CAPACITY = 1.0e-200
+"""Capacity [1/cm] below which a soil has no water left to give; keeps the Jacobian regular."""
+LEAST_CONDUCTIVITY = 1.0e-200
+"""Conductivity [cm/h] below which nothing flows: powers of it would leave the range of numbers."""
 
 # What happens to a column, as given to `assemble`.
 (
@@ -95,6 +103,8 @@ def interval_flux(dz, h0, k0, slope0, phi0, h1, k1, slope1, phi1):
     turns to the upstream conductivity at large spacing, and is zero to round-off in hydrostatic
     equilibrium, h1 - h0 = dz, whatever K.
     """
+    if k0 + k1 < LEAST_CONDUCTIVITY:
+        return 0.0, 0.0, 0.0
     dh = h1 - h0
     dphi = phi1 - phi0
     dk = k1 - k0
@@ -165,7 +175,7 @@ def assemble(
                 w, c, k, slope, phi = hydraulics(h[i], tables, scalars, j)
             dz = z[i + 1] - z[i]
             storage_here += 0.5 * dz * w
-            capacity_here += 0.5 * dz * (c if h[i] < 0.0 else SATURATED_CAPACITY)
+            capacity_here += 0.5 * dz * max(c, LEAST_CAPACITY)
             w1, c1, k1, slope1, phi1 = hydraulics(h[i + 1], tables, scalars, j)
             flux, by_here, by_below = interval_flux(
                 dz, h[i], k, slope, phi, h[i + 1], k1, slope1, phi1
@@ -182,7 +192,7 @@ def assemble(
         upper[i] = dt * by_below
         flux_above, flux_above_by_above, flux_above_by_here = flux, by_here, by_below
         storage_here = 0.5 * dz * w
-        capacity_here = 0.5 * dz * (c if i < n - 1 and h[i + 1] < 0.0 else SATURATED_CAPACITY)
+        capacity_here = 0.5 * dz * max(c, LEAST_CAPACITY)
 
     # A held head closes the balance of its node, so the boundaries come after the uptake.
     _add_uptake(h, dt, root, conditions, codes, matrix, water, flows)
@@ -213,8 +223,11 @@ def _add_surface(h, dt, conditions, codes, matrix, water, flows):
         share, share_slope = s_shaped(
             -h[0], conditions[EVAPORATION_HALF_SUCTION], conditions[EVAPORATION_STEEPNESS]
         )
-        evaporation = conditions[EVAPORATION_DEMAND] * share
-        evaporation_slope = -conditions[EVAPORATION_DEMAND] * share_slope
+        end = taper(-h[0])
+        evaporation = conditions[EVAPORATION_DEMAND] * share * end
+        evaporation_slope = -conditions[EVAPORATION_DEMAND] * (
+            share_slope * end - share / OVEN_DRY_SUCTION
+        )
     residual[0] -= dt * (conditions[SUPPLY] - runoff - evaporation)
     diagonal[0] += dt * (runoff_slope + evaporation_slope)
     own[0] += dt * evaporation_slope
@@ -267,8 +280,9 @@ def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
         for i in range(h.size):
             if root[i] > 0.0:
                 share, share_slope = reduction(code, p0, p1, p2, p3, p4, -h[i])
-                uptake = demand * root[i] * share
-                by_head = -demand * root[i] * share_slope
+                end = taper(-h[i])
+                uptake = demand * root[i] * share * end
+                by_head = -demand * root[i] * (share_slope * end - share / OVEN_DRY_SUCTION)
                 total += uptake
                 residual[i] += dt * uptake
                 diagonal[i] += dt * by_head

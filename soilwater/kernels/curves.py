@@ -28,6 +28,10 @@ SCALED_SUCTION_MIN = 2.0**FIRST_OCTAVE
 OVEN_DRY_SUCTION = 1.0e7
 """Suction [cm] no node may exceed; a little above the oven-dry suction of 10^6.8 cm."""
 
+SPECIFIC_STORAGE = 1.0e-6
+"""Water a saturated soil takes up per cm of pressure head [1/cm], as in a dense sand (Domenico &
+Mifflin 1965, from memory). Without it a pressure would leap through saturated layers in no time."""
+
 # Columns of a table row (one row per bin; cubics in scaled suction from the bin's lower edge).
 WATER, CONDUCTIVITY, POTENTIAL, WATER_INTEGRAL, ROW_LENGTH = 0, 4, 8, 9, 10
 # Entries of a soil's scalar row.
@@ -182,7 +186,8 @@ def hydraulics(head, tables, scalars, j):
     if head >= 0.0:
         k_sat = scalars[j, K_SAT]
         potential = scalars[j, POTENTIAL_AT_SATURATION] + k_sat * head
-        return scalars[j, WATER_AT_SATURATION], 0.0, k_sat, 0.0, potential
+        water = scalars[j, WATER_AT_SATURATION] + SPECIFIC_STORAGE * head
+        return water, SPECIFIC_STORAGE, k_sat, 0.0, potential
     inverse_scale = scalars[j, INVERSE_SCALE]
     i, x = find_bin(-head * inverse_scale)
     w1, w2, w3 = tables[j, i, WATER + 1], tables[j, i, WATER + 2], tables[j, i, WATER + 3]
@@ -201,7 +206,8 @@ def hydraulics(head, tables, scalars, j):
 def water_integral(head, tables, scalars, j):
     """Integral of the water content above the dry end over head, from the dry end up [cm]."""
     if head >= 0.0:
-        return tables[j, 0, WATER_INTEGRAL] + scalars[j, WATER_AT_SATURATION] * head
+        water = scalars[j, WATER_AT_SATURATION] + 0.5 * SPECIFIC_STORAGE * head
+        return tables[j, 0, WATER_INTEGRAL] + water * head
     i, x = find_bin(-head * scalars[j, INVERSE_SCALE])
     w0, w1 = tables[j, i, WATER], tables[j, i, WATER + 1]
     w2, w3 = tables[j, i, WATER + 2], tables[j, i, WATER + 3]

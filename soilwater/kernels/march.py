@@ -17,12 +17,14 @@ from numba import njit
 from soilwater.kernels.cache import compile_entry_point
 from soilwater.kernels.column import (
     BASE_CODE,
+    EVAPORATION,
     EVAPORATION_DEMAND,
     HELD_HEAD,
     HELD_SURFACE,
     N_FLOWS,
     SUPPLY,
     SURFACE_CODE,
+    TRANSPIRATION,
     TRANSPIRATION_DEMAND,
     assemble,
     interval_water_content,
@@ -31,10 +33,12 @@ from soilwater.kernels.column import (
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
 from soilwater.kernels.newton import (
     CHANGE,
+    LEAST_RESIDUAL,
     MATRIX,
     N_ROWS,
     RESIDUAL_ROW,
     STORAGE_ROW,
+    STORE_AND_UPTAKE_ROW,
     WATER,
     newton,
 )
@@ -74,7 +78,7 @@ STEPS, REJECTED, ITERATIONS, N_COUNTS = range(4)
 # step [h], most steps in one call.
 TOLERANCE, SMALLEST_STEP, LARGEST_STEP, MOST_STEPS, N_CONTROLS = range(5)
 # Rows of the work space beyond those of `newton`, each a number per node.
-VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, FLOWS, N_WORK = range(N_ROWS, N_ROWS + 7)
+VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, N_WORK = range(N_ROWS, N_ROWS + 6)
 
 FIRST_STEP = 1.0e-4
 """Longest first step of a column [h]."""
@@ -92,6 +96,12 @@ MOST_GROWTH_AT_SECOND_ORDER = 2.4
 LEAST_SHARE_KEPT = 0.3
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
+
+
+@njit(error_model="numpy", nogil=True)
+def work_size(n):
+    """Numbers of work space that a column of `n` nodes needs."""
+    return N_FLOWS + N_WORK * n
 
 
 @njit(error_model="numpy", nogil=True)
@@ -120,14 +130,14 @@ def describe_nodes(z, soil, scalars, work):
 
 
 @njit(error_model="numpy", nogil=True)
-def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work):
+def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work, flows):
     """Put the water of a fresh column into its ledger."""
     conditions[SUPPLY] = 0.0
     conditions[TRANSPIRATION_DEMAND] = 0.0
     conditions[EVAPORATION_DEMAND] = 0.0
     assemble(
         h, 1.0, stored, z, soil, root, conditions, codes, tables, scalars,
-        work[MATRIX:WATER], work[WATER:CHANGE], work[FLOWS],
+        work[MATRIX:WATER], work[WATER:CHANGE], flows,
     )  # fmt: skip
     ledger[INITIAL_STORAGE] = 0.0
     for i in range(h.size):
@@ -150,7 +160,7 @@ def set_demand(conditions, clock, ledger, interval, now, weight, effective_dt):
 
 
 @njit(error_model="numpy", nogil=True)
-def weight_of_last_step(dt, last, h, stored, rate, tolerance, work):
+def weight_of_last_step(dt, last, h, stored, rate, work):
     """Share of the last step's amounts in this one, and the water each node starts from.
 
     With w = dt/dt_last, A the amounts of a step and F the rates at its end,
@@ -167,7 +177,9 @@ def weight_of_last_step(dt, last, h, stored, rate, tolerance, work):
         weight = w * w / (1.0 + 2.0 * w)
         for i in range(stored.size):
             target[i] = stored[i] + weight * last * rate[i]
-            empty = target[i] < LEAST_SHARE_KEPT * stored[i] and stored[i] > tolerance * full[i]
+            empty = (
+                target[i] < LEAST_SHARE_KEPT * stored[i] and stored[i] > LEAST_RESIDUAL * full[i]
+            )
             if empty or (target[i] > full[i] and h[i] < 0.0):
                 weight = 0.0
                 break
@@ -202,14 +214,36 @@ def step_error(storage, stored, rate, dt, volume):
 
 
 @njit(error_model="numpy", nogil=True)
-def accept(h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work):
+def settle_dry_nodes(effective_dt, work, flows):
+    """Let roots and air go without the little a dry node was asked for and does not hold.
+
+    Newton may leave a node owing more than it has, by less than its tolerance. What it owes was
+    taken by roots (and air, at the surface), so the amounts taken are set to what was there.
+    """
+    balance, storage, held = work[RESIDUAL_ROW], work[STORAGE_ROW], work[STORE_AND_UPTAKE_ROW]
+    for i in range(storage.size):
+        taken = held[i] - storage[i]
+        if balance[i] > 0.0 and taken > 0.0 and balance[i] > 0.5 * storage[i]:
+            owed = min(balance[i], taken)
+            evaporated = effective_dt * flows[EVAPORATION] if i == 0 else 0.0
+            from_air = min(owed * evaporated / taken, evaporated)
+            flows[EVAPORATION] -= from_air / effective_dt
+            flows[TRANSPIRATION] -= (owed - from_air) / effective_dt
+            balance[i] -= owed
+
+
+@njit(error_model="numpy", nogil=True)
+def accept(
+    h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work, flows
+):  # fmt: skip
     """Take a step: state, and ledger in fluxes."""
     n = h.size
-    balance, storage, guess, flows = work[RESIDUAL_ROW], work[STORAGE_ROW], work[GUESS], work[FLOWS]
+    balance, storage, guess = work[RESIDUAL_ROW], work[STORAGE_ROW], work[GUESS]
     if codes[SURFACE_CODE] == HELD_SURFACE:
         balance[0] = 0.0
     if codes[BASE_CODE] == HELD_HEAD:
         balance[n - 1] = 0.0
+    settle_dry_nodes(effective_dt, work, flows)
     total = 0.0
     for i in range(n):
         total += storage[i]
@@ -237,7 +271,8 @@ def accept(h, stored, h_before, rate, dt, weight, effective_dt, conditions, code
 @njit(error_model="numpy", nogil=True)
 def march(
     h, stored, h_before, rate, z, soil, root, conditions, codes, tables, scalars,
-    forcing, out_time, controls, clock, ledger, counts, out_head, out_water, out_ledger, work,
+    forcing, out_time, controls, clock, ledger, counts, out_head, out_water, out_ledger,
+    work, flows,
 ):  # fmt: skip
     """March one column through its output times; returns a status.
 
@@ -248,7 +283,7 @@ def march(
     describe_nodes(z, soil, scalars, work)
     volume, dry_suction, guess = work[VOLUME], work[DRY_SUCTION], work[GUESS]
     if math.isnan(ledger[INITIAL_STORAGE]):
-        begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work)
+        begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work, flows)
     tolerance = controls[TOLERANCE]
     newton_tolerance = ITERATION_TOLERANCE * tolerance
     steps_left = controls[MOST_STEPS]
@@ -277,7 +312,7 @@ def march(
 
             weight = 0.0
             if second_order:
-                weight = weight_of_last_step(dt, last, h, stored, rate, newton_tolerance, work)
+                weight = weight_of_last_step(dt, last, h, stored, rate, work)
             if not set_demand(
                 conditions, clock, ledger, forcing[k], now, weight, dt - weight * last
             ):
@@ -288,7 +323,7 @@ def march(
                 set_demand(conditions, clock, ledger, forcing[k], now, 0.0, dt)
             effective_dt = dt - weight * last
             most = MOST_ITERATIONS
-            extra = 1 if now == out_time[out] else 0
+            extra = 3 if now == out_time[out] else 0
             if last > 0.0:
                 predict(h, h_before, dt / last, dry_suction, guess)
             else:
@@ -297,7 +332,7 @@ def march(
                     guess[i] = h[i]
             iterations = newton(
                 guess, effective_dt, work[TARGET], z, soil, root, conditions, codes, tables,
-                scalars, volume, dry_suction, newton_tolerance, most, extra, work, work[FLOWS],
+                scalars, volume, dry_suction, newton_tolerance, most, extra, work, flows,
             )  # fmt: skip
             solved = iterations >= 0
             counts[ITERATIONS] += iterations if solved else -1 - iterations
@@ -323,7 +358,8 @@ def march(
             steps_left -= 1.0
             counts[STEPS] += 1
             accept(
-                h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work
+                h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger,
+                work, flows,
             )  # fmt: skip
             if not math.isfinite(ledger[CLOSURE_ERROR]):
                 return NOT_FINITE
@@ -356,7 +392,7 @@ def _march_columns(digest):
                 conditions[c], codes[c], tables, scalars,
                 forcing[forcing_range[c, 0] : forcing_range[c, 1]], out_time, controls[c], clock[c],
                 ledger[c], counts[c], out_head[c, :, :n], out_water[c, :, : n - 1], out_ledger[c],
-                work[: N_WORK * n].reshape(N_WORK, n),
+                work[N_FLOWS : work_size(n)].reshape(N_WORK, n), work[:N_FLOWS],
             )  # fmt: skip
 
     return march_columns

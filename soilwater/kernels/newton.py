@@ -11,11 +11,15 @@ NORM_GROWTH = 20.0
 """A Newton step may raise the residual this much: heads in gravel must shift together, which
 raises the residual before it falls."""
 MOST_HALVINGS = 6
-ROUND_OFF = 1.0e-6
-"""Share of the tolerance below which a residual is as good as zero."""
+SATURATED_WEIGHT = 100.0
+LEAST_RESIDUAL = 1.0e-11
+"""Residual, as water content, that is as good as zero."""
 LEAST_WATER_KEPT = 0.2
 """Share of its water a dry node keeps at least in one Newton step."""
 MOST_SUCTION_GROWTH = 10.0
+LEAST_SUCTION_KEPT = 1.0e-3
+MOST_STEEP = 20.0
+"""Largest exponent taken: near the oven-dry suction, where uptake ends, there is no limit to it."""
 
 # Rows of the work space: what `assemble` fills, and what Newton's method needs beside it.
 MATRIX, WATER, CHANGE, TRIAL, OWN, HELD, N_ROWS = 0, 5, 7, 8, 9, 10, 11
@@ -30,24 +34,27 @@ def move_along_curve(head, change, own, held_water):
     the step is taken in that power, where the balance is nearly straight, and not in suction.
     """
     suction = -head
-    exponent = suction * own / held_water if held_water > 0.0 else 0.0
+    exponent = min(suction * own / held_water, MOST_STEEP) if held_water > 0.0 else 0.0
     relative = exponent * change / suction
     if abs(relative) < 1e-6:
         moved = suction - change
-        # A step across saturation is left to the wet side.
-        if moved <= 0.0:
-            return -moved
     else:
         moved = suction * max(1.0 + relative, LEAST_WATER_KEPT) ** (-1.0 / exponent)
-    return -min(moved, MOST_SUCTION_GROWTH * suction)
+    return -min(max(moved, LEAST_SUCTION_KEPT * suction), MOST_SUCTION_GROWTH * suction)
 
 
 @njit(error_model="numpy", nogil=True)
-def residual_norm(residual, volume):
-    """Largest residual as water content; NaN if any is."""
+def residual_norm(h, residual, volume):
+    """Largest residual as water content; NaN if any is.
+
+    Saturated soil has no room for a residual: what is left over there turns into pressure, so it
+    counts more.
+    """
     norm = 0.0
     for i in range(residual.size):
         size = abs(residual[i]) / volume[i]
+        if h[i] > 0.0:
+            size *= SATURATED_WEIGHT
         if not size <= norm:
             norm = size
     return norm
@@ -68,10 +75,10 @@ def newton(
     own, held = work[OWN], work[HELD]
     n = h.size
     assemble(h, dt, stored, z, soil, root, conditions, codes, tables, scalars, matrix, water, flows)
-    norm = residual_norm(work[RESIDUAL_ROW], volume)
+    norm = residual_norm(h, work[RESIDUAL_ROW], volume)
     for iteration in range(most):
         if norm <= tolerance:
-            if extra == 0 or norm <= ROUND_OFF * tolerance:
+            if extra == 0 or norm <= LEAST_RESIDUAL:
                 return iteration
             extra -= 1
         if not math.isfinite(norm):
@@ -93,7 +100,7 @@ def newton(
                 h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
                 matrix, water, flows,
             )  # fmt: skip
-            new_norm = residual_norm(work[RESIDUAL_ROW], volume)
+            new_norm = residual_norm(h, work[RESIDUAL_ROW], volume)
             if new_norm <= NORM_GROWTH * norm:
                 break
             factor *= 0.5

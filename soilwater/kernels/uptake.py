@@ -6,6 +6,8 @@ because Newton's method loses its way exactly where a kink holds a drying node.
 
 from numba import njit
 
+from soilwater.kernels.curves import OVEN_DRY_SUCTION
+
 NO_REDUCTION, S_SHAPED, ROUNDED = 0, 1, 2
 N_PARAMETERS = 5
 
@@ -53,3 +55,13 @@ def reduction(code, p0, p1, p2, p3, p4, suction):
         slope = wet_slope / (p1 - p0) * dry - wet * dry_slope / (p3 - p2)
         return wet * dry, slope
     return 1.0, 0.0
+
+
+@njit(error_model="numpy", nogil=True)
+def taper(suction):
+    """Factor that ends all uptake at the oven-dry suction, where there is no water to take.
+
+    It is 0.999 at 10 000 cm: nothing a plant would notice, but without it a dry node would be asked
+    for water it does not hold.
+    """
+    return 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION

@@ -67,10 +67,11 @@ def test_flux_potential_is_the_integral_of_conductivity(j):
         assert potential[0] - potential[1] == pytest.approx(expected, rel=2e-5)
 
 
-def test_above_saturation_soil_stays_full_and_conducts_fully():
+def test_above_saturation_soil_stays_all_but_full_and_conducts_fully():
     water, capacity, conductivity, slope, potential = curves.hydraulics(7.0, TABLES, SCALARS, 0)
     at_saturation = curves.hydraulics(0.0, TABLES, SCALARS, 0)
-    assert (water + SAND.theta_r, capacity, slope) == (SAND.theta_s, 0.0, 0.0)
+    assert water + SAND.theta_r == pytest.approx(SAND.theta_s + 7.0 * curves.SPECIFIC_STORAGE)
+    assert (capacity, slope) == (curves.SPECIFIC_STORAGE, 0.0)
     assert conductivity == SAND.k_sat
     assert potential == pytest.approx(at_saturation[4] + 7.0 * SAND.k_sat)
 
