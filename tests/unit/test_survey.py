@@ -291,3 +291,10 @@ def test_spots_and_surveys_check_themselves():
 def test_html_is_escaped():
     survey = Survey((Spot("<b>", 30.0),), name="<i>", notes=("<script>",))
     assert "<script>" not in survey._repr_html_() and "&lt;b&gt;" in survey._repr_html_()
+
+
+def test_grid_cells_with_one_number_are_not_one_spot():
+    survey = read_survey({"cell": ["G1", "H1", "T1"], "depth (cm)": [30, 31, 32]})
+    assert [spot.name for spot in survey.spots] == ["G1", "H1", "T1"]
+    said = fault_of({"spot": ["1", "No. 1"], "depth (cm)": [30, 31]})
+    assert 'spots "1" and "No. 1" look like one' in said
