@@ -10,6 +10,7 @@ import hashlib
 import os
 import warnings
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -46,7 +47,7 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
     Warns
     -----
     SoilWaterWarning
-        When numba finds no place to keep compiled code.
+        When numba finds no place to keep compiled code; once for all entry points.
     """
     function = factory(source_digest())
     options = {"error_model": "numpy", "nogil": True}
@@ -54,11 +55,16 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
         try:
             return njit(cache=True, **options)(function)
         except RuntimeError:
-            warnings.warn(
-                "soilwater found no writable place for its compiled kernels and compiles them "
-                "anew in every process (10-20 s). Cure: set the environment variable "
-                "NUMBA_CACHE_DIR to a writable folder.",
-                SoilWaterWarning,
-                stacklevel=2,
-            )
+            _warn_once()
     return njit(**options)(function)
+
+
+@cache
+def _warn_once() -> None:
+    warnings.warn(
+        "soilwater found no writable place for its compiled kernels and compiles them anew in "
+        "every process (10-20 s). Cure: set the environment variable NUMBA_CACHE_DIR to a "
+        "writable folder.",
+        SoilWaterWarning,
+        stacklevel=3,
+    )
