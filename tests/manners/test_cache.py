@@ -1,0 +1,127 @@
+"""Compiled code on disk: never yesterday's physics, and no place for it is no reason to fail.
+
+Every run is a process of its own on a copy of the package, with a cache folder of its own.
+"""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import soilwater as sw
+
+PACKAGE = Path(sw.__file__).parent
+
+# Statics need the smaller of the compiled entry points and are quick to compile.
+ASK = """
+import json, sys, warnings
+with warnings.catch_warnings(record=True) as caught:
+    warnings.simplefilter("always")
+    import soilwater as sw
+    from soilwater.kernels.march import mean_water_contents
+    reading = None
+    if sys.argv[1] == "run":
+        sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+        reading = sw.drained_water_content(sw.Profile.over_gravel(sand, 30.0), 0.0, 7.6)
+print(json.dumps({
+    "package": sw.__file__,
+    "reading": reading,
+    "from_cache": sum(mean_water_contents.stats.cache_hits.values()) > 0,
+    "warnings": [str(w.message) for w in caught if w.category is sw.SoilWaterWarning],
+}))
+"""
+
+# Put at the end of a file of kernels that the entry points call, but do not live in.
+EDIT = '''
+
+@njit(error_model="numpy", nogil=True)
+def mean_water(head_top, head_bottom, tables, scalars, j):
+    """Pretend that the mean is always the same."""
+    return 0.123
+'''
+LEAF = Path("soilwater", "kernels", "curves.py")
+
+
+@pytest.fixture
+def copy(tmp_path):
+    """Folder with a copy of the package that carries no compiled code."""
+    ignored = shutil.ignore_patterns("__pycache__")
+    shutil.copytree(PACKAGE, tmp_path / "copy" / "soilwater", ignore=ignored)
+    return tmp_path / "copy"
+
+
+def ask(copy, *, what="run", **environment):
+    """What a fresh process answers with the package in `copy`; only imports it if told to."""
+    ours = {k: v for k, v in os.environ.items() if k not in ("NUMBA_CACHE_DIR", "PYTHONPATH")}
+    ours.pop("SOILWATER_NUMBA_CACHE", None)
+    done = subprocess.run(
+        [sys.executable, "-B", "-c", ASK, what],
+        env={**ours, "PYTHONPATH": str(copy), **environment},
+        cwd=copy,
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stderr
+    answer = json.loads(done.stdout)
+    assert Path(answer["package"]).parent == copy / "soilwater"
+    return answer
+
+
+def test_an_edited_leaf_kernel_changes_the_next_run(copy, tmp_path):
+    cache = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    first = ask(copy, **cache)
+    assert not first["from_cache"]
+    # The cache is in use, or the rest would prove nothing.
+    again = ask(copy, **cache)
+    assert again["from_cache"]
+    assert again["reading"] == first["reading"]
+
+    leaf = copy / LEAF
+    leaf.write_text(leaf.read_text() + EDIT)
+    edited = ask(copy, **cache)
+    assert not edited["from_cache"]
+    assert edited["reading"] == pytest.approx(0.123 + 0.05, rel=1e-12)
+    assert edited["reading"] != pytest.approx(first["reading"], abs=1e-3)
+    again = ask(copy, **cache)
+    assert again["from_cache"]
+    assert again["reading"] == edited["reading"]
+    assert first["warnings"] == edited["warnings"] == []
+
+
+def without_a_place(copy, tmp_path):
+    """Environment in which no folder can be made for compiled code.
+
+    A test may run as a user whom permissions do not bind, so folders are not made read-only:
+    where numba would make them (beside the kernels, in the user's cache) there is a plain file in
+    the way. To numba that is the same answer of the file system, an OSError.
+    """
+    in_the_way = tmp_path / "no_folder"
+    in_the_way.write_text("")
+    (copy / "soilwater" / "kernels" / "__pycache__").write_text("")
+    return {"HOME": str(in_the_way), "XDG_CACHE_HOME": str(in_the_way / "cache")}
+
+
+def test_without_a_writable_place_it_works_with_one_warning(copy, tmp_path):
+    answer = ask(copy, **without_a_place(copy, tmp_path))
+    assert answer["reading"] == pytest.approx(
+        sw.drained_water_content(
+            sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30.0), 0.0, 7.6
+        ),
+        rel=1e-12,
+    )
+    assert len(answer["warnings"]) == 1
+    assert "no writable place for its compiled kernels" in answer["warnings"][0]
+    assert "Cure: set the environment variable NUMBA_CACHE_DIR" in answer["warnings"][0]
+
+
+@pytest.mark.parametrize("switch", ["NUMBA_CACHE_DIR", "SOILWATER_NUMBA_CACHE"])
+def test_the_warning_is_cured_by_a_place_or_by_asking_for_none(copy, tmp_path, switch):
+    nowhere = without_a_place(copy, tmp_path)
+    assert len(ask(copy, what="import", **nowhere)["warnings"]) == 1
+    cured = {**nowhere, switch: str(tmp_path / "given") if switch == "NUMBA_CACHE_DIR" else "0"}
+    assert ask(copy, what="import", **cured)["warnings"] == []
