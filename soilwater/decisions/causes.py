@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.decisions.rest import best_and_samples
 from soilwater.decisions.survey import Spot
 from soilwater.errors import InputError
 from soilwater.fitting import FitResult
@@ -226,7 +227,7 @@ class State(NamedTuple):
 
 
 def predict(table: ReadingTable, state: State, rod: float) -> FloatArray:
-    """Reading [1] of a rod [cm] in each state."""
+    """Give the reading [1] of a rod [cm] in each state."""
     suction = state.scale * (state.base + state.depth + state.extra)
     sand = table.mean(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
@@ -292,8 +293,8 @@ def draw_states(
         crest = strata < _CREST
         worth = np.where(
             crest,
-            _SLOPE_WORTH[0] + (_SLOPE_WORTH[1] - _SLOPE_WORTH[0]) * strata / _CREST,
-            -0.5 * (_SLOPE_WORTH[0] + (_SLOPE_WORTH[1] - _SLOPE_WORTH[0]) * second),
+            SLOPE_WORTH[0] + (SLOPE_WORTH[1] - SLOPE_WORTH[0]) * strata / _CREST,
+            -0.5 * (SLOPE_WORTH[0] + (SLOPE_WORTH[1] - SLOPE_WORTH[0]) * second),
         )
         return state._replace(extra=np.minimum(100.0 * steep * worth, MOST_SLOPE), slope=steep)
     if cause == "standing_water":
@@ -342,8 +343,11 @@ ANYTHING = 0.30
 UNKNOWN_SCATTER = 0.03
 """How far readings of different rods may stray where no listed cause acts [1]."""
 
+SLOPE_WORTH = (0.8, 3.5)
+"""Suction a slope adds at its crest for each per cent [cm]: a screening range, for some 10 m of
+slope and sands in specification (see `soilwater.decisions.slope`)."""
+
 _CREST = 0.75
-_SLOPE_WORTH = (0.8, 3.5)  # cm of suction for each per cent
 # Medians and spreads of logarithms.
 _USUAL_SLOPE, _STEEP_SLOPE = (0.015, 0.7), (0.035, 0.5)
 _USUAL_MAT, _THICK_MAT = (0.8, 0.6), (2.5, 0.5)
@@ -469,16 +473,13 @@ def equally_likely_soils(
     InputError
         If it is none of these.
     """
-    if isinstance(soil, FitResult):
-        return soil.soil, soil.samples(min(samples, soil.parameter_sample.shape[0]))
-    if hasattr(soil, "water_content"):
-        return soil, (soil,)
-    if isinstance(soil, Sequence) and soil and all(hasattr(s, "water_content") for s in soil):
+    if isinstance(soil, Sequence):
+        if not soil or not all(hasattr(each, "water_content") for each in soil):
+            raise InputError(
+                "soil: the sequence holds something else than soil models, or nothing."
+            )
         chosen = np.linspace(0, len(soil) - 1, min(samples, len(soil))).round().astype(int)
-        held = [float(s.water_content(40.0)) for s in soil]
+        held = [float(each.water_content(40.0)) for each in soil]
         middle = soil[int(np.argsort(held)[len(held) // 2])]
         return middle, tuple(soil[int(i)] for i in chosen)
-    raise InputError(
-        f"soil: {type(soil).__name__}; allowed: a FitResult, a soil model, or a sequence of soil "
-        "models."
-    )
+    return best_and_samples(soil, samples)

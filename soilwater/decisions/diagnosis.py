@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 from soilwater.decisions.causes import (
     CAUSES,
     LOW_CATCH,
+    MOST_SLOPE,
     NAMES,
+    SLOPE_WORTH,
     UNKNOWN_SCATTER,
     Cause,
     Common,
@@ -32,12 +34,14 @@ from soilwater.decisions.causes import (
     extra_evidence,
     predict,
 )
+from soilwater.decisions.cautions import cautions_for, slope_caution
+from soilwater.decisions.rest import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.decisions.survey import Spot, Survey
 from soilwater.errors import Faults, InputError
 from soilwater.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.text_tables import echo_table, html_table
-from soilwater.units import in_people_units, number_to_house, to_house
+from soilwater.units import in_people_units, number_to_house
 from soilwater.vocabulary import attach
 
 FloatArray = NDArray[np.float64]
@@ -232,15 +236,16 @@ class Diagnosis:
         return attached
 
     def _rows(self) -> list[tuple[str, ...]]:
-        rows = []
+        rows: list[tuple[str, ...]] = []
         for each in self.spots:
             first, second = each.causes[:2]
+            low, high = each.band
             rows.append(
                 (
                     each.spot.name,
                     in_people_units(each.spot.depth, "length"),
                     f"{100 * each.reading:.1f}",
-                    f"{100 * each.expected:.1f} ({100 * each.band[0]:.1f}-{100 * each.band[1]:.1f})",
+                    f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
                     f"{first.label} {100 * first.share:.0f} %",
                     f"{second.label} {100 * second.share:.0f} %",
                 )
@@ -272,7 +277,7 @@ def diagnose(
     survey: Survey,
     soil: FitResult | Soil | Sequence[Soil],
     *,
-    base_suction: tuple[Any, Any] = (0.0, 9.0),
+    base_suction: Any = OVER_GRAVEL,
     meter_error: Any = 0.025,
     meter_offset: Any = 0.02,
     probe_error: Any = 1.0,
@@ -290,9 +295,8 @@ def diagnose(
         are used where present.
     soil : FitResult, Soil or sequence of Soil
         The root-zone sand; of a fit, all that its points leave open is carried through.
-    base_suction : (float, float), optional
-        Band of the suction left at the base [cm], alike for all spots. 0-9 cm have been inferred
-        or measured over gravel, see `CapillaryBreak`; nobody measures it on site.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm], alike for all spots; the band is taken evenly.
     meter_error : float or str, optional
         Standard error of one reading [1]: 2 to 3 % by volume (common practice, no source).
     meter_offset : float or str, optional
@@ -336,12 +340,9 @@ def diagnose(
     """
     faults = Faults("diagnose")
     shares = _expected_shares(weights, faults)
-    band = (0.0, 0.0)
+    base = OVER_GRAVEL
     with faults.catching():
-        ends = np.asarray(to_house(list(base_suction), "suction", "base_suction"))
-        band = (float(ends[0]), float(ends[-1]))
-        if ends.size != 2 or not 0.0 <= band[0] <= band[1]:
-            faults.add(f"base_suction is {base_suction}", allowed="(low, high) in cm, 0 or more")
+        base = base_band(base_suction)
     values = {}
     for name, given, quantity in (
         ("meter_error", meter_error, "water_content"),
@@ -374,7 +375,7 @@ def diagnose(
     spread = np.arange(DRAWS)
     common = Common(
         soil=rng.permutation(spread % len(soils)),
-        base=band[0] + (band[1] - band[0]) * rng.permutation((spread + 0.5) / DRAWS),
+        base=rng.permutation(base.spread(DRAWS)),
         offset=values["meter_offset"] * rng.standard_normal(DRAWS),
     )
     weighed = [_weigh(spot, table, common, prior, errors, shares, rng) for spot in read]
@@ -391,8 +392,8 @@ def diagnose(
     return Diagnosis(
         name=survey.name,
         spots=spots,
-        assumptions=_assumptions(band, values, shares),
-        green=_green_sentence(common, weight, band, values["meter_offset"]),
+        assumptions=_assumptions(base, values, shares),
+        green=_green_sentence(common, weight, base, values["meter_offset"]),
         cautions=tuple(cautions),
         table=table,
         errors=errors,
@@ -549,7 +550,7 @@ def _pick(state: State, chance: FloatArray, weight: FloatArray, rng: np.random.G
     ladder = (np.arange(PARTICLES) + rng.random()) / PARTICLES
     heap = np.cumsum(chance)
     index = np.minimum(np.searchsorted(heap, ladder * heap[-1]), chance.size - 1)
-    return State(*(values.ravel()[index] for values in state))
+    return state.take(np.unravel_index(index, state.depth.shape))
 
 
 _SIZES: dict[str, FloatArray] = {
@@ -608,7 +609,7 @@ def _needed_size(
 
 
 def _contradicted(cause: str, spot: Spot, prior: Prior) -> str:
-    """What else was measured that speaks clearly against a cause; empty where nothing does."""
+    """Say what else was measured that speaks clearly against a cause; empty where nothing does."""
     if cause == "repellency" and spot.drop_time is not None and spot.drop_time < 3.0:
         return f"but a drop soaked in within {max(spot.drop_time, 1.0):.0f} s"
     if cause == "slope" and spot.slope is not None and spot.slope < 0.01:
@@ -658,14 +659,13 @@ def outcome_sentence(odds: Sequence[CauseOdds]) -> str:
 
 
 def _assumptions(
-    band: tuple[float, float], values: Mapping[str, float], shares: FloatArray
+    base: BaseSuction, values: Mapping[str, float], shares: FloatArray
 ) -> tuple[str, ...]:
     expected = ", ".join(
         f"{cause.label} {100 * share:.0f} %" for cause, share in zip(CAUSES, shares, strict=True)
     )
     return (
-        f"readings taken drained; {band[0]:g} to {band[1]:g} cm of suction left at the base, alike "
-        "for all spots",
+        f"readings taken drained; suction left at the base, alike for all spots: {base}",
         f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
         f"{100 * values['meter_offset']:.1f} %, probe {values['probe_error']:.1f} cm, level "
         f"column {100 * values['model_error']:.1f} %",
@@ -674,7 +674,7 @@ def _assumptions(
 
 
 def _green_sentence(
-    common: Common, weight: FloatArray, band: tuple[float, float], offset_error: float
+    common: Common, weight: FloatArray, assumed: BaseSuction, offset_error: float
 ) -> str:
     mean = float(weight @ common.offset)
     error = float(np.sqrt(weight @ (common.offset - mean) ** 2))
@@ -684,7 +684,7 @@ def _green_sentence(
         f"The green as a whole: meter offset {100 * mean:+.1f} +- {100 * error:.1f} % by volume, "
         f"{base:.0f} +- {spread:.0f} cm of suction at the base"
     )
-    if error > 0.8 * offset_error and spread > 0.8 * (band[1] - band[0]) / np.sqrt(12.0):
+    if error > 0.8 * offset_error and spread > 0.8 * (assumed.high - assumed.low) / np.sqrt(12.0):
         return said + ": the survey says little about either."
     return said + ": the two, and the sand, can stand in for one another."
 
@@ -692,11 +692,12 @@ def _green_sentence(
 def _cautions(
     read: Sequence[Spot], soil: FitResult | Soil | Sequence[Soil], worth: float
 ) -> list[str]:
-    found = [
-        "odds are over the causes listed and the ranges assumed; disease, nematodes, fairy ring, "
-        "shade, compaction and salt are not among them",
-        "consistent with is not caused by: one survey cannot show who or what is at fault",
-    ]
+    found = ["odds are over the causes listed and the ranges assumed, and no better than these"]
+    found += cautions_for("blame", "not modelled", "accuracy", "salt")
+    for spot in read:
+        if spot.slope is not None:
+            low, high = (min(100.0 * spot.slope * each, MOST_SLOPE) for each in SLOPE_WORTH)
+            found.append(slope_caution(spot.slope, low, high, where=f"the crest at {spot.name}"))
     if not isinstance(soil, FitResult) and not isinstance(soil, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]
@@ -712,7 +713,7 @@ def _cautions(
         found.append(
             f"the shared unknowns rest on {worth:.0f} draws: shares are rough by some per cent"
         )
-    return found
+    return [each for each in found if each]
 
 
 def updated(diagnosis: Diagnosis, spot: SpotDiagnosis) -> Diagnosis:

@@ -316,11 +316,11 @@ def _normal_model(centre: FloatArray, error: float, *, floor: float | None = Non
         # A little of everything, so that no slip of a measurement rules a cause out for good.
         blunder = 0.01 / max(high - low, 1e-9)
         z = (at - centre) / error
-        inside: FloatArray = np.exp(-0.5 * z**2) / (error * np.sqrt(2.0 * np.pi))
-        return 0.99 * inside + blunder
+        inside = np.exp(-0.5 * z**2) / (error * np.sqrt(2.0 * np.pi))
+        return np.asarray(0.99 * inside + blunder)
 
     def share_below(edge: FloatArray) -> FloatArray:
-        return np.asarray(ndtr((edge - centre[..., None]) / error)).mean(axis=1)
+        return np.asarray(ndtr((edge - centre[..., None]) / error).mean(axis=1))
 
     return _OutcomeModel(density, np.linspace(low, high, BINS + 1), share_below)
 
@@ -388,4 +388,4 @@ def _resampled(states: State, chance: FloatArray, rng: np.random.Generator) -> S
         heap = np.cumsum(row)
         rows.append(np.minimum(np.searchsorted(heap, ladder * heap[-1]), PARTICLES - 1))
     index = np.array(rows)
-    return State(*(np.take_along_axis(values, index, axis=1) for values in states))
+    return states.take((np.arange(index.shape[0])[:, None], index))

@@ -1,0 +1,667 @@
+"""Which spots to water by hand, when and how much, checked by simulating it.
+
+A spot can only be given back what it has lost: beyond its own drained storage, water feeds the
+gravel. The plan is made on one set of equally likely sands, weathers and bases and checked on
+another; what it claims is what the check shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.decisions.cautions import cautions_for
+from soilwater.decisions.ensembles import (
+    LOW,
+    Draw,
+    column,
+    depth_grid,
+    make_draws,
+    members_of,
+    run_columns,
+    spots_with_depth,
+)
+from soilwater.decisions.rest import OVER_GRAVEL, base_band
+from soilwater.decisions.survey import Spot, Survey, rod_of
+from soilwater.errors import Faults
+from soilwater.fitting import FitResult
+from soilwater.irrigation import Event
+from soilwater.soils import Soil
+from soilwater.text_tables import echo_table, html_table
+from soilwater.times import stamp
+from soilwater.turf import Turf
+from soilwater.units import in_people_units, number_to_house
+from soilwater.weather import Weather
+
+FloatArray = NDArray[np.float64]
+
+DRAWS = 24
+"""Equally likely combinations the plan is made on; it is checked on as many others."""
+LEAST_AMOUNT = 1.0
+"""Less than this [mm] is not worth a walk (common practice, no source)."""
+WATERING_TIME = 0.25
+"""Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
+JUST_ABOVE = 0.003
+"""A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
+DEPTH_CLASS = 2.0
+"""Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest."""
+MORNING, MIDDAY = 6, 12
+"""Hours of the day at which a crew waters (common practice, no source)."""
+
+LITRES_PER_US_GALLON = 3.785411784
+"""Exact: 231 cubic inches of 2.54 cm."""
+SQUARE_METRES_PER_1000_FT2 = 92.90304
+"""Exact: a foot is 0.3048 m."""
+
+
+def gallons_per_1000_ft2(amount: Any) -> float:
+    """Write an amount of water as US gallons on 1000 square feet.
+
+    Parameters
+    ----------
+    amount : float, str or Quantity
+        Water [mm], which is litres on a square metre.
+
+    Returns
+    -------
+    float
+        US gallons [gal].
+
+    Raises
+    ------
+    InputError
+        If it is no amount of water.
+
+    Examples
+    --------
+    >>> round(gallons_per_1000_ft2("1 mm"), 4)
+    24.5424
+    """
+    millimetres = number_to_house(amount, "water_amount", "amount")
+    return millimetres * SQUARE_METRES_PER_1000_FT2 / LITRES_PER_US_GALLON
+
+
+@dataclass(frozen=True)
+class HandWatering:
+    """One walk to one spot.
+
+    Attributes
+    ----------
+    spot : str
+        Where.
+    time : datetime64
+        When.
+    amount : float
+        Water [mm], which is litres on a square metre.
+    gallons_per_1000_ft2 : float
+        The same in US gallons on 1000 square feet.
+    area : float
+        Area of the spot [m2]; NaN where it is not known.
+    litres, gallons : float
+        Water for the spot, in litres and US gallons; NaN without an area.
+    seconds : float
+        Hose time [s]; NaN without an area or a flow.
+    """
+
+    spot: str
+    time: np.datetime64
+    amount: float
+    gallons_per_1000_ft2: float
+    area: float
+    litres: float
+    gallons: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class SpotPlan:
+    """What the plan does for one spot, as simulated.
+
+    Attributes
+    ----------
+    spot : Spot
+        Name and depth.
+    waterings : tuple of HandWatering
+        In time; empty where none is needed, or none would help.
+    kept, kept_without : float
+        Share of the draws [1] that stay above the line all the time, with and without the plan.
+    lowest, lowest_without : float
+        Lowest reading [1] that four in five draws stay above.
+    first_below_without : float
+        Day [d] until which the stated share stays above the line without it; infinity if always.
+    to_gravel : float
+        Mean water of the plan that leaves through the base [mm].
+    held : bool
+        Whether the plan keeps the stated share above the line.
+    sentence : str
+        In words.
+    """
+
+    spot: Spot
+    waterings: tuple[HandWatering, ...]
+    kept: float
+    kept_without: float
+    lowest: float
+    lowest_without: float
+    first_below_without: float
+    to_gravel: float
+    held: bool
+    sentence: str
+
+
+@dataclass(frozen=True, repr=False)
+class HandWaterPlan:
+    """Hand water for a green: what, where, when; and what happens without it.
+
+    Attributes
+    ----------
+    name : str
+        Of the survey.
+    spots : tuple of SpotPlan
+        Every spot with a depth, in the order of the survey.
+    line : float
+        Reading to stay above [1].
+    share : float
+        Share of the draws asked to stay above it [1].
+    rod : float
+        Length of the rods [cm].
+    totals : tuple of str
+        Water and minutes for the crew, day by day and in all.
+    assumptions, cautions : tuple of str
+        What was assumed, and what the person should know.
+    """
+
+    name: str
+    spots: tuple[SpotPlan, ...]
+    line: float
+    share: float
+    rod: float
+    totals: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def spot(self, name: str) -> SpotPlan:
+        """Find the plan of one spot.
+
+        Parameters
+        ----------
+        name : str
+            As in the survey.
+
+        Raises
+        ------
+        InputError
+            If it has no plan.
+        """
+        found = next((each for each in self.spots if each.spot.name == name), None)
+        if found is None:
+            faults = Faults("HandWaterPlan")
+            faults.add(
+                f'no spot "{name}"', allowed=", ".join(each.spot.name for each in self.spots)
+            )
+            raise faults.as_error()
+        return found
+
+    @property
+    def waterings(self) -> tuple[HandWatering, ...]:
+        """All walks in the order of time."""
+        walks = [walk for each in self.spots for walk in each.waterings]
+        return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        alike: dict[tuple[Any, ...], list[HandWatering]] = {}
+        for walk in self.waterings:
+            key = (walk.time, walk.amount, None if np.isnan(walk.area) else walk.area)
+            alike.setdefault(key, []).append(walk)
+        return [
+            (
+                stamp(walks[0].time),
+                ", ".join(walk.spot for walk in walks),
+                f"{walks[0].amount:.1f}",
+                f"{walks[0].amount:.1f}",
+                f"{walks[0].gallons_per_1000_ft2:.0f}",
+                _or_dash(walks[0].litres, ".0f"),
+                _or_dash(walks[0].gallons, ".1f"),
+                _or_dash(walks[0].seconds, ".0f"),
+            )
+            for walks in alike.values()
+        ]
+
+    def _title(self) -> str:
+        place = f' for "{self.name}"' if self.name else ""
+        return (
+            f"Hand water{place}: {100 * self.share:.0f} % of the draws above {100 * self.line:g} % "
+            f"with {in_people_units(self.rod, 'length')} rods"
+        )
+
+    def _said(self) -> list[str]:
+        said = [each.sentence for each in self.spots if each.waterings or not each.held]
+        quiet = [each.spot.name for each in self.spots if not each.waterings and each.held]
+        if quiet:
+            said.append(f"No water needed by hand: {', '.join(quiet)}.")
+        said += self.totals
+        said += [f"assumed: {each}" for each in self.assumptions]
+        return said + [f"caution: {each}" for each in self.cautions]
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        lines = [self._title(), *("  " + line for line in table.splitlines())]
+        return "\n".join([*lines, *self._said()])
+
+    def _repr_html_(self) -> str:
+        listed = "".join(f"<li>{escape(text)}</li>" for text in self._said())
+        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+
+
+_HEADER = (
+    "when",
+    "spots",
+    "mm",
+    "L/m2",
+    "US gal/1000 ft2",
+    "L each",
+    "US gal each",
+    "hose s each",
+)
+
+
+def _or_dash(value: float, form: str) -> str:
+    return format(value, form) if np.isfinite(value) else "-"
+
+
+def hand_water_plan(
+    survey: Survey,
+    soil: FitResult | Soil | Sequence[Soil],
+    weather: Weather | Sequence[Weather],
+    turf: Turf,
+    line: Any,
+    *,
+    share: float = 0.8,
+    flow: Any = None,
+    rod: Any = None,
+    base_suction: Any = OVER_GRAVEL,
+    draws: int = DRAWS,
+    seed: int = 0,
+    n_threads: int | None = None,
+) -> HandWaterPlan:
+    """Plan hand water that keeps every spot above a line, within what the spot can hold.
+
+    Parameters
+    ----------
+    survey : Survey
+        Spots with probed depths; their areas give litres and hose times.
+    soil : FitResult, Soil or sequence of Soil
+        The root-zone sand.
+    weather : Weather or sequence of Weather
+        Forecast, or several equally likely ones, from the morning after the last soaking.
+    turf : Turf
+        Roots and demand.
+    line : float or str
+        Reading to stay above [1], such as the wilt line of this ground.
+    share : float, optional
+        Share of the draws that shall stay above it all the time [1].
+    flow : float, str or Quantity, optional
+        Flow of the hose [L/min].
+    rod : float, str or Quantity, optional
+        Length of the rods [cm]; that of the survey's readings when left out.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm]; the band is taken evenly.
+    draws : int, optional
+        Equally likely combinations of sand, weather and base suction the plan is made on; it is
+        checked on as many others.
+    seed : int, optional
+        Seed of the draws.
+    n_threads : int, optional
+        Threads to use.
+
+    Returns
+    -------
+    HandWaterPlan
+
+    Raises
+    ------
+    InputError
+        If no spot has a depth, or something given cannot be used.
+    RunError
+        If a column cannot be carried through.
+
+    Notes
+    -----
+    Light and often: a spot is watered on the last morning before too many draws would fall to
+    the line, with what the layer of the rods has lost. Where that does not last, it is given more,
+    up to what nine in ten draws can hold without feeding the gravel, and then a second time at
+    midday. The loop ends when the line is kept, or nothing more can be given: such a spot is said
+    to be beyond watering.
+
+    Examples
+    --------
+    >>> from soilwater.decisions.survey import Spot, Survey
+    >>> from soilwater.soils import VanGenuchten
+    >>> from soilwater.weather import steady_weather
+    >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
+    >>> green = Survey([Spot("A1", 30.0), Spot("C3", 46.0, area="50 ft2")])
+    >>> plan = hand_water_plan(
+    ...     green, sand, steady_weather(6, "5 mm/day"), Turf("15 cm"), "12 %",
+    ...     flow="15 gpm", rod="3 in", base_suction=3.0, draws=4,
+    ... )
+    >>> {walk.spot for walk in plan.waterings}
+    {'C3'}
+    """
+    faults = Faults("hand_water_plan")
+    wanted, litres = 0.0, float("nan")
+    with faults.catching():
+        wanted = number_to_house(line, "water_content", "line")
+    if flow is not None:
+        with faults.catching():
+            litres = number_to_house(flow, "flow", "flow")
+            if litres <= 0.0:
+                faults.add(f"flow is {litres:g} L/min", allowed="above 0")
+    if not 0.0 < share < 1.0:
+        faults.add(f"share is {share!r}", allowed="between 0 and 1")
+    if draws < 2:
+        faults.add(f"draws is {draws}", allowed="2 or more")
+    faults.raise_if_any()
+    length = rod_of(survey, rod)
+    known, notes = spots_with_depth(survey, length)
+    members = members_of(weather)
+    base = base_band(base_suction)
+    # More is asked of the plan than it promises: it is checked on draws it has not seen.
+    asked = share + 0.5 * (1.0 - share)
+    made_on = make_draws(soil, members, base, 0.0, draws, seed)
+    checked_on = make_draws(soil, members, base, 0.0, draws, seed + 1)
+    in_need = _spots_in_need(known, made_on, turf, wanted, length, asked, n_threads)
+    deepest = _deepest_of_class([known[i].depth for i in in_need])
+    by_depth = _planned(sorted(set(deepest)), made_on, turf, wanted, length, asked, n_threads)
+    events = {i: by_depth[depth] for i, depth in zip(in_need, deepest, strict=True)}
+    plans = _checked(
+        known, in_need, events, checked_on, turf, wanted, length, share, litres, n_threads
+    )
+    return HandWaterPlan(
+        name=survey.name,
+        spots=plans,
+        line=wanted,
+        share=share,
+        rod=length,
+        totals=_totals(plans),
+        assumptions=(
+            f"suction left at the base: {base}; every spot starts drained",
+            f"made on {draws} draws over sand, base and {len(members)} weather "
+            f"member{'' if len(members) == 1 else 's'}, checked on {draws} others",
+            *notes,
+        ),
+        cautions=_CAUTIONS,
+    )
+
+
+_CAUTIONS = (
+    "water that runs off a repellent patch does not count: check with a probe, and water it slowly",
+    *cautions_for("wilt", "heat", "water law", "backflow", "level ground", "accuracy"),
+)
+
+
+def _deepest_of_class(depths: Sequence[float]) -> list[float]:
+    """Deepest depth [cm] of the class each depth falls into."""
+    classes = [int(depth // DEPTH_CLASS) for depth in depths]
+    return [
+        max(d for d, other in zip(depths, classes, strict=True) if other == own) for own in classes
+    ]
+
+
+def _spots_in_need(
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    line: float,
+    rod: float,
+    asked: float,
+    n_threads: int | None,
+) -> list[int]:
+    """Spots that fall to the line without water; looked for on a grid of depths."""
+    depths = np.array([spot.depth for spot in known])
+    grid = depth_grid(depths, rod, 0.0)
+    runs = run_columns(
+        [column(draw, float(depth), turf) for depth in grid for draw in drawn],
+        rod,
+        n_threads=n_threads,
+    )
+    lowest = runs.reading.min(axis=1).reshape(grid.size, len(drawn))
+    at = np.array([[np.interp(d, grid, row) for row in lowest.T] for d in depths])
+    # A little more than the line, for what is lost between the depths of the grid.
+    return [int(i) for i in np.flatnonzero((at > line + 0.002).mean(axis=1) < asked)]
+
+
+def _planned(
+    depths: Sequence[float],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    line: float,
+    rod: float,
+    asked: float,
+    n_threads: int | None,
+) -> dict[float, list[Event]]:
+    """Add one watering after the other at each depth until it keeps the line, or holds no more."""
+    plan: dict[float, list[Event]] = {depth: [] for depth in depths}
+    open_depths = list(depths)
+    n = len(drawn)
+    storage = {
+        depth: np.array([_drained_storage(draw, depth) for draw in drawn]) for depth in depths
+    }
+    while open_depths:
+        runs = run_columns(
+            [column(draw, depth, turf, plan[depth]) for depth in open_depths for draw in drawn],
+            rod,
+            n_threads=n_threads,
+        )
+        still = []
+        for k, depth in enumerate(open_depths):
+            rows = slice(k * n, (k + 1) * n)
+            reading = runs.reading[rows]
+            # No water helps a draw that reads below the line when it is drained.
+            can = reading[:, 0] > line + JUST_ABOVE
+            if can.mean() < 0.5:
+                continue
+            failing = np.flatnonzero((reading[can] > line).mean(axis=0) < asked)
+            lost = np.quantile(storage[depth][:, None] - runs.storage[rows], LOW, axis=0)
+            # Light and often: what the layer of the rods has lost, within what the spot can hold.
+            light = 10.0 * rod * np.mean(reading[:, :1] - reading, axis=0)
+            for at in failing:
+                more = _one_more(runs.times, int(at), plan[depth], light, lost)
+                if more is not None:
+                    plan[depth] = more
+                    still.append(depth)
+                    break
+        open_depths = still
+    return plan
+
+
+def _one_more(
+    times: NDArray[np.datetime64],
+    failing: int,
+    events: list[Event],
+    light: FloatArray,
+    lost: FloatArray,
+) -> list[Event] | None:
+    """Water once more, or more, on the last visit before the line is missed; None where full.
+
+    A visit that was not enough is doubled up to what the spot can hold; then the same day's
+    midday is watered as well.
+    """
+    given = {event.time: event for event in events}
+    for hour in (MORNING, MIDDAY):
+        at = _last_visit(times, failing, hour)
+        if at is None:
+            continue
+        before = given.get(times[at])
+        most = float(lost[at])
+        amount = max(float(light[at]), LEAST_AMOUNT) if before is None else 2.0 * before.amount
+        amount = min(amount, most)
+        if amount < LEAST_AMOUNT or (before is not None and amount < before.amount + 0.1):
+            continue
+        given[times[at]] = Event(times[at], amount, duration=WATERING_TIME, name="hand water")
+        return sorted(given.values(), key=lambda event: event.time)
+    return None
+
+
+def _drained_storage(draw: Draw, depth: float) -> float:
+    """Water in a column at rest [mm], as the water balance holds it."""
+    from soilwater.equilibrium import drained_state
+
+    return float(drained_state(draw.profile(depth)).storage)
+
+
+def _last_visit(times: NDArray[np.datetime64], failing: int, hour: int) -> int | None:
+    """Last output time at an hour of the day before the one at which the line is missed."""
+    for at in range(failing - 1, -1, -1):
+        if times[at] - times[at].astype("datetime64[D]") == np.timedelta64(hour, "h"):
+            return at
+    return None
+
+
+def _checked(
+    known: Sequence[Spot],
+    in_need: Sequence[int],
+    events: Mapping[int, Sequence[Event]],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    line: float,
+    rod: float,
+    share: float,
+    flow: float,
+    n_threads: int | None,
+) -> tuple[SpotPlan, ...]:
+    """Simulate with and without the plan on fresh draws; the plan claims what this shows."""
+    n = len(drawn)
+    cases = [
+        column(draw, known[i].depth, turf, given)
+        for i in in_need
+        for given in (events[i], [])
+        for draw in drawn
+    ]
+    runs = run_columns(cases, rod, n_threads=n_threads) if cases else None
+    plans = []
+    for i, spot in enumerate(known):
+        if i not in events or runs is None:
+            plans.append(_quiet(spot))
+            continue
+        k = list(in_need).index(i)
+        with_it = slice(2 * k * n, (2 * k + 1) * n)
+        without = slice((2 * k + 1) * n, (2 * k + 2) * n)
+        lowest = runs.reading[with_it].min(axis=1)
+        bare = runs.reading[without]
+        kept, kept_without = (
+            float(np.mean(lowest > line)),
+            float(np.mean(bare.min(axis=1) > line)),
+        )
+        under = np.flatnonzero((bare > line).mean(axis=0) < share)
+        first = float(runs.hours[under[0]] / 24.0) if under.size else float("inf")
+        lost = runs.drainage[with_it, -1] - runs.drainage[without, -1]
+        walks = tuple(_walk(spot, event, flow) for event in events[i])
+        plan = SpotPlan(
+            spot=spot,
+            waterings=walks,
+            kept=kept,
+            kept_without=kept_without,
+            lowest=float(np.quantile(lowest, 0.2)),
+            lowest_without=float(np.quantile(bare.min(axis=1), 0.2)),
+            first_below_without=first,
+            to_gravel=float(lost.mean()),
+            held=kept >= share,
+            sentence="",
+        )
+        drained = float(np.median(bare[:, 0]))
+        plans.append(_with_sentence(plan, line, share, drained))
+    return tuple(plans)
+
+
+def _quiet(spot: Spot) -> SpotPlan:
+    nan = float("nan")
+    return SpotPlan(
+        spot, (), 1.0, 1.0, nan, nan, float("inf"), 0.0, True, f"{spot.name}: no water needed."
+    )
+
+
+def _walk(spot: Spot, event: Event, flow: float) -> HandWatering:
+    area = float("nan") if spot.area is None else spot.area
+    litres = event.amount * area
+    return HandWatering(
+        spot=spot.name,
+        time=event.time,
+        amount=event.amount,
+        gallons_per_1000_ft2=gallons_per_1000_ft2(event.amount),
+        area=area,
+        litres=litres,
+        gallons=litres / LITRES_PER_US_GALLON,
+        seconds=60.0 * litres / flow,
+    )
+
+
+def _with_sentence(plan: SpotPlan, line: float, share: float, drained: float) -> SpotPlan:
+    from dataclasses import replace
+
+    at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
+    days = f"{plan.first_below_without:.1f}"
+    without = (
+        f"without water {100 * (1 - plan.kept_without):.0f} % of the draws fall to "
+        f"{100 * line:g} %, from day {days} on"
+        if np.isfinite(plan.first_below_without)
+        else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
+    )
+    if drained <= line + JUST_ABOVE:
+        said = (
+            f"{at}: drained it reads {100 * drained:.1f} %, so no watering keeps it above "
+            f"{100 * line:g} %; what it cannot hold feeds the gravel"
+        )
+    elif not plan.held:
+        said = (
+            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the draws "
+            f"above {100 * line:g} %; {without}"
+        )
+    else:
+        total = sum(walk.amount for walk in plan.waterings)
+        days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
+        often = len(plan.waterings) > len(days_watered)
+        said = (
+            f"{at}: {total:.1f} mm in {_times_text(len(plan.waterings))} keeps "
+            f"{100 * plan.kept:.0f} % of the draws above {100 * line:g} %"
+            f"{', on some days twice, as it does not last the day' if often else ''}"
+            f"; {without}"
+        )
+    if plan.waterings:
+        said += f"; {plan.to_gravel:.1f} mm of it feeds the gravel"
+    return replace(plan, sentence=said + ".")
+
+
+def _times_text(count: int) -> str:
+    return "one watering" if count == 1 else f"{count} waterings"
+
+
+def _totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
+    """Water and minutes of hose, day by day and in all."""
+    walks = [walk for plan in plans for walk in plan.waterings]
+    if not walks:
+        return ("In all: no hand water.",)
+    days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
+    lines = [
+        f"{day}: {_amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
+        for day in days
+    ]
+    return (*lines, f"In all: {_amount_text(walks)}")
+
+
+def _amount_text(walks: Sequence[HandWatering]) -> str:
+    known = [walk for walk in walks if np.isfinite(walk.litres)]
+    parts = [f"{len(walks)} spot{'' if len(walks) == 1 else 's'} watered"]
+    if known:
+        litres = sum(walk.litres for walk in known)
+        parts.append(f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)")
+    timed = [walk.seconds for walk in known if np.isfinite(walk.seconds)]
+    if timed:
+        parts.append(f"{sum(timed) / 60.0:.1f} min of hose, walking not counted")
+    if len(known) < len(walks):
+        parts.append(f"area not known for {len(walks) - len(known)}")
+    return ", ".join(parts)
