@@ -57,6 +57,20 @@ def plain_name(text: str, *, letters: bool = False) -> str:
     return match[1] if match else plain.replace(" ", "")
 
 
+def number_in(cell: str, decimal: str) -> tuple[float | None, str]:
+    """Read a finite number and its unit from a cell, as `parse_number` does.
+
+    Raises
+    ------
+    ValueError
+        When the cell holds something else, such as a number beyond all range.
+    """
+    value, unit = parse_number(cell, decimal)
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{cell!r} is beyond the range of numbers")
+    return value, unit
+
+
 Row = tuple[str, int, tuple[str, ...]]
 """Name of the spot, number of the line, and its cells."""
 
@@ -162,7 +176,7 @@ class Sheet:
     def number(self, cell: str, where: str) -> tuple[float | None, str]:
         """Read number and unit of a cell; None where nothing was measured."""
         try:
-            value, unit = parse_number(cell, self.text.decimal)
+            value, unit = number_in(cell, self.text.decimal)
         except ValueError:
             self.faults.add(
                 f'"{cell}" is not a number', where=where, cure="leave it empty if not measured"
@@ -180,7 +194,7 @@ class Sheet:
             self.notes.append(f"slope {plain} read as {in_people_units(value, 'slope')}")
             return value
         try:
-            number, own = parse_number(cell, self.text.decimal)
+            number, own = number_in(cell, self.text.decimal)
         except ValueError:
             raise InputError(f'{role.replace("_", " ")}: "{cell}" is not a number.') from None
         if number is None:

@@ -8,9 +8,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from soilwater.decisions.survey_columns import Row, Sheet
+from soilwater.decisions.survey_columns import Row, Sheet, number_in
 from soilwater.lab_sheet import MISSING_CODES
-from soilwater.text_tables import parse_number
 from soilwater.units import number_to_house, plain_characters
 
 OUT_OF_LINE = 2.5
@@ -36,7 +35,7 @@ def read_depths(
         where = f"{sheet.line_word} {number} ({spot})"
         part, at_least = _at_least(row[column])
         try:
-            value, own = parse_number(part, sheet.text.decimal)
+            value, own = number_in(part, sheet.text.decimal)
         except ValueError:
             skipped.append(f'{spot} "{row[column]}"')
             continue

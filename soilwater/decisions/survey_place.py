@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
+from soilwater.decisions.survey_columns import number_in
 from soilwater.errors import Faults
-from soilwater.text_tables import parse_number
 
 EARTH_RADIUS = 6_371_008.8
 """Mean radius of the Earth [m] (Moritz 2000, Geodetic Reference System 1980, J. Geod. 74:128)."""
@@ -86,7 +86,7 @@ def local_positions(
     places: dict[str, tuple[float, float]] = {}
     for spot, pair in cells.items():
         try:
-            lat, lon = (parse_number(cell, decimal)[0] for cell in pair)
+            lat, lon = (number_in(cell, decimal)[0] for cell in pair)
         except ValueError:
             faults.add(f"{pair[0]!r}, {pair[1]!r} is no position", where=spot, cure="use degrees")
             continue
