@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from soilwater.errors import Faults, InputError
 from soilwater.irrigation import Event, Rule
 from soilwater.profile import Profile
+from soilwater.results import kept_names
 from soilwater.times import as_times, hours_between, stamp, to_timedelta
 from soilwater.turf import Turf
 from soilwater.units import number_to_house
@@ -180,3 +181,106 @@ def output_hours(
         )
     faults.raise_if_any()
     return hours, times
+
+
+def make_settings(
+    weather: Weather,
+    output: Any,
+    keep: Iterable[str] | None,
+    ponding_limit: Any,
+    surface: HeldSurface | None,
+    tolerance: float,
+    refinement: float,
+    max_steps: int,
+) -> tuple[Settings, NDArray[np.datetime64]]:
+    """Check the arguments that all cases of a run share, and find its output times.
+
+    Parameters
+    ----------
+    weather : Weather
+        Of the first case.
+    output, keep, ponding_limit, surface, tolerance, refinement, max_steps
+        As `soilwater.simulate_many` takes them.
+
+    Returns
+    -------
+    settings : Settings
+        In house units.
+    times : ndarray of datetime64, shape (n_times,)
+        Output times.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    faults = Faults("Settings")
+    limit = 0.0
+    with faults.catching():
+        limit = number_to_house(ponding_limit, "length", "ponding_limit")
+    if limit < 0.0:
+        faults.add(f"ponding_limit is {limit:g} cm", allowed="0 or more")
+    if not 0.0 < tolerance <= 0.1:
+        faults.add(f"tolerance is {tolerance!r}", allowed="above 0, up to 0.1")
+    if not refinement > 0.0:
+        faults.add(f"refinement is {refinement!r}", allowed="above 0")
+    if not max_steps >= 0:
+        faults.add(f"max_steps is {max_steps!r}", allowed="0 or more")
+    held: Any = surface
+    if not isinstance(held, HeldSurface | None):
+        faults.add(f"surface is {held!r}", allowed="HeldSurface(suction) or None")
+    if surface is not None and np.any(weather.rain > 0.0):
+        faults.add(
+            "the surface is held and the weather brings rain",
+            cure="use weather without rain under a held surface",
+        )
+    names: tuple[str, ...] = ()
+    with faults.catching():
+        names = kept_names(keep)
+    faults.raise_if_any()
+    hours, times = output_hours(output, weather)
+    settings = Settings(
+        hours, names, float(tolerance), limit, surface, float(refinement), max_steps
+    )
+    return settings, times
+
+
+def check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
+    """Refuse an empty list, what is no case, different spans and labels that do not fit.
+
+    Parameters
+    ----------
+    cases : list
+        Of Case.
+    labels : sequence or None
+        One a case.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    faults = Faults("Cases")
+    if not cases:
+        faults.add("there are none", allowed="at least one Case")
+    span = ""
+    for i, case in enumerate(cases):
+        if not isinstance(case, Case):
+            faults.add(
+                f"{type(case).__name__} is no Case",
+                where=f"position {i}",
+                cure="write Case(profile, weather, ...)",
+            )
+            continue
+        own = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
+        span = span or own
+        if own != span:
+            faults.add(
+                f"its weather spans {own}",
+                where=f"position {i}",
+                allowed=f"{span}, as the first case",
+                cure="cut it with Weather.between",
+            )
+    if labels is not None and len(labels) != len(cases):
+        faults.add(f"{len(labels)} labels for {len(cases)} cases", allowed="one label a case")
+    faults.raise_if_any()

@@ -53,10 +53,17 @@ def cases_per_chunk(days: float) -> int:
 
 
 def processors() -> int:
-    """Processors this process may use."""
+    """Count the processors this process may use.
+
+    The limits people and clusters set for other numerical libraries are kept to: a worker of a
+    dask cluster has OMP_NUM_THREADS=1, so that batches within its tasks do not crowd each other.
+    """
     if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+        allowed = len(os.sched_getaffinity(0))
+    else:
+        allowed = os.cpu_count() or 1
+    limits = [os.environ.get(name, "") for name in ("OMP_NUM_THREADS", "NUMBA_NUM_THREADS")]
+    return min([allowed, *(int(limit) for limit in limits if limit.isdigit() and int(limit) > 0)])
 
 
 def finished_chunks(

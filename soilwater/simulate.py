@@ -4,47 +4,25 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Sequence
-from contextlib import closing
 from itertools import product
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from soilwater.batch import run_chunk
-from soilwater.cases import Case, HeldSurface, Settings, output_hours
-from soilwater.errors import Faults, InputError, Interrupted, RunError, Status
+from soilwater.cases import Case, HeldSurface, check_cases, make_settings
+from soilwater.errors import Faults, InputError, RunError, Status
+from soilwater.gathering import finish, run_batch
 from soilwater.irrigation import Event, Rule
 from soilwater.profile import Profile
-from soilwater.results import (
-    GEOMETRY,
-    SIMULATED,
-    Axes,
-    blank,
-    describe_columns,
-    fill,
-    kept_names,
-    lay_out,
-)
-from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
+from soilwater.results import GEOMETRY, SIMULATED, describe_columns, lay_out
+from soilwater.scheduling import Executor, Progress
 from soilwater.soils import Soil
-from soilwater.store import (
-    columns_to_run,
-    create_store,
-    digest_of_run,
-    open_store,
-    write_block,
-)
-from soilwater.times import stamp
 from soilwater.turf import Turf
-from soilwater.units import number_to_house, to_house
-from soilwater.vocabulary import attach
+from soilwater.units import to_house
 from soilwater.weather import Weather
-
-_CHUNKS_PER_BLOCK = 8
-"""Chunks of cases written to a store at a time: few files, little lost when a run is killed."""
 
 
 def simulate(
@@ -121,7 +99,7 @@ def simulate(
     3
     """
     case = Case(profile, weather, turf=turf, start=start, irrigation=irrigation, rules=rules)
-    settings, times = _settings(
+    settings, times = make_settings(
         weather, output, None, ponding_limit, surface, tolerance, refinement, max_steps
     )
     if on_failure not in ("raise", "return"):
@@ -135,7 +113,7 @@ def simulate(
         raise RunError(text)
     mesh = profile.mesh(settings.refinement)
     described = describe_columns([profile], [mesh], mesh.depth.size)
-    dataset = _with_times(lay_out(values, described, {}, ("time",)), times, settings)
+    dataset = finish(lay_out(values, described, {}, ("time",)), times, settings)
     return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
 
 
@@ -222,17 +200,17 @@ def simulate_many(
     {'case': 2, 'time': 3}
     """
     listed = list(cases)
-    _check_cases(listed, labels)
+    check_cases(listed, labels)
     if dimension in (*SIMULATED, *GEOMETRY, "time", "profile", "cell", "node", "bound"):
         raise InputError(
             f'dimension: "{dimension}" is taken by the results themselves; allowed: another name, '
             'such as "case", "member" or "spot".'
         )
-    settings, times = _settings(
+    settings, times = make_settings(
         listed[0].weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
     )
     axes = {dimension: range(len(listed)) if labels is None else list(labels)}
-    return _run_batch(listed, axes, settings, times, n_threads, executor, store, progress)
+    return run_batch(listed, axes, settings, times, n_threads, executor, store, progress)
 
 
 def compare_depths(
@@ -316,11 +294,11 @@ def compare_depths(
     faults.raise_if_any()
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
     cases, axes = _ensemble(profiles, weather, soils, layer, common)
-    settings, times = _settings(
+    settings, times = make_settings(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
     axes = {"root_zone_depth": thicknesses, **axes}
-    return _run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+    return run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
 
 
 def simulate_ensemble(
@@ -401,10 +379,10 @@ def simulate_ensemble(
     """
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
     cases, axes = _ensemble([profile], weather, soils, layer, common)
-    settings, times = _settings(
+    settings, times = make_settings(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
-    return _run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+    return run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
 
 
 def _ensemble(
@@ -423,179 +401,5 @@ def _ensemble(
     if not isinstance(weather, Weather):
         axes["member"] = range(len(members))
     cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
-    _check_cases(cases, None)
+    check_cases(cases, None)
     return cases, axes
-
-
-def _run_batch(
-    cases: list[Case],
-    axes: Axes,
-    settings: Settings,
-    times: NDArray[np.datetime64],
-    n_threads: int | None,
-    executor: Executor | None,
-    store: str | Path | None,
-    progress: Progress,
-) -> xr.Dataset:
-    begin = time.perf_counter()
-    meshes = [case.profile.mesh(settings.refinement) for case in cases]
-    n_nodes = max(mesh.depth.size for mesh in meshes)
-    described = describe_columns([case.profile for case in cases], meshes, n_nodes)
-    days = float(cases[0].weather.hours[-1]) / 24.0
-    size = cases_per_chunk(days)
-    if store is not None:
-        known = _with_times(lay_out({}, described, axes, ()), times, settings)
-        return _run_into_store(
-            Path(store), cases, known, settings, size, n_threads, executor, progress
-        )
-    values = {name: blank(name, len(cases), times.size, n_nodes) for name in settings.names}
-    # Columns of one soil side by side: its table is made once and stays in the processor's cache.
-    kinds: dict[Any, int] = {}
-    order = np.argsort([kinds.setdefault(m.soils, len(kinds)) for m in meshes], kind="stable")
-    places = [order[first : first + size] for first in range(0, len(cases), size)]
-    chunks = [[cases[i] for i in each] for each in places]
-    try:
-        with (
-            reporting(progress, len(cases)) as report,
-            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
-        ):
-            for k, part in finished:
-                fill(values, places[k], part)
-                report(len(chunks[k]))
-    except KeyboardInterrupt:
-        so_far = lay_out(values, described, axes, ("time",))
-        raise Interrupted(_with_times(so_far, times, settings)) from None
-    dataset = _with_times(lay_out(values, described, axes, ("time",)), times, settings)
-    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
-
-
-def _run_into_store(
-    path: Path,
-    cases: list[Case],
-    known: xr.Dataset,
-    settings: Settings,
-    size: int,
-    n_threads: int | None,
-    executor: Executor | None,
-    progress: Progress,
-) -> xr.Dataset:
-    """Run what a store still lacks, and open it."""
-    block = size * _CHUNKS_PER_BLOCK
-    (dimension,) = known.profile.dims
-    digest = digest_of_run(cases, settings, str(dimension), known[dimension].values.tolist())
-    if not path.exists():
-        create_store(path, known, settings, block, digest)
-    waiting = columns_to_run(path, digest)
-    n_nodes = known.node_depth.shape[-1]
-    chunks: list[list[Case]] = []
-    places: list[tuple[int, int]] = []
-    for begin in range(0, len(cases), block):
-        end = min(begin + block, len(cases))
-        if waiting[begin:end].any():
-            places += [(begin, first) for first in range(begin, end, size)]
-            chunks += [cases[first : min(first + size, end)] for first in range(begin, end, size)]
-    unfinished: dict[int, dict[str, NDArray[Any]]] = {}
-    missing = {begin: [b for b, _ in places].count(begin) for begin, _ in places}
-    try:
-        with (
-            reporting(progress, len(cases)) as report,
-            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
-        ):
-            report(len(cases) - sum(map(len, chunks)))
-            for k, part in finished:
-                begin, first = places[k]
-                if begin not in unfinished:
-                    n = min(block, len(cases) - begin)
-                    unfinished[begin] = {
-                        name: blank(name, n, known.sizes["time"], n_nodes)
-                        for name in settings.names
-                    }
-                fill(unfinished[begin], first - begin + np.arange(len(chunks[k])), part)
-                missing[begin] -= 1
-                if missing[begin] == 0:
-                    write_block(path, begin, unfinished.pop(begin))
-                report(len(chunks[k]))
-    except KeyboardInterrupt:
-        raise Interrupted(open_store(path)) from None
-    return open_store(path)
-
-
-def _with_times(
-    dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Settings
-) -> xr.Dataset:
-    dataset["time"] = times
-    attached: xr.Dataset = attach(dataset)
-    return attached.assign_attrs(
-        title="Soil water simulation",
-        tolerance=settings.tolerance,
-        ponding_limit_cm=settings.ponding_limit,
-        refinement=settings.refinement,
-    )
-
-
-def _settings(
-    weather: Weather,
-    output: Any,
-    keep: Iterable[str] | None,
-    ponding_limit: Any,
-    surface: HeldSurface | None,
-    tolerance: float,
-    refinement: float,
-    max_steps: int,
-) -> tuple[Settings, NDArray[np.datetime64]]:
-    faults = Faults("Settings")
-    limit = 0.0
-    with faults.catching():
-        limit = number_to_house(ponding_limit, "length", "ponding_limit")
-    if limit < 0.0:
-        faults.add(f"ponding_limit is {limit:g} cm", allowed="0 or more")
-    if not 0.0 < tolerance <= 0.1:
-        faults.add(f"tolerance is {tolerance!r}", allowed="above 0, up to 0.1")
-    if not refinement > 0.0:
-        faults.add(f"refinement is {refinement!r}", allowed="above 0")
-    if not max_steps >= 0:
-        faults.add(f"max_steps is {max_steps!r}", allowed="0 or more")
-    held: Any = surface
-    if not isinstance(held, HeldSurface | None):
-        faults.add(f"surface is {held!r}", allowed="HeldSurface(suction) or None")
-    if surface is not None and np.any(weather.rain > 0.0):
-        faults.add(
-            "the surface is held and the weather brings rain",
-            cure="use weather without rain under a held surface",
-        )
-    names: tuple[str, ...] = ()
-    with faults.catching():
-        names = kept_names(keep)
-    faults.raise_if_any()
-    hours, times = output_hours(output, weather)
-    settings = Settings(
-        hours, names, float(tolerance), limit, surface, float(refinement), max_steps
-    )
-    return settings, times
-
-
-def _check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
-    faults = Faults("Cases")
-    if not cases:
-        faults.add("there are none", allowed="at least one Case")
-    span = ""
-    for i, case in enumerate(cases):
-        if not isinstance(case, Case):
-            faults.add(
-                f"{type(case).__name__} is no Case",
-                where=f"position {i}",
-                cure="write Case(profile, weather, ...)",
-            )
-            continue
-        own = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
-        span = span or own
-        if own != span:
-            faults.add(
-                f"its weather spans {own}",
-                where=f"position {i}",
-                allowed=f"{span}, as the first case",
-                cure="cut it with Weather.between",
-            )
-    if labels is not None and len(labels) != len(cases):
-        faults.add(f"{len(labels)} labels for {len(cases)} cases", allowed="one label a case")
-    faults.raise_if_any()

@@ -137,9 +137,7 @@ def open_store(path: Path) -> xr.Dataset:
     return xr.open_dataset(path, engine="zarr", chunks=None)
 
 
-def digest_of_run(
-    cases: Sequence[Case], settings: Settings, dimension: str, labels: Sequence[Any]
-) -> str:
+def digest_of_run(cases: Sequence[Case], settings: Settings, described: xr.Dataset) -> str:
     """Text that is the same for the same cases, settings and version of the solver.
 
     Parameters
@@ -148,10 +146,8 @@ def digest_of_run(
         All columns.
     settings : Settings
         What they share.
-    dimension : str
-        Of the batch.
-    labels : sequence
-        Of the columns.
+    described : Dataset
+        Everything known before the run: labels and profiles among it.
 
     Returns
     -------
@@ -166,12 +162,14 @@ def digest_of_run(
             seen[id(thing)] = _as_bytes(thing)
         digest.update(seen[id(thing)])
 
+    (dimension,) = described.profile.dims
+    labels = described[dimension].values.tolist()
     rest = (settings.names, settings.tolerance, settings.ponding_limit, settings.surface)
-    more = (settings.refinement, settings.max_steps, dimension, [str(each) for each in labels])
+    more = (settings.refinement, settings.max_steps, dimension, labels)
     digest.update(repr((source_digest(), rest, more)).encode())
     digest.update(settings.output_hours.tobytes())
-    for case in cases:
-        digest.update(case.profile.to_json().encode())
+    for case, profile in zip(cases, described.profile.values, strict=True):
+        digest.update(profile.encode())
         for thing in (case.weather, case.turf, case.start, *case.irrigation, *case.rules):
             add(thing)
     return digest.hexdigest()

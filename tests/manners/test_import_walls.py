@@ -48,6 +48,7 @@ FLOORS = {
     "batch": 4,
     "scheduling": 4,
     "store": 4,
+    "gathering": 4,
     "simulate": 4,
     "meter": 4,
     "decisions": 5,

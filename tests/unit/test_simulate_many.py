@@ -1,5 +1,6 @@
 """Batches: any mix of cases, each as if run alone; ensembles; executors; Ctrl-C."""
 
+import os
 import signal
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -297,6 +298,13 @@ def count_of_compiled_kernels():
 
 
 class TestExecutors:
+    def test_limits_set_for_other_libraries_are_kept_to(self, monkeypatch):
+        monkeypatch.setenv("OMP_NUM_THREADS", "1")
+        assert scheduling.processors() == 1
+        monkeypatch.setenv("OMP_NUM_THREADS", "many")
+        monkeypatch.delenv("NUMBA_NUM_THREADS", raising=False)
+        assert scheduling.processors() == len(os.sched_getaffinity(0))
+
     def test_a_pool_of_ones_own(self, small_chunks):
         here = sw.simulate_many(mixed_cases(), **SETTINGS)
         with ThreadPoolExecutor(2) as pool:

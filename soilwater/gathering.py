@@ -1,0 +1,169 @@
+"""Results of many cases gathered as they come, in memory or in a store on disk."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.cases import Case, Settings
+from soilwater.errors import Interrupted
+from soilwater.results import Axes, blank, describe_columns, fill, lay_out
+from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
+from soilwater.store import columns_to_run, create_store, digest_of_run, open_store, write_block
+from soilwater.vocabulary import attach
+
+_CHUNKS_PER_BLOCK = 8
+"""Chunks of cases written to a store at a time: few files, little lost when a run is killed."""
+
+
+def run_batch(
+    cases: list[Case],
+    axes: Axes,
+    settings: Settings,
+    times: NDArray[np.datetime64],
+    n_threads: int | None,
+    executor: Executor | None,
+    store: str | Path | None,
+    progress: Progress,
+) -> xr.Dataset:
+    """Run cases and gather their results.
+
+    Parameters
+    ----------
+    cases : list of Case
+        Checked, over one common span.
+    axes : mapping of str to sequence
+        Dimensions of the batch and their labels; as many cases as their product.
+    settings : Settings
+        What the cases share.
+    times : ndarray of datetime64, shape (n_times,)
+        Output times.
+    n_threads, executor, store, progress
+        As `soilwater.simulate_many` takes them; a store takes one dimension.
+
+    Returns
+    -------
+    Dataset
+        In memory, or opened from the store.
+
+    Raises
+    ------
+    InputError
+        If the executor, store or progress cannot be used.
+    Interrupted
+        On Ctrl-C.
+    """
+    begin = time.perf_counter()
+    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    described = describe_columns([case.profile for case in cases], meshes, n_nodes)
+    days = float(cases[0].weather.hours[-1]) / 24.0
+    size = cases_per_chunk(days)
+    if store is not None:
+        known = finish(lay_out({}, described, axes, ()), times, settings)
+        return _run_into_store(
+            Path(store), cases, known, settings, size, n_threads, executor, progress
+        )
+    values = {name: blank(name, len(cases), times.size, n_nodes) for name in settings.names}
+    # Columns of one soil side by side: its table is made once and stays in the processor's cache.
+    kinds: dict[Any, int] = {}
+    order = np.argsort([kinds.setdefault(m.soils, len(kinds)) for m in meshes], kind="stable")
+    places = [order[first : first + size] for first in range(0, len(cases), size)]
+    chunks = [[cases[i] for i in each] for each in places]
+    try:
+        with (
+            reporting(progress, len(cases)) as report,
+            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
+        ):
+            for k, part in finished:
+                fill(values, places[k], part)
+                report(len(chunks[k]))
+    except KeyboardInterrupt:
+        so_far = lay_out(values, described, axes, ("time",))
+        raise Interrupted(finish(so_far, times, settings)) from None
+    dataset = finish(lay_out(values, described, axes, ("time",)), times, settings)
+    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+
+
+def _run_into_store(
+    path: Path,
+    cases: list[Case],
+    known: xr.Dataset,
+    settings: Settings,
+    size: int,
+    n_threads: int | None,
+    executor: Executor | None,
+    progress: Progress,
+) -> xr.Dataset:
+    """Run what a store still lacks, and open it."""
+    block = size * _CHUNKS_PER_BLOCK
+    digest = digest_of_run(cases, settings, known)
+    if not path.exists():
+        create_store(path, known, settings, block, digest)
+    waiting = columns_to_run(path, digest)
+    n_nodes = known.node_depth.shape[-1]
+    chunks: list[list[Case]] = []
+    places: list[tuple[int, int]] = []
+    for begin in range(0, len(cases), block):
+        end = min(begin + block, len(cases))
+        if waiting[begin:end].any():
+            places += [(begin, first) for first in range(begin, end, size)]
+            chunks += [cases[first : min(first + size, end)] for first in range(begin, end, size)]
+    unfinished: dict[int, dict[str, NDArray[Any]]] = {}
+    missing = Counter(begin for begin, _ in places)
+    try:
+        with (
+            reporting(progress, len(cases)) as report,
+            closing(finished_chunks(chunks, settings, n_threads, executor)) as finished,
+        ):
+            report(len(cases) - sum(map(len, chunks)))
+            for k, part in finished:
+                begin, first = places[k]
+                if begin not in unfinished:
+                    n = min(block, len(cases) - begin)
+                    unfinished[begin] = {
+                        name: blank(name, n, known.sizes["time"], n_nodes)
+                        for name in settings.names
+                    }
+                fill(unfinished[begin], first - begin + np.arange(len(chunks[k])), part)
+                missing[begin] -= 1
+                if missing[begin] == 0:
+                    write_block(path, begin, unfinished.pop(begin))
+                report(len(chunks[k]))
+    except KeyboardInterrupt:
+        raise Interrupted(open_store(path)) from None
+    return open_store(path)
+
+
+def finish(dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Settings) -> xr.Dataset:
+    """Give a result its times, and the settings it was made with.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        From `soilwater.results.lay_out`.
+    times : ndarray of datetime64, shape (n_times,)
+        Output times.
+    settings : Settings
+        What the cases shared.
+
+    Returns
+    -------
+    Dataset
+        With attributes as the vocabulary has them.
+    """
+    dataset["time"] = times
+    attached: xr.Dataset = attach(dataset)
+    return attached.assign_attrs(
+        title="Soil water simulation",
+        tolerance=settings.tolerance,
+        ponding_limit_cm=settings.ponding_limit,
+        refinement=settings.refinement,
+    )
