@@ -321,9 +321,7 @@ def dry_down_outlook(
 
     Examples
     --------
-    >>> from soilwater.decisions.cautions import cautions_for
-    from soilwater.decisions.rest import OVER_GRAVEL, base_band
-    from soilwater.decisions.survey import Spot, Survey, rod_of
+    >>> from soilwater.decisions.survey import Spot, Survey
     >>> from soilwater.soils import VanGenuchten
     >>> from soilwater.weather import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
