@@ -17,11 +17,14 @@ from numba import njit
 from soilwater.kernels.cache import compile_entry_point
 from soilwater.kernels.column import (
     BASE_CODE,
+    DRAINAGE,
     EVAPORATION,
     EVAPORATION_DEMAND,
     HELD_HEAD,
     HELD_SURFACE,
     N_FLOWS,
+    OUTFLOW,
+    RUNOFF,
     SUPPLY,
     SURFACE_CODE,
     TRANSPIRATION,
@@ -214,6 +217,20 @@ def step_error(storage, stored, rate, dt, volume):
 
 
 @njit(error_model="numpy", nogil=True)
+def outflow_ended(codes, flows, ledger):
+    """Whether a one-way outflow has come to its end within a step.
+
+    A second-order step carries a share of the last outflow on, and what has left cannot come back:
+    such a step would drain a column beyond its rest.
+    """
+    drained = codes[BASE_CODE] == OUTFLOW and flows[DRAINAGE] == 0.0
+    ran_off = flows[RUNOFF] == 0.0
+    return (drained and ledger[LAST + TOTAL_DRAINAGE] > 0.0) or (
+        ran_off and ledger[LAST + TOTAL_RUNOFF] > 0.0
+    )
+
+
+@njit(error_model="numpy", nogil=True)
 def settle_dry_nodes(effective_dt, work, flows):
     """Let roots and air go without the little a dry node was asked for and does not hold.
 
@@ -345,6 +362,10 @@ def march(
                 growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
                 growth = min(MOST_GROWTH, max(LEAST_GROWTH, growth))
                 accepted = error <= 1.2 * tolerance
+                if accepted and weight > 0.0 and outflow_ended(codes, flows, ledger):
+                    second_order = False
+                    counts[REJECTED] += 1
+                    continue
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:
