@@ -75,6 +75,10 @@ def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
 def water_through(column: Column, i: int) -> Through:
     """Water content [%] of a column through the curve of each layer, at time number `i`."""
     mesh, suction = column.mesh, column.node_suction[i]
+    if not np.isfinite(suction).all():
+        raise InputError(
+            "Dataset: it has no values at that time; the run had given up before, see status_text."
+        )
     depth = np.repeat(mesh.depth, 2)[1:-1]
     at_ends = np.repeat(suction, 2)[1:-1]
     number = np.repeat(mesh.soil, 2)
@@ -118,6 +122,14 @@ def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
     lower = upper = None
     middle = values[:, 0]
     if spread:
-        tail = 0.5 * (1.0 - level)
-        lower, middle, upper = np.nanquantile(values, [tail, 0.5, 1.0 - tail], axis=1)
+        shares = [0.5 * (1.0 - level), 0.5, 0.5 * (1.0 + level)]
+        # A sample that failed on the way is left out of the band as a whole, not from there on.
+        whole = [line[np.isfinite(line).all(axis=1)] for line in values]
+        lower, middle, upper = np.stack(
+            [
+                np.quantile(line, shares, axis=0) if len(line) else np.full((3, days.size), np.nan)
+                for line in whole
+            ],
+            axis=1,
+        )
     return Readings(days, names, middle, lower, upper, float(series.attrs["rod_length_cm"]))

@@ -65,6 +65,7 @@ def dry_down(
     ends = style.check_bands(bands)
     ax = style.axes_or_new(ax, 8.0, 4.8)
     colours = style.line_colours(len(shown.names))
+    known: NDArray[np.bool_] = np.asarray(np.isfinite(shown.middle).all(axis=1))
     for i, colour in enumerate(colours):
         if shown.lower is not None and shown.upper is not None:
             ax.fill_between(
@@ -72,9 +73,28 @@ def dry_down(
             )
         ax.plot(shown.days, shown.middle[i], color=colour, label=shown.names[i] or None)
     _day_axis(ax, shown, ends, since)
-    style.draw_bands(ax, ends, shown.days, shown.middle)
-    if shown.names != [""]:
-        style.label_lines(ax, shown.days, shown.middle, shown.names, colours)
+    style.draw_bands(ax, ends, shown.days, shown.middle[known])
+    if shown.names != [""] and known.any():
+        style.label_lines(
+            ax,
+            shown.days,
+            shown.middle[known],
+            [name for name, here in zip(shown.names, known, strict=True) if here],
+            [colour for colour, here in zip(colours, known, strict=True) if here],
+        )
+    if not known.all():
+        missing = [
+            name or "this run" for name, here in zip(shown.names, known, strict=True) if not here
+        ]
+        ax.text(
+            0.98,
+            0.97,
+            f"did not reach the end: {', '.join(missing)}",
+            transform=ax.transAxes,
+            ha="right",
+            va="top",
+            color=style.ACCENT,
+        )
     return ax
 
 
@@ -200,7 +220,8 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
 def _day_axis(
     ax: Axes, shown: Readings, bands: Mapping[str, tuple[float, float]], since: Any
 ) -> None:
-    highest = np.nanmax(shown.middle if shown.upper is None else shown.upper)
+    drawn = shown.middle if shown.upper is None else shown.upper
+    highest = np.max(drawn, initial=0.0, where=np.isfinite(drawn))
     ends = [100.0 * high for _, high in bands.values()]
     ax.set_ylim(0.0, 5.0 * np.ceil(0.2 * max(highest + 0.5, *ends, 5.0)))
     ax.set_xlim(float(shown.days[0]), float(shown.days[-1]))

@@ -258,8 +258,8 @@ def draw_bands(
         ax.axhspan(100.0 * low, 100.0 * high, color=colour, lw=0, zorder=0, label=f"_{name}")
         middle = 50.0 * (low + high)
         places = left + (right - left) * np.linspace(0.06, 0.94, 11)
-        near = [[abs(np.interp(x, days, line) - middle) for line in lines] for x in places]
-        room = np.min(near, axis=1)
+        near: Any = [[abs(np.interp(x, days, line) - middle) for line in lines] for x in places]
+        room = np.min(near, axis=1, initial=100.0)
         # The first place that is good enough keeps the names in one column where it can.
         good = np.flatnonzero(room > 0.9 * min(room.max(), 2.5))
         text = ax.text(

@@ -431,6 +431,19 @@ def test_days_count_from_where_they_are_told(depths):
         sw.plot.dry_down(depths, ROD, since="2025-08-01")
 
 
+def test_a_column_that_gave_up_is_named_and_the_others_are_drawn():
+    never_at_rest = sw.Profile(GREEN.layers, sw.FreeDrainage())
+    cases = [sw.Case(GREEN, WEATHER), sw.Case(never_at_rest, WEATHER, start="drained")]
+    runs = sw.simulate_many(cases, dimension="spot", labels=["A1", "A2"])
+    assert int(runs.status[1]) != 0
+    ax = sw.plot.dry_down(runs, ROD, bands=BANDS)
+    assert np.isfinite(line_called(ax, "A1").get_ydata()).all()
+    assert "did not reach the end: A2" in texts_of(ax)
+    assert "A2" not in texts_of(ax)
+    with pytest.raises(InputError, match="no values at that time"):
+        sw.plot.profile(runs.isel(spot=1))
+
+
 def test_before_and_after_are_two_lines_over_the_same_days(run, depths):
     later = depths.isel(root_zone_depth=2)
     ax = sw.plot.before_after(run, later, ROD, names=("now", "rebuilt"))
