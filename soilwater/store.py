@@ -159,7 +159,7 @@ def digest_of_run(cases: Sequence[Case], settings: Settings, described: xr.Datas
 
     def add(thing: Any) -> None:
         if id(thing) not in seen:
-            seen[id(thing)] = _as_bytes(thing)
+            seen[id(thing)] = type(thing).__name__.encode() + _as_bytes(thing)
         digest.update(seen[id(thing)])
 
     (dimension,) = described.profile.dims
