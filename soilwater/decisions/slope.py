@@ -123,7 +123,8 @@ def slope_equivalent(
     -----
     Checked against a coarse two-dimensional screening calculation (planar slope, 30 cm of three
     in-spec sands, 10 m, 48 h): the drop of the crest's 7.6 cm reading agrees within 0.3 % by volume
-    from 1 to 5 %. A planar slope is assumed; a convex crest loses less, a concave foot gains.
+    from 1 to 5 %, and within 0.8 % for the shallow end of a wedge of 25 to 50 cm under a level
+    surface, whose floor alone slopes. A planar floor is assumed; a concave foot gains.
 
     Examples
     --------

@@ -58,7 +58,7 @@ def plain_name(text: str, *, letters: bool = False) -> str:
 
 
 def number_in(cell: str, decimal: str) -> tuple[float | None, str]:
-    """Read a finite number and its unit from a cell, as `parse_number` does.
+    """Read a finite number and its unit from a `cell` under a `decimal` sign.
 
     Raises
     ------
@@ -77,7 +77,23 @@ Row = tuple[str, int, tuple[str, ...]]
 
 @dataclass
 class Sheet:
-    """A sheet and what has been understood of it so far."""
+    """A sheet and what has been understood of it so far.
+
+    Attributes
+    ----------
+    text : TextTable
+        The sheet as written.
+    faults : Faults
+        Takes what is wrong with it.
+    columns : dict of str to list of int
+        Numbers of the columns by what they hold.
+    found : dict of str to dict
+        Arguments of each `Spot` by its name.
+    notes : list of str
+        What was understood.
+    green : str
+        Which green the rows are of.
+    """
 
     text: TextTable
     faults: Faults
@@ -92,7 +108,7 @@ class Sheet:
         return "row" if self.text.source == "table" else "line"
 
     def header(self, column: int) -> str:
-        """Header as a person sees it, plain and in lower case."""
+        """Header of a `column` as a person sees it, plain and in lower case."""
         text = f"{self.text.columns[column]} {self.text.units[column]}"
         return re.sub(r"[_\s]+", " ", plain_characters(text)).strip().lower()
 
@@ -126,7 +142,7 @@ class Sheet:
         self.faults.raise_if_any()
 
     def cell(self, cells: Sequence[str], role: str) -> str:
-        """Text of the only column of a role; empty where there is none."""
+        """Text among `cells` in the only column of a `role`; empty where there is none."""
         place = self.columns.get(role)
         return cells[place[0]] if place else ""
 
@@ -163,7 +179,7 @@ class Sheet:
         return rows
 
     def visits(self, rows: Iterable[Row]) -> None:
-        """Make a place for each spot; tell names that differ only in their spelling."""
+        """Make a place for each spot of the `rows`; tell names that differ only in their spelling."""
         keys: dict[str, str] = {}
         for spot, _, _ in rows:
             other = keys.setdefault(plain_name(spot), spot)
@@ -185,7 +201,10 @@ class Sheet:
         return (None, "") if value in MISSING_CODES else (value, unit)
 
     def with_unit(self, cell: str, role: str, quantity: str, stated: str) -> float:
-        """Value of a cell in the house unit; its unit from the cell, the argument or the header."""
+        """Value of a `cell` in the house unit of its `quantity`.
+
+        The unit is that of the cell, else the `stated` one, else that of the header of its `role`.
+        """
         column = self.columns[role][0]
         unit = (stated if role == "slope" else "") or self.text.units[column]
         plain = plain_characters(cell)
@@ -210,7 +229,7 @@ class Sheet:
         return number_to_house(f"{number!r} {unit}", quantity, role)
 
     def survey(self, name: str) -> Survey:
-        """Put the spots together."""
+        """Put the spots together under a `name`."""
         spots = []
         for spot, given in self.found.items():
             with self.faults.catching():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,14 +23,36 @@ _AT_LEAST = re.compile(
 )
 
 
+class _Depth(NamedTuple):
+    """One depth as written, and the unit in its cell, if any."""
+
+    spot: str
+    where: str
+    value: float
+    unit: str
+    at_least: bool
+
+
 def read_depths(
     sheet: Sheet, rows: Sequence[Row], unit: str | None, depth_from: str | None
 ) -> None:
-    """Read probe depths: fractions, feet, "12+" and "hit pipe"."""
+    """Read probe depths: fractions, feet, "12+" and "hit pipe".
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Takes what is understood and what is wrong.
+    rows : sequence of Row
+        Rows of the green.
+    unit : str or None
+        Unit of bare numbers, before that of the sheet.
+    depth_from : str or None
+        Where depths were measured from, as in `read_survey`.
+    """
     if "depth" not in sheet.columns:
         return
     column = sheet.columns["depth"][0]
-    cells: list[tuple[str, str, float, str, bool]] = []
+    cells: list[_Depth] = []
     skipped = []
     for spot, number, row in rows:
         where = f"{sheet.line_word} {number} ({spot})"
@@ -42,17 +65,17 @@ def read_depths(
         if value is None or value in MISSING_CODES:
             skipped += [f"{spot} blank"] if not sheet.cell(row, "reading") else []
         else:
-            cells.append((spot, where, value, own, at_least))
+            cells.append(_Depth(spot, where, value, own, at_least))
     if skipped:
         sheet.notes.append(f"no depth: {', '.join(skipped)}")
     bare = unit or sheet.text.units[column] or _unit_of_bare(sheet, cells, rows, column)
     below_mat = _below_mat(sheet, column, depth_from)
     if bare is None or below_mat is None:
         return
-    for spot, where, value, own, at_least in _in_line(sheet, cells, bare):
-        with sheet.faults.catching(where):
-            depth = number_to_house(f"{value!r} {own or bare}", "length", "depth")
-            _take_depth(sheet, spot, where, depth, at_least)
+    for each in _in_line(sheet, cells, bare):
+        with sheet.faults.catching(each.where):
+            depth = number_to_house(f"{each.value!r} {each.unit or bare}", "length", "depth")
+            _take_depth(sheet, each.spot, each.where, depth, each.at_least)
     if below_mat:
         _add_mats(sheet, rows)
     else:
@@ -61,18 +84,18 @@ def read_depths(
 
 def _unit_of_bare(
     sheet: Sheet,
-    cells: Sequence[tuple[str, str, float, str, bool]],
+    cells: Sequence[_Depth],
     rows: Sequence[Row],
     column: int,
 ) -> str | None:
     """Find the unit of bare depths; inches where they are written the way only inches are."""
-    if all(own for _, _, _, own, _ in cells):
+    if all(each.unit for each in cells):
         return "cm"
     fractions = [row[column] for _, _, row in rows if re.search(r"\d/\d|['\"]", row[column])]
     if fractions:
         sheet.notes.append(f'depths have no unit: inches, from cells such as "{fractions[0]}"')
         return "in"
-    values = [value for _, _, value, own, _ in cells if not own]
+    values = [each.value for each in cells if not each.unit]
     middle = float(np.median(values))
     guess = "in" if middle < 21.0 else "cm" if middle < 100.0 else "mm"
     sheet.faults.add(
@@ -97,24 +120,23 @@ def _below_mat(sheet: Sheet, column: int, depth_from: str | None) -> bool | None
     return depth_from == "below mat"
 
 
-def _in_line(
-    sheet: Sheet, cells: Sequence[tuple[str, str, float, str, bool]], bare: str
-) -> Iterable[tuple[str, str, float, str, bool]]:
+def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Depth]:
     """Pass cells in line with the others; ask about bare numbers far off."""
-    values = [value for _, _, value, own, _ in cells if not own]
+    values = [each.value for each in cells if not each.unit]
     middle = float(np.median(values)) if len(values) > 3 else math.nan
-    for spot, where, value, own, at_least in cells:
-        ratio = value / middle if not own and middle > 0.0 else 1.0
+    for each in cells:
+        value = each.value
+        ratio = value / middle if not each.unit and middle > 0.0 else 1.0
         if ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
-            others = [each for each in ("mm", "cm", "in") if each != bare]
+            others = [unit for unit in ("mm", "cm", "in") if unit != bare]
             sheet.faults.add(
                 f"depth {value:g} is {ratio:.2g} times the median {middle:g} {bare}: "
                 f"{others[0]}? {others[1]}? a slip, {value / 10:g}?",
-                where=where,
+                where=each.where,
                 cure=f'correct it, or write its unit in the cell ("{value:g} {bare}")',
             )
         else:
-            yield spot, where, value, own, at_least
+            yield each
 
 
 def _take_depth(sheet: Sheet, spot: str, where: str, depth: float, at_least: bool) -> None:

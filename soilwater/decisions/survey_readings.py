@@ -17,7 +17,19 @@ from soilwater.units import in_people_units, number_to_house
 def read_readings(
     sheet: Sheet, rows: Sequence[Row], rod: float | None, day_first: bool | None
 ) -> None:
-    """Read meter readings with their rods, times and meters."""
+    """Read meter readings with their rods, times and meters.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Takes what is understood and what is wrong.
+    rows : sequence of Row
+        Rows of the green.
+    rod : float or None
+        Length of the rods [cm], before that of the sheet.
+    day_first : bool or None
+        Order of day and month, as in `read_survey`.
+    """
     values: list[tuple[str, str, int, float, int, tuple[str, ...]]] = []
     for column in sheet.columns.get("reading", []):
         header = sheet.header(column)

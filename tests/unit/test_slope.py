@@ -34,6 +34,16 @@ def test_the_crest_reads_as_in_two_dimensions(name):
         assert extra.low <= extra.best <= extra.high <= extra.bound
 
 
+# Level surface, 25 to 50 cm of sand over a floor that falls 25 cm in 10 m: drop of the shallow end
+# [% by volume] in the same separate calculation.
+@pytest.mark.parametrize(("name", "drop"), [("B", 5.5), ("C", 6.0), ("D", 10.9)])
+def test_it_is_the_floor_that_counts_not_the_surface(name, drop):
+    extra = slope_equivalent(SANDS[name], 0.025, "10 m", depth=25.0)
+    curve = rest_curve(SANDS[name])
+    lost = curve.reading(25.0, 7.6, 3.0) - curve.reading(25.0 + extra.best, 7.6, 3.0)
+    assert 100.0 * lost == pytest.approx(drop, abs=0.8)
+
+
 def test_a_metre_lower_is_worth_less_and_the_foot_nothing():
     at = [
         slope_equivalent(SANDS["C"], 0.03, "10 m", depth=30.0, from_crest=f"{metres} m").best
