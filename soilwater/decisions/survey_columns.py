@@ -179,7 +179,7 @@ class Sheet:
         return rows
 
     def visits(self, rows: Iterable[Row]) -> None:
-        """Make a place for each spot of the `rows`; tell names that differ only in their spelling."""
+        """Make a place for each spot of the `rows`; refuse two spellings of one name."""
         keys: dict[str, str] = {}
         for spot, _, _ in rows:
             other = keys.setdefault(plain_name(spot), spot)
