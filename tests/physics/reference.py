@@ -10,7 +10,9 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import xarray as xr
 from scipy.integrate import solve_ivp
+from scipy.linalg import solve_banded
 from scipy.optimize import brentq
+from scipy.special import erfc
 
 from soilwater import Layer, Profile, Weather
 
@@ -34,9 +36,9 @@ def one_soil(soil, depth, base):
 
 
 def start_from(profile, head, refinement=1.0):
-    """Suction over depth for `start=`, from a function that gives head at a depth."""
+    """Suction over depth for `start=`, from a function that gives head at depths."""
     depth = profile.mesh(refinement).depth
-    suction = -np.array([head(z) for z in depth])
+    suction = -np.broadcast_to(head(depth), depth.shape)
     return xr.DataArray(suction, {"depth": depth}, ("depth",), name="suction")
 
 
@@ -158,10 +160,11 @@ def steady_head_by_quadrature(layers, flux, base_head):
         bottom, head = top, float(path.y[0, -1])
 
     def at(depth):
+        heads = np.full(np.shape(depth), np.nan)
         for top, solution in pieces:
-            if depth >= top:
-                return float(solution(depth)[0])
-        raise ValueError(depth)
+            inside = np.isnan(heads) & (depth >= top - 1e-9)
+            heads[inside] = solution(depth[inside])[0]
+        return heads
 
     return at
 
@@ -207,3 +210,184 @@ def exponential_steady_head(soil, flux, height, base_head=0.0):
     share = flux / soil.k_sat
     base = np.exp(soil.alpha * base_head)
     return np.log(share + (base - share) * np.exp(-soil.alpha * np.asarray(height))) / soil.alpha
+
+
+# Layered exponential soil of one alpha: the two-layer problem of Srivastava & Yeh (1991).
+
+
+def _layer_of(layers, height):
+    ends = np.concatenate([[0.0], np.cumsum([thickness for _, thickness in layers])])
+    return ends, np.clip(np.searchsorted(ends, height, side="left") - 1, 0, len(layers) - 1)
+
+
+def layered_steady_head(layers, flux, height):
+    """Head [cm] at heights above a water table at a steady flux, layers from the base up."""
+    height = np.asarray(height, dtype=float)
+    ends, layer = _layer_of(layers, height)
+    alpha, at_base = layers[0][0].alpha, 1.0
+    k = np.empty(height.size)
+    for i, (soil, thickness) in enumerate(layers):
+        share = flux / soil.k_sat
+        inside = layer == i
+        k[inside] = share + (at_base - share) * np.exp(-alpha * (height[inside] - ends[i]))
+        at_base = share + (at_base - share) * np.exp(-alpha * thickness)
+    return np.log(k) / alpha
+
+
+def layered_srivastava_yeh_head(layers, flux_before, flux_after, hours, height):
+    """Head [cm] at heights above a water table, layers from the base up as (soil, thickness).
+
+    With one alpha for all layers k = e^(alpha h) is continuous and the problem linear: in each
+    layer (theta_s - theta_r)/k_sat dk/dt = k''/alpha + k'. Its Laplace transform is solved layer by
+    layer and inverted along the contour of Talbot (1979), J. Inst. Math. Appl. 23:97, with the
+    fixed parameters of Abate & Valko (2004), Int. J. Numer. Methods Eng. 60:979 (from memory).
+    """
+    alpha, n = layers[0][0].alpha, len(layers)
+    height = np.asarray(height, dtype=float)
+    ends, layer = _layer_of(layers, height)
+
+    def transform(p):
+        """Change of k since the start, transformed; two coefficients a layer."""
+        rows, right = np.zeros((2 * n, 2 * n), complex), np.zeros(2 * n, complex)
+        exponents = []
+        for soil, _ in layers:
+            root = np.sqrt(alpha**2 / 4.0 + alpha * p * (soil.theta_s - soil.theta_r) / soil.k_sat)
+            exponents.append((-alpha / 2.0 + root, -alpha / 2.0 - root))
+        # Coefficients are of e^(a (z - top)) and e^(b (z - bottom)), which never overflow.
+        rows[0, :2] = np.exp(-exponents[0][0] * layers[0][1]), 1.0
+        for i in range(n):
+            a, b = exponents[i]
+            k_sat, falling = layers[i][0].k_sat, np.exp(b * layers[i][1])
+            top_k = (1.0, falling)
+            top_flux = (k_sat * (a / alpha + 1.0), k_sat * (b / alpha + 1.0) * falling)
+            if i == n - 1:
+                rows[2 * n - 1, 2 * i : 2 * i + 2] = top_flux
+                right[2 * n - 1] = (flux_after - flux_before) / p
+                continue
+            above_a, above_b = exponents[i + 1]
+            above_k, rising = layers[i + 1][0].k_sat, np.exp(-above_a * layers[i + 1][1])
+            rows[2 * i + 1, 2 * i : 2 * i + 4] = *top_k, -rising, -1.0
+            rows[2 * i + 2, 2 * i : 2 * i + 4] = (
+                *top_flux,
+                -above_k * (above_a / alpha + 1.0) * rising,
+                -above_k * (above_b / alpha + 1.0),
+            )
+        c = np.linalg.solve(rows, right).reshape(n, 2)
+        a, b = np.array(exponents)[layer].T
+        return c[layer, 0] * np.exp(a * (height - ends[layer + 1])) + c[layer, 1] * np.exp(
+            b * (height - ends[layer])
+        )
+
+    count = 32
+    angle = np.arange(1, count) * np.pi / count
+    speed = 2.0 * count / (5.0 * hours)
+    change = 0.5 * np.exp(speed * hours) * transform(complex(speed)).real
+    for theta in angle:
+        p = speed * theta * (1.0 / np.tan(theta) + 1.0j)
+        slope = 1.0 + 1.0j * (theta + (theta / np.tan(theta) - 1.0) / np.tan(theta))
+        change += (np.exp(p * hours) * transform(p) * slope).real
+    before = np.exp(alpha * layered_steady_head(layers, flux_before, height))
+    return np.log(before + speed / count * change) / alpha
+
+
+# Broadbridge & White (1988), Water Resources Research 24:145: constant flux, realistic curves.
+
+
+@dataclass(frozen=True)
+class BroadbridgeWhiteSoil(_TestSoil):
+    """Soil with D = C(C-1)/(C-T)^2 and K = (C-1) T^2/(C-T) in units of its length and k_sat."""
+
+    theta_r: float
+    theta_s: float
+    length: float
+    k_sat: float
+    c: float
+
+    @property
+    def suction_scale(self):
+        return self.length
+
+    def effective_saturation(self, suction):
+        # D = K dh/dT gives h = 1 - 1/T - ln((C - T)/((C - 1) T))/C, which rises with T: bisected
+        # in the logarithm of T.
+        wanted = -np.asarray(suction, dtype=float) / self.length
+        low, high = np.full(wanted.shape, -60.0), np.zeros(wanted.shape)
+        for _ in range(70):
+            middle = 0.5 * (low + high)
+            too_wet = self._head(np.exp(middle)) > wanted
+            low, high = np.where(too_wet, low, middle), np.where(too_wet, middle, high)
+        return np.exp(0.5 * (low + high))
+
+    def _head(self, t):
+        return 1.0 - 1.0 / t - np.log((self.c - t) / ((self.c - 1.0) * t)) / self.c
+
+    def conductivity(self, suction):
+        t = self.effective_saturation(suction)
+        return self.k_sat * (self.c - 1.0) * t**2 / (self.c - t)
+
+
+def broadbridge_white(c, rate, time, x):
+    """Depth and saturation under a constant rate, all dimensionless, at parameters x.
+
+    u_tau = u_xx/4 with u(x, 0) = e^(2 rho x) and u(0, tau) = e^(rho (rho + 1) tau), solved by the
+    method of images (Carslaw & Jaeger 1959, from memory).
+    """
+    rho, tau = rate / (4.0 * c * (c - 1.0)), 4.0 * c * (c - 1.0) * time
+    beta, root = rho * (rho + 1.0), np.sqrt(tau)
+
+    def u(x):
+        start = np.exp(rho**2 * tau + 2.0 * rho * x) * erfc(-(x + rho * tau) / root)
+        start -= np.exp(rho**2 * tau - 2.0 * rho * x) * erfc((x - rho * tau) / root)
+        edge = np.exp(beta * tau - 2.0 * x * np.sqrt(beta)) * erfc(x / root - np.sqrt(beta * tau))
+        edge += np.exp(beta * tau + 2.0 * x * np.sqrt(beta)) * erfc(x / root + np.sqrt(beta * tau))
+        return 0.5 * (start + edge)
+
+    x = np.asarray(x, dtype=float)
+    step = 1e-5
+    slope = (u(x + step) - u(x - step)) / (2.0 * step)
+    saturation = c * (1.0 - 1.0 / (2.0 * rho + 1.0 - slope / u(x)))
+    depth = (beta * tau + (2.0 * rho + 1.0) * x - np.log(u(x))) / c
+    return depth, saturation
+
+
+# Philip (1957), Soil Science 83:345: early infiltration I = S t^(1/2) + (A + K_before) t.
+
+
+def philip_series(soil, wet_suction, dry_suction, n_points=6001):
+    """Sorptivity S [cm h^-1/2] and the second coefficient, K before included [cm/h].
+
+    S from the flux-concentration relation iterated to its fixed point (Philip & Knight 1974,
+    Soil Science 117:1); the second term from Philip's linear equation
+    (P^2/4D) Y'' - Y = -(K - K_before), P = -2 D d(theta)/d(phi), Y(dry) = 0, Y'(wet) = 0.
+    """
+    suction = np.geomspace(dry_suction, wet_suction, n_points)
+    theta, k = soil.water_content(suction), soil.conductivity(suction)
+    head = -suction
+    # D d(theta) = K dh, so that a saturated surface with its infinite D is no special case.
+    f = (theta - theta[0]) / (theta[-1] - theta[0])
+    for _ in range(60):
+        f_middle = 0.5 * (f[1:] + f[:-1])
+        k_dh = 0.5 * (k[1:] + k[:-1]) * np.diff(head)
+        sorptivity = np.sqrt(
+            2.0 * np.sum((0.5 * (theta[1:] + theta[:-1]) - theta[0]) / f_middle * k_dh)
+        )
+        tail = np.append(np.cumsum((k_dh / f_middle)[::-1])[::-1], 0.0)
+        phi = 2.0 / sorptivity * tail
+        p = np.append(0.0, np.cumsum(0.5 * (phi[1:] + phi[:-1]) * np.diff(theta)))
+        f = p / p[-1]
+    # Linear equation on the uneven grid of theta, as a tridiagonal system.
+    width = np.diff(theta)
+    diffusivity = k / soil.capacity(suction)
+    weight = p**2 / (4.0 * diffusivity)
+    bands = np.zeros((3, n_points))
+    right = -(k - k[0])
+    span = width[1:] + width[:-1]
+    bands[2, :-2] = weight[1:-1] * 2.0 / (width[:-1] * span)
+    bands[0, 2:] = weight[1:-1] * 2.0 / (width[1:] * span)
+    bands[1, 1:-1] = -weight[1:-1] * 2.0 / (width[1:] * width[:-1]) - 1.0
+    bands[1, 0], bands[0, 1], right[0] = 1.0, 0.0, 0.0
+    # Y' = 0 at the wet end: the node beyond mirrors the one before.
+    bands[2, -2] = weight[-1] * 2.0 / width[-1] ** 2
+    bands[1, -1] = -bands[2, -2] - 1.0
+    y = solve_banded((1, 1), bands, right)
+    return float(sorptivity), float(y[-1] + k[0])

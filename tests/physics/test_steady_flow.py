@@ -59,7 +59,7 @@ def test_steady_infiltration_through_layers_over_a_water_table(layering, flux):
     exact = steady_head_by_quadrature(layers, flux, 0.0)
     run = steady_run(profile, flux, "drained")
     heads = -run.node_suction[-1].values
-    wanted = np.array([exact(z) for z in run.node_depth.values])
+    wanted = exact(run.node_depth.values)
     assert heads == pytest.approx(wanted, abs=0.05)
 
 
@@ -73,7 +73,7 @@ def test_steady_infiltration_through_layers_into_deep_soil(layering, flux):
     profile = stacked(layers, FreeDrainage())
     run = steady_run(profile, flux, start_from(profile, lambda z: exact(z) - 5.0))
     heads = -run.node_suction[-1].values
-    wanted = np.array([exact(z) for z in run.node_depth.values])
+    wanted = exact(run.node_depth.values)
     assert heads == pytest.approx(wanted, abs=0.05)
 
 
