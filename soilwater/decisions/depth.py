@@ -213,7 +213,7 @@ class DepthWindow:
             "window_low_cm": self.low,
             "window_high_cm": self.high,
             "best_cm": self.best,
-            "cautions": "; ".join(self.cautions),
+            "cautions": "\n".join(self.cautions),
         }
         return attached
 
@@ -416,7 +416,7 @@ class SandComparison:
         """What the sands have in common, in words."""
         if self.common is None:
             return "no depth suits all of these sands: the depth must follow the sand delivered"
-        return f"{self.common} suits all of these sands"
+        return f"{self.common} suits all of these sands, by the best of each and of the base"
 
     def to_dataset(self, depths: Any) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
@@ -440,13 +440,24 @@ class SandComparison:
             rows.append((window.name, *shown, tolerance, str(window.best_band)))
         return rows
 
-    def __repr__(self) -> str:
+    def _lines(self) -> list[str]:
         first = self.windows[0]
+        shared = [c for c in first.cautions if all(c in each.cautions for each in self.windows)]
+        own = [
+            f"caution: {each.name}: {caution}"
+            for each in self.windows
+            for caution in each.cautions
+            if caution not in shared
+        ]
+        stated = first._lines()[: -len(first.cautions)]
+        return [*stated, *own, *(f"caution: {caution}" for caution in shared)]
+
+    def __repr__(self) -> str:
         table = echo_table(self._rows(), _COMPARED)
-        return "\n".join([self.sentence, table, *first._lines()])
+        return "\n".join([self.sentence, table, *self._lines()])
 
     def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(line)}</li>" for line in self.windows[0]._lines())
+        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
         return f"{html_table(self._rows(), _COMPARED, caption=self.sentence)}<ul>{items}</ul>"
 
 

@@ -151,7 +151,7 @@ def expected_reading(
         "rod_length_cm": length,
         "base_suction": str(base),
         "level": LEVEL,
-        "cautions": "; ".join(_cautions(survey, best, slope_length)),
+        "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }
     return attached
 

@@ -249,7 +249,7 @@ def air_after_rain(
         "root_layer_cm": thickness,
         "standing_water_cm": standing,
         "base": str(profiles[0].base) if standing == 0.0 else f"water {standing:g} cm above base",
-        "cautions": "; ".join(cautions_for("level ground", "not modelled", "construction")),
+        "cautions": "\n".join(cautions_for("level ground", "not modelled", "construction")),
     }
     return attached
 

@@ -151,6 +151,12 @@ def test_sands_side_by_side():
     assert both.common.high == pytest.approx(both.windows[2].high)
     apart = compare_sands([SANDS["D"], SANDS["E"]], (0.15, 0.25), 7.62, air_filled=0.1)
     assert apart.common is None and "no depth suits all" in repr(apart)
+    fitted = sw.RetentionTable(
+        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
+    ).fit(sw.VanGenuchten)
+    mixed = compare_sands({"D": SANDS["D"], "mix": fitted}, "greens", 7.62, air_filled=0.1)
+    # What is true of one sand only is said of that one.
+    assert "caution: mix: the curve was measured up to 40 cm" in repr(mixed)
     assert both.to_dataset([25.0, 30.0]).sizes == {"sand": 3, "root_zone_depth": 2}
     with pytest.raises(InputError, match="there are none"):
         compare_sands([], (0.15, 0.25), 7.62, air_filled=0.1)

@@ -1,6 +1,7 @@
 """Messy probe and meter surveys: what is understood, what is asked, and the sentence read."""
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,8 @@ from soilwater.decisions.survey import Reading, Spot, Survey
 from soilwater.decisions.survey_place import METRES_PER_DEGREE, distance
 from soilwater.decisions.survey_sheet import join_surveys, read_survey
 from soilwater.errors import InputError
+
+DATA = Path(__file__).parents[2] / "examples" / "data"
 
 
 def fault_of(source, **options):
@@ -253,6 +256,16 @@ def test_a_file_with_commas_and_a_title(tmp_path):
     survey = read_survey(path, rod="7.6 cm")
     assert survey.spot("A1").depth == 30.5 and survey.spot("A2").depth_at_least
     assert survey.spot("A2").mean_reading() == pytest.approx(0.151)
+
+
+def test_a_clipboard_typed_up():
+    sheet = DATA / "teasel_moor_probe_survey.csv"
+    assert 'the green is written "6", "No. 6", "G6"' in fault_of(sheet)
+    survey = read_survey(sheet, green="6")
+    assert survey.spot("B2").depth == pytest.approx(13 * 2.54)
+    assert survey.spot("B3").depth_at_least and not survey.spot("A3").has_depth
+    assert survey.spot("C2").readings[0].doubt and survey.spot("C1").slope == pytest.approx(0.04)
+    assert survey.spot("C3").mean_reading() == pytest.approx(0.149)
 
 
 def test_all_faults_at_once():
