@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -221,23 +221,18 @@ def main(greens: int = 500, frequency: str = "usual") -> None:
         open_spots = []
         for truth, spot in zip(truths, spots, strict=True):
             found = diagnosis.spot(spot.name)
-            for odds in found.causes:
-                given.append((odds.share, odds.cause == truth.cause))
+            given.extend((odds.share, odds.cause == truth.cause) for odds in found.causes)
             top = found.causes[0]
             confusion[NAMES.index(truth.cause), NAMES.index(top.cause)] += 1
             expected_off = abs(found.reading - found.expected) > np.hypot(METER_ERROR, 0.01) * 2.0
             depth_rule += ("none" if expected_off else "depth") == truth.cause
             open_spots.append((top.share, spot.name))
-        gains.append(
-            compare_measurements(diagnosis, min(open_spots)[1], truths, depths, rng)
-        )
+        gains.append(compare_measurements(diagnosis, min(open_spots)[1], truths, depths, rng))
         if number == greens - 1 or (number + 1) % 100 == 0:
             report(number + 1, frequency, given, confusion, depth_rule, gains, started)
 
 
 def without_can(spot: Spot) -> Spot:
-    from dataclasses import replace
-
     return replace(spot, catch_depth=None)
 
 
@@ -283,8 +278,9 @@ def report(
         inside = (share >= low) & (share < high)
         if inside.any():
             print(
-                f"{100 * low:3.0f}-{min(100 * high, 100):3.0f} %   {inside.sum():7d}"
-                f"  {100 * right[inside].mean():6.1f}  (mean share {100 * share[inside].mean():.1f})"
+                f"{100 * low:3.0f}-{min(100 * high, 100):3.0f} %   {inside.sum():7d}  "
+                f"{100 * right[inside].mean():6.1f}  "
+                f"(mean share {100 * share[inside].mean():.1f})"
             )
     before, advised, random = np.array(gains).T
     difference = advised - random

@@ -1,0 +1,304 @@
+"""Odds over causes: against closed forms where there are any, and in the words they come in."""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.stats import norm
+
+from soilwater.decisions.causes import CAUSES, NAMES, ReadingTable, equally_likely_soils
+from soilwater.decisions.diagnosis import diagnose
+from soilwater.decisions.measurements import (
+    KINDS,
+    OUTLET_SLOW,
+    Measurement,
+    next_measurement,
+    rank_measurements,
+    with_finding,
+)
+from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.errors import InputError
+from soilwater.soils import BrooksCorey, VanGenuchten
+
+MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
+ROD = 7.6
+ONLY_DEPTH_AND_METER = dict.fromkeys(NAMES, 0.0) | {"depth": 0.6, "meter": 0.4}
+NOTHING_UNKNOWN = {"base_suction": 3.0, "meter_offset": 0.0, "probe_error": 0.0}
+
+
+def drained(depth, base=3.0, rod=ROD, soil=MIX, scale=1.0):
+    """Mean water content over a rod by adaptive quadrature of the retention curve."""
+    total, _ = quad(lambda z: soil.water_content(scale * (depth + base - z)), 0.0, rod)
+    return total / rod
+
+
+def spot(name, depth, value, rod=ROD, **more):
+    return Spot(name, depth, readings=(Reading(value, rod),), **more)
+
+
+def usual_spots(count=6, depth=30.0):
+    return [spot(f"A{i}", depth, drained(depth)) for i in range(count)]
+
+
+def one(survey_spot, *, among=(), **settings):
+    return diagnose(Survey([survey_spot, *among]), MIX, **settings).spot(survey_spot.name)
+
+
+# --- the model of the reading ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("soil", [MIX, BrooksCorey(0.04, 0.40, 18.0, 1.8, 30.0)])
+@pytest.mark.parametrize("depth", [9.0, 30.0, 46.0, 90.0])
+@pytest.mark.parametrize("rod", [3.8, 7.6, 20.0])
+def test_the_table_of_readings_is_the_mean_of_the_curve_over_the_rod(soil, depth, rod):
+    table = ReadingTable([MIX, soil])
+    found = table.mean(np.array([1]), np.array([depth + 3.0]), rod)[0]
+    total, _ = quad(
+        lambda z: float(soil.water_content(max(depth + 3.0 - z, 0.0))), 0.0, rod, points=[9.0, 12.0]
+    )
+    assert found == pytest.approx(total / rod, abs=1e-4)
+
+
+def test_below_a_water_table_the_sand_is_saturated():
+    table = ReadingTable([MIX])
+    assert table.mean(np.array([0]), np.array([-2.0]), ROD)[0] == pytest.approx(0.42, abs=1e-12)
+
+
+# --- odds against closed forms ---------------------------------------------------------------
+
+
+@pytest.mark.parametrize("gap", [0.0, -0.04, 0.08])
+def test_two_causes_divide_as_the_two_normal_densities_say(gap):
+    """Depth known and level: the reading is normal; a local offset widens it (spread 5 %)."""
+    found = one(
+        spot("S", 30.0, drained(30.0) + gap), weights=ONLY_DEPTH_AND_METER, **NOTHING_UNKNOWN
+    )
+    plain = norm.pdf(gap, scale=np.hypot(0.025, 0.01))
+    offset = norm.pdf(gap, scale=np.sqrt(0.025**2 + 0.01**2 + 0.05**2))
+    share = 0.6 * plain / (0.6 * plain + 0.4 * offset)
+    assert found.share("depth") == pytest.approx(share, abs=0.01)
+
+
+def test_repeated_readings_count_as_independent_meters_over_one_shared_spot():
+    """Closed form: the covariance matrix of the readings, multivariate normal density."""
+    from scipy.stats import multivariate_normal
+
+    values = np.array([0.24, 0.21, 0.23])
+    several = Spot("S", 30.0, readings=tuple(Reading(v, ROD) for v in values))
+    found = one(several, weights=ONLY_DEPTH_AND_METER, **NOTHING_UNKNOWN)
+    shared, own = np.ones((3, 3)), np.eye(3)
+    covariance = 0.025**2 * own + 0.01**2 * shared
+    plain = multivariate_normal.pdf(values, [drained(30.0)] * 3, covariance)
+    offset = multivariate_normal.pdf(values, [drained(30.0)] * 3, covariance + 0.05**2 * shared)
+    share = 0.6 * plain / (0.6 * plain + 0.4 * offset)
+    assert found.share("depth") == pytest.approx(share, abs=0.01)
+
+
+def test_the_green_finds_an_offset_that_all_readings_share():
+    """Closed form: normal mean with known variance (with 30 readings the prior hardly counts)."""
+    shifted = [spot(f"A{i}", 30.0, drained(30.0) - 0.03) for i in range(30)]
+    weights = dict.fromkeys(NAMES, 0.0) | {"depth": 1.0}
+    found = diagnose(Survey(shifted), MIX, weights=weights, base_suction=3.0, probe_error=0.0)
+    precision = 30 / (0.025**2 + 0.01**2)
+    mean = -3.0 * precision / (precision + 0.02**-2)
+    assert f"meter offset {mean:+.1f}" in found.green
+
+
+def test_shares_add_up_to_one_and_are_the_same_each_time():
+    green = Survey([*usual_spots(), spot("dry", 31.0, 0.12), spot("wet", 28.0, 0.38)])
+    first, second = diagnose(green, MIX), diagnose(green, MIX)
+    table = first.to_dataset()
+    assert np.allclose(table.probability.sum("cause"), 1.0)
+    assert np.array_equal(table.probability, second.to_dataset().probability)
+    assert table.probability.attrs["units"] == "1"
+
+
+def test_a_spot_at_its_own_depth_is_put_down_to_its_depth():
+    for depth in (25.0, 33.0, 46.0):
+        found = one(spot("S", depth, drained(depth)), among=usual_spots())
+        assert found.causes[0].cause == "depth"
+        assert found.expected == pytest.approx(drained(depth), abs=0.02)
+
+
+def test_a_wider_base_band_never_makes_the_expected_band_narrower():
+    widths = []
+    for band in (3.0, (1.0, 6.0), (0.0, 9.0)):
+        low, high = one(spot("S", 33.0, drained(33.0)), base_suction=band).band
+        widths.append(high - low)
+    assert widths == sorted(widths)
+
+
+# --- what else was measured ------------------------------------------------------------------
+
+
+def test_a_slow_drop_speaks_for_repellency_and_a_quick_one_against_it():
+    shares = [
+        one(spot("S", 31.0, 0.12, drop_time=seconds), among=usual_spots()).share("repellency")
+        for seconds in (1.0, None, 120.0)
+    ]
+    assert shares == sorted(shares)
+    assert shares[0] < 0.1 and shares[2] > 0.9
+    quick = one(spot("S", 31.0, 0.12, drop_time=1.0), among=usual_spots())
+    repellent = next(each for each in quick.causes if each.cause == "repellency")
+    assert not repellent.consistent and "a drop soaked in" in repellent.sentence
+
+
+def test_a_short_catch_speaks_for_sprinkling():
+    others = [spot(f"A{i}", 30.0, drained(30.0), catch_depth=5.0 + 0.2 * (i % 2)) for i in range(6)]
+    low = one(spot("S", 31.0, 0.15, catch_depth=2.5), among=others)
+    full = one(spot("S", 31.0, 0.15, catch_depth=5.0), among=others)
+    assert low.causes[0].cause == "sprinkling"
+    assert full.share("sprinkling") < 0.1
+
+
+def test_a_thick_mat_speaks_for_the_mat_and_a_thin_one_against_it():
+    wet = drained(30.0) + 0.10
+    assert (
+        one(spot("S", 30.0, wet, mat_thickness=4.0), among=usual_spots()).causes[0].cause == "mat"
+    )
+    assert one(spot("S", 30.0, wet, mat_thickness=0.4), among=usual_spots()).share("mat") < 0.1
+
+
+def test_a_level_surface_rules_slope_out():
+    found = one(spot("S", 31.0, drained(41.0), slope=0.0), among=usual_spots())
+    slope = next(each for each in found.causes if each.cause == "slope")
+    assert slope.share < 0.02 and not slope.consistent
+    assert "falls only 0.0 %" in slope.sentence
+
+
+# --- sizes and words -------------------------------------------------------------------------
+
+
+def test_the_size_a_cause_needs_gives_the_reading():
+    settings = NOTHING_UNKNOWN
+    reading = drained(30.0 + 12.0)
+    found = {each.cause: each for each in one(spot("S", 30.0, reading), **settings).causes}
+    assert found["depth"].size == pytest.approx(42.0, abs=0.5)
+    assert found["slope"].size == pytest.approx(12.0, abs=0.5)
+    scale = found["repellency"].size
+    assert drained(30.0, scale=scale) == pytest.approx(reading, abs=0.003)
+    assert 100.0 * found["meter"].size == pytest.approx(100 * (reading - drained(30.0)), abs=0.1)
+
+
+def test_what_would_take_an_incredible_size_is_called_not_credible():
+    found = {c.cause: c for c in one(spot("S", 31.0, 0.08), among=usual_spots()).causes}
+    assert "not credible" in found["depth"].sentence
+    assert not found["depth"].consistent
+    assert drained(found["depth"].size) == pytest.approx(0.08, abs=0.005)
+
+
+def test_words_are_about_consistency_and_never_about_blame():
+    green = Survey([*usual_spots(), spot("dry", 31.0, 0.08), spot("wet", 28.0, 0.38)], name="x <y>")
+    found = diagnose(green, MIX)
+    text = f"{found!r}{found.spot('dry')!r}"
+    assert "onsistent with" in text and "caused by the builder" not in text.lower()
+    assert "fault of" not in text
+    assert "x &lt;y&gt;" in found._repr_html_()
+    assert "<table" in found.spot("dry")._repr_html_()
+
+
+def test_assumptions_and_cautions_are_printed():
+    text = repr(diagnose(Survey(usual_spots(2)), MIX))
+    for words in ("assumed:", "expected before reading", "taken for certain", "2 spots say little"):
+        assert words in text
+
+
+# --- the next measurement --------------------------------------------------------------------
+
+
+def test_gain_of_looking_at_the_outlet_is_the_mutual_information_of_a_yes_or_no():
+    """Closed form: entropy of the mixture less the mean entropy, over two outcomes."""
+    found = diagnose(Survey([*usual_spots(), spot("wet", 30.0, 0.33)]), MIX)
+    ranked = {each.kind: each for each in rank_measurements(found, "wet")}
+    shares = np.array([found.spot("wet").share(name) for name in NAMES])
+    slow = np.array([OUTLET_SLOW[name == "standing_water"] for name in NAMES])
+
+    def entropy(p):
+        return -(p * np.log2(p) + (1 - p) * np.log2(1 - p))
+
+    gain = entropy(shares @ slow) - shares @ entropy(slow)
+    assert ranked["outlet"].gain == pytest.approx(gain, abs=1e-6)
+
+
+def test_a_finding_is_counted_in_by_the_rule_of_bayes():
+    found = diagnose(Survey([*usual_spots(), spot("wet", 30.0, 0.33)]), MIX)
+    outlet = next(m for m in rank_measurements(found, "wet") if m.kind == "outlet")
+    after = with_finding(found, outlet, 1)
+    shares = np.array([found.spot("wet").share(name) for name in NAMES])
+    slow = np.array([OUTLET_SLOW[name == "standing_water"] for name in NAMES])
+    expected = shares * slow / (shares @ slow)
+    assert [after.spot("wet").share(n) for n in NAMES] == pytest.approx(expected.tolist())
+    assert "slow" in after.spot("wet").findings[0]
+    assert after.spot("A0") == found.spot("A0")
+    assert all(each.kind != "outlet" for each in rank_measurements(after, "wet"))
+
+
+def test_a_drop_test_is_advised_where_repellency_is_in_question():
+    found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.09)]), MIX)
+    best = next_measurement(found, "dry")
+    assert best.kind == "drop_test"
+    assert "water repellency" in best.reason
+    after = with_finding(found, best, "2 min")
+    assert after.spot("dry").causes[0].cause == "repellency"
+    assert with_finding(found, best, 1.0).spot("dry").share("repellency") < 0.3
+
+
+def test_gains_are_never_negative_nor_more_than_what_is_open():
+    found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.15)]), MIX)
+    shares = np.array([each.share for each in found.spot("dry").causes])
+    open_bits = -np.sum(shares * np.log2(np.maximum(shares, 1e-300)))
+    gains = [each.gain for each in rank_measurements(found, "dry")]
+    assert gains == sorted(gains, reverse=True)
+    assert all(-1e-9 <= gain <= open_bits for gain in gains)
+
+
+def test_over_all_spots_the_most_telling_one_is_found():
+    found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.15)]), MIX)
+    best = next_measurement(found)
+    assert best.gain == max(each.gain for each in rank_measurements(found))
+
+
+def test_what_was_measured_already_is_not_advised():
+    known = spot("S", 31.0, 0.15, drop_time=1.0, slope=0.02, mat_thickness=1.0, catch_depth=5.0)
+    found = diagnose(Survey([known, *usual_spots()]), MIX)
+    kinds = {each.kind for each in rank_measurements(found, "S")}
+    assert kinds == set(KINDS) - {"drop_test", "slope", "mat", "catch"}
+
+
+# --- what cannot be used ---------------------------------------------------------------------
+
+
+def test_every_fault_is_told_at_once():
+    with pytest.raises(InputError) as caught:
+        diagnose(
+            Survey([Spot("A1", 30.0), spot("B1", 15.0, 0.2, rod=20.0)]),
+            MIX,
+            weights={"frost": 1.0, "slope": -1.0},
+            meter_error=0.0,
+        )
+    message = str(caught.value)
+    for words in ('no cause "frost"', "slope is -1.0", "meter_error is 0", "a rod of 20 cm"):
+        assert words in message
+
+
+def test_a_survey_without_readings_is_refused_with_a_cure():
+    with pytest.raises(InputError, match="the morning after a soaking"):
+        diagnose(Survey([Spot("A1", 30.0)]), MIX)
+
+
+def test_a_spot_or_outcome_that_is_not_there_is_named():
+    found = diagnose(Survey(usual_spots(2)), MIX)
+    with pytest.raises(InputError, match="A0, A1"):
+        found.spot("Z9")
+    with pytest.raises(InputError, match="outcome"):
+        with_finding(found, Measurement("probe", "A0", "", "", 0.0), -3.0)
+
+
+def test_soils_may_be_a_sequence_and_nothing_else_is_taken():
+    best, soils = equally_likely_soils([MIX] * 5, 3)
+    assert best == MIX and len(soils) == 3
+    with pytest.raises(InputError, match="soil"):
+        equally_likely_soils("sand", 3)
+
+
+def test_expected_shares_of_the_causes_add_up_to_one():
+    assert sum(cause.prior for cause in CAUSES) == pytest.approx(1.0)
