@@ -46,7 +46,7 @@ def main() -> None:
     sand = lab.fit(sw.VanGenuchten)
     print(f"{lab}\n\n{sand}\n")
 
-    site = sw.Site(44.0, 140.0, -121.0, -8.0, "Sallow Heath")
+    site = sw.Site(latitude=44.0, elevation=140.0, longitude=-121.0, utc_offset=-8.0)
     station = sw.read_weather(
         DATA / "sallow_heath_station.csv", label="end", site=site, reference_et="asce"
     )
@@ -70,6 +70,7 @@ def main() -> None:
         "the cover came off. In brackets: four in five of\nthe curves that the lab points allow.\n"
     )
     print(table(run))
+    print(f"\n{finding(run)}")
     path = Path(PICTURE).resolve()
     picture(run).savefig(path)
     print(f"\nPicture: {path}\n{CAUTION}")
@@ -106,6 +107,18 @@ def table(run: xr.Dataset) -> str:
         "closure (mm)",
     )
     return echo_table(rows, header)
+
+
+def finding(run: xr.Dataset) -> str:
+    """Which depth stays longest between the firm and the wilt line, and how sure that is."""
+    to_firm, to_wilt = (sw.days_until(run, line, ROD, since=UNCOVERED) for line in (FIRM, WILT))
+    span = to_wilt.clip(max=(END - UNCOVERED).days) - to_firm
+    best = int(span.isel(sample=0).argmax("root_zone_depth"))
+    agree = int((span.isel(sample=slice(1, None)).argmax("root_zone_depth") == best).sum())
+    return (
+        f"Longest between firm and wilt: {DEPTHS[best]}, {float(span[best, 0]):.1f} days. "
+        f"{agree} of {SAMPLES} other curves that the lab points\nallow say the same."
+    )
 
 
 def with_range(values: xr.DataArray) -> str:

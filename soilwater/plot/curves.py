@@ -111,7 +111,8 @@ def retention(
         f"height above the gravel once drained (in)\n{base:g} cm of suction left at the gravel",
         zero=base,
     )
-    ax.legend(loc="upper right", fontsize="small")
+    if table is not None:
+        ax.legend(loc="upper right", fontsize="small")
     return ax
 
 

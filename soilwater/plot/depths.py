@@ -18,8 +18,14 @@ from soilwater.results import Column
 from soilwater.units import number_to_house
 from soilwater.vocabulary import VARIABLES
 
-_ABOVE = 3.6
-"""Room above the turf for the body of the meter [cm]."""
+TURF_THICKNESS = 0.7
+"""Thickness of the turf as drawn [cm]."""
+METER_TOP = 2.9
+"""Height of the meter's body above the turf surface as drawn [cm]."""
+ABOVE, BELOW = 3.6, 3.0
+"""Room above the surface and below the base [cm]."""
+USUAL_DEPTH = 50.0
+"""Profiles deeper than this [cm] are drawn with turf, meter and gravel larger in proportion."""
 
 
 @style.in_our_look
@@ -189,7 +195,7 @@ def _fill(ax: Axes, through: Through, right: float, *, words: bool) -> None:
         return
     row = int(np.argmin(np.abs(depth - 0.25 * depth[-1])))
     if air[row] > 7.0:
-        ax.text(0.5 * (water[row] + saturated[row]), depth[row], "air", ha="center")
+        ax.text(0.5 * (water[row] + saturated[row]), depth[row], "air", ha="center", va="center")
     ax.text(0.4 * water[-1], 0.88 * depth[-1], "water", ha="center", color="white")
     ax.text(
         0.5 * (saturated[0] + right),
@@ -204,7 +210,8 @@ def _fill(ax: Axes, through: Through, right: float, *, words: bool) -> None:
 
 def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
     ends = of.interfaces
-    ax.add_patch(Rectangle((0.0, -0.7), right, 0.7, color=style.TURF, lw=0))
+    turf, below = (size * _enlargement(of) for size in (TURF_THICKNESS, BELOW))
+    ax.add_patch(Rectangle((0.0, -turf), right, turf, color=style.TURF, lw=0))
     for layer, top, bottom in zip(of.layers, ends[:-1], ends[1:], strict=True):
         if top > 0.0:
             ax.axhline(top, color=style.INK, lw=0.9)
@@ -219,7 +226,7 @@ def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
             Rectangle(
                 (0.0, of.depth),
                 right,
-                3.0,
+                below,
                 facecolor="#efece6",
                 edgecolor=style.GRAVEL,
                 hatch="oo",
@@ -229,27 +236,31 @@ def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
         name = "gravel" if isinstance(of.base, CapillaryBreak) else "free outlet"
     else:
         name = str(of.base)
-    text = ax.text(0.5 * right, of.depth + 1.5, name, ha="center", va="center", fontsize="small")
+    text = ax.text(
+        0.5 * right, of.depth + 0.5 * below, name, ha="center", va="center", fontsize="small"
+    )
     text.set_path_effects(style.halo())
 
 
 def _draw_meter(ax: Axes, column: Column, i: int, rod: float) -> None:
     top, bottom = depth_range(0.0, rod, column.profile)
     reading = float(mean_over_depth(column.mesh, -column.node_suction[i : i + 1], top, bottom)[0])
+    larger = _enlargement(column.profile)
+    turf, height = TURF_THICKNESS * larger, METER_TOP * larger
     for x in (3.0, 5.5):
         ax.plot(
             [x, x],
-            [-0.7, bottom],
+            [-turf, bottom],
             color=style.INK,
             lw=2.6,
             solid_capstyle="butt",
             label="_rod",
             zorder=4,
         )
-    ax.add_patch(Rectangle((1.6, -2.9), 5.3, 2.2, color=style.INK, lw=0, zorder=4))
+    ax.add_patch(Rectangle((1.6, -height), 5.3, height - turf, color=style.INK, lw=0, zorder=4))
     ax.text(
         8.5,
-        -1.9,
+        -0.5 * (height + turf),
         f"meter: {100.0 * reading:.0f} %",
         va="center",
         ha="left",
@@ -257,8 +268,13 @@ def _draw_meter(ax: Axes, column: Column, i: int, rod: float) -> None:
     )
 
 
+def _enlargement(of: Profile) -> float:
+    return max(1.0, of.depth / USUAL_DEPTH)
+
+
 def _depth_axis(ax: Axes, of: Profile) -> None:
-    ax.set_ylim(of.depth + 3.0, -_ABOVE)
+    larger = _enlargement(of)
+    ax.set_ylim(of.depth + BELOW * larger, -ABOVE * larger)
     ax.set_ylabel("depth below the turf surface (cm)")
     ax.spines["left"].set_bounds(0.0, of.depth)
     style.inches(ax, "right")

@@ -20,6 +20,8 @@ GAP_MAP = LinearSegmentedColormap.from_list(
 )
 ODDS_MAP = LinearSegmentedColormap.from_list("odds", ["#f7f4ee", "#e0a458", "#8c2d04"])
 
+MOST_NAMED = 25
+"""Spots that get their names written; more of them get their values only."""
 QUANTITIES = {
     "reading": ("%", 100.0),
     "expected_reading": ("%", 100.0),
@@ -93,6 +95,7 @@ def survey_map(
         low, high = (known.min(), known.max()) if known.size else (0.0, 1.0)
         norm = Normalize(low, high if high > low else low + 1.0)
     cell = _grid_spacing(place)
+    crowded = len(names) > MOST_NAMED
     for name, (x, y), value in zip(names, place, shown, strict=True):
         known_here = bool(np.isfinite(value))
         face = colours(norm(value)) if known_here else "white"
@@ -109,17 +112,18 @@ def survey_map(
                 )
             )
         else:
-            ax.plot(x, y, "o", ms=26, mfc=face, mec=style.FAINT)
+            ax.plot(x, y, "o", ms=15 if crowded else 26, mfc=face, mec=style.FAINT)
         sign = "+" if quantity == "reading_gap" else ""
         written = f"{value:{sign if value else ''}.{digits}f}" if known_here else "?"
         dark = known_here and _luminance(face) < 0.55
         ax.text(
             x,
             y,
-            f"{name}\n{written}",
+            written if crowded else f"{name}\n{written}",
             ha="center",
             va="center",
             fontweight="bold",
+            fontsize=7.0 if crowded else 9.0,
             color="white" if dark else style.INK,
             label=f"_{name}",
         )

@@ -209,7 +209,13 @@ def label_lines(
             fontweight="bold",
             fontsize="small",
             annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": colours[i], "lw": 0.8, "shrinkA": 1},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": colours[i],
+                "lw": 0.8,
+                "shrinkA": 2,
+                "relpos": (0.0, 0.5),
+            },
         )
 
 
