@@ -291,6 +291,20 @@ class TestInterrupt:
         assert all(future.cancelled() for future in stuck.futures)
 
 
+@pytest.fixture
+def give_up_after_three_minutes():
+    """A cluster that does not answer fails the test instead of stopping all that follow."""
+
+    def give_up(number, frame):
+        raise TimeoutError("the cluster did not answer")
+
+    before = signal.signal(signal.SIGALRM, give_up)
+    signal.alarm(180)
+    yield
+    signal.alarm(0)
+    signal.signal(signal.SIGALRM, before)
+
+
 def count_of_compiled_kernels():
     from soilwater.kernels import march
 
@@ -336,7 +350,29 @@ class TestExecutors:
         with pytest.raises(sw.InputError, match=r"executor: 3; allowed: an executor"):
             sw.simulate_many(mixed_cases(), executor=3)
 
-    def test_a_cluster_of_two_processes(self, small_chunks):
+    def test_a_cluster_warms_up_once_and_takes_no_chunk_apart(self, small_chunks):
+        calls = []
+
+        class Cluster:
+            def run(self, function):
+                calls.append(function)
+                function()
+
+            def nthreads(self):
+                return {"one": 1, "two": 1}
+
+            def submit(self, function, *arguments, pure):
+                calls.append(pure)
+                future = Future()
+                future.set_result(function(*arguments))
+                return future
+
+        here = sw.simulate_many(mixed_cases(), **SETTINGS)
+        there = sw.simulate_many(mixed_cases(), executor=Cluster(), **SETTINGS)
+        assert calls == [scheduling.load_kernels, False, False, False]
+        xr.testing.assert_identical(there.drop_attrs(deep=False), here.drop_attrs(deep=False))
+
+    def test_a_cluster_of_two_processes(self, small_chunks, give_up_after_three_minutes):
         distributed = pytest.importorskip("distributed")
         here = sw.simulate_many(mixed_cases(), **SETTINGS)
         with (
