@@ -1,0 +1,302 @@
+"""Dry-down and hand water: days, bands, exact amounts, and plans that keep what they claim."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from soilwater.cases import Case
+from soilwater.decisions.ensembles import (
+    LOW,
+    between_depths,
+    column,
+    daily_share_met,
+    depth_grid,
+    first_at_or_below,
+    make_draws,
+    run_columns,
+)
+from soilwater.decisions.hand_watering import gallons_per_1000_ft2, hand_water_plan
+from soilwater.decisions.rest import BaseSuction
+from soilwater.decisions.survey import Spot, Survey
+from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.equilibrium import drained_state
+from soilwater.errors import InputError
+from soilwater.irrigation import Event
+from soilwater.profile import Profile
+from soilwater.soils import VanGenuchten
+from soilwater.turf import Turf
+from soilwater.weather import steady_weather
+
+MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
+MIDDLE = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0)
+TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
+LINES = Lines("18 %", "14 %", "12 %")
+ROD = 7.6
+GREEN = Survey([Spot("A1", 30.0), Spot("B2", 38.0), Spot("C3", 46.0)], name="Kestrel Bank, 2")
+TEN_DAYS = steady_weather(10, "5 mm/day")
+CERTAIN = {"rod": ROD, "base_suction": 3.0, "probe_error": 0.0, "draws": 2}
+
+
+# --- parts -----------------------------------------------------------------------------------
+
+
+def test_a_line_is_crossed_where_a_straight_line_meets_it():
+    days = np.array([0.0, 1.0, 2.0, 3.0])
+    falling = np.array([[4.0, 3.0, 2.0, 1.0], [4.0, 4.0, 4.0, 4.0], [1.0, 5.0, 5.0, 5.0]])
+    found = first_at_or_below(days, falling, 1.5)
+    assert found == pytest.approx([2.5, np.inf, 0.0])
+
+
+def test_between_depths_straight_lines_are_exact_for_what_is_straight():
+    grid = np.array([20.0, 23.0, 26.0])
+    values = (2.0 * grid[None, :, None] + np.arange(4.0)) * np.ones((2, 1, 1))
+    found = between_depths(grid, values, np.array([21.0, 26.0]))
+    assert found == pytest.approx(np.array([42.0 + np.arange(4), 52.0 + np.arange(4)]))
+
+
+def test_reading_between_the_depths_of_the_grid_misses_little():
+    """Against columns run at the depths themselves: less than 0.1 % by volume."""
+    depths = np.array([31.2, 33.9, 40.6])
+    grid = depth_grid(depths, ROD, 2.0)
+    draw = make_draws(STRAIGHT, [TEN_DAYS], BaseSuction(3, 3, 3), 0.0, 1, 0)[0]
+    runs = run_columns([column(draw, float(d), TURF) for d in grid], ROD)
+    direct = run_columns([column(draw, float(d), TURF) for d in depths], ROD)
+    for depth, exact in zip(depths, direct.reading, strict=True):
+        found = between_depths(grid, runs.reading[None], np.array([depth]))[0]
+        assert np.abs(found - exact).max() < 0.001
+
+
+def test_the_share_of_demand_met_is_counted_day_by_day():
+    hours = np.arange(0.0, 49.0, 6.0)
+    asked = hours / 24.0 * 5.0
+    taken = np.where(hours <= 24.0, asked, 5.0 + (asked - 5.0) * 0.4)
+    assert daily_share_met(hours, taken[None], asked[None])[0] == pytest.approx([1.0, 0.4])
+
+
+def test_draws_spread_sands_members_and_bases_evenly():
+    members = [TEN_DAYS, steady_weather(10, "7 mm/day")]
+    draws = make_draws([MIX, MIDDLE], members, BaseSuction(3.0, 0.0, 9.0), 1.0, 20, 0)
+    assert sum(draw.soil is MIX for draw in draws) == 10
+    assert sum(draw.weather is members[0] for draw in draws) == 10
+    assert np.histogram([draw.base for draw in draws], 3, (0.0, 9.0))[0].min() >= 6
+
+
+# --- the outlook -----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("sand", "depth", "firm", "wilt"),
+    [
+        (MIX, 30.0, 4.5, 9.6),
+        (MIX, 38.0, 1.5, 8.5),
+        (MIX, 46.0, 0.0, 4.5),
+        (MIDDLE, 30.0, 1.5, 6.5),
+        (MIDDLE, 38.0, 0.0, 3.5),
+        (STRAIGHT, 25.0, 1.5, 4.5),
+        (STRAIGHT, 30.0, 0.0, 2.5),
+    ],
+)
+def test_days_agree_with_an_independent_screening_calculation(sand, depth, firm, wilt):
+    """A coarse column model of another make, good to about a day (reference evaporation 5 mm/day,
+    9 in 10 roots above 10 cm, 3 cm left at the base)."""
+    green = Survey([Spot("S", depth)])
+    found = dry_down_outlook(green, sand, steady_weather(14, "5 mm/day"), TURF, LINES, **CERTAIN)
+    spot = found.spot("S")
+    assert spot.firm.median == pytest.approx(firm, abs=0.6)
+    assert spot.wilt.median == pytest.approx(wilt, abs=1.1)
+
+
+def test_a_line_of_the_meter_and_a_plant_short_of_water_are_different_days():
+    found = dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, **CERTAIN)
+    deep = found.spot("C3")
+    assert deep.wilt.median < 6.0
+    assert deep.short_of_water.median > 9.0
+
+
+def test_the_green_wide_sentence_reads_the_deepest_spot_when_the_bulk_is_firm():
+    found = dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, **CERTAIN)
+    day = np.median([each.firm.median for each in found.spots])
+    deep = found.spot("C3").readings
+    then = 100 * np.interp(day, np.arange(len(deep)), deep)
+    assert f"on day {day:.1f}" in found.sentence
+    assert f"C3 (46.0 cm (18.1 in)), reads {then:.1f} %" in found.sentence
+
+
+def test_more_demand_never_gives_more_days_and_a_deeper_spot_never_more():
+    easy = dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, **CERTAIN)
+    hot = dry_down_outlook(GREEN, MIX, steady_weather(10, "7 mm/day"), TURF, LINES, **CERTAIN)
+    for one, other in zip(easy.spots, hot.spots, strict=True):
+        assert other.wilt.median <= one.wilt.median
+        assert other.firm.median <= one.firm.median
+    wilt = [each.wilt.median for each in easy.spots]
+    assert wilt == sorted(wilt, reverse=True)
+
+
+def test_a_wider_base_band_never_makes_a_band_of_days_narrower():
+    widths = []
+    for band in (3.0, (1.0, 6.0), (0.0, 9.0)):
+        found = dry_down_outlook(
+            GREEN, MIX, TEN_DAYS, TURF, LINES, rod=ROD, base_suction=band, probe_error=0.0, draws=20
+        )
+        watch = found.spot("B2").watch
+        widths.append(watch.high - watch.low)
+    assert widths == sorted(widths)
+    assert widths[0] == 0.0 < widths[2]
+
+
+def test_several_weather_members_widen_the_band():
+    members = [steady_weather(10, f"{et} mm/day") for et in (3, 5, 7)]
+    found = dry_down_outlook(GREEN, MIX, members, TURF, LINES, **CERTAIN | {"draws": 12})
+    watch = found.spot("B2").watch
+    assert watch.high > watch.low + 1.0
+
+
+def test_tables_name_what_was_assumed_left_out_and_warned_of():
+    green = Survey([*GREEN.spots, Spot("D4"), Spot("E5", 40.0, depth_at_least=True)], name="a <b>")
+    found = dry_down_outlook(green, MIX, TEN_DAYS, TURF, LINES, **CERTAIN)
+    text = repr(found)
+    for words in ("left out, no depth found: D4", "too short at E5", "wilt 12 %", "caution:"):
+        assert words in text
+    assert "a &lt;b&gt;" in found._repr_html_()
+    days = found.to_dataset().days_until
+    assert days.attrs["units"] == "d"
+    assert float(days.sel(spot="C3", line="wilt", quantile=0.5)) == found.spot("C3").wilt.median
+
+
+def test_faults_of_lines_members_and_surveys_name_the_cure():
+    with pytest.raises(InputError, match="firm > watch > wilt"):
+        Lines(0.12, 0.14, 0.18)
+    with pytest.raises(InputError, match=r"demand_met is 1\.5"):
+        Lines(0.18, 0.14, 0.12, demand_met=1.5)
+    members = [TEN_DAYS, steady_weather(9, 5.0)]
+    with pytest.raises(InputError, match=r"Weather\.between"):
+        dry_down_outlook(GREEN, MIX, members, TURF, LINES, **CERTAIN)
+    with pytest.raises(InputError, match="rod"):
+        dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES)
+    with pytest.raises(InputError, match="no spot has a depth"):
+        dry_down_outlook(Survey([Spot("A")]), MIX, TEN_DAYS, TURF, LINES, rod=ROD)
+    with pytest.raises(InputError, match='no spot "Z"'):
+        dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, **CERTAIN).spot("Z")
+
+
+# --- amounts ---------------------------------------------------------------------------------
+
+
+def test_an_inch_on_a_thousand_square_feet_is_144000_cubic_inches():
+    """A US gallon is 231 cubic inches by definition."""
+    assert gallons_per_1000_ft2("1 in") == pytest.approx(144_000 / 231, rel=1e-12)
+
+
+def test_amounts_of_the_trade():
+    """Arithmetic of handbooks: 1 mm is 24.5 gal, +8 % over 10 cm is 196 gal on 1000 ft2."""
+    assert round(gallons_per_1000_ft2(1.0), 1) == 24.5
+    assert round(gallons_per_1000_ft2(0.08 * 100.0)) == 196
+
+
+def test_litres_gallons_and_seconds_of_a_walk_agree_exactly():
+    green = Survey([Spot("C3", 46.0, area="50 ft2")])
+    found = hand_water_plan(
+        green, MIX, TEN_DAYS, TURF, "12 %", flow="15 gpm", rod=ROD, base_suction=3.0, draws=2
+    )
+    assert found.waterings
+    for walk in found.waterings:
+        area = 50 * 0.3048**2
+        assert walk.litres == pytest.approx(walk.amount * area, rel=1e-9)
+        assert walk.gallons == pytest.approx(walk.litres / 3.785411784, rel=1e-12)
+        assert walk.gallons == pytest.approx(walk.gallons_per_1000_ft2 * 50 / 1000, rel=1e-9)
+        assert walk.seconds == pytest.approx(walk.gallons / 15 * 60, rel=1e-9)
+    total = sum(walk.litres for walk in found.waterings)
+    assert f"{total:.0f} L" in found.totals[-1]
+
+
+def test_without_area_or_flow_there_are_no_litres_or_seconds_but_the_depth_of_water():
+    found = hand_water_plan(
+        Survey([Spot("C3", 46.0)]), MIX, TEN_DAYS, TURF, 0.12, rod=ROD, base_suction=3.0, draws=2
+    )
+    walk = found.waterings[0]
+    assert np.isnan(walk.litres) and np.isnan(walk.seconds) and walk.amount >= 1.0
+    assert "area not known" in found.totals[-1]
+
+
+# --- the plan --------------------------------------------------------------------------------
+
+BANDED = {"rod": ROD, "base_suction": (1.0, 6.0), "draws": 10}
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, 0.12, **BANDED)
+
+
+def events_of(plan, name):
+    return [Event(w.time, w.amount, duration=0.25) for w in plan.spot(name).waterings]
+
+
+def test_the_plan_waters_the_deep_spot_first_and_says_what_happens_without(plan):
+    first = {name: min(w.time for w in plan.spot(name).waterings) for name in ("B2", "C3")}
+    assert first["C3"] < first["B2"]
+    assert plan.spot("C3").kept_without == 0.0
+    assert "without water 100 % of the draws fall to 12 %" in plan.spot("C3").sentence
+
+
+def test_resimulated_with_fresh_draws_the_plan_keeps_its_share(plan):
+    fresh = make_draws(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 0.0, 30, 99)
+    for spot in plan.spots:
+        if not spot.waterings:
+            continue
+        assert spot.held
+        runs = run_columns(
+            [column(d, spot.spot.depth, TURF, events_of(plan, spot.spot.name)) for d in fresh], ROD
+        )
+        assert np.mean(runs.reading.min(axis=1) > 0.12) >= plan.share
+
+
+def test_no_watering_fills_a_spot_above_its_own_drained_storage(plan):
+    """In the share of draws it was made for; the rest may send a trace to the gravel."""
+    fresh = make_draws(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 0.0, 20, 7)
+    depth = plan.spot("C3").spot.depth
+    runs = run_columns([column(d, depth, TURF, events_of(plan, "C3")) for d in fresh], ROD)
+    full = np.array([float(drained_state(d.profile(depth)).storage) for d in fresh])
+    kept = runs.storage[:, 1:].max(axis=1) <= full + 0.1
+    assert kept.mean() >= 1.0 - LOW - 0.05
+    assert plan.spot("C3").to_gravel < 0.5
+
+
+def test_a_spot_whose_drained_reading_is_below_the_line_is_beyond_watering():
+    found = hand_water_plan(
+        Survey([Spot("back", 46.0)]), STRAIGHT, TEN_DAYS, TURF, "10 %", rod=ROD, base_suction=3.0
+    )
+    back = found.spot("back")
+    assert not back.waterings and not back.held
+    assert "no watering keeps it above 10 %" in back.sentence
+    assert found.totals == ("In all: no hand water.",)
+
+
+def test_where_it_rains_enough_nobody_walks():
+    wet = steady_weather(6, "3 mm/day", rain="6 mm/day")
+    found = hand_water_plan(GREEN, MIX, wet, TURF, "12 %", **BANDED)
+    assert not found.waterings
+    assert "No water needed by hand: A1, B2, C3" in repr(found)
+
+
+def test_the_plan_prints_both_unit_systems_and_its_cautions(plan):
+    text, html = repr(plan), plan._repr_html_()
+    for words in ("US gal/1000 ft2", "L/m2", "caution:", "restriction days"):
+        assert words in text
+    assert "<table" in html and "assumed" in html
+
+
+def test_faults_of_a_plan_are_told_at_once():
+    with pytest.raises(InputError) as caught:
+        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 mm", share=1.5, flow=-3.0, rod=ROD)
+    for words in ("line", "share is 1.5", "flow is -3"):
+        assert words in str(caught.value)
+
+
+def test_a_column_that_starts_drained_stays_so_without_demand():
+    still = replace(TEN_DAYS, reference_et=0.0 * TEN_DAYS.reference_et)
+    case = Case(Profile.over_gravel(MIX, 30.0), still, turf=TURF, start="drained")
+    runs = run_columns([case], ROD)
+    assert np.ptp(runs.reading) < 1e-4
