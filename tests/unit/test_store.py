@@ -116,6 +116,26 @@ def test_a_killed_run_is_taken_up_where_it_stopped(tmp_path):
     xr.testing.assert_identical(finished.load(), run(whole).load())
 
 
+def test_columns_without_a_status_are_run_again_whatever_was_written_of_them(tmp_path):
+    path = tmp_path / "run.zarr"
+    expected = run(path).load()
+    group = zarr.open_group(path, mode="r+")
+    group["drainage"][16:32] = -1.0
+    group["status"][16:32] = int(sw.Status.INTERRUPTED)
+    told = []
+    repaired = run(path, n_threads=1, progress=lambda done, total: told.append(done))
+    assert told[0] == 34
+    xr.testing.assert_identical(repaired.load(), expected)
+
+
+def test_half_a_store_left_by_a_kill_while_it_was_made_is_made_anew(tmp_path):
+    draft = tmp_path / "run.zarr.new"
+    draft.mkdir()
+    (draft / "leftover").write_text("")
+    assert (run(tmp_path / "run.zarr").status == sw.Status.OK).all()
+    assert not draft.exists()
+
+
 def test_a_finished_store_is_opened_and_nothing_is_run(tmp_path, monkeypatch):
     expected = run(tmp_path / "run.zarr").load()
     monkeypatch.setattr(scheduling, "run_chunk", None)
