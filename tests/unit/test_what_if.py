@@ -1,0 +1,153 @@
+"""Before and after: each change against what it must be equal to."""
+
+import numpy as np
+import pytest
+
+from soilwater.decisions.watering import Lines
+from soilwater.decisions.what_if import (
+    blocked_outlet,
+    irrigate,
+    other_sand,
+    regrade,
+    remove_mat,
+    topdress,
+    wetting_agent,
+    what_if,
+    with_suction_scaled,
+)
+from soilwater.errors import InputError
+from soilwater.irrigation import Event
+from soilwater.profile import CapillaryBreak, Layer, Profile
+from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.turf import Turf
+from soilwater.weather import steady_weather
+
+MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
+STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
+MAT = TwoComponent(0.05, 0.60, 0.10, 3.0, 0.4, 0.004, 1.6, 15.0)
+TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
+LINES = Lines("18 %", "14 %", "12 %")
+TEN_DAYS = steady_weather(10, "5 mm/day")
+POCKET = Profile.over_gravel(MIX, 46.0)
+
+
+def table(profile, *changes, weather=TEN_DAYS, **more):
+    return what_if(profile, weather, TURF, LINES, changes, rod=7.6, **more).outcomes
+
+
+def test_taking_out_a_deep_pocket_gives_back_reading_and_days():
+    """An independent screening calculation: 46 to 38 cm gives 15.7 to 19.6 %, and 12 % on day 8.5
+    instead of 4.5 (good to about a day)."""
+    before, after = table(POCKET, regrade("38 cm"))
+    assert 100 * before.drained == pytest.approx(15.7, abs=0.3)
+    assert 100 * after.drained == pytest.approx(19.6, abs=0.3)
+    assert before.wilt == pytest.approx(4.5, abs=1.1)
+    assert after.wilt == pytest.approx(8.5, abs=1.1)
+    assert after.notes == ("-8.0 cm of root zone",)
+
+
+def test_regraded_to_its_own_depth_nothing_changes():
+    before, after = table(POCKET, regrade(46.0))
+    assert (after.drained, after.wilt) == (before.drained, before.wilt)
+
+
+def test_topdressing_of_the_same_sand_is_a_deeper_root_zone():
+    _, dressed, deeper = table(POCKET, topdress(MIX, "4 cm"), regrade(50.0))
+    assert dressed.drained == pytest.approx(deeper.drained, abs=1e-12)
+    assert dressed.wilt == pytest.approx(deeper.wilt, abs=1e-9)
+
+
+def test_topdressing_with_another_sand_is_a_layer_of_its_own():
+    before, dressed = table(POCKET, topdress(STRAIGHT, 4.0))
+    layered = Profile(
+        (Layer(STRAIGHT, 4.0, "topdressing"), Layer(MIX, 46.0, "root zone")), CapillaryBreak(3.0)
+    )
+    assert dressed.drained == pytest.approx(table(layered)[0].drained, abs=1e-12)
+    assert dressed.drained < before.drained
+
+
+def test_a_mat_that_is_removed_leaves_the_root_zone_below():
+    matted = Profile((Layer(MAT, 3.0, "mat"), Layer(MIX, 30.0, "root zone")), CapillaryBreak(3.0))
+    before, after = table(matted, remove_mat())
+    assert after.drained == pytest.approx(
+        table(Profile.over_gravel(MIX, 30.0))[0].drained, abs=1e-12
+    )
+    assert before.drained > after.drained
+
+
+def test_the_other_sand_reads_as_it_does_on_its_own():
+    _, after = table(POCKET, other_sand(STRAIGHT))
+    alone = table(Profile.over_gravel(STRAIGHT, 46.0))[0]
+    assert after.name == "root zone of straight sand"
+    assert (after.drained, after.wilt) == (alone.drained, alone.wilt)
+
+
+@pytest.mark.parametrize(
+    ("depth", "free", "flooded"), [(18.0, 6.1, 1.3), (22.0, 9.6, 3.2), (26.0, 13.3, 6.1)]
+)
+def test_water_standing_at_the_base_takes_the_air(depth, free, flooded):
+    """An independent screening calculation for the top 7.6 cm: air left, per cent by volume."""
+    before, after = table(Profile.over_gravel(MIX, depth), blocked_outlet("5 cm"))
+    assert 100 * before.air_filled == pytest.approx(free, abs=0.5)
+    assert 100 * after.air_filled == pytest.approx(flooded, abs=0.5)
+
+
+def test_a_wetting_agent_gives_back_the_sand_as_the_lab_saw_it():
+    """cos(60 degrees) = 1/2: suction acts twice as strongly on the repellent sand."""
+    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0)
+    before, after = table(repellent, wetting_agent(60.0))
+    assert after.drained == pytest.approx(table(Profile.over_gravel(MIX, 30.0))[0].drained)
+    assert before.drained < after.drained
+
+
+def test_the_label_is_the_law_and_no_rate_is_given():
+    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0)
+    found = what_if(repellent, TEN_DAYS, TURF, LINES, [wetting_agent(60.0, 20.0)], rod=7.6)
+    assert "the label is the law" in repr(found)
+    assert "<table" in found._repr_html_()
+
+
+def test_earlier_irrigation_of_the_same_water_moves_the_days():
+    late = Event("2025-07-07 05:00", "8 mm", rate="16 mm/h")
+    early = Event("2025-07-03 05:00", "8 mm", rate="16 mm/h")
+    without, before, after = (
+        table(POCKET, weather=TEN_DAYS, irrigation=events)[0] for events in ((), (late,), (early,))
+    )
+    changed = table(POCKET, irrigate(early), irrigation=(late,))[1]
+    assert changed.wilt == after.wilt
+    assert after.wilt > before.wilt == without.wilt
+
+
+@pytest.mark.parametrize(
+    "soil",
+    [
+        MIX,
+        MAT,
+        BrooksCorey(0.04, 0.40, 18.0, 1.8, 30.0),
+        Kosugi(0.04, 0.40, 30.0, 0.5, 30.0),
+        WithDryEnd(MIX),
+    ],
+)
+def test_scaled_suction_holds_what_the_soil_holds_at_that_suction(soil):
+    suction = np.array([1.0, 10.0, 33.0, 90.0])
+    # Films keep their own measure of suction: only the pores are scaled.
+    tolerance = 1e-9 if not isinstance(soil, WithDryEnd) else 0.01
+    scaled = with_suction_scaled(soil, 2.0)
+    assert scaled.water_content(suction) == pytest.approx(
+        soil.water_content(2.0 * suction), abs=tolerance
+    )
+
+
+def test_what_cannot_be_done_is_said_with_what_could():
+    with pytest.raises(InputError) as caught:
+        table(POCKET, remove_mat(), blocked_outlet("50 cm"))
+    for words in ('no layer is called "mat"', "50 cm of water in 46 cm"):
+        assert words in str(caught.value)
+    with pytest.raises(InputError, match="falling"):
+        wetting_agent(30.0, 60.0)
+    with pytest.raises(InputError, match="above 0"):
+        regrade(0.0)
+    with pytest.raises(InputError, match="no Change"):
+        table(POCKET, "deeper")
+    with pytest.raises(InputError, match="factor"):
+        with_suction_scaled(MIX, 0.0)
