@@ -540,3 +540,9 @@ def test_a_dry_down_moves(tmp_path, run):
     assert not plt.get_fignums(), "no figure is left open"
     with pytest.raises(InputError, match="every"):
         sw.plot.animate_dry_down(run, tmp_path / "none.gif", ROD, every=0.0)
+
+
+def test_pictures_are_reached_from_the_package_and_nothing_else_is():
+    assert sw.plot.dry_down is not None
+    with pytest.raises(AttributeError, match="has no attribute 'nonsense'"):
+        _ = sw.nonsense
