@@ -143,6 +143,6 @@ def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:
     if turf is None:
         return np.zeros(z.size)
     edges = np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]])
-    share = turf.root_fraction(edges[:-1], edges[1:])
+    share = np.diff(turf.root_fraction(0.0, edges))
     within: NDArray[np.float64] = share / share.sum()
     return within
