@@ -353,28 +353,40 @@ def broadbridge_white(c, rate, time, x):
 # Philip (1957), Soil Science 83:345: early infiltration I = S t^(1/2) + (A + K_before) t.
 
 
+def _sorption(soil, surface_suction, suction_before, n_points):
+    """Sorptivity [cm h^-1/2], suctions, and P = -2 D d(theta)/d(phi) at them.
+
+    From the flux-concentration relation iterated to its fixed point (Philip & Knight 1974, Soil
+    Science 117:1); for wetting and, with a dry surface, for drying.
+    """
+    suction = np.geomspace(suction_before, surface_suction, n_points)
+    theta, k = soil.water_content(suction), soil.conductivity(suction)
+    change, width = np.abs(theta - theta[0]), np.abs(np.diff(theta))
+    # D d(theta) = K dh, so that a saturated surface with its infinite D is no special case.
+    k_dh = 0.5 * (k[1:] + k[:-1]) * np.abs(np.diff(suction))
+    f = change / change[-1]
+    for _ in range(60):
+        f_middle = 0.5 * (f[1:] + f[:-1])
+        sorptivity = np.sqrt(2.0 * np.sum(0.5 * (change[1:] + change[:-1]) / f_middle * k_dh))
+        phi = 2.0 / sorptivity * np.append(np.cumsum((k_dh / f_middle)[::-1])[::-1], 0.0)
+        p = np.append(0.0, np.cumsum(0.5 * (phi[1:] + phi[:-1]) * width))
+        f = p / p[-1]
+    return float(sorptivity), suction, p
+
+
+def desorptivity(soil, surface_suction, suction_before):
+    """Water lost to a dry surface over the square root of time [cm h^-1/2], without gravity."""
+    return _sorption(soil, surface_suction, suction_before, 6001)[0]
+
+
 def philip_series(soil, wet_suction, dry_suction, n_points=6001):
     """Sorptivity S [cm h^-1/2] and the second coefficient, K before included [cm/h].
 
-    S from the flux-concentration relation iterated to its fixed point (Philip & Knight 1974,
-    Soil Science 117:1); the second term from Philip's linear equation
-    (P^2/4D) Y'' - Y = -(K - K_before), P = -2 D d(theta)/d(phi), Y(dry) = 0, Y'(wet) = 0.
+    The second term from Philip's linear equation (P^2/4D) Y'' - Y = -(K - K_before) with
+    Y(dry) = 0 and Y'(wet) = 0; its value at the wet end is what gravity adds.
     """
-    suction = np.geomspace(dry_suction, wet_suction, n_points)
+    sorptivity, suction, p = _sorption(soil, wet_suction, dry_suction, n_points)
     theta, k = soil.water_content(suction), soil.conductivity(suction)
-    head = -suction
-    # D d(theta) = K dh, so that a saturated surface with its infinite D is no special case.
-    f = (theta - theta[0]) / (theta[-1] - theta[0])
-    for _ in range(60):
-        f_middle = 0.5 * (f[1:] + f[:-1])
-        k_dh = 0.5 * (k[1:] + k[:-1]) * np.diff(head)
-        sorptivity = np.sqrt(
-            2.0 * np.sum((0.5 * (theta[1:] + theta[:-1]) - theta[0]) / f_middle * k_dh)
-        )
-        tail = np.append(np.cumsum((k_dh / f_middle)[::-1])[::-1], 0.0)
-        phi = 2.0 / sorptivity * tail
-        p = np.append(0.0, np.cumsum(0.5 * (phi[1:] + phi[:-1]) * np.diff(theta)))
-        f = p / p[-1]
     # Linear equation on the uneven grid of theta, as a tridiagonal system.
     width = np.diff(theta)
     diffusivity = k / soil.capacity(suction)
@@ -390,4 +402,4 @@ def philip_series(soil, wet_suction, dry_suction, n_points=6001):
     bands[2, -2] = weight[-1] * 2.0 / width[-1] ** 2
     bands[1, -1] = -bands[2, -2] - 1.0
     y = solve_banded((1, 1), bands, right)
-    return float(sorptivity), float(y[-1] + k[0])
+    return sorptivity, float(y[-1] + k[0])

@@ -9,6 +9,7 @@ import pytest
 from reference import (
     RationalSoil,
     depth_where,
+    desorptivity,
     head_at,
     hours_after_start,
     one_soil,
@@ -158,3 +159,28 @@ def test_vanderborght_transient_infiltration_is_a_travelling_front(name):
     )
     travelled = depth_where(run, middle, 1) - depth_where(run, middle, 0)
     assert travelled == pytest.approx(speed * (hours[1] - hours[0]), rel=0.01)
+
+
+@pytest.mark.parametrize("name", VANDERBORGHT)
+def test_vanderborght_evaporation_falls_with_the_root_of_time(name):
+    # Their third set: soil (loam and clay at -200 cm, here sand at -40 cm) dries to -10 000 cm.
+    # Without gravity the loss is S t^(1/2); gravity enters with t and is taken out between a time
+    # and four times it (Philip 1957, Soil Science 83:345).
+    soil, before = VANDERBORGHT[name], {"sand": 40.0}.get(name, 200.0)
+    dryness = desorptivity(soil, 1e4, before)
+    # Early: the dried layer is about a centimetre deep.
+    span = float(soil.water_content(before) - soil.water_content(1e4))
+    first = (0.4 * span / dryness) ** 2
+    hours = np.array([first, 4.0 * first])
+    run = simulate(
+        one_soil(soil, 40.0, FreeDrainage()),
+        weather(float(hours[-1])),
+        start=before,
+        surface=HeldSurface(1e4),
+        output=hours_after_start(hours),
+        tolerance=1e-4,
+        refinement=10.0,
+    )
+    loss = -0.1 * run.infiltration.values
+    found = (4.0 * loss[0] - loss[1]) / (2.0 * np.sqrt(first))
+    assert found == pytest.approx(dryness, rel=0.01)
