@@ -222,12 +222,12 @@ class State(NamedTuple):
     catch: FloatArray
 
     def take(self, index: Any) -> State:
-        """Pick entries."""
+        """Pick entries by an index."""
         return State(*(values[index] for values in self))
 
 
 def predict(table: ReadingTable, state: State, rod: float) -> FloatArray:
-    """Give the reading [1] of a rod [cm] in each state."""
+    """Give the reading [1] of a rod [cm] in each state, from a table of readings."""
     suction = state.scale * (state.base + state.depth + state.extra)
     sand = table.mean(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
@@ -259,9 +259,27 @@ class Prior(NamedTuple):
 def draw_states(
     cause: str, spot: Spot, common: Common, prior: Prior, nodes: int, rng: np.random.Generator
 ) -> State:
-    """Draw states of a spot under a cause, shape (draws, nodes).
+    """Draw states of a spot under a cause.
 
-    The size of the cause is stratified over the nodes, so that few are enough.
+    Parameters
+    ----------
+    cause : str
+        One of `NAMES`.
+    spot : Spot
+        What was measured there.
+    common : Common
+        What the spots share, one entry a draw.
+    prior : Prior
+        Errors and usual values.
+    nodes : int
+        Sizes of the cause in each draw; they are stratified, so that few are enough.
+    rng : numpy.random.Generator
+        Source of the draws.
+
+    Returns
+    -------
+    State
+        Arrays of shape (draws, nodes).
     """
     shape = (common.base.size, nodes)
     strata = (np.arange(nodes) + rng.random(shape)) / nodes
@@ -356,7 +374,7 @@ _CATCH_SPREAD = 0.12
 
 
 def extra_evidence(cause: str, spot: Spot, prior: Prior) -> float:
-    """Logarithm of the odds of what else was measured at a spot under a cause.
+    """Logarithm of the density of what else was measured at a spot under a cause and a prior.
 
     Drop time, catch depth, slope and mat thickness, each against what is usual where the cause
     does not act. Slow drops are those above 5 to 10 s (a drop-test note and common practice).

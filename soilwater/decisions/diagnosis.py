@@ -112,6 +112,10 @@ class SpotDiagnosis:
         The outcome in words.
     findings : tuple of str
         What was learned after the survey and counted in.
+    done : tuple of (str, float)
+        Kinds and rods [cm] of the measurements counted in.
+    states : State
+        Equally likely possibilities left under each cause, shape (causes, particles).
     """
 
     spot: Spot
@@ -185,6 +189,12 @@ class Diagnosis:
         What the green as a whole says about meter and base.
     cautions : tuple of str
         What the person should know before using the odds.
+    table : ReadingTable
+        Readings of the sands, for further measurements.
+    errors : (float, float)
+        Standard errors of a reading and of a level column [1].
+    prior : Prior
+        Other errors and usual values.
     """
 
     name: str
@@ -717,7 +727,7 @@ def _cautions(
 
 
 def updated(diagnosis: Diagnosis, spot: SpotDiagnosis) -> Diagnosis:
-    """Put one spot's new odds in place of its old ones."""
+    """Put the new odds of one spot into a diagnosis."""
     return replace(
         diagnosis,
         spots=tuple(spot if s.spot.name == spot.spot.name else s for s in diagnosis.spots),

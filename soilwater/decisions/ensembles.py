@@ -103,7 +103,23 @@ def make_draws(
     count: int,
     seed: int,
 ) -> list[Draw]:
-    """Pair sands, weather members and base suctions, each spread evenly over the draws."""
+    """Pair sands, weather members and base suctions, each spread evenly over the draws.
+
+    Parameters
+    ----------
+    soil : FitResult, Soil or sequence of Soil
+        The sand.
+    members : sequence of Weather
+        Equally likely weather.
+    base : BaseSuction
+        Band of the suction left at the base [cm].
+    probe_error : float
+        Standard error of a probed depth [cm].
+    count : int
+        How many draws.
+    seed : int
+        Of the draws.
+    """
     _, soils = equally_likely_soils(soil, count)
     rng = np.random.default_rng(seed)
     order = np.arange(count)
@@ -121,6 +137,17 @@ def run_columns(
     cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS, n_threads: int | None = None
 ) -> Runs:
     """Simulate cases in one call and read the meter.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns.
+    rod : float
+        Length of the rods [cm].
+    output : float, optional
+        Interval of the results [h].
+    n_threads : int, optional
+        Threads to use.
 
     Raises
     ------
@@ -160,12 +187,15 @@ def column(
     events: Sequence[Event] = (),
     start: Any = "drained",
 ) -> Case:
-    """Make the case of a draw at a depth [cm]."""
+    """Make the case of a draw at a depth [cm] with a turf, watering events and a start."""
     return Case(draw.profile(depth), draw.weather, turf=turf, start=start, irrigation=events)
 
 
 def depth_grid(depths: FloatArray, rod: float, margin: float) -> FloatArray:
-    """Depths to run [cm] so that all of `depths`, give or take a margin, lie between two."""
+    """Depths to run [cm] so that all of `depths`, give or take a margin, lie between two.
+
+    None is shallower than the rod is long.
+    """
     low = max(depths.min() - margin, rod + 0.5)
     high = max(depths.max() + margin, low + 1.0)
     return np.linspace(low, high, int(np.ceil((high - low) / GRID)) + 1)
@@ -224,10 +254,22 @@ def first_at_or_below(days: FloatArray, values: FloatArray, line: float) -> Floa
     return reached
 
 
-def daily_share_met(runs_hours: FloatArray, met: FloatArray, asked: FloatArray) -> FloatArray:
-    """Share of the demand met on each day [1], shape (n_series, n_days); 1 where none is asked."""
-    ends = np.arange(0.0, runs_hours[-1] + 1e-9, 24.0)
-    index = np.searchsorted(runs_hours, ends - 1e-6)
+def daily_share_met(hours: FloatArray, met: FloatArray, asked: FloatArray) -> FloatArray:
+    """Share of the demand met on each day [1]; 1 where none is asked.
+
+    Parameters
+    ----------
+    hours : ndarray, shape (n_times,)
+        Hours since the start [h].
+    met, asked : ndarray, shape (..., n_times)
+        Transpiration and its demand since the start [mm].
+
+    Returns
+    -------
+    ndarray, shape (..., n_days)
+    """
+    ends = np.arange(0.0, hours[-1] + 1e-9, 24.0)
+    index = np.searchsorted(hours, ends - 1e-6)
     taken = np.diff(met[..., index], axis=-1)
     wanted = np.diff(asked[..., index], axis=-1)
     share: FloatArray = np.divide(taken, wanted, out=np.ones(taken.shape), where=wanted > 1e-6)
@@ -235,7 +277,14 @@ def daily_share_met(runs_hours: FloatArray, met: FloatArray, asked: FloatArray) 
 
 
 def spots_with_depth(survey: Survey, rod: float) -> tuple[list[Spot], list[str]]:
-    """Spots whose depth was found, and a sentence for those left out or taken as at least.
+    """Spots of a survey whose depth was found, and sentences on those left out or at least so deep.
+
+    Parameters
+    ----------
+    survey : Survey
+        All spots.
+    rod : float
+        Length of the rods [cm], which no spot may be too shallow for.
 
     Raises
     ------
@@ -268,7 +317,10 @@ def spots_with_depth(survey: Survey, rod: float) -> tuple[list[Spot], list[str]]
 
 
 def days_text(low: float, middle: float, high: float, horizon: float) -> str:
-    """Write days with their band: ``"4.4 (3.9-5.1)"``, ``"> 10"`` where it lies beyond the run."""
+    """Write a middle day between its low and high: ``"4.4 (3.9 to 5.1)"``, ``"> 10"`` beyond a run.
+
+    The run ends at its horizon [d].
+    """
 
     def one(value: float) -> str:
         return f"> {horizon:.0f}" if not np.isfinite(value) else f"{value:.1f}"
@@ -279,7 +331,7 @@ def days_text(low: float, middle: float, high: float, horizon: float) -> str:
 
 
 def band_of(values: FloatArray) -> tuple[float, float, float]:
-    """Low end, median and high end of a sample; infinities count as beyond all."""
+    """Low end, median and high end of some values; infinities count as beyond all."""
     ordered = np.sort(values)
     last = ordered.size - 1
     low, middle, high = (ordered[round(q * last)] for q in (LOW, 0.5, HIGH))
