@@ -337,6 +337,13 @@ def diagnose(
     the green are weighted by the product of the spots' evidences. Shares are only as good as the
     expected shares and ranges they start from; both are judgements and are printed.
 
+    Measured on 500 synthetic greens of six spots whose causes are known
+    (``benchmarks/diagnosis_truth.py``): the true cause has the largest share at 64 % of the spots,
+    where blaming depth alone is right at 40 %; of causes given 70 to 90 %, 84 % are true. Where
+    all causes are equally common and `weights` are not told so, these are 40 %, 9 % and 50 %. One
+    reading hardly tells a gentle slope from depth, a mat from standing water, the wetting branch
+    from repellency, or a small fault of the meter from anything.
+
     Examples
     --------
     >>> from soilwater.decisions.survey import Reading, Spot, Survey
@@ -702,7 +709,10 @@ def _green_sentence(
 def _cautions(
     read: Sequence[Spot], soil: FitResult | Soil | Sequence[Soil], worth: float
 ) -> list[str]:
-    found = ["odds are over the causes listed and the ranges assumed, and no better than these"]
+    found = [
+        "odds are over the causes listed, with the shares and ranges assumed, and no better than "
+        "these: where causes that are rare elsewhere are common, give weights"
+    ]
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
     for spot in read:
         if spot.slope is not None:

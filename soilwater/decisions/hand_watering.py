@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from soilwater.decisions.cautions import cautions_for
 from soilwater.decisions.ensembles import (
     LOW,
+    OUTPUT_HOURS,
     Draw,
     column,
     depth_grid,
@@ -28,7 +29,7 @@ from soilwater.decisions.ensembles import (
 )
 from soilwater.decisions.rest import OVER_GRAVEL, base_band
 from soilwater.decisions.survey import Spot, Survey, rod_of
-from soilwater.errors import Faults
+from soilwater.errors import Faults, InputError
 from soilwater.fitting import FitResult
 from soilwater.irrigation import Event
 from soilwater.soils import Soil
@@ -370,6 +371,7 @@ def hand_water_plan(
     known, notes = spots_with_depth(survey, length)
     members = members_of(weather)
     base = base_band(base_suction)
+    _check_start(members[0])
     # More is asked of the plan than it promises: it is checked on draws it has not seen.
     asked = share + 0.5 * (1.0 - share)
     made_on = make_draws(soil, members, base, 0.0, draws, seed)
@@ -402,6 +404,16 @@ _CAUTIONS = (
     "water that runs off a repellent patch does not count: check with a probe, and water it slowly",
     *cautions_for("wilt", "heat", "water law", "backflow", "level ground", "accuracy"),
 )
+
+
+def _check_start(weather: Weather) -> None:
+    """Visits fall on output times, which are counted from the start of the weather."""
+    since = weather.start - weather.start.astype("datetime64[D]")
+    if since % np.timedelta64(int(OUTPUT_HOURS), "h") != np.timedelta64(0, "h"):
+        raise InputError(
+            f"weather: it starts at {stamp(weather.start)}; allowed: a start at 0, 6, 12 or 18 h; "
+            "cut it with Weather.between."
+        )
 
 
 def _deepest_of_class(depths: Sequence[float]) -> list[float]:

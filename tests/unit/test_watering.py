@@ -274,6 +274,15 @@ def test_a_spot_whose_drained_reading_is_below_the_line_is_beyond_watering():
     assert found.totals == ("In all: no hand water.",)
 
 
+def test_a_plan_over_several_weather_members_keeps_its_share_of_them():
+    members = [steady_weather(6, f"{et} mm/day") for et in (4, 5, 6)]
+    found = hand_water_plan(Survey([Spot("C3", 42.0)]), MIX, members, TURF, "12 %", **BANDED)
+    fresh = make_draws(MIX, members, BaseSuction(3.0, 1.0, 6.0), 0.0, 30, 5)
+    runs = run_columns([column(d, 42.0, TURF, events_of(found, "C3")) for d in fresh], ROD)
+    assert found.spot("C3").held
+    assert np.mean(runs.reading.min(axis=1) > 0.12) >= found.share
+
+
 def test_where_it_rains_enough_nobody_walks():
     wet = steady_weather(6, "3 mm/day", rain="6 mm/day")
     found = hand_water_plan(GREEN, MIX, wet, TURF, "12 %", **BANDED)
@@ -286,6 +295,12 @@ def test_the_plan_prints_both_unit_systems_and_its_cautions(plan):
     for words in ("US gal/1000 ft2", "L/m2", "caution:", "restriction days"):
         assert words in text
     assert "<table" in html and "assumed" in html
+
+
+def test_weather_that_misses_the_hours_of_a_crew_is_refused():
+    late = steady_weather(4, 5.0).shift("2 h")
+    with pytest.raises(InputError, match=r"Weather\.between"):
+        hand_water_plan(GREEN, MIX, late, TURF, "12 %", **BANDED)
 
 
 def test_faults_of_a_plan_are_told_at_once():
