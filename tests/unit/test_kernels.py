@@ -95,7 +95,8 @@ def test_mean_water_is_the_integral_over_a_straight_head(top, bottom):
     expected = 0.0
     for a, b in pairwise(cuts):
         head = top + (0.5 * (b - a) * share + 0.5 * (a + b)) * (bottom - top)
-        expected += 0.5 * (b - a) * float(weight @ SAND.water_content(-head))
+        given = curves.SPECIFIC_STORAGE * np.maximum(head, 0.0)
+        expected += 0.5 * (b - a) * float(weight @ (SAND.water_content(-head) + given))
     assert found == pytest.approx(expected, abs=2e-6)
 
 
@@ -300,6 +301,7 @@ def test_storage_of_a_column_is_the_trapezoid_of_its_water_and_the_pond():
     expected = h[0]
     for i, j in enumerate(SOIL):
         ends = np.asarray(SOILS[j].water_content(-h[i : i + 2])) - SOILS[j].theta_r
+        ends += curves.SPECIFIC_STORAGE * np.maximum(h[i : i + 2], 0.0)
         expected += (Z[i + 1] - Z[i]) * ends.mean()
     assert water[0].sum() == pytest.approx(expected, abs=1e-8)
 
@@ -324,7 +326,8 @@ def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
     for critical in (1.0, 0.5, index, 0.5 * index):
         conditions[column.CRITICAL_STRESS_INDEX] = critical
         taken = assembled(h, conditions, codes)[2][column.TRANSPIRATION]
-        assert taken == pytest.approx(demand * min(index / critical, 1.0), rel=1e-12)
+        # A hundredth less where roots near oven-dry soil are left out on the way to it.
+        assert taken == pytest.approx(demand * min(index / critical, 1.0), rel=1e-3)
 
 
 @given(st.integers(0, 2**32 - 1), st.integers(2, 40))

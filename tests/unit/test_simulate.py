@@ -62,7 +62,8 @@ def first(start, profile=GREEN, **settings):
 def test_named_starts():
     soaked, drained = first("soaked"), first("drained")
     assert soaked.node_suction.values == pytest.approx(-soaked.node_depth.values)
-    assert soaked.water_content.values == pytest.approx(0.40)
+    # Saturated soil gives a little under pressure: 1e-6 per cm.
+    assert soaked.water_content.values == pytest.approx(0.40, abs=4e-5)
     assert drained.node_suction.values == pytest.approx(33.0 - drained.node_depth.values)
 
 
@@ -220,7 +221,7 @@ def test_a_pond_at_the_start_soaks_in():
     run = sw.simulate(FIELD, DAY, start=suction, ponding_limit=5.0, output="12 h")
     assert run.ponding.values == pytest.approx([30.0, 0.0, 0.0])
     assert run.infiltration.values == pytest.approx([0.0, 30.0, 30.0], abs=1e-5)
-    assert float(run.storage[0]) == pytest.approx(400.0 * LOAM.theta_s)
+    assert float(run.storage[0]) == pytest.approx(400.0 * LOAM.theta_s, abs=0.02)
 
 
 # --- giving up ---------------------------------------------------------------------------------
@@ -240,7 +241,7 @@ def test_or_a_result_that_ends_where_the_run_did():
     assert str(run.status_text.values).endswith("Last good time: 0 h.")
     assert int(run.steps) == 0
     assert np.isfinite(run.water_content[0]).all()
-    assert float(run.storage[0]) == pytest.approx(120.0)
+    assert float(run.storage[0]) == pytest.approx(120.0, abs=0.01)
     for name in ("water_content", "node_suction", "storage", "drainage", "rain", "closure_error"):
         assert np.isnan(run[name][1:]).all(), name
 
