@@ -44,7 +44,10 @@ def test_table_and_closed_form_agree(soil):
         suctions = suctions[(suctions < edges[i - 1]) | (suctions > edges[i])]
     table, scalars = tabulate(soil)
     water, conductivity = np.array(
-        [[row[0], row[2]] for row in (hydraulics(-s, table, scalars) for s in suctions)]
+        [
+            [row[0], row[2]]
+            for row in (hydraulics(-s, table[None], scalars[None], 0) for s in suctions)
+        ]
     ).T
     assert np.abs(water + soil.theta_r - soil.water_content(suctions)).max() < 1e-6
     exact = soil.conductivity(suctions)
