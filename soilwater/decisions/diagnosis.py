@@ -643,6 +643,8 @@ def _contradicted(cause: str, spot: Spot, prior: Prior) -> str:
 def _size_sentence(cause: Cause, size: float, fits: bool, contradicted: str) -> str:
     if cause.name == "none":
         return cause.size_text.format(100.0 * size)
+    if not np.isfinite(size) and fits:
+        return "a small size of it lies within the errors"
     if not np.isfinite(size):
         return f"no size of it gives this reading (credible: {cause.range_text})"
     told = cause.size_text.format(100.0 * size if cause.name == "meter" else size)

@@ -12,6 +12,7 @@ from html import escape
 from typing import Any, cast
 
 import numpy as np
+import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.cases import Case
@@ -21,7 +22,7 @@ from soilwater.decisions.watering import Lines
 from soilwater.equilibrium import drained_water_content
 from soilwater.errors import Faults, InputError
 from soilwater.irrigation import Event
-from soilwater.profile import Layer, Profile, WaterTable
+from soilwater.profile import Layer, Profile, Sealed, WaterTable
 from soilwater.soils import Soil, WithDryEnd
 from soilwater.text_tables import echo_table, html_table
 from soilwater.turf import Turf
@@ -50,13 +51,36 @@ class Situation:
         Layers and base.
     irrigation : tuple of Event
         Water applied.
+    standing : float
+        Water that stands above the base [cm] and cannot leave; 0 where the base is as it is.
     notes : tuple of str
         What a change asks the reader to keep in mind.
     """
 
     profile: Profile
     irrigation: tuple[Event, ...] = ()
+    standing: float = 0.0
     notes: tuple[str, ...] = ()
+
+    @property
+    def at_rest(self) -> Profile:
+        """Profile whose rest is that of this situation."""
+        if self.standing == 0.0:
+            return self.profile
+        return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
+
+    def case(self, weather: Weather, turf: Turf) -> Case:
+        """Make the case that starts at rest, in some weather and turf."""
+        if self.standing == 0.0:
+            return Case(
+                self.profile, weather, turf=turf, start="drained", irrigation=self.irrigation
+            )
+        depth = np.array([0.0, self.profile.depth])
+        suction = xr.DataArray(
+            self.profile.depth - self.standing - depth, {"depth": depth}, ("depth",), "suction"
+        )
+        sealed = replace(self.profile, base=Sealed())
+        return Case(sealed, weather, turf=turf, start=suction, irrigation=self.irrigation)
 
 
 @dataclass(frozen=True)
@@ -170,7 +194,7 @@ def other_sand(soil: Soil) -> Change:
 
 
 def blocked_outlet(standing: Any) -> Change:
-    """Let water stand in the root zone above the gravel.
+    """Let water stand in the root zone above the gravel; nothing leaves, the turf draws it down.
 
     Parameters
     ----------
@@ -191,7 +215,7 @@ def blocked_outlet(standing: Any) -> Change:
                 f"blocked_outlet: {height:g} cm of water in {profile.depth:g} cm of root zone; "
                 "allowed: less than the depth."
             )
-        return replace(before, profile=replace(profile, base=WaterTable(profile.depth - height)))
+        return replace(before, standing=height)
 
     return Change(f"{in_people_units(height, 'length')} of water standing", apply)
 
@@ -246,7 +270,8 @@ def irrigate(*events: Event) -> Change:
         return replace(before, irrigation=tuple(events))
 
     total = sum(event.amount for event in events)
-    return Change(f"{total:.1f} mm in {len(events)} irrigations", apply, ("water law",))
+    often = "one irrigation" if len(events) == 1 else f"{len(events)} irrigations"
+    return Change(f"{total:.1f} mm in {often}", apply, ("water law",))
 
 
 def with_suction_scaled(soil: Soil, factor: float) -> Soil:
@@ -464,10 +489,7 @@ def what_if(
             names.append(change.name)
     faults.raise_if_any()
     runs = run_columns(
-        [
-            Case(each.profile, weather, turf=turf, start="drained", irrigation=each.irrigation)
-            for each in situations
-        ],
+        [each.case(weather, turf) for each in situations],
         length,
         n_threads=n_threads,
     )
@@ -481,7 +503,7 @@ def what_if(
     short = first_at_or_below(middles, met, lines.demand_met)
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
-        drained = drained_water_content(each.profile, 0.0, length)
+        drained = drained_water_content(each.at_rest, 0.0, length)
         outcomes.append(
             Outcome(
                 name=name,

@@ -92,6 +92,13 @@ def test_water_standing_at_the_base_takes_the_air(depth, free, flooded):
     assert 100 * after.air_filled == pytest.approx(flooded, abs=0.5)
 
 
+def test_water_that_stands_is_drawn_down_and_not_made_up():
+    """Mass: what the turf takes is all that changes, and nothing goes to or comes from below."""
+    before, after = table(Profile.over_gravel(MIX, 30.0), blocked_outlet(8.0))
+    assert after.drainage == 0.0
+    assert before.firm < after.firm < 10.0
+
+
 def test_a_wetting_agent_gives_back_the_sand_as_the_lab_saw_it():
     """cos(60 degrees) = 1/2: suction acts twice as strongly on the repellent sand."""
     repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0)
