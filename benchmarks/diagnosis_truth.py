@@ -21,8 +21,9 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.causes import CAUSES, NAMES
-from soilwater.decisions.diagnosis import Diagnosis, diagnose
+from soilwater.decisions.diagnosis import diagnose
 from soilwater.decisions.measurements import Measurement, rank_measurements, with_finding
+from soilwater.decisions.odds import Diagnosis
 from soilwater.decisions.survey import Reading, Spot, Survey
 from soilwater.equilibrium import drained_water_content
 from soilwater.errors import InputError

@@ -15,9 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.decisions.causes import CAUSES, NAMES, State, log_density, predict
-from soilwater.decisions.diagnosis import (
-    AGAINST,
-    PARTICLES,
+from soilwater.decisions.diagnosis import AGAINST, PARTICLES
+from soilwater.decisions.odds import (
     CauseOdds,
     Diagnosis,
     SpotDiagnosis,
