@@ -8,9 +8,9 @@ another; what it claims is what the check shows.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +27,9 @@ from soilwater.decisions.ensembles import (
     run_columns,
     spots_with_depth,
 )
-from soilwater.decisions.rest import OVER_GRAVEL, base_band
+from soilwater.decisions.rest import OVER_GRAVEL, base_band, rest_curve
 from soilwater.decisions.survey import Spot, Survey, rod_of
+from soilwater.decisions.watering import STARTS, starts_at_readings
 from soilwater.errors import Faults, InputError
 from soilwater.fitting import FitResult
 from soilwater.irrigation import Event
@@ -130,7 +131,8 @@ class SpotPlan:
     waterings : tuple of HandWatering
         In time; empty where none is needed, or none would help.
     kept, kept_without : float
-        Share of the draws [1] that stay above the line all the time, with and without the plan.
+        Share of the draws [1] that stay above the line from the first visit on, with and without
+        the plan.
     lowest, lowest_without : float
         Lowest reading [1] that four in five draws stay above.
     first_below_without : float
@@ -284,8 +286,10 @@ def hand_water_plan(
     *,
     share: float = 0.8,
     flow: Any = None,
+    start: Literal["drained", "readings"] = "drained",
     rod: Any = None,
     base_suction: Any = OVER_GRAVEL,
+    meter_error: Any = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
@@ -299,7 +303,8 @@ def hand_water_plan(
     soil : FitResult, Soil or sequence of Soil
         The root-zone sand.
     weather : Weather or sequence of Weather
-        Forecast, or several equally likely ones, from the morning after the last soaking.
+        Forecast, or several equally likely ones, from the morning after the last soaking, or
+        from the readings.
     turf : Turf
         Roots and demand.
     line : float or str
@@ -308,10 +313,14 @@ def hand_water_plan(
         Share of the draws that shall stay above it all the time [1].
     flow : float, str or Quantity, optional
         Flow of the hose [L/min].
+    start : {"drained", "readings"}, optional
+        Whether spots start drained to rest, or at what they read early on the first morning.
     rod : float, str or Quantity, optional
         Length of the rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         Suction left at the base [cm]; the band is taken evenly.
+    meter_error : float or str, optional
+        Standard error of one reading [1].
     draws : int, optional
         Equally likely combinations of sand, weather and base suction the plan is made on; it is
         checked on as many others.
@@ -362,6 +371,11 @@ def hand_water_plan(
             litres = number_to_house(flow, "flow", "flow")
             if litres <= 0.0:
                 faults.add(f"flow is {litres:g} L/min", allowed="above 0")
+    meter = 0.0
+    with faults.catching():
+        meter = number_to_house(meter_error, "water_content", "meter_error")
+    if start not in ("drained", "readings"):
+        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
     if not 0.0 < share < 1.0:
         faults.add(f"share is {share!r}", allowed="between 0 and 1")
     if draws < 2:
@@ -376,12 +390,36 @@ def hand_water_plan(
     asked = share + 0.5 * (1.0 - share)
     made_on = make_draws(soil, members, base, 0.0, draws, seed)
     checked_on = make_draws(soil, members, base, 0.0, draws, seed + 1)
-    in_need = _spots_in_need(known, made_on, turf, wanted, length, asked, n_threads)
-    deepest = _deepest_of_class([known[i].depth for i in in_need])
-    by_depth = _planned(sorted(set(deepest)), made_on, turf, wanted, length, asked, n_threads)
-    events = {i: by_depth[depth] for i, depth in zip(in_need, deepest, strict=True)}
+    rng = np.random.default_rng(seed)
+    begin, begin_check = (
+        starts_at_readings(known, drawn, length, meter * rng.standard_normal((len(known), draws)))
+        if start == "readings"
+        else [["drained"] * draws] * len(known)
+        for drawn in (made_on, checked_on)
+    )
+    if start == "drained":
+        in_need = _spots_in_need(known, made_on, turf, wanted, length, asked, n_threads)
+        shared = _deepest_of_class(known, in_need)
+    else:
+        # Each spot has a state of its own, so none can share the plan of another.
+        in_need = list(range(len(known)))
+        shared = {i: i for i in in_need}
+    made = _planned(
+        known, sorted(set(shared.values())), begin, made_on, turf, wanted, length, asked, n_threads
+    )
+    events = {i: made[other] for i, other in shared.items()}
     plans = _checked(
-        known, in_need, events, checked_on, turf, wanted, length, share, litres, n_threads
+        known,
+        in_need,
+        events,
+        begin_check,
+        checked_on,
+        turf,
+        wanted,
+        length,
+        share,
+        litres,
+        n_threads,
     )
     return HandWaterPlan(
         name=survey.name,
@@ -391,7 +429,8 @@ def hand_water_plan(
         rod=length,
         totals=_totals(plans),
         assumptions=(
-            f"suction left at the base: {base}; every spot starts drained",
+            f"suction left at the base: {base}",
+            STARTS[start],
             f"made on {draws} draws over sand, base and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}, checked on {draws} others",
             *notes,
@@ -416,12 +455,16 @@ def _check_start(weather: Weather) -> None:
         )
 
 
-def _deepest_of_class(depths: Sequence[float]) -> list[float]:
-    """Deepest depth [cm] of the class each depth falls into."""
-    classes = [int(depth // DEPTH_CLASS) for depth in depths]
-    return [
-        max(d for d, other in zip(depths, classes, strict=True) if other == own) for own in classes
-    ]
+def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int, int]:
+    """For each spot the deepest spot of its class of depths, whose plan it shares."""
+    classes: dict[int, list[int]] = {}
+    for i in in_need:
+        classes.setdefault(int(known[i].depth // DEPTH_CLASS), []).append(i)
+    return {
+        i: max(members, key=lambda j: known[j].depth)
+        for members in classes.values()
+        for i in members
+    }
 
 
 def _spots_in_need(
@@ -448,47 +491,55 @@ def _spots_in_need(
 
 
 def _planned(
-    depths: Sequence[float],
+    known: Sequence[Spot],
+    numbers: Sequence[int],
+    begin: Sequence[Sequence[Any]],
     drawn: Sequence[Draw],
     turf: Turf,
     line: float,
     rod: float,
     asked: float,
     n_threads: int | None,
-) -> dict[float, list[Event]]:
-    """Add one watering after the other at each depth until it keeps the line, or holds no more."""
-    plan: dict[float, list[Event]] = {depth: [] for depth in depths}
-    open_depths = list(depths)
+) -> dict[int, list[Event]]:
+    """Add one watering after the other to each spot until it keeps the line, or holds no more."""
+    plan: dict[int, list[Event]] = {i: [] for i in numbers}
+    open_spots = list(numbers)
     n = len(drawn)
-    storage = {
-        depth: np.array([_drained_storage(draw, depth) for draw in drawn]) for depth in depths
-    }
-    while open_depths:
-        runs = run_columns(
-            [column(draw, depth, turf, plan[depth]) for depth in open_depths for draw in drawn],
-            rod,
-            n_threads=n_threads,
-        )
+    full = {i: np.array([_drained_storage(draw, known[i].depth) for draw in drawn]) for i in plan}
+    drained = {i: _drained_readings(drawn, known[i].depth, rod) for i in plan}
+    while open_spots:
+        cases = [
+            column(draw, known[i].depth, turf, plan[i], begin[i][k])
+            for i in open_spots
+            for k, draw in enumerate(drawn)
+        ]
+        runs = run_columns(cases, rod, n_threads=n_threads)
         still = []
-        for k, depth in enumerate(open_depths):
+        for k, i in enumerate(open_spots):
             rows = slice(k * n, (k + 1) * n)
             reading = runs.reading[rows]
             # No water helps a draw that reads below the line when it is drained.
-            can = reading[:, 0] > line + JUST_ABOVE
+            can = drained[i] > line + JUST_ABOVE
             if can.mean() < 0.5:
                 continue
-            failing = np.flatnonzero((reading[can] > line).mean(axis=0) < asked)
-            lost = np.quantile(storage[depth][:, None] - runs.storage[rows], LOW, axis=0)
+            first = _after_first_visit(runs.times)
+            failing = first + np.flatnonzero((reading[can, first:] > line).mean(axis=0) < asked)
+            lost = np.quantile(full[i][:, None] - runs.storage[rows], LOW, axis=0)
             # Light and often: what the layer of the rods has lost, within what the spot can hold.
-            light = 10.0 * rod * np.mean(reading[:, :1] - reading, axis=0)
+            light = 10.0 * rod * np.mean(drained[i][:, None] - reading, axis=0)
             for at in failing:
-                more = _one_more(runs.times, int(at), plan[depth], light, lost)
+                more = _one_more(runs.times, int(at), plan[i], light, lost)
                 if more is not None:
-                    plan[depth] = more
-                    still.append(depth)
+                    plan[i] = more
+                    still.append(i)
                     break
-        open_depths = still
+        open_spots = still
     return plan
+
+
+def _drained_readings(drawn: Sequence[Draw], depth: float, rod: float) -> FloatArray:
+    """Tell the reading of each draw at rest [1]."""
+    return np.array([float(rest_curve(d.soil).reading(depth, rod, d.base)) for d in drawn])
 
 
 def _one_more(
@@ -526,6 +577,12 @@ def _drained_storage(draw: Draw, depth: float) -> float:
     return float(drained_state(draw.profile(depth)).storage)
 
 
+def _after_first_visit(times: NDArray[np.datetime64]) -> int:
+    """First output time after the first morning: what comes before no crew can change."""
+    at = _last_visit(times, min(times.size, 5), MORNING)
+    return 1 if at is None else at + 1
+
+
 def _last_visit(times: NDArray[np.datetime64], failing: int, hour: int) -> int | None:
     """Last output time at an hour of the day before the one at which the line is missed."""
     for at in range(failing - 1, -1, -1):
@@ -538,6 +595,7 @@ def _checked(
     known: Sequence[Spot],
     in_need: Sequence[int],
     events: Mapping[int, Sequence[Event]],
+    begin: Sequence[Sequence[Any]],
     drawn: Sequence[Draw],
     turf: Turf,
     line: float,
@@ -549,10 +607,10 @@ def _checked(
     """Simulate with and without the plan on fresh draws; the plan claims what this shows."""
     n = len(drawn)
     cases = [
-        column(draw, known[i].depth, turf, given)
+        column(draw, known[i].depth, turf, given, begin[i][k])
         for i in in_need
         for given in (events[i], [])
-        for draw in drawn
+        for k, draw in enumerate(drawn)
     ]
     runs = run_columns(cases, rod, n_threads=n_threads) if cases else None
     plans = []
@@ -563,12 +621,10 @@ def _checked(
         k = list(in_need).index(i)
         with_it = slice(2 * k * n, (2 * k + 1) * n)
         without = slice((2 * k + 1) * n, (2 * k + 2) * n)
-        lowest = runs.reading[with_it].min(axis=1)
+        first_hour = _after_first_visit(runs.times)
+        lowest = runs.reading[with_it, first_hour:].min(axis=1)
         bare = runs.reading[without]
-        kept, kept_without = (
-            float(np.mean(lowest > line)),
-            float(np.mean(bare.min(axis=1) > line)),
-        )
+        lowest_bare = bare[:, first_hour:].min(axis=1)
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
         first = float(runs.hours[under[0]] / 24.0) if under.size else float("inf")
         lost = runs.drainage[with_it, -1] - runs.drainage[without, -1]
@@ -576,17 +632,17 @@ def _checked(
         plan = SpotPlan(
             spot=spot,
             waterings=walks,
-            kept=kept,
-            kept_without=kept_without,
+            kept=float(np.mean(lowest > line)),
+            kept_without=float(np.mean(lowest_bare > line)),
             lowest=float(np.quantile(lowest, 0.2)),
-            lowest_without=float(np.quantile(bare.min(axis=1), 0.2)),
+            lowest_without=float(np.quantile(lowest_bare, 0.2)),
             first_below_without=first,
             to_gravel=float(lost.mean()),
-            held=kept >= share,
+            held=bool(np.mean(lowest > line) >= share),
             sentence="",
         )
-        drained = float(np.median(bare[:, 0]))
-        plans.append(_with_sentence(plan, line, share, drained))
+        drained = float(np.median(_drained_readings(drawn, spot.depth, rod)))
+        plans.append(_with_sentence(plan, line, drained))
     return tuple(plans)
 
 
@@ -612,9 +668,7 @@ def _walk(spot: Spot, event: Event, flow: float) -> HandWatering:
     )
 
 
-def _with_sentence(plan: SpotPlan, line: float, share: float, drained: float) -> SpotPlan:
-    from dataclasses import replace
-
+def _with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     days = f"{plan.first_below_without:.1f}"
     without = (

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from html import escape
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -19,6 +19,7 @@ from soilwater.decisions.cautions import cautions_for
 from soilwater.decisions.ensembles import (
     HIGH,
     LOW,
+    Draw,
     band_of,
     between_depths,
     column,
@@ -31,7 +32,7 @@ from soilwater.decisions.ensembles import (
     run_columns,
     spots_with_depth,
 )
-from soilwater.decisions.rest import OVER_GRAVEL, base_band
+from soilwater.decisions.rest import OVER_GRAVEL, base_band, rest_curve
 from soilwater.decisions.survey import Spot, Survey, rod_of
 from soilwater.errors import Faults
 from soilwater.fitting import FitResult
@@ -267,9 +268,11 @@ def dry_down_outlook(
     turf: Turf,
     lines: Lines,
     *,
+    start: Literal["drained", "readings"] = "drained",
     rod: Any = None,
     base_suction: Any = OVER_GRAVEL,
     probe_error: Any = 1.0,
+    meter_error: Any = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
@@ -279,22 +282,26 @@ def dry_down_outlook(
     Parameters
     ----------
     survey : Survey
-        Spots with probed depths; their readings are not used.
+        Spots with probed depths; their readings are used where they are the start.
     soil : FitResult, Soil or sequence of Soil
         The root-zone sand; of a fit, all that its points leave open is carried through.
     weather : Weather or sequence of Weather
         Forecast, or several equally likely ones over one span. It starts when the green has
-        drained: the morning after the last soaking.
+        drained, the morning after the last soaking, or when the readings were taken.
     turf : Turf
         Roots and demand.
     lines : Lines
         Readings that mean something on this ground.
+    start : {"drained", "readings"}, optional
+        Whether spots start drained to rest, or at what they read early on the first morning.
     rod : float, str or Quantity, optional
         Length of the rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         Suction left at the base [cm]; the band is taken evenly.
     probe_error : float, str or Quantity, optional
         Standard error of a probed depth [cm].
+    meter_error : float or str, optional
+        Standard error of one reading [1].
     draws : int, optional
         Equally likely combinations of sand, weather and base suction.
     seed : int, optional
@@ -315,9 +322,9 @@ def dry_down_outlook(
 
     Notes
     -----
-    Every spot starts drained to rest at its own depth. Columns are run on a grid of depths and
-    read between them (`soilwater.decisions.ensembles`), because depth is all that the spots
-    differ in here: a repellent, sloping or badly watered spot will be drier.
+    Spots that start drained differ in depth alone: their columns are run on a grid of depths and
+    read between them (`soilwater.decisions.ensembles`). Spots that start at their readings are run
+    one by one. A repellent, sloping or badly watered spot dries sooner than this says.
 
     Examples
     --------
@@ -341,39 +348,40 @@ def dry_down_outlook(
     faults = Faults("dry_down_outlook")
     if error < 0.0:
         faults.add(f"probe_error is {error:g} cm", allowed="0 or more")
+    meter = 0.0
+    with faults.catching():
+        meter = number_to_house(meter_error, "water_content", "meter_error")
+    if meter < 0.0:
+        faults.add(f"meter_error is {meter:g}", allowed="0 or more")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
+    if start not in STARTS:
+        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
+    elif start == "readings" and not any(_usable(spot, length) for spot in known):
+        faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
     drawn = make_draws(soil, members, base, error, draws, seed)
-    depths = np.array([spot.depth for spot in known])
-    grid = depth_grid(depths, length, 2.0 * error)
-    runs = run_columns(
-        # A sand at all depths in a row: its table stays close to the processor.
-        [column(draw, float(depth), turf) for draw in drawn for depth in grid],
-        length,
-        n_threads=n_threads,
-    )
-    shape = (draws, grid.size, -1)
-    reading = runs.reading.reshape(shape)
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand).reshape(shape)
-    probes = np.array([draw.probe for draw in drawn])
-    days = runs.hours / 24.0
+    if start == "drained":
+        hours, reading, met = _from_rest(known, drawn, turf, length, error, n_threads)
+    else:
+        noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
+        hours, reading, met = _from_readings(known, drawn, turf, length, noise, n_threads)
+        unread = [spot.name for spot in known if not _usable(spot, length)]
+        if unread:
+            notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
+    days = hours / 24.0
+    middles: FloatArray = np.arange(met.shape[2], dtype=np.float64) + 0.5
     spots = []
-    for spot in known:
-        at = np.clip(spot.depth + probes, grid[0], grid[-1])
-        own = between_depths(grid, reading, at)
-        short = between_depths(grid, met, at)
-        middles: FloatArray = np.arange(short.shape[1], dtype=np.float64) + 0.5
-        low, middle, high = band_of(own[:, 0])
-        evenings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
+    for spot, own, short in zip(known, reading, met, strict=True):
         firm, watch, wilt = (
             Days(*band_of(first_at_or_below(days, own, line)))
             for line in (lines.firm, lines.watch, lines.wilt)
         )
         short_of_water = Days(*band_of(first_at_or_below(middles, short, lines.demand_met)))
-        start = (low, middle, high)
-        readings = tuple(evenings.tolist())
-        spots.append(SpotOutlook(spot, start, firm, watch, wilt, short_of_water, readings))
+        mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
+        readings = tuple(mornings.tolist())
+        first = band_of(own[:, 0])
+        spots.append(SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings))
     horizon = float(days[-1])
     return DryDownOutlook(
         name=survey.name,
@@ -383,7 +391,7 @@ def dry_down_outlook(
         horizon=horizon,
         sentence=_green_sentence(spots, lines, horizon),
         assumptions=(
-            "every spot starts drained to rest at its own depth, on level ground",
+            STARTS[start],
             f"suction left at the base: {base}",
             f"{draws} draws over sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
@@ -393,6 +401,138 @@ def dry_down_outlook(
     )
 
 
+def _from_rest(
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    rod: float,
+    probe_error: float,
+    n_threads: int | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Hours, readings and daily shares of demand met of spots that start drained.
+
+    Run on a grid of depths and read between them; shapes (times,), (spots, draws, times) and
+    (spots, draws, days).
+    """
+    grid = depth_grid(np.array([spot.depth for spot in known]), rod, 2.0 * probe_error)
+    # A sand at all depths in a row: its table stays close to the processor.
+    cases = [column(draw, float(depth), turf) for draw in drawn for depth in grid]
+    runs = run_columns(cases, rod, n_threads=n_threads)
+    shape = (len(drawn), grid.size, -1)
+    reading = runs.reading.reshape(shape)
+    met = daily_share_met(runs.hours, runs.transpiration, runs.demand).reshape(shape)
+    probes = np.array([draw.probe for draw in drawn])
+    at = [np.clip(spot.depth + probes, grid[0], grid[-1]) for spot in known]
+    return (
+        runs.hours,
+        np.array([between_depths(grid, reading, depth) for depth in at]),
+        np.array([between_depths(grid, met, depth) for depth in at]),
+    )
+
+
+def _from_readings(
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    rod: float,
+    noise: FloatArray,
+    n_threads: int | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Do the same for spots that start at their readings [1], give or take the noise."""
+    starts = starts_at_readings(known, drawn, rod, noise)
+    cases = [
+        column(draw, max(spot.depth + draw.probe, rod + 0.5), turf, start=of_spot[k])
+        for k, draw in enumerate(drawn)
+        for spot, of_spot in zip(known, starts, strict=True)
+    ]
+    runs = run_columns(cases, rod, n_threads=n_threads)
+    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
+    shape = (len(drawn), len(known), -1)
+    return (
+        runs.hours,
+        runs.reading.reshape(shape).swapaxes(0, 1),
+        met.reshape(shape).swapaxes(0, 1),
+    )
+
+
+def starts_at_readings(
+    known: Sequence[Spot], drawn: Sequence[Draw], rod: float, noise: FloatArray
+) -> list[list[Any]]:
+    """Make columns start at the readings of their spots; drained where there is none.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots with depths.
+    drawn : sequence of Draw
+        Equally likely combinations.
+    rod : float
+        Length of the rods [cm].
+    noise : ndarray, shape (spots, draws)
+        Error of one reading [1].
+
+    Returns
+    -------
+    list of list
+        For each spot the start in each draw.
+    """
+    starts: list[list[Any]] = []
+    for spot, errors in zip(known, noise, strict=True):
+        values = _usable(spot, rod)
+        read = np.mean(values) + errors / np.sqrt(len(values)) if values else errors
+        starts.append(
+            [
+                dried_to(draw.soil, max(spot.depth + draw.probe, rod + 0.5), draw.base, rod, one)
+                if values
+                else "drained"
+                for draw, one in zip(drawn, read.tolist(), strict=True)
+            ]
+        )
+    return starts
+
+
+def _usable(spot: Spot, rod: float) -> list[float]:
+    """Usable readings [1] with rods of one length."""
+    return [each.value for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
+
+
+def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading: float) -> Any:
+    """Suction over depth of a column that has drained and lost water to the turf since.
+
+    The column is at rest with so much more suction everywhere that the rod shows the reading; one
+    that reads more than drained starts drained. In root-zone sands a column by early morning is
+    that near to rest: days to a line counted from it agree with the run that led there (tested).
+
+    Parameters
+    ----------
+    soil : Soil
+        The root-zone sand.
+    depth : float
+        Depth of the root zone [cm].
+    base_suction : float
+        Suction left at the base once drained [cm].
+    rod : float
+        Length of the rod [cm].
+    reading : float
+        What it shows [1].
+
+    Returns
+    -------
+    DataArray
+        ``suction`` [cm] over ``depth``.
+    """
+    surface = rest_curve(soil).surface_suction(reading, rod)
+    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
+    ends = np.array([0.0, depth])
+    return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
+
+
+_DRIEST = 5000.0
+STARTS = {
+    "drained": "every spot starts drained to rest at its own depth, on level ground",
+    "readings": "every spot starts at its reading, as a level column that was drained and has "
+    "lost water to the turf since; above its drained reading it starts drained",
+}
 _CAUTIONS = (
     "a spot that is repellent, on a slope or short of sprinkling dries sooner than its depth says",
     *cautions_for("wilt", "level ground", "accuracy", "heat", "not modelled"),

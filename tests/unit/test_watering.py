@@ -18,8 +18,8 @@ from soilwater.decisions.ensembles import (
 )
 from soilwater.decisions.hand_watering import gallons_per_1000_ft2, hand_water_plan
 from soilwater.decisions.rest import BaseSuction
-from soilwater.decisions.survey import Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.decisions.watering import Lines, dried_to, dry_down_outlook
 from soilwater.equilibrium import drained_state
 from soilwater.errors import InputError
 from soilwater.irrigation import Event
@@ -144,6 +144,38 @@ def test_a_wider_base_band_never_makes_a_band_of_days_narrower():
         widths.append(watch.high - watch.low)
     assert widths == sorted(widths)
     assert widths[0] == 0.0 < widths[2]
+
+
+@pytest.mark.parametrize(("sand", "depth"), [(MIX, 30.0), (MIX, 40.0), (MIDDLE, 30.0)])
+@pytest.mark.parametrize("day", [1, 3, 5])
+def test_started_at_a_reading_a_spot_goes_on_as_the_run_that_led_there(sand, depth, day):
+    draw = make_draws(sand, [TEN_DAYS], BaseSuction(3, 3, 3), 0.0, 1, 0)[0]
+    whole = run_columns([column(draw, depth, TURF)], ROD)
+    morning = int(np.searchsorted(whole.hours, 24.0 * day + 6.0))
+    state = dried_to(sand, depth, 3.0, ROD, float(whole.reading[0, morning]))
+    rest = TEN_DAYS.between(whole.times[morning], TEN_DAYS.end)
+    late = run_columns([Case(draw.profile(depth), rest, turf=TURF, start=state)], ROD)
+    assert np.abs(late.reading[0] - whole.reading[0, morning:]).max() < 0.002
+
+
+def test_spots_may_start_at_their_readings():
+    read = Survey(
+        [
+            Spot("dry", 30.0, readings=(Reading(0.16, ROD),)),
+            Spot("wet", 30.0, readings=(Reading(0.40, ROD),)),
+            Spot("unread", 30.0),
+        ]
+    )
+    settings = CERTAIN | {"meter_error": 0.0}
+    found = dry_down_outlook(read, MIX, TEN_DAYS, TURF, LINES, start="readings", **settings)
+    drained = dry_down_outlook(read, MIX, TEN_DAYS, TURF, LINES, **settings).spot("unread")
+    assert found.spot("dry").start[1] == pytest.approx(0.16, abs=1e-3)
+    assert found.spot("dry").wilt.median < drained.wilt.median
+    for name in ("wet", "unread"):
+        assert found.spot(name).readings == pytest.approx(drained.readings, abs=0.003)
+    assert "without a usable reading, started drained: unread" in repr(found)
+    with pytest.raises(InputError, match="no spot has a usable reading"):
+        dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, start="readings", **CERTAIN)
 
 
 def test_several_weather_members_widen_the_band():
@@ -295,6 +327,28 @@ def test_the_plan_prints_both_unit_systems_and_its_cautions(plan):
     for words in ("US gal/1000 ft2", "L/m2", "caution:", "restriction days"):
         assert words in text
     assert "<table" in html and "assumed" in html
+
+
+def test_a_spot_that_is_dry_already_is_watered_sooner():
+    def first_visit(value, start):
+        spot = Spot("S", 38.0, readings=(Reading(value, ROD),))
+        found = hand_water_plan(
+            Survey([spot]), MIX, TEN_DAYS, TURF, "12 %", start=start, meter_error=0.0, **BANDED
+        )
+        return found.spot("S").waterings[0].time
+
+    assert first_visit(0.145, "readings") < first_visit(0.145, "drained")
+    drained, wet = first_visit(0.30, "drained"), first_visit(0.30, "readings")
+    assert abs(wet - drained) <= np.timedelta64(24, "h")
+
+
+def test_a_spot_below_the_line_is_watered_on_the_first_morning():
+    spot = Spot("S", 36.0, readings=(Reading(0.105, ROD),))
+    found = hand_water_plan(
+        Survey([spot]), MIX, TEN_DAYS, TURF, "12 %", start="readings", meter_error=0.0, **BANDED
+    ).spot("S")
+    assert found.waterings[0].time == TEN_DAYS.start + np.timedelta64(6, "h")
+    assert found.held and found.kept_without == 0.0
 
 
 def test_weather_that_misses_the_hours_of_a_crew_is_refused():
