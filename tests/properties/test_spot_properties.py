@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from soilwater.decisions.causes import ReadingTable
 from soilwater.decisions.diagnosis import diagnose
 from soilwater.decisions.ensembles import first_at_or_below
-from soilwater.decisions.hand_watering import gallons_per_1000_ft2
 from soilwater.decisions.measurements import rank_measurements, with_finding
 from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.decisions.water_plan import gallons_per_1000_ft2
 from soilwater.soils import VanGenuchten
 
 SANDS = st.builds(

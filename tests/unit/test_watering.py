@@ -16,9 +16,10 @@ from soilwater.decisions.ensembles import (
     make_draws,
     run_columns,
 )
-from soilwater.decisions.hand_watering import gallons_per_1000_ft2, hand_water_plan
+from soilwater.decisions.hand_watering import hand_water_plan
 from soilwater.decisions.rest import BaseSuction
 from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.decisions.water_plan import gallons_per_1000_ft2
 from soilwater.decisions.watering import Lines, dried_to, dry_down_outlook
 from soilwater.equilibrium import drained_state
 from soilwater.errors import InputError
