@@ -33,6 +33,8 @@ OUTFLOW_CONDUCTANCE = 1.0e4
 RUNOFF_CONDUCTANCE = 1.0e3
 """Runoff per head above the pond limit [1/h]."""
 
+FRONT_FROM = 2.0
+"""Gradient of head [1] from which a cell counts more and more as part of a front, twice it: all."""
 LEAST_CAPACITY = 1.0e-200
 """Capacity [1/cm] below which a soil has no water left to give; keeps the Jacobian regular."""
 LEAST_CONDUCTIVITY = 1.0e-200
@@ -54,8 +56,10 @@ LEAST_CONDUCTIVITY = 1.0e-200
     EVAPORATION_HALF_SUCTION,
     EVAPORATION_STEEPNESS,
     CRITICAL_STRESS_INDEX,
+    COMPENSATION,
+    CAREFUL,
     N_CONDITIONS,
-) = range(15)
+) = range(17)
 BASE_CODE, SURFACE_CODE, STRESS_CODE, N_CODES = range(4)
 
 # Flows [cm/h] that `assemble` reports.
@@ -180,6 +184,10 @@ def assemble(
             flux, by_here, by_below = interval_flux(
                 dz, h[i], k, slope, phi, h[i + 1], k1, slope1, phi1
             )
+            if conditions[CAREFUL] > 0.0:
+                # Near saturation of a clay K leaps, and a derivative may come out with the wrong
+                # sign. With the right one Newton's method is slower, but finds its way.
+                by_here, by_below = max(by_here, 0.0), min(by_below, 0.0)
             w, c, k, slope, phi = w1, c1, k1, slope1, phi1
         else:
             dz, flux, by_here, by_below = 0.0, 0.0, 0.0, 0.0
@@ -257,26 +265,35 @@ def _add_base(h, dt, k, slope, conditions, codes, matrix, flows):
 
 
 @njit(error_model="numpy", nogil=True)
-def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
-    """Root water uptake; wet roots make up for dry ones down to a critical stress index.
+def compensate(h, root, conditions, codes):
+    """Set the factor by which wet roots make up for dry ones, down to a critical stress index.
 
-    The stress index (Jarvis 1989) joins all nodes; its derivative is left out of the Jacobian,
-    which keeps it tridiagonal and costs an iteration where compensation acts.
+    The stress index (Jarvis 1989, J. Hydrol. 107:57-72) joins all nodes. It is kept out of the
+    Jacobian, which stays tridiagonal, and still while Newton's method comes to its end: nodes would
+    hand the water to and fro.
     """
-    demand = conditions[TRANSPIRATION_DEMAND]
+    conditions[COMPENSATION] = 1.0
+    code, critical = codes[STRESS_CODE], conditions[CRITICAL_STRESS_INDEX]
+    if critical < 1.0 and code != NO_REDUCTION and conditions[TRANSPIRATION_DEMAND] > 0.0:
+        p0, p1, p2 = conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2]
+        p3, p4 = conditions[STRESS_3], conditions[STRESS_4]
+        index = 0.0
+        for i in range(h.size):
+            if root[i] > 0.0:
+                index += root[i] * reduction(code, p0, p1, p2, p3, p4, -h[i])[0]
+        conditions[COMPENSATION] = 1.0 / max(index, critical)
+
+
+@njit(error_model="numpy", nogil=True)
+def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
+    """Root water uptake."""
+    demand = conditions[TRANSPIRATION_DEMAND] * conditions[COMPENSATION]
     total = 0.0
     if demand > 0.0:
         diagonal, residual, own = matrix[1], matrix[3], matrix[4]
         code = codes[STRESS_CODE]
         p0, p1, p2 = conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2]
         p3, p4 = conditions[STRESS_3], conditions[STRESS_4]
-        critical = conditions[CRITICAL_STRESS_INDEX]
-        if critical < 1.0 and code != NO_REDUCTION:
-            index = 0.0
-            for i in range(h.size):
-                if root[i] > 0.0:
-                    index += root[i] * reduction(code, p0, p1, p2, p3, p4, -h[i])[0]
-            demand /= max(index, critical)
         for i in range(h.size):
             if root[i] > 0.0:
                 share, share_slope = reduction(code, p0, p1, p2, p3, p4, -h[i])
@@ -319,15 +336,26 @@ def interval_water_content(h, soil, tables, scalars, water_content):
 
 @njit(error_model="numpy", nogil=True)
 def mean_water_content(h, z, soil, tables, scalars, top, bottom):
-    """Mean water content between two depths, exact for head straight between nodes [1]."""
+    """Mean water content between two depths [1].
+
+    Exact through the curve where head runs about straight from node to node, as at rest; at a
+    front, where it does not, the water the balance holds there, straight between the nodes.
+    """
     total = 0.0
     for i in range(soil.size):
         upper, lower = max(z[i], top), min(z[i + 1], bottom)
         if lower > upper:
             j = soil[i]
-            gradient = (h[i + 1] - h[i]) / (z[i + 1] - z[i])
+            dz = z[i + 1] - z[i]
+            gradient = (h[i + 1] - h[i]) / dz
             head_top = h[i] + gradient * (upper - z[i])
             head_bottom = h[i] + gradient * (lower - z[i])
             mean = mean_water(head_top, head_bottom, tables, scalars, j)
+            front = min(max((abs(gradient) - FRONT_FROM) / FRONT_FROM, 0.0), 1.0)
+            if front > 0.0:
+                above = hydraulics(h[i], tables, scalars, j)[0]
+                below = hydraulics(h[i + 1], tables, scalars, j)[0]
+                middle = (0.5 * (upper + lower) - z[i]) / dz
+                mean += front * (above + (below - above) * middle - mean)
             total += (lower - upper) * (mean + scalars[j, DRY_END_WATER_CONTENT])
     return total / (bottom - top)

@@ -17,6 +17,7 @@ from numba import njit
 from soilwater.kernels.cache import compile_entry_point
 from soilwater.kernels.column import (
     BASE_CODE,
+    CAREFUL,
     DRAINAGE,
     EVAPORATION,
     EVAPORATION_DEMAND,
@@ -90,8 +91,11 @@ ITERATION_TOLERANCE = 1.0e-3
 MOST_ITERATIONS = 14
 MOST_ITERATIONS_AT_START = 60
 """A saturated column over an open base holds no water back: its first step needs patience."""
+RESIDUAL_GROWTH, RESIDUAL_GROWTH_ON_RETRY = 20.0, 1.0e6
 MANY_ITERATIONS = 8
 """A step that needed more is not lengthened."""
+PART_OF_HALF_SINE = 0.25
+"""Longest step as a share of a half-sine of demand."""
 MOST_GROWTH = 2.0
 LEAST_GROWTH = 0.3
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
@@ -204,14 +208,17 @@ def predict(h, h_before, ratio, dry_suction, guess):
 
 
 @njit(error_model="numpy", nogil=True)
-def step_error(storage, stored, rate, dt, volume):
+def step_error(storage, stored, rate, dt, volume, codes):
     """Largest local error, in water content, that backward Euler would make in this step.
 
     It is the yardstick for steps of either order. Of a second-order step it is an upper bound,
     and keeps the error of a whole run in proportion to the tolerance.
     """
+    # A held node takes what it is given, at once.
+    first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
+    last = stored.size - (1 if codes[BASE_CODE] == HELD_HEAD else 0)
     error = 0.0
-    for i in range(stored.size):
+    for i in range(first, last):
         error = max(error, abs((storage[i] - stored[i]) / dt - rate[i]) / volume[i])
     return 0.5 * dt * error
 
@@ -322,6 +329,10 @@ def march(
             stop = min(forcing[k, END], out_time[out])
             left = stop - time
             wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
+            if forcing[k, PHASE_END] > forcing[k, PHASE_START]:
+                # After a still night the step has no measure of the demand to come.
+                length = forcing[k, END] - forcing[k, START]
+                wanted = min(wanted, PART_OF_HALF_SINE * length)
             # Even parts up to the stop: no sliver of a step before it.
             parts = max(1.0, math.ceil(left / wanted - 1e-3))
             dt = left / parts
@@ -340,16 +351,20 @@ def march(
                 set_demand(conditions, clock, ledger, forcing[k], now, 0.0, dt)
             effective_dt = dt - weight * last
             most = MOST_ITERATIONS
-            extra = 3 if now == out_time[out] else 0
-            if last > 0.0:
+            most_growth = RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY
+            conditions[CAREFUL] = 0.0 if second_order else 1.0
+            extra = 8 if now == out_time[out] else 0
+            if last == 0.0:
+                most = MOST_ITERATIONS_AT_START
+            if last > 0.0 and second_order:
                 predict(h, h_before, dt / last, dry_suction, guess)
             else:
-                most = MOST_ITERATIONS_AT_START
                 for i in range(n):
                     guess[i] = h[i]
             iterations = newton(
                 guess, effective_dt, work[TARGET], z, soil, root, conditions, codes, tables,
-                scalars, volume, dry_suction, newton_tolerance, most, extra, work, flows,
+                scalars, volume, dry_suction, newton_tolerance, most,
+                most_growth, extra, work, flows,
             )  # fmt: skip
             solved = iterations >= 0
             counts[ITERATIONS] += iterations if solved else -1 - iterations
@@ -358,13 +373,15 @@ def march(
             if solved:
                 error = 0.0
                 if last > 0.0:
-                    error = step_error(work[STORAGE_ROW], stored, rate, dt, volume)
+                    error = step_error(work[STORAGE_ROW], stored, rate, dt, volume, codes)
                 growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
                 growth = min(MOST_GROWTH, max(LEAST_GROWTH, growth))
                 accepted = error <= 1.2 * tolerance
                 if accepted and weight > 0.0 and outflow_ended(codes, flows, ledger):
+                    # The end falls within this step: half of it, at first order.
                     second_order = False
                     counts[REJECTED] += 1
+                    clock[NEXT_STEP] = 0.5 * dt
                     continue
             if not accepted:
                 counts[REJECTED] += 1

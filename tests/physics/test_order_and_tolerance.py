@@ -168,7 +168,9 @@ SAND_RUNS = {
 
 @pytest.mark.parametrize("name", SAND_RUNS)
 def test_error_in_sand_falls_with_the_tolerance(name):
-    errors, steps = converged_difference(SAND_RUNS[name], TOLERANCES, 1e-7)
-    assert (errors < TOLERANCES).all()
-    assert np.polyfit(np.log(TOLERANCES), np.log(errors), 1)[0] >= 0.8
+    # Under daylight demand from 1e-3 down: above it the half-sine, not the tolerance, sets the steps.
+    tolerances = 0.1 * TOLERANCES if name == "drying" else TOLERANCES
+    errors, steps = converged_difference(SAND_RUNS[name], tolerances, 1e-8)
+    assert (errors < tolerances).all()
+    assert np.polyfit(np.log(tolerances), np.log(errors), 1)[0] >= 0.8
     assert -np.polyfit(np.log(steps), np.log(errors), 1)[0] >= 1.8

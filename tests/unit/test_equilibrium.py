@@ -110,8 +110,8 @@ def test_means_over_any_range_cross_layers_exactly(top, length, at_base):
 def test_means_follow_heads_of_any_shape_and_keep_missing_times_missing():
     profile = sw.Profile.over_gravel(SAND, 30.0)
     mesh = profile.mesh()
-    heads = np.stack([-20.0 - 30.0 * np.sin(mesh.depth / 7.0), np.full(mesh.depth.size, np.nan)])
-    heads[0, 4] = 3.0
+    heads = np.stack([-20.0 - 10.0 * np.sin(mesh.depth / 7.0), np.full(mesh.depth.size, np.nan)])
+    heads[0, 4] += 0.3
     cuts = [0.0, *mesh.depth[(mesh.depth > 0.0) & (mesh.depth < 7.6)], 7.6]
 
     def at(depth):

@@ -217,6 +217,7 @@ def conditions_and_codes(base="outflow", *, stress=(1, 250.0, 3.0), held_surface
     conditions[column.EVAPORATION_HALF_SUCTION] = 1.0e4
     conditions[column.EVAPORATION_STEEPNESS] = 3.0
     conditions[column.CRITICAL_STRESS_INDEX] = 1.0
+    conditions[column.COMPENSATION] = 1.0
     return conditions, codes
 
 
@@ -325,6 +326,7 @@ def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
     demand = conditions[column.TRANSPIRATION_DEMAND]
     for critical in (1.0, 0.5, index, 0.5 * index):
         conditions[column.CRITICAL_STRESS_INDEX] = critical
+        column.compensate(h, ROOT, conditions, codes)
         taken = assembled(h, conditions, codes)[2][column.TRANSPIRATION]
         # A hundredth less where roots near oven-dry soil are left out on the way to it.
         assert taken == pytest.approx(demand * min(index / critical, 1.0), rel=1e-3)
@@ -346,7 +348,7 @@ def test_the_tridiagonal_solver_against_a_banded_one(seed, n):
 
 
 def test_mean_between_depths_crosses_layers_exactly():
-    h = STATES["moist"]
+    h = -30.0 - 1.5 * Z
     top, bottom = 0.1, 2.9
 
     def at(depth):
@@ -357,6 +359,14 @@ def test_mean_between_depths_crosses_layers_exactly():
     expected = sum(quad(at, a, b)[0] for a, b in pairwise(pieces))
     found = column.mean_water_content(h, Z, SOIL, TABLES, SCALARS, top, bottom)
     assert found == pytest.approx(expected / (bottom - top), abs=1e-7)
+
+
+def test_at_a_front_the_mean_is_what_the_balance_holds():
+    h = np.where(np.arange(Z.size) < 3, -10.0, -1.0e4)
+    held = np.empty(SOIL.size)
+    column.interval_water_content(h, SOIL, TABLES, SCALARS, held)
+    found = column.mean_water_content(h, Z, SOIL, TABLES, SCALARS, Z[2], Z[3])
+    assert found == pytest.approx(held[2], abs=1e-12)
 
 
 # --- demand and its reduction ------------------------------------------------------------------
