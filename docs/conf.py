@@ -11,9 +11,9 @@ from pathlib import Path
 HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
-import made_at_build
+import made_at_build  # noqa: E402
 
-import soilwater
+import soilwater  # noqa: E402
 
 project = "soilwater"
 author = "the soilwater authors"

@@ -34,9 +34,7 @@ SUBJECTS = {
         "daily_reference_et hourly_reference_et"
     ),
     "Irrigation": "Event Rule cycle_and_soak hand_water syringe",
-    "Errors": (
-        "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status"
-    ),
+    "Errors": ("SoilWaterError InputError RunError Interrupted SoilWaterWarning Status"),
 }
 """Everything that ``soilwater`` itself offers, by subject."""
 
@@ -171,7 +169,7 @@ def units_page() -> str:
             "# Units",
             "",
             "Every argument that has a unit takes a plain number in the house unit, a text with a "
-            "unit, or a `pint` quantity. A bare text (`\"12\"`) or a unit of the wrong kind is an "
+            'unit, or a `pint` quantity. A bare text (`"12"`) or a unit of the wrong kind is an '
             "error that says what would be right. Depth counts downward from the turf surface, "
             "suction is positive when dry, fluxes are positive downward, and times are local "
             "standard time.",
