@@ -8,6 +8,20 @@ from typing import TYPE_CHECKING, Any
 import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
 from soilwater.cases import Case, HeldSurface
 from soilwater.decisions.construction import check_root_zone
+from soilwater.decisions.contour import depth_over_contour
+from soilwater.decisions.depth import compare_sands, depth_window
+from soilwater.decisions.diagnosis import diagnose
+from soilwater.decisions.expected import expected_reading
+from soilwater.decisions.hand_watering import hand_water_plan
+from soilwater.decisions.measurements import next_measurement
+from soilwater.decisions.rest import BaseSuction
+from soilwater.decisions.slope import slope_equivalent
+from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.decisions.survey_sheet import join_surveys, read_survey
+from soilwater.decisions.targets import AirTarget, ReadingTarget
+from soilwater.decisions.water_side import air_after_rain, days_below_air, flush_water
+from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.what_if import what_if
 from soilwater.equilibrium import drained_state, drained_water_content
 from soilwater.errors import (
     InputError,
@@ -45,6 +59,8 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 __all__ = [
+    "AirTarget",
+    "BaseSuction",
     "BrooksCorey",
     "CapillaryBreak",
     "Case",
@@ -57,7 +73,10 @@ __all__ = [
     "Interrupted",
     "Kosugi",
     "Layer",
+    "Lines",
     "Profile",
+    "Reading",
+    "ReadingTarget",
     "RetentionTable",
     "RoundedStress",
     "Rule",
@@ -68,33 +87,50 @@ __all__ = [
     "Site",
     "SoilWaterError",
     "SoilWaterWarning",
+    "Spot",
     "Status",
+    "Survey",
     "Turf",
     "TwoComponent",
     "VanGenuchten",
     "WaterTable",
     "Weather",
     "WithDryEnd",
+    "air_after_rain",
     "check_root_zone",
     "compare_depths",
+    "compare_sands",
     "cycle_and_soak",
     "daily_reference_et",
+    "days_below_air",
     "days_until",
+    "depth_over_contour",
+    "depth_window",
+    "diagnose",
     "drained_state",
     "drained_water_content",
+    "dry_down_outlook",
+    "expected_reading",
+    "flush_water",
     "hand_water",
+    "hand_water_plan",
     "hourly_reference_et",
+    "join_surveys",
     "meter_reading",
+    "next_measurement",
     "read_retention",
     "read_retention_samples",
     "read_station",
+    "read_survey",
     "read_weather",
     "simulate",
     "simulate_ensemble",
     "simulate_many",
+    "slope_equivalent",
     "steady_weather",
     "syringe",
     "weather_from_table",
+    "what_if",
 ]
 
 

