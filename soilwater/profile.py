@@ -164,7 +164,7 @@ BASES: dict[str, type[Base]] = {
 """Every base condition by its name."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Layer:
     """A layer of one soil.
 
@@ -203,6 +203,25 @@ class Layer:
         faults.raise_if_any()
         if not self.name:
             object.__setattr__(self, "name", self.soil.name or "layer")
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        return [
+            (
+                self.name,
+                in_people_units(self.thickness, "length"),
+                self.soil.name or type(self.soil).__name__,
+                in_people_units(self.soil.k_sat, "conductivity"),
+            )
+        ]
+
+    def __repr__(self) -> str:
+        return echo_table(self._rows(), _LAYER_HEADER)
+
+    def _repr_html_(self) -> str:
+        return html_table(self._rows(), _LAYER_HEADER, caption="Layer")
+
+
+_LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
 class Mesh(NamedTuple):

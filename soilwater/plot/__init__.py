@@ -8,6 +8,7 @@ from soilwater.plot.curves import depth_curve, retention
 from soilwater.plot.days import before_after, dry_down, water_balance
 from soilwater.plot.depths import depth_time, profile, suction_profile
 from soilwater.plot.maps import survey_map
+from soilwater.plot.outlooks import outlook
 from soilwater.plot.style import look
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "depth_time",
     "dry_down",
     "look",
+    "outlook",
     "profile",
     "retention",
     "suction_profile",

@@ -22,6 +22,8 @@ ODDS_MAP = LinearSegmentedColormap.from_list("odds", ["#f7f4ee", "#e0a458", "#8c
 
 MOST_NAMED = 25
 """Spots that get their names written; more of them get their values only."""
+MOST_LETTERS = 120
+"""Letters that all names together may have to be written."""
 QUANTITIES = {
     "reading": ("%", 100.0),
     "expected_reading": ("%", 100.0),
@@ -95,7 +97,7 @@ def survey_map(
         low, high = (known.min(), known.max()) if known.size else (0.0, 1.0)
         norm = Normalize(low, high if high > low else low + 1.0)
     cell = _grid_spacing(place)
-    crowded = len(names) > MOST_NAMED
+    crowded = len(names) > MOST_NAMED or sum(map(len, names)) > MOST_LETTERS
     for name, (x, y), value in zip(names, place, shown, strict=True):
         known_here = bool(np.isfinite(value))
         face = colours(norm(value)) if known_here else "white"
@@ -184,8 +186,8 @@ def _frame(ax: Axes, place: NDArray[np.float64], cell: tuple[float, float] | Non
     ax.set_ylabel("north (m)")
     ax.annotate(
         "N",
-        xy=(-0.06, 1.0),
-        xytext=(-0.06, 0.86),
+        xy=(1.0, 1.16),
+        xytext=(1.0, 1.02),
         xycoords="axes fraction",
         ha="center",
         va="center",

@@ -103,6 +103,9 @@ def look() -> AbstractContextManager[None]:
     context manager
         ``with look(): figure, axes = plt.subplots(1, 4)``.
     """
+    # A notebook turns its pictures on when the backend is first used. Were that within the look,
+    # they would be turned off again at its end, and only the first one would ever be shown.
+    plt.draw_if_interactive()
     return matplotlib.rc_context(_LOOK)
 
 
@@ -263,10 +266,11 @@ def draw_bands(
         colour = BAND_COLOURS[i % len(BAND_COLOURS)]
         ax.axhspan(100.0 * low, 100.0 * high, color=colour, lw=0, zorder=0, label=f"_{name}")
         middle = 50.0 * (low + high)
-        places = left + (right - left) * np.linspace(0.06, 0.94, 11)
+        places = left + (right - left) * np.linspace(0.94, 0.06, 11)
         near: Any = [[abs(np.interp(x, days, line) - middle) for line in lines] for x in places]
         room = np.min(near, axis=1, initial=100.0)
-        # The first place that is good enough keeps the names in one column where it can.
+        # The first place that is good enough keeps the names in one column where it can; from
+        # the right, since names of lines may stand on their left ends.
         good = np.flatnonzero(room > 0.9 * min(room.max(), 2.5))
         text = ax.text(
             float(places[good[0]]),

@@ -62,12 +62,14 @@ ONLY_IN = {
     "matplotlib": {"plot", "report"},
     "pint": {"units"},
     "openpyxl": {"text_tables"},
+    "jinja2": {"report"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
 KERNELS_MAY_IMPORT = {"soilwater.kernels", "soilwater.errors", "numpy", "numba", "llvmlite"}
 LOADED_ONLY_WHEN_NEEDED = (
     "matplotlib",
+    "jinja2",
     "scipy.optimize",
     "pint",
     "tqdm",

@@ -1,0 +1,478 @@
+"""The one-page report: says what its parts say, needs nothing from elsewhere, fits on one sheet."""
+
+import base64
+import importlib.util
+import re
+import shutil
+import subprocess
+import sys
+import xml.etree.ElementTree as ElementTree
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.decisions.diagnosis import diagnose
+from soilwater.decisions.hand_watering import hand_water_plan
+from soilwater.decisions.measurements import next_measurement
+from soilwater.decisions.survey import Reading, Spot, Survey
+from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.report import report
+
+NASTY = '<script>alert("x")</script> & $x_'
+EXAMPLE = Path(__file__).parents[2] / "examples" / "committee_report.py"
+
+SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
+TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
+LINES = Lines("18 %", "14 %", "12 %")
+# A repellent patch, a deep spot, and others whose readings their depths give.
+FOUND = {"A1": (30, 0.247), "A2": (31, 0.25), "B1": (30, 0.262), "B2": (31, 0.08), "C3": (46, 0.15)}
+
+
+def read(name, depth, value, place, **more):
+    readings = (Reading(value, 7.6, "2026-07-08T07:00"),)
+    return Spot(name, depth, readings=readings, x=4.0 * (place % 2), y=3.0 * (place // 2), **more)
+
+
+def parts_of(survey, weather):
+    return (
+        survey,
+        diagnose(survey, SAND),
+        dry_down_outlook(survey, SAND, weather, TURF, LINES, draws=4),
+        hand_water_plan(survey, SAND, weather, TURF, LINES.wilt, flow="12 gpm", draws=2),
+    )
+
+
+@pytest.fixture(scope="module")
+def parts():
+    spots = [
+        read(name, depth, value, i, area=5.0)
+        for i, (name, (depth, value)) in enumerate(FOUND.items())
+    ]
+    green = Survey(spots, name="Wrenfold Common, 4th green", notes=("depths were in inches",))
+    return parts_of(green, sw.steady_weather(8, "5.5 mm/day"))
+
+
+@pytest.fixture(scope="module")
+def page(parts):
+    return report(*parts, remarks=["Asked: a second hose."], prepared_by="the greenkeeper")
+
+
+@pytest.fixture(scope="module")
+def crowded():
+    """Everything that makes a page long: many spots with long names, slopes, notes, two weeks."""
+    rng = np.random.default_rng(14)
+    spots = [
+        read(f"row {i // 5} no. {i % 5}", 28.0 + i % 10 * 2, rng.uniform(0.1, 0.25), i, slope=0.03)
+        for i in range(25)
+    ]
+    notes = tuple(f"line {i}: read as inches because the header above it says so" for i in range(9))
+    green = Survey(
+        spots, name="Wrenfold Common, practice ground, the far and older half", notes=notes
+    )
+    parts = parts_of(green, sw.steady_weather(12, "6 mm/day", start="2026-07-08"))
+    return report(*parts, remarks=["word " * 40] * 3, prepared_by="the greenkeeper")
+
+
+class Reader(HTMLParser):
+    """Tags, attributes and sections of texts; a tag left open or closed out of turn raises."""
+
+    VOID = frozenset(("meta", "img"))
+
+    def __init__(self, html):
+        super().__init__()
+        self.open, self.tags, self.attributes, self.texts = [], [], [], []
+        self.feed(html)
+        self.close()
+        assert not self.open
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, name, value) for name, value in attrs]
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if data.strip() and "style" not in self.open:
+            self.texts.append(" ".join(data.split()))
+
+
+def pictures_of(page):
+    """Sources of the SVG pictures inside a page."""
+    found = re.findall(r'src="data:image/svg\+xml;base64,([^"]+)"', page)
+    return [base64.b64decode(each).decode() for each in found]
+
+
+def headings(page):
+    root = ElementTree.fromstring(page.split("\n", 1)[1])
+    return ["".join(each.itertext()) for each in root.iter() if each.tag in ("h2", "figcaption")]
+
+
+def finding(page):
+    block = page.split('<section class="finding">')[1].split("</section>")[0]
+    return [re.sub(r"\s+", " ", each) for each in re.findall(r"<li>(.*?)</li>", block, re.S)]
+
+
+def table_of(page, kind):
+    """Rows of a table by their first cell."""
+    root = ElementTree.fromstring(page.split("\n", 1)[1])
+    (table,) = (each for each in root.iter("table") if each.get("class") == kind)
+    rows = [[cell.text or "" for cell in row] for row in table.iter("tr")]
+    return rows[0], {row[0]: row[1:] for row in rows[1:]}
+
+
+# --- the page as a file ------------------------------------------------------------------------
+
+
+def test_nothing_comes_from_elsewhere(page):
+    reader = Reader(page)
+    for _, name, value in reader.attributes:
+        assert name not in ("href", "action", "srcset", "poster", "data")
+        assert name != "src" or value.startswith("data:image/svg+xml;base64,")
+    style = page.split("<style>")[1].split("</style>")[0]
+    assert "url(" not in style and "@import" not in style
+    assert "//" not in re.sub(r'src="data:[^"]+"', "", page)
+
+
+def test_pictures_refer_to_nothing_outside_themselves(page):
+    pictures = pictures_of(page)
+    assert len(pictures) == 2
+    for picture in pictures:
+        assert not re.findall(r"<(?:script|foreignObject)|@import|url\((?!#)", picture)
+        # What is left of addresses are the names of the two vocabularies of SVG.
+        assert set(re.findall(r'(\S+)="https?:', picture)) <= {"xmlns", "xmlns:xlink"}
+        for target in re.findall(r'href="\s*([^"]+)"', picture):
+            assert target.startswith(("#", "data:image/png;base64,"))
+
+
+def test_no_scripts(page):
+    reader = Reader(page)
+    assert not {"script", "iframe", "object", "embed", "link", "base"} & set(reader.tags)
+    assert not [name for _, name, _ in reader.attributes if name.startswith("on")]
+
+
+def test_well_formed_for_html_and_xml_alike(page, crowded):
+    for each in (page, crowded):
+        assert each.startswith("<!DOCTYPE html>\n")
+        Reader(each)
+        root = ElementTree.fromstring(each.split("\n", 1)[1])
+        assert root.tag == "html" and root.get("lang") == "en"
+        assert root.find("head/title").text
+
+
+def test_pictures_are_told_to_those_who_do_not_see_them(page):
+    said = [value for tag, name, value in Reader(page).attributes if (tag, name) == ("img", "alt")]
+    assert len(said) == 2
+    assert "B2 8" in said[0] and "C3 15" in said[0]
+    assert "wilt 12 %" in said[1]
+
+
+def test_the_same_input_gives_the_same_page(parts, page, tmp_path):
+    path = tmp_path / "page.html"
+    again = report(
+        *parts, remarks=["Asked: a second hose."], prepared_by="the greenkeeper", path=path
+    )
+    assert again == page
+    assert path.read_text(encoding="utf-8") == page
+
+
+def test_what_people_wrote_stays_text(parts):
+    survey, odds, outlook, plan = parts
+    renamed = {"A1": NASTY}
+
+    def rename(named):
+        spots = tuple(
+            replace(each, spot=replace(each.spot, name=renamed.get(each.spot.name, each.spot.name)))
+            for each in named.spots
+        )
+        return replace(named, spots=spots)
+
+    spots = [replace(each, name=renamed.get(each.name, each.name)) for each in survey.spots]
+    nasty = Survey(spots, name=NASTY, notes=(NASTY,))
+    page = report(
+        nasty, rename(odds), rename(outlook), rename(plan), remarks=[NASTY], prepared_by=NASTY
+    )
+    reader = Reader(page)
+    assert "script" not in reader.tags
+    assert "<script" not in page
+    assert page.count("&lt;script&gt;alert(&#34;x&#34;)&lt;/script&gt; &amp; $x_") >= 6
+    assert f"{NASTY}: soil water report" in reader.texts
+    for picture in pictures_of(page):
+        assert "<script" not in picture
+
+
+# --- what it says --------------------------------------------------------------------------------
+
+
+def test_all_sections_in_order(page):
+    assert headings(page) == [
+        "What we found",
+        "From above",
+        "How it dries down without hand water",
+        "Spot by spot",
+        "Hand water",
+        "What to measure next",
+        "Remarks",
+        "Assumed",
+        "Before you act",
+    ]
+    for text in ("Wrenfold Common, 4th green", "Asked: a second hose."):
+        assert text in Reader(page).texts
+    assert "Prepared by the greenkeeper" in page and "2026-07-08" in page
+
+
+def test_what_is_not_given_has_no_section(parts):
+    survey, odds, outlook, plan = parts
+    always = ["Spot by spot", "Before you act"]
+    nowhere = Survey([replace(each, x=None) for each in survey.spots])
+    for given, expected in (
+        ((survey,), ["What we found", "From above", "Spot by spot", "Assumed", "Before you act"]),
+        ((nowhere,), ["What we found", *always]),
+        ((Survey([Spot("A", 30.0)]),), always),
+        (
+            (nowhere, odds),
+            ["What we found", "Spot by spot", "What to measure next", "Assumed", "Before you act"],
+        ),
+        (
+            (nowhere, None, outlook),
+            [
+                "What we found",
+                "How it dries down without hand water",
+                "Spot by spot",
+                "Assumed",
+                "Before you act",
+            ],
+        ),
+        (
+            (nowhere, None, None, plan),
+            ["What we found", "Spot by spot", "Hand water", "Assumed", "Before you act"],
+        ),
+    ):
+        page = report(*given)
+        assert headings(page) == expected
+        assert "None" not in " ".join(Reader(page).texts)
+
+
+def test_the_finding_is_three_sentences_with_words_for_odds(page, parts):
+    _, odds, outlook, plan = parts
+    why, drying, water = finding(page)
+    patch = odds.spot("B2")
+    assert f"B2, 31.0 cm (12.2 in) deep, reads {100 * patch.reading:.1f} %" in why
+    assert f"its depth should give {100 * patch.expected:.1f} %" in why
+    assert re.search(rf"consistent with {patch.causes[0].label} \((likely|possible), ", why)
+    first = outlook.spot("C3")
+    assert "C3, 46.0 cm (18.1 in) deep, is likely to fall to the wilt line (12 %) first" in drying
+    assert f"on day {first.wilt.median:.1f} (" in drying
+    kept = plan.spot("C3")
+    assert kept.waterings and "C3" in water
+    assert f"{100 * kept.kept:.0f} % of the draws" in water
+    # What was worked out from depth does not speak for the patch, and says so.
+    assert "B2 aside" in drying
+    assert "B2 cannot be planned by depth" in water
+
+
+def test_words_follow_the_odds(parts):
+    survey, odds, *_ = parts
+    patch = odds.spot("B2")
+
+    def first_sentence(share):
+        rest = (1.0 - share) / (len(patch.causes) - 1)
+        causes = tuple(
+            replace(each, share=share if i == 0 else rest) for i, each in enumerate(patch.causes)
+        )
+        changed = replace(patch, causes=causes)
+        spots = tuple(changed if each.spot.name == "B2" else each for each in odds.spots)
+        return finding(report(survey, replace(odds, spots=spots)))[0]
+
+    label = patch.causes[0].label
+    assert f"consistent with {label} (likely, 50 %)" in first_sentence(0.5)
+    assert f"consistent with {label} (possible, 49 %)" in first_sentence(0.49)
+    # No model of greens is sure to a part in a hundred.
+    assert f"consistent with {label} (likely, over 99 %)" in first_sentence(0.999)
+
+
+def test_no_wilt_in_sight_is_called_unlikely(parts):
+    survey, _, outlook, _ = parts
+    never = type(outlook.spots[0].wilt)(np.inf, np.inf, np.inf)
+    late = type(outlook.spots[0].wilt)(7.0, np.inf, np.inf)
+    dry = replace(outlook, spots=tuple(replace(each, wilt=never) for each in outlook.spots))
+    assert (
+        "it is unlikely that any spot falls to the wilt line"
+        in finding(report(survey, None, dry))[1]
+    )
+    spots = (replace(dry.spots[0], wilt=late), *dry.spots[1:])
+    said = finding(report(survey, None, replace(dry, spots=spots)))[1]
+    assert "it is possible that a spot falls to the wilt line" in said
+    assert "A1" in said and "on day 7.0 or later" in said
+
+
+def test_the_table_holds_what_the_parts_say(page, parts):
+    _, odds, outlook, plan = parts
+    header, rows = table_of(page, "spots")
+    assert header[:3] == ["spot", "root zone", "reads %"]
+    assert set(rows) == set(FOUND)
+    for name, (depth, value) in FOUND.items():
+        cells = dict(zip(header[1:], rows[name], strict=True))
+        assert cells["root zone"].startswith(f"{depth:.1f} cm")
+        assert float(cells["reads %"]) == pytest.approx(100 * value)
+        at = odds.spot(name)
+        assert cells["depth gives %"].startswith(f"{100 * at.expected:.1f} (")
+        assert float(cells["gap %"]) == pytest.approx(100 * (at.reading - at.expected), abs=0.051)
+        assert cells["first cause"].startswith(at.causes[0].label)
+        if name == "B2":
+            assert cells["days to wilt 12 %"] == cells["hand water mm"] == "*"
+            continue
+        wilt = outlook.spot(name).wilt.median
+        assert cells["days to wilt 12 %"].startswith(f"{wilt:.1f}" if wilt < 8 else "> 8")
+        amount = sum(walk.amount for walk in plan.spot(name).waterings)
+        assert cells["hand water mm"].startswith(f"{amount:.1f}" if amount else "none")
+    assert "* This spot reads drier than depth can explain" in page
+
+
+def test_of_many_spots_those_that_need_attention_are_shown(crowded):
+    _, rows = table_of(crowded, "spots")
+    assert 4 <= len(rows) <= 8
+    assert re.search(r"The \d spots that need attention first; \d+ more\.", crowded)
+    assert "later visits, until" in crowded
+    assert "6 more notes" in crowded and "22 more spots on slopes" in crowded
+
+
+def test_the_plan_lists_each_visit_with_its_water(page, parts):
+    plan = parts[3]
+    _, rows = table_of(page, "plan")
+    assert rows
+    for when, (amounts, water, hose) in rows.items():
+        walks = [w for w in plan.waterings if str(w.time)[:16].replace("T", " ") == when]
+        assert walks
+        for walk in walks:
+            assert walk.spot in amounts
+            # 1 mm is 1 L/m2; a US gallon is 231 cubic inches, a foot 0.3048 m (exact).
+            gallons = walk.amount * 1000 * 0.3048**2 / (231 * 0.0254**3 * 1000)
+            assert f"{walk.amount:.1f} ({gallons:.0f})" in amounts
+        assert float(water.split()[0]) == pytest.approx(sum(5.0 * w.amount for w in walks), abs=0.5)
+        minutes = sum(5.0 * w.amount for w in walks) / (12 * 231 * 0.0254**3 * 1000)
+        assert float(hose.split()[0]) == pytest.approx(minutes, abs=0.06)
+
+
+def test_the_most_telling_measurement_comes_first(page, parts):
+    best = next_measurement(parts[1])
+    block = page.split("What to measure next</h2>")[1]
+    assert re.search(r"<li>(.*?)[;<]", block).group(1) == f"At {best.spot} {best.instruction}"
+
+
+def test_every_caution_and_assumption_is_there_once(page, parts):
+    texts = Reader(page).texts
+    lower = " ".join(texts).lower()
+    for part in parts[1:]:
+        for said in (*part.cautions, *part.assumptions):
+            assert said.lower() in lower
+    said = [text for text in texts if len(text) > 40]
+    assert len(said) == len(set(said))
+    for words in ("depths were in inches", "not a design for construction", "maps of a club"):
+        assert words in lower
+
+
+def test_depths_are_mapped_where_nothing_was_read(parts):
+    unread = Survey([replace(each, readings=()) for each in parts[0].spots])
+    (said,) = (v for t, n, v in Reader(report(unread)).attributes if (t, n) == ("img", "alt"))
+    assert "depths of the root zone in inches: A1 11.8" in said
+
+
+# --- bad input -----------------------------------------------------------------------------------
+
+
+def test_all_faults_at_once(parts):
+    survey, odds, outlook, plan = parts
+    other = Survey([spot for spot in survey.spots if spot.name != "C3"])
+    with pytest.raises(sw.InputError) as caught:
+        report(other, odds, replace(outlook, rod=12.0), plan, remarks=["short", "x" * 201, "", ""])
+    said = "\n".join(caught.value.faults)
+    assert len(caught.value.faults) == 6
+    for words in ("the survey has no spot C3", "12 cm", "7.6 cm", "4 remarks", "remarks[1]", "200"):
+        assert words in said
+    with pytest.raises(sw.InputError, match="allowed: a Survey"):
+        report("a survey", odds)
+    with pytest.raises(sw.InputError, match="plan is"):
+        report(survey, plan=outlook)
+
+
+def test_without_the_template_library_the_cure_is_named(parts, monkeypatch):
+    monkeypatch.setitem(sys.modules, "jinja2", None)
+    with pytest.raises(ImportError, match=r'pip install "soilwater\[report\]"'):
+        report(parts[0])
+
+
+# --- on paper ------------------------------------------------------------------------------------
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
+QUIET = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-pdf-header-footer",
+)
+
+
+def sheets(page, paper, folder):
+    """Print a page and count the sheets; what was printed comes back too."""
+    on_paper = page.replace("@page {", f"@page {{ size: {paper};", 1)
+    assert on_paper != page
+    source, printed = folder / "page.html", folder / "page.pdf"
+    source.write_text(on_paper, encoding="utf-8")
+    command = [BROWSER, *QUIET, f"--user-data-dir={folder / 'profile'}"]
+    subprocess.run(
+        [*command, f"--print-to-pdf={printed}", source.as_uri()],
+        check=True,
+        capture_output=True,
+        timeout=120,
+    )
+    content = printed.read_bytes()
+    box = re.search(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", content)
+    size = tuple(float(each) / 72.0 * 25.4 for each in box.groups())
+    return len(re.findall(rb"/Type\s*/Page\b", content)), size
+
+
+@pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
+@pytest.mark.parametrize(("paper", "size"), [("A4", (210, 297)), ("letter", (215.9, 279.4))])
+@pytest.mark.parametrize("which", ["page", "crowded", "short"])
+def test_prints_on_one_sheet(which, paper, size, page, crowded, parts, tmp_path):
+    shown = {"page": page, "crowded": crowded, "short": report(*parts[:2])}[which]
+    count, printed = sheets(shown, paper, tmp_path)
+    assert printed == pytest.approx(size, abs=0.5)
+    assert count == 1
+
+
+@pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
+def test_the_count_of_sheets_would_notice(page, tmp_path):
+    longer = page.replace("</footer>", "<p>more</p>" * 300 + "</footer>")
+    assert sheets(longer, "A4", tmp_path)[0] > 1
+
+
+def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):
+    spec = importlib.util.spec_from_file_location("committee_report", EXAMPLE)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    module.DRAWS, module.PLAN_DRAWS = 4, 2
+    monkeypatch.chdir(tmp_path)
+    said = []
+    monkeypatch.setattr("builtins.print", lambda *words: said.append(" ".join(map(str, words))))
+    module.main()
+    page = (tmp_path / module.PAGE).read_text(encoding="utf-8")
+    assert str(tmp_path / module.PAGE) in said[0]
+    why, drying, water = finding(page)
+    assert "B2" in why and "water repellency" in why
+    assert "C4" in drying and "C4" in water
