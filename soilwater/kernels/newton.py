@@ -97,6 +97,8 @@ def newton(
             settled = abs(work[RESIDUAL_ROW, i]) <= LEAST_RESIDUAL * volume[i]
             if settled and -h[i] > dry_suction[i] and abs(change[i]) > -h[i]:
                 change[i] = 0.0
+        # Once converged, an iteration must leave it so.
+        limit, cut = (tolerance, 0.1) if converged else (most_growth * norm, 0.5)
         factor = 1.0
         new_norm = norm
         for _ in range(MOST_HALVINGS + 1):
@@ -114,11 +116,11 @@ def newton(
                 matrix, water, flows,
             )  # fmt: skip
             new_norm = residual_norm(h, work[RESIDUAL_ROW], work[STORAGE_ROW], volume)
-            if new_norm <= most_growth * norm:
+            if new_norm <= limit:
                 break
-            factor *= 0.5
-        worse = new_norm > tolerance or (new_norm >= norm and norm <= NEAR_ROUND_OFF * tolerance)
-        if converged and (worse or not math.isfinite(new_norm)):
+            factor *= cut
+        worse = new_norm >= norm and norm <= NEAR_ROUND_OFF * tolerance
+        if converged and (worse or not new_norm <= tolerance):
             # As good as the numbers allow: the last heads stand.
             for i in range(n):
                 h[i] = trial[i]
