@@ -1,0 +1,67 @@
+"""Columns no green will ever be: none may fail, lose water or leave its bounds.
+
+Conservation of water and the physical bounds are the outside truth here; the columns are random
+(see `hard_columns`) and each is the column of its seed for good.
+"""
+
+import hard_columns
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.kernels.curves import OVEN_DRY_SUCTION, SPECIFIC_STORAGE
+
+IN_CI = 300
+LONG = 20_000
+
+
+def faults_of(seed):
+    """What is wrong with the column of a seed, in words."""
+    case = hard_columns.hard_case(seed)
+    half = case.weather.start + (case.weather.end - case.weather.start) // 2
+    run = sw.simulate(
+        case.profile,
+        case.weather,
+        turf=case.turf,
+        start=case.start,
+        ponding_limit=hard_columns.ponding_limit(seed),
+        output=[case.weather.start, half, case.weather.end],
+        on_failure="return",
+    )
+    if int(run.status) != 0:
+        return [f"seed {seed}: {run.status_text.values}"]
+    faults = []
+    water = run.water_content.values
+    suction = run.node_suction.values
+    if not (np.isfinite(water).all() and np.isfinite(suction).all()):
+        faults.append(f"seed {seed}: a value is not finite")
+    pressure = max(-float(suction.min()), 0.0)
+    most = max(layer.soil.theta_s for layer in case.profile.layers)
+    if water.min() < -1e-12 or water.max() > most + SPECIFIC_STORAGE * pressure + 1e-9:
+        faults.append(f"seed {seed}: water content {water.min()} to {water.max()}")
+    if suction.max() > OVEN_DRY_SUCTION * (1.0 + 1e-12):
+        faults.append(f"seed {seed}: suction {suction.max()}")
+    end = run.isel(time=-1)
+    through = end.rain + end.runoff + end.transpiration + end.evaporation + abs(end.drainage)
+    moved = max(float(through), float(abs(run.storage_change).max()))
+    closure = float(abs(run.closure_error).max())
+    # 1e-5 mm is what Newton may leave where next to nothing moves.
+    if closure > 1e-6 * moved + 1e-5:
+        faults.append(f"seed {seed}: closure {closure:.1e} mm of {moved:.1e} mm moved")
+    return faults
+
+
+@pytest.mark.parametrize("first", range(0, IN_CI, 20))
+def test_hard_columns(first):
+    assert [fault for seed in range(first, first + 20) for fault in faults_of(seed)] == []
+
+
+@pytest.mark.parametrize("seed", [349, 354, 373, 382, 387, 431, 579])
+def test_columns_that_once_failed(seed):
+    assert faults_of(seed) == []
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("first", range(IN_CI, LONG, 100))
+def test_many_hard_columns(first):
+    assert [fault for seed in range(first, first + 100) for fault in faults_of(seed)] == []
