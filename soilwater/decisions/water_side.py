@@ -17,8 +17,8 @@ import xarray as xr
 
 from soilwater.cases import Case
 from soilwater.decisions.cautions import cautions_for
-from soilwater.decisions.hand_watering import gallons_per_1000_ft2
 from soilwater.decisions.targets import air_target
+from soilwater.decisions.water_plan import gallons_per_1000_ft2
 from soilwater.equilibrium import drained_state, drained_water_content, mean_over_depth
 from soilwater.errors import Faults, InputError
 from soilwater.meter import meter_reading

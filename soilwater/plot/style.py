@@ -105,7 +105,7 @@ def look() -> AbstractContextManager[None]:
     """
     # A notebook turns its pictures on when the backend is first used. Were that within the look,
     # they would be turned off again at its end, and only the first one would ever be shown.
-    plt.draw_if_interactive()
+    plt.draw_if_interactive()  # type: ignore[no-untyped-call]
     return matplotlib.rc_context(_LOOK)
 
 
