@@ -40,6 +40,7 @@ nb_execution_timeout = 300
 nb_execution_raise_on_error = True
 nb_execution_show_tb = True
 nb_merge_streams = True
+nb_render_markdown_format = "myst"
 myst_enable_extensions = ["colon_fence", "deflist"]
 myst_heading_anchors = 3
 
@@ -70,7 +71,7 @@ html_css_files = ["soilwater.css"]
 html_show_sourcelink = False
 html_theme_options = {
     "description": "Water in sand-based turf: from a lab sheet and a depth to the dry-down",
-    "page_width": "1120px",
+    "page_width": "1240px",
     "sidebar_width": "250px",
     "fixed_sidebar": True,
     "show_powered_by": False,
