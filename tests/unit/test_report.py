@@ -280,6 +280,17 @@ def test_the_finding_is_three_sentences_with_words_for_odds(page, parts):
     assert "B2 cannot be planned by depth" in water
 
 
+def test_a_low_reading_that_depth_explains_best_is_not_set_apart(parts):
+    """One reading in ten lies below its band by chance: that alone is no other cause."""
+    survey, odds, outlook, _ = parts
+    deep = odds.spot("C3")
+    low = replace(deep, reading=deep.band[0] - 0.001)
+    assert low.causes[0].cause == "depth"
+    spots = tuple(low if each.spot.name == "C3" else each for each in odds.spots)
+    _, rows = table_of(report(survey, replace(odds, spots=spots), outlook), "spots")
+    assert "*" in rows["B2"] and "*" not in rows["C3"]
+
+
 def test_words_follow_the_odds(parts):
     survey, odds, *_ = parts
     patch = odds.spot("B2")
@@ -335,7 +346,7 @@ def test_the_table_holds_what_the_parts_say(page, parts):
         assert cells["days to wilt 12 %"].startswith(f"{wilt:.1f}" if wilt < 8 else "> 8")
         amount = sum(walk.amount for walk in plan.spot(name).waterings)
         assert cells["hand water mm"].startswith(f"{amount:.1f}" if amount else "none")
-    assert "* This spot reads drier than depth can explain" in page
+    assert "* This spot reads drier than depth explains" in page
 
 
 def test_of_many_spots_those_that_need_attention_are_shown(crowded):

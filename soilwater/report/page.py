@@ -1,0 +1,173 @@
+"""The page as a whole: what is given is checked, put into words and laid out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from soilwater.decisions.odds import LIKELY, UNLIKELY, Diagnosis
+from soilwater.decisions.survey import Survey
+from soilwater.decisions.water_plan import HandWaterPlan
+from soilwater.decisions.watering import DryDownOutlook
+from soilwater.errors import Faults
+from soilwater.report.layout import fits, type_size
+from soilwater.report.pictures import dry_down_picture, map_picture
+from soilwater.report.tables import plan_table, spot_table
+from soilwater.report.words import (
+    assumptions,
+    cautions,
+    facts,
+    finding,
+    next_measurements,
+    sentence,
+)
+
+TEMPLATE = "page.html.j2"
+MOST_ROWS = (8, 6, 4)
+"""Rows of the tables, the next fewer where even small type does not fit: spots that need attention
+first, and visits of the plan."""
+MOST_REMARKS, LONGEST_REMARK = 3, 200
+"""Remarks a sheet has room for, and letters of one."""
+
+
+def report(
+    survey: Survey,
+    diagnosis: Diagnosis | None = None,
+    outlook: DryDownOutlook | None = None,
+    plan: HandWaterPlan | None = None,
+    *,
+    remarks: Sequence[str] = (),
+    prepared_by: str = "",
+    path: str | Path | None = None,
+) -> str:
+    """Write the one-page report on a green: finding, map, dry-down, plan, what to measure next.
+
+    Parameters
+    ----------
+    survey : Survey
+        What was probed and read; the page carries its name. A map is drawn where every spot has
+        its place [m].
+    diagnosis : Diagnosis, optional
+        From `diagnose`, of this survey.
+    outlook : DryDownOutlook, optional
+        From `dry_down_outlook`, of this survey.
+    plan : HandWaterPlan, optional
+        From `hand_water_plan`, of this survey.
+    remarks : sequence of str, optional
+        Your own sentences, such as costs and what the committee is asked to decide; up to 3 of 200
+        letters.
+    prepared_by : str, optional
+        Who answers for the page.
+    path : str or Path, optional
+        File to write; none is written when left out.
+
+    Returns
+    -------
+    str
+        The page. Whatever is not given has no section.
+
+    Raises
+    ------
+    InputError
+        With every fault at once: something that is no survey, diagnosis, outlook or plan, or is of
+        spots that the survey does not have; an outlook and a plan for different rods; too many
+        or too long remarks.
+    ImportError
+        Without matplotlib or jinja2: ``python -m pip install "soilwater[report]"``.
+
+    Notes
+    -----
+    Words for odds are those of `diagnose`: likely from 50 %, possible from 10 %, unlikely below.
+    """
+    environment = _environment()
+    kept = _checked(survey, diagnosis, outlook, plan, remarks)
+    sections: dict[str, Any] = {
+        "name": survey.name or "Survey",
+        "facts": facts(survey),
+        "prepared_by": prepared_by,
+        "finding": finding(survey, diagnosis, outlook, plan),
+        "map": map_picture(survey),
+        "dry_down": None if outlook is None else dry_down_picture(outlook),
+        "measurements": () if diagnosis is None else next_measurements(diagnosis),
+        "remarks": kept,
+        "assumptions": assumptions(survey, diagnosis, outlook, plan),
+        "cautions": cautions(diagnosis, outlook, plan),
+        "likely": LIKELY,
+        "unlikely": UNLIKELY,
+    }
+    for most in MOST_ROWS:
+        sections["spots"] = spot_table(survey, diagnosis, outlook, plan, most)
+        sections["plan"] = None if plan is None else plan_table(plan, most)
+        if fits(sections):
+            break
+    source = resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
+    page: str = environment.from_string(source).render(**sections, size=type_size(sections))
+    if path is not None:
+        Path(path).write_text(page, encoding="utf-8")
+    return page
+
+
+def _environment() -> Any:
+    try:
+        import jinja2
+    except ImportError as error:
+        raise ImportError(
+            'soilwater.report needs jinja2: python -m pip install "soilwater[report]"'
+        ) from error
+    environment = jinja2.Environment(
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.filters["sentence"] = sentence
+    return environment
+
+
+def _checked(survey: Any, diagnosis: Any, outlook: Any, plan: Any, remarks: Any) -> tuple[str, ...]:
+    """Check that all is about one survey; returns the remarks."""
+    faults = Faults("report")
+    if not isinstance(survey, Survey):
+        faults.add(f"survey is {survey!r}", allowed="a Survey")
+    known = {spot.name for spot in survey.spots} if isinstance(survey, Survey) else None
+    for name, given, kind in (
+        ("diagnosis", diagnosis, Diagnosis),
+        ("outlook", outlook, DryDownOutlook),
+        ("plan", plan, HandWaterPlan),
+    ):
+        if given is None:
+            continue
+        if not isinstance(given, kind):
+            faults.add(f"{name} is {given!r}", allowed=f"a {kind.__name__}, or None")
+        elif known is not None:
+            strangers = [each.spot.name for each in given.spots if each.spot.name not in known]
+            if strangers:
+                faults.add(
+                    f"the survey has no spot {', '.join(strangers)}",
+                    where=name,
+                    cure="make it from this survey",
+                )
+    if (
+        isinstance(outlook, DryDownOutlook)
+        and isinstance(plan, HandWaterPlan)
+        and abs(outlook.rod - plan.rod) > 0.1
+    ):
+        faults.add(
+            f"the outlook is for rods of {outlook.rod:g} cm, the plan for {plan.rod:g} cm",
+            cure="make both for one rod length: readings of different rods do not compare",
+        )
+    kept = (remarks,) if isinstance(remarks, str) else tuple(str(each) for each in remarks)
+    if len(kept) > MOST_REMARKS:
+        faults.add(f"{len(kept)} remarks", allowed=f"up to {MOST_REMARKS} on one sheet")
+    for i, remark in enumerate(kept):
+        if len(remark) > LONGEST_REMARK:
+            faults.add(
+                f"{len(remark)} letters",
+                where=f"remarks[{i}]",
+                allowed=f"up to {LONGEST_REMARK}",
+            )
+    faults.raise_if_any()
+    return kept

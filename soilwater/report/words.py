@@ -1,0 +1,291 @@
+"""What the page says: the finding in words for odds, what to measure next, what was assumed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from soilwater.decisions.cautions import cautions_for
+from soilwater.decisions.ensembles import days_text
+from soilwater.decisions.measurements import Measurement, rank_measurements
+from soilwater.decisions.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
+from soilwater.decisions.survey import Spot, Survey
+from soilwater.decisions.water_plan import LITRES_PER_US_GALLON, HandWatering, HandWaterPlan
+from soilwater.decisions.watering import DryDownOutlook
+from soilwater.times import stamp
+from soilwater.units import in_people_units
+
+MOST_MEASUREMENTS = 3
+"""Kinds of measurement named, each at the spot where it tells most."""
+LEAST_GAIN = 0.05
+"""Expected gain [bit] below which a measurement is not worth the walk (a judgement, no source)."""
+MOST_NOTES = 3
+"""Notes of the survey's reader, and spots with a caution about their slope, that are repeated."""
+
+
+def sentence(text: str) -> str:
+    """Let a text begin with a capital and end with a full stop."""
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def odds_word(share: float) -> str:
+    """Find the word for a share, a probability [1]."""
+    return "likely" if share >= LIKELY else "possible" if share >= UNLIKELY else "unlikely"
+
+
+def count(number: int, noun: str) -> str:
+    """Write a number with its noun, in the plural where it is one."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
+def listed(names: Iterable[str], most: int = 5) -> str:
+    """Write names for a sentence, as many as `most` of them, and how many more there are."""
+    names = list(names)
+    if len(names) > most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def _share_text(share: float) -> str:
+    """Word and number for a probability [1]; no number is surer than the model."""
+    number = "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
+    return f"{odds_word(share)}, {number}"
+
+
+def per_cent(value: float) -> str:
+    """Write a value [1] in per cent without the sign; a dash where there is none."""
+    return f"{100.0 * value:.1f}" if math.isfinite(value) else "-"
+
+
+def facts(survey: Survey) -> tuple[str, ...]:
+    """Say what was done in a survey, and when."""
+    facts = [count(len(survey.spots), "spot")]
+    depths = [spot.depth for spot in survey.spots if spot.has_depth]
+    if depths:
+        low, high = (in_people_units(value, "length") for value in (min(depths), max(depths)))
+        facts.append(f"root zone {low if low == high else f'{low} to {high}'}")
+    if survey.rods:
+        rods = listed(in_people_units(rod, "length") for rod in survey.rods)
+        facts.append(f"read with {rods} rods")
+    times = sorted(r.time for s in survey.spots for r in s.readings if r.time is not None)
+    if times:
+        first, last = (stamp(time)[:10] for time in (times[0], times[-1]))
+        facts.append(first if first == last else f"{first} to {last}")
+    return tuple(facts)
+
+
+def finding(
+    survey: Survey,
+    diagnosis: Diagnosis | None,
+    outlook: DryDownOutlook | None,
+    plan: HandWaterPlan | None,
+) -> tuple[str, ...]:
+    """Say in a sentence each why a survey reads so, how the green dries and what water does.
+
+    Of diagnosis, outlook and plan, those that are None are passed over.
+    """
+    apart = drier_than_depth(diagnosis)
+    said = [_readings_found(survey) if diagnosis is None else _causes_found(diagnosis)]
+    if outlook is not None:
+        said.append(_drying_found(outlook, apart))
+    if plan is not None:
+        said.append(_watering_found(plan, apart))
+    return tuple(each for each in said if each)
+
+
+def _at(spot: Spot) -> str:
+    """Name a spot with its depth, as an aside within a sentence."""
+    if not spot.has_depth:
+        return spot.name
+    least = "at least " if spot.depth_at_least else ""
+    return f"{spot.name}, {least}{in_people_units(spot.depth, 'length')} deep,"
+
+
+def _readings_found(survey: Survey) -> str:
+    read = [(own_reading(spot), spot) for spot in survey.spots]
+    read = [(value, spot) for value, spot in read if math.isfinite(value)]
+    if not read:
+        return ""
+    low, driest = min(read, key=lambda each: each[0])
+    high = max(value for value, _ in read)
+    return (
+        f"{count(len(read), 'spot')} read {per_cent(low)} to {per_cent(high)} % by volume; the "
+        f"driest is {_at(driest).rstrip(',')}."
+    )
+
+
+def own_reading(spot: Spot) -> float:
+    """Mean reading [1] of the rods a spot was first read with; NaN without."""
+    usable = spot.usable_readings
+    same = [reading.value for reading in usable if reading.rod == usable[0].rod]
+    return float(np.mean(same)) if same else math.nan
+
+
+def _cause_text(spot: SpotDiagnosis) -> str:
+    first = spot.causes[0]
+    if first.cause == "none":
+        return f"explained well by none of the listed causes ({_share_text(first.share)})"
+    return f"consistent with {first.label} ({_share_text(first.share)})"
+
+
+def drier_than_depth(diagnosis: Diagnosis | None) -> frozenset[str]:
+    """Find the spots of a diagnosis that read below the band of their depth, for another cause.
+
+    Days and water, which are worked out from depth, do not hold there.
+    """
+    if diagnosis is None:
+        return frozenset()
+    return frozenset(
+        each.spot.name
+        for each in diagnosis.spots
+        if each.reading < each.band[0] and each.causes[0].cause != "depth"
+    )
+
+
+def _causes_found(diagnosis: Diagnosis) -> str:
+    spots = sorted(diagnosis.spots, key=lambda each: each.reading)
+    driest = spots[0]
+    text = f"The driest spot, {_at(driest.spot)} reads {per_cent(driest.reading)} %"
+    if math.isfinite(driest.expected):
+        text += f" where its depth should give {per_cent(driest.expected)} %"
+    text += f": {_cause_text(driest)}"
+    odd = sorted(
+        (each for each in spots[1:] if each.causes[0].cause != "depth"),
+        key=lambda each: -each.causes[0].share,
+    )
+    usual = len(spots) - 1 - len(odd)
+    if odd:
+        named = [f"{each.spot.name} is {_cause_text(each)}" for each in odd[:2]]
+        text += f"; {listed(named)}"
+        if len(odd) > 2:
+            text += f", and {len(odd) - 2} more have another cause first (table)"
+    if usual:
+        who = "the other" if not odd else "the remaining"
+        text += f"; at {who} {usual} their own depth explains it best"
+    return text + "."
+
+
+def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
+    spots = [each for each in outlook.spots if each.spot.name not in apart]
+    if not spots:
+        return ""
+    lines, horizon = outlook.lines, f"{outlook.horizon:g} days"
+    first = min(spots, key=lambda each: (each.wilt.median, each.wilt.low, each.start[1]))
+    wilt = f"the wilt line ({100 * lines.wilt:g} %)"
+    beside = f" {listed(sorted(apart))} aside," if apart else ""
+    weather = f"In the weather given and without hand water,{beside}"
+    if not math.isfinite(first.wilt.low):
+        return f"{weather} it is unlikely that any spot falls to {wilt} within {horizon}."
+    if not math.isfinite(first.wilt.median):
+        return (
+            f"{weather} it is possible that a spot falls to {wilt} within {horizon}: "
+            f"{_at(first.spot)} comes first, on day {first.wilt.low:.1f} or later."
+        )
+    if first.wilt.median <= 0.0:
+        return f"{weather} {_at(first.spot)} is likely at {wilt} from the first morning."
+    text = (
+        f"{weather} {_at(first.spot)} is likely to fall to {wilt} first, on day "
+        f"{days_text(*first.wilt, outlook.horizon)}"
+    )
+    others = len(spots) - 1
+    if others:
+        firm = sum(each.firm.median <= first.wilt.median for each in spots if each is not first)
+        who = {0: "none of the others is", others: "all others are"}.get(
+            firm, f"{firm} of the other {others} {'is' if firm == 1 else 'are'}"
+        )
+        text += f"; by then {who} down to firm ({100 * lines.firm:g} %)"
+    return text + "."
+
+
+def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
+    line = f"{100 * plan.line:g} %"
+    spots = [each for each in plan.spots if each.spot.name not in apart]
+    held = [each for each in spots if each.waterings and each.held]
+    tried = [each for each in spots if each.waterings and not each.held]
+    beyond = [each.spot.name for each in spots if not each.waterings and not each.held]
+    quiet = [each.spot.name for each in spots if not each.waterings and each.held]
+    parts = []
+    if held:
+        walks = [walk for each in held for walk in each.waterings]
+        parts.append(
+            f"hand water at {listed(each.spot.name for each in held)}"
+            f" ({count(len(walks), 'watering')}{_water_text(walks)}) is likely to keep "
+            f"{'it' if len(held) == 1 else 'each'} above {line}"
+            f" ({100 * min(each.kept for each in held):.0f} % of the draws"
+            f"{' or more' if len(held) > 1 else ''})"
+        )
+    parts += [
+        f"{each.spot.name}, watered {_times(len(each.waterings))} with all it holds, stays above "
+        f"{line} in {100 * each.kept:.0f} % of the draws, {100 * each.kept_without:.0f} % without"
+        for each in tried[:2]
+    ]
+    if len(tried) > 2:
+        parts.append(f"{len(tried) - 2} more are not held for sure (table)")
+    if beyond:
+        parts.append(f"no watering keeps {listed(beyond)} above {line}")
+    if len(quiet) == len(spots):
+        parts.append(f"no spot is likely to need hand water to stay above {line}")
+    elif quiet:
+        parts.append(f"{listed(quiet, 4)} need{'s' if len(quiet) == 1 else ''} none")
+    if apart:
+        parts.append(f"{listed(sorted(apart))} cannot be planned by depth")
+    return sentence("; ".join(parts))
+
+
+def _times(number: int) -> str:
+    return {1: "once", 2: "twice"}.get(number, f"{number} times")
+
+
+def _water_text(walks: Sequence[HandWatering]) -> str:
+    known = [walk.litres for walk in walks if math.isfinite(walk.litres)]
+    if len(known) < len(walks):
+        return ""
+    litres = sum(known)
+    return f", {litres:.0f} L or {litres / LITRES_PER_US_GALLON:.0f} US gal in all"
+
+
+def next_measurements(diagnosis: Diagnosis) -> tuple[str, ...]:
+    """Say of each kind of measurement where it tells most about a diagnosis, if it tells much."""
+    best: dict[str, Measurement] = {}
+    for each in rank_measurements(diagnosis):
+        if each.gain >= LEAST_GAIN:
+            best.setdefault(each.kind, each)
+    if not best:
+        return ("no single measurement is expected to tell much more",)
+    return tuple(
+        f"At {each.spot} {each.instruction}; {each.reason.split(';')[0]}"
+        for each in list(best.values())[:MOST_MEASUREMENTS]
+    )
+
+
+def _unique(texts: Iterable[str]) -> tuple[str, ...]:
+    """Drop what is said twice, or in full by another."""
+    found = list(dict.fromkeys(texts))
+    return tuple(
+        text for text in found if not any(text in other for other in found if other != text)
+    )
+
+
+def assumptions(
+    survey: Survey, *parts: Diagnosis | DryDownOutlook | HandWaterPlan | None
+) -> tuple[str, ...]:
+    """Collect what the parts assumed, and what was noted when the survey was read."""
+    found = [each for part in parts if part is not None for each in part.assumptions]
+    left = len(survey.notes) - MOST_NOTES
+    more = [f"{count(left, 'more note')} of the survey's reader: see the survey"] * (left > 0)
+    return _unique([*found, *survey.notes[:MOST_NOTES], *more])
+
+
+def cautions(*parts: Diagnosis | DryDownOutlook | HandWaterPlan | None) -> tuple[str, ...]:
+    """Collect the cautions of the parts, and those that belong on any such page."""
+    found = [each for part in parts if part is not None for each in part.cautions]
+    slopes = [each for each in found if each.startswith("on a slope of")]
+    left = len(slopes) - MOST_NOTES
+    if left > 0:
+        found = [each for each in found if each not in slopes[MOST_NOTES:]]
+        found.append(f"{count(left, 'more spot')} on slopes that count: see the diagnosis")
+    return _unique([*found, *cautions_for("accuracy", "construction", "private")])
