@@ -50,6 +50,7 @@ SUBJECTS = {
 MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
     "Pictures": ("plot",),
+    "The one-page report": ("report",),
     "More on depths and design": (
         "decisions.depth",
         "decisions.contour",

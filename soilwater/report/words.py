@@ -215,12 +215,13 @@ def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
             f"hand water at {listed(each.spot.name for each in held)}"
             f" ({count(len(walks), 'watering')}{_water_text(walks)}) is likely to keep "
             f"{'it' if len(held) == 1 else 'each'} above {line}"
-            f" ({100 * min(each.kept for each in held):.0f} % of the draws"
+            f" ({100 * min(each.kept for each in held):.0f} % of the cases tried"
             f"{' or more' if len(held) > 1 else ''})"
         )
     parts += [
         f"{each.spot.name}, watered {_times(len(each.waterings))} with all it holds, stays above "
-        f"{line} in {100 * each.kept:.0f} % of the draws, {100 * each.kept_without:.0f} % without"
+        f"{line} in {100 * each.kept:.0f} % of the cases tried, in "
+        f"{100 * each.kept_without:.0f} % without"
         for each in tried[:2]
     ]
     if len(tried) > 2:
