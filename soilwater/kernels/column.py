@@ -34,7 +34,8 @@ RUNOFF_CONDUCTANCE = 1.0e3
 """Runoff per head above the pond limit [1/h]."""
 
 FRONT_FROM = 2.0
-"""Gradient of head [1] from which a cell counts more and more as part of a front, twice it: all."""
+"""Gradient of head [1] from which a cell counts more and more as a front, from twice it on wholly:
+our own choice, above the gradient of 1 at rest."""
 LEAST_CAPACITY = 1.0e-200
 """Capacity [1/cm] below which a soil has no water left to give; keeps the Jacobian regular."""
 LEAST_CONDUCTIVITY = 1.0e-200

@@ -26,11 +26,13 @@ SCALED_SUCTION_MIN = 2.0**FIRST_OCTAVE
 """Below this scaled suction the curves run straight to saturation (bin 0)."""
 
 OVEN_DRY_SUCTION = 1.0e7
-"""Suction [cm] no node may exceed; a little above the oven-dry suction of 10^6.8 cm."""
+"""Suction [cm] no node may exceed; a little above the oven-dry suction of 10^6.8 cm (Schneider &
+Goss 2012, Geoderma 170:64, from memory)."""
 
 SPECIFIC_STORAGE = 1.0e-6
-"""Water a saturated soil takes up per cm of pressure head [1/cm], as in a dense sand (Domenico &
-Mifflin 1965, from memory). Without it a pressure would leap through saturated layers in no time."""
+"""Water a saturated soil takes up per cm of pressure head [1/cm], as in dense sandy gravel and a
+little less than in dense sand (Domenico & Mifflin 1965, Water Resources Research 1:563, from
+memory). Without it a pressure would leap through saturated layers in no time."""
 
 # Columns of a table row (one row per bin; cubics in scaled suction from the bin's lower edge).
 WATER, CONDUCTIVITY, POTENTIAL, WATER_INTEGRAL, ROW_LENGTH = 0, 4, 8, 9, 10

@@ -1,13 +1,16 @@
 """March columns through time: implicit steps, step control, forcing, output times and ledger.
 
 Steps are two-step backward differences (second order), and backward Euler where the past is no
-guide: after a jump, or where a node would be asked for water it does not hold. The demand of a
-step is the exact integral of the forcing, so what is asked of a column never depends on how time
-was cut. Stops (output times, ends of forcing intervals) are hit exactly.
+guide: at a start, after a jump of the supply, where a one-way outflow ends, where a node would be
+asked for water it does not hold, and where Newton's method found no solution at second order. The
+demand of a step is the exact integral of the forcing, so what is asked of a column never depends on
+how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
 The ledger is kept in fluxes: after a step the water a node holds is what its fluxes say, not what
 its head says, and the small difference Newton leaves is carried into the next step. Errors of the
-iteration are thus mended, never added up.
+iteration are thus mended, never added up. Into an output time Newton's method goes on to round-off,
+so that a balance read there is closed. A dry node that would be left owing more than half of what
+it holds takes nothing on credit: roots and air go without.
 """
 
 import math
@@ -78,8 +81,8 @@ STORAGE_CHANGE, PONDING, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(
 TIME, NEXT_STEP, LAST_STEP, LAST_SUPPLY, N_CLOCK = range(5)
 # Work done.
 STEPS, REJECTED, ITERATIONS, N_COUNTS = range(4)
-# Step control: largest local error in water content a step may make [1], smallest and largest
-# step [h], most steps in one call.
+# Step control: local error in water content that steps aim below [1], smallest and largest step
+# [h], most steps in one call.
 TOLERANCE, SMALLEST_STEP, LARGEST_STEP, MOST_STEPS, N_CONTROLS = range(5)
 # Rows of the work space beyond those of `newton`, each a number per node.
 VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, N_WORK = range(N_ROWS, N_ROWS + 6)
@@ -92,15 +95,17 @@ MOST_ITERATIONS = 14
 MOST_ITERATIONS_AT_START = 60
 """A saturated column over an open base holds no water back: its first step needs patience."""
 RESIDUAL_GROWTH, RESIDUAL_GROWTH_ON_RETRY = 20.0, 1.0e6
+"""Factor by which one Newton step may raise the residual."""
 MANY_ITERATIONS = 8
 """A step that needed more is not lengthened."""
 PART_OF_HALF_SINE = 0.25
-"""Longest step as a share of a half-sine of demand."""
+"""Longest step as a share of an interval whose demand follows a half-sine or a part of one."""
 MOST_GROWTH = 2.0
 LEAST_GROWTH = 0.3
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
 """Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
 LEAST_SHARE_KEPT = 0.3
+"""Share of its water a node must keep when the last step's share is carried on."""
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
@@ -320,7 +325,8 @@ def march(
                 k += 1
             supply = 0.1 * forcing[k, WATER_AMOUNT] / (forcing[k, END] - forcing[k, START])
             if last > 0.0 and supply != clock[LAST_SUPPLY]:
-                # A jump: the past is no guide, and the first step takes little water.
+                # A jump: the past is no guide, and the first step takes little water (the tolerance
+                # as a share of 1 cm).
                 jump = abs(supply - clock[LAST_SUPPLY])
                 clock[NEXT_STEP] = min(clock[NEXT_STEP], tolerance / jump)
                 last = 0.0

@@ -8,17 +8,21 @@ from soilwater.kernels.column import assemble, compensate, solve
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 
 MOST_HALVINGS = 10
+"""Shortenings of a Newton step that raises the residual too far; then it is taken as it is."""
 COMPENSATED_ITERATIONS = 3
 """Newton iterations after which compensation between roots stays as it is."""
 NEAR_ROUND_OFF = 1.0e-3
+"""Share of the tolerance below which a residual that no longer falls is one of round-off."""
 SATURATED_WEIGHT = 100.0
 OWING_WEIGHT = 1.0e4
+"""Weights of residuals that do more harm than others, see `residual_norm`."""
 LEAST_RESIDUAL = 1.0e-11
 """Residual, as water content, that is as good as zero."""
 LEAST_WATER_KEPT = 0.2
 """Share of its water a dry node keeps at least in one Newton step."""
 MOST_SUCTION_GROWTH = 10.0
 LEAST_SUCTION_KEPT = 1.0e-3
+"""Factors between which the suction of a dry node may change in one Newton step."""
 MOST_STEEP = 20.0
 """Largest exponent taken: near the oven-dry suction, where uptake ends, there is no limit to it."""
 
