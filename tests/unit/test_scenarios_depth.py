@@ -70,7 +70,7 @@ class TestCapOverWickingSubsoil:
 
 
 class TestVariableDepth:
-    """Whinmoor Down, new green 14: a crest, a bank and a flat, 15 to 25 % wanted, 20 % best."""
+    """Whinsedge Down, new green 14: a crest, a bank and a flat, 15 to 25 % wanted, 20 % best."""
 
     def test_depths_follow_the_slope(self):
         level = depth_window(MIX, (0.15, 0.25), "3 in", air_filled="minimum", base_suction=3.0)
