@@ -81,7 +81,7 @@ def _height(sections: dict[str, Any], points: float) -> float:
     ]
     # Columns break between sentences, never within one.
     height += 0.5 * (sum(small) + max(small)) + heading
-    return height + 2.5 * em
+    return height + 3.6 * em
 
 
 def _beside(size: tuple[float, float]) -> tuple[float, float]:
