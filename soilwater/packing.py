@@ -136,7 +136,7 @@ def _set_conditions(
     if case.turf is not None:
         codes[column.STRESS_CODE] = case.turf.stress.kernel_code
         conditions[column.STRESS_0 : column.STRESS_4 + 1] = case.turf.stress.kernel_parameters
-        conditions[column.CRITICAL_STRESS_INDEX] = case.turf.compensation
+        conditions[column.COMPENSATION_THRESHOLD] = case.turf.compensation
 
 
 def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:

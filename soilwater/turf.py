@@ -178,11 +178,12 @@ class RoundedStress:
 
     @classmethod
     def turf_grass(cls, demand: Literal["high", "low"] = "high") -> RoundedStress:
-        """Return the published points for turf grass.
+        """Return points for turf grass.
 
         Oxygen limit 10 cm, best from 25 cm, dry limit 240 cm at a demand of 5 mm/day ("high") or
-        360 cm at 1 mm/day ("low"), no uptake at 8000 cm. Dry limits from Taylor & Ashcroft
-        (1972), the last suction a generic one: from memory.
+        360 cm at 1 mm/day ("low"), no uptake at 8000 cm. The dry limits are those of Taylor &
+        Ashcroft (1972) for turf grass, from memory; the two wet points and the last suction are
+        common practice, no source. Set your own where you have watched your turf wilt.
 
         Parameters
         ----------

@@ -56,7 +56,7 @@ LEAST_CONDUCTIVITY = 1.0e-200
     STRESS_4,
     EVAPORATION_HALF_SUCTION,
     EVAPORATION_STEEPNESS,
-    CRITICAL_STRESS_INDEX,
+    COMPENSATION_THRESHOLD,
     COMPENSATION,
     CAREFUL,
     N_CONDITIONS,
@@ -267,22 +267,22 @@ def _add_base(h, dt, k, slope, conditions, codes, matrix, flows):
 
 @njit(error_model="numpy", nogil=True)
 def compensate(h, root, conditions, codes):
-    """Set the factor by which wet roots make up for dry ones, down to a critical stress index.
+    """Set the factor by which wet roots make up for dry ones, down to a threshold.
 
     The stress index (Jarvis 1989, J. Hydrol. 107:57-72) joins all nodes. It is kept out of the
     Jacobian, which stays tridiagonal, and still while Newton's method comes to its end: nodes would
     hand the water to and fro.
     """
     conditions[COMPENSATION] = 1.0
-    code, critical = codes[STRESS_CODE], conditions[CRITICAL_STRESS_INDEX]
-    if critical < 1.0 and code != NO_REDUCTION and conditions[TRANSPIRATION_DEMAND] > 0.0:
+    code, threshold = codes[STRESS_CODE], conditions[COMPENSATION_THRESHOLD]
+    if threshold < 1.0 and code != NO_REDUCTION and conditions[TRANSPIRATION_DEMAND] > 0.0:
         p0, p1, p2 = conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2]
         p3, p4 = conditions[STRESS_3], conditions[STRESS_4]
         index = 0.0
         for i in range(h.size):
             if root[i] > 0.0:
                 index += root[i] * reduction(code, p0, p1, p2, p3, p4, -h[i])[0]
-        conditions[COMPENSATION] = 1.0 / max(index, critical)
+        conditions[COMPENSATION] = 1.0 / max(index, threshold)
 
 
 @njit(error_model="numpy", nogil=True)

@@ -72,9 +72,7 @@ TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINA
 TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
 N_TOTALS = N_FLOWS + 2
 LAST = N_TOTALS
-STORAGE_CHANGE, PONDING, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(
-    2 * N_TOTALS, 2 * N_TOTALS + 5
-)
+STORAGE_CHANGE, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(2 * N_TOTALS, 2 * N_TOTALS + 4)
 
 # The clock of a column: time [h], length of the next step [h], length of the last step [h] (0:
 # no step yet, or a jump in the supply since), supply during the last step [cm/h].
@@ -96,10 +94,14 @@ MOST_ITERATIONS_AT_START = 60
 """A saturated column over an open base holds no water back: its first step needs patience."""
 RESIDUAL_GROWTH, RESIDUAL_GROWTH_ON_RETRY = 20.0, 1.0e6
 """Factor by which one Newton step may raise the residual."""
+EXTRA_ITERATIONS = 8
+"""Most iterations spent on the balance of a step that ends at an output."""
+ACCEPTED_EXCESS = 1.2
+"""A step is kept with an error up to this many tolerances; the next one aims below one."""
 MANY_ITERATIONS = 8
 """A step that needed more is not lengthened."""
 PART_OF_HALF_SINE = 0.25
-"""Longest step as a share of an interval whose demand follows a half-sine or a part of one."""
+"""Longest step as a share of the half-sine that demand follows."""
 MOST_GROWTH = 2.0
 LEAST_GROWTH = 0.3
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
@@ -287,7 +289,6 @@ def accept(
         ledger[LAST + k] = amount
         ledger[k] += amount
     ledger[STORAGE_CHANGE] = total - ledger[INITIAL_STORAGE]
-    ledger[PONDING] = max(h[0], 0.0)
     ledger[CLOSURE_ERROR] = ledger[STORAGE_CHANGE] - (
         ledger[TOTAL_INFLOW]
         - ledger[TOTAL_RUNOFF]
@@ -337,7 +338,8 @@ def march(
             wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
             if forcing[k, PHASE_END] > forcing[k, PHASE_START]:
                 # After a still night the step has no measure of the demand to come.
-                length = forcing[k, END] - forcing[k, START]
+                part = forcing[k, PHASE_END] - forcing[k, PHASE_START]
+                length = (forcing[k, END] - forcing[k, START]) / part
                 wanted = min(wanted, PART_OF_HALF_SINE * length)
             # Even parts up to the stop: no sliver of a step before it.
             parts = max(1.0, math.ceil(left / wanted - 1e-3))
@@ -359,7 +361,7 @@ def march(
             most = MOST_ITERATIONS
             most_growth = RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY
             conditions[CAREFUL] = 0.0 if second_order else 1.0
-            extra = 8 if now == out_time[out] else 0
+            extra = EXTRA_ITERATIONS if now == out_time[out] else 0
             if last == 0.0:
                 most = MOST_ITERATIONS_AT_START
             if last > 0.0 and second_order:
@@ -382,7 +384,7 @@ def march(
                     error = step_error(work[STORAGE_ROW], stored, rate, dt, volume, codes)
                 growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
                 growth = min(MOST_GROWTH, max(LEAST_GROWTH, growth))
-                accepted = error <= 1.2 * tolerance
+                accepted = error <= ACCEPTED_EXCESS * tolerance
                 if accepted and weight > 0.0 and outflow_ended(codes, flows, ledger):
                     # The end falls within this step: half of it, at first order.
                     second_order = False

@@ -128,6 +128,8 @@ def newton(
             # As good as the numbers allow: the last heads stand.
             for i in range(n):
                 h[i] = trial[i]
+            if iteration < COMPENSATED_ITERATIONS:
+                compensate(h, root, conditions, codes)
             assemble(
                 h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
                 matrix, water, flows,

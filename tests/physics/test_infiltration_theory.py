@@ -74,7 +74,7 @@ def test_the_surface_ponds_when_broadbridge_and_white_say(rate):
 
 def test_sorptivity_of_the_new_mexico_soil():
     # Celia et al. (1990) soil wetted from -1000 to -75 cm: S = .0101697 cm s^-1/2 (computed by an
-    # independent program from Philip's equation).
+    # separate computation from Philip's equation).
     sorptivity, _ = philip_series(VanGenuchten.measured("New Mexico soil"), 75.0, 1000.0)
     assert sorptivity / 60.0 == pytest.approx(0.0101697, rel=1e-4)
 

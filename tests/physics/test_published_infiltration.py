@@ -1,7 +1,7 @@
 """Infiltration problems that other solvers were published with.
 
 Parameters are from memory; the values are converged numbers computed on refined meshes by an
-independent program, with their uncertainty in brackets where it matters.
+separate computation on refined meshes, with their uncertainty in brackets where it matters.
 """
 
 import numpy as np

@@ -216,7 +216,7 @@ def conditions_and_codes(base="outflow", *, stress=(1, 250.0, 3.0), held_surface
     conditions[column.STRESS_0 : column.STRESS_0 + len(stress) - 1] = stress[1:]
     conditions[column.EVAPORATION_HALF_SUCTION] = 1.0e4
     conditions[column.EVAPORATION_STEEPNESS] = 3.0
-    conditions[column.CRITICAL_STRESS_INDEX] = 1.0
+    conditions[column.COMPENSATION_THRESHOLD] = 1.0
     conditions[column.COMPENSATION] = 1.0
     return conditions, codes
 
@@ -325,7 +325,7 @@ def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
     index = float(ROOT @ sw.SShapedStress(250.0, 3.0).reduction(-h))
     demand = conditions[column.TRANSPIRATION_DEMAND]
     for critical in (1.0, 0.5, index, 0.5 * index):
-        conditions[column.CRITICAL_STRESS_INDEX] = critical
+        conditions[column.COMPENSATION_THRESHOLD] = critical
         column.compensate(h, ROOT, conditions, codes)
         taken = assembled(h, conditions, codes)[2][column.TRANSPIRATION]
         # A hundredth less where roots near oven-dry soil are left out on the way to it.

@@ -48,6 +48,16 @@ def test_every_example_is_listed_with_what_it_is_about():
     assert "python examples/NAME" in lines
 
 
+def test_every_notebook_is_listed_with_its_question():
+    lines = command.examples(command.EXAMPLES)
+    notebooks = sorted(command.EXAMPLES.glob("*.md"))
+    assert len(notebooks) >= 9
+    for notebook in notebooks:
+        assert sum(line.startswith(f"  {notebook.name} ") for line in lines) == 1
+    quick_start = next(line for line in lines if "quick_start.md" in line)
+    assert quick_start.endswith("Quick start: what will this sand do at 12 inches?")
+
+
 def test_an_installed_package_says_where_examples_are(tmp_path: Path):
     assert command.examples(tmp_path) == ["Examples come with the source, in its folder examples."]
 
