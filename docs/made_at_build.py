@@ -49,7 +49,7 @@ SUBJECTS = {
 
 MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
-    "Pictures": ("plot",),
+    "Pictures, and the page for a committee": ("plot", "report"),
     "The one-page report": ("report",),
     "More on depths and design": (
         "decisions.depth",

@@ -91,6 +91,14 @@ def examples(folder: Path) -> list[str]:
     for script in scripts:
         text = ast.get_docstring(ast.parse(script.read_text(encoding="utf-8"))) or ""
         lines.append(f"  {script.name.ljust(width)}  {text.splitlines()[0] if text else ''}")
+    notebooks = sorted(folder.glob("*.md"))
+    if notebooks:
+        width = max(len(notebook.name) for notebook in notebooks)
+        lines += ["", "Notebooks there, which the documentation shows with what they print:"]
+    for notebook in notebooks:
+        text = notebook.read_text(encoding="utf-8")
+        title = next(line for line in text.splitlines() if line.startswith("# "))
+        lines.append(f"  {notebook.name.ljust(width)}  {title.removeprefix('# ')}")
     return lines
 
 
