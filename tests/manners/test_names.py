@@ -126,7 +126,15 @@ LEFTOVERS = re.compile(
 )
 # Web addresses move; papers are cited by their identifiers, which do not.
 WEB_ADDRESS = re.compile(r"https?://([^/\s)>\"']+)")
-ADDRESSES_ALLOWED = {"doi.org"}
+ADDRESSES_ALLOWED = {
+    "doi.org",
+    # Documentation that the reference pages link to.
+    "docs.python.org",
+    "numpy.org",
+    "docs.xarray.dev",
+    "pandas.pydata.org",
+    "matplotlib.org",
+}
 # Place names of other people's stories, as digests so that they do not stand here.
 TAKEN_NAMES = {
     "e1c7e88ad984280f",
