@@ -386,10 +386,9 @@ def march(
                 growth = min(MOST_GROWTH, max(LEAST_GROWTH, growth))
                 accepted = error <= ACCEPTED_EXCESS * tolerance
                 if accepted and weight > 0.0 and outflow_ended(codes, flows, ledger):
-                    # The end falls within this step: half of it, at first order.
+                    # The same step again, at first order.
                     second_order = False
                     counts[REJECTED] += 1
-                    clock[NEXT_STEP] = 0.5 * dt
                     continue
             if not accepted:
                 counts[REJECTED] += 1

@@ -65,3 +65,16 @@ def test_columns_that_once_failed(seed):
 @pytest.mark.parametrize("first", range(IN_CI, LONG, 100))
 def test_many_hard_columns(first):
     assert [fault for seed in range(first, first + 100) for fault in faults_of(seed)] == []
+
+
+def test_steps_do_not_stall_where_an_outflow_ends():
+    # Close output times once met the end of drainage with ever shorter steps.
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    weather = sw.steady_weather(2, 0.0)
+    hours = np.concatenate([[0.0], np.geomspace(1.0 / 60.0, 48.0, 240)])
+    run = sw.simulate(
+        sw.Profile.over_gravel(sand, 30.0),
+        weather,
+        output=weather.start + (hours * 3.6e12).astype("timedelta64[ns]"),
+    )
+    assert int(run.steps) < 2 * hours.size
