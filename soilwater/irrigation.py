@@ -272,10 +272,13 @@ def irrigation_amounts(
     _check_inside(applied, edges)
     hours = hours_between(edges[0], edges)
     total = np.zeros(len(edges) - 1)
-    for event in applied:
-        start, end = hours_between(edges[0], np.array([event.time, event.end]))
-        overlap = np.minimum(hours[1:], end) - np.maximum(hours[:-1], start)
-        total += event.amount * np.maximum(overlap, 0.0) / (end - start)
+    starts = hours_between(edges[0], np.array([e.time for e in applied], dtype="datetime64[ns]"))
+    ends = hours_between(edges[0], np.array([e.end for e in applied], dtype="datetime64[ns]"))
+    firsts = np.searchsorted(hours, starts, side="right") - 1
+    lasts = np.searchsorted(hours, ends, side="left")
+    for event, start, end, a, b in zip(applied, starts, ends, firsts, lasts, strict=True):
+        overlap = np.minimum(hours[a + 1 : b + 1], end) - np.maximum(hours[a:b], start)
+        total[a:b] += event.amount * np.maximum(overlap, 0.0) / (end - start)
     return total
 
 
