@@ -82,6 +82,8 @@ def march_with_decisions(
                 decided.append(event)
         if decided:
             events += decided
+            # Edges of the events so far are kept, so that each is put in only once.
+            weather = weather.refine(np.array([t for e in decided for t in (e.time, e.end)]))
             forcing = make_forcing(weather, case.turf, events)
     _march_to(packed, i, float(hours_between(start, end)), forcing)
     return forcing

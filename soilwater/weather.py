@@ -184,9 +184,12 @@ class Weather:
                 f"times: {stamp(extra[int(outside[0])])} lies outside the weather; allowed: "
                 f"{stamp(self.start)} to {stamp(self.end)}."
             )
-        edges = np.union1d(self.edges, extra)
-        if edges.size == self.edges.size:
+        # Few times among many edges: they are put in their places, and the edges not sorted anew.
+        known = self.edges[np.searchsorted(self.edges, extra)] == extra
+        if known.all():
             return self
+        new = np.unique(extra[~known])
+        edges = np.insert(self.edges, np.searchsorted(self.edges, new), new)
         parent = np.searchsorted(self.edges, edges[:-1], side="right") - 1
         begin = self.edges[parent]
         length = hours_between(begin, self.edges[parent + 1])
