@@ -13,6 +13,12 @@ from soilwater.kernels.curves import OVEN_DRY_SUCTION, SPECIFIC_STORAGE
 
 IN_CI = 300
 LONG = 20_000
+ROUND_OFF = 1e-9
+"""Closure [mm] that is round-off of the water a column holds."""
+KNOWN_TO_MISS = {41, 162, 255, 290}
+"""Columns that still miss 1e-6 mm per mm moved, by less than `KNOWN_MISS` [mm]: a fault to mend,
+kept in sight. No seed may be added to hide a new one."""
+KNOWN_MISS = 1e-5
 
 
 def faults_of(seed):
@@ -45,8 +51,8 @@ def faults_of(seed):
     through = end.rain + end.runoff + end.transpiration + end.evaporation + abs(end.drainage)
     moved = max(float(through), float(abs(run.storage_change).max()))
     closure = float(abs(run.closure_error).max())
-    # 1e-5 mm is what Newton may leave where next to nothing moves.
-    if closure > 1e-6 * moved + 1e-5:
+    allowed = 1e-6 * moved + ROUND_OFF + (KNOWN_MISS if seed in KNOWN_TO_MISS else 0.0)
+    if closure > allowed:
         faults.append(f"seed {seed}: closure {closure:.1e} mm of {moved:.1e} mm moved")
     return faults
 
