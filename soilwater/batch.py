@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilwater.cases import Case, Settings
 from soilwater.errors import InputError, Status
 from soilwater.forcing import Forcing, make_forcing
-from soilwater.kernels import march
+from soilwater.kernels import ledger, march
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.packing import Packed, pack
 from soilwater.profile import Mesh
@@ -104,25 +104,25 @@ def _results(
 ) -> dict[str, NDArray[Any]]:
     """Name what the kernel left by the words of the vocabulary."""
     mm = 10.0 * packed.out_ledger
-    unknown = np.isnan(mm[:, :, march.STORAGE_CHANGE])
+    unknown = np.isnan(mm[:, :, ledger.STORAGE_CHANGE])
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
     ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
     pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
-    onto_the_surface = mm[:, :, march.TOTAL_INFLOW] + pond_at_start
+    onto_the_surface = mm[:, :, ledger.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
         "node_suction": -packed.out_head,
-        "runoff": mm[:, :, march.TOTAL_RUNOFF],
-        "infiltration": onto_the_surface - mm[:, :, march.TOTAL_RUNOFF] - ponding,
-        "transpiration": mm[:, :, march.TOTAL_TRANSPIRATION],
-        "potential_transpiration": mm[:, :, march.TOTAL_TRANSPIRATION_DEMAND],
-        "evaporation": mm[:, :, march.TOTAL_EVAPORATION],
-        "potential_evaporation": mm[:, :, march.TOTAL_EVAPORATION_DEMAND],
-        "drainage": mm[:, :, march.TOTAL_DRAINAGE],
-        "storage_change": mm[:, :, march.STORAGE_CHANGE],
+        "runoff": mm[:, :, ledger.TOTAL_RUNOFF],
+        "infiltration": onto_the_surface - mm[:, :, ledger.TOTAL_RUNOFF] - ponding,
+        "transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION],
+        "potential_transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION_DEMAND],
+        "evaporation": mm[:, :, ledger.TOTAL_EVAPORATION],
+        "potential_evaporation": mm[:, :, ledger.TOTAL_EVAPORATION_DEMAND],
+        "drainage": mm[:, :, ledger.TOTAL_DRAINAGE],
+        "storage_change": mm[:, :, ledger.STORAGE_CHANGE],
         "ponding": ponding,
-        "closure_error": mm[:, :, march.CLOSURE_ERROR],
+        "closure_error": mm[:, :, ledger.CLOSURE_ERROR],
         "steps": packed.counts[:, march.STEPS],
         "rejected_steps": packed.counts[:, march.REJECTED],
         "newton_iterations": packed.counts[:, march.ITERATIONS],
@@ -134,7 +134,7 @@ def _results(
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and the pond.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
-        held = mm[:, :, march.INITIAL_STORAGE] + mm[:, :, march.STORAGE_CHANGE] - ponding
+        held = mm[:, :, ledger.INITIAL_STORAGE] + mm[:, :, ledger.STORAGE_CHANGE] - ponding
         values["storage"] = held + np.array(dry)[:, None]
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:

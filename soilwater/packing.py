@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from soilwater.cases import Case, Settings
 from soilwater.forcing import Forcing
 from soilwater.kernels import column, march
+from soilwater.kernels.ledger import INITIAL_STORAGE, N_LEDGER
 from soilwater.kernels.uptake import NO_REDUCTION
 from soilwater.profile import Mesh
 from soilwater.soils.kernel_table import stack_tables
@@ -85,8 +86,8 @@ def pack(
     codes = np.zeros((n, column.N_CODES), dtype=np.int64)
     for i, case in enumerate(cases):
         _set_conditions(conditions[i], codes[i], case, settings)
-    ledger = np.zeros((n, march.N_LEDGER))
-    ledger[:, march.INITIAL_STORAGE] = np.nan
+    ledger = np.zeros((n, N_LEDGER))
+    ledger[:, INITIAL_STORAGE] = np.nan
     clock = np.zeros((n, march.N_CLOCK))
     clock[:, march.NEXT_STEP] = LARGEST_STEP
     controls = np.empty((n, march.N_CONTROLS))
@@ -116,7 +117,7 @@ def pack(
         status=np.zeros(n, dtype=np.int64),
         out_head=np.full((n, n_out, longest), np.nan),
         out_water=np.full((n, n_out, longest - 1), np.nan),
-        out_ledger=np.full((n, n_out, march.N_LEDGER), np.nan),
+        out_ledger=np.full((n, n_out, N_LEDGER), np.nan),
         work=np.zeros(march.work_size(longest)),
     )
 

@@ -16,6 +16,7 @@ from soilwater.errors import Status
 from soilwater.forcing import Forcing, make_forcing
 from soilwater.irrigation import Rule
 from soilwater.kernels import march
+from soilwater.kernels.ledger import INITIAL_STORAGE
 from soilwater.packing import Packed, root_shares
 from soilwater.profile import Mesh
 from soilwater.times import hours_between
@@ -112,7 +113,7 @@ def _recent_rain(forcing: Forcing, hours: float, window: float) -> float:
 def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
     """March case `i` on to a time, filling the outputs on the way."""
     now = packed.clock[i, march.TIME]
-    first_call = bool(np.isnan(packed.ledger[i, march.INITIAL_STORAGE]))
+    first_call = bool(np.isnan(packed.ledger[i, INITIAL_STORAGE]))
     wanted = (packed.out_time <= hours) & (
         (packed.out_time > now) | (first_call & (packed.out_time == now))
     )

@@ -114,7 +114,7 @@ def tabulate(soil: TabulatedSoil) -> tuple[NDArray[np.float64], NDArray[np.float
     thirds = edges[:-1, None] + width[:, None] * np.array([0.0, 1.0 / 3.0, 2.0 / 3.0])
     at = np.append(thirds.ravel(), edges[-1]) * scale
     water_range = soil.theta_s - soil.theta_r
-    water = water_range * np.asarray(soil.effective_saturation(at))
+    water = _with_specific_storage(at, water_range * np.asarray(soil.effective_saturation(at)))
     conductivity = np.asarray(soil.conductivity(at))
 
     table = np.empty((N_BINS, ROW_LENGTH))
@@ -134,6 +134,19 @@ def tabulate(soil: TabulatedSoil) -> tuple[NDArray[np.float64], NDArray[np.float
     scalars[POTENTIAL_AT_SATURATION] = table[0, POTENTIAL]
     scalars[DRY_END_WATER_CONTENT] = soil.theta_r
     return table, scalars
+
+
+def _with_specific_storage(
+    suction: NDArray[np.float64], water: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Water at rising suctions, giving way to specific storage until more than that has drained.
+
+    As below a water table: a sand of even grain and a curve with an entry suction have no other
+    storage there, and the head of a node that stores nothing would follow from nothing.
+    """
+    elastic = water[0] - SPECIFIC_STORAGE * suction
+    full = np.cumsum(water < elastic) == 0
+    return np.where(full, elastic, water)
 
 
 def _cubics(values: NDArray[np.float64], width: NDArray[np.float64]) -> NDArray[np.float64]:

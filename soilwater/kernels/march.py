@@ -6,11 +6,8 @@ asked for water it does not hold, and where Newton's method found no solution at
 demand of a step is the exact integral of the forcing, so what is asked of a column never depends on
 how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
-The ledger is kept in fluxes: after a step the water a node holds is what its fluxes say, not what
-its head says, and the small difference Newton leaves is carried into the next step. Errors of the
-iteration are thus mended, never added up. Into an output time Newton's method goes on to round-off,
-so that a balance read there is closed. A dry node that would be left owing more than half of what
-it holds takes nothing on credit: roots and air go without.
+What Newton's method leaves of a step's balance is mended in the next one, and at an output time
+heads are set to the water that the fluxes say is held (see `ledger`).
 """
 
 import math
@@ -22,8 +19,6 @@ from soilwater.kernels.column import (
     BASE_CODE,
     CAREFUL,
     DRAINAGE,
-    EVAPORATION,
-    EVAPORATION_DEMAND,
     HELD_HEAD,
     HELD_SURFACE,
     N_FLOWS,
@@ -31,24 +26,23 @@ from soilwater.kernels.column import (
     RUNOFF,
     SUPPLY,
     SURFACE_CODE,
-    TRANSPIRATION,
     TRANSPIRATION_DEMAND,
-    assemble,
     interval_water_content,
     mean_water_content,
 )
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
-from soilwater.kernels.newton import (
-    CHANGE,
-    LEAST_RESIDUAL,
-    MATRIX,
-    N_ROWS,
-    RESIDUAL_ROW,
-    STORAGE_ROW,
-    STORE_AND_UPTAKE_ROW,
-    WATER,
-    newton,
+from soilwater.kernels.ledger import (
+    INITIAL_STORAGE,
+    LAST,
+    N_LEDGER,
+    TOTAL_DRAINAGE,
+    TOTAL_RUNOFF,
+    TOTAL_TRANSPIRATION_DEMAND,
+    accept,
+    begin,
+    close_balance,
 )
+from soilwater.kernels.newton import LEAST_RESIDUAL, N_ROWS, STORAGE_ROW, newton
 
 OK, STEP_TOO_SMALL, TOO_MANY_STEPS, NOT_FINITE = 0, 1, 2, 3
 
@@ -64,15 +58,6 @@ OK, STEP_TOO_SMALL, TOO_MANY_STEPS, NOT_FINITE = 0, 1, 2, 3
     PHASE_END,
     N_FORCING,
 ) = range(8)
-
-# The ledger [cm]: totals since the start of the flows of a column, in their order, and of the two
-# demands; the same amounts in the last step; storage change, pond, closure error and the storage
-# at the start (NaN: a fresh column).
-TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINAGE = range(N_FLOWS)
-TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
-N_TOTALS = N_FLOWS + 2
-LAST = N_TOTALS
-STORAGE_CHANGE, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(2 * N_TOTALS, 2 * N_TOTALS + 4)
 
 # The clock of a column: time [h], length of the next step [h], length of the last step [h] (0:
 # no step yet, or a jump in the supply since), supply during the last step [cm/h].
@@ -94,8 +79,6 @@ MOST_ITERATIONS_AT_START = 60
 """A saturated column over an open base holds no water back: its first step needs patience."""
 RESIDUAL_GROWTH, RESIDUAL_GROWTH_ON_RETRY = 20.0, 1.0e6
 """Factor by which one Newton step may raise the residual."""
-EXTRA_ITERATIONS = 8
-"""Most iterations spent on the balance of a step that ends at an output."""
 ACCEPTED_EXCESS = 1.2
 """A step is kept with an error up to this many tolerances; the next one aims below one."""
 MANY_ITERATIONS = 8
@@ -141,22 +124,6 @@ def describe_nodes(z, soil, scalars, work):
             volume[j] += half
             dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
-
-
-@njit(error_model="numpy", nogil=True)
-def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work, flows):
-    """Put the water of a fresh column into its ledger."""
-    conditions[SUPPLY] = 0.0
-    conditions[TRANSPIRATION_DEMAND] = 0.0
-    conditions[EVAPORATION_DEMAND] = 0.0
-    assemble(
-        h, 1.0, stored, z, soil, root, conditions, codes, tables, scalars,
-        work[MATRIX:WATER], work[WATER:CHANGE], flows,
-    )  # fmt: skip
-    ledger[INITIAL_STORAGE] = 0.0
-    for i in range(h.size):
-        stored[i] = work[STORAGE_ROW, i]
-        ledger[INITIAL_STORAGE] += stored[i]
 
 
 @njit(error_model="numpy", nogil=True)
@@ -245,60 +212,6 @@ def outflow_ended(codes, flows, ledger):
 
 
 @njit(error_model="numpy", nogil=True)
-def settle_dry_nodes(effective_dt, work, flows):
-    """Let roots and air go without the little a dry node was asked for and does not hold.
-
-    Newton may leave a node owing more than it has, by less than its tolerance. What it owes was
-    taken by roots (and air, at the surface), so the amounts taken are set to what was there.
-    """
-    balance, storage, held = work[RESIDUAL_ROW], work[STORAGE_ROW], work[STORE_AND_UPTAKE_ROW]
-    for i in range(storage.size):
-        taken = held[i] - storage[i]
-        if balance[i] > 0.0 and taken > 0.0 and balance[i] > 0.5 * storage[i]:
-            owed = min(balance[i], taken)
-            evaporated = effective_dt * flows[EVAPORATION] if i == 0 else 0.0
-            from_air = min(owed * evaporated / taken, evaporated)
-            flows[EVAPORATION] -= from_air / effective_dt
-            flows[TRANSPIRATION] -= (owed - from_air) / effective_dt
-            balance[i] -= owed
-
-
-@njit(error_model="numpy", nogil=True)
-def accept(
-    h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work, flows
-):  # fmt: skip
-    """Take a step: state, and ledger in fluxes."""
-    n = h.size
-    balance, storage, guess = work[RESIDUAL_ROW], work[STORAGE_ROW], work[GUESS]
-    if codes[SURFACE_CODE] == HELD_SURFACE:
-        balance[0] = 0.0
-    if codes[BASE_CODE] == HELD_HEAD:
-        balance[n - 1] = 0.0
-    settle_dry_nodes(effective_dt, work, flows)
-    total = 0.0
-    for i in range(n):
-        total += storage[i]
-        by_fluxes = storage[i] - balance[i]
-        rate[i] = (by_fluxes - stored[i]) / dt
-        stored[i] = by_fluxes
-        h_before[i] = h[i]
-        h[i] = guess[i]
-    for k in range(N_TOTALS):
-        flow = flows[k] if k < N_FLOWS else conditions[TRANSPIRATION_DEMAND + k - N_FLOWS]
-        amount = weight * ledger[LAST + k] + effective_dt * flow
-        ledger[LAST + k] = amount
-        ledger[k] += amount
-    ledger[STORAGE_CHANGE] = total - ledger[INITIAL_STORAGE]
-    ledger[CLOSURE_ERROR] = ledger[STORAGE_CHANGE] - (
-        ledger[TOTAL_INFLOW]
-        - ledger[TOTAL_RUNOFF]
-        - ledger[TOTAL_TRANSPIRATION]
-        - ledger[TOTAL_EVAPORATION]
-        - ledger[TOTAL_DRAINAGE]
-    )
-
-
-@njit(error_model="numpy", nogil=True)
 def march(
     h, stored, h_before, rate, z, soil, root, conditions, codes, tables, scalars,
     forcing, out_time, controls, clock, ledger, counts, out_head, out_water, out_ledger,
@@ -361,7 +274,6 @@ def march(
             most = MOST_ITERATIONS
             most_growth = RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY
             conditions[CAREFUL] = 0.0 if second_order else 1.0
-            extra = EXTRA_ITERATIONS if now == out_time[out] else 0
             if last == 0.0:
                 most = MOST_ITERATIONS_AT_START
             if last > 0.0 and second_order:
@@ -372,7 +284,7 @@ def march(
             iterations = newton(
                 guess, effective_dt, work[TARGET], z, soil, root, conditions, codes, tables,
                 scalars, volume, dry_suction, newton_tolerance, most,
-                most_growth, extra, work, flows,
+                most_growth, work, flows,
             )  # fmt: skip
             solved = iterations >= 0
             counts[ITERATIONS] += iterations if solved else -1 - iterations
@@ -402,17 +314,19 @@ def march(
                 return TOO_MANY_STEPS
             steps_left -= 1.0
             counts[STEPS] += 1
-            accept(
-                h, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger,
-                work, flows,
+            finite = accept(
+                h, guess, stored, h_before, rate, dt, weight, effective_dt, conditions, codes,
+                ledger, work, flows,
             )  # fmt: skip
-            if not math.isfinite(ledger[CLOSURE_ERROR]):
+            if not finite:
                 return NOT_FINITE
             clock[TIME], clock[LAST_STEP], clock[LAST_SUPPLY] = now, dt, supply
             if iterations > MANY_ITERATIONS:
                 growth = min(growth, 1.0)
             # A step shortened by a stop says little about the next.
             clock[NEXT_STEP] = max(growth * dt, wanted) if dt < wanted else growth * dt
+            if now == out_time[out]:
+                close_balance(h, stored, z, soil, codes, tables, scalars, ledger, work)
         for i in range(n):
             out_head[out, i] = h[i]
         interval_water_content(h, soil, tables, scalars, out_water[out])

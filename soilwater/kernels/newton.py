@@ -11,8 +11,6 @@ MOST_HALVINGS = 10
 """Shortenings of a Newton step that raises the residual too far; then it is taken as it is."""
 COMPENSATED_ITERATIONS = 3
 """Newton iterations after which compensation between roots stays as it is."""
-NEAR_ROUND_OFF = 1.0e-3
-"""Share of the tolerance below which a residual that no longer falls is one of round-off."""
 SATURATED_WEIGHT = 100.0
 OWING_WEIGHT = 1.0e4
 """Weights of residuals that do more harm than others, see `residual_norm`."""
@@ -70,15 +68,14 @@ def residual_norm(h, residual, storage, volume):
 @njit(error_model="numpy", nogil=True)
 def newton(
     h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
-    volume, dry_suction, tolerance, most, most_growth, extra, work, flows,
+    volume, dry_suction, tolerance, most, most_growth, work, flows,
 ):  # fmt: skip
     """Solve one implicit step in place, from the guess in `h`.
 
     A Newton step may raise the residual by the factor `most_growth`: heads in gravel must shift
-    together, which raises the residual before it falls. After convergence `extra` iterations more
-    bring the residual to round-off where a balance is to be read. Returns the number of
-    iterations, or -1 less that number where there is no solution yet. Rows of `work` hold residual
-    and storage at the solution, `flows` the rates.
+    together, which raises the residual before it falls. Returns the number of iterations, or -1 less
+    that number where there is no solution yet. Rows of `work` hold residual and storage at the
+    solution, `flows` the rates.
     """
     matrix, water, change, trial = work[MATRIX:WATER], work[WATER:CHANGE], work[CHANGE], work[TRIAL]
     own, held = work[OWN], work[HELD]
@@ -87,11 +84,8 @@ def newton(
     assemble(h, dt, stored, z, soil, root, conditions, codes, tables, scalars, matrix, water, flows)
     norm = residual_norm(h, work[RESIDUAL_ROW], work[STORAGE_ROW], volume)
     for iteration in range(most):
-        converged = norm <= tolerance
-        if converged:
-            if extra == 0 or norm <= LEAST_RESIDUAL:
-                return iteration
-            extra -= 1
+        if norm <= tolerance:
+            return iteration
         if not math.isfinite(norm):
             return -1 - iteration
         solve(matrix, change)
@@ -101,8 +95,6 @@ def newton(
             settled = abs(work[RESIDUAL_ROW, i]) <= LEAST_RESIDUAL * volume[i]
             if settled and -h[i] > dry_suction[i] and abs(change[i]) > -h[i]:
                 change[i] = 0.0
-        # Once converged, an iteration must leave it so.
-        limit, cut = (tolerance, 0.1) if converged else (most_growth * norm, 0.5)
         factor = 1.0
         new_norm = norm
         for _ in range(MOST_HALVINGS + 1):
@@ -120,20 +112,8 @@ def newton(
                 matrix, water, flows,
             )  # fmt: skip
             new_norm = residual_norm(h, work[RESIDUAL_ROW], work[STORAGE_ROW], volume)
-            if new_norm <= limit:
+            if new_norm <= most_growth * norm:
                 break
-            factor *= cut
-        worse = new_norm >= norm and norm <= NEAR_ROUND_OFF * tolerance
-        if converged and (worse or not new_norm <= tolerance):
-            # As good as the numbers allow: the last heads stand.
-            for i in range(n):
-                h[i] = trial[i]
-            if iteration < COMPENSATED_ITERATIONS:
-                compensate(h, root, conditions, codes)
-            assemble(
-                h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
-                matrix, water, flows,
-            )  # fmt: skip
-            return iteration + 1
+            factor *= 0.5
         norm = new_norm
     return most if norm <= tolerance else -1 - most

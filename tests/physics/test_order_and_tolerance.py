@@ -161,7 +161,7 @@ SAND_RUNS = {
         tolerance=tol,
     ),
     "draining to a gravel": lambda tol: simulate(
-        Profile.over_gravel(SAND, 30.0), weather(24.0), output=6.0, tolerance=tol
+        Profile.over_gravel(SAND, 30.0), weather(24.0), output=1.0, tolerance=tol
     ),
 }
 

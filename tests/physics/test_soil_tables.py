@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from soilwater.kernels.curves import bin_edges, hydraulics, tabulate
+from soilwater.kernels.curves import (
+    BINS_PER_OCTAVE,
+    SPECIFIC_STORAGE,
+    bin_edges,
+    hydraulics,
+    tabulate,
+)
 from soilwater.soils import (
     OVEN_DRY_SUCTION,
     BrooksCorey,
@@ -49,7 +55,14 @@ def test_table_and_closed_form_agree(soil):
             for row in (hydraulics(-s, table[None], scalars[None], 0) for s in suctions)
         ]
     ).T
-    assert np.abs(water + soil.theta_r - soil.water_content(suctions)).max() < 1e-6
+    # Until more has drained, water is held by specific storage, as below a water table; where a
+    # curve leaves saturation at a kink, the bin behind it is off by that little.
+    curve, elastic = soil.water_content(suctions), soil.theta_s - SPECIFIC_STORAGE * suctions
+    full = np.cumsum(curve < elastic) == 0
+    kink = suctions[full].max(initial=0.0)
+    behind = ~full & (suctions < kink * (1.0 + 2.0 / BINS_PER_OCTAVE))
+    difference = np.abs(water + soil.theta_r - np.where(full, elastic, curve))
+    assert (difference < np.where(behind, SPECIFIC_STORAGE * kink, 1e-6)).all()
     exact = soil.conductivity(suctions)
     # Below 1e-20 of k_sat a soil passes less than a molecule's width a year.
     assert (np.abs(conductivity - exact) < 1e-4 * exact + 1e-20 * soil.k_sat).all()

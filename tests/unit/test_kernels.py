@@ -22,6 +22,12 @@ SOILS = [SAND, LOAM, KINKED]
 TABLES, SCALARS = stack_tables(SOILS)
 
 
+def water_held(soil, suction):
+    """The curve, or what specific storage leaves of saturation where less than that has drained."""
+    curve, elastic = soil.water_content(suction), soil.theta_s - curves.SPECIFIC_STORAGE * suction
+    return np.where(suction < 2.0 * soil.suction_scale, np.minimum(curve, elastic), curve)
+
+
 # --- curves ------------------------------------------------------------------------------------
 
 
@@ -32,8 +38,16 @@ def test_the_table_returns_the_curves_of_the_soil(j):
     suction = np.geomspace(0.037, 0.97e7, 1201)
     found = np.array([curves.hydraulics(-s, TABLES, SCALARS, j) for s in suction])
     water, capacity, conductivity = found[:, 0], found[:, 1], found[:, 2]
-    assert water + soil.theta_r == pytest.approx(soil.water_content(suction), abs=1e-8)
-    assert capacity == pytest.approx(soil.capacity(suction), rel=2e-4, abs=1e-12)
+    expected = water_held(soil, suction)
+    draining = expected == soil.water_content(suction)
+    # Where a kink does not lie on an edge of the table its bin is off by what is at stake there.
+    kink = np.argmax(draining)
+    beside = np.abs(np.arange(suction.size) - kink) <= 2
+    at_stake = curves.SPECIFIC_STORAGE * suction[kink]
+    assert (np.abs(water + soil.theta_r - expected) <= np.where(beside, at_stake, 1e-8)).all()
+    exact = np.where(draining, soil.capacity(suction), curves.SPECIFIC_STORAGE)
+    clear = ~beside
+    assert capacity[clear] == pytest.approx(exact[clear], rel=2e-4, abs=1e-12)
     assert conductivity == pytest.approx(soil.conductivity(suction), rel=2e-5)
 
 
@@ -301,7 +315,7 @@ def test_storage_of_a_column_is_the_trapezoid_of_its_water_and_the_pond():
     water = assembled(h, conditions, codes)[1]
     expected = h[0]
     for i, j in enumerate(SOIL):
-        ends = np.asarray(SOILS[j].water_content(-h[i : i + 2])) - SOILS[j].theta_r
+        ends = water_held(SOILS[j], np.maximum(-h[i : i + 2], 0.0)) - SOILS[j].theta_r
         ends += curves.SPECIFIC_STORAGE * np.maximum(h[i : i + 2], 0.0)
         expected += (Z[i + 1] - Z[i]) * ends.mean()
     assert water[0].sum() == pytest.approx(expected, abs=1e-8)
