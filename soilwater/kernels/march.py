@@ -42,7 +42,7 @@ from soilwater.kernels.ledger import (
     begin,
     close_balance,
 )
-from soilwater.kernels.newton import LEAST_RESIDUAL, N_ROWS, STORAGE_ROW, newton
+from soilwater.kernels.newton import N_ROWS, STORAGE_ROW, newton
 
 OK, STEP_TOO_SMALL, TOO_MANY_STEPS, NOT_FINITE = 0, 1, 2, 3
 
@@ -91,6 +91,8 @@ MOST_GROWTH_AT_SECOND_ORDER = 2.4
 """Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
 LEAST_SHARE_KEPT = 0.3
 """Share of its water a node must keep when the last step's share is carried on."""
+LEAST_CARRIED = 1.0e-14
+"""Share of the water a full node holds that is too little to be missed."""
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
@@ -158,9 +160,8 @@ def weight_of_last_step(dt, last, h, stored, rate, work):
         weight = w * w / (1.0 + 2.0 * w)
         for i in range(stored.size):
             target[i] = stored[i] + weight * last * rate[i]
-            empty = (
-                target[i] < LEAST_SHARE_KEPT * stored[i] and stored[i] > LEAST_RESIDUAL * full[i]
-            )
+            carried = stored[i] - target[i]
+            empty = target[i] < LEAST_SHARE_KEPT * stored[i] and carried > LEAST_CARRIED * full[i]
             if empty or (target[i] > full[i] and h[i] < 0.0):
                 weight = 0.0
                 break

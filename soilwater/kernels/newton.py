@@ -73,9 +73,9 @@ def newton(
     """Solve one implicit step in place, from the guess in `h`.
 
     A Newton step may raise the residual by the factor `most_growth`: heads in gravel must shift
-    together, which raises the residual before it falls. Returns the number of iterations, or -1 less
-    that number where there is no solution yet. Rows of `work` hold residual and storage at the
-    solution, `flows` the rates.
+    together, which raises the residual before it falls. Returns the number of iterations, or -1
+    less that number where there is no solution yet. Rows of `work` hold residual and storage at
+    the solution, `flows` the rates.
     """
     matrix, water, change, trial = work[MATRIX:WATER], work[WATER:CHANGE], work[CHANGE], work[TRIAL]
     own, held = work[OWN], work[HELD]

@@ -13,6 +13,7 @@ from soilwater.kernels.curves import OVEN_DRY_SUCTION, SPECIFIC_STORAGE
 
 IN_CI = 300
 LONG = 20_000
+ONCE_FAILED = (349, 354, 373, 382, 387, 431, 579, 706, 1106, 1203, 1846, 2142, 2143, 3154)
 ROUND_OFF = 1e-9
 """Closure [mm] that is round-off of the water a column holds."""
 
@@ -58,7 +59,7 @@ def test_hard_columns(first):
     assert [fault for seed in range(first, first + 20) for fault in faults_of(seed)] == []
 
 
-@pytest.mark.parametrize("seed", [349, 354, 373, 382, 387, 431, 579, 706, 1106, 1203, 1846, 2142, 2143, 3154])
+@pytest.mark.parametrize("seed", ONCE_FAILED)
 def test_columns_that_once_failed(seed):
     assert faults_of(seed) == []
 
