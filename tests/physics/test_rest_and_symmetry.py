@@ -2,102 +2,55 @@
 
 import numpy as np
 import pytest
+from problems.steady import (
+    BASES,
+    GRAVEL,
+    LOAM,
+    MOST_MOVED,
+    RESTING,
+    SAND,
+    head_moved,
+    month_at_rest,
+    stacked,
+)
 from reference import (
     START,
     head_at,
     hours_after_start,
     observed_order,
-    one_soil,
     start_from,
     weather,
 )
-from scipy.special import hyp2f1
 
 from soilwater import (
-    CapillaryBreak,
     Event,
-    Layer,
     Profile,
     Sealed,
     SeepageFace,
     Turf,
     VanGenuchten,
-    WaterTable,
     Weather,
-    WithDryEnd,
     drained_state,
     simulate,
     steady_weather,
 )
 
-# Invented sand B of the trade, and sharp contrasts beside it.
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-UNIFORM_SAND = VanGenuchten(0.03, 0.40, 0.05, 12.0, 60.0)
-CLAY = VanGenuchten.texture_class("clay")
-LOAM = VanGenuchten.texture_class("loam")
-GRAVEL = VanGenuchten.measured("matrix-free gravel")
-CLEAN_GRAVEL = VanGenuchten(0.005, 0.42, 5.0, 2.7, 20_000.0)
-
-LAYERINGS = {
-    "sand": [(SAND, 30.0)],
-    "sand over gravel": [(SAND, 30.0), (GRAVEL, 10.0)],
-    "mat, sand, gravel": [(LOAM, 2.0), (UNIFORM_SAND, 25.0), (CLEAN_GRAVEL, 10.0)],
-    "clay between sands": [(SAND, 20.0), (CLAY, 5.0), (UNIFORM_SAND, 45.0)],
-    "dry end": [(WithDryEnd(SAND), 30.0), (LOAM, 200.0)],
-}
-BASES = {
-    "seepage face": lambda depth: SeepageFace(),
-    "capillary break": lambda depth: CapillaryBreak(6.0),
-    "water table at the base": lambda depth: WaterTable(depth),
-    "water table far below": lambda depth: WaterTable(depth + 150.0),
-    "water table in the profile": lambda depth: WaterTable(0.6 * depth),
-    "sealed": lambda depth: Sealed(),
-}
-
-
-def layered(layers, base):
-    return Profile(
-        tuple(Layer(soil, thickness, f"layer {i}") for i, (soil, thickness) in enumerate(layers)),
-        base,
-    )
-
 
 @pytest.mark.parametrize("refinement", [0.3, 1.0, 3.0])
 @pytest.mark.parametrize("base", BASES)
-@pytest.mark.parametrize("layering", LAYERINGS)
+@pytest.mark.parametrize("layering", RESTING)
 def test_water_at_rest_stays_at_rest(layering, base, refinement):
-    layers = LAYERINGS[layering]
-    depth = sum(thickness for _, thickness in layers)
-    profile = layered(layers, BASES[base](depth))
-    resting = profile.base.resting_suction(depth)
-    base_suction = 12.0 if resting is None else resting
-    start = start_from(profile, lambda z: z - depth - base_suction, refinement)
-    run = simulate(profile, weather(720.0), start=start, output=240.0, refinement=refinement)
-    moved = np.abs(run.node_suction - run.node_suction[0]).max()
-    assert float(moved) < 1e-7
+    run = month_at_rest(layering, base, refinement)
+    assert head_moved(run) < MOST_MOVED
     assert float(np.abs(run.drainage).max()) < 1e-7
 
 
 def test_a_pond_over_saturated_sealed_soil_stays():
-    profile = layered(LAYERINGS["sand over gravel"], Sealed())
+    profile = stacked(RESTING["sand over gravel"], Sealed())
     start = start_from(profile, lambda z: z + 0.3)
     run = simulate(profile, weather(720.0), start=start, output=240.0)
-    assert np.abs(run.node_suction - run.node_suction[0]).max() < 1e-7
+    assert head_moved(run) < MOST_MOVED
     assert run.ponding.values == pytest.approx(3.0, abs=1e-9)
-
-
-def test_storage_at_rest_is_the_integral_of_the_curve():
-    # Integral of the van Genuchten curve: s 2F1(m, 1/n; 1 + 1/n; -(alpha s)^n) of effective
-    # saturation; sand of Carsel & Parrish (1988) (from memory), 300 mm over water: 58.061 mm.
-    sand = VanGenuchten.texture_class("sand")
-    n = sand.n
-    saturation = 30.0 * hyp2f1(1.0 - 1.0 / n, 1.0 / n, 1.0 + 1.0 / n, -((sand.alpha * 30.0) ** n))
-    exact = 10.0 * (sand.theta_r * 30.0 + (sand.theta_s - sand.theta_r) * saturation)
-    assert exact == pytest.approx(58.061, abs=5e-4)
-    profile = one_soil(sand, 30.0, WaterTable(30.0))
-    run = simulate(profile, weather(1.0), start="drained", output=1.0, refinement=20.0)
-    assert float(run.storage[-1]) == pytest.approx(exact, abs=2e-3)
-    assert float(drained_state(profile).storage) == pytest.approx(exact, abs=0.2)
 
 
 STORM = [Event(hours_after_start(6.0), 30.0, rate=60.0)]
@@ -105,8 +58,8 @@ TURF = Turf(12.0, fraction_above=(0.9, 10.0))
 
 
 def test_splitting_a_layer_of_one_soil_changes_nothing():
-    whole = layered([(SAND, 30.0), (GRAVEL, 10.0)], SeepageFace())
-    split = layered([(SAND, 7.3), (SAND, 12.7), (SAND, 10.0), (GRAVEL, 10.0)], SeepageFace())
+    whole = stacked([(SAND, 30.0), (GRAVEL, 10.0)], SeepageFace())
+    split = stacked([(SAND, 7.3), (SAND, 12.7), (SAND, 10.0), (GRAVEL, 10.0)], SeepageFace())
     runs = [
         simulate(profile, steady_weather(3, 5.0), turf=TURF, irrigation=STORM, output=6.0)
         for profile in (whole, split)
@@ -176,7 +129,7 @@ def test_units_of_the_input_do_not_matter():
 
 def test_a_finer_mesh_of_the_same_layers_converges_to_one_answer():
     # A front has just passed loam and sand and leaves the gravel: drainage times its arrival.
-    profile = layered([(LOAM, 5.0), (SAND, 25.0), (GRAVEL, 10.0)], SeepageFace())
+    profile = stacked([(LOAM, 5.0), (SAND, 25.0), (GRAVEL, 10.0)], SeepageFace())
     interfaces = np.array([5.0, 30.0])
     runs = [
         simulate(

@@ -127,9 +127,7 @@ def held_dry():
         # The term that gravity adds is read from the same two times, for the picture alone.
         gravity = (loss[4] - 2.0 * loss[1]) / (2.0 * first)
         t = np.linspace(0.0, hours[-1], 100)
-        curves = (
-            Curve("S t^(1/2)", (t, dryness * np.sqrt(t)), (hours, loss - gravity * hours)),
-        )
+        curves = (Curve("S t^(1/2)", (t, dryness * np.sqrt(t)), (hours, loss - gravity * hours)),)
         panels.append(Panel(curves, "time (h)", "lost, gravity taken out (cm)", name))
     return Comparison(tuple(rows), tuple(panels))
 
@@ -169,7 +167,9 @@ def both_stages():
         )
         found = 0.1 * run.evaporation.values
         rows += [
-            relative(f"{name}, {hours[1]:.3g} h: evaporated [cm]", rate * hours[1], found[1], 0.002),
+            relative(
+                f"{name}, {hours[1]:.3g} h: evaporated [cm]", rate * hours[1], found[1], 0.002
+            ),
             relative(
                 f"{name}, {hours[-1]:.3g} h: evaporated [cm]", lost(hours[-1]), found[-1], 0.02
             ),
@@ -190,10 +190,10 @@ PROBLEMS = (
         "Evaporation at a constant rate, exactly",
         "Bare, deep soil with the curves of Broadbridge & White starts at an even saturation and "
         f"loses water at a constant rate until its surface is down to a saturation of {DRY:g}: the "
-        "first stage of evaporation, nonlinear, with gravity. Rates are 0.02 and 0.1 K_s, starts at "
-        "0.6 and 0.9.",
-        "Closed form after Broadbridge & White (1988), Water Resources Research 24:145, carried over "
-        "to drying from an even start (derived in `reference.broadbridge_white_drying`).",
+        "first stage of evaporation, nonlinear, with gravity. Rates are 0.02 and 0.1 K_s, starts "
+        "at 0.6 and 0.9.",
+        "Closed form after Broadbridge & White (1988), Water Resources Research 24:145, carried "
+        "over to drying from an even start (derived in `reference.broadbridge_white_drying`).",
         first_stage,
     ),
     Problem(
@@ -206,10 +206,10 @@ PROBLEMS = (
     ),
     Problem(
         "Evaporation in two stages",
-        "The same soils, bare, under a constant potential rate: first they give what is asked, then "
-        "what they can. The reference is time compression, an approximation without gravity; at the "
-        "turn it is sharp where the truth is round, so what is held is the first stage and the total "
-        "at eight times its length.",
+        "The same soils, bare, under a constant potential rate: first they give what is asked, "
+        "then what they can. The reference is time compression, an approximation without gravity; "
+        "at the turn it is sharp where the truth is round, so what is held is the first stage and "
+        "the total at eight times its length.",
         "Third set of Vanderborght et al. (2005) (soils, heads and rates from memory; time "
         "compression as there, from memory).",
         both_stages,

@@ -123,7 +123,9 @@ def steady():
         start = start_from(
             PROFILE, lambda z, q=flux: exponential_steady_head(SOIL, q, DEPTH - z), 0.2
         )
-        run = simulate(PROFILE, weather(240.0, rain=flux), start=start, output=240.0, refinement=0.2)
+        run = simulate(
+            PROFILE, weather(240.0, rain=flux), start=start, output=240.0, refinement=0.2
+        )
         z, found = run.node_depth.values, -run.node_suction[-1].values
         exact = exponential_steady_head(SOIL, flux, DEPTH - z)
         rows.append(where_worst(f"{flux:g} cm/h down: head [cm]", z, exact, found, 1e-4))
@@ -192,25 +194,24 @@ def flux_over_orders_of_magnitude():
                     thinned(found, run.node_depth.values),
                 )
             )
-        panels.append(
-            Panel(tuple(curves), "water content", "depth (cm)", name, depth_down=True)
-        )
+        panels.append(Panel(tuple(curves), "water content", "depth (cm)", name, depth_down=True))
     return Comparison(tuple(rows), tuple(panels))
 
 
 PROBLEMS = (
     Problem(
         "Steady flow in an exponential soil",
-        "Water flows through 100 cm of soil with K = K_s e^(alpha h) to a water table at a constant "
-        "rate, and up from one at 30 cm to a held surface. The flux between nodes is exact for this "
-        "soil on any mesh; so must the heads be.",
+        "Water flows through 100 cm of soil with K = K_s e^(alpha h) to a water table at a "
+        "constant rate, and up from one at 30 cm to a held surface. The flux between nodes is "
+        "exact for this soil on any mesh; so must the heads be.",
         "Gardner (1958), Soil Science 85:228.",
         steady,
     ),
     Problem(
         "Wetting and draining of an exponential soil",
-        "Steady flow of 0.1 cm/h through 100 cm of soil to a water table turns to 0.9 cm/h, and back. "
-        "Conductivity and water content are exponential in head, which makes the equation linear.",
+        "Steady flow of 0.1 cm/h through 100 cm of soil to a water table turns to 0.9 cm/h, and "
+        "back. Conductivity and water content are exponential in head, which makes the equation "
+        "linear.",
         "Srivastava & Yeh (1991), Water Resources Research 27:753, eq. 11-18.",
         one_layer,
     ),
@@ -222,8 +223,8 @@ PROBLEMS = (
     ),
     Problem(
         "Wetting and draining of layers",
-        "Two and three layers of one alpha whose conductivities differ tenfold; the same changes of "
-        "flux.",
+        "Two and three layers of one alpha whose conductivities differ tenfold; the same changes "
+        "of flux.",
         "The two-layer problem of Srivastava & Yeh (1991), parameters from memory. Its Laplace "
         "transform is solved layer by layer and inverted numerically (Talbot 1979); with one layer "
         "it gives their series to 1e-6 cm.",

@@ -200,17 +200,17 @@ def sharp_front():
 PROBLEMS = (
     Problem(
         "Rain on a soil with realistic curves",
-        "Constant rain on dry, deep soil whose diffusivity and conductivity make the full nonlinear "
-        "equation solvable: saturation over depth, and the time at which water first stands on the "
-        f"surface. Times are in units of {HOURS_PER_TIME:g} h.",
+        "Constant rain on dry, deep soil whose diffusivity and conductivity make the full "
+        "nonlinear equation solvable: saturation over depth, and the time at which water first "
+        f"stands on the surface. Times are in units of {HOURS_PER_TIME:g} h.",
         "Broadbridge & White (1988), Water Resources Research 24:145.",
         wetting_at_a_constant_rate,
     ),
     Problem(
         "Early infiltration",
-        "Dry soil is held wet at its surface: infiltration starts with the root of time, and gravity "
-        "adds a term in proportion to time. Both coefficients come from Philip's equations, solved "
-        "apart from any simulation.",
+        "Dry soil is held wet at its surface: infiltration starts with the root of time, and "
+        "gravity adds a term in proportion to time. Both coefficients come from Philip's "
+        "equations, solved apart from any simulation.",
         "Philip (1957), Soil Science 83:345; Philip & Knight (1974), Soil Science 117:1.",
         series_of_philip,
     ),

@@ -294,7 +294,12 @@ PROBLEMS = tuple(
         needs,
     )
     for name, source, integrator, needs in (
-        ("BDF of scipy", "`scipy.integrate.solve_ivp` at a relative tolerance of 1e-6.", by_scipy, ""),
+        (
+            "BDF of scipy",
+            "`scipy.integrate.solve_ivp` at a relative tolerance of 1e-6.",
+            by_scipy,
+            "",
+        ),
         (
             "CVODE of SUNDIALS",
             "Hindmarsh et al. (2005), ACM Transactions on Mathematical Software 31:363; relative "

@@ -127,9 +127,7 @@ def front_problem(name, soil, flux, before, hours, run, bounds, y_limits):
         content = water[0] + share * (water[1] - water[0])
         curves.append(Curve(f"{hour:.3g} h", (content[on], front[on]), thinned(found, z, 36)))
     below = (z > at[0]) & (z < z[-1])
-    exact = water[0] + np.interp(z[below], front, share, 1.0, 0.0) * (
-        water[1] - water[0]
-    )
+    exact = water[0] + np.interp(z[below], front, share, 1.0, 0.0) * (water[1] - water[0])
     rows = (
         relative(f"{name}: front travels [cm]", travelled, at[1] - at[0], bounds[0]),
         where_worst(
@@ -204,9 +202,7 @@ def miller():
                     f"{name}: depth of -50 cm [cm]", MILLER_FRONT, depth_where(default, 50.0), 0.005
                 ),
             ]
-            curves.append(
-                Curve("separate computation", ([-50.0], [MILLER_FRONT]), None, True)
-            )
+            curves.append(Curve("separate computation", ([-50.0], [MILLER_FRONT]), None, True))
         else:
             rows.append(
                 relative(f"{name}: infiltrated, twice finer [cm]", fine_in, coarse_in, 0.005)
@@ -265,22 +261,23 @@ PROBLEMS = (
     Problem(
         "A front into dry New Mexico soil",
         "100 cm of soil at -1000 cm of head, its surface held at -75 cm for a day.",
-        "Celia, Bouloutas & Zarba (1990), Water Resources Research 26:1483 (parameters from memory); "
-        "numbers of a separate computation on refined meshes, +- 0.002 and 0.02 cm.",
+        "Celia, Bouloutas & Zarba (1990), Water Resources Research 26:1483 (parameters from "
+        "memory); numbers of a separate computation on refined meshes, +- 0.002 and 0.02 cm.",
         new_mexico,
     ),
     Problem(
         "A front into moist sand",
         "40 cm of sand at -61.5 cm of head, its surface held at -20.7 cm for 360 s.",
-        "Celia et al. (1990) after Haverkamp et al. (1977), Soil Science Society of America Journal "
-        "41:285 (parameters from memory); numbers of a separate computation on refined meshes.",
+        "Celia et al. (1990) after Haverkamp et al. (1977), Soil Science Society of America "
+        "Journal 41:285 (parameters from memory); numbers of a separate computation on refined "
+        "meshes.",
         haverkamp_held,
     ),
     Problem(
         "Constant rain on the same sand",
         "13.69 cm/h on sand with 0.10 of water. A front that has formed travels without changing "
-        "shape: speed and shape follow from the curves by quadrature. Where it is at the first time "
-        "is taken from the run.",
+        "shape: speed and shape follow from the curves by quadrature. Where it is at the first "
+        "time is taken from the run.",
         "Haverkamp et al. (1977) (parameters from memory); travelling front after Philip (1957), "
         "Soil Science 83:345.",
         haverkamp_rain,
@@ -295,8 +292,8 @@ PROBLEMS = (
     ),
     Problem(
         "Rain on dry sand, loam and clay",
-        "The second set of the benchmark: 100 cm/day, or as much as the soil can take, into soil at "
-        "-400 cm of head. The front is held to its travelling shape, as above.",
+        "The second set of the benchmark: 100 cm/day, or as much as the soil can take, into soil "
+        "at -400 cm of head. The front is held to its travelling shape, as above.",
         "Vanderborght et al. (2005), Vadose Zone Journal 4:206 (soils from memory).",
         vanderborght_infiltration,
     ),

@@ -120,14 +120,14 @@ def rest():
                 top += thickness
                 found = run.water_content[-1].values[inside]
                 curves.append(Curve("", (exact, at), (found[::2], depth[inside][::2])))
-            panels.append(
-                profile_panel(curves, layering, "water content", x_limits=(0.0, 0.45))
-            )
+            panels.append(profile_panel(curves, layering, "water content", x_limits=(0.0, 0.45)))
     profile = one_soil(CLASS_SAND, 30.0, WaterTable(30.0))
     run = simulate(profile, weather(1.0), start="drained", output=1.0, refinement=20.0)
     exact = storage_at_rest(CLASS_SAND, 30.0)
     rows += [
-        Row("30 cm of sand over water, fine mesh: storage [mm]", exact, float(run.storage[-1]), 2e-3),
+        Row(
+            "30 cm of sand over water, fine mesh: storage [mm]", exact, float(run.storage[-1]), 2e-3
+        ),
         Row(
             "30 cm of sand over water, default mesh: storage [mm]",
             exact,
@@ -162,9 +162,7 @@ DAILY_FLUXES = (0.5, 2.0)  # cm/day
 
 
 def steady_run(profile, flux, start):
-    return simulate(
-        profile, weather(4000.0, rain=flux), start=start, output=4000.0, tolerance=1e-3
-    )
+    return simulate(profile, weather(4000.0, rain=flux), start=start, output=4000.0, tolerance=1e-3)
 
 
 def flow_through_layers(make_case):
@@ -265,10 +263,10 @@ def rise_from_a_water_table():
 PROBLEMS = (
     Problem(
         "Water at rest",
-        "Hydrostatic heads over six kinds of base must stay put in any layering, and the water held "
-        "must be the integral of the retention curve (30 cm of sand over water).",
-        "Hydrostatics; the integral by the hypergeometric function, sand of Carsel & Parrish (1988), "
-        "Water Resources Research 24:755 (from memory).",
+        "Hydrostatic heads over six kinds of base must stay put in any layering, and the water "
+        "held must be the integral of the retention curve (30 cm of sand over water).",
+        "Hydrostatics; the integral by the hypergeometric function, sand of Carsel & Parrish "
+        "(1988), Water Resources Research 24:755 (from memory).",
         rest,
     ),
     Problem(
@@ -281,7 +279,8 @@ PROBLEMS = (
     Problem(
         "Steady flow through layers into deep soil",
         "The same layerings with a unit gradient at the base: the first set of the benchmark.",
-        "Vanderborght et al. (2005), Vadose Zone Journal 4:206 (soils from memory); heads as above.",
+        "Vanderborght et al. (2005), Vadose Zone Journal 4:206 (soils from memory); heads as "
+        "above.",
         layers_over_deep_soil,
     ),
     Problem(
