@@ -26,8 +26,10 @@ kernelspec:
 
 Problems whose answer is known apart from this library: closed forms, quadrature, published numbers,
 other integrators, and solutions that were chosen first and made exact by a source. Every row is
-computed while this page is built, by the code of the tests, and the tests fail where a difference is
-larger than its bound. Numbers without a unit are in cm and hours; fluxes count downward.
+computed while this page is built, by the code of the tests; a test fails where a difference is
+larger than its bound. Where a row names a place, it is the one with the largest difference. "Finer"
+means shorter distances between nodes than the default; other settings stand in
+`tests/physics/problems`.
 
 """
 TAIL = "## How close to the bounds\n\n"
@@ -120,7 +122,9 @@ def draw(solved: Comparison):
             draw_panel(ax, panel)
             labels = tuple(curve.label for curve in panel.curves)
             if any(labels) and labels != named:
-                ax.legend(fontsize="small", handlelength=1.4)
+                # Lines of an order leave no room between them.
+                below = {"loc": "upper center", "bbox_to_anchor": (0.5, -0.16)}
+                ax.legend(fontsize="small", handlelength=1.4, **(below if panel.log_y else {}))
             named = labels
             if i % axes.shape[1] and panel.y_label == solved.panels[i - 1].y_label:
                 ax.set_ylabel("")
@@ -128,6 +132,8 @@ def draw(solved: Comparison):
 
 
 def draw_panel(ax, panel: Panel) -> None:
+    from matplotlib.ticker import NullLocator
+
     from soilwater.plot.style import INK, line_colours
 
     for curve, colour in zip(panel.curves, line_colours(len(panel.curves)), strict=True):
@@ -155,6 +161,9 @@ def draw_panel(ax, panel: Panel) -> None:
         ax.set_xscale("log")
     if panel.log_y:
         ax.set_yscale("log")
+    if panel.x_ticks:
+        ax.set_xticks(panel.x_ticks, [f"{tick:g}" for tick in panel.x_ticks])
+        ax.xaxis.set_minor_locator(NullLocator())
     ax.set(xlabel=panel.x_label, ylabel=panel.y_label, xlim=panel.x_limits)
     if panel.title:
         ax.set_title(panel.title, fontsize=9.5)

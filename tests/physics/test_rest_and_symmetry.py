@@ -18,6 +18,7 @@ from reference import (
     head_at,
     hours_after_start,
     observed_order,
+    one_soil,
     start_from,
     weather,
 )
@@ -29,6 +30,7 @@ from soilwater import (
     SeepageFace,
     Turf,
     VanGenuchten,
+    WaterTable,
     Weather,
     drained_state,
     simulate,
@@ -125,6 +127,74 @@ def test_units_of_the_input_do_not_matter():
     )
     difference = np.abs(in_house.node_suction.values - in_words.node_suction.values)
     assert difference.max() < 1e-8
+
+
+def flooded_and_drained(soil, *, length=1.0, time=1.0, refinement=1.0):
+    """Rain on 30 cm of soil over a water table, then rest; lengths and times stretched."""
+    rate = 2.0 * length / time
+    edges = hours_after_start(time * np.array([0.0, 2.0, 10.0]))
+    return simulate(
+        one_soil(soil, 30.0 * length, WaterTable(30.0 * length)),
+        Weather(edges, [10.0 * rate * 2.0 * time, 0.0], np.zeros(2)),
+        start=40.0 * length,
+        output=hours_after_start(time * np.array([0.5, 1.0, 2.0, 4.0, 10.0])),
+        refinement=refinement,
+        tolerance=1e-4,
+    )
+
+
+def test_similar_media_have_similar_heads():
+    # Miller & Miller (1956), J. Appl. Phys. 27:324 (from memory): lengths and heads twice as large
+    # at the same conductivity take twice the time. The grading of a mesh depends on its
+    # refinement, so the two meshes are fine rather than similar.
+    small = flooded_and_drained(SAND, refinement=8.0)
+    wide = VanGenuchten(SAND.theta_r, SAND.theta_s, SAND.alpha / 2.0, SAND.n, SAND.k_sat)
+    large = flooded_and_drained(wide, length=2.0, time=2.0, refinement=4.0)
+    depths = np.linspace(0.0, 30.0, 13)
+    for i in range(small.sizes["time"]):
+        difference = head_at(large, 2.0 * depths, i) - 2.0 * head_at(small, depths, i)
+        assert np.abs(difference).max() < 0.01
+    assert large.drainage.values == pytest.approx(2.0 * small.drainage.values, rel=1e-3)
+
+
+def test_twice_the_conductivity_is_half_the_time():
+    slow = flooded_and_drained(SAND)
+    twice = VanGenuchten(SAND.theta_r, SAND.theta_s, SAND.alpha, SAND.n, 2.0 * SAND.k_sat)
+    fast = flooded_and_drained(twice, time=0.5)
+    assert np.abs(fast.water_content.values - slow.water_content.values).max() < 1e-4
+    assert fast.drainage.values == pytest.approx(slow.drainage.values, abs=0.01)
+
+
+def test_water_that_never_moves_changes_nothing():
+    # Only the water above the dry end enters: a shift of both ends of the curve shifts the water
+    # content and leaves all else, bit for bit but for the rounding of their difference.
+    run = flooded_and_drained(SAND)
+    shifted = flooded_and_drained(
+        VanGenuchten(SAND.theta_r + 0.03, SAND.theta_s + 0.03, SAND.alpha, SAND.n, SAND.k_sat)
+    )
+    assert np.abs(shifted.node_suction - run.node_suction).max() < 1e-8
+    assert np.abs(shifted.water_content - run.water_content - 0.03).max() < 1e-10
+    assert np.abs(shifted.drainage - run.drainage).max() < 1e-8
+
+
+@pytest.mark.parametrize("factor", [2, 3])
+def test_a_finer_mesh_holds_the_nodes_that_matter(factor):
+    # Meshes are graded, not halved, so inner nodes move; surface, interfaces and base never do.
+    profile = stacked([(LOAM, 5.0), (SAND, 25.0), (GRAVEL, 10.0)], SeepageFace())
+    coarse, fine = profile.mesh(), profile.mesh(factor)
+    for mesh in (coarse, fine):
+        assert set(mesh.depth) >= {0.0, 5.0, 30.0, 40.0}
+        # No interval straddles an interface.
+        middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
+        np.testing.assert_array_equal(mesh.soil, np.searchsorted([5.0, 30.0], middle))
+    # Rounding to whole intervals stretches the steps of a layer by a few per cent at most.
+    assert np.diff(fine.depth).max() <= 1.05 * np.diff(coarse.depth).max() / factor
+    # At rest a finer mesh has nothing to add: both heads lie on one straight line.
+    heads = [
+        head_at(simulate(profile, weather(1.0), start="drained", output=1.0, refinement=r), [17.3])
+        for r in (1.0, factor)
+    ]
+    assert heads[0] == pytest.approx(heads[1], abs=1e-9)
 
 
 def test_a_finer_mesh_of_the_same_layers_converges_to_one_answer():

@@ -54,6 +54,7 @@ class Panel:
     depth_down: bool = False
     log_x: bool = False
     log_y: bool = False
+    x_ticks: tuple[float, ...] = ()
     x_limits: tuple[float | None, float | None] = (None, None)
     y_limits: tuple[float | None, float | None] = (None, None)
 

@@ -72,7 +72,7 @@ def wetting_at_a_constant_rate():
             curves.append(
                 Curve(f"time {time:g}", (saturation, BW.length * depth), thinned(found, z))
             )
-        title = f"rain of {rate:g} K_s"
+        title = f"rain of {rate:g} $K_s$"
         panels.append(
             profile_panel(curves, title, "saturation", y_limits=(15.0, 0.0), x_limits=(0.0, 1.0))
         )
@@ -179,7 +179,7 @@ def sharp_front():
         relative(f"rain of {RAIN:g} cm/h: ponding starts [h]", ponding, first + found_ponding, 0.02)
     )
     t = np.linspace(1e-6, 1.0, 200)
-    held = Curve("held at zero head", (t, green_ampt(t)), (hours, found))
+    held = Curve("", (t, green_ampt(t)), (hours, found))
     head = -rain.node_suction.values[:, 0]
     at_ponding = Curve("start of ponding", ([ponding, ponding], [head.min(), head.max()]), None)
     under_rain = Curve("head at the surface", None, (first + since_first, head))

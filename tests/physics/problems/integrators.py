@@ -241,7 +241,11 @@ CASES = {
 
 
 LEAST_MOVED = 0.03
-SHOWN = {"drainage of sand over gravel": (1, 2, 5), "storm on dry sand": (1, 2, 3)}
+SHOWN = {
+    "drainage of sand over gravel": (1, 2, 5),
+    "storm on dry sand": (1, 2, 3),
+    "loam, sand, loam": (1, 2),
+}
 
 
 def with_another_integrator(integrator):

@@ -167,6 +167,7 @@ def order_in_space():
         "order in space",
         log_x=True,
         log_y=True,
+        x_ticks=(0.125, 0.25, 0.5, 1.0, 2.0),
     )
     shown = []
     for hours in (0.0, 1.5, 3.0):
@@ -224,6 +225,7 @@ def order_in_time():
         "order in time",
         log_x=True,
         log_y=True,
+        x_ticks=tuple(STEPS),
     )
     # From 1e-3 down: above it the ends of daylight, not the tolerance, set the steps.
     errors, steps = converged_difference(lambda tol: uptake_run(1.0, tol), FINE_TOLERANCES, 1e-8)
