@@ -267,7 +267,7 @@ PROBLEMS = (
         "Order in time",
         "The chosen head again, its source now that of the discrete equation in space, so only "
         "time is left: the two-step differences of the march, on steps that grow threefold, and "
-        "backward Euler. Below, the error of a whole run with step control against its tolerance.",
+        "backward Euler. On the right, the error of a whole run against its tolerance.",
         "Constructed solutions, as above.",
         order_in_time,
     ),
