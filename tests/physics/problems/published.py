@@ -190,7 +190,7 @@ def miller():
         z = fine.node_depth.values
         curves = [
             Curve(
-                f"{MILLER[name][-1]:g} days",
+                f"{24.0 * MILLER[name][-1]:g} h",
                 (-fine.node_suction[-1].values, z),
                 thinned(-default.node_suction[-1].values, default.node_depth.values, 36),
             )
