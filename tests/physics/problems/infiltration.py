@@ -194,8 +194,8 @@ def sharp_front():
                 f"rain of {RAIN:g} cm/h",
             ),
         ),
-        "Lines: reference. Circles: soilwater. Under rain the head at the surface climbs in steps, as "
-        "the sharp front passes from cell to cell.",
+        "Lines: reference. Circles: soilwater. Under rain the head at the surface climbs in "
+        "steps, as the sharp front passes from cell to cell.",
     )
 
 
