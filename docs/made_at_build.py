@@ -2,6 +2,7 @@
 
 - ``docs/examples``: copies of the notebooks and data of the folder ``examples``.
 - ``docs/reference``: what is public, by subject; units; vocabulary.
+- ``docs/verification.md``: problems with a known answer, from the tests (`verification_page`).
 """
 
 from __future__ import annotations
@@ -102,6 +103,10 @@ def make_pages(docs: Path) -> None:
     write(reference / "index.rst", reference_page())
     write(reference / "units.md", units_page())
     write(reference / "vocabulary.md", vocabulary_page())
+    # Imported here, because that module takes its tables from this one.
+    from verification_page import page
+
+    write(docs / "verification.md", page())
 
 
 def write(path: Path, text: str) -> None:

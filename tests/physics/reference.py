@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 import xarray as xr
-from scipy.integrate import solve_ivp
+from scipy.integrate import cumulative_simpson, solve_ivp
 from scipy.linalg import solve_banded
 from scipy.optimize import brentq
 from scipy.special import erfc
@@ -202,6 +202,24 @@ def srivastava_yeh_head(soil, depth, flux_before, flux_after, hours, height):
     return np.log(steady - transient) / soil.alpha
 
 
+def travelling_front(soil, flux, before, n_points=2000):
+    """Shape of a front under a constant flux into soil at a suction before [cm].
+
+    A front that keeps its shape moves at c = (q - K_i)/(theta_q - theta_i), and the flux at each
+    point of it is K_i + c (theta - theta_i), so dz/dh = 1/(1 - flux/K) (Philip 1957, Soil Science
+    83:345). Returns shares of the step in water content, from wet to dry, and how much deeper than
+    its middle each lies [cm].
+    """
+    dry, wet = soil.water_content(before), soil.water_content(suction_that_conducts(soil, flux))
+    slow = soil.conductivity(before)
+    # Closer to the ends than this the front is as good as flat, and its depth has no bound.
+    share = 1.0 - 1.0 / (1.0 + np.exp(-np.linspace(-7.0, 7.0, n_points)))
+    suction = np.array([soil.suction_at(dry + x * (wet - dry)) for x in share])
+    gradient = 1.0 - (slow + share * (flux - slow)) / soil.conductivity(suction)
+    depth = cumulative_simpson(-1.0 / gradient, x=suction, initial=0.0)
+    return share, depth - np.interp(0.5, share[::-1], depth[::-1])
+
+
 def exponential_steady_head(soil, flux, height, base_head=0.0):
     """Head [cm] in steady flow (downward positive) at a height above the base, exponential soil.
 
@@ -348,6 +366,39 @@ def broadbridge_white(c, rate, time, x):
     saturation = c * (1.0 - 1.0 / (2.0 * rho + 1.0 - slope / u(x)))
     depth = (beta * tau + (2.0 * rho + 1.0) * x - np.log(u(x))) / c
     return depth, saturation
+
+
+def broadbridge_white_drying(c, before, rate, time, y):
+    """Depth and saturation while water leaves the surface of such a soil at a constant rate.
+
+    All dimensionless; `y` is a parameter that grows with depth. The soil starts evenly at a
+    saturation `before` and is deep. The transformation of Broadbridge & White (1988), for another
+    start and a flux R = -rate at the surface (derived here): with the deficit of water C - T as
+    measure of distance, P = T/(C - T) obeys Burgers' equation, and P = -u'/u turns it into
+
+        u_t = a u'',  a = C (C - 1),  u = e^(-P_before X) at the start,  u = e^(R t) at X = R t.
+
+    In a frame that moves with the surface this is conduction of heat under a changing surface
+    temperature (Carslaw & Jaeger 1959, from memory); its exponents may be complex. Gravity is in.
+    """
+    a, flux, p = c * (c - 1.0), -rate, before / (c - before)
+    k = flux / (2.0 * a) - p
+    beta = complex(flux + flux**2 / (4.0 * a))
+    root, s = np.sqrt(a * time), np.sqrt(beta / a)
+
+    def u(y):
+        start = np.exp(a * k**2 * time + k * y) * erfc(-(y + 2.0 * a * k * time) / (2.0 * root))
+        start -= np.exp(a * k**2 * time - k * y) * erfc((y - 2.0 * a * k * time) / (2.0 * root))
+        edge = np.exp(beta * time - y * s) * erfc(y / (2.0 * root) - np.sqrt(beta * time))
+        edge += np.exp(beta * time + y * s) * erfc(y / (2.0 * root) + np.sqrt(beta * time))
+        moving = np.exp(-flux * y / (2.0 * a) - flux**2 * time / (4.0 * a))
+        return 0.5 * (start + edge.real) * moving
+
+    y = np.asarray(y, dtype=float)
+    step = 1e-5
+    share = -(u(y + step) - u(y - step)) / (2.0 * step) / u(y)
+    depth = (y - np.log(u(y)) + np.log(u(np.zeros(1)))) / c
+    return depth, c * share / (1.0 + share)
 
 
 # Philip (1957), Soil Science 83:345: early infiltration I = S t^(1/2) + (A + K_before) t.

@@ -1,0 +1,157 @@
+"""A chosen head over depth and time, made a solution by the source of water that it needs.
+
+The kernels know no free source, but an implicit step starts from the water `stored` around each
+node, and water put there enters like a source. All that touches their arguments is in `Stepper`.
+
+What is left of the error can be chosen with the source:
+
+- only space: the source is that of the continuous equation for the very steps that are taken;
+- only time: the source is that of the discrete equation in space, for continuous time.
+"""
+
+from itertools import pairwise
+
+import numpy as np
+
+from soilwater import VanGenuchten
+from soilwater.kernels import column, march
+from soilwater.kernels import newton as newton_kernel
+from soilwater.soils.kernel_table import stack_tables
+
+# Invented sand B of the trade, and a loam (Carsel & Parrish 1988, from memory) for layers.
+SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+LOAM = VanGenuchten.texture_class("loam")
+
+MIDDLE, SWING, DEPTH_SCALE, RATE = -38.0, 16.0, 30.0 / np.pi, 0.7  # cm, cm, cm, 1/h
+
+
+def head(z, t):
+    """Chosen head [cm]: waves that wander upward, between -54 and -22 cm."""
+    return MIDDLE + SWING * np.sin(z / DEPTH_SCALE + RATE * t)
+
+
+def head_slope(z, t):
+    return SWING / DEPTH_SCALE * np.cos(z / DEPTH_SCALE + RATE * t)
+
+
+def head_rate(z, t):
+    return SWING * RATE * np.cos(z / DEPTH_SCALE + RATE * t)
+
+
+class Stepper:
+    """Steps of the kernels on one mesh: a flux at the surface, a held head at the base."""
+
+    def __init__(self, mesh):
+        self.mesh, self.z = mesh, mesh.depth
+        n = self.z.size
+        self.tables, self.scalars = stack_tables(list(mesh.soils))
+        self.root = np.zeros(n)
+        self.conditions = np.zeros(column.N_CONDITIONS)
+        self.conditions[column.POND_LIMIT] = 1.0
+        self.conditions[column.COMPENSATION] = 1.0
+        self.conditions[column.COMPENSATION_THRESHOLD] = 1.0
+        self.codes = np.zeros(column.N_CODES, dtype=np.int64)
+        self.codes[column.BASE_CODE] = column.HELD_HEAD
+        self.flows = np.zeros(column.N_FLOWS)
+        self.work = np.zeros((march.N_WORK, n))
+        march.describe_nodes(self.z, mesh.soil, self.scalars, self.work)
+
+    def _boundaries(self, t):
+        soil = self.mesh.soils[self.mesh.soil[0]]
+        top = np.zeros(1)
+        flux = soil.conductivity(-head(top, t)) * (1.0 - head_slope(top, t))
+        self.conditions[column.SUPPLY] = flux[0]
+        self.conditions[column.BASE_VALUE] = head(self.z[-1], t)
+
+    def _assembled(self, t):
+        """Matrix and water of a step of one hour from empty soil to the head of a time."""
+        self._boundaries(t)
+        matrix, water = np.zeros((5, self.z.size)), np.zeros((2, self.z.size))
+        h, empty = head(self.z, t), np.zeros(self.z.size)
+        column.assemble(
+            h, 1.0, empty, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
+            self.tables, self.scalars, matrix, water, self.flows,
+        )  # fmt: skip
+        return matrix, water[0]
+
+    def stored(self, t):
+        """Water around each node [cm] at the head of a time."""
+        return self._assembled(t)[1]
+
+    def discrete_source(self, t):
+        """Source [cm/h] around each node that makes the head solve the discrete equation."""
+        matrix, stored = self._assembled(t)
+        leaving = matrix[newton_kernel.RESIDUAL_ROW] - stored
+        return matrix[newton_kernel.OWN_ROW] * head_rate(self.z, t) + leaving
+
+    def two_step(self, dt, last, h, stored, rate):
+        """Share of the last step in this one, and what each node starts from."""
+        weight = march.weight_of_last_step(dt, last, h, stored, rate, self.work)
+        return weight, self.work[march.TARGET].copy()
+
+    def step(self, h, dt, stored, t):
+        """Solve an implicit step that ends at `t` in place; returns the water then held [cm]."""
+        self._boundaries(t)
+        iterations = newton_kernel.newton(
+            h, dt, stored, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
+            self.tables, self.scalars, self.work[march.VOLUME], self.work[march.DRY_SUCTION],
+            1e-9, 30, 20.0, 8, self.work, self.flows,
+        )  # fmt: skip
+        assert iterations >= 0, "Newton's method found no solution"
+        return self.work[newton_kernel.STORAGE_ROW].copy()
+
+
+def exact_amounts(mesh, t):
+    """Water around each node [cm], and the flux out of its half intervals less that into them."""
+    share, weight = np.polynomial.legendre.leggauss(6)
+    z, dz = mesh.depth, np.diff(mesh.depth)
+    middle = 0.5 * (z[1:] + z[:-1])
+    # Both halves of every interval; shape (points, intervals).
+    upper = z[:-1] + 0.25 * dz * (1.0 + share[:, None])
+    lower = middle + 0.25 * dz * (1.0 + share[:, None])
+    held, flux = np.zeros(z.size), np.zeros(dz.size)
+    for number, soil in enumerate(mesh.soils):
+        cells = np.flatnonzero(mesh.soil == number)
+        for half, points in ((0, upper[:, cells]), (1, lower[:, cells])):
+            water = soil.water_content(-head(points, t)) - soil.dry_end_water_content
+            held[cells + half] += 0.25 * dz[cells] * (weight @ water)
+        conductivity = soil.conductivity(-head(middle[cells], t))
+        flux[cells] = conductivity * (1.0 - head_slope(middle[cells], t))
+    top = mesh.soils[mesh.soil[0]]
+    at_top = float(top.conductivity(-head(0.0, t))) * (1.0 - head_slope(0.0, t))
+    return held, np.append(flux, flux[-1]) - np.append(at_top, flux)
+
+
+def error_in_space(mesh, times):
+    """Largest error of the head [cm] after backward Euler steps, whose own error is nothing.
+
+    Also returns the heads at the nodes [cm].
+    """
+    stepper, h = Stepper(mesh), head(mesh.depth, times[0])
+    stored = stepper.stored(times[0])
+    before, _ = exact_amounts(mesh, times[0])
+    for start, end in pairwise(times):
+        after, leaving = exact_amounts(mesh, end)
+        source = after - before + (end - start) * leaving
+        stored = stepper.step(h, end - start, stored + source, end)
+        before = after
+    return float(np.abs(h - head(mesh.depth, times[-1])).max()), h
+
+
+def error_in_time(mesh, times, second_order=True):
+    """Largest error of the head [cm] after steps of the march on a mesh without an error.
+
+    Also returns how many steps were of second order.
+    """
+    stepper, h = Stepper(mesh), head(mesh.depth, times[0])
+    stored, rate = stepper.stored(times[0]), np.zeros(h.size)
+    last, count = 0.0, 0
+    for start, end in pairwise(times):
+        dt = end - start
+        weight, target = stepper.two_step(dt, last if second_order else 0.0, h, stored, rate)
+        effective = dt - weight * last
+        source = stepper.discrete_source(end)
+        after = stepper.step(h, effective, target + effective * source, end)
+        rate, stored, last = (after - stored) / dt, after, dt
+        count += weight > 0.0
+    return float(np.abs(h - head(mesh.depth, times[-1])).max()), count
