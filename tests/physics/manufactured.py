@@ -95,7 +95,7 @@ class Stepper:
         iterations = newton_kernel.newton(
             h, dt, stored, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
             self.tables, self.scalars, self.work[march.VOLUME], self.work[march.DRY_SUCTION],
-            1e-9, 30, 20.0, 8, self.work, self.flows,
+            1e-11, 30, 20.0, self.work, self.flows,
         )  # fmt: skip
         assert iterations >= 0, "Newton's method found no solution"
         return self.work[newton_kernel.STORAGE_ROW].copy()
