@@ -4,7 +4,7 @@ import math
 
 from numba import njit
 
-from soilwater.kernels.column import assemble, compensate, solve
+from soilwater.kernels.column import N_MATRIX, assemble, compensate, solve
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 
 MOST_HALVINGS = 10
@@ -27,8 +27,9 @@ MOST_STEEP = 20.0
 """Largest exponent taken: near the oven-dry suction, where uptake ends, there is no limit to it."""
 
 # Rows of the work space: what `assemble` fills, and what Newton's method needs beside it.
-MATRIX, WATER, CHANGE, TRIAL, OWN, HELD, N_ROWS = 0, 5, 7, 8, 9, 10, 11
-RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, 5, 6
+MATRIX, WATER = 0, N_MATRIX
+CHANGE, TRIAL, OWN, HELD, N_ROWS = range(WATER + 2, WATER + 7)
+RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, WATER, WATER + 1
 
 
 @njit(error_model="numpy", nogil=True)
