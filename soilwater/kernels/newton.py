@@ -2,8 +2,7 @@
 
 import math
 
-from numba import njit
-
+from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import N_MATRIX, assemble, compensate, solve
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 
@@ -32,7 +31,7 @@ CHANGE, TRIAL, OWN, HELD, N_ROWS = range(WATER + 2, WATER + 7)
 RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, WATER, WATER + 1
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def move_along_curve(head, change, own, held_water):
     """Head after a Newton step at a dry node.
 
@@ -49,7 +48,7 @@ def move_along_curve(head, change, own, held_water):
     return -min(max(moved, LEAST_SUCTION_KEPT * suction), MOST_SUCTION_GROWTH * suction)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def residual_norm(h, residual, storage, volume):
     """Largest residual as water content, weighted by the harm it does; NaN if any is.
 
@@ -68,7 +67,7 @@ def residual_norm(h, residual, storage, volume):
     return norm
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def newton(
     h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
     volume, dry_suction, tolerance, most, most_growth, extra, work, flows,
