@@ -1,4 +1,9 @@
-"""Compile entry points so that their disk cache can never serve yesterday's physics.
+"""How kernels are compiled, and how their disk cache can never serve yesterday's physics.
+
+Kernels never allocate, so that references to arrays need no counting within them: it would take a
+tenth of the time of a run. Small ones are put into the loops that call them, which lets these
+vectorise, and there a product and a sum may be one operation, rounded once (of all that "fast math"
+means only this: nothing else of it keeps NaN and round-off as they are).
 
 numba's cache looks only at the file of the function it compiles: an edit in a kernel that the
 function calls goes unnoticed, and the old machine code is returned silently, even after an
@@ -20,6 +25,14 @@ from soilwater.errors import SoilWaterWarning
 
 SWITCH = "SOILWATER_NUMBA_CACHE"
 """Environment variable; "0" compiles anew in every process instead of using the disk cache."""
+
+
+kernel = njit(error_model="numpy", nogil=True, _nrt=False)
+"""Decorator of a kernel."""
+inlined_kernel = njit(
+    error_model="numpy", nogil=True, _nrt=False, forceinline=True, fastmath={"contract"}
+)
+"""Decorator of a small kernel that is called in a loop."""
 
 
 def source_digest() -> int:

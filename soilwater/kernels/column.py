@@ -11,17 +11,23 @@ surface node, runoff and outflow are large conductances, so Newton needs no iter
 A held head is a row of its own; the water it takes or gives is what closes the node's balance.
 """
 
-import math
-
-from numba import njit
-
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import (
     DRY_END_WATER_CONTENT,
     OVEN_DRY_SUCTION,
     hydraulics,
     mean_water,
+    soil_hydraulics,
 )
-from soilwater.kernels.uptake import NO_REDUCTION, reduction, s_shaped, taper
+from soilwater.kernels.elementary import (
+    BLOCK,
+    LARGEST_EXPONENT,
+    exponential_parts,
+    put,
+    room_for_block,
+    take,
+)
+from soilwater.kernels.uptake import NO_REDUCTION, reduction, s_shaped, shares_met, taper
 
 # Base conditions; what `base_value` holds is in brackets.
 SEALED, FREE_DRAINAGE, OUTFLOW, HELD_HEAD = range(4)  # [-, -, head at which outflow starts, head]
@@ -63,39 +69,30 @@ LEAST_CONDUCTIVITY = 1.0e-200
 ) = range(17)
 BASE_CODE, SURFACE_CODE, STRESS_CODE, N_CODES = range(4)
 
+# Rows of the matrix that `assemble` fills, and below them its room to work in: five curves at the
+# top of each interval, five at its bottom, and the flux.
+LOWER, DIAGONAL, UPPER, RESIDUAL, OWN, TOP = range(6)
+BOTTOM, FLUX, N_MATRIX = TOP + 5, TOP + 10, TOP + 11
+
 # Flows [cm/h] that `assemble` reports.
 INFLOW, RUNOFF, TRANSPIRATION, EVAPORATION, DRAINAGE, N_FLOWS = range(6)
 
 
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
 def bernoulli(x):
-    """x / (e^x - 1) and its derivative."""
-    if abs(x) < 0.5:
-        xx = x * x
-        value = (
-            1.0
-            - 0.5 * x
-            + xx
-            * (
-                1.0 / 12.0
-                - xx
-                * (1.0 / 720.0 - xx * (1.0 / 30240.0 - xx * (1.0 / 1209600.0 - xx / 47900160.0)))
-            )
-        )
-        slope = -0.5 + x * (
-            1.0 / 6.0
-            - xx * (1.0 / 180.0 - xx * (1.0 / 5040.0 - xx * (1.0 / 151200.0 - xx / 4790016.0)))
-        )
-        return value, slope
-    if x > 700.0:
-        return 0.0, 0.0
-    e = math.exp(x)
-    inverse = 1.0 / (e - 1.0)
-    value = x * inverse
-    return value, inverse * (1.0 - value * e)
+    """x / (e^x - 1) and its derivative, precise at any x and without a branch."""
+    x = LARGEST_EXPONENT if x > LARGEST_EXPONENT else x
+    power_of_two, r, g = exponential_parts(x)
+    # Near zero x = r, and x cancels; elsewhere e^x - 1 has all its digits.
+    near_zero = power_of_two == 1.0
+    less_one = power_of_two * (r + r * r * g) + (power_of_two - 1.0)
+    inverse = 1.0 / ((1.0 + r * g) if near_zero else less_one)
+    value = inverse if near_zero else x * inverse
+    slope = value * (g * value - 1.0) if near_zero else inverse * (1.0 - value * (less_one + 1.0))
+    return value, slope
 
 
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
 def interval_flux(dz, h0, k0, slope0, phi0, h1, k1, slope1, phi1):
     """Flux down an interval of one material and its derivatives by the heads at both ends.
 
@@ -108,23 +105,18 @@ def interval_flux(dz, h0, k0, slope0, phi0, h1, k1, slope1, phi1):
     turns to the upstream conductivity at large spacing, and is zero to round-off in hydrostatic
     equilibrium, h1 - h0 = dz, whatever K.
     """
-    if k0 + k1 < LEAST_CONDUCTIVITY:
-        return 0.0, 0.0, 0.0
     dh = h1 - h0
     dphi = phi1 - phi0
-    dk = k1 - k0
-    if abs(dh) < 1e-5 or dphi == 0.0:
-        mean = 0.5 * (k0 + k1)
-        exponent = 0.5 * (slope0 + slope1) / mean
-        mean_by_h0, mean_by_h1 = 0.5 * slope0, 0.5 * slope1
-        dphi = mean * dh
-        dk_by_dh = exponent * mean
-    else:
-        inverse_dh = 1.0 / dh
-        mean = dphi * inverse_dh
-        exponent = dk / dphi
-        mean_by_h0, mean_by_h1 = (mean - k0) * inverse_dh, (k1 - mean) * inverse_dh
-        dk_by_dh = dk * inverse_dh
+    # Quotients of differences have a limit at equal heads.
+    equal = (abs(dh) < 1e-5) | (dphi == 0.0)
+    average = 0.5 * (k0 + k1)
+    inverse_dh = 1.0 / (1.0 if equal else dh)
+    mean = average if equal else dphi * inverse_dh
+    exponent = (0.5 * (slope0 + slope1) if equal else k1 - k0) / (average if equal else dphi)
+    mean_by_h0 = 0.5 * slope0 if equal else (mean - k0) * inverse_dh
+    mean_by_h1 = 0.5 * slope1 if equal else (k1 - mean) * inverse_dh
+    dk_by_dh = exponent * mean
+
     inverse_dz = 1.0 / dz
     b_head, b_head_slope = bernoulli(exponent * dh)
     b_depth, b_depth_slope = bernoulli(exponent * dz)
@@ -142,10 +134,107 @@ def interval_flux(dz, h0, k0, slope0, phi0, h1, k1, slope1, phi1):
         - k1 * inverse_dz * b_depth
         + (slope1 - exponent * k1) * change
     )
-    return flux, by_h0, by_h1
+    still = k0 + k1 < LEAST_CONDUCTIVITY
+    return 0.0 if still else flux, 0.0 if still else by_h0, 0.0 if still else by_h1
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
+def _look_up(h, soil, tables, scalars, top, bottom):
+    """Curves at the top and at the bottom of each interval; rows as `soil_hydraulics` returns."""
+    j = soil[0]
+    w, c, k, slope, phi = soil_hydraulics(h[0], tables[j], scalars[j])
+    for i in range(soil.size):
+        if soil[i] != j:
+            # An interface: one head, and two of everything else.
+            j = soil[i]
+            w, c, k, slope, phi = soil_hydraulics(h[i], tables[j], scalars[j])
+        top[0, i], top[1, i], top[2, i], top[3, i], top[4, i] = w, c, k, slope, phi
+        w, c, k, slope, phi = soil_hydraulics(h[i + 1], tables[j], scalars[j])
+        bottom[0, i], bottom[1, i], bottom[2, i], bottom[3, i], bottom[4, i] = w, c, k, slope, phi
+
+
+@kernel
+def _flow_in_blocks(h, dt, z, top, bottom, flux, lower, upper):
+    """Flux down each of BLOCK intervals or more, and what it adds to the Jacobian.
+
+    Results of a block go through room of the function's own, and row by row: a compiler that does
+    not know whether two arrays overlap vectorises nothing, and asking at run time takes longer
+    than a block does.
+    """
+    intervals = h.size - 1
+    down, by_h0, by_h1 = room_for_block(), room_for_block(), room_for_block()
+    for begin in range(0, intervals, BLOCK):
+        # The last block overlaps the one before: what is left over takes longer one by one.
+        first = min(begin, intervals - BLOCK)
+        last = first + BLOCK
+        z0, z1 = z[first:last], z[first + 1 : last + 1]
+        h0, h1 = h[first:last], h[first + 1 : last + 1]
+        k0, slope0, phi0 = top[2, first:last], top[3, first:last], top[4, first:last]
+        k1, slope1, phi1 = bottom[2, first:last], bottom[3, first:last], bottom[4, first:last]
+        for i in range(BLOCK):
+            q, q_by_h0, q_by_h1 = interval_flux(
+                z1[i] - z0[i], h0[i], k0[i], slope0[i], phi0[i], h1[i], k1[i], slope1[i], phi1[i]
+            )
+            put(down, i, q)
+            put(by_h0, i, q_by_h0)
+            put(by_h1, i, q_by_h1)
+        for i in range(BLOCK):
+            flux[first + i] = take(down, i)
+        for i in range(BLOCK):
+            lower[first + i + 1] = -dt * take(by_h0, i)
+        for i in range(BLOCK):
+            upper[first + i] = dt * take(by_h1, i)
+
+
+@kernel
+def _flow_one_by_one(h, dt, z, top, bottom, flux, lower, upper):
+    """The same where there are fewer intervals than a block has."""
+    for i in range(h.size - 1):
+        flux[i], by_h0, by_h1 = interval_flux(
+            z[i + 1] - z[i],
+            h[i], top[2, i], top[3, i], top[4, i],
+            h[i + 1], bottom[2, i], bottom[3, i], bottom[4, i],
+        )  # fmt: skip
+        lower[i + 1], upper[i] = -dt * by_h0, dt * by_h1
+
+
+@kernel
+def _store(z, top, bottom, storage, own):
+    """Water around each node, half an interval to either side, and its derivative by head."""
+    last = z.size - 1
+    water_top, capacity_top = top[0], top[1]
+    water_bottom, capacity_bottom = bottom[0], bottom[1]
+    first_half, last_half = 0.5 * (z[1] - z[0]), 0.5 * (z[last] - z[last - 1])
+    storage[0] = first_half * water_top[0]
+    own[0] = first_half * max(capacity_top[0], LEAST_CAPACITY)
+    for i in range(1, last):
+        above, below = 0.5 * (z[i] - z[i - 1]), 0.5 * (z[i + 1] - z[i])
+        storage[i] = above * water_bottom[i - 1] + below * water_top[i]
+        capacity_above = max(capacity_bottom[i - 1], LEAST_CAPACITY)
+        capacity_below = max(capacity_top[i], LEAST_CAPACITY)
+        own[i] = above * capacity_above + below * capacity_below
+    storage[last] = last_half * water_bottom[last - 1]
+    own[last] = last_half * max(capacity_bottom[last - 1], LEAST_CAPACITY)
+
+
+@kernel
+def _balance(dt, stored, storage, flux, matrix):
+    """Residual and diagonal of each node, from its storage and the flows to and from it."""
+    lower, diagonal, upper = matrix[LOWER], matrix[DIAGONAL], matrix[UPPER]
+    residual, own = matrix[RESIDUAL], matrix[OWN]
+    last = stored.size - 1
+    lower[0], upper[last] = 0.0, 0.0
+    residual[0] = storage[0] - stored[0] + dt * flux[0]
+    diagonal[0] = own[0] - lower[1]
+    for i in range(1, last):
+        residual[i] = storage[i] - stored[i] - dt * (flux[i - 1] - flux[i])
+        # What leaves a node by its own head comes to its neighbours.
+        diagonal[i] = own[i] - upper[i - 1] - lower[i + 1]
+    residual[last] = storage[last] - stored[last] - dt * flux[last - 1]
+    diagonal[last] = own[last] - upper[last - 1]
+
+
+@kernel
 def assemble(
     h, dt, stored, z, soil, root, conditions, codes, tables, scalars, matrix, water, flows
 ):
@@ -161,62 +250,47 @@ def assemble(
     root : (n,) share of the roots around each node
     conditions, codes : see the names above
     tables, scalars : all soils, stacked, as made by `tabulate`
-    matrix : (5, n) out: lower, diagonal, upper, residual [cm], and the part of the diagonal that
-        belongs to the node's own water and uptake
+    matrix : (N_MATRIX, n) out: lower, diagonal, upper, residual [cm], and the part of the diagonal
+        that belongs to the node's own water and uptake; below these, room to work in
     water : (2, n) out: water around each node [cm], and that water plus the step's uptake [cm]
     flows : (N_FLOWS,) out: rates over the step [cm/h]
     """
     n = h.size
-    lower, diagonal, upper, residual, own = matrix[0], matrix[1], matrix[2], matrix[3], matrix[4]
+    lower, upper, flux = matrix[LOWER], matrix[UPPER], matrix[FLUX]
+    top, bottom = matrix[TOP:BOTTOM], matrix[BOTTOM:FLUX]
     storage, store_and_uptake = water[0], water[1]
 
-    flux_above, flux_above_by_above, flux_above_by_here = 0.0, 0.0, 0.0
-    storage_here, capacity_here = 0.0, 0.0
-    w, c, k, slope, phi = hydraulics(h[0], tables, scalars, soil[0])
+    # One plain loop after the other, which is faster than one that does everything.
+    _look_up(h, soil, tables, scalars, top, bottom)
+    if n > BLOCK:
+        _flow_in_blocks(h, dt, z, top, bottom, flux, lower, upper)
+    else:
+        _flow_one_by_one(h, dt, z, top, bottom, flux, lower, upper)
+    if conditions[CAREFUL] > 0.0:
+        # Near saturation of a clay K leaps, and a derivative may come out with the wrong
+        # sign. With the right one Newton's method is slower, but finds its way.
+        for i in range(n - 1):
+            lower[i + 1], upper[i] = min(lower[i + 1], 0.0), min(upper[i], 0.0)
+    _store(z, top, bottom, storage, matrix[OWN])
+    _balance(dt, stored, storage, flux, matrix)
     for i in range(n):
-        if i < n - 1:
-            j = soil[i]
-            if i > 0 and j != soil[i - 1]:
-                w, c, k, slope, phi = hydraulics(h[i], tables, scalars, j)
-            dz = z[i + 1] - z[i]
-            storage_here += 0.5 * dz * w
-            capacity_here += 0.5 * dz * max(c, LEAST_CAPACITY)
-            w1, c1, k1, slope1, phi1 = hydraulics(h[i + 1], tables, scalars, j)
-            flux, by_here, by_below = interval_flux(
-                dz, h[i], k, slope, phi, h[i + 1], k1, slope1, phi1
-            )
-            if conditions[CAREFUL] > 0.0:
-                # Near saturation of a clay K leaps, and a derivative may come out with the wrong
-                # sign. With the right one Newton's method is slower, but finds its way.
-                by_here, by_below = max(by_here, 0.0), min(by_below, 0.0)
-            w, c, k, slope, phi = w1, c1, k1, slope1, phi1
-        else:
-            dz, flux, by_here, by_below = 0.0, 0.0, 0.0, 0.0
-        storage[i] = storage_here
-        store_and_uptake[i] = storage_here
-        own[i] = capacity_here
-        residual[i] = storage_here - stored[i] - dt * (flux_above - flux)
-        lower[i] = -dt * flux_above_by_above
-        diagonal[i] = capacity_here - dt * (flux_above_by_here - by_here)
-        upper[i] = dt * by_below
-        flux_above, flux_above_by_above, flux_above_by_here = flux, by_here, by_below
-        storage_here = 0.5 * dz * w
-        capacity_here = 0.5 * dz * max(c, LEAST_CAPACITY)
+        store_and_uptake[i] = storage[i]
 
     # A held head closes the balance of its node, so the boundaries come after the uptake.
+    k, slope = bottom[2, n - 2], bottom[3, n - 2]
     _add_uptake(h, dt, root, conditions, codes, matrix, water, flows)
     _add_surface(h, dt, conditions, codes, matrix, water, flows)
     _add_base(h, dt, k, slope, conditions, codes, matrix, flows)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def _add_surface(h, dt, conditions, codes, matrix, water, flows):
     """Pond, supply, runoff and evaporation at the surface node."""
-    diagonal, residual, own = matrix[1], matrix[3], matrix[4]
+    diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
     if codes[SURFACE_CODE] == HELD_SURFACE:
         flows[INFLOW], flows[RUNOFF], flows[EVAPORATION] = residual[0] / dt, 0.0, 0.0
         residual[0] = h[0] - conditions[SURFACE_VALUE]
-        diagonal[0], matrix[2, 0], own[0] = 1.0, 0.0, 0.0
+        diagonal[0], matrix[UPPER, 0], own[0] = 1.0, 0.0, 0.0
         return
     runoff, runoff_slope, evaporation, evaporation_slope = 0.0, 0.0, 0.0, 0.0
     if h[0] > 0.0:
@@ -245,7 +319,7 @@ def _add_surface(h, dt, conditions, codes, matrix, water, flows):
     flows[EVAPORATION] = evaporation
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def _add_base(h, dt, k, slope, conditions, codes, matrix, flows):
     """Drainage through the base."""
     last = h.size - 1
@@ -256,16 +330,16 @@ def _add_base(h, dt, k, slope, conditions, codes, matrix, flows):
     elif code == OUTFLOW and h[last] > value:
         drainage, by_head = OUTFLOW_CONDUCTANCE * (h[last] - value), OUTFLOW_CONDUCTANCE
     elif code == HELD_HEAD:
-        flows[DRAINAGE] = -matrix[3, last] / dt
-        matrix[3, last] = h[last] - value
-        matrix[1, last], matrix[0, last], matrix[4, last] = 1.0, 0.0, 0.0
+        flows[DRAINAGE] = -matrix[RESIDUAL, last] / dt
+        matrix[RESIDUAL, last] = h[last] - value
+        matrix[DIAGONAL, last], matrix[LOWER, last], matrix[OWN, last] = 1.0, 0.0, 0.0
         return
-    matrix[3, last] += dt * drainage
-    matrix[1, last] += dt * by_head
+    matrix[RESIDUAL, last] += dt * drainage
+    matrix[DIAGONAL, last] += dt * by_head
     flows[DRAINAGE] = drainage
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def compensate(h, root, conditions, codes):
     """Set the factor by which wet roots make up for dry ones, down to a threshold.
 
@@ -285,47 +359,71 @@ def compensate(h, root, conditions, codes):
         conditions[COMPENSATION] = 1.0 / max(index, threshold)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
     """Root water uptake."""
+    flows[TRANSPIRATION] = 0.0
     demand = conditions[TRANSPIRATION_DEMAND] * conditions[COMPENSATION]
+    if demand <= 0.0:
+        return
+    rooted = root.size
+    while rooted > 0 and root[rooted - 1] == 0.0:
+        rooted -= 1
+    share, by_head = matrix[TOP, :rooted], matrix[TOP + 1, :rooted]
+    shares_met(
+        codes[STRESS_CODE], conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2],
+        conditions[STRESS_3], conditions[STRESS_4], h[:rooted], share, by_head,
+    )  # fmt: skip
+    diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
     total = 0.0
-    if demand > 0.0:
-        diagonal, residual, own = matrix[1], matrix[3], matrix[4]
-        code = codes[STRESS_CODE]
-        p0, p1, p2 = conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2]
-        p3, p4 = conditions[STRESS_3], conditions[STRESS_4]
-        for i in range(h.size):
-            if root[i] > 0.0:
-                share, share_slope = reduction(code, p0, p1, p2, p3, p4, -h[i])
-                end = taper(-h[i])
-                uptake = demand * root[i] * share * end
-                by_head = -demand * root[i] * (share_slope * end - share / OVEN_DRY_SUCTION)
-                total += uptake
-                residual[i] += dt * uptake
-                diagonal[i] += dt * by_head
-                own[i] += dt * by_head
-                water[1, i] += dt * uptake
+    for i in range(rooted):
+        asked = demand * root[i]
+        taken, taken_by_head = dt * asked * share[i], dt * asked * by_head[i]
+        total += asked * share[i]
+        residual[i] += taken
+        water[1, i] += taken
+        diagonal[i] += taken_by_head
+        own[i] += taken_by_head
     flows[TRANSPIRATION] = total
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def solve(matrix, change):
-    """Solve the tridiagonal system matrix * change = -residual (overwrites the upper row)."""
-    lower, diagonal, upper, residual = matrix[0], matrix[1], matrix[2], matrix[3]
-    n = change.size
-    inverse = 1.0 / diagonal[0]
-    upper[0] *= inverse
-    change[0] = -residual[0] * inverse
-    for i in range(1, n):
-        inverse = 1.0 / (diagonal[i] - lower[i] * upper[i - 1])
-        upper[i] *= inverse
-        change[i] = -(residual[i] + lower[i] * change[i - 1]) * inverse
-    for i in range(n - 2, -1, -1):
-        change[i] -= upper[i] * change[i + 1]
+    """Solve the tridiagonal system matrix * change = -residual (overwrites the outer rows).
+
+    From both ends towards the middle: two chains of divisions, neither of which waits for the
+    other.
+    """
+    lower, diagonal = matrix[LOWER], matrix[DIAGONAL]
+    upper, residual = matrix[UPPER], matrix[RESIDUAL]
+    last = change.size - 1
+    middle = (last + 1) // 2
+    upper_above, change_above, lower_below, change_below = 0.0, 0.0, 0.0, 0.0
+    for i in range(middle):
+        inverse = 1.0 / (diagonal[i] - lower[i] * upper_above)
+        upper_above = upper[i] * inverse
+        change_above = -(residual[i] + lower[i] * change_above) * inverse
+        upper[i], change[i] = upper_above, change_above
+        j = last - i
+        if j > middle:
+            inverse = 1.0 / (diagonal[j] - upper[j] * lower_below)
+            lower_below = lower[j] * inverse
+            change_below = -(residual[j] + upper[j] * change_below) * inverse
+            lower[j], change[j] = lower_below, change_below
+    above, below = lower[middle], upper[middle]
+    change_above = change_below = -(
+        residual[middle] + above * change_above + below * change_below
+    ) / (diagonal[middle] - above * upper_above - below * lower_below)
+    change[middle] = change_above
+    for i in range(1, middle + 1):
+        change_above = change[middle - i] - upper[middle - i] * change_above
+        change[middle - i] = change_above
+        if middle + i <= last:
+            change_below = change[middle + i] - lower[middle + i] * change_below
+            change[middle + i] = change_below
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def interval_water_content(h, soil, tables, scalars, water_content):
     """Water content of each interval as the water balance holds it: the mean of its two ends."""
     for i in range(soil.size):
@@ -335,7 +433,7 @@ def interval_water_content(h, soil, tables, scalars, water_content):
         water_content[i] = 0.5 * (top + bottom) + scalars[j, DRY_END_WATER_CONTENT]
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def mean_water_content(h, z, soil, tables, scalars, top, bottom):
     """Mean water content between two depths [1].
 

@@ -12,10 +12,10 @@ exact integral of the tabulated water content, so values and derivatives agree t
 from typing import Protocol
 
 import numpy as np
-from llvmlite import ir
-from numba import njit, types
-from numba.extending import intrinsic
 from numpy.typing import NDArray
+
+from soilwater.kernels.cache import inlined_kernel, kernel
+from soilwater.kernels.elementary import MANTISSA_BITS, bits_of, number_of
 
 BINS_PER_OCTAVE = 64
 FIRST_OCTAVE = -14
@@ -47,9 +47,8 @@ WATER, CONDUCTIVITY, POTENTIAL, WATER_INTEGRAL, ROW_LENGTH = 0, 4, 8, 9, 10
     SCALARS,
 ) = range(7)
 
-_MANTISSA_BITS = 52
 _BIN_BITS = 6
-_SHIFT = _MANTISSA_BITS - _BIN_BITS
+_SHIFT = MANTISSA_BITS - _BIN_BITS
 _FIRST_KEY = (1023 + FIRST_OCTAVE) << _BIN_BITS
 _EDGE_MASK = ~((1 << _SHIFT) - 1)
 
@@ -161,63 +160,50 @@ def _cubics(values: NDArray[np.float64], width: NDArray[np.float64]) -> NDArray[
     return np.stack([f0, c1 / width, c2 / width**2, c3 / width**3], axis=1)
 
 
-@intrinsic
-def _bits(_typing, _number):  # type: ignore[no-untyped-def]
-    """Bits of a float64 as int64."""
-
-    def codegen(_context, builder, _signature, arguments):  # type: ignore[no-untyped-def]
-        return builder.bitcast(arguments[0], ir.IntType(64))
-
-    return types.int64(types.float64), codegen
-
-
-@intrinsic
-def _number(_typing, _bits_of_it):  # type: ignore[no-untyped-def]
-    """Float64 with the bits of an int64."""
-
-    def codegen(_context, builder, _signature, arguments):  # type: ignore[no-untyped-def]
-        return builder.bitcast(arguments[0], ir.DoubleType())
-
-    return types.float64(types.int64), codegen
-
-
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
 def find_bin(scaled_suction):
     """Bin of a scaled suction and the distance from its lower edge."""
     if scaled_suction < SCALED_SUCTION_MIN:
         return 0, scaled_suction
-    bits = _bits(scaled_suction)
-    edge = _number(bits & _EDGE_MASK)
+    bits = bits_of(scaled_suction)
+    edge = number_of(bits & _EDGE_MASK)
     return min((bits >> _SHIFT) - _FIRST_KEY + 1, N_BINS - 1), scaled_suction - edge
 
 
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
+def soil_hydraulics(head, table, scalars):
+    """Curves of one soil at a matric head [cm], from its own table; see `hydraulics`."""
+    if not head < 0.0:
+        # Not a number comes here too: it has no bin.
+        k_sat = scalars[K_SAT]
+        potential = scalars[POTENTIAL_AT_SATURATION] + k_sat * head
+        water = scalars[WATER_AT_SATURATION] + SPECIFIC_STORAGE * head
+        return water, SPECIFIC_STORAGE, k_sat, 0.0, potential
+    inverse_scale = scalars[INVERSE_SCALE]
+    i, x = find_bin(-head * inverse_scale)
+    w1, w2, w3 = table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
+    k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
+    k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
+    water = table[i, WATER] + x * (w1 + x * (w2 + x * w3))
+    capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
+    conductivity = k0 + x * (k1 + x * (k2 + x * k3))
+    slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
+    integral = x * (k0 + x * (0.5 * k1 + x * (k2 * (1.0 / 3.0) + x * (0.25 * k3))))
+    potential = table[i, POTENTIAL] - scalars[SCALE] * integral
+    return water, capacity, conductivity, slope, potential
+
+
+@kernel
 def hydraulics(head, tables, scalars, j):
     """Curves of soil number `j` at a matric head [cm].
 
     Returns water content above the dry end [1], capacity d(water)/d(head) [1/cm], conductivity
     [cm/h], its derivative d(conductivity)/d(head) [1/h] and the flux potential [cm2/h].
     """
-    if head >= 0.0:
-        k_sat = scalars[j, K_SAT]
-        potential = scalars[j, POTENTIAL_AT_SATURATION] + k_sat * head
-        water = scalars[j, WATER_AT_SATURATION] + SPECIFIC_STORAGE * head
-        return water, SPECIFIC_STORAGE, k_sat, 0.0, potential
-    inverse_scale = scalars[j, INVERSE_SCALE]
-    i, x = find_bin(-head * inverse_scale)
-    w1, w2, w3 = tables[j, i, WATER + 1], tables[j, i, WATER + 2], tables[j, i, WATER + 3]
-    k0, k1 = tables[j, i, CONDUCTIVITY], tables[j, i, CONDUCTIVITY + 1]
-    k2, k3 = tables[j, i, CONDUCTIVITY + 2], tables[j, i, CONDUCTIVITY + 3]
-    water = tables[j, i, WATER] + x * (w1 + x * (w2 + x * w3))
-    capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
-    conductivity = k0 + x * (k1 + x * (k2 + x * k3))
-    slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
-    integral = x * (k0 + x * (0.5 * k1 + x * (k2 / 3.0 + x * (0.25 * k3))))
-    potential = tables[j, i, POTENTIAL] - scalars[j, SCALE] * integral
-    return water, capacity, conductivity, slope, potential
+    return soil_hydraulics(head, tables[j], scalars[j])
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def water_integral(head, tables, scalars, j):
     """Integral of the water content above the dry end over head, from the dry end up [cm]."""
     if head >= 0.0:
@@ -230,7 +216,7 @@ def water_integral(head, tables, scalars, j):
     return tables[j, i, WATER_INTEGRAL] - scalars[j, SCALE] * integral
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def mean_water(head_top, head_bottom, tables, scalars, j):
     """Mean water content above the dry end where head runs straight between two values [1]."""
     difference = head_bottom - head_top

@@ -9,8 +9,7 @@ than half of what it holds takes nothing on credit: roots and air go without.
 
 import math
 
-from numba import njit
-
+from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import (
     BASE_CODE,
     EVAPORATION,
@@ -55,7 +54,7 @@ LAST = N_TOTALS
 STORAGE_CHANGE, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(2 * N_TOTALS, 2 * N_TOTALS + 4)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work, flows):
     """Put the water of a fresh column into its ledger."""
     conditions[SUPPLY] = 0.0
@@ -71,7 +70,7 @@ def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, 
         ledger[INITIAL_STORAGE] += stored[i]
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def settle_dry_nodes(effective_dt, work, flows):
     """Let roots and air go without the little a dry node was asked for and does not hold.
 
@@ -90,7 +89,7 @@ def settle_dry_nodes(effective_dt, work, flows):
             balance[i] -= owed
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def accept(
     h, guess, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work,
     flows,
@@ -120,7 +119,7 @@ def accept(
     return math.isfinite(held)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def node_water(head, above, soil_above, below, soil_below, pond, tables, scalars):
     """Water a node holds at a head [cm], and its derivative by head [1].
 
@@ -137,7 +136,7 @@ def node_water(head, above, soil_above, below, soil_below, pond, tables, scalars
     return water, capacity
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def head_that_holds(target, head, above, soil_above, below, soil_below, pond, tables, scalars):
     """Head at which a node holds a given water [cm]: Newton's method, kept between two bounds."""
     full, capacity = node_water(0.0, above, soil_above, below, soil_below, pond, tables, scalars)
@@ -161,7 +160,7 @@ def head_that_holds(target, head, above, soil_above, below, soil_below, pond, ta
     return min(max(head, dry), wet)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def measure_closure(total, ledger):
     """Compare the water a column holds with its flows; True where the balance is closed."""
     change = total - ledger[INITIAL_STORAGE]
@@ -177,7 +176,7 @@ def measure_closure(total, ledger):
     return abs(ledger[CLOSURE_ERROR]) <= CLOSED * moved + ROUND_OFF * abs(total)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def close_balance(h, stored, z, soil, codes, tables, scalars, ledger, work):
     """Close the balance that is read now: heads give way to the water that fluxes say is held.
 

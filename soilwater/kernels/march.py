@@ -12,9 +12,7 @@ heads are set to the water that the fluxes say is held (see `ledger`).
 
 import math
 
-from numba import njit
-
-from soilwater.kernels.cache import compile_entry_point
+from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.column import (
     BASE_CODE,
     CAREFUL,
@@ -97,13 +95,13 @@ DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def work_size(n):
     """Numbers of work space that a column of `n` nodes needs."""
     return N_FLOWS + N_WORK * n
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def forcing_share(interval, time):
     """Share of an interval's demand that has passed at a time within it."""
     x = (time - interval[START]) / (interval[END] - interval[START])
@@ -114,7 +112,7 @@ def forcing_share(interval, time):
     return (c0 - math.cos(math.pi * (p0 + (p1 - p0) * x))) / (c0 - math.cos(math.pi * p1))
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def describe_nodes(z, soil, scalars, work):
     """Volume around each node [cm], suction from which it is dry, water it holds when full [cm]."""
     volume, dry_suction, full = work[VOLUME], work[DRY_SUCTION], work[FULL]
@@ -128,7 +126,7 @@ def describe_nodes(z, soil, scalars, work):
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def set_demand(conditions, clock, ledger, interval, now, weight, effective_dt):
     """Rates of supply and demand that make the amounts of the step exact; False if one is < 0."""
     share = forcing_share(interval, now) - forcing_share(interval, clock[TIME])
@@ -142,7 +140,7 @@ def set_demand(conditions, clock, ledger, interval, now, weight, effective_dt):
     return True
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def weight_of_last_step(dt, last, h, stored, rate, work):
     """Share of the last step's amounts in this one, and the water each node starts from.
 
@@ -171,7 +169,7 @@ def weight_of_last_step(dt, last, h, stored, rate, work):
     return weight
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def predict(h, h_before, ratio, dry_suction, guess):
     """Extrapolate heads from the last two states: along a power of suction where dry."""
     for i in range(h.size):
@@ -182,7 +180,7 @@ def predict(h, h_before, ratio, dry_suction, guess):
             guess[i] = h[i] + ratio * (h[i] - h_before[i])
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def step_error(storage, stored, rate, dt, volume, codes):
     """Largest local error, in water content, that backward Euler would make in this step.
 
@@ -198,7 +196,7 @@ def step_error(storage, stored, rate, dt, volume, codes):
     return 0.5 * dt * error
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def outflow_ended(codes, flows, ledger):
     """Whether a one-way outflow has come to its end within a step.
 
@@ -212,7 +210,7 @@ def outflow_ended(codes, flows, ledger):
     )
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def march(
     h, stored, h_before, rate, z, soil, root, conditions, codes, tables, scalars,
     forcing, out_time, controls, clock, ledger, counts, out_head, out_water, out_ledger,

@@ -2,9 +2,8 @@
 
 import math
 
-from numba import njit
-
-from soilwater.kernels.column import assemble, compensate, solve
+from soilwater.kernels.cache import kernel
+from soilwater.kernels.column import N_MATRIX, assemble, compensate, solve
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 
 MOST_HALVINGS = 10
@@ -25,11 +24,12 @@ MOST_STEEP = 20.0
 """Largest exponent taken: near the oven-dry suction, where uptake ends, there is no limit to it."""
 
 # Rows of the work space: what `assemble` fills, and what Newton's method needs beside it.
-MATRIX, WATER, CHANGE, TRIAL, OWN, HELD, N_ROWS = 0, 5, 7, 8, 9, 10, 11
-RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, 5, 6
+MATRIX, WATER = 0, N_MATRIX
+CHANGE, TRIAL, OWN, HELD, N_ROWS = range(WATER + 2, WATER + 7)
+RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, WATER, WATER + 1
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def move_along_curve(head, change, own, held_water):
     """Head after a Newton step at a dry node.
 
@@ -46,7 +46,7 @@ def move_along_curve(head, change, own, held_water):
     return -min(max(moved, LEAST_SUCTION_KEPT * suction), MOST_SUCTION_GROWTH * suction)
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def residual_norm(h, residual, storage, volume):
     """Largest residual as water content, weighted by the harm it does; NaN if any is.
 
@@ -65,7 +65,7 @@ def residual_norm(h, residual, storage, volume):
     return norm
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def newton(
     h, dt, stored, z, soil, root, conditions, codes, tables, scalars,
     volume, dry_suction, tolerance, most, most_growth, work, flows,

@@ -4,15 +4,15 @@ Codes: 0 no reduction, 1 S-shaped, 2 piecewise with rounded corners. Both shapes
 because Newton's method loses its way exactly where a kink holds a drying node.
 """
 
-from numba import njit
-
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
+from soilwater.kernels.elementary import power
 
 NO_REDUCTION, S_SHAPED, ROUNDED = 0, 1, 2
 N_PARAMETERS = 5
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def rounded_ramp(t, rounding):
     """A ramp from 0 at t = 0 to 1 at t = 1 with parabolic corners, and its derivative.
 
@@ -30,17 +30,17 @@ def rounded_ramp(t, rounding):
     return t, 1.0
 
 
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
 def s_shaped(suction, half_suction, steepness):
     """1 / (1 + (suction / half_suction)^steepness) and its derivative by suction [1/cm]."""
-    if suction <= 0.0:
-        return 1.0, 0.0
-    power = (suction / half_suction) ** steepness
-    value = 1.0 / (1.0 + power)
-    return value, -steepness * power * value * value / suction
+    wet = suction <= 0.0
+    relative = power((half_suction if wet else suction) / half_suction, steepness)
+    value = 1.0 / (1.0 + relative)
+    slope = -steepness * relative * value * value / suction
+    return 1.0 if wet else value, 0.0 if wet else slope
 
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def reduction(code, p0, p1, p2, p3, p4, suction):
     """Share of its demand a root meets at a suction, and its derivative by suction [1/cm].
 
@@ -57,7 +57,7 @@ def reduction(code, p0, p1, p2, p3, p4, suction):
     return 1.0, 0.0
 
 
-@njit(error_model="numpy", nogil=True)
+@inlined_kernel
 def taper(suction):
     """Factor that ends all uptake at the oven-dry suction, where there is no water to take.
 
@@ -65,3 +65,23 @@ def taper(suction):
     for water it does not hold.
     """
     return 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION
+
+
+@kernel
+def shares_met(code, p0, p1, p2, p3, p4, h, share, by_head):
+    """Share of their demand that roots meet at matric heads [cm], and its derivative [1/cm].
+
+    It is `reduction` times `taper`. The S shape, the usual one, has a loop that vectorises.
+    """
+    if code == S_SHAPED:
+        for i in range(h.size):
+            share[i], by_suction = s_shaped(-h[i], p0, p1)
+            by_head[i] = -by_suction
+    else:
+        for i in range(h.size):
+            share[i], by_suction = reduction(code, p0, p1, p2, p3, p4, -h[i])
+            by_head[i] = -by_suction
+    for i in range(h.size):
+        end = taper(-h[i])
+        by_head[i] = by_head[i] * end + share[i] / OVEN_DRY_SUCTION
+        share[i] *= end

@@ -38,7 +38,7 @@ print(json.dumps({
 # Put at the end of a file of kernels that the entry points call, but do not live in.
 EDIT = '''
 
-@njit(error_model="numpy", nogil=True)
+@kernel
 def mean_water(head_top, head_bottom, tables, scalars, j):
     """Pretend that the mean is always the same."""
     return 0.123

@@ -66,7 +66,8 @@ class Stepper:
     def _assembled(self, t):
         """Matrix and water of a step of one hour from empty soil to the head of a time."""
         self._boundaries(t)
-        matrix, water = np.zeros((5, self.z.size)), np.zeros((2, self.z.size))
+        matrix = np.zeros((column.N_MATRIX, self.z.size))
+        water = np.zeros((2, self.z.size))
         h, empty = head(self.z, t), np.zeros(self.z.size)
         column.assemble(
             h, 1.0, empty, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
@@ -95,7 +96,7 @@ class Stepper:
         iterations = newton_kernel.newton(
             h, dt, stored, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
             self.tables, self.scalars, self.work[march.VOLUME], self.work[march.DRY_SUCTION],
-            1e-11, 30, 20.0, self.work, self.flows,
+            1e-10, 30, 20.0, self.work, self.flows,
         )  # fmt: skip
         assert iterations >= 0, "Newton's method found no solution"
         return self.work[newton_kernel.STORAGE_ROW].copy()

@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.linalg import solve_banded
 
 import soilwater as sw
-from soilwater.kernels import column, curves, march, uptake
+from soilwater.kernels import column, curves, elementary, march, uptake
 from soilwater.soils.kernel_table import stack_tables
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -114,10 +114,35 @@ def test_mean_water_is_the_integral_over_a_straight_head(top, bottom):
     assert found == pytest.approx(expected, abs=2e-6)
 
 
+# --- elementary functions ----------------------------------------------------------------------
+
+
+@given(st.floats(-700.0, 700.0))
+def test_exponential_to_the_last_digit(x):
+    power_of_two, r, g = elementary.exponential_parts(x)
+    assert abs(r) <= 0.5 * math.log(2.0) * (1.0 + 1e-15)
+    assert power_of_two * (1.0 + (r + r * r * g)) == pytest.approx(math.exp(x), rel=5e-16)
+
+
+@given(st.floats(1e-300, 1e300))
+def test_logarithm_to_the_last_digits(x):
+    assert elementary.logarithm(x) == pytest.approx(math.log(x), rel=1e-15)
+
+
+@given(x=st.floats(1e-6, 1e7), exponent=st.floats(-20.0, 20.0))
+def test_power_of_a_number(x, exponent):
+    # The round-off of an exponent grows with its size.
+    size = 1.0 + abs(exponent * math.log(x))
+    assert elementary.power(x, exponent) == pytest.approx(x**exponent, rel=1e-15 * size)
+
+
 # --- flux between two nodes -------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("x", [-800.0, -40.0, -0.5, -0.1, -1e-9, 0.0, 1e-5, 0.3, 0.5, 3.0, 690.0])
+@pytest.mark.parametrize(
+    "x",
+    [-800.0, -40.0, -0.5, -0.35, -0.34, -0.1, -1e-9, 0.0, 1e-5, 0.3, 0.34, 0.35, 0.5, 3.0, 690.0],
+)
 def test_bernoulli_against_thirty_digits(x):
     with mpmath.workdps(30):
         exact = mpmath.mpf(1) if x == 0 else mpmath.mpf(x) / mpmath.expm1(mpmath.mpf(x))
@@ -236,7 +261,7 @@ def conditions_and_codes(base="outflow", *, stress=(1, 250.0, 3.0), held_surface
 
 
 def assembled(h, conditions, codes, *, dt=0.1, stored=None):
-    matrix, water = np.zeros((5, Z.size)), np.zeros((2, Z.size))
+    matrix, water = np.zeros((column.N_MATRIX, Z.size)), np.zeros((2, Z.size))
     flows = np.zeros(column.N_FLOWS)
     column.assemble(
         h, dt, np.full(Z.size, 0.05) if stored is None else stored, Z, SOIL, ROOT, conditions,
@@ -280,6 +305,32 @@ def test_jacobian_under_a_held_surface():
     expected = by_differences(h, conditions, codes)
     found = np.diag(matrix[1]) + np.diag(matrix[0, 1:], -1) + np.diag(matrix[2, :-1], 1)
     assert np.all(np.abs(found - expected) <= 2e-4 * np.abs(expected).max(axis=0) + 1e-8)
+
+
+@pytest.mark.parametrize("n", [2, 3, 8, 9, 10, 16, 17, 18, 40])
+def test_a_column_is_the_sum_of_its_intervals(n):
+    # Fluxes are worked out in blocks, whatever the number of nodes.
+    random = np.random.default_rng(n)
+    z = np.cumsum(random.uniform(0.2, 2.0, n))
+    soil = np.sort(random.integers(0, len(SOILS), n - 1))
+    h, stored, dt = -(10.0 ** random.uniform(-1.0, 4.0, n)), random.uniform(0.0, 0.3, n), 0.02
+    conditions, codes = np.zeros(column.N_CONDITIONS), np.zeros(column.N_CODES, dtype=np.int64)
+    matrix, water = np.full((column.N_MATRIX, n), np.nan), np.full((2, n), np.nan)
+    column.assemble(
+        h, dt, stored, z, soil, np.zeros(n), conditions, codes, TABLES, SCALARS, matrix, water,
+        np.zeros(column.N_FLOWS),
+    )  # fmt: skip
+    storage, gained = np.zeros(n), np.zeros(n)
+    for i, j in enumerate(soil):
+        dz = z[i + 1] - z[i]
+        above, below = (curves.hydraulics(h[k], TABLES, SCALARS, j) for k in (i, i + 1))
+        storage[i : i + 2] += 0.5 * dz * np.array([above[0], below[0]])
+        flux, by_above, by_below = column.interval_flux(dz, h[i], *above[2:], h[i + 1], *below[2:])
+        gained[i : i + 2] += dt * flux * np.array([-1.0, 1.0])
+        assert matrix[column.LOWER, i + 1] == pytest.approx(-dt * by_above, rel=1e-11)
+        assert matrix[column.UPPER, i] == pytest.approx(dt * by_below, rel=1e-11)
+    assert water[0] == pytest.approx(storage, rel=1e-13)
+    assert matrix[column.RESIDUAL] == pytest.approx(storage - stored - gained, rel=1e-10, abs=1e-13)
 
 
 @pytest.mark.parametrize("held_surface", [None, -4.0])
