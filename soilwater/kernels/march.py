@@ -29,6 +29,7 @@ from soilwater.kernels.column import (
     mean_water_content,
 )
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
+from soilwater.kernels.elementary import power
 from soilwater.kernels.ledger import (
     INITIAL_STORAGE,
     LAST,
@@ -173,11 +174,12 @@ def weight_of_last_step(dt, last, h, stored, rate, work):
 def predict(h, h_before, ratio, dry_suction, guess):
     """Extrapolate heads from the last two states: along a power of suction where dry."""
     for i in range(h.size):
-        if -h[i] > dry_suction[i] and -h_before[i] > dry_suction[i]:
-            growth = min(max((h[i] / h_before[i]) ** ratio, 0.3), 3.0)
-            guess[i] = max(h[i] * growth, -OVEN_DRY_SUCTION)
-        else:
-            guess[i] = h[i] + ratio * (h[i] - h_before[i])
+        dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
+        growth = power(h[i] / h_before[i] if dry else 1.0, ratio)
+        growth = 0.3 if growth < 0.3 else growth
+        drier = h[i] * (3.0 if growth > 3.0 else growth)
+        drier = -OVEN_DRY_SUCTION if drier < -OVEN_DRY_SUCTION else drier
+        guess[i] = drier if dry else h[i] + ratio * (h[i] - h_before[i])
 
 
 @kernel

@@ -2,9 +2,10 @@
 
 import math
 
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.column import N_MATRIX, assemble, compensate, solve
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
+from soilwater.kernels.elementary import power
 
 MOST_HALVINGS = 10
 """Shortenings of a Newton step that raises the residual too far; then it is taken as it is."""
@@ -29,7 +30,7 @@ CHANGE, TRIAL, OWN, HELD, N_ROWS = range(WATER + 2, WATER + 7)
 RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, WATER, WATER + 1
 
 
-@kernel
+@inlined_kernel
 def move_along_curve(head, change, own, held_water):
     """Head after a Newton step at a dry node.
 
@@ -37,13 +38,26 @@ def move_along_curve(head, change, own, held_water):
     the step is taken in that power, where the balance is nearly straight, and not in suction.
     """
     suction = -head
-    exponent = min(suction * own / held_water, MOST_STEEP) if held_water > 0.0 else 0.0
+    exponent = suction * own / held_water if held_water > 0.0 else 0.0
+    exponent = MOST_STEEP if exponent > MOST_STEEP else exponent
     relative = exponent * change / suction
-    if abs(relative) < 1e-6:
-        moved = suction - change
-    else:
-        moved = suction * max(1.0 + relative, LEAST_WATER_KEPT) ** (-1.0 / exponent)
-    return -min(max(moved, LEAST_SUCTION_KEPT * suction), MOST_SUCTION_GROWTH * suction)
+    kept = 1.0 + relative
+    kept = LEAST_WATER_KEPT if kept < LEAST_WATER_KEPT else kept
+    along = suction * power(kept, -1.0 / exponent)
+    moved = suction - change if abs(relative) < 1e-6 else along
+    least, most = LEAST_SUCTION_KEPT * suction, MOST_SUCTION_GROWTH * suction
+    moved = least if moved < least else moved
+    return -(most if moved > most else moved)
+
+
+@kernel
+def take_step(before, factor, change, own, held, dry_suction, h):
+    """Heads after a Newton step, or a part of it."""
+    for i in range(h.size):
+        step = factor * change[i]
+        moved = move_along_curve(before[i], step, own[i], held[i])
+        moved = moved if -before[i] > dry_suction[i] else before[i] + step
+        h[i] = -OVEN_DRY_SUCTION if moved < -OVEN_DRY_SUCTION else moved
 
 
 @kernel
@@ -98,13 +112,7 @@ def newton(
         factor = 1.0
         new_norm = norm
         for _ in range(MOST_HALVINGS + 1):
-            for i in range(n):
-                step = factor * change[i]
-                if -trial[i] > dry_suction[i]:
-                    h[i] = move_along_curve(trial[i], step, own[i], held[i])
-                else:
-                    h[i] = trial[i] + step
-                h[i] = max(h[i], -OVEN_DRY_SUCTION)
+            take_step(trial, factor, change, own, held, dry_suction, h)
             if iteration < COMPENSATED_ITERATIONS:
                 compensate(h, root, conditions, codes)
             assemble(
