@@ -29,7 +29,7 @@ from soilwater.kernels.column import (
     mean_water_content,
 )
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
-from soilwater.kernels.elementary import power
+from soilwater.kernels.elementary import logarithm, power
 from soilwater.kernels.ledger import (
     INITIAL_STORAGE,
     LAST,
@@ -92,6 +92,8 @@ LEAST_SHARE_KEPT = 0.3
 """Share of its water a node must keep when the last step's share is carried on."""
 LEAST_CARRIED = 1.0e-14
 """Share of the water a full node holds that is too little to be missed."""
+LEAST_GAIN = 1.0e-3
+"""Gain of water in a step, as a share of what is held, below which all extrapolations are one."""
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
@@ -171,11 +173,19 @@ def weight_of_last_step(dt, last, h, stored, rate, work):
 
 
 @kernel
-def predict(h, h_before, ratio, dry_suction, guess):
-    """Extrapolate heads from the last two states: along a power of suction where dry."""
+def predict(h, h_before, stored, rate, last, ratio, dry_suction, guess):
+    """Extrapolate heads from the last two states: along a power of suction where dry.
+
+    There water goes as a power of suction. A node that dries goes on by the same factor; one that
+    is wetted gains the same water again, which in suction is ever less.
+    """
     for i in range(h.size):
         dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
-        growth = power(h[i] / h_before[i] if dry else 1.0, ratio)
+        gain = last * rate[i] / stored[i]
+        wetted = dry & (gain > LEAST_GAIN) & (gain < 1.0)
+        again = logarithm(1.0 + ratio * (gain if wetted else 1.0))
+        exponent = again / -logarithm(1.0 - (gain if wetted else 0.5)) if wetted else ratio
+        growth = power(h[i] / h_before[i] if dry else 1.0, exponent)
         growth = 0.3 if growth < 0.3 else growth
         drier = h[i] * (3.0 if growth > 3.0 else growth)
         drier = -OVEN_DRY_SUCTION if drier < -OVEN_DRY_SUCTION else drier
@@ -278,7 +288,7 @@ def march(
             if last == 0.0:
                 most = MOST_ITERATIONS_AT_START
             if last > 0.0 and second_order:
-                predict(h, h_before, dt / last, dry_suction, guess)
+                predict(h, h_before, stored, rate, last, dt / last, dry_suction, guess)
             else:
                 for i in range(n):
                     guess[i] = h[i]
