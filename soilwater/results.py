@@ -47,7 +47,7 @@ SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCO
 GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
 """Coordinates of a column."""
 
-Axes = Mapping[str, Sequence[Any]]
+Axes = Mapping[str, Sequence[Any] | NDArray[Any]]
 """Dimensions of a batch and their labels, the last running fastest; empty for a single column."""
 
 
