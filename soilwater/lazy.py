@@ -20,7 +20,7 @@ from soilwater.results import Axes, blank, describe_columns, fill, inner_dims, l
 from soilwater.scheduling import cases_per_chunk
 
 TEXT = np.dtype("O", metadata={"element_type": str})
-"""Objects known to be texts: to find out, xarray would run a batch once more before it writes it."""
+"""Objects known to be texts: to find out, xarray would run a batch once more before writing it."""
 
 
 def run_lazily(
