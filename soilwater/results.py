@@ -253,10 +253,7 @@ def lay_out(
         },
     )
     for name, labels in axes.items():
-        along_axis = np.array(list(labels))
-        # Texts stay plain strings: numpy's texts of fixed length have no settled zarr form.
-        is_text = along_axis.dtype.kind == "U"
-        dataset.coords[name] = (name, along_axis.astype(object) if is_text else along_axis)
+        dataset.coords[name] = (name, np.array(list(labels)))
     attached: xr.Dataset = attach(dataset)
     return attached
 
