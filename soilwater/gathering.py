@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from soilwater.cases import Case, Settings
 from soilwater.errors import Interrupted
-from soilwater.results import Axes, blank, describe_columns, fill, lay_out
+from soilwater.results import Axes, blank, describe_columns, fill, lay_out, sizes_of
 from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
 from soilwater.store import (
     block_shape,
     blocks_of,
+    check_store,
     columns_to_run,
     create_store,
     digest_of_run,
@@ -73,16 +74,16 @@ def run_batch(
         On Ctrl-C.
     """
     begin = time.perf_counter()
+    size = cases_per_chunk(float(cases[0].weather.hours[-1]) / 24.0)
+    if store is not None:
+        path, block = Path(store), block_shape(sizes_of(axes), size * _CHUNKS_PER_BLOCK)
+        n_nodes = _ready_store(path, cases, axes, settings, times, coords, block)
+        return _run_into_store(
+            path, cases, axes, settings, n_nodes, size, block, n_threads, executor, progress
+        )
     meshes = [case.profile.mesh(settings.refinement) for case in cases]
     n_nodes = max(mesh.depth.size for mesh in meshes)
     described = describe_columns([case.profile for case in cases], meshes, n_nodes)
-    days = float(cases[0].weather.hours[-1]) / 24.0
-    size = cases_per_chunk(days)
-    if store is not None:
-        known = finish(lay_out({}, described, axes, ()), times, settings, coords)
-        return _run_into_store(
-            Path(store), cases, known, settings, size, n_threads, executor, progress
-        )
     values = {name: blank(name, len(cases), times.size, n_nodes) for name in settings.names}
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     kinds: dict[Any, int] = {}
@@ -104,29 +105,50 @@ def run_batch(
     return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
 
 
+def _ready_store(
+    path: Path,
+    cases: list[Case],
+    axes: Axes,
+    settings: Settings,
+    times: NDArray[np.datetime64],
+    coords: Mapping[str, Any] | None,
+    block: tuple[int, ...],
+) -> int:
+    """Make the store, or check that it is of this run; give the nodes of the longest column.
+
+    Meshes and descriptions are let go on return: of 100 000 columns they are half a gigabyte.
+    """
+    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    described = describe_columns([case.profile for case in cases], meshes, n_nodes)
+    known = finish(lay_out({}, described, axes, ()), times, settings, coords)
+    digest = digest_of_run(cases, settings, known)
+    if not path.exists():
+        create_store(path, known, settings, block, digest)
+    check_store(path, digest)
+    return n_nodes
+
+
 def _run_into_store(
     path: Path,
     cases: list[Case],
-    known: xr.Dataset,
+    axes: Axes,
     settings: Settings,
+    n_nodes: int,
     size: int,
+    block: tuple[int, ...],
     n_threads: int | None,
     executor: Executor | None,
     progress: Progress,
 ) -> xr.Dataset:
     """Run what a store still lacks, and open it."""
-    shape = block_shape(known.profile.shape, size * _CHUNKS_PER_BLOCK)
-    digest = digest_of_run(cases, settings, known)
-    if not path.exists():
-        create_store(path, known, settings, shape, digest)
-    waiting = columns_to_run(path, digest)
-    n_nodes = known.node_depth.shape[-1]
-    blocks = [b for b in blocks_of(known.profile.shape, shape) if waiting[b.columns].any()]
+    waiting = columns_to_run(path)
+    blocks = [b for b in blocks_of(sizes_of(axes), block) if waiting[b.columns].any()]
     chunks: list[list[Case]] = []
     places: list[tuple[int, NDArray[np.int64]]] = []
-    for i, block in enumerate(blocks):
-        for first in range(0, len(block.columns), size):
-            chunks.append([cases[k] for k in block.columns[first : first + size]])
+    for i, (_, columns) in enumerate(blocks):
+        for first in range(0, len(columns), size):
+            chunks.append([cases[k] for k in columns[first : first + size]])
             places.append((i, first + np.arange(len(chunks[-1]))))
     unfinished: dict[int, dict[str, NDArray[Any]]] = {}
     missing = Counter(i for i, _ in places)
@@ -141,7 +163,7 @@ def _run_into_store(
                 if i not in unfinished:
                     n = len(blocks[i].columns)
                     unfinished[i] = {
-                        name: blank(name, n, known.sizes["time"], n_nodes)
+                        name: blank(name, n, settings.output_hours.size, n_nodes)
                         for name in settings.names
                     }
                 fill(unfinished[i], within, part)

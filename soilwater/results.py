@@ -211,6 +211,11 @@ def fill(
             values[name][places, ..., : array.shape[-1]] = array
 
 
+def sizes_of(axes: Axes) -> tuple[int, ...]:
+    """Sizes of the dimensions of a batch."""
+    return tuple(len(labels) for labels in axes.values())
+
+
 def lay_out(
     values: Mapping[str, NDArray[Any]],
     described: Mapping[str, NDArray[Any]],
@@ -235,7 +240,7 @@ def lay_out(
     Dataset
         With a time coordinate still to be given where `leading` has ``time``.
     """
-    sizes = tuple(len(labels) for labels in axes.values())
+    sizes = sizes_of(axes)
 
     def unfold(array: NDArray[Any]) -> NDArray[Any]:
         return array.reshape((*sizes, *array.shape[1:]))

@@ -122,8 +122,8 @@ def create_store(
     draft.rename(path)
 
 
-def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
-    """Which columns of an existing store have still to be run.
+def check_store(path: Path, digest: str) -> None:
+    """Refuse a path that holds something else than this run.
 
     Parameters
     ----------
@@ -132,11 +132,6 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
     digest : str
         Of the run that is wanted.
 
-    Returns
-    -------
-    ndarray of bool
-        One a column, in the order of the batch.
-
     Raises
     ------
     InputError
@@ -144,8 +139,7 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
     """
     zarr = _zarr()
     try:
-        group = zarr.open_group(path, mode="r", zarr_format=FORMAT)
-        held = group.attrs.get(DIGEST)
+        held = zarr.open_group(path, mode="r", zarr_format=FORMAT).attrs.get(DIGEST)
     except (FileNotFoundError, ValueError):
         held = None
     if held != digest:
@@ -154,7 +148,12 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
             f"store: {path} exists and holds {what}; allowed: a new path, or the store of the very "
             "same call, which is then taken up where it stopped."
         )
-    waiting: NDArray[np.bool_] = np.ravel(group["status"][:]) == Status.INTERRUPTED
+
+
+def columns_to_run(path: Path) -> NDArray[np.bool_]:
+    """Which columns of a store have still to be run, one bool a column in the batch's order."""
+    status = _zarr().open_group(path, mode="r", zarr_format=FORMAT)["status"]
+    waiting: NDArray[np.bool_] = np.ravel(status[:]) == Status.INTERRUPTED
     return waiting
 
 
