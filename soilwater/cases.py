@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
+import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.errors import Faults, InputError
 from soilwater.irrigation import Event, Rule
 from soilwater.profile import Profile
-from soilwater.results import kept_names
+from soilwater.results import GEOMETRY, SIMULATED, kept_names
 from soilwater.times import as_times, hours_between, stamp, to_timedelta
 from soilwater.turf import Turf
 from soilwater.units import number_to_house
@@ -245,13 +246,112 @@ def make_settings(
     return settings, times
 
 
-def check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
+def arrange_cases(
+    cases: Iterable[Any], dimension: str, labels: Sequence[Any] | None
+) -> tuple[xr.DataArray, list[Outline]]:
+    """Bring cases, however they were given, into an array with named dimensions.
+
+    Parameters
+    ----------
+    cases : iterable or array
+        Of Case; a DataArray is returned as it is, lazy or not.
+    dimension : str
+        Name of the dimension of cases without one of their own.
+    labels : sequence or None
+        Coordinate of that dimension; 0, 1, 2, ... when None.
+
+    Returns
+    -------
+    array : DataArray of object
+        The cases.
+    outlines : list of Outline
+        What has to be known of each before it is run; for this, lazy cases are made.
+
+    Raises
+    ------
+    InputError
+        With every fault of the cases, or if a name is taken or missing.
+    """
+    if isinstance(cases, xr.DataArray):
+        if dimension != "case" or labels is not None or cases.ndim == 0:
+            raise InputError(
+                f"cases: a DataArray brings its own dimensions, here {cases.dims}; leave dimension "
+                "and labels out, and change them with rename, assign_coords or expand_dims."
+            )
+        array = cases
+    elif getattr(cases, "ndim", 1) != 1:
+        raise InputError(
+            "cases: the dimensions of the array have no names; allowed: a list, or "
+            'DataArray(cases, dims=("spot", "member")).'
+        )
+    else:
+        data = cases if is_lazy(cases) else np.fromiter(cases, dtype=object)
+        array = xr.DataArray(data, dims=(dimension,))
+    outlines = xr.apply_ufunc(
+        _outlines, array.drop_vars(array.coords), dask="parallelized", output_dtypes=[object]
+    )
+    listed = outlines.values.ravel().tolist()
+    check_cases(listed, labels)
+    if not isinstance(cases, xr.DataArray):
+        along = range(array.size) if labels is None else list(labels)
+        array = array.assign_coords({dimension: along})
+    for name in (*array.dims, *array.coords):
+        if name in (*SIMULATED, *GEOMETRY, "time", "profile", "cell", "node", "bound"):
+            raise InputError(
+                f'dimension: "{name}" is taken by the results themselves; allowed: another name, '
+                'such as "case", "member" or "spot".'
+            )
+    # numpy's texts of fixed length have no settled zarr form.
+    texts = {
+        name: each.astype(object) for name, each in array.coords.items() if each.dtype.kind == "U"
+    }
+    return array.assign_coords(texts), listed
+
+
+def own_coords(array: xr.DataArray) -> dict[str, xr.DataArray]:
+    """Coordinates of an array of cases that say more than the labels of its dimensions."""
+    return {
+        str(name): each
+        for name, each in array.coords.items()
+        if each.attrs or name not in array.dims
+    }
+
+
+def _outlines(cases: NDArray[Any]) -> NDArray[Any]:
+    outlines = np.empty(cases.shape, dtype=object)
+    for place in np.ndindex(cases.shape):
+        outlines[place] = outline(cases[place])
+    return outlines
+
+
+def is_lazy(array: Any) -> bool:
+    """Whether an array is chunked with dask."""
+    return getattr(array, "chunks", None) is not None
+
+
+class Outline(NamedTuple):
+    """What has to be known of a case before it is run."""
+
+    kind: str
+    profile: Profile | None
+    span: str
+
+
+def outline(case: Any) -> Outline:
+    """Outline of a case, or of what was given in its place."""
+    if not isinstance(case, Case):
+        return Outline(type(case).__name__, None, "")
+    span = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
+    return Outline("Case", case.profile, span)
+
+
+def check_cases(outlines: Sequence[Outline], labels: Sequence[Any] | None) -> None:
     """Refuse an empty list, what is no case, different spans and labels that do not fit.
 
     Parameters
     ----------
-    cases : list
-        Of Case.
+    outlines : sequence of Outline
+        One a case.
     labels : sequence or None
         One a case.
 
@@ -261,18 +361,17 @@ def check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
         With every fault.
     """
     faults = Faults("Cases")
-    if not cases:
+    if not outlines:
         faults.add("there are none", allowed="at least one Case")
     span = ""
-    for i, case in enumerate(cases):
-        if not isinstance(case, Case):
+    for i, (kind, profile, own) in enumerate(outlines):
+        if profile is None:
             faults.add(
-                f"{type(case).__name__} is no Case",
+                f"{kind} is no Case",
                 where=f"position {i}",
                 cure="write Case(profile, weather, ...)",
             )
             continue
-        own = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
         span = span or own
         if own != span:
             faults.add(
@@ -281,6 +380,6 @@ def check_cases(cases: list[Any], labels: Sequence[Any] | None) -> None:
                 allowed=f"{span}, as the first case",
                 cure="cut it with Weather.between",
             )
-    if labels is not None and len(labels) != len(cases):
-        faults.add(f"{len(labels)} labels for {len(cases)} cases", allowed="one label a case")
+    if labels is not None and len(labels) != len(outlines):
+        faults.add(f"{len(labels)} labels for {len(outlines)} cases", allowed="one label a case")
     faults.raise_if_any()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
+from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,18 @@ from numpy.typing import NDArray
 
 from soilwater.cases import Case, Settings
 from soilwater.errors import Interrupted
-from soilwater.results import Axes, blank, describe_columns, fill, lay_out
+from soilwater.results import Axes, blank, describe_columns, fill, lay_out, sizes_of
 from soilwater.scheduling import Executor, Progress, cases_per_chunk, finished_chunks, reporting
-from soilwater.store import columns_to_run, create_store, digest_of_run, open_store, write_block
+from soilwater.store import (
+    block_shape,
+    blocks_of,
+    check_store,
+    columns_to_run,
+    create_store,
+    digest_of_run,
+    open_store,
+    write_block,
+)
 from soilwater.vocabulary import attach
 
 _CHUNKS_PER_BLOCK = 8
@@ -32,6 +42,7 @@ def run_batch(
     executor: Executor | None,
     store: str | Path | None,
     progress: Progress,
+    coords: Mapping[str, Any] | None = None,
 ) -> xr.Dataset:
     """Run cases and gather their results.
 
@@ -46,7 +57,9 @@ def run_batch(
     times : ndarray of datetime64, shape (n_times,)
         Output times.
     n_threads, executor, store, progress
-        As `soilwater.simulate_many` takes them; a store takes one dimension.
+        As `soilwater.simulate_many` takes them.
+    coords : mapping, optional
+        Coordinates of the batch, for `finish`.
 
     Returns
     -------
@@ -61,16 +74,16 @@ def run_batch(
         On Ctrl-C.
     """
     begin = time.perf_counter()
+    size = cases_per_chunk(float(cases[0].weather.hours[-1]) / 24.0)
+    if store is not None:
+        path, block = Path(store), block_shape(sizes_of(axes), size * _CHUNKS_PER_BLOCK)
+        n_nodes = _ready_store(path, cases, axes, settings, times, coords, block)
+        return _run_into_store(
+            path, cases, axes, settings, n_nodes, size, block, n_threads, executor, progress
+        )
     meshes = [case.profile.mesh(settings.refinement) for case in cases]
     n_nodes = max(mesh.depth.size for mesh in meshes)
     described = describe_columns([case.profile for case in cases], meshes, n_nodes)
-    days = float(cases[0].weather.hours[-1]) / 24.0
-    size = cases_per_chunk(days)
-    if store is not None:
-        known = finish(lay_out({}, described, axes, ()), times, settings)
-        return _run_into_store(
-            Path(store), cases, known, settings, size, n_threads, executor, progress
-        )
     values = {name: blank(name, len(cases), times.size, n_nodes) for name in settings.names}
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     kinds: dict[Any, int] = {}
@@ -87,37 +100,58 @@ def run_batch(
                 report(len(chunks[k]))
     except KeyboardInterrupt:
         so_far = lay_out(values, described, axes, ("time",))
-        raise Interrupted(finish(so_far, times, settings)) from None
-    dataset = finish(lay_out(values, described, axes, ("time",)), times, settings)
+        raise Interrupted(finish(so_far, times, settings, coords)) from None
+    dataset = finish(lay_out(values, described, axes, ("time",)), times, settings, coords)
     return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+
+
+def _ready_store(
+    path: Path,
+    cases: list[Case],
+    axes: Axes,
+    settings: Settings,
+    times: NDArray[np.datetime64],
+    coords: Mapping[str, Any] | None,
+    block: tuple[int, ...],
+) -> int:
+    """Make the store, or check that it is of this run; give the nodes of the longest column.
+
+    Meshes and descriptions are let go on return: of 100 000 columns they are half a gigabyte.
+    """
+    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    described = describe_columns([case.profile for case in cases], meshes, n_nodes)
+    known = finish(lay_out({}, described, axes, ()), times, settings, coords)
+    digest = digest_of_run(cases, settings, known)
+    if not path.exists():
+        create_store(path, known, settings, block, digest)
+    check_store(path, digest)
+    return n_nodes
 
 
 def _run_into_store(
     path: Path,
     cases: list[Case],
-    known: xr.Dataset,
+    axes: Axes,
     settings: Settings,
+    n_nodes: int,
     size: int,
+    block: tuple[int, ...],
     n_threads: int | None,
     executor: Executor | None,
     progress: Progress,
 ) -> xr.Dataset:
     """Run what a store still lacks, and open it."""
-    block = size * _CHUNKS_PER_BLOCK
-    digest = digest_of_run(cases, settings, known)
-    if not path.exists():
-        create_store(path, known, settings, block, digest)
-    waiting = columns_to_run(path, digest)
-    n_nodes = known.node_depth.shape[-1]
+    waiting = columns_to_run(path)
+    blocks = [b for b in blocks_of(sizes_of(axes), block) if waiting[b.columns].any()]
     chunks: list[list[Case]] = []
-    places: list[tuple[int, int]] = []
-    for begin in range(0, len(cases), block):
-        end = min(begin + block, len(cases))
-        if waiting[begin:end].any():
-            places += [(begin, first) for first in range(begin, end, size)]
-            chunks += [cases[first : min(first + size, end)] for first in range(begin, end, size)]
+    places: list[tuple[int, NDArray[np.int64]]] = []
+    for i, (_, columns) in enumerate(blocks):
+        for first in range(0, len(columns), size):
+            chunks.append([cases[k] for k in columns[first : first + size]])
+            places.append((i, first + np.arange(len(chunks[-1]))))
     unfinished: dict[int, dict[str, NDArray[Any]]] = {}
-    missing = Counter(begin for begin, _ in places)
+    missing = Counter(i for i, _ in places)
     try:
         with (
             reporting(progress, len(cases)) as report,
@@ -125,25 +159,30 @@ def _run_into_store(
         ):
             report(len(cases) - sum(map(len, chunks)))
             for k, part in finished:
-                begin, first = places[k]
-                if begin not in unfinished:
-                    n = min(block, len(cases) - begin)
-                    unfinished[begin] = {
-                        name: blank(name, n, known.sizes["time"], n_nodes)
+                i, within = places[k]
+                if i not in unfinished:
+                    n = len(blocks[i].columns)
+                    unfinished[i] = {
+                        name: blank(name, n, settings.output_hours.size, n_nodes)
                         for name in settings.names
                     }
-                fill(unfinished[begin], first - begin + np.arange(len(chunks[k])), part)
-                missing[begin] -= 1
-                if missing[begin] == 0:
-                    write_block(path, begin, unfinished.pop(begin))
+                fill(unfinished[i], within, part)
+                missing[i] -= 1
+                if missing[i] == 0:
+                    write_block(path, blocks[i], unfinished.pop(i))
                 report(len(chunks[k]))
     except KeyboardInterrupt:
         raise Interrupted(open_store(path)) from None
     return open_store(path)
 
 
-def finish(dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Settings) -> xr.Dataset:
-    """Give a result its times, and the settings it was made with.
+def finish(
+    dataset: xr.Dataset,
+    times: NDArray[np.datetime64],
+    settings: Settings,
+    coords: Mapping[str, Any] | None = None,
+) -> xr.Dataset:
+    """Give a result its times, the settings it was made with, and the labels of its batch.
 
     Parameters
     ----------
@@ -153,6 +192,8 @@ def finish(dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Setting
         Output times.
     settings : Settings
         What the cases shared.
+    coords : mapping, optional
+        Coordinates the person gave the batch; they keep their own attributes.
 
     Returns
     -------
@@ -161,7 +202,7 @@ def finish(dataset: xr.Dataset, times: NDArray[np.datetime64], settings: Setting
     """
     dataset["time"] = times
     attached: xr.Dataset = attach(dataset)
-    return attached.assign_attrs(
+    return attached.assign_coords(coords or {}).assign_attrs(
         title="Soil water simulation",
         tolerance=settings.tolerance,
         ponding_limit_cm=settings.ponding_limit,

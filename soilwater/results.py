@@ -47,7 +47,7 @@ SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCO
 GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
 """Coordinates of a column."""
 
-Axes = Mapping[str, Sequence[Any]]
+Axes = Mapping[str, Sequence[Any] | NDArray[Any]]
 """Dimensions of a batch and their labels, the last running fastest; empty for a single column."""
 
 
@@ -211,6 +211,11 @@ def fill(
             values[name][places, ..., : array.shape[-1]] = array
 
 
+def sizes_of(axes: Axes) -> tuple[int, ...]:
+    """Sizes of the dimensions of a batch."""
+    return tuple(len(labels) for labels in axes.values())
+
+
 def lay_out(
     values: Mapping[str, NDArray[Any]],
     described: Mapping[str, NDArray[Any]],
@@ -235,7 +240,7 @@ def lay_out(
     Dataset
         With a time coordinate still to be given where `leading` has ``time``.
     """
-    sizes = tuple(len(labels) for labels in axes.values())
+    sizes = sizes_of(axes)
 
     def unfold(array: NDArray[Any]) -> NDArray[Any]:
         return array.reshape((*sizes, *array.shape[1:]))
@@ -253,10 +258,7 @@ def lay_out(
         },
     )
     for name, labels in axes.items():
-        along_axis = np.array(list(labels))
-        # Texts stay plain strings: numpy's texts of fixed length have no settled zarr form.
-        is_text = along_axis.dtype.kind == "U"
-        dataset.coords[name] = (name, along_axis.astype(object) if is_text else along_axis)
+        dataset.coords[name] = (name, np.array(list(labels)))
     attached: xr.Dataset = attach(dataset)
     return attached
 

@@ -108,8 +108,9 @@ def finished_chunks(
     try:
         yield from _from_executor(chunks, settings, pool, threads)
     finally:
-        # On an interrupt the chunks under way end; those waiting never start.
-        pool.shutdown(wait=True, cancel_futures=True)
+        # On an interrupt those waiting never start, and nobody waits for the chunks under way: they
+        # write nothing, and one column of many years takes seconds.
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _from_executor(

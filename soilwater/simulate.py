@@ -12,12 +12,22 @@ import numpy as np
 import xarray as xr
 
 from soilwater.batch import run_chunk
-from soilwater.cases import Case, HeldSurface, check_cases, make_settings
+from soilwater.cases import (
+    Case,
+    HeldSurface,
+    arrange_cases,
+    check_cases,
+    is_lazy,
+    make_settings,
+    outline,
+    own_coords,
+)
 from soilwater.errors import Faults, InputError, RunError, Status
 from soilwater.gathering import finish, run_batch
 from soilwater.irrigation import Event, Rule
+from soilwater.lazy import run_lazily
 from soilwater.profile import Profile
-from soilwater.results import GEOMETRY, SIMULATED, describe_columns, lay_out
+from soilwater.results import describe_columns, lay_out
 from soilwater.scheduling import Executor, Progress
 from soilwater.soils import Soil
 from soilwater.turf import Turf
@@ -118,7 +128,7 @@ def simulate(
 
 
 def simulate_many(
-    cases: Iterable[Case],
+    cases: Iterable[Case] | xr.DataArray,
     *,
     dimension: str = "case",
     labels: Sequence[Any] | None = None,
@@ -141,8 +151,10 @@ def simulate_many(
 
     Parameters
     ----------
-    cases : iterable of Case
-        Columns with weather over one common span.
+    cases : iterable of Case, or DataArray of object
+        Columns with weather over one common span. A DataArray of them brings its dimensions and
+        coordinates. One chunked with dask gives a result that is chunked alike, and run by dask
+        when it is asked for.
     dimension : str, optional
         Name of the dimension the cases lie along, such as ``"case"``, ``"member"`` or ``"spot"``.
     labels : sequence, optional
@@ -183,7 +195,8 @@ def simulate_many(
     Raises
     ------
     InputError
-        If there are no cases, their spans differ, or a setting cannot be used.
+        If there are no cases, their spans differ, a setting cannot be used, or dask runs the cases
+        and is told how by `n_threads`, `executor`, `store` or `progress`.
     Interrupted
         On Ctrl-C; its `finished` holds the cases that were run.
 
@@ -199,18 +212,31 @@ def simulate_many(
     >>> dict(run.drainage.sizes)
     {'case': 2, 'time': 3}
     """
-    listed = list(cases)
-    check_cases(listed, labels)
-    if dimension in (*SIMULATED, *GEOMETRY, "time", "profile", "cell", "node", "bound"):
-        raise InputError(
-            f'dimension: "{dimension}" is taken by the results themselves; allowed: another name, '
-            'such as "case", "member" or "spot".'
-        )
+    array, outlines = arrange_cases(cases, dimension, labels)
+    first = array[(0,) * array.ndim].compute().item()
     settings, times = make_settings(
-        listed[0].weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
+        first.weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
     )
-    axes = {dimension: range(len(listed)) if labels is None else list(labels)}
-    return run_batch(listed, axes, settings, times, n_threads, executor, store, progress)
+    axes = {str(dim): array[dim].values for dim in array.dims}
+    if is_lazy(array):
+        if any(each is not None for each in (n_threads, executor, store, progress or None)):
+            raise InputError(
+                "cases: chunked with dask, they run where and how dask runs; leave n_threads, "
+                "executor, store and progress out, and use its client, progress bar and to_zarr; "
+                "or give cases.compute()."
+            )
+        return run_lazily(array, outlines, axes, settings, times)
+    return run_batch(
+        array.values.ravel().tolist(),
+        axes,
+        settings,
+        times,
+        n_threads,
+        executor,
+        store,
+        progress,
+        own_coords(array),
+    )
 
 
 def compare_depths(
@@ -230,6 +256,7 @@ def compare_depths(
     tolerance: float = 0.003,
     n_threads: int | None = None,
     executor: Executor | None = None,
+    store: str | Path | None = None,
     progress: Progress = False,
 ) -> xr.Dataset:
     """Simulate the same profile with its root zone at several depths.
@@ -267,6 +294,8 @@ def compare_depths(
         Threads to use.
     executor : Executor, optional
         Runs chunks of cases in place of threads of this process.
+    store : str or Path, optional
+        Folder of a zarr store that results are written to, as in `simulate_many`.
     progress : bool or callable, optional
         True shows a bar; a callable is given the number of finished cases and of all.
 
@@ -298,7 +327,7 @@ def compare_depths(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
     axes = {"root_zone_depth": thicknesses, **axes}
-    return run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+    return run_batch(cases, axes, settings, times, n_threads, executor, store, progress)
 
 
 def simulate_ensemble(
@@ -317,6 +346,7 @@ def simulate_ensemble(
     tolerance: float = 0.003,
     n_threads: int | None = None,
     executor: Executor | None = None,
+    store: str | Path | None = None,
     progress: Progress = False,
 ) -> xr.Dataset:
     """Simulate one profile with every soil and every weather it may have.
@@ -352,6 +382,8 @@ def simulate_ensemble(
         Threads to use.
     executor : Executor, optional
         Runs chunks of cases in place of threads of this process.
+    store : str or Path, optional
+        Folder of a zarr store that results are written to, as in `simulate_many`.
     progress : bool or callable, optional
         True shows a bar; a callable is given the number of finished cases and of all.
 
@@ -382,7 +414,7 @@ def simulate_ensemble(
     settings, times = make_settings(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
-    return run_batch(cases, axes, settings, times, n_threads, executor, None, progress)
+    return run_batch(cases, axes, settings, times, n_threads, executor, store, progress)
 
 
 def _ensemble(
@@ -401,5 +433,5 @@ def _ensemble(
     if not isinstance(weather, Weather):
         axes["member"] = range(len(members))
     cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
-    check_cases(cases, None)
+    check_cases([outline(case) for case in cases], None)
     return cases, axes

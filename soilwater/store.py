@@ -9,9 +9,9 @@ killed at any time.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -28,8 +28,51 @@ FORMAT = 2
 DIGEST = "run_digest"
 
 
+class Block(NamedTuple):
+    """Columns written at a time: where they lie in the batch, and their numbers in its order."""
+
+    place: tuple[slice, ...]
+    columns: range
+
+
+def block_shape(sizes: tuple[int, ...], most: int) -> tuple[int, ...]:
+    """How far a block reaches along each dimension of a batch.
+
+    The last dimensions whole, one in part, the first by one: the columns of such a block follow
+    each other in the order of the batch, and make a box that zarr can keep as a chunk.
+
+    Parameters
+    ----------
+    sizes : tuple of int
+        Of the dimensions of the batch, at least one.
+    most : int
+        Columns a block may have.
+
+    Returns
+    -------
+    tuple of int
+        One a dimension, each at least 1.
+    """
+    shape = [1] * len(sizes)
+    room = most
+    for i in reversed(range(len(sizes))):
+        shape[i] = max(1, min(sizes[i], room))
+        room //= sizes[i]
+    return tuple(shape)
+
+
+def blocks_of(sizes: tuple[int, ...], shape: tuple[int, ...]) -> Iterator[Block]:
+    """Go through the blocks of a batch in its order."""
+    counts = [-(-size // step) for size, step in zip(sizes, shape, strict=True)]
+    numbers = np.arange(np.prod(sizes)).reshape(sizes)
+    for index in np.ndindex(*counts):
+        place = tuple(slice(i * step, (i + 1) * step) for i, step in zip(index, shape, strict=True))
+        columns = numbers[place]
+        yield Block(place, range(int(columns.min()), int(columns.max()) + 1))
+
+
 def create_store(
-    path: Path, described: xr.Dataset, settings: Settings, block: int, digest: str
+    path: Path, described: xr.Dataset, settings: Settings, block: tuple[int, ...], digest: str
 ) -> None:
     """Make a group for columns of which none has been run.
 
@@ -41,8 +84,8 @@ def create_store(
         Everything known before the run: coordinates, profiles, attributes.
     settings : Settings
         Names the variables to come.
-    block : int
-        Columns written at a time.
+    block : tuple of int
+        Columns written at a time, along each dimension of the batch.
     digest : str
         Tells this run from others.
 
@@ -52,9 +95,9 @@ def create_store(
         If zarr is missing.
     """
     zarr = _zarr()
-    (dimension,) = described.profile.dims
+    batch, sizes = described.profile.dims, described.profile.shape
     shared = "depth" in described.dims
-    n_columns, n_times = described.sizes[dimension], described.sizes["time"]
+    n_times = described.sizes["time"]
     n_nodes = described.sizes["node_depth" if shared else "node"]
     # Made under another name first, so that half a group is never taken for a store.
     draft = path.with_name(path.name + ".new")
@@ -62,25 +105,25 @@ def create_store(
     described.to_zarr(draft, mode="w", zarr_format=FORMAT, consolidated=False)
     group = zarr.open_group(draft, mode="r+", zarr_format=FORMAT)
     for name in settings.names:
-        dims = (dimension, *inner_dims(name, ("time",), shared))
+        dims = (*batch, *inner_dims(name, ("time",), shared))
         like = blank(name, 0, n_times, n_nodes)
-        labelled = attach(xr.Dataset({name: (dims, like)}))
+        labelled = attach(xr.Dataset({name: (dims, np.empty((0,) * len(dims)))}))
         array = group.create_array(
             name,
-            shape=(n_columns, *like.shape[1:]),
-            chunks=(block, *like.shape[1:]),
+            shape=(*sizes, *like.shape[1:]),
+            chunks=(*block, *like.shape[1:]),
             dtype="str" if like.dtype == object else like.dtype,
             fill_value=np.nan if like.dtype == np.float64 else None,
             attributes={**labelled[name].attrs, "_ARRAY_DIMENSIONS": list(dims)},
         )
         if name in OUTCOME:
-            array[:] = blank(name, n_columns, n_times, n_nodes)
+            array[:] = blank(name, described.profile.size, n_times, n_nodes).reshape(sizes)
     zarr.consolidate_metadata(draft, zarr_format=FORMAT)
     draft.rename(path)
 
 
-def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
-    """Which columns of an existing store have still to be run.
+def check_store(path: Path, digest: str) -> None:
+    """Refuse a path that holds something else than this run.
 
     Parameters
     ----------
@@ -89,11 +132,6 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
     digest : str
         Of the run that is wanted.
 
-    Returns
-    -------
-    ndarray of bool
-        One a column.
-
     Raises
     ------
     InputError
@@ -101,8 +139,7 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
     """
     zarr = _zarr()
     try:
-        group = zarr.open_group(path, mode="r", zarr_format=FORMAT)
-        held = group.attrs.get(DIGEST)
+        held = zarr.open_group(path, mode="r", zarr_format=FORMAT).attrs.get(DIGEST)
     except (FileNotFoundError, ValueError):
         held = None
     if held != digest:
@@ -111,25 +148,33 @@ def columns_to_run(path: Path, digest: str) -> NDArray[np.bool_]:
             f"store: {path} exists and holds {what}; allowed: a new path, or the store of the very "
             "same call, which is then taken up where it stopped."
         )
-    waiting: NDArray[np.bool_] = np.asarray(group["status"][:]) == Status.INTERRUPTED
+
+
+def columns_to_run(path: Path) -> NDArray[np.bool_]:
+    """Which columns of a store have still to be run, one bool a column in the batch's order."""
+    status = _zarr().open_group(path, mode="r", zarr_format=FORMAT)["status"]
+    waiting: NDArray[np.bool_] = np.ravel(status[:]) == Status.INTERRUPTED
     return waiting
 
 
-def write_block(path: Path, first: int, values: dict[str, NDArray[Any]]) -> None:
+def write_block(path: Path, block: Block, values: dict[str, NDArray[Any]]) -> None:
     """Write everything about some neighbouring columns, the status last.
 
     Parameters
     ----------
     path : Path
         The store.
-    first : int
-        Position of the first column.
+    block : Block
+        Which columns.
     values : dict
         Arrays by name, columns first.
     """
     group = _zarr().open_group(path, mode="r+", zarr_format=FORMAT)
     for name in sorted(values, key=lambda name: name == "status"):
-        group[name][first : first + len(values[name])] = values[name]
+        array = group[name]
+        place = tuple(slice(*s.indices(n)) for s, n in zip(block.place, array.shape, strict=False))
+        within = tuple(s.stop - s.start for s in place)
+        array[place] = values[name].reshape((*within, *values[name].shape[1:]))
 
 
 def open_store(path: Path) -> xr.Dataset:
@@ -162,13 +207,17 @@ def digest_of_run(cases: Sequence[Case], settings: Settings, described: xr.Datas
             seen[id(thing)] = type(thing).__name__.encode() + _as_bytes(thing)
         digest.update(seen[id(thing)])
 
-    (dimension,) = described.profile.dims
-    labels = described[dimension].values.tolist()
+    batch = described.profile.dims
+    labels = [
+        (name, each.dims, each.values.tolist())
+        for name, each in described.coords.items()
+        if set(each.dims) <= set(batch)
+    ]
     rest = (settings.names, settings.tolerance, settings.ponding_limit, settings.surface)
-    more = (settings.refinement, settings.max_steps, dimension, labels)
+    more = (settings.refinement, settings.max_steps, batch, labels)
     digest.update(repr((source_digest(), rest, more)).encode())
     digest.update(settings.output_hours.tobytes())
-    for case, profile in zip(cases, described.profile.values, strict=True):
+    for case, profile in zip(cases, described.profile.values.flat, strict=True):
         digest.update(profile.encode())
         for thing in (case.weather, case.turf, case.start, *case.irrigation, *case.rules):
             add(thing)

@@ -610,6 +610,8 @@ def _refusal(name: str, what: str, quantity: str, cure: str = "") -> InputError:
 
 
 def _check_finite(result: float | NDArray[np.float64], quantity: str, name: str) -> None:
+    if isinstance(result, float) and math.isfinite(result):
+        return
     bad = ~np.isfinite(result)
     if not np.any(bad):
         return

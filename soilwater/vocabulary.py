@@ -337,7 +337,8 @@ def attach(labelled: _Labelled) -> _Labelled:
     ----------
     labelled : Dataset or DataArray
         All its variables must be in `VARIABLES`. Coordinates that are not are labels of the
-        person's own making, and are left alone.
+        person's own making, and are left alone; but texts become plain strings, because numpy's
+        texts of fixed length have no settled zarr form.
 
     Returns
     -------
@@ -349,7 +350,10 @@ def attach(labelled: _Labelled) -> _Labelled:
     KeyError
         For a variable that is not in `VARIABLES`.
     """
-    result = labelled.copy(deep=False)
+    texts = {
+        n: each.astype(object) for n, each in labelled.coords.items() if each.dtype.kind == "U"
+    }
+    result = labelled.copy(deep=False).assign_coords(texts)
     if isinstance(result, xr.Dataset):
         for name in result.data_vars:
             result[name].attrs = _for_dims(name, result[name].dims)

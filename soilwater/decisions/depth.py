@@ -420,7 +420,7 @@ class SandComparison:
 
     def to_dataset(self, depths: Any) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
-        names = [window.name for window in self.windows]
+        names = np.array([window.name for window in self.windows], dtype=object)
         return xr.concat(
             [window.to_dataset(depths) for window in self.windows],
             xr.Variable("sand", names),

@@ -14,6 +14,7 @@ from soilwater.soils.model import (
     FloatArray,
     SoilModel,
     bisect,
+    log_one_plus_exp,
     log_or_minus_infinity,
     parameter,
 )
@@ -156,7 +157,7 @@ class WithDryEnd(SoilModel):
 
     def _films(self, log_suction: FloatArray) -> FloatArray:
         onset, width, whole = self._film_terms()
-        emptied = np.logaddexp(0.0, (np.minimum(log_suction, _LOG_OVEN_DRY) - onset) / width)
+        emptied = log_one_plus_exp((np.minimum(log_suction, _LOG_OVEN_DRY) - onset) / width)
         return (whole - emptied) / whole
 
     def _log_pores(self, log_suction: FloatArray) -> FloatArray:
@@ -174,7 +175,7 @@ class WithDryEnd(SoilModel):
     def _capacity(self, suction: FloatArray) -> FloatArray:
         at = log_or_minus_infinity(suction)
         onset, width, whole = self._film_terms()
-        films = np.exp(-np.logaddexp(0.0, (onset - at) / width)) / (width * whole)
+        films = np.exp(-log_one_plus_exp((onset - at) / width)) / (width * whole)
         full = -np.expm1(self.soil._log_saturation(np.asarray(_LOG_OVEN_DRY)))
         pores = self.soil._saturation_slope(at) / full
         theta_r, theta_s = self.soil.theta_r, self.soil.theta_s

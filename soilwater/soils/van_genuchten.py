@@ -18,6 +18,7 @@ from soilwater.soils.model import (
     CapillaryModel,
     FloatArray,
     log_of,
+    log_one_plus_exp,
     parameter,
     scale_for_table,
 )
@@ -162,7 +163,7 @@ class VanGenuchten(CapillaryModel):
 def log_saturation(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
     """Logarithm of S = (1 + t)^-m [1]."""
     m = (n - 1.0) / n
-    logarithm: FloatArray = -m * np.logaddexp(0.0, _log_t(log_suction, alpha, n))
+    logarithm: FloatArray = -m * log_one_plus_exp(_log_t(log_suction, alpha, n))
     return logarithm
 
 
@@ -170,7 +171,7 @@ def saturation_slope(log_suction: FloatArray, alpha: float, n: float) -> FloatAr
     """-dS/d(logarithm of suction) [1]."""
     log_t = _log_t(log_suction, alpha, n)
     m = (n - 1.0) / n
-    return (n - 1.0) * np.exp(-m * np.logaddexp(0.0, log_t) - np.logaddexp(0.0, -log_t))
+    return (n - 1.0) * np.exp(-m * log_one_plus_exp(log_t) - log_one_plus_exp(-log_t))
 
 
 def log_pore_integral(log_suction: FloatArray, alpha: float, n: float) -> FloatArray:
@@ -178,7 +179,7 @@ def log_pore_integral(log_suction: FloatArray, alpha: float, n: float) -> FloatA
     m = (n - 1.0) / n
     log_t = _log_t(log_suction, alpha, n)
     # Far out R = m / t to round-off, and the exact form would lose its logarithm to underflow.
-    exact = np.log(-np.expm1(-m * np.logaddexp(0.0, -np.minimum(log_t, _FAR))))
+    exact = np.log(-np.expm1(-m * log_one_plus_exp(-np.minimum(log_t, _FAR))))
     return np.where(log_t > _FAR, math.log(m) - log_t, exact)
 
 

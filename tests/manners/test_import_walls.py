@@ -49,6 +49,7 @@ FLOORS = {
     "scheduling": 4,
     "store": 4,
     "gathering": 4,
+    "lazy": 4,
     "simulate": 4,
     "meter": 4,
     "decisions": 5,

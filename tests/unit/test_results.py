@@ -44,6 +44,42 @@ RESULTS = {
 }
 
 
+SURVEY = sw.Survey(
+    [
+        sw.Spot("A1", 30.0, readings=(sw.Reading(0.2, 7.6),)),
+        sw.Spot("B2", 20.0, readings=(sw.Reading(0.3, 7.6),)),
+    ],
+    name="Kestrel Bank",
+)
+TURF = sw.Turf(12.0)
+WINDOW = ((0.15, 0.25), "3 in")
+
+
+def depths():
+    return sw.compare_depths(GREEN, [20.0, 30.0], WEATHER, turf=TURF, output=8.0)
+
+
+# What is read from a run, or answers a question, and comes as a Dataset or DataArray.
+ANSWERS = {
+    "reading": lambda: sw.meter_reading(depths(), "3 in"),
+    "days until": lambda: sw.days_until(depths(), 0.30, "3 in"),
+    "balance": lambda: depths().soilwater.balance(),
+    "storage by layer": lambda: RESULTS["single"]().soilwater.storage_by_layer(),
+    "weather": WEATHER.to_dataset,
+    "air after rain": lambda: sw.air_after_rain(
+        GREEN, [20.0, 30.0], air_filled=0.1, root_layer=7.6
+    ),
+    "days below air": lambda: sw.days_below_air(depths(), 0.1, root_layer=7.6),
+    "expected reading": lambda: sw.expected_reading(SURVEY, SAND),
+    "odds": lambda: sw.diagnose(SURVEY, SAND).to_dataset(),
+    "window": lambda: sw.depth_window(SAND, *WINDOW, air_filled=0.0).to_dataset([20.0, 30.0]),
+    "sands": lambda: sw.compare_sands(SOILS, *WINDOW, air_filled=0.0).to_dataset([25.0, 30.0]),
+    "outlook": lambda: sw.dry_down_outlook(
+        SURVEY, SAND, WEATHER, TURF, sw.Lines("18 %", "14 %", "12 %"), rod=7.6, draws=2
+    ).to_dataset(),
+}
+
+
 @pytest.fixture(params=RESULTS, scope="module")
 def result(request):
     return RESULTS[request.param]()
@@ -83,6 +119,22 @@ class TestFiles:
         with write(result, tmp_path) as back:
             reading = sw.meter_reading(back, "3 in")
         xr.testing.assert_identical(reading, sw.meter_reading(result, "3 in"))
+
+
+@pytest.mark.parametrize("write", [write_netcdf, write_zarr])
+@pytest.mark.parametrize("name", ANSWERS)
+def test_answers_come_back_too(name, write, tmp_path):
+    answer = ANSWERS[name]()
+    written = answer if isinstance(answer, xr.Dataset) else answer.to_dataset()
+    with write(written, tmp_path) as back:
+        back = back.load()
+    xr.testing.assert_identical(back, written)
+    for variable in written.variables:
+        assert written[variable].dtype.kind != "U", f"{variable}: such texts have no zarr form"
+        assert back[variable].attrs == written[variable].attrs, variable
+        if variable in VARIABLES:
+            assert back[variable].attrs.get("units") == VARIABLES[variable].units
+    assert back.attrs == written.attrs
 
 
 class TestLabels:

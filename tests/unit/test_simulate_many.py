@@ -87,6 +87,57 @@ class TestBatch:
         batch = sw.simulate_many((case for case in mixed_cases()), **SETTINGS)
         assert batch.sizes["case"] == len(mixed_cases())
 
+    def test_cases_may_come_as_an_array(self):
+        cases = mixed_cases()
+        array = np.empty(len(cases), dtype=object)
+        array[:] = cases
+        listed = sw.simulate_many(cases, dimension="spot", **SETTINGS)
+        batch = sw.simulate_many(array, dimension="spot", **SETTINGS)
+        xr.testing.assert_identical(batch.drop_attrs(deep=False), listed.drop_attrs(deep=False))
+
+    def test_an_array_with_dimensions_gives_them_to_the_result(self):
+        cases = np.empty((2, 3), dtype=object)
+        for i, j in np.ndindex(2, 3):
+            cases[i, j] = sw.Case(GREEN.with_soil(SOILS[j]), (DRY, WET)[i], turf=TURF)
+        array = xr.DataArray(
+            cases,
+            {
+                "member": ["dry", "wet"],
+                "alpha": ("soil", [0.04, 0.05, 0.06], {"units": "cm-1"}),
+                "place": ("member", ["crest", "low end"]),
+            },
+            ("member", "soil"),
+        )
+        batch = sw.simulate_many(array, **SETTINGS)
+        assert batch.drainage.dims == ("member", "soil", "time")
+        assert batch.member.values.tolist() == ["dry", "wet"]
+        assert batch.alpha.attrs == {"units": "cm-1"}
+        assert batch.place.values.tolist() == ["crest", "low end"]
+        for i, j in np.ndindex(2, 3):
+            assert_same_numbers(batch, {"member": i, "soil": j}, alone(cases[i, j]))
+
+    @pytest.mark.parametrize(
+        ("cases", "settings", "words"),
+        [
+            (np.empty((2, 2), dtype=object), {}, "dimensions of the array have no names"),
+            (xr.DataArray(np.empty(2, object), dims="spot"), {"labels": [1, 2]}, "brings its own"),
+            (xr.DataArray(np.empty(2, object), dims="spot"), {"dimension": "x"}, "'spot'"),
+            (xr.DataArray(np.array(None, object)), {}, "expand_dims"),
+            (xr.DataArray(np.empty(2, object), dims="spot"), {}, "NoneType is no Case"),
+        ],
+    )
+    def test_arrays_that_cannot_be_used(self, cases, settings, words):
+        with pytest.raises(sw.InputError, match=words):
+            sw.simulate_many(cases, **settings)
+
+    @pytest.mark.parametrize("name", ["time", "depth", "drainage", "node"])
+    def test_names_of_the_results_are_taken(self, name):
+        with pytest.raises(sw.InputError, match=f'"{name}" is taken'):
+            sw.simulate_many(mixed_cases(), dimension=name)
+        array = xr.DataArray(np.array(mixed_cases(), dtype=object), dims="spot")
+        with pytest.raises(sw.InputError, match=f'"{name}" is taken'):
+            sw.simulate_many(array.assign_coords({name: ("spot", range(5))}))
+
     def test_chunks_last_a_fraction_of_a_second_whatever_the_span(self):
         # A column takes about 0.3 ms a day (measured by benchmarks/batch.py).
         for days in (1 / 24, 1, 14, 365):
@@ -272,7 +323,32 @@ class TestInterrupt:
             assert_same_numbers(so_far, {"case": i}, alone(cases[i]))
         assert so_far.drainage.isel(case=left).isnull().all()
         assert so_far.status_text[left].item() == sw.Status.INTERRUPTED.sentence
-        assert not [t for t in threading.enumerate() if t.name.startswith("soilwater")]
+        own_threads = [t for t in threading.enumerate() if t.name.startswith("soilwater")]
+        for thread in own_threads:
+            thread.join(60.0)
+        assert not any(thread.is_alive() for thread in own_threads)
+
+    def test_nobody_waits_for_a_chunk_under_way(self, small_chunks, monkeypatch):
+        released, run_chunk = threading.Event(), scheduling.run_chunk
+        under_way = []
+
+        def stuck_after_the_first(cases, settings):
+            under_way.append(cases)
+            if len(under_way) > 1:
+                released.wait(60.0)
+            return run_chunk(cases, settings)
+
+        def press_ctrl_c(done, total):
+            signal.raise_signal(signal.SIGINT)
+
+        monkeypatch.setattr(scheduling, "run_chunk", stuck_after_the_first)
+        try:
+            with pytest.raises(sw.Interrupted) as error:
+                sw.simulate_many(mixed_cases(), n_threads=1, progress=press_ctrl_c, **SETTINGS)
+            assert not released.is_set()
+        finally:
+            released.set()
+        assert int((error.value.finished.status == sw.Status.OK).sum()) == 2
 
     def test_it_is_heard_while_waiting_for_a_chunk(self, small_chunks):
         stuck = NeverEnding()
@@ -289,26 +365,6 @@ class TestInterrupt:
             rescue.cancel()
         assert (error.value.finished.status == sw.Status.INTERRUPTED).all()
         assert all(future.cancelled() for future in stuck.futures)
-
-
-@pytest.fixture
-def give_up_after_three_minutes():
-    """A cluster that does not answer fails the test instead of stopping all that follow."""
-
-    def give_up(number, frame):
-        raise TimeoutError("the cluster did not answer")
-
-    before = signal.signal(signal.SIGALRM, give_up)
-    signal.alarm(180)
-    yield
-    signal.alarm(0)
-    signal.signal(signal.SIGALRM, before)
-
-
-def count_of_compiled_kernels():
-    from soilwater.kernels import march
-
-    return len(march.march_columns.signatures)
 
 
 class TestExecutors:
@@ -370,23 +426,4 @@ class TestExecutors:
         here = sw.simulate_many(mixed_cases(), **SETTINGS)
         there = sw.simulate_many(mixed_cases(), executor=Cluster(), **SETTINGS)
         assert calls == [scheduling.load_kernels, False, False, False]
-        xr.testing.assert_identical(there.drop_attrs(deep=False), here.drop_attrs(deep=False))
-
-    def test_a_cluster_of_two_processes(self, small_chunks, give_up_after_three_minutes):
-        distributed = pytest.importorskip("distributed")
-        here = sw.simulate_many(mixed_cases(), **SETTINGS)
-        with (
-            distributed.LocalCluster(
-                n_workers=2,
-                threads_per_worker=1,
-                processes=True,
-                dashboard_address=None,
-                worker_dashboard_address=None,
-            ) as cluster,
-            distributed.Client(cluster, timeout="60s") as client,
-        ):
-            client.wait_for_workers(2, timeout=60)
-            there = sw.simulate_many(mixed_cases(), executor=client, **SETTINGS)
-            compiled = client.run(count_of_compiled_kernels)
-        assert len(compiled) == 2 and all(compiled.values())
         xr.testing.assert_identical(there.drop_attrs(deep=False), here.drop_attrs(deep=False))

@@ -12,6 +12,7 @@ import xarray as xr
 
 import soilwater as sw
 from soilwater import scheduling
+from soilwater.store import block_shape, blocks_of
 
 zarr = pytest.importorskip("zarr")
 
@@ -76,6 +77,68 @@ def test_profiles_of_one_mesh_share_their_depth_on_disk_too(tmp_path):
     stored = sw.simulate_many(batch, store=tmp_path / "run.zarr", **settings)
     assert stored.water_content.dims == ("sample", "time", "depth")
     assert_same_result(stored, sw.simulate_many(batch, **settings))
+
+
+def grid():
+    """Sands under depths: 3 by 5 cases, the depths with a unit of the person's own."""
+    sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
+    inches = [8.0, 10.0, 12.0, 14.0, 16.0]
+    array = np.empty((3, 5), dtype=object)
+    for i, j in np.ndindex(3, 5):
+        green = sw.Profile.over_gravel(sands[i], f"{inches[j]} in")
+        array[i, j] = sw.Case(green, WEATHER)
+    coords = {"sand": ["a", "b", "c"], "rod": ("rod", inches, {"units": "in"})}
+    return xr.DataArray(array, coords, ("sand", "rod"))
+
+
+@pytest.mark.parametrize("cases_per_chunk", [1, 2, 4, 100])
+def test_batches_of_two_dimensions(tmp_path, monkeypatch, cases_per_chunk):
+    monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", cases_per_chunk)
+    monkeypatch.setattr("soilwater.gathering._CHUNKS_PER_BLOCK", 1)
+    in_memory = sw.simulate_many(grid(), output=12.0)
+    stored = sw.simulate_many(grid(), output=12.0, store=tmp_path / "run.zarr")
+    assert stored.drainage.dims == ("sand", "rod", "time")
+    assert stored.rod.attrs == in_memory.rod.attrs == {"units": "in"}
+    assert_same_result(stored, in_memory)
+
+
+def test_the_rest_of_two_dimensions_is_run(tmp_path, monkeypatch):
+    monkeypatch.setattr("soilwater.gathering._CHUNKS_PER_BLOCK", 2)
+    path = tmp_path / "run.zarr"
+    expected = sw.simulate_many(grid(), output=12.0, store=path).load()
+    group = zarr.open_group(path, mode="r+")
+    group["drainage"][1] = -1.0
+    group["status"][1] = int(sw.Status.INTERRUPTED)
+    told = []
+    repaired = sw.simulate_many(
+        grid(), output=12.0, store=path, progress=lambda done, total: told.append(done)
+    )
+    assert told[0] == 10 and told[-1] == 15
+    xr.testing.assert_identical(repaired.load(), expected)
+
+
+def test_ensembles_are_stored(tmp_path):
+    sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05)]
+    members = [WEATHER, sw.steady_weather(1, 2.0)]
+    settings = {"soils": sands, "output": 12.0, "keep": ["drainage"]}
+    depths = sw.compare_depths(GREEN, [20.0, 30.0], members, store=tmp_path / "a", **settings)
+    assert depths.drainage.dims == ("root_zone_depth", "sample", "member", "time")
+    assert_same_result(depths, sw.compare_depths(GREEN, [20.0, 30.0], members, **settings))
+    ensemble = sw.simulate_ensemble(GREEN, members, store=tmp_path / "b", **settings)
+    assert_same_result(ensemble, sw.simulate_ensemble(GREEN, members, **settings))
+
+
+@pytest.mark.parametrize("sizes", [(1,), (7,), (50,), (3, 5), (5, 3), (4, 3, 5), (2, 1, 9)])
+@pytest.mark.parametrize("most", [1, 2, 4, 7, 16, 1000])
+def test_blocks_take_every_column_once_and_in_order(sizes, most):
+    shape = block_shape(sizes, most)
+    assert np.prod(shape) <= most
+    numbers = np.arange(np.prod(sizes)).reshape(sizes)
+    seen = []
+    for block in blocks_of(sizes, shape):
+        assert numbers[block.place].ravel().tolist() == list(block.columns)
+        seen += block.columns
+    assert seen == list(range(numbers.size))
 
 
 def test_only_what_is_kept_is_written(tmp_path):
