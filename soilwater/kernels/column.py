@@ -47,6 +47,9 @@ LEAST_CAPACITY = 1.0e-200
 LEAST_CONDUCTIVITY = 1.0e-200
 """Conductivity [cm/h] below which nothing flows: powers of it would leave the range of numbers."""
 
+TRACE_OF_WATER = 1.0e-9
+"""Water around a node [cm] of which roots and air still get half of what they could take."""
+
 # What happens to a column, as given to `assemble`.
 (
     SUPPLY,
@@ -283,6 +286,17 @@ def assemble(
     _add_base(h, dt, k, slope, conditions, codes, matrix, flows)
 
 
+@inlined_kernel
+def share_there(water, capacity):
+    """Share of a demand that the water of a node leaves possible, and its derivative by head.
+
+    One but for the last traces: without it a node in drained gravel would be asked, at a suction
+    where roots still take all they want, for water it does not hold.
+    """
+    inverse = 1.0 / (water + TRACE_OF_WATER)
+    return water * inverse, TRACE_OF_WATER * capacity * inverse * inverse
+
+
 @kernel
 def _add_surface(h, dt, conditions, codes, matrix, water, flows):
     """Pond, supply, runoff and evaporation at the surface node."""
@@ -307,9 +321,10 @@ def _add_surface(h, dt, conditions, codes, matrix, water, flows):
             -h[0], conditions[EVAPORATION_HALF_SUCTION], conditions[EVAPORATION_STEEPNESS]
         )
         end = taper(-h[0])
-        evaporation = conditions[EVAPORATION_DEMAND] * share * end
-        evaporation_slope = -conditions[EVAPORATION_DEMAND] * (
-            share_slope * end - share / OVEN_DRY_SUCTION
+        there, there_by_head = share_there(water[0, 0], own[0])
+        evaporation = conditions[EVAPORATION_DEMAND] * share * end * there
+        evaporation_slope = conditions[EVAPORATION_DEMAND] * (
+            share * end * there_by_head - (share_slope * end - share / OVEN_DRY_SUCTION) * there
         )
     residual[0] -= dt * (conditions[SUPPLY] - runoff - evaporation)
     diagonal[0] += dt * (runoff_slope + evaporation_slope)
@@ -377,9 +392,11 @@ def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
     diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
     total = 0.0
     for i in range(rooted):
+        there, there_by_head = share_there(water[0, i], own[i])
         asked = demand * root[i]
-        taken, taken_by_head = dt * asked * share[i], dt * asked * by_head[i]
-        total += asked * share[i]
+        taken = dt * asked * share[i] * there
+        taken_by_head = dt * asked * (by_head[i] * there + share[i] * there_by_head)
+        total += asked * share[i] * there
         residual[i] += taken
         water[1, i] += taken
         diagonal[i] += taken_by_head
