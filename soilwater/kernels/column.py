@@ -280,9 +280,9 @@ def assemble(
         store_and_uptake[i] = storage[i]
 
     # A held head closes the balance of its node, so the boundaries come after the uptake.
-    k, slope = bottom[2, n - 2], bottom[3, n - 2]
+    k, slope, surface_capacity = bottom[2, n - 2], bottom[3, n - 2], matrix[OWN, 0]
     _add_uptake(h, dt, root, conditions, codes, matrix, water, flows)
-    _add_surface(h, dt, conditions, codes, matrix, water, flows)
+    _add_surface(h, dt, surface_capacity, conditions, codes, matrix, water, flows)
     _add_base(h, dt, k, slope, conditions, codes, matrix, flows)
 
 
@@ -298,7 +298,7 @@ def share_there(water, capacity):
 
 
 @kernel
-def _add_surface(h, dt, conditions, codes, matrix, water, flows):
+def _add_surface(h, dt, capacity, conditions, codes, matrix, water, flows):
     """Pond, supply, runoff and evaporation at the surface node."""
     diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
     if codes[SURFACE_CODE] == HELD_SURFACE:
@@ -321,7 +321,7 @@ def _add_surface(h, dt, conditions, codes, matrix, water, flows):
             -h[0], conditions[EVAPORATION_HALF_SUCTION], conditions[EVAPORATION_STEEPNESS]
         )
         end = taper(-h[0])
-        there, there_by_head = share_there(water[0, 0], own[0])
+        there, there_by_head = share_there(water[0, 0], capacity)
         evaporation = conditions[EVAPORATION_DEMAND] * share * end * there
         evaporation_slope = conditions[EVAPORATION_DEMAND] * (
             share * end * there_by_head - (share_slope * end - share / OVEN_DRY_SUCTION) * there

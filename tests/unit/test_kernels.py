@@ -297,6 +297,23 @@ def test_jacobian_is_the_derivative_of_the_residual(state, base, stress):
     assert np.all(np.abs(found - expected) <= 2e-4 * scale + 1e-8), (found - expected) / scale
 
 
+def test_the_last_traces_of_water_end_a_demand_smoothly():
+    # Air and roots ask for more than a thousand times what the surface node holds.
+    conditions, codes = conditions_and_codes(stress=(1, 1.0e5, 3.0))
+    h = np.array([-1.0e5, -1.3e5, -4.1e4, -903.0, -140.7, -60.3, -40.1])
+    matrix, water, flows = assembled(h, conditions, codes)
+    held = water[0, 0]
+    assert 0.1 * (flows[column.EVAPORATION] + flows[column.TRANSPIRATION]) > 1e3 * held
+    slopes = []
+    for step in (10.0, -10.0):
+        moved = h.copy()
+        moved[0] += step
+        slopes.append(assembled(moved, conditions, codes)[0][column.RESIDUAL, 0])
+    slope = (slopes[0] - slopes[1]) / 20.0
+    assert matrix[column.DIAGONAL, 0] == pytest.approx(slope, rel=1e-4)
+    assert matrix[column.OWN, 0] == pytest.approx(slope, rel=1e-4)
+
+
 def test_jacobian_under_a_held_surface():
     conditions, codes = conditions_and_codes(held_surface=-4.0)
     h = STATES["wet over dry"]
