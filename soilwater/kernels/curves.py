@@ -34,6 +34,11 @@ SPECIFIC_STORAGE = 1.0e-6
 little less than in dense sand (Domenico & Mifflin 1965, Water Resources Research 1:563, from
 memory). Without it a pressure would leap through saturated layers in no time."""
 
+LEAST_PORE_SUCTION = 0.05
+"""Suction [cm] that empties pores 6 cm wide (Young & Laplace, water at 20 degrees)."""
+MOST_FALL = 0.9
+"""Share of its saturated value above which conductivity stays in the first bin, or it leaps."""
+
 # Columns of a table row (one row per bin; cubics in scaled suction from the bin's lower edge).
 WATER, CONDUCTIVITY, POTENTIAL, WATER_INTEGRAL, ROW_LENGTH = 0, 4, 8, 9, 10
 # Entries of a soil's scalar row.
@@ -114,7 +119,7 @@ def tabulate(soil: TabulatedSoil) -> tuple[NDArray[np.float64], NDArray[np.float
     at = np.append(thirds.ravel(), edges[-1]) * scale
     water_range = soil.theta_s - soil.theta_r
     water = _with_specific_storage(at, water_range * np.asarray(soil.effective_saturation(at)))
-    conductivity = np.asarray(soil.conductivity(at))
+    conductivity = _without_leap(at, np.asarray(soil.conductivity(at)))
 
     table = np.empty((N_BINS, ROW_LENGTH))
     table[:, WATER : WATER + 4] = _cubics(water, width)
@@ -133,6 +138,21 @@ def tabulate(soil: TabulatedSoil) -> tuple[NDArray[np.float64], NDArray[np.float
     scalars[POTENTIAL_AT_SATURATION] = table[0, POTENTIAL]
     scalars[DRY_END_WATER_CONTENT] = soil.theta_r
     return table, scalars
+
+
+def _without_leap(
+    suction: NDArray[np.float64], conductivity: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Conductivity at rising suctions, straight up to `LEAST_PORE_SUCTION` if it leaps before.
+
+    A steepness n near 1 makes K fall to a fraction within a hundredth of a centimetre of
+    saturation, by pores wider than any soil has.
+    """
+    if conductivity[3] >= MOST_FALL * conductivity[0]:
+        return conductivity
+    edge = 3 * (np.searchsorted(suction[::3], LEAST_PORE_SUCTION, side="right") - 1)
+    straight = np.interp(suction[:edge], suction[[0, edge]], conductivity[[0, edge]])
+    return np.concatenate((straight, conductivity[edge:]))
 
 
 def _with_specific_storage(

@@ -9,6 +9,9 @@ from soilwater.kernels.elementary import power
 
 MOST_HALVINGS = 10
 """Shortenings of a Newton step that raises the residual too far; then it is taken as it is."""
+FREE_ITERATIONS, LATE_GROWTH = 6, 2.0
+"""Newton iterations in which the residual may grow as the caller says, and how far later ones may
+raise it: a node that steps to and fro over a kink has to be held."""
 COMPENSATED_ITERATIONS = 3
 """Newton iterations after which compensation between roots stays as it is."""
 SATURATED_WEIGHT = 100.0
@@ -120,7 +123,8 @@ def newton(
                 matrix, water, flows,
             )  # fmt: skip
             new_norm = residual_norm(h, work[RESIDUAL_ROW], work[STORAGE_ROW], volume)
-            if new_norm <= most_growth * norm:
+            growth = most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
+            if new_norm <= growth * norm:
                 break
             factor *= 0.5
         norm = new_norm

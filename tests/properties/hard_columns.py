@@ -1,10 +1,18 @@
 """Random but physical columns, harder than anything a green will show a solver."""
 
 import numpy as np
+import xarray as xr
 
 import soilwater as sw
+from soilwater.kernels.curves import OVEN_DRY_SUCTION, SPECIFIC_STORAGE
 
 MINUTE, HOUR, DAY = 1.0 / 60.0, 1.0, 24.0
+
+MEDIAN_STEPS = 200
+MOST_STEPS = 500 * MEDIAN_STEPS
+"""No column may take more than five hundred times the steps of the middle one."""
+ROUND_OFF = 1e-9
+"""Closure [mm] that is round-off of the water a column holds."""
 
 
 def random_soil(rng):
@@ -85,8 +93,6 @@ def random_start(rng, profile):
         return log_uniform(rng, 1e3, 1e6)
     if kind == 3:
         return log_uniform(rng, 1.0, 1e3)
-    import xarray as xr
-
     depth = np.sort(rng.uniform(0.0, profile.depth, 4))
     suction = np.array([log_uniform(rng, 0.5, 1e4) for _ in depth])
     return xr.DataArray(suction, {"depth": depth}, ("depth",), name="suction")
@@ -151,3 +157,48 @@ def hard_case(seed):
 
 def ponding_limit(seed):
     return float(np.random.default_rng([7, seed]).choice([0.0, 0.5, 1000.0]))
+
+
+def solve(seed):
+    """Run the column of a seed; returns its case and the run, which may have failed."""
+    case = hard_case(seed)
+    half = case.weather.start + (case.weather.end - case.weather.start) // 2
+    run = sw.simulate(
+        case.profile,
+        case.weather,
+        turf=case.turf,
+        start=case.start,
+        ponding_limit=ponding_limit(seed),
+        output=[case.weather.start, half, case.weather.end],
+        max_steps=MOST_STEPS,
+        on_failure="return",
+    )
+    return case, run
+
+
+def faults(case, run):
+    """What is wrong with a run, in words."""
+    if int(run.status) != 0:
+        return [str(run.status_text.values)]
+    found = []
+    water, suction = run.water_content.values, run.node_suction.values
+    if not (np.isfinite(water).all() and np.isfinite(suction).all()):
+        found.append("a value is not finite")
+    pressure = max(-float(suction.min()), 0.0)
+    most = max(layer.soil.theta_s for layer in case.profile.layers)
+    if water.min() < -1e-12 or water.max() > most + SPECIFIC_STORAGE * pressure + 1e-9:
+        found.append(f"water content {water.min()} to {water.max()}")
+    if suction.max() > OVEN_DRY_SUCTION * (1.0 + 1e-12):
+        found.append(f"suction {suction.max()}")
+    end = run.isel(time=-1)
+    through = end.rain + end.runoff + end.transpiration + end.evaporation + abs(end.drainage)
+    moved = max(float(through), float(abs(run.storage_change).max()))
+    closure = float(abs(run.closure_error).max())
+    if closure > 1e-6 * moved + ROUND_OFF:
+        found.append(f"closure {closure:.1e} mm of {moved:.1e} mm moved")
+    return found
+
+
+def faults_of(seed):
+    """What is wrong with the column of a seed, in words."""
+    return [f"seed {seed}: {fault}" for fault in faults(*solve(seed))]
