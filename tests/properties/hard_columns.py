@@ -8,9 +8,9 @@ from soilwater.kernels.curves import OVEN_DRY_SUCTION, SPECIFIC_STORAGE
 
 MINUTE, HOUR, DAY = 1.0 / 60.0, 1.0, 24.0
 
-MEDIAN_STEPS = 200
-MOST_STEPS = 500 * MEDIAN_STEPS
-"""No column may take more than five hundred times the steps of the middle one."""
+MEDIAN_STEPS = 180
+MOST_STEPS = 200 * MEDIAN_STEPS
+"""No column may take more than two hundred times the steps of the middle one of 20 000."""
 ROUND_OFF = 1e-9
 """Closure [mm] that is round-off of the water a column holds."""
 
