@@ -45,8 +45,8 @@ LEAST_WATER = 1.0e-15
 """Water, as a share of what a node holds and its volume, as good as none."""
 
 # The ledger [cm]: totals since the start of the flows of a column, in their order, and of the two
-# demands; the same amounts in the last step; storage change, pond, closure error and the storage
-# at the start (NaN: a fresh column).
+# demands; the same amounts in the last step; storage change, closure error and the storage at the
+# start (NaN: a fresh column).
 TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINAGE = range(N_FLOWS)
 TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
 N_TOTALS = N_FLOWS + 2
