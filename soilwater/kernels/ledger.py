@@ -4,7 +4,8 @@ It is kept in fluxes: after a step the water a node holds is what its fluxes say
 says, and the small difference Newton leaves is carried into the next step. Errors of the iteration
 are thus mended, never added up. Where a balance is to be read and is not closed as it is, heads are
 set to the water the fluxes say, so that the curves hold what the ledger holds. A dry node that
-would be left owing more than half of what it holds takes nothing on credit: roots and air go without.
+would be left owing more than half of what it holds takes nothing on credit: roots and air go
+without.
 """
 
 import math
