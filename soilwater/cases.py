@@ -278,6 +278,12 @@ def arrange_cases(
                 f"cases: a DataArray brings its own dimensions, here {cases.dims}; leave dimension "
                 "and labels out, and change them with rename, assign_coords or expand_dims."
             )
+        for name, each in cases.indexes.items():
+            if each.nlevels > 1:
+                raise InputError(
+                    f'cases: dimension "{name}" is stacked from {list(each.names)}, which no file '
+                    f'can hold; give cases.unstack("{name}"), or cases.reset_index("{name}").'
+                )
         array = cases
     elif getattr(cases, "ndim", 1) != 1:
         raise InputError(
@@ -382,4 +388,11 @@ def check_cases(outlines: Sequence[Outline], labels: Sequence[Any] | None) -> No
             )
     if labels is not None and len(labels) != len(outlines):
         faults.add(f"{len(labels)} labels for {len(outlines)} cases", allowed="one label a case")
+    for i, label in enumerate(() if labels is None else labels):
+        if np.ndim(label) > 0:
+            faults.add(
+                f"{label!r} is no single label",
+                where=f"labels, position {i}",
+                cure="give one number, time or text a case, or a DataArray with coordinates",
+            )
     faults.raise_if_any()

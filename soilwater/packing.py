@@ -119,7 +119,7 @@ def pack(
         out_water=np.full((n, n_out, longest - 1), np.nan),
         out_ledger=np.full((n, n_out, N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
-        work=np.zeros(march.work_size.py_func(longest)),  # type: ignore[no-untyped-call]
+        work=np.zeros(march.work_size.py_func(longest)),
     )
 
 

@@ -38,7 +38,8 @@ def march_with_decisions(
     """March one case from decision to decision.
 
     Decision times are edges of the weather, so the same events given as a table over the same
-    edges repeat the run bit for bit.
+    edges repeat the run: bit for bit where decision times are output times, and else to round-off,
+    because heads are set to the water held (`ledger.close_balance`) at each decision.
 
     Parameters
     ----------

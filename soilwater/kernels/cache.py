@@ -2,8 +2,8 @@
 
 Kernels never allocate, so that references to arrays need no counting within them: it would take a
 tenth of the time of a run. Small ones are put into the loops that call them, which lets these
-vectorise, and there a product and a sum may be one operation, rounded once (of all that "fast math"
-means only this: nothing else of it keeps NaN and round-off as they are).
+vectorise, and there a product and a sum may be one operation, rounded once. That is all that is
+taken of "fast math": the rest of it would lose NaN and round-off.
 
 numba's cache looks only at the file of the function it compiles: an edit in a kernel that the
 function calls goes unnoticed, and the old machine code is returned silently, even after an

@@ -122,7 +122,7 @@ def tabulate(soil: TabulatedSoil) -> tuple[NDArray[np.float64], NDArray[np.float
     conductivity = _without_leap(at, np.asarray(soil.conductivity(at)))
 
     table = np.empty((N_BINS, ROW_LENGTH))
-    table[:, WATER : WATER + 4] = _cubics(water, width)
+    table[:, WATER : WATER + 4] = _falling(_cubics(water, width), water, width)
     table[:, CONDUCTIVITY : CONDUCTIVITY + 4] = _cubics(conductivity, width)
     # From the dry end up: the small numbers are summed first and stay precise.
     for column, start in ((POTENTIAL, CONDUCTIVITY), (WATER_INTEGRAL, WATER)):
@@ -178,6 +178,24 @@ def _cubics(values: NDArray[np.float64], width: NDArray[np.float64]) -> NDArray[
     # The straight bin at saturation: some curves have no slope there, or an infinite one.
     c1[0], c2[0], c3[0] = f3[0] - f0[0], 0.0, 0.0
     return np.stack([f0, c1 / width, c2 / width**2, c3 / width**3], axis=1)
+
+
+def _falling(
+    cubics: NDArray[np.float64], values: NDArray[np.float64], width: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """The same cubics, but straight in a bin where one would rise.
+
+    It does so beside a kink that lies within its bin: where specific storage gives way to the
+    curve, and at the oven-dry end of a film, where it would also fall below no water at all.
+    """
+    _, c1, c2, c3 = cubics.T
+    steepest = np.divide(-c2, 3.0 * c3, out=np.zeros_like(c3), where=c3 != 0.0)
+    at = np.stack([np.zeros_like(width), np.clip(steepest, 0.0, width), width])
+    rises = (c1 + at * (2.0 * c2 + 3.0 * c3 * at) > 0.0).any(axis=0)
+    straight = np.zeros_like(cubics)
+    straight[:, 0] = values[:-1:3]
+    straight[:, 1] = (values[3::3] - values[:-1:3]) / width
+    return np.where(rises[:, None], straight, cubics)
 
 
 @inlined_kernel

@@ -2,9 +2,10 @@
 
 It is kept in fluxes: after a step the water a node holds is what its fluxes say, not what its head
 says, and the small difference Newton leaves is carried into the next step. Errors of the iteration
-are thus mended, never added up. Where a balance is to be read, heads are set to the water the
-fluxes say, so that the curves hold what the ledger holds. A dry node that would be left owing more
-than half of what it holds takes nothing on credit: roots and air go without.
+are thus mended, never added up. Where a balance is to be read and is not closed as it is, heads are
+set to the water the fluxes say, so that the curves hold what the ledger holds. A dry node that
+would be left owing more than half of what it holds takes nothing on credit: roots and air go
+without.
 """
 
 import math
@@ -45,8 +46,8 @@ LEAST_WATER = 1.0e-15
 """Water, as a share of what a node holds and its volume, as good as none."""
 
 # The ledger [cm]: totals since the start of the flows of a column, in their order, and of the two
-# demands; the same amounts in the last step; storage change, pond, closure error and the storage
-# at the start (NaN: a fresh column).
+# demands; the same amounts in the last step; storage change, closure error and the storage at the
+# start (NaN: a fresh column).
 TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINAGE = range(N_FLOWS)
 TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
 N_TOTALS = N_FLOWS + 2

@@ -7,7 +7,7 @@ demand of a step is the exact integral of the forcing, so what is asked of a col
 how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
 What Newton's method leaves of a step's balance is mended in the next one, and at an output time
-heads are set to the water that the fluxes say is held (see `ledger`).
+heads are set, where need be, to the water that the fluxes say is held (see `ledger`).
 """
 
 import math

@@ -59,10 +59,10 @@ def reduction(code, p0, p1, p2, p3, p4, suction):
 
 @inlined_kernel
 def taper(suction):
-    """Factor that ends all uptake at the oven-dry suction, where there is no water to take.
+    """Factor that ends all uptake at the oven-dry suction, beyond which no node may dry.
 
-    It is 0.999 at 10 000 cm: nothing a plant would notice, but without it a dry node would be asked
-    for water it does not hold.
+    It is 0.999 at 10 000 cm: nothing a plant would notice, but a fine soil holds water even at that
+    suction, and without the factor a node that may dry no further would be asked for it.
     """
     return 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION
 

@@ -74,3 +74,23 @@ def test_table_and_closed_form_agree(soil):
         exact = np.where(suctions < end, np.interp(suctions, [0.0, end], ends), exact)
     # Below 1e-20 of k_sat a soil passes less than a molecule's width a year.
     assert (np.abs(conductivity - exact) < 1e-4 * exact + 1e-20 * soil.k_sat).all()
+
+
+STEEP = Kosugi(0.05, 0.40, 30.0, 0.25, 40.0)
+TWO_KINKS = WithDryEnd(BrooksCorey(0.05, 0.40, 17.0, 3.0, 40.0))
+
+
+@pytest.mark.parametrize(
+    "soil",
+    [*CAPILLARY, *map(WithDryEnd, CAPILLARY), STEEP, TWO_KINKS],
+    ids=lambda soil: type(soil).__name__,
+)
+def test_water_in_the_table_never_rises_with_suction_nor_runs_out(soil):
+    # Cubics through the kinks of `STEEP` and `TWO_KINKS` do, by up to 2e-6.
+    table, _ = tabulate(soil)
+    x = np.linspace(0.0, 1.0, 33) * np.diff(bin_edges())[:, None]
+    w0, w1, w2, w3 = table[:, :4].T[:, :, None]
+    water = w0 + x * (w1 + x * (w2 + x * w3))
+    round_off = 1e-15
+    assert water.min() > -round_off
+    assert np.diff(water, axis=1).max() < round_off

@@ -47,3 +47,16 @@ def test_steps_do_not_stall_where_an_outflow_ends():
         output=weather.start + (hours * 3.6e12).astype("timedelta64[ns]"),
     )
     assert int(run.steps) < 2 * hours.size
+
+
+def test_uptake_ends_at_the_largest_suction_though_a_clay_still_holds_water():
+    clay = sw.VanGenuchten(0.05, 0.45, 0.01, 1.2, 0.2)
+    run = sw.simulate(
+        sw.Profile((sw.Layer(clay, 15.0, "clay"),), sw.Sealed()),
+        sw.steady_weather(400, 9.0),
+        turf=sw.Turf(15.0, stress=sw.SShapedStress(1e4, 1.0)),
+        start=100.0,
+        output=2400.0,
+    )
+    assert 0.9 * OVEN_DRY_SUCTION < float(run.node_suction.max()) <= OVEN_DRY_SUCTION
+    assert float(run.water_content.min()) > clay.theta_r + 0.01

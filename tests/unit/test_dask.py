@@ -146,20 +146,23 @@ def cluster_of_two():
 
     before = signal.signal(signal.SIGALRM, give_up)
     signal.alarm(240)
-    with (
-        distributed.LocalCluster(
-            n_workers=2,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address=None,
-            worker_dashboard_address=None,
-        ) as cluster,
-        distributed.Client(cluster, timeout="60s") as client,
-    ):
-        client.wait_for_workers(2, timeout=60)
-        yield client
-    signal.alarm(0)
-    signal.signal(signal.SIGALRM, before)
+    try:
+        with (
+            distributed.LocalCluster(
+                n_workers=2,
+                threads_per_worker=1,
+                processes=True,
+                dashboard_address=None,
+                worker_dashboard_address=None,
+            ) as cluster,
+            distributed.Client(cluster, timeout="60s") as client,
+        ):
+            client.wait_for_workers(2, timeout=60)
+            yield client
+    finally:
+        # A cluster that never came must not stop a later test either.
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def facts_of_this_worker():

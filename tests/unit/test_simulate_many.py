@@ -130,6 +130,21 @@ class TestBatch:
         with pytest.raises(sw.InputError, match=words):
             sw.simulate_many(cases, **settings)
 
+    def test_labels_that_are_no_single_labels(self):
+        cases = mixed_cases()[:2]
+        with pytest.raises(sw.InputError, match=r"\('A', 1\) is no single label"):
+            sw.simulate_many(cases, labels=[("A", 1), ("A", 2)])
+
+    def test_stacked_dimensions_are_told_how_to_go_on(self):
+        cases = np.empty((1, 2), dtype=object)
+        cases[0, :] = mixed_cases()[:2]
+        array = xr.DataArray(cases, {"green": ["A"], "spot": [1, 2]}, ("green", "spot"))
+        stacked = array.stack(place=("green", "spot"))
+        with pytest.raises(sw.InputError, match=r'reset_index\("place"\)'):
+            sw.simulate_many(stacked, **SETTINGS)
+        batch = sw.simulate_many(stacked.reset_index("place"), **SETTINGS)
+        assert batch.spot.values.tolist() == [1, 2]
+
     @pytest.mark.parametrize("name", ["time", "depth", "drainage", "node"])
     def test_names_of_the_results_are_taken(self, name):
         with pytest.raises(sw.InputError, match=f'"{name}" is taken'):

@@ -92,7 +92,7 @@ def haverkamp_held():
         Row(f"head at {depth:g} cm [cm]", head, float(head_at(run, depth)), 0.2)
         for depth, head in zip(DEPTHS, HEADS, strict=True)
     ]
-    # On the default mesh the front, 5 cm thick, lies within a few nodes: where it is counts.
+    # On the default mesh the front, 5 cm thick, lies within a few nodes: only where it is counts.
     place = depth_where(default, -HEADS[2], -1)
     rows.append(Row("front on the default mesh [cm]", DEPTHS[2], float(place), 0.2))
     rows.append(relative("infiltrated [cm]", 2.3815, 0.1 * float(run.infiltration[-1]), 0.005))
