@@ -10,6 +10,7 @@ import pytest
 from hard_columns import faults_of
 
 import soilwater as sw
+from soilwater.kernels.curves import OVEN_DRY_SUCTION
 
 IN_CI = 300
 LONG = 20_000
