@@ -69,7 +69,7 @@ TOLERANCE, SMALLEST_STEP, LARGEST_STEP, MOST_STEPS, N_CONTROLS = range(5)
 # Rows of the work space beyond those of `newton`, each a number per node.
 VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, N_WORK = range(N_ROWS, N_ROWS + 6)
 
-FIRST_STEP = 1.0e-4
+FIRST_STEP = 3.0e-5
 """Longest first step of a column [h]."""
 ITERATION_TOLERANCE = 1.0e-3
 """Newton stops when its residual, as water content, is below this share of the tolerance."""
