@@ -285,6 +285,10 @@ def arrange_cases(
                     f'can hold; give cases.unstack("{name}"), or cases.reset_index("{name}").'
                 )
         array = cases
+    elif isinstance(cases, Case):
+        raise InputError(
+            "cases: one Case; allowed: several, as [case], or simulate for one column."
+        )
     elif getattr(cases, "ndim", 1) != 1:
         raise InputError(
             "cases: the dimensions of the array have no names; allowed: a list, or "

@@ -150,8 +150,9 @@ def _without_leap(
     """
     if conductivity[3] >= MOST_FALL * conductivity[0]:
         return conductivity
-    edge = 3 * (np.searchsorted(suction[::3], LEAST_PORE_SUCTION, side="right") - 1)
-    straight = np.interp(suction[:edge], suction[[0, edge]], conductivity[[0, edge]])
+    edge = 3 * (int(np.searchsorted(suction[::3], LEAST_PORE_SUCTION, side="right")) - 1)
+    ends = np.array([0, edge])
+    straight = np.interp(suction[:edge], suction[ends], conductivity[ends])
     return np.concatenate((straight, conductivity[edge:]))
 
 

@@ -109,7 +109,7 @@ _ROOT_HALF = 0x3FE6A09E667F3BCD
 
 @inlined_kernel
 def logarithm(x):
-    """Natural logarithm of a positive number."""
+    """Natural logarithm of a positive number; of NaN too it makes a number, unlike the flows."""
     # x = 2^n m with m from root 1/2 to root 2, and ln m = 2 artanh((m - 1) / (m + 1)).
     from_root = bits_of(x) - _ROOT_HALF
     n = from_root >> MANTISSA_BITS

@@ -24,11 +24,11 @@ from soilwater.kernels.column import (
     TRANSPIRATION_DEMAND,
     assemble,
 )
+from soilwater.kernels.column import RESIDUAL as RESIDUAL_ROW
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, hydraulics
 from soilwater.kernels.newton import (
     CHANGE,
     MATRIX,
-    RESIDUAL_ROW,
     STORAGE_ROW,
     STORE_AND_UPTAKE_ROW,
     WATER,

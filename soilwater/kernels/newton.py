@@ -4,6 +4,8 @@ import math
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.column import N_MATRIX, assemble, compensate, solve
+from soilwater.kernels.column import OWN as OWN_ROW
+from soilwater.kernels.column import RESIDUAL as RESIDUAL_ROW
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power
 
@@ -30,7 +32,7 @@ MOST_STEEP = 20.0
 # Rows of the work space: what `assemble` fills, and what Newton's method needs beside it.
 MATRIX, WATER = 0, N_MATRIX
 CHANGE, TRIAL, OWN, HELD, N_ROWS = range(WATER + 2, WATER + 7)
-RESIDUAL_ROW, OWN_ROW, STORAGE_ROW, STORE_AND_UPTAKE_ROW = 3, 4, WATER, WATER + 1
+STORAGE_ROW, STORE_AND_UPTAKE_ROW = WATER, WATER + 1
 
 
 @inlined_kernel

@@ -82,8 +82,8 @@ class Stepper:
     def discrete_source(self, t):
         """Source [cm/h] around each node that makes the head solve the discrete equation."""
         matrix, stored = self._assembled(t)
-        leaving = matrix[newton_kernel.RESIDUAL_ROW] - stored
-        return matrix[newton_kernel.OWN_ROW] * head_rate(self.z, t) + leaving
+        leaving = matrix[column.RESIDUAL] - stored
+        return matrix[column.OWN] * head_rate(self.z, t) + leaving
 
     def two_step(self, dt, last, h, stored, rate):
         """Share of the last step in this one, and what each node starts from."""

@@ -119,6 +119,7 @@ class TestBatch:
     @pytest.mark.parametrize(
         ("cases", "settings", "words"),
         [
+            (mixed_cases()[0], {}, r"one Case; allowed: several, as \[case\]"),
             (np.empty((2, 2), dtype=object), {}, "dimensions of the array have no names"),
             (xr.DataArray(np.empty(2, object), dims="spot"), {"labels": [1, 2]}, "brings its own"),
             (xr.DataArray(np.empty(2, object), dims="spot"), {"dimension": "x"}, "'spot'"),
