@@ -423,7 +423,8 @@ class Profile:
         Parameters
         ----------
         refinement : float, optional
-            Divides every distance between nodes [1].
+            Cuts every distance between nodes into this many equal parts [1]; a fraction as evenly
+            as whole numbers of parts allow.
 
         Returns
         -------
@@ -517,21 +518,26 @@ _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
 
 @lru_cache(maxsize=4096)
 def _graded_steps(thickness: float, refinement: float) -> NDArray[np.float64]:
-    """Distances between the nodes of a layer: short at both ends, longer towards the middle."""
-    step, coarsest = FINEST_INTERVAL / refinement, COARSEST_INTERVAL / refinement
-    growth = INTERVAL_GROWTH ** (1.0 / refinement)
+    """Distances between the nodes of a layer: short at both ends, longer towards the middle.
+
+    A refined mesh cuts those of the plain one into equal parts, so that it keeps all their nodes.
+    """
+    step = FINEST_INTERVAL
     half: list[float] = []
     total = 0.0
     while total + step < 0.5 * thickness:
         half.append(step)
         total += step
-        step = min(step * growth, coarsest)
+        step = min(step * INTERVAL_GROWTH, COARSEST_INTERVAL)
     # What is left in the middle is one interval, or two, or spread so that none is a sliver.
     rest = 0.5 * thickness - total
     middle = [rest, rest] if rest > 0.5 * step else [2.0 * rest] if rest > 0.25 * step else []
     steps = np.array([*half, *middle, *half[::-1]])
     if steps.size == 0:
         steps = np.array([thickness])
-    scaled: NDArray[np.float64] = steps * (thickness / steps.sum())
-    scaled.setflags(write=False)
-    return scaled
+    nodes = np.append(0.0, np.cumsum(steps * (thickness / steps.sum())))
+    parts = max(1, round(steps.size * refinement))
+    places = np.linspace(0.0, steps.size, parts + 1)
+    refined: NDArray[np.float64] = np.diff(np.interp(places, np.arange(nodes.size), nodes))
+    refined.setflags(write=False)
+    return refined

@@ -145,8 +145,8 @@ def flooded_and_drained(soil, *, length=1.0, time=1.0, refinement=1.0):
 
 def test_similar_media_have_similar_heads():
     # Miller & Miller (1956), J. Appl. Phys. 27:324 (from memory): lengths and heads twice as large
-    # at the same conductivity take twice the time. The grading of a mesh depends on its
-    # refinement, so the two meshes are fine rather than similar.
+    # at the same conductivity take twice the time. The grading of a mesh depends on lengths
+    # in centimetres, so the two meshes are fine rather than similar.
     small = flooded_and_drained(SAND, refinement=8.0)
     wide = VanGenuchten(SAND.theta_r, SAND.theta_s, SAND.alpha / 2.0, SAND.n, SAND.k_sat)
     large = flooded_and_drained(wide, length=2.0, time=2.0, refinement=4.0)

@@ -251,7 +251,7 @@ def vanderborght_infiltration():
             weather(float(hours[-1]), rain=flux),
             start=400.0,
             output=hours_after_start(hours),
-            refinement=2.0,
+            refinement=3.0,
             tolerance=1e-3,
         )
         soil_rows, panel = front_problem(
