@@ -72,6 +72,26 @@ def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, 
 
 
 @kernel
+def hold_to_demand(effective_dt, conditions, work, flows):
+    """Leave in the soil what roots that make up for dry ones took beyond their demand.
+
+    Their factor is held while Newton's method comes to its end, and may then be off by its
+    tolerance.
+    """
+    demand = conditions[TRANSPIRATION_DEMAND]
+    if flows[TRANSPIRATION] <= demand:
+        return
+    balance, storage, held = work[RESIDUAL_ROW], work[STORAGE_ROW], work[STORE_AND_UPTAKE_ROW]
+    spared = 1.0 - demand / flows[TRANSPIRATION]
+    for i in range(storage.size):
+        evaporated = effective_dt * flows[EVAPORATION] if i == 0 else 0.0
+        left = spared * (held[i] - storage[i] - evaporated)
+        balance[i] -= left
+        held[i] -= left
+    flows[TRANSPIRATION] = demand
+
+
+@kernel
 def settle_dry_nodes(effective_dt, work, flows):
     """Let roots and air go without the little a dry node was asked for and does not hold.
 
@@ -102,6 +122,7 @@ def accept(
         balance[0] = 0.0
     if codes[BASE_CODE] == HELD_HEAD:
         balance[n - 1] = 0.0
+    hold_to_demand(effective_dt, conditions, work, flows)
     settle_dry_nodes(effective_dt, work, flows)
     held = 0.0
     for i in range(n):

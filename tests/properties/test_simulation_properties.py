@@ -100,6 +100,20 @@ def test_water_is_accounted_for_and_bounded(profile, weather, turf, start):
         assert bool((run.drainage >= -1e-9).all())
 
 
+def test_roots_that_make_up_for_dry_ones_take_no_more_than_is_asked():
+    # Found by exploring: a hundred-millionth of a millimetre too much.
+    soil = sw.VanGenuchten(0.0, 0.5, 0.03125, 2.0, 1.0)
+    turf = sw.Turf(2.0, "exponential", compensation=0.6, stress=sw.SShapedStress(250.0, 3.0))
+    edges = np.datetime64("2025-07-01", "ns") + np.arange(5) * np.timedelta64(1, "h")
+    run = sw.simulate(
+        sw.Profile([sw.Layer(soil, 3.0)], sw.SeepageFace()),
+        sw.Weather(edges, np.zeros(4), [0.0, 0.0, 0.0, 0.3]),
+        turf=turf,
+        output=4.0 / 3.0,
+    )
+    assert bool((run.transpiration <= run.potential_transpiration + 1e-12).all())
+
+
 @settings(max_examples=60)
 @given(
     soil=soils(),
