@@ -13,10 +13,12 @@ import math
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import (
     BASE_CODE,
+    DRAINAGE,
     EVAPORATION,
     EVAPORATION_DEMAND,
     HELD_HEAD,
     HELD_SURFACE,
+    INFLOW,
     N_FLOWS,
     SUPPLY,
     SURFACE_CODE,
@@ -118,11 +120,18 @@ def accept(
     """Take a step that ends at the heads `guess`; False if it is not finite."""
     n = h.size
     balance, storage = work[RESIDUAL_ROW], work[STORAGE_ROW]
-    if codes[SURFACE_CODE] == HELD_SURFACE:
-        balance[0] = 0.0
-    if codes[BASE_CODE] == HELD_HEAD:
-        balance[n - 1] = 0.0
+    held_surface, held_base = codes[SURFACE_CODE] == HELD_SURFACE, codes[BASE_CODE] == HELD_HEAD
+    # The row of a held node is no balance of water.
+    balance[0] = 0.0 if held_surface else balance[0]
+    balance[n - 1] = 0.0 if held_base else balance[n - 1]
     hold_to_demand(effective_dt, conditions, work, flows)
+    # What roots leave at a held node goes where its water comes from.
+    if held_surface:
+        flows[INFLOW] += balance[0] / effective_dt
+        balance[0] = 0.0
+    if held_base:
+        flows[DRAINAGE] -= balance[n - 1] / effective_dt
+        balance[n - 1] = 0.0
     settle_dry_nodes(effective_dt, work, flows)
     held = 0.0
     for i in range(n):

@@ -12,7 +12,7 @@ from scipy.integrate import quad
 from scipy.linalg import solve_banded
 
 import soilwater as sw
-from soilwater.kernels import column, curves, elementary, march, uptake
+from soilwater.kernels import column, curves, elementary, ledger, march, newton, uptake
 from soilwater.soils.kernel_table import stack_tables
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -505,3 +505,38 @@ def test_reduction_is_the_closed_form_of_the_stress(stress):
 
 def test_without_reduction_roots_take_what_is_asked():
     assert uptake.reduction(uptake.NO_REDUCTION, 1.0, 1.0, 1.0, 1.0, 1.0, 1e6) == (1.0, 0.0)
+
+
+# --- ledger ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("held", ["surface", "base", "neither"])
+def test_what_roots_took_too_much_is_left_in_the_soil_or_to_a_held_boundary(held):
+    base, surface = ("held head" if held == "base" else "sealed"), -31.0
+    held_surface = surface if held == "surface" else None
+    conditions, codes = conditions_and_codes(base, held_surface=held_surface)
+    conditions[column.COMPENSATION] = 1.5
+    h = Z + surface
+    root, dt, n = np.full(Z.size, 1.0 / Z.size), 0.1, Z.size
+    work, flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_FLOWS)
+    stored = assembled(h, conditions, codes)[1][0]
+    column.assemble(
+        h, dt, stored, Z, SOIL, root, conditions, codes, TABLES, SCALARS,
+        work[newton.MATRIX : newton.WATER], work[newton.WATER : newton.CHANGE], flows,
+    )  # fmt: skip
+    demand = conditions[column.TRANSPIRATION_DEMAND]
+    assert flows[column.TRANSPIRATION] > 1.2 * demand
+    before, totals = stored.sum(), np.zeros(ledger.N_LEDGER)
+    ledger.accept(
+        h.copy(), h, stored, h.copy(), np.zeros(n), dt, 0.0, dt, conditions, codes, totals, work,
+        flows,
+    )  # fmt: skip
+    assert totals[ledger.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
+    losses = totals[ledger.TOTAL_RUNOFF] + totals[ledger.TOTAL_TRANSPIRATION]
+    losses += totals[ledger.TOTAL_EVAPORATION] + totals[ledger.TOTAL_DRAINAGE]
+    change = totals[ledger.TOTAL_INFLOW] - losses
+    assert stored.sum() - before == pytest.approx(change, abs=1e-14)
+    node = {"surface": 0, "base": n - 1}.get(held)
+    if node is not None:
+        # A held node holds what its head says.
+        assert stored[node] == work[newton.STORAGE_ROW, node]
