@@ -1,6 +1,6 @@
 """Twenty thousand columns harder than any green: do all end well, and what do they cost?
 
-    python benchmarks/hard_columns.py            writes docs/hard_columns.json; half an hour
+    python benchmarks/hard_columns.py            writes docs/hard_columns.json; ten minutes
     python benchmarks/hard_columns.py 1000       the first thousand; prints only
 
 The columns and what is asked of them are those of `tests/properties/hard_columns.py`.

@@ -74,11 +74,12 @@ BASE_CODE, SURFACE_CODE, STRESS_CODE, N_CODES = range(4)
 
 # Rows of the matrix that `assemble` fills, and below them its room to work in: five curves at the
 # top of each interval, five at its bottom, and the flux.
-LOWER, DIAGONAL, UPPER, RESIDUAL, OWN, TOP = range(6)
+LOWER, DIAGONAL, UPPER, RESIDUAL, OWN, CAPACITY, TOP = range(7)
 BOTTOM, FLUX, N_MATRIX = TOP + 5, TOP + 10, TOP + 11
 
-# Flows [cm/h] that `assemble` reports.
+# Flows [cm/h] that `assemble` reports, and how two of them change with their own head [1/h].
 INFLOW, RUNOFF, TRANSPIRATION, EVAPORATION, DRAINAGE, N_FLOWS = range(6)
+EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = N_FLOWS, N_FLOWS + 1, N_FLOWS + 2
 
 
 @inlined_kernel
@@ -202,39 +203,55 @@ def _flow_one_by_one(h, dt, z, top, bottom, flux, lower, upper):
 
 
 @kernel
-def _store(z, top, bottom, storage, own):
+def _store(z, top, bottom, storage, capacity):
     """Water around each node, half an interval to either side, and its derivative by head."""
     last = z.size - 1
     water_top, capacity_top = top[0], top[1]
     water_bottom, capacity_bottom = bottom[0], bottom[1]
     first_half, last_half = 0.5 * (z[1] - z[0]), 0.5 * (z[last] - z[last - 1])
     storage[0] = first_half * water_top[0]
-    own[0] = first_half * max(capacity_top[0], LEAST_CAPACITY)
+    capacity[0] = first_half * max(capacity_top[0], LEAST_CAPACITY)
     for i in range(1, last):
         above, below = 0.5 * (z[i] - z[i - 1]), 0.5 * (z[i + 1] - z[i])
         storage[i] = above * water_bottom[i - 1] + below * water_top[i]
         capacity_above = max(capacity_bottom[i - 1], LEAST_CAPACITY)
         capacity_below = max(capacity_top[i], LEAST_CAPACITY)
-        own[i] = above * capacity_above + below * capacity_below
+        capacity[i] = above * capacity_above + below * capacity_below
     storage[last] = last_half * water_bottom[last - 1]
-    own[last] = last_half * max(capacity_bottom[last - 1], LEAST_CAPACITY)
+    capacity[last] = last_half * max(capacity_bottom[last - 1], LEAST_CAPACITY)
+
+
+@kernel
+def water_around_nodes(h, z, soil, tables, scalars, water):
+    """Water around each node [cm] at matric heads, without a pond."""
+    j = soil[0]
+    held = soil_hydraulics(h[0], tables[j], scalars[j])[0]
+    water[0] = 0.0
+    for i in range(soil.size):
+        if soil[i] != j:
+            j = soil[i]
+            held = soil_hydraulics(h[i], tables[j], scalars[j])[0]
+        half = 0.5 * (z[i + 1] - z[i])
+        water[i] += half * held
+        held = soil_hydraulics(h[i + 1], tables[j], scalars[j])[0]
+        water[i + 1] = half * held
 
 
 @kernel
 def _balance(dt, stored, storage, flux, matrix):
     """Residual and diagonal of each node, from its storage and the flows to and from it."""
     lower, diagonal, upper = matrix[LOWER], matrix[DIAGONAL], matrix[UPPER]
-    residual, own = matrix[RESIDUAL], matrix[OWN]
+    residual, capacity = matrix[RESIDUAL], matrix[CAPACITY]
     last = stored.size - 1
     lower[0], upper[last] = 0.0, 0.0
     residual[0] = storage[0] - stored[0] + dt * flux[0]
-    diagonal[0] = own[0] - lower[1]
+    diagonal[0] = capacity[0] - lower[1]
     for i in range(1, last):
         residual[i] = storage[i] - stored[i] - dt * (flux[i - 1] - flux[i])
         # What leaves a node by its own head comes to its neighbours.
-        diagonal[i] = own[i] - upper[i - 1] - lower[i + 1]
+        diagonal[i] = capacity[i] - upper[i - 1] - lower[i + 1]
     residual[last] = storage[last] - stored[last] - dt * flux[last - 1]
-    diagonal[last] = own[last] - upper[last - 1]
+    diagonal[last] = capacity[last] - upper[last - 1]
 
 
 @kernel
@@ -253,10 +270,10 @@ def assemble(
     root : (n,) share of the roots around each node
     conditions, codes : see the names above
     tables, scalars : all soils, stacked, as made by `tabulate`
-    matrix : (N_MATRIX, n) out: lower, diagonal, upper, residual [cm], and the part of the diagonal
-        that belongs to the node's own water and uptake; below these, room to work in
+    matrix : (N_MATRIX, n) out: lower, diagonal, upper, residual [cm], the part of the diagonal that
+        belongs to the node's own water and uptake, and that of its water; below, room to work in
     water : (2, n) out: water around each node [cm], and that water plus the step's uptake [cm]
-    flows : (N_FLOWS,) out: rates over the step [cm/h]
+    flows : (N_RATES,) out: rates over the step [cm/h], and how two change with their head [1/h]
     """
     n = h.size
     lower, upper, flux = matrix[LOWER], matrix[UPPER], matrix[FLUX]
@@ -274,15 +291,17 @@ def assemble(
         # sign. With the right one Newton's method is slower, but finds its way.
         for i in range(n - 1):
             lower[i + 1], upper[i] = min(lower[i + 1], 0.0), min(upper[i], 0.0)
-    _store(z, top, bottom, storage, matrix[OWN])
+    own, capacity = matrix[OWN], matrix[CAPACITY]
+    _store(z, top, bottom, storage, capacity)
     _balance(dt, stored, storage, flux, matrix)
     for i in range(n):
         store_and_uptake[i] = storage[i]
+        own[i] = capacity[i]
 
     # A held head closes the balance of its node, so the boundaries come after the uptake.
-    k, slope, surface_capacity = bottom[2, n - 2], bottom[3, n - 2], matrix[OWN, 0]
+    k, slope = bottom[2, n - 2], bottom[3, n - 2]
     _add_uptake(h, dt, root, conditions, codes, matrix, water, flows)
-    _add_surface(h, dt, surface_capacity, conditions, codes, matrix, water, flows)
+    _add_surface(h, dt, conditions, codes, matrix, water, flows)
     _add_base(h, dt, k, slope, conditions, codes, matrix, flows)
 
 
@@ -298,11 +317,12 @@ def share_there(water, capacity):
 
 
 @kernel
-def _add_surface(h, dt, capacity, conditions, codes, matrix, water, flows):
+def _add_surface(h, dt, conditions, codes, matrix, water, flows):
     """Pond, supply, runoff and evaporation at the surface node."""
     diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
     if codes[SURFACE_CODE] == HELD_SURFACE:
-        flows[INFLOW], flows[RUNOFF], flows[EVAPORATION] = residual[0] / dt, 0.0, 0.0
+        flows[INFLOW], flows[RUNOFF] = residual[0] / dt, 0.0
+        flows[EVAPORATION], flows[EVAPORATION_BY_HEAD] = 0.0, 0.0
         residual[0] = h[0] - conditions[SURFACE_VALUE]
         diagonal[0], matrix[UPPER, 0], own[0] = 1.0, 0.0, 0.0
         return
@@ -321,7 +341,7 @@ def _add_surface(h, dt, capacity, conditions, codes, matrix, water, flows):
             -h[0], conditions[EVAPORATION_HALF_SUCTION], conditions[EVAPORATION_STEEPNESS]
         )
         end = taper(-h[0])
-        there, there_by_head = share_there(water[0, 0], capacity)
+        there, there_by_head = share_there(water[0, 0], matrix[CAPACITY, 0])
         evaporation = conditions[EVAPORATION_DEMAND] * share * end * there
         evaporation_slope = conditions[EVAPORATION_DEMAND] * (
             share * end * there_by_head - (share_slope * end - share / OVEN_DRY_SUCTION) * there
@@ -331,7 +351,7 @@ def _add_surface(h, dt, capacity, conditions, codes, matrix, water, flows):
     own[0] += dt * evaporation_slope
     water[1, 0] += dt * evaporation
     flows[INFLOW], flows[RUNOFF] = conditions[SUPPLY], runoff
-    flows[EVAPORATION] = evaporation
+    flows[EVAPORATION], flows[EVAPORATION_BY_HEAD] = evaporation, evaporation_slope
 
 
 @kernel
@@ -345,13 +365,13 @@ def _add_base(h, dt, k, slope, conditions, codes, matrix, flows):
     elif code == OUTFLOW and h[last] > value:
         drainage, by_head = OUTFLOW_CONDUCTANCE * (h[last] - value), OUTFLOW_CONDUCTANCE
     elif code == HELD_HEAD:
-        flows[DRAINAGE] = -matrix[RESIDUAL, last] / dt
+        flows[DRAINAGE], flows[DRAINAGE_BY_HEAD] = -matrix[RESIDUAL, last] / dt, 0.0
         matrix[RESIDUAL, last] = h[last] - value
         matrix[DIAGONAL, last], matrix[LOWER, last], matrix[OWN, last] = 1.0, 0.0, 0.0
         return
     matrix[RESIDUAL, last] += dt * drainage
     matrix[DIAGONAL, last] += dt * by_head
-    flows[DRAINAGE] = drainage
+    flows[DRAINAGE], flows[DRAINAGE_BY_HEAD] = drainage, by_head
 
 
 @kernel
@@ -389,10 +409,11 @@ def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
         codes[STRESS_CODE], conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2],
         conditions[STRESS_3], conditions[STRESS_4], h[:rooted], share, by_head,
     )  # fmt: skip
-    diagonal, residual, own = matrix[DIAGONAL], matrix[RESIDUAL], matrix[OWN]
+    diagonal, residual = matrix[DIAGONAL], matrix[RESIDUAL]
+    own, capacity = matrix[OWN], matrix[CAPACITY]
     total = 0.0
     for i in range(rooted):
-        there, there_by_head = share_there(water[0, i], own[i])
+        there, there_by_head = share_there(water[0, i], capacity[i])
         asked = demand * root[i]
         taken = dt * asked * share[i] * there
         taken_by_head = dt * asked * (by_head[i] * there + share[i] * there_by_head)
@@ -406,13 +427,13 @@ def _add_uptake(h, dt, root, conditions, codes, matrix, water, flows):
 
 @kernel
 def solve(matrix, change):
-    """Solve the tridiagonal system matrix * change = -residual (overwrites the outer rows).
+    """Solve the tridiagonal system matrix * change = -residual (overwrites the diagonal).
 
     From both ends towards the middle: two chains of divisions, neither of which waits for the
     other.
     """
-    lower, diagonal = matrix[LOWER], matrix[DIAGONAL]
-    upper, residual = matrix[UPPER], matrix[RESIDUAL]
+    lower, diagonal, upper = matrix[LOWER], matrix[DIAGONAL], matrix[UPPER]
+    residual = matrix[RESIDUAL]
     last = change.size - 1
     middle = (last + 1) // 2
     upper_above, change_above, lower_below, change_below = 0.0, 0.0, 0.0, 0.0
@@ -420,23 +441,23 @@ def solve(matrix, change):
         inverse = 1.0 / (diagonal[i] - lower[i] * upper_above)
         upper_above = upper[i] * inverse
         change_above = -(residual[i] + lower[i] * change_above) * inverse
-        upper[i], change[i] = upper_above, change_above
+        diagonal[i], change[i] = upper_above, change_above
         j = last - i
         if j > middle:
             inverse = 1.0 / (diagonal[j] - upper[j] * lower_below)
             lower_below = lower[j] * inverse
             change_below = -(residual[j] + upper[j] * change_below) * inverse
-            lower[j], change[j] = lower_below, change_below
+            diagonal[j], change[j] = lower_below, change_below
     above, below = lower[middle], upper[middle]
     change_above = change_below = -(
         residual[middle] + above * change_above + below * change_below
     ) / (diagonal[middle] - above * upper_above - below * lower_below)
     change[middle] = change_above
     for i in range(1, middle + 1):
-        change_above = change[middle - i] - upper[middle - i] * change_above
+        change_above = change[middle - i] - diagonal[middle - i] * change_above
         change[middle - i] = change_above
         if middle + i <= last:
-            change_below = change[middle + i] - lower[middle + i] * change_below
+            change_below = change[middle + i] - diagonal[middle + i] * change_below
             change[middle + i] = change_below
 
 

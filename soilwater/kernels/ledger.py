@@ -1,11 +1,12 @@
 """Ledger of a column: what came, what went, and what the nodes hold because of it.
 
 It is kept in fluxes: after a step the water a node holds is what its fluxes say, not what its head
-says, and the small difference Newton leaves is carried into the next step. Errors of the iteration
-are thus mended, never added up. Where a balance is to be read and is not closed as it is, heads are
-set to the water the fluxes say, so that the curves hold what the ledger holds. A dry node that
-would be left owing more than half of what it holds takes nothing on credit: roots and air go
-without.
+says, and the small difference that Newton's method or a tangent leaves is carried into the next
+step. Errors of the iteration are thus mended, never added up. Where a balance is to be read and is
+not closed as it is, heads are set to the water the fluxes say, so that the curves hold what the
+ledger holds: such a step must not end along a tangent, for what its heads leave is read off its
+residuals. A dry node that would be left owing more than half of what it holds takes nothing on
+credit: roots and air go without.
 """
 
 import math
@@ -75,10 +76,10 @@ def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, 
 
 @kernel
 def hold_to_demand(effective_dt, conditions, work, flows):
-    """Leave in the soil what roots that make up for dry ones took beyond their demand.
+    """Leave in the soil what roots took beyond their demand.
 
-    Their factor is held while Newton's method comes to its end, and may then be off by its
-    tolerance.
+    The factor by which they make up for dry ones is held while Newton's method comes to its end,
+    and may then be off by its tolerance; and a tangent may pass the demand by a trace.
     """
     demand = conditions[TRANSPIRATION_DEMAND]
     if flows[TRANSPIRATION] <= demand:

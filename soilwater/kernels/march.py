@@ -6,8 +6,9 @@ asked for water it does not hold, and where Newton's method found no solution at
 demand of a step is the exact integral of the forcing, so what is asked of a column never depends on
 how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
-What Newton's method leaves of a step's balance is mended in the next one, and at an output time
-heads are set, where need be, to the water that the fluxes say is held (see `ledger`).
+What the heads of a step leave of its balance is mended in the next one. A step that is not read may
+end with them off by a tenth of the tolerance (see `newton`); at an output time they are set, where
+need be, to the water that the fluxes say is held (see `ledger`).
 """
 
 import math
@@ -19,7 +20,7 @@ from soilwater.kernels.column import (
     DRAINAGE,
     HELD_HEAD,
     HELD_SURFACE,
-    N_FLOWS,
+    N_RATES,
     OUTFLOW,
     RUNOFF,
     SUPPLY,
@@ -72,7 +73,8 @@ VOLUME, DRY_SUCTION, FULL, TARGET, GUESS, N_WORK = range(N_ROWS, N_ROWS + 6)
 FIRST_STEP = 3.0e-5
 """Longest first step of a column [h]."""
 ITERATION_TOLERANCE = 1.0e-3
-"""Newton stops when its residual, as water content, is below this share of the tolerance."""
+"""Newton stops when its residual, as water content, is below this share of the tolerance, or
+earlier (`runs_straight`)."""
 MOST_ITERATIONS = 14
 MOST_ITERATIONS_AT_START = 60
 """A saturated column over an open base holds no water back: its first step needs patience."""
@@ -94,6 +96,9 @@ LEAST_CARRIED = 1.0e-14
 """Share of the water a full node holds that is too little to be missed."""
 LEAST_GAIN = 1.0e-3
 """Gain of water in a step, as a share of what is held, below which all extrapolations are one."""
+LEAST_OUTFLOW = 1.0e-8
+"""Outflow in a step of whatever length [cm] that counts as one: round-off of the head at an outlet
+makes less."""
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
 
@@ -101,7 +106,7 @@ DRY_FROM = 1.5
 @kernel
 def work_size(n):
     """Numbers of work space that a column of `n` nodes needs."""
-    return N_FLOWS + N_WORK * n
+    return N_RATES + N_WORK * n
 
 
 @kernel
@@ -217,8 +222,8 @@ def outflow_ended(codes, flows, ledger):
     """
     drained = codes[BASE_CODE] == OUTFLOW and flows[DRAINAGE] == 0.0
     ran_off = flows[RUNOFF] == 0.0
-    return (drained and ledger[LAST + TOTAL_DRAINAGE] > 0.0) or (
-        ran_off and ledger[LAST + TOTAL_RUNOFF] > 0.0
+    return (drained and ledger[LAST + TOTAL_DRAINAGE] > LEAST_OUTFLOW) or (
+        ran_off and ledger[LAST + TOTAL_RUNOFF] > LEAST_OUTFLOW
     )
 
 
@@ -292,9 +297,11 @@ def march(
             else:
                 for i in range(n):
                     guess[i] = h[i]
+            # Where a balance is read, heads have to hold its water.
+            last_correction = 0.0 if now == out_time[out] else tolerance
             iterations = newton(
                 guess, effective_dt, work[TARGET], z, soil, root, conditions, codes, tables,
-                scalars, volume, dry_suction, newton_tolerance, most,
+                scalars, volume, dry_suction, newton_tolerance, last_correction, most,
                 most_growth, work, flows,
             )  # fmt: skip
             solved = iterations >= 0
@@ -362,7 +369,7 @@ def _march_columns(digest):
                 conditions[c], codes[c], tables, scalars,
                 forcing[forcing_range[c, 0] : forcing_range[c, 1]], out_time, controls[c], clock[c],
                 ledger[c], counts[c], out_head[c, :, :n], out_water[c, :, : n - 1], out_ledger[c],
-                work[N_FLOWS : work_size(n)].reshape(N_WORK, n), work[:N_FLOWS],
+                work[N_RATES : work_size(n)].reshape(N_WORK, n), work[:N_RATES],
             )  # fmt: skip
 
     return march_columns

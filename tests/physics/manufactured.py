@@ -52,7 +52,7 @@ class Stepper:
         self.conditions[column.COMPENSATION_THRESHOLD] = 1.0
         self.codes = np.zeros(column.N_CODES, dtype=np.int64)
         self.codes[column.BASE_CODE] = column.HELD_HEAD
-        self.flows = np.zeros(column.N_FLOWS)
+        self.flows = np.zeros(column.N_RATES)
         self.work = np.zeros((march.N_WORK, n))
         march.describe_nodes(self.z, mesh.soil, self.scalars, self.work)
 
@@ -96,7 +96,7 @@ class Stepper:
         iterations = newton_kernel.newton(
             h, dt, stored, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
             self.tables, self.scalars, self.work[march.VOLUME], self.work[march.DRY_SUCTION],
-            1e-10, 30, 20.0, self.work, self.flows,
+            1e-10, 0.0, 30, 20.0, self.work, self.flows,
         )  # fmt: skip
         assert iterations >= 0, "Newton's method found no solution"
         return self.work[newton_kernel.STORAGE_ROW].copy()

@@ -7,7 +7,7 @@ all that the marker "long" stands for and tells which were the hardest.
 
 import numpy as np
 import pytest
-from hard_columns import faults_of
+from hard_columns import faults_of, solve
 
 import soilwater as sw
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
@@ -35,6 +35,13 @@ def test_columns_that_once_failed(seed):
 @pytest.mark.parametrize("first", range(IN_CI, LONG, 100))
 def test_many_hard_columns(first):
     assert [fault for seed in range(first, first + 100) for fault in faults_of(seed)] == []
+
+
+def test_a_loose_tolerance_takes_no_more_steps():
+    # A sharp entry suction once made a column at a loose tolerance cut its steps seventyfold.
+    for seed in (705, *range(20)):
+        steps, loose = (int(solve(seed, tolerance=each)[1].steps) for each in (3e-3, 0.1))
+        assert loose <= 1.1 * steps, seed
 
 
 def test_steps_do_not_stall_where_an_outflow_ends():

@@ -10,16 +10,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.linalg import solve_banded
+from single_column import (
+    BASES,
+    ROOT,
+    SAND,
+    SCALARS,
+    SOIL,
+    SOILS,
+    STATES,
+    TABLES,
+    Z,
+    assembled,
+    conditions_and_codes,
+)
 
 import soilwater as sw
-from soilwater.kernels import column, curves, elementary, ledger, march, newton, uptake
-from soilwater.soils.kernel_table import stack_tables
-
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-LOAM = sw.VanGenuchten.texture_class("loam")
-KINKED = sw.BrooksCorey(0.04, 0.38, 12.0, 1.8, 25.0)
-SOILS = [SAND, LOAM, KINKED]
-TABLES, SCALARS = stack_tables(SOILS)
+from soilwater.kernels import column, curves, elementary, march, uptake
 
 
 def water_held(soil, suction):
@@ -218,57 +224,6 @@ def test_flux_between_equal_heads_joins_its_neighbours_smoothly():
 
 # --- residual and Jacobian of a column ---------------------------------------------------------
 
-Z = np.array([0.0, 0.25, 0.6, 1.2, 2.2, 3.0, 3.25])
-SOIL = np.array([0, 0, 0, 0, 2, 2], dtype=np.int64)
-ROOT = np.array([0.3, 0.3, 0.2, 0.2, 0.0, 0.0, 0.0])
-STATES = {
-    "moist": -np.array([31.0, 30.2, 29.7, 28.0, 27.3, 26.9, 26.0]),
-    "equal neighbours": np.full(7, -27.3),
-    "hydrostatic": Z - 27.3,
-    "dry": -np.array([3.1e5, 1.3e5, 4.1e4, 903.0, 140.7, 60.3, 40.1]),
-    "saturated": Z + 0.07,
-    "ponded and running off": np.array([0.83, 0.6, 0.2, -3.3, -9.1, -14.3, -17.3]),
-    "ponded": np.array([0.31, 0.6, 0.2, -3.3, -9.1, -14.3, -17.3]),
-    "wet over dry": np.array([0.2, -0.7, -6.3, -90.3, -91.1, -90.7, -90.2]),
-}
-BASES = {
-    "sealed": (column.SEALED, 0.0),
-    "free drainage": (column.FREE_DRAINAGE, 0.0),
-    "outflow": (column.OUTFLOW, -28.3),
-    "no outflow yet": (column.OUTFLOW, 9.0),
-    "held head": (column.HELD_HEAD, -5.0),
-}
-
-
-def conditions_and_codes(base="outflow", *, stress=(1, 250.0, 3.0), held_surface=None):
-    conditions = np.zeros(column.N_CONDITIONS)
-    codes = np.zeros(column.N_CODES, dtype=np.int64)
-    conditions[column.SUPPLY] = 0.4
-    conditions[column.TRANSPIRATION_DEMAND] = 0.06
-    conditions[column.EVAPORATION_DEMAND] = 0.02
-    conditions[column.POND_LIMIT] = 0.5
-    codes[column.BASE_CODE], conditions[column.BASE_VALUE] = BASES[base]
-    if held_surface is not None:
-        codes[column.SURFACE_CODE] = column.HELD_SURFACE
-        conditions[column.SURFACE_VALUE] = held_surface
-    codes[column.STRESS_CODE] = stress[0]
-    conditions[column.STRESS_0 : column.STRESS_0 + len(stress) - 1] = stress[1:]
-    conditions[column.EVAPORATION_HALF_SUCTION] = 1.0e4
-    conditions[column.EVAPORATION_STEEPNESS] = 3.0
-    conditions[column.COMPENSATION_THRESHOLD] = 1.0
-    conditions[column.COMPENSATION] = 1.0
-    return conditions, codes
-
-
-def assembled(h, conditions, codes, *, dt=0.1, stored=None):
-    matrix, water = np.zeros((column.N_MATRIX, Z.size)), np.zeros((2, Z.size))
-    flows = np.zeros(column.N_FLOWS)
-    column.assemble(
-        h, dt, np.full(Z.size, 0.05) if stored is None else stored, Z, SOIL, ROOT, conditions,
-        codes, TABLES, SCALARS, matrix, water, flows,
-    )  # fmt: skip
-    return matrix, water, flows
-
 
 def by_differences(h, conditions, codes):
     """Jacobian by central differences, dense."""
@@ -335,7 +290,7 @@ def test_a_column_is_the_sum_of_its_intervals(n):
     matrix, water = np.full((column.N_MATRIX, n), np.nan), np.full((2, n), np.nan)
     column.assemble(
         h, dt, stored, z, soil, np.zeros(n), conditions, codes, TABLES, SCALARS, matrix, water,
-        np.zeros(column.N_FLOWS),
+        np.zeros(column.N_RATES),
     )  # fmt: skip
     storage, gained = np.zeros(n), np.zeros(n)
     for i, j in enumerate(soil):
@@ -505,38 +460,3 @@ def test_reduction_is_the_closed_form_of_the_stress(stress):
 
 def test_without_reduction_roots_take_what_is_asked():
     assert uptake.reduction(uptake.NO_REDUCTION, 1.0, 1.0, 1.0, 1.0, 1.0, 1e6) == (1.0, 0.0)
-
-
-# --- ledger ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("held", ["surface", "base", "neither"])
-def test_what_roots_took_too_much_is_left_in_the_soil_or_to_a_held_boundary(held):
-    base, surface = ("held head" if held == "base" else "sealed"), -31.0
-    held_surface = surface if held == "surface" else None
-    conditions, codes = conditions_and_codes(base, held_surface=held_surface)
-    conditions[column.COMPENSATION] = 1.5
-    h = Z + surface
-    root, dt, n = np.full(Z.size, 1.0 / Z.size), 0.1, Z.size
-    work, flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_FLOWS)
-    stored = assembled(h, conditions, codes)[1][0]
-    column.assemble(
-        h, dt, stored, Z, SOIL, root, conditions, codes, TABLES, SCALARS,
-        work[newton.MATRIX : newton.WATER], work[newton.WATER : newton.CHANGE], flows,
-    )  # fmt: skip
-    demand = conditions[column.TRANSPIRATION_DEMAND]
-    assert flows[column.TRANSPIRATION] > 1.2 * demand
-    before, totals = stored.sum(), np.zeros(ledger.N_LEDGER)
-    ledger.accept(
-        h.copy(), h, stored, h.copy(), np.zeros(n), dt, 0.0, dt, conditions, codes, totals, work,
-        flows,
-    )  # fmt: skip
-    assert totals[ledger.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
-    losses = totals[ledger.TOTAL_RUNOFF] + totals[ledger.TOTAL_TRANSPIRATION]
-    losses += totals[ledger.TOTAL_EVAPORATION] + totals[ledger.TOTAL_DRAINAGE]
-    change = totals[ledger.TOTAL_INFLOW] - losses
-    assert stored.sum() - before == pytest.approx(change, abs=1e-14)
-    node = {"surface": 0, "base": n - 1}.get(held)
-    if node is not None:
-        # A held node holds what its head says.
-        assert stored[node] == work[newton.STORAGE_ROW, node]

@@ -1,0 +1,91 @@
+"""What holds of every implicit step, whether or not it ends along a tangent.
+
+Conservation of water and the amounts asked for are the outside truth. The loop over steps is run
+here in plain Python, so that each solution can be looked at before it goes into the ledger.
+"""
+
+import numpy as np
+import pytest
+from hard_columns import solve
+
+import soilwater as sw
+from soilwater.kernels import column, march, newton
+
+SEEDS = (7, 24, 84, 118, 142, 165, 182, 218)
+"""Columns in which a dry node is wetted at once, and some that just dry."""
+MOST_ERROR = 0.5
+"""Share of the tolerance by which the end of a tangent may miss the solution, as water content."""
+
+
+class Watched:
+    """Newton's method, and what is found wrong with what it returns."""
+
+    def __init__(self):
+        self.solve, self.tangents, self.faults = march.newton, 0, []
+
+    def __call__(
+        self, h, dt, stored, z, soil, root, conditions, codes, tables, scalars, volume, dry_suction,
+        tolerance, last_correction, most, most_growth, work, flows,
+    ):  # fmt: skip
+        column_of = (stored, z, soil, root, conditions, codes, tables, scalars, volume, dry_suction)
+        control = (most, most_growth)
+        found = self.solve(h, dt, *column_of, tolerance, last_correction, *control, work, flows)
+        held = codes[column.SURFACE_CODE] == column.HELD_SURFACE
+        held |= codes[column.BASE_CODE] == column.HELD_HEAD
+        if found >= 0 and not held:
+            after = self.look_at(dt, stored, conditions, work, flows)
+            on_curve = np.zeros(h.size)
+            column.water_around_nodes(h, z, soil, tables, scalars, on_curve)
+            on_curve[0] += max(h[0], 0.0)
+            if last_correction > 0.0 and not np.array_equal(on_curve, work[newton.STORAGE_ROW]):
+                self.tangents += 1
+                again, there = np.zeros_like(work), h.copy()
+                more = self.solve(there, dt, *column_of, tolerance, 0.0, 40, 20.0, again, flows * 0)
+                missed = np.abs(after - again[newton.STORAGE_ROW]) / volume
+                if more >= 0 and missed.max() > MOST_ERROR * last_correction:
+                    self.faults.append(f"a tangent misses by {missed.max()}")
+        return found
+
+    def look_at(self, dt, stored, conditions, work, flows):
+        """Water around each node as the ledger will take it [cm]."""
+        after = work[newton.STORAGE_ROW] - work[newton.RESIDUAL_ROW]
+        inflow, runoff, transpiration, evaporation, drainage = flows[: column.N_FLOWS]
+        lost = runoff + transpiration + evaporation + drainage
+        size = after.sum() + dt * (inflow + lost)
+        if abs(after.sum() - stored.sum() - dt * (inflow - lost)) > 1e-12 * size:
+            self.faults.append("water is lost")
+        if min(runoff, transpiration, evaporation, drainage) < 0.0:
+            self.faults.append(f"a flow runs backwards: {flows}")
+        if evaporation > conditions[column.EVAPORATION_DEMAND] * (1.0 + 1e-12):
+            self.faults.append("air takes more than it asks for")
+        asked = conditions[column.TRANSPIRATION_DEMAND] * max(conditions[column.COMPENSATION], 1.0)
+        if transpiration > asked * 1.01:
+            self.faults.append("roots take more than they ask for")
+        return after
+
+
+@pytest.fixture
+def watched(monkeypatch):
+    watch = Watched()
+    monkeypatch.setattr(march, "newton", watch)
+    monkeypatch.setattr(march, "march", march.march.py_func)
+    monkeypatch.setattr(march, "march_columns", march.march_columns.py_func)
+    return watch
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_every_step_of_a_hard_column(watched, seed):
+    solve(seed)
+    assert watched.faults == []
+
+
+def test_every_step_of_a_fortnight_of_drying(watched):
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    run = sw.simulate(
+        sw.Profile.over_gravel(sand, 30.0),
+        sw.steady_weather(14, 5.0),
+        turf=sw.Turf(10.0),
+        output="7 d",
+    )
+    assert watched.faults == []
+    assert watched.tangents > 0.5 * float(run.steps)

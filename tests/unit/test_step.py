@@ -1,0 +1,180 @@
+"""One implicit step of a column: where its iteration may end, and what the ledger takes of it."""
+
+import numpy as np
+import pytest
+from single_column import ROOT, SCALARS, SOIL, STATES, TABLES, Z, assembled, conditions_and_codes
+
+from soilwater.kernels import column, ledger, march, newton
+
+DT = 1e-5
+MOST_CORRECTION = 1e-3
+
+
+class NewtonStep:
+    """A column after the first Newton step, from the heads it starts with."""
+
+    def __init__(self, base="free drainage", *, state="moist", dt=DT, **changes):
+        self.conditions, self.codes = conditions_and_codes(base)
+        if base == "outflow":
+            self.conditions[column.BASE_VALUE] = STATES[state][-1] - 0.05
+        for name, value in changes.items():
+            self.conditions[getattr(column, name.upper())] = value
+        n, self.dt = Z.size, dt
+        self.work, self.flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_RATES)
+        march.describe_nodes(Z, SOIL, SCALARS, self.work)
+        self.before = STATES[state].copy()
+        self.stored = assembled(self.before, self.conditions, self.codes)[1][0]
+        self.assemble(self.before)
+        column.solve(self.matrix, self.work[newton.CHANGE])
+        self.work[newton.BEFORE] = self.before
+        self.h = self.before + self.work[newton.CHANGE]
+
+    @property
+    def matrix(self):
+        return self.work[newton.MATRIX : newton.WATER]
+
+    def assemble(self, h):
+        column.assemble(
+            h, self.dt, self.stored, Z, SOIL, ROOT, self.conditions, self.codes, TABLES, SCALARS,
+            self.matrix, self.work[newton.WATER : newton.CHANGE], self.flows,
+        )  # fmt: skip
+
+    def runs_straight(self, most_correction=MOST_CORRECTION):
+        return newton.runs_straight(
+            self.h, self.dt, Z, SOIL, self.conditions, self.codes, TABLES, SCALARS,
+            self.work[march.VOLUME], self.work[march.DRY_SUCTION], most_correction, self.work,
+            self.flows,
+        )  # fmt: skip
+
+    def follow_tangent(self):
+        newton.follow_tangent(
+            self.h, self.dt, self.stored, self.conditions, self.codes, self.work, self.flows
+        )
+
+    def amounts(self):
+        """Water around each node [cm] and flows [cm/h]."""
+        return np.append(self.work[newton.STORAGE_ROW], self.flows[: column.N_FLOWS])
+
+
+@pytest.mark.parametrize("base", ["sealed", "free drainage", "outflow", "no outflow yet"])
+def test_along_the_tangent_every_balance_is_closed(base):
+    step = NewtonStep(base)
+    step.follow_tangent()
+    assert np.abs(step.work[newton.RESIDUAL_ROW]).max() < 1e-14
+    gained = step.work[newton.STORAGE_ROW].sum() - step.stored.sum()
+    inflow, runoff, transpiration, evaporation, drainage = step.flows[: column.N_FLOWS]
+    assert runoff == 0.0
+    losses = transpiration + evaporation + drainage
+    assert gained == pytest.approx(step.dt * (inflow - losses), abs=1e-14)
+
+
+# An outflow is left out: it brings its node to the outlet in no time, however short the step.
+@pytest.mark.parametrize("base", ["sealed", "free drainage", "no outflow yet"])
+def test_what_the_tangent_leaves_shrinks_with_the_square_of_the_step(base):
+    left = []
+    for dt in (DT, 0.5 * DT):
+        along, at_its_end = NewtonStep(base, dt=dt), NewtonStep(base, dt=dt)
+        along.follow_tangent()
+        at_its_end.assemble(at_its_end.h)
+        left.append(along.amounts() - at_its_end.amounts())
+    size = np.abs(left[1]).max()
+    assert size > 0.0
+    assert np.abs(left[0] - 4.0 * left[1]).max() < 0.5 * size
+
+
+def test_a_step_with_no_kink_on_its_way_runs_straight():
+    assert NewtonStep().runs_straight()
+
+
+@pytest.mark.parametrize(
+    "kink",
+    [
+        {"base": "held head"},
+        {"state": "ponded"},
+        {"careful": 1.0},
+        {"compensation": 1.3},
+        {"supply": 400.0},
+        {"base": "outflow", "base_value": -26.0001},
+        {"state": "dry", "evaporation_demand": 2.0},
+    ],
+    ids=str,
+)
+def test_a_step_with_a_kink_on_its_way_does_not(kink):
+    assert not NewtonStep(**kink).runs_straight()
+
+
+@pytest.mark.parametrize("factor", [0.49, 0.51, 1.9, 2.1])
+def test_nor_does_one_in_which_the_suction_of_a_dry_node_leaps(factor):
+    step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
+    assert -step.before[1] > step.work[march.DRY_SUCTION, 1]
+    # So dry that its water is next to none at either suction.
+    step.h[:] = step.before
+    step.work[newton.CHANGE] = 0.0
+    step.h[1] *= factor
+    assert step.runs_straight() == (0.5 < factor < 2.0)
+
+
+@pytest.mark.parametrize(("share", "straight"), [(0.9, True), (1.1, False)])
+def test_nor_does_one_that_a_curve_bends_away_from(share, straight):
+    # The water at a dry node is put off its curve by a share of what may be.
+    step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
+    step.h[:] = step.before
+    step.work[newton.CHANGE] = 0.0
+    off = share * newton.MOST_BEND * MOST_CORRECTION * step.work[march.VOLUME, 3]
+    for row in (newton.STORAGE_ROW, newton.STORE_AND_UPTAKE_ROW):
+        step.work[row, 3] += off
+    assert -step.before[3] > step.work[march.DRY_SUCTION, 3]
+    assert step.runs_straight() == straight
+
+
+def test_nor_does_a_wet_one_whose_head_is_off():
+    step = NewtonStep(supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
+    step.h[:] = step.before
+    step.work[newton.CHANGE] = 0.0
+    assert step.runs_straight()
+    off = 1.1 * newton.MOST_SHIFT * step.work[newton.CAPACITY_ROW, 2] * -step.h[2]
+    for row in (newton.STORAGE_ROW, newton.STORE_AND_UPTAKE_ROW):
+        step.work[row, 2] += off
+    assert -step.h[2] < step.work[march.DRY_SUCTION, 2]
+    assert off < newton.MOST_BEND * step.work[march.VOLUME, 2]
+    assert not step.runs_straight(most_correction=1.0)
+
+
+def test_nor_does_a_step_that_is_too_long():
+    step = NewtonStep()
+    own, change = step.work[newton.OWN_ROW], step.work[newton.CHANGE]
+    longest = np.abs(own * change / step.work[march.VOLUME]).max()
+    assert step.runs_straight(1.01 * longest)
+    assert not step.runs_straight(0.99 * longest)
+
+
+@pytest.mark.parametrize("held", ["surface", "base", "neither"])
+def test_what_roots_took_too_much_is_left_in_the_soil_or_to_a_held_boundary(held):
+    base, surface = ("held head" if held == "base" else "sealed"), -31.0
+    held_surface = surface if held == "surface" else None
+    conditions, codes = conditions_and_codes(base, held_surface=held_surface)
+    conditions[column.COMPENSATION] = 1.5
+    h = Z + surface
+    root, dt, n = np.full(Z.size, 1.0 / Z.size), 0.1, Z.size
+    work, flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_RATES)
+    stored = assembled(h, conditions, codes)[1][0]
+    column.assemble(
+        h, dt, stored, Z, SOIL, root, conditions, codes, TABLES, SCALARS,
+        work[newton.MATRIX : newton.WATER], work[newton.WATER : newton.CHANGE], flows,
+    )  # fmt: skip
+    demand = conditions[column.TRANSPIRATION_DEMAND]
+    assert flows[column.TRANSPIRATION] > 1.2 * demand
+    before, totals = stored.sum(), np.zeros(ledger.N_LEDGER)
+    ledger.accept(
+        h.copy(), h, stored, h.copy(), np.zeros(n), dt, 0.0, dt, conditions, codes, totals, work,
+        flows,
+    )  # fmt: skip
+    assert totals[ledger.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
+    losses = totals[ledger.TOTAL_RUNOFF] + totals[ledger.TOTAL_TRANSPIRATION]
+    losses += totals[ledger.TOTAL_EVAPORATION] + totals[ledger.TOTAL_DRAINAGE]
+    change = totals[ledger.TOTAL_INFLOW] - losses
+    assert stored.sum() - before == pytest.approx(change, abs=1e-14)
+    node = {"surface": 0, "base": n - 1}.get(held)
+    if node is not None:
+        # A held node holds what its head says.
+        assert stored[node] == work[newton.STORAGE_ROW, node]
