@@ -158,6 +158,8 @@ class RestCurve:
 
         Minus infinity for more than saturation, infinity for less than the driest curve gives.
         """
+        from scipy.optimize import brentq
+
         surface = _SUCTION[1:]
         means = self.reading(surface, rod)
         if water_content >= self.soil.theta_s:
@@ -167,9 +169,14 @@ class RestCurve:
         first = int(np.argmax(means <= water_content))
         if first == 0:
             return 0.0
-        left, right = means[first - 1], means[first]
-        step = surface[first] - surface[first - 1]
-        return float(surface[first - 1] + (left - water_content) / (left - right) * step)
+        # Between two points of the curve a mean bends where the other end of the rod meets a point.
+        return float(
+            brentq(
+                lambda at: float(self.reading(at, rod)) - water_content,
+                surface[first - 1],
+                surface[first],
+            )
+        )
 
 
 @lru_cache(maxsize=512)
