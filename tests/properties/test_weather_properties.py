@@ -59,7 +59,8 @@ def test_refining_anywhere_changes_no_course(sky, minutes):
         rtol=1e-11,
         atol=1e-11,
     )
-    np.testing.assert_allclose(finer.rain.sum(), sky.rain.sum(), rtol=1e-12)
+    # A rain of the smallest number there is cannot be cut.
+    np.testing.assert_allclose(finer.rain.sum(), sky.rain.sum(), rtol=1e-12, atol=1e-300)
     # Cutting twice is cutting once.
     assert finer.refine(finer.edges).n == finer.n
 
