@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from soilwater.errors import Faults, InputError, SoilWaterWarning
 from soilwater.expectations import PARAMETERS, SAMPLE_SIZE, Parameter, from_axis, to_axis
 from soilwater.grading import hazen_conductivity
-from soilwater.soils.model import Soil, SoilModel
+from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.text_tables import echo_table, html_table
 from soilwater.units import to_house
 
@@ -188,8 +188,9 @@ class FitResult:
         rows: list[tuple[str, ...]] = []
         for name, value in self.parameters.items():
             low, high = self.intervals[name]
-            rows.append((name, f"{value:.4g}", f"{low:.4g} to {high:.4g}"))
-        return rows, ("parameter", "best", f"{100 * LEVEL:.0f} % interval")
+            unit = parameter_unit(type(self.soil), name)
+            rows.append((name, f"{value:.4g}", f"{low:.4g} to {high:.4g}", unit))
+        return rows, ("parameter", "best", f"{100 * LEVEL:.0f} % interval", "unit")
 
     def __repr__(self) -> str:
         rows, header = self._rows()
@@ -503,12 +504,12 @@ def _free_parameters(
             )
     if priors:
         for each in free:
+            factor = f"within a factor of {np.exp(each.spread):.2g}"
+            unit = parameter_unit(model, each.name)
             band = {
-                "linear": f"{each.centre:.3g} +/- {each.spread:.2g}",
-                "log": f"{each.centre:.3g}, within a factor of {np.exp(each.spread):.2g}",
-                "log above 1": (
-                    f"{each.centre:.3g}, n - 1 within a factor of {np.exp(each.spread):.2g}"
-                ),
+                "linear": f"{each.centre:.3g} +/- {each.spread:.2g} {unit}".rstrip(),
+                "log": f"{each.centre:.3g} {unit}".rstrip() + f", {factor}",
+                "log above 1": f"{each.centre:.3g}, n - 1 {factor}",
             }[each.scale]
             lines.append(f"{each.name} {band} (two times in three): {each.source}")
     return free, lines

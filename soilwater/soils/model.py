@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from soilwater.errors import Faults
 from soilwater.text_tables import echo_table, html_table
-from soilwater.units import in_people_units, number_to_house, to_house
+from soilwater.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
 from soilwater.vocabulary import attributes
 
 FloatArray = NDArray[np.float64]
@@ -397,11 +397,19 @@ class SoilModel(ABC):
         return html_table(self._facts(), ("parameter", "value", "argument"), caption=caption)
 
 
+def parameter_unit(model: type[Any], name: str) -> str:
+    """House unit of a parameter of a soil model; nothing for a plain number."""
+    quantity = next(each for each in fields(model) if each.name == name).metadata["quantity"]
+    return _unit(quantity)
+
+
+def _unit(quantity: str) -> str:
+    return "" if quantity == "fraction" else HOUSE_UNITS[quantity]
+
+
 def _text(value: float, quantity: str) -> str:
-    if quantity in ("fraction", "water_content"):
-        return f"{value:.4g}"
-    if quantity == "inverse_length":
-        return f"{value:.4g} 1/cm"
+    if quantity in ("fraction", "water_content", "inverse_length"):
+        return f"{value:.4g} {_unit(quantity)}".rstrip()
     return in_people_units(value, quantity)
 
 

@@ -27,9 +27,10 @@ class Watched:
         self, h, dt, stored, z, soil, root, conditions, codes, tables, scalars, volume, dry_suction,
         tolerance, last_correction, most, most_growth, work, flows,
     ):  # fmt: skip
-        column_of = (stored, z, soil, root, conditions, codes, tables, scalars, volume, dry_suction)
-        control = (most, most_growth)
-        found = self.solve(h, dt, *column_of, tolerance, last_correction, *control, work, flows)
+        known = (codes, tables, scalars, volume, dry_suction, tolerance)
+        begun = (stored, z, soil, root)
+        control = (last_correction, most, most_growth)
+        found = self.solve(h, dt, *begun, conditions, *known, *control, work, flows)
         held = codes[column.SURFACE_CODE] == column.HELD_SURFACE
         held |= codes[column.BASE_CODE] == column.HELD_HEAD
         if found >= 0 and not held:
@@ -40,7 +41,9 @@ class Watched:
             if last_correction > 0.0 and not np.array_equal(on_curve, work[newton.STORAGE_ROW]):
                 self.tangents += 1
                 again, there = np.zeros_like(work), h.copy()
-                more = self.solve(there, dt, *column_of, tolerance, 0.0, 40, 20.0, again, flows * 0)
+                own, nowhere = conditions.copy(), np.zeros_like(flows)
+                control = (0.0, 40, 20.0)
+                more = self.solve(there, dt, *begun, own, *known, *control, again, nowhere)
                 missed = np.abs(after - again[newton.STORAGE_ROW]) / volume
                 if more >= 0 and missed.max() > MOST_ERROR * last_correction:
                     self.faults.append(f"a tangent misses by {missed.max()}")

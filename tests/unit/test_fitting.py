@@ -257,6 +257,13 @@ def test_correlations_are_labelled(fit):
     assert fit.correlations.loc["theta_s", "alpha"] > 0.5
 
 
+def test_every_parameter_is_told_with_its_unit(fit):
+    units = {row.split()[0]: row.split()[-1] for row in repr(fit).splitlines() if " to " in row}
+    assert units["alpha"] == "1/cm" and units["k_sat"] == "cm/h"
+    assert units["theta_r"] == units["theta_s"] == "m3/m3"
+    assert any(line.startswith("expected: alpha 0.04 1/cm, ") for line in repr(fit).splitlines())
+
+
 def test_text_and_html_tell_everything(fit):
     for text in (repr(fit), fit._repr_html_()):
         for part in (
