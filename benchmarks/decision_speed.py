@@ -15,14 +15,14 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
-from soilwater.retention import RetentionTable
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.ground.turf import Turf
+from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
-from soilwater.turf import Turf
-from soilwater.weather import steady_weather
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.series import steady_weather
 
 
 def timed(name: str, run: Callable[[], Any]) -> tuple[float, float]:

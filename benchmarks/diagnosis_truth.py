@@ -20,16 +20,16 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.causes import CAUSES, NAMES
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.measurements import Measurement, rank_measurements, with_finding
-from soilwater.decisions.odds import Diagnosis
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.equilibrium import drained_water_content
-from soilwater.errors import InputError
-from soilwater.profile import CapillaryBreak, Layer, Profile, WaterTable
-from soilwater.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
+from soilwater.decisions.spots.causes import CAUSES, NAMES
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.measurements import Measurement, rank_measurements, with_finding
+from soilwater.decisions.spots.odds import Diagnosis
+from soilwater.ground.profile import CapillaryBreak, Layer, Profile, WaterTable
+from soilwater.lab.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
+from soilwater.runs.drained import drained_water_content
 from soilwater.soils import TwoComponent, VanGenuchten
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.errors import InputError
 
 SPOTS = 6
 ROD = 7.6

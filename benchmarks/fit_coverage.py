@@ -16,9 +16,9 @@ import time
 
 import numpy as np
 
-from soilwater.errors import InputError
-from soilwater.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
+from soilwater.lab.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
 from soilwater.soils import VanGenuchten
+from soilwater.words.errors import InputError
 
 DEPTHS = (30.0, 38.0, 46.0)
 ROD = 7.6

@@ -12,13 +12,13 @@ import numpy as np
 from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 
 import soilwater as sw
-from soilwater.cases import Settings
-from soilwater.equilibrium import mean_over_depth
-from soilwater.forcing import make_forcing
 from soilwater.kernels import march
 from soilwater.kernels.column import OUTFLOW_CONDUCTANCE
-from soilwater.packing import pack, root_shares
-from soilwater.starts import start_head
+from soilwater.runs.cases import Settings
+from soilwater.runs.drained import mean_over_depth
+from soilwater.runs.forcing import make_forcing
+from soilwater.runs.packing import pack, root_shares
+from soilwater.runs.starts import start_head
 
 TOP, FINE = 7.6, 1e-5
 SAND = sw.VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)

@@ -14,8 +14,8 @@ from pathlib import Path
 from types import ModuleType
 
 import soilwater
-from soilwater.units import HOUSE_UNITS
-from soilwater.vocabulary import VARIABLES, Variable
+from soilwater.words.units import HOUSE_UNITS
+from soilwater.words.vocabulary import VARIABLES, Variable
 
 SUBJECTS = {
     "Running columns": (
@@ -53,23 +53,23 @@ MODULES = {
     "Pictures, and the page for a committee": ("plot", "report"),
     "The one-page report": ("report",),
     "More on depths and design": (
-        "decisions.depth",
-        "decisions.contour",
+        "decisions.building.depth",
+        "decisions.building.contour",
         "decisions.slope",
         "decisions.targets",
-        "decisions.construction",
+        "decisions.building.construction",
     ),
-    "More on spots": ("decisions.diagnosis", "decisions.measurements"),
+    "More on spots": ("decisions.spots.diagnosis", "decisions.spots.measurements"),
     "More on water": (
-        "decisions.watering",
-        "decisions.hand_watering",
-        "decisions.what_if",
-        "decisions.water_side",
+        "decisions.watering.outlook",
+        "decisions.watering.hand_watering",
+        "decisions.watering.what_if",
+        "decisions.watering.water_side",
     ),
-    "Cautions": ("decisions.cautions",),
-    "Station records": ("station_record",),
-    "Evapotranspiration, formula by formula": ("evapotranspiration",),
-    "Words and units": ("units", "vocabulary"),
+    "Cautions": ("words.cautions",),
+    "Station records": ("weather.station.record",),
+    "Evapotranspiration, formula by formula": ("weather.evapotranspiration",),
+    "Words and units": ("words.units", "words.vocabulary"),
 }
 """Public modules below, by subject; what they define beyond what ``soilwater`` offers is listed."""
 

@@ -15,11 +15,11 @@ from pathlib import Path
 import numpy as np
 
 import soilwater as sw
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
 from soilwater.report import report
+from soilwater.survey.survey import Reading, Spot, Survey
 
 PAGE = "committee_report.html"
 # Equally likely combinations of sand, weather and base: for the days, and for the plan.

@@ -18,7 +18,7 @@ import pandas as pd
 import xarray as xr
 
 import soilwater as sw
-from soilwater.text_tables import echo_table
+from soilwater.words.text_tables import echo_table
 
 DATA = Path(__file__).parent / "data"
 PICTURE = "compare_depths.png"

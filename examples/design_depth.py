@@ -8,13 +8,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from soilwater import Profile, RetentionTable, VanGenuchten
-from soilwater.decisions.contour import depth_over_contour
-from soilwater.decisions.depth import compare_sands, depth_window
-from soilwater.decisions.expected import expected_reading
+from soilwater.decisions.building.contour import depth_over_contour
+from soilwater.decisions.building.depth import compare_sands, depth_window
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.survey_sheet import read_survey
-from soilwater.decisions.water_side import air_after_rain, flush_water
-from soilwater.errors import InputError
+from soilwater.decisions.spots.expected import expected_reading
+from soilwater.decisions.watering.water_side import air_after_rain, flush_water
+from soilwater.survey.sheet import read_survey
+from soilwater.words.errors import InputError
 
 DATA = Path(__file__).parent / "data"
 

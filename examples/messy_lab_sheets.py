@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soilwater.errors import InputError
-from soilwater.lab_sheet import read_retention
+from soilwater.lab.sheet import read_retention
 from soilwater.soils import VanGenuchten
+from soilwater.words.errors import InputError
 
 DATA = Path(__file__).parent / "data"
 

@@ -6,8 +6,8 @@ Run with ``python examples/messy_station_files.py``. The files are invented.
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import soilwater.station as station
-from soilwater.errors import InputError
+import soilwater.weather.station.files as station
+from soilwater.words.errors import InputError
 
 CASES = {
     "Dates that can be read two ways": (

@@ -6,37 +6,20 @@ A lab retention table and a probe depth go in; water in the profile, hour by hou
 from typing import TYPE_CHECKING, Any
 
 import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
-from soilwater.cases import Case, HeldSurface
-from soilwater.decisions.construction import check_root_zone
-from soilwater.decisions.contour import depth_over_contour
-from soilwater.decisions.depth import compare_sands, depth_window
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.expected import expected_reading
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.measurements import next_measurement
-from soilwater.decisions.rest import BaseSuction
+from soilwater.decisions.building.construction import check_root_zone
+from soilwater.decisions.building.contour import depth_over_contour
+from soilwater.decisions.building.depth import compare_sands, depth_window
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.survey_sheet import join_surveys, read_survey
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.expected import expected_reading
+from soilwater.decisions.spots.measurements import next_measurement
 from soilwater.decisions.targets import AirTarget, ReadingTarget
-from soilwater.decisions.water_side import air_after_rain, days_below_air, flush_water
-from soilwater.decisions.watering import Lines, dry_down_outlook
-from soilwater.decisions.what_if import what_if
-from soilwater.equilibrium import drained_state, drained_water_content
-from soilwater.errors import (
-    InputError,
-    Interrupted,
-    RunError,
-    SoilWaterError,
-    SoilWaterWarning,
-    Status,
-)
-from soilwater.fitting import FitResult
-from soilwater.grading import Grading
-from soilwater.irrigation import Event, Rule, cycle_and_soak, hand_water, syringe
-from soilwater.lab_sheet import read_retention, read_retention_samples
-from soilwater.meter import days_until, meter_reading
-from soilwater.profile import (
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.water_side import air_after_rain, days_below_air, flush_water
+from soilwater.decisions.watering.what_if import what_if
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.profile import (
     CapillaryBreak,
     FreeDrainage,
     Layer,
@@ -45,13 +28,30 @@ from soilwater.profile import (
     SeepageFace,
     WaterTable,
 )
-from soilwater.reference_et import Site, daily_reference_et, hourly_reference_et
-from soilwater.retention import RetentionTable
-from soilwater.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
+from soilwater.ground.turf import RoundedStress, SShapedStress, Turf
+from soilwater.lab.fitting import FitResult
+from soilwater.lab.grading import Grading
+from soilwater.lab.retention import RetentionTable
+from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.runs.cases import Case, HeldSurface
+from soilwater.runs.drained import drained_state, drained_water_content
+from soilwater.runs.meter import days_until, meter_reading
+from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
-from soilwater.station import read_station, read_weather
-from soilwater.turf import RoundedStress, SShapedStress, Turf
-from soilwater.weather import Weather, steady_weather, weather_from_table
+from soilwater.survey.sheet import join_surveys, read_survey
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.irrigation import Event, Rule, cycle_and_soak, hand_water, syringe
+from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
+from soilwater.weather.series import Weather, steady_weather, weather_from_table
+from soilwater.weather.station.files import read_station, read_weather
+from soilwater.words.errors import (
+    InputError,
+    Interrupted,
+    RunError,
+    SoilWaterError,
+    SoilWaterWarning,
+    Status,
+)
 
 if TYPE_CHECKING:
     from soilwater import plot as plot

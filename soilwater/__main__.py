@@ -15,15 +15,15 @@ from importlib.metadata import version
 from pathlib import Path
 
 import soilwater
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
 from soilwater.kernels import march
 from soilwater.kernels.cache import SWITCH
-from soilwater.meter import meter_reading
-from soilwater.profile import Profile
-from soilwater.scheduling import processors
-from soilwater.simulate import simulate
+from soilwater.runs.meter import meter_reading
+from soilwater.runs.scheduling import processors
+from soilwater.runs.simulate import simulate
 from soilwater.soils import VanGenuchten
-from soilwater.turf import Turf
-from soilwater.weather import steady_weather
+from soilwater.weather.series import steady_weather
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 """Where a checkout keeps them; an installed package has none."""

@@ -11,13 +11,13 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from soilwater.equilibrium import mean_over_depth
-from soilwater.errors import InputError, Status
-from soilwater.results import AMOUNTS, each_column
-from soilwater.text_tables import echo_table, html_table
-from soilwater.times import hours_between, stamp
-from soilwater.units import in_people_units
-from soilwater.vocabulary import attach
+from soilwater.runs.drained import mean_over_depth
+from soilwater.runs.results import AMOUNTS, each_column
+from soilwater.words.errors import InputError, Status
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.times import hours_between, stamp
+from soilwater.words.units import in_people_units
+from soilwater.words.vocabulary import attach
 
 MOST_ROWS = 12
 """Columns that a summary lists one by one; of more it gives the least, middle and most."""

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from soilwater import evapotranspiration as et
-from soilwater.reference_et import Site
+from soilwater.weather import evapotranspiration as et
+from soilwater.weather.reference_et import Site
 
 SITE = Site(44.0, 140.0, -121.0, -8.0, "Sallow Heath")
 SEED = 20250101

@@ -23,10 +23,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.cautions import slope_caution
-from soilwater.errors import Faults
 from soilwater.soils import Soil
-from soilwater.units import in_people_units, number_to_house
+from soilwater.words.cautions import slope_caution
+from soilwater.words.errors import Faults
+from soilwater.words.units import in_people_units, number_to_house
 
 CONDUCTIVITY_FACTOR = 2.0
 """Field conductivity may be this many times larger or smaller (common practice, no source)."""

@@ -9,9 +9,11 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from soilwater.errors import Faults, InputError
-from soilwater.units import number_to_house
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.units import number_to_house
 
+LEVEL = 0.80
+"""Share of the soils a fit allows that a band holds."""
 _STATED = "stated by the user"
 
 

@@ -21,7 +21,7 @@ from typing import Any
 
 from numba import njit
 
-from soilwater.errors import SoilWaterWarning
+from soilwater.words.errors import SoilWaterWarning
 
 SWITCH = "SOILWATER_NUMBA_CACHE"
 """Environment variable; "0" compiles anew in every process instead of using the disk cache."""

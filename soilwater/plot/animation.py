@@ -12,12 +12,12 @@ from matplotlib import pyplot as plt
 from matplotlib.animation import FuncAnimation, PillowWriter
 from matplotlib.artist import Artist
 
-from soilwater.errors import InputError
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
 from soilwater.plot.days import LEVEL, dry_down
 from soilwater.plot.depths import profile
-from soilwater.units import number_to_house
+from soilwater.words.errors import InputError
+from soilwater.words.units import number_to_house
 
 FRAMES_PER_SECOND = 8
 

@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from soilwater.decisions.survey import Survey
-from soilwater.equilibrium import drained_water_content
-from soilwater.errors import InputError
-from soilwater.fitting import FitResult
+from soilwater.ground.profile import Profile
+from soilwater.lab.fitting import FitResult
+from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
-from soilwater.profile import Profile
-from soilwater.retention import RetentionTable
+from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
-from soilwater.units import in_people_units, number_to_house
+from soilwater.survey.survey import Survey
+from soilwater.words.errors import InputError
+from soilwater.words.units import in_people_units, number_to_house
 
 TEST_SUCTION = 30.0
 """Suction [cm] at which root-zone mixes are tested for capillary porosity (common practice)."""

@@ -9,10 +9,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.accessor import dimension_names
-from soilwater.errors import InputError
-from soilwater.meter import meter_reading
-from soilwater.results import Column, each_column
-from soilwater.times import as_time, hours_between, stamp
+from soilwater.runs.meter import meter_reading
+from soilwater.runs.results import Column, each_column
+from soilwater.words.errors import InputError
+from soilwater.words.times import as_time, hours_between, stamp
 
 SPREAD = ("sample", "member")
 """Dimensions that say how sure we are, and are drawn as a band."""

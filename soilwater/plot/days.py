@@ -10,11 +10,11 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from soilwater.errors import InputError
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
-from soilwater.times import as_time, hours_between, stamp
-from soilwater.units import in_people_units
+from soilwater.words.errors import InputError
+from soilwater.words.times import as_time, hours_between, stamp
+from soilwater.words.units import in_people_units
 
 INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")

@@ -9,14 +9,14 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from soilwater.equilibrium import depth_range, mean_over_depth, resting_suction
-from soilwater.errors import InputError
+from soilwater.ground.profile import CapillaryBreak, Profile, SeepageFace
 from soilwater.plot import style
 from soilwater.plot.data import Through, moments, only_column, water_through
-from soilwater.profile import CapillaryBreak, Profile, SeepageFace
-from soilwater.results import Column
-from soilwater.units import number_to_house
-from soilwater.vocabulary import VARIABLES
+from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
+from soilwater.runs.results import Column
+from soilwater.words.errors import InputError
+from soilwater.words.units import number_to_house
+from soilwater.words.vocabulary import VARIABLES
 
 TURF_THICKNESS = 0.7
 """Thickness of the turf as drawn [cm]."""

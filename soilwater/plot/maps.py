@@ -10,10 +10,10 @@ from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.patches import Rectangle
 from numpy.typing import NDArray
 
-from soilwater.decisions.survey import Survey
-from soilwater.errors import InputError
 from soilwater.plot import style
-from soilwater.vocabulary import VARIABLES
+from soilwater.survey.survey import Survey
+from soilwater.words.errors import InputError
+from soilwater.words.vocabulary import VARIABLES
 
 GAP_MAP = LinearSegmentedColormap.from_list(
     "drier, as expected, wetter", ["#7a3b0d", "#d9a25f", "#f7f4ee", "#7fb3c8", "#163a63"]

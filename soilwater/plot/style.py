@@ -27,8 +27,8 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
-from soilwater.errors import Faults
-from soilwater.units import number_to_house
+from soilwater.words.errors import Faults
+from soilwater.words.units import number_to_house
 
 CM_PER_INCH = 2.54
 

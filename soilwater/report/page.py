@@ -7,11 +7,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from soilwater.decisions.odds import LIKELY, UNLIKELY, Diagnosis
-from soilwater.decisions.survey import Survey
-from soilwater.decisions.water_plan import HandWaterPlan
-from soilwater.decisions.watering import DryDownOutlook
-from soilwater.errors import Faults
+from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis
+from soilwater.decisions.watering.outlook import DryDownOutlook
+from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.report.layout import fits, type_size
 from soilwater.report.pictures import dry_down_picture, map_picture
 from soilwater.report.tables import plan_table, spot_table
@@ -23,6 +21,8 @@ from soilwater.report.words import (
     next_measurements,
     sentence,
 )
+from soilwater.survey.survey import Survey
+from soilwater.words.errors import Faults
 
 TEMPLATE = "page.html.j2"
 MOST_ROWS = (8, 6, 4)

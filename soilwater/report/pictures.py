@@ -8,9 +8,9 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from soilwater.decisions.survey import Survey
-from soilwater.decisions.watering import DryDownOutlook
+from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.report.words import own_reading
+from soilwater.survey.survey import Survey
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -6,16 +6,15 @@ import math
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from soilwater.decisions.ensembles import days_text
-from soilwater.decisions.odds import Diagnosis, SpotDiagnosis
-from soilwater.decisions.survey import Spot, Survey
-from soilwater.decisions.water_plan import (
+from soilwater.decisions.spots.odds import Diagnosis, SpotDiagnosis
+from soilwater.decisions.watering.ensembles import days_text
+from soilwater.decisions.watering.outlook import DryDownOutlook
+from soilwater.decisions.watering.water_plan import (
     LITRES_PER_US_GALLON,
     HandWatering,
     HandWaterPlan,
     SpotPlan,
 )
-from soilwater.decisions.watering import DryDownOutlook
 from soilwater.report.words import (
     count,
     drier_than_depth,
@@ -25,8 +24,9 @@ from soilwater.report.words import (
     per_cent,
     sentence,
 )
-from soilwater.times import stamp
-from soilwater.units import in_people_units
+from soilwater.survey.survey import Spot, Survey
+from soilwater.words.times import stamp
+from soilwater.words.units import in_people_units
 
 
 class Table(NamedTuple):

@@ -7,15 +7,19 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from soilwater.decisions.cautions import cautions_for
-from soilwater.decisions.ensembles import days_text
-from soilwater.decisions.measurements import Measurement, rank_measurements
-from soilwater.decisions.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
-from soilwater.decisions.survey import Spot, Survey
-from soilwater.decisions.water_plan import LITRES_PER_US_GALLON, HandWatering, HandWaterPlan
-from soilwater.decisions.watering import DryDownOutlook
-from soilwater.times import stamp
-from soilwater.units import in_people_units
+from soilwater.decisions.spots.measurements import Measurement, rank_measurements
+from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
+from soilwater.decisions.watering.ensembles import days_text
+from soilwater.decisions.watering.outlook import DryDownOutlook
+from soilwater.decisions.watering.water_plan import (
+    LITRES_PER_US_GALLON,
+    HandWatering,
+    HandWaterPlan,
+)
+from soilwater.survey.survey import Spot, Survey
+from soilwater.words.cautions import cautions_for
+from soilwater.words.times import stamp
+from soilwater.words.units import in_people_units
 
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""

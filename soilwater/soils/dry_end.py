@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from soilwater.errors import Faults
 from soilwater.soils.model import (
     CapillaryModel,
     FloatArray,
@@ -18,6 +17,7 @@ from soilwater.soils.model import (
     log_or_minus_infinity,
     parameter,
 )
+from soilwater.words.errors import Faults
 
 OVEN_DRY_SUCTION = 10.0**6.8
 """Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64; from memory)."""

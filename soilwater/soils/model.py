@@ -18,14 +18,13 @@ from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
-from soilwater.errors import Faults
-from soilwater.text_tables import echo_table, html_table
-from soilwater.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
-from soilwater.vocabulary import attributes
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
+from soilwater.words.vocabulary import attributes
 
-FloatArray = NDArray[np.float64]
 Values = TypeVar("Values", float, FloatArray, xr.DataArray)
 """A float, a numpy array or an xarray DataArray: what goes in comes out."""
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from soilwater.errors import InputError
+from soilwater.words.errors import InputError
 
 FROM_MEMORY = "from memory, not checked against the print"
 

@@ -6,13 +6,13 @@ from collections.abc import Mapping
 from dataclasses import MISSING, fields
 from typing import Any, cast
 
-from soilwater.errors import Faults, InputError
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import WithDryEnd
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import SoilModel
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
+from soilwater.words.errors import Faults, InputError
 
 MODELS: dict[str, type[SoilModel]] = {
     model.__name__: model for model in (VanGenuchten, BrooksCorey, Kosugi, TwoComponent, WithDryEnd)

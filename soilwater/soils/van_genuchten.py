@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.errors import InputError
 from soilwater.soils import published
 from soilwater.soils.model import (
     CONDUCTIVITY,
@@ -22,6 +21,7 @@ from soilwater.soils.model import (
     parameter,
     scale_for_table,
 )
+from soilwater.words.errors import InputError
 
 
 @dataclass(frozen=True, repr=False)

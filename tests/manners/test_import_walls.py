@@ -12,62 +12,39 @@ import soilwater
 
 PACKAGE = Path(soilwater.__file__).parent
 
-# A package's name stands for all its modules.
+# A folder is a floor, and so is the file of an edge. Two on one floor know nothing of each other,
+# and neither do the wings of a folder, which may use what lies in the folder itself.
 FLOORS = {
-    "errors": 0,
-    "vocabulary": 0,
-    "units": 0,
-    "text_tables": 0,
+    "words": 0,
     "kernels": 1,
     "soils": 2,
-    "times": 2,
-    "profile": 2,
-    "turf": 2,
-    "weather": 2,
-    "reference_et": 2,
-    "evapotranspiration": 2,
-    "irrigation": 2,
-    "forcing": 2,
-    "station": 2,
-    "station_columns": 2,
-    "station_et": 2,
-    "station_record": 2,
-    "station_times": 2,
-    "expectations": 3,
-    "grading": 3,
-    "retention": 3,
-    "lab_words": 3,
-    "lab_sheet": 3,
-    "fitting": 3,
-    "results": 3,
-    "equilibrium": 3,
-    "cases": 4,
-    "starts": 4,
-    "packing": 4,
-    "stepwise": 4,
-    "batch": 4,
-    "scheduling": 4,
-    "store": 4,
-    "gathering": 4,
-    "lazy": 4,
-    "simulate": 4,
-    "meter": 4,
-    "decisions": 5,
-    "accessor": 6,
-    "plot": 6,
-    "report": 6,
-    "__main__": 6,
+    "lab": 3,
+    "survey": 3,
+    "weather": 3,
+    "ground": 4,
+    "runs": 5,
+    "decisions": 6,
+    "accessor": 7,
+    "plot": 8,
+    "report": 9,
+    "__main__": 10,
+}
+WINGS = {
+    f"{folder}.{wing.name}"
+    for folder in FLOORS
+    for wing in (PACKAGE / folder).glob("*/")
+    if (wing / "__init__.py").exists()
 }
 # Third-party packages that only some modules may know.
 ONLY_IN = {
     "matplotlib": {"plot", "report"},
-    "pint": {"units"},
-    "openpyxl": {"text_tables"},
+    "pint": {"words"},
+    "openpyxl": {"words"},
     "jinja2": {"report"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
-KERNELS_MAY_IMPORT = {"soilwater.kernels", "soilwater.errors", "numpy", "numba", "llvmlite"}
+KERNELS_MAY_IMPORT = {"soilwater.kernels", "soilwater.words.errors", "numpy", "numba", "llvmlite"}
 LOADED_ONLY_WHEN_NEEDED = (
     "matplotlib",
     "jinja2",
@@ -129,15 +106,25 @@ def test_every_module_has_a_floor(path):
     assert top_of(module_of(path)) in FLOORS, "give the new module its floor in this file"
 
 
+def wing_of(module):
+    """The wing a module lies in, or ""."""
+    return next((wing for wing in WINGS if f"{module}.".startswith(f"soilwater.{wing}.")), "")
+
+
 @pytest.mark.parametrize("path", FILES, ids=module_of)
-def test_no_module_imports_an_upper_floor(path):
+def test_no_module_imports_an_upper_floor_or_a_neighbour(path):
     module = module_of(path)
-    own = FLOORS[top_of(module)]
+    room, wing = top_of(module), wing_of(module)
     for name in imports_of(path.read_text(), module):
         if name == "soilwater":
-            assert own == 6, f"{module} imports the whole package"
+            assert room == "__main__", f"{module} imports the whole package"
         elif name.startswith("soilwater."):
-            assert FLOORS[top_of(name)] <= own, f"{module} (floor {own}) imports {name}"
+            other = top_of(name)
+            below = other == room or FLOORS[other] < FLOORS[room]
+            assert below, f"{module} (floor {FLOORS[room]}) imports {name}"
+            # A wing may be handed out by its folder, but no wing reaches into another.
+            if other == room and wing:
+                assert wing_of(name) in ("", wing), f"{module} reaches into {name}"
 
 
 def test_modules_do_not_import_one_another_in_a_circle():
@@ -189,7 +176,7 @@ def test_importing_the_package_loads_nothing_heavy():
 
 
 def test_importing_every_lower_floor_loads_nothing_heavy():
-    lower = [module_of(p) for p in FILES if FLOORS.get(top_of(module_of(p)), 9) < 6]
+    lower = [module_of(p) for p in FILES if FLOORS.get(top_of(module_of(p)), 9) < 7]
     assert len(lower) > 3
     loaded = loaded_after("\n".join(f"import {module}" for module in lower))
     assert not loaded & set(LOADED_ONLY_WHEN_NEEDED)
@@ -197,19 +184,24 @@ def test_importing_every_lower_floor_loads_nothing_heavy():
 
 def test_numbers_feet_and_inches_do_without_the_units_library():
     loaded = loaded_after(
-        "from soilwater.units import to_house\n"
+        "from soilwater.words.units import to_house\n"
         "to_house(30.0, 'length', 'x'), to_house('14 3/4 in', 'length', 'x')\n"
         "to_house('22 %', 'water_content', 'x'), to_house('68 degF', 'temperature', 'x')"
     )
     assert "pint" not in loaded
     assert "pint" in loaded_after(
-        "from soilwater.units import to_house\nto_house('6 in/h', 'conductivity', 'x')"
+        "from soilwater.words.units import to_house\nto_house('6 in/h', 'conductivity', 'x')"
     )
 
 
-def test_the_walls_would_notice(tmp_path):
+def test_the_walls_would_notice():
     source = (
-        "def f():\n    from soilwater import units\n    import pint\nfrom soilwater.errors import X"
+        "def f():\n    from soilwater.words import units\n    import pint\n"
+        "from soilwater.words.errors import X"
     )
-    assert imports_of(source, "soilwater.x") == {"soilwater.units", "pint", "soilwater.errors"}
-    assert imports_of(source, "soilwater.x", nested=False) == {"soilwater.errors"}
+    assert imports_of(source, "soilwater.x") == {
+        "soilwater.words.units",
+        "pint",
+        "soilwater.words.errors",
+    }
+    assert imports_of(source, "soilwater.x", nested=False) == {"soilwater.words.errors"}

@@ -10,7 +10,7 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater.vocabulary import VARIABLES
+from soilwater.words.vocabulary import VARIABLES
 
 ROOT = Path(__file__).parents[2]
 

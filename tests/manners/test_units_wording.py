@@ -5,8 +5,8 @@ import re
 import numpy as np
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.units import HOUSE_UNITS, to_house
+from soilwater.words.errors import InputError
+from soilwater.words.units import HOUSE_UNITS, to_house
 
 # Something each quantity is often mistaken for.
 MISTAKEN = {

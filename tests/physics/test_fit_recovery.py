@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from soilwater.retention import RetentionTable
+from soilwater.lab.retention import RetentionTable
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 
 # Carsel & Parrish 1988, Water Resour. Res. 24:755, class means (from memory).

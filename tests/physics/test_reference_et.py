@@ -17,9 +17,9 @@ import pandas as pd
 import pytest
 import xarray as xr
 
-from soilwater import evapotranspiration as et
-from soilwater.errors import InputError
-from soilwater.reference_et import Site, daily_reference_et, hourly_reference_et
+from soilwater.weather import evapotranspiration as et
+from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
+from soilwater.words.errors import InputError
 
 
 def printed(value, text):

@@ -5,10 +5,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import soilwater as sw
-from soilwater.decisions.depth import depth_window
-from soilwater.decisions.rest import BaseSuction, rest_curve
+from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.water_side import flush_water
+from soilwater.decisions.watering.water_side import flush_water
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.soils.at_rest import rest_curve
 
 # Sands as root zones have them: alpha 1/cm, saturated conductivity cm/h.
 sands = st.builds(

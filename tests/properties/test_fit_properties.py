@@ -4,11 +4,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.errors import InputError
-from soilwater.grading import Grading
-from soilwater.lab_sheet import read_retention, read_retention_samples
-from soilwater.retention import RetentionTable
+from soilwater.lab.grading import Grading
+from soilwater.lab.retention import RetentionTable
+from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.soils import VanGenuchten
+from soilwater.words.errors import InputError
 
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
 

@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.errors import InputError
 from soilwater.soils import (
     OVEN_DRY_SUCTION,
     BrooksCorey,
@@ -15,6 +14,7 @@ from soilwater.soils import (
     WithDryEnd,
     soil_from_dict,
 )
+from soilwater.words.errors import InputError
 
 # From clay to clean gravel; k_sat from a sealed clay to pea gravel.
 theta_r = st.floats(0.0, 0.15)

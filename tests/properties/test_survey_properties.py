@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soilwater.decisions.survey import Survey
-from soilwater.decisions.survey_sheet import read_survey
-from soilwater.errors import InputError
+from soilwater.survey.sheet import read_survey
+from soilwater.survey.survey import Survey
+from soilwater.words.errors import InputError
 
 cells = st.one_of(
     st.floats(-50, 500).map(lambda x: f"{x:.2f}"),

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.text_tables import parse_number
-from soilwater.units import HOUSE_UNITS, in_people_units, to_house
+from soilwater.words.text_tables import parse_number
+from soilwater.words.units import HOUSE_UNITS, in_people_units, to_house
 
 # Units of the trade for each quantity, in pint's spelling, and the range that occurs.
 OTHER_UNITS = {

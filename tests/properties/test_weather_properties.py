@@ -6,15 +6,15 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from soilwater.irrigation import (
+from soilwater.ground.turf import Turf
+from soilwater.weather.irrigation import (
     Event,
     intercept,
     low_quarter_uniformity,
     merge_intervals,
     uniformity_multipliers,
 )
-from soilwater.turf import Turf
-from soilwater.weather import Weather, cumulative_demand, from_days, steady_weather
+from soilwater.weather.series import Weather, cumulative_demand, from_days, steady_weather
 
 START = np.datetime64("2025-03-30", "ns")
 

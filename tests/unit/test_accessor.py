@@ -6,7 +6,7 @@ import xarray as xr
 
 import soilwater as sw
 from soilwater.accessor import depth_name
-from soilwater.errors import InputError, Status
+from soilwater.words.errors import InputError, Status
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")

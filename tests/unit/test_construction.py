@@ -9,11 +9,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soilwater.decisions.construction import EDITIONS, Verdict, check_root_zone
-from soilwater.errors import InputError
-from soilwater.grading import Grading
-from soilwater.retention import RetentionTable
+from soilwater.decisions.building.construction import EDITIONS, Verdict, check_root_zone
+from soilwater.lab.grading import Grading
+from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
+from soilwater.words.errors import InputError
 
 SIZES = np.array([2.0, 1.0, 0.5, 0.25, 0.15, 0.05, 0.0])
 SAND = Grading(SIZES, np.array([0.01, 0.04, 0.27, 0.53, 0.11, 0.02, 0.02]))

@@ -7,7 +7,7 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater import lazy, scheduling
+from soilwater.runs import lazy, scheduling
 
 dask = pytest.importorskip("dask")
 distributed = pytest.importorskip("distributed")

@@ -3,12 +3,13 @@
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.contour import depth_over_contour
-from soilwater.decisions.depth import compare_sands, depth_window
-from soilwater.decisions.rest import OVER_GRAVEL, BaseSuction, rest_curve
+from soilwater.decisions.building.contour import depth_over_contour
+from soilwater.decisions.building.depth import compare_sands, depth_window
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.targets import READING_TARGETS, AirTarget, reading_target
-from soilwater.errors import InputError
+from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction
+from soilwater.soils.at_rest import rest_curve
+from soilwater.words.errors import InputError
 
 SANDS = {
     "A": sw.VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0, name="A"),

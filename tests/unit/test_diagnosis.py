@@ -5,9 +5,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from soilwater.decisions.causes import CAUSES, NAMES, ReadingTable, equally_likely_soils
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.measurements import (
+from soilwater.decisions.spots.causes import CAUSES, NAMES, ReadingTable
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.measurements import (
     KINDS,
     OUTLET_SLOW,
     Measurement,
@@ -15,9 +15,10 @@ from soilwater.decisions.measurements import (
     rank_measurements,
     with_finding,
 )
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.errors import InputError
+from soilwater.lab.equally_likely import equally_likely_soils
 from soilwater.soils import BrooksCorey, VanGenuchten
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.errors import InputError
 
 MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
 ROD = 7.6

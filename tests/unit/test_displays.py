@@ -7,11 +7,11 @@ from html.parser import HTMLParser
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.depth import depth_window
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.building.depth import depth_window
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.survey.survey import Reading, Spot, Survey
 
 NASTY = '<script>alert("x")</script> & <b>bold</b>'
 ESCAPED = "&lt;script&gt;"

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.special import hyp2f1
 
 import soilwater as sw
-from soilwater.equilibrium import depth_range, mean_over_depth, resting_suction
+from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0)

@@ -4,7 +4,7 @@ import pickle
 
 import pytest
 
-from soilwater.errors import (
+from soilwater.words.errors import (
     Faults,
     InputError,
     RunError,

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.expected import expected_reading
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.errors import InputError
+from soilwater.decisions.spots.expected import expected_reading
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.errors import InputError
 
 SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C")
 SURVEY = Survey(

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soilwater.errors import InputError, SoilWaterWarning
-from soilwater.expectations import PARAMETERS
-from soilwater.fitting import STARTS
-from soilwater.grading import Grading
-from soilwater.lab_sheet import read_retention
-from soilwater.retention import RetentionTable
+from soilwater.lab.expectations import PARAMETERS
+from soilwater.lab.fitting import STARTS
+from soilwater.lab.grading import Grading
+from soilwater.lab.retention import RetentionTable
+from soilwater.lab.sheet import read_retention
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.words.errors import InputError, SoilWaterWarning
 
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
 TRUTH = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.forcing import make_forcing
 from soilwater.kernels import march
+from soilwater.runs.forcing import make_forcing
 
 DAYS = sw.steady_weather(2, 5.0, rain=2.4)
 TURF = sw.Turf(15.0, crop_coefficient=0.8, cover=0.75)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.grading import Grading, hazen_conductivity
+from soilwater.lab.grading import Grading, hazen_conductivity
+from soilwater.words.errors import InputError
 
 SAND = Grading(
     np.array([2.0, 1.0, 0.5, 0.25, 0.15, 0.05, 0.0]),

@@ -9,8 +9,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.irrigation import (
+from soilwater.weather.irrigation import (
     Event,
     Rule,
     cycle_and_soak,
@@ -23,7 +22,8 @@ from soilwater.irrigation import (
     too_soon_to_read,
     uniformity_multipliers,
 )
-from soilwater.weather import cumulative_demand, steady_weather
+from soilwater.weather.series import cumulative_demand, steady_weather
+from soilwater.words.errors import InputError
 
 
 def test_an_event_by_rate_or_by_duration():

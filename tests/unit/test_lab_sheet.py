@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.lab_sheet import read_retention, read_retention_samples
+from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.words.errors import InputError
 
 DATA = Path(__file__).parents[2] / "examples" / "data"
 

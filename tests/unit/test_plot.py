@@ -12,9 +12,9 @@ from matplotlib.dates import num2date
 from PIL import Image
 
 import soilwater as sw
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.errors import InputError
 from soilwater.plot import style
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.errors import InputError
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")

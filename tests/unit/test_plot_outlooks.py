@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.survey import Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
 from soilwater.plot import outlook, style
+from soilwater.survey.survey import Spot, Survey
 
 SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
 DEPTHS = {"A1": 30, "A2": 30, "B1": 32, "B2": 34, "C1": 38, "C2": 42, "C3": 46}

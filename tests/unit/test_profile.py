@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import soilwater as sw
+from soilwater.ground.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
 from soilwater.kernels import column
-from soilwater.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
 GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0, name="pea gravel")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.units import to_house
+from soilwater.words.errors import InputError
+from soilwater.words.units import to_house
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

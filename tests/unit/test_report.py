@@ -15,12 +15,12 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.measurements import next_measurement
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.measurements import next_measurement
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
 from soilwater.report import report
+from soilwater.survey.survey import Reading, Spot, Survey
 
 NASTY = '<script>alert("x")</script> & $x_'
 EXAMPLE = Path(__file__).parents[2] / "examples" / "committee_report.py"

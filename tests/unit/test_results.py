@@ -7,8 +7,8 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater.results import each_column, kept_names, lay_out
-from soilwater.vocabulary import VARIABLES
+from soilwater.runs.results import each_column, kept_names, lay_out
+from soilwater.words.vocabulary import VARIABLES
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
 LOAM = sw.VanGenuchten.texture_class("loam")

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.retention import LAB_ERROR, RetentionTable
+from soilwater.lab.retention import LAB_ERROR, RetentionTable
+from soilwater.words.errors import InputError
 
 SUCTION = [10.0, 20.0, 30.0, 40.0]
 WATER = [0.378, 0.284, 0.194, 0.140]

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.contour import depth_over_contour
-from soilwater.decisions.depth import compare_sands, depth_window
-from soilwater.decisions.expected import expected_reading
-from soilwater.decisions.rest import BaseSuction
-from soilwater.decisions.survey import Spot, Survey
-from soilwater.decisions.water_side import air_after_rain
+from soilwater.decisions.building.contour import depth_over_contour
+from soilwater.decisions.building.depth import compare_sands, depth_window
+from soilwater.decisions.spots.expected import expected_reading
+from soilwater.decisions.watering.water_side import air_after_rain
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.survey.survey import Spot, Survey
 
 MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="peat mix")
 STRAIGHT = sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")

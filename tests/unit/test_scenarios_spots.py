@@ -7,18 +7,18 @@ Expected readings of the scenarios come from an independent screening calculatio
 import numpy as np
 import pytest
 
-from soilwater.decisions.diagnosis import diagnose
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.measurements import next_measurement
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.watering import Lines, dry_down_outlook
-from soilwater.decisions.what_if import regrade, what_if
-from soilwater.equilibrium import drained_water_content
-from soilwater.profile import Profile
+from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.measurements import next_measurement
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.what_if import regrade, what_if
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.runs.drained import drained_water_content
 from soilwater.soils import VanGenuchten
-from soilwater.turf import Turf
-from soilwater.weather import steady_weather
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.series import steady_weather
 
 WET_MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
 MIDDLE_MIX = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="middle mix")

@@ -10,8 +10,8 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater import scheduling
-from soilwater.results import SIMULATED
+from soilwater.runs import scheduling
+from soilwater.runs.results import SIMULATED
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")

@@ -3,10 +3,10 @@
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.cautions import CAUTIONS, cautions_for, slope_caution
-from soilwater.decisions.rest import rest_curve
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.errors import InputError
+from soilwater.soils.at_rest import rest_curve
+from soilwater.words.cautions import CAUTIONS, cautions_for, slope_caution
+from soilwater.words.errors import InputError
 
 SANDS = {
     "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),

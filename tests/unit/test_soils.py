@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from soilwater.errors import InputError, UnitError
 from soilwater.soils import (
     OVEN_DRY_SUCTION,
     BrooksCorey,
@@ -18,6 +17,7 @@ from soilwater.soils import (
     WithDryEnd,
     soil_from_dict,
 )
+from soilwater.words.errors import InputError, UnitError
 
 SAND = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0, name="river sand", source="made up for this test")
 MODELS = [

@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.evapotranspiration import saturation_vapour_pressure
-from soilwater.reference_et import Site, daily_reference_et
-from soilwater.station import read_station, read_weather
-from soilwater.station_columns import QUANTITIES, spell
+from soilwater.weather.evapotranspiration import saturation_vapour_pressure
+from soilwater.weather.reference_et import Site, daily_reference_et
+from soilwater.weather.station.columns import QUANTITIES, spell
+from soilwater.weather.station.files import read_station, read_weather
+from soilwater.words.errors import InputError
 
 DAILY = """Date,Rain (mm),ETo (mm)
 2026-07-01,0.0,5.1

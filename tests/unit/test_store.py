@@ -11,8 +11,8 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater import scheduling
-from soilwater.store import block_shape, blocks_of
+from soilwater.runs import scheduling
+from soilwater.runs.store import block_shape, blocks_of
 
 zarr = pytest.importorskip("zarr")
 
@@ -27,7 +27,7 @@ SCRIPT = f"""
     import os, sys
     import numpy as np
     import soilwater as sw
-    from soilwater import scheduling
+    from soilwater.runs import scheduling
 
     scheduling.CASE_DAYS_PER_CHUNK = 2
     sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -96,7 +96,7 @@ def grid():
 @pytest.mark.parametrize("cases_per_chunk", [1, 2, 4, 100])
 def test_batches_of_two_dimensions(tmp_path, monkeypatch, cases_per_chunk):
     monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", cases_per_chunk)
-    monkeypatch.setattr("soilwater.gathering._CHUNKS_PER_BLOCK", 1)
+    monkeypatch.setattr("soilwater.runs.gathering._CHUNKS_PER_BLOCK", 1)
     in_memory = sw.simulate_many(grid(), output=12.0)
     stored = sw.simulate_many(grid(), output=12.0, store=tmp_path / "run.zarr")
     assert stored.drainage.dims == ("sand", "rod", "time")
@@ -105,7 +105,7 @@ def test_batches_of_two_dimensions(tmp_path, monkeypatch, cases_per_chunk):
 
 
 def test_the_rest_of_two_dimensions_is_run(tmp_path, monkeypatch):
-    monkeypatch.setattr("soilwater.gathering._CHUNKS_PER_BLOCK", 2)
+    monkeypatch.setattr("soilwater.runs.gathering._CHUNKS_PER_BLOCK", 2)
     path = tmp_path / "run.zarr"
     expected = sw.simulate_many(grid(), output=12.0, store=path).load()
     group = zarr.open_group(path, mode="r+")

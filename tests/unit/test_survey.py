@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.survey_place import METRES_PER_DEGREE, distance
-from soilwater.decisions.survey_sheet import join_surveys, read_survey
-from soilwater.errors import InputError
+from soilwater.survey.place import METRES_PER_DEGREE, distance
+from soilwater.survey.sheet import join_surveys, read_survey
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.errors import InputError
 
 DATA = Path(__file__).parents[2] / "examples" / "data"
 

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from soilwater.errors import InputError
-from soilwater.text_tables import (
+from soilwater.words.errors import InputError
+from soilwater.words.text_tables import (
     echo_table,
     html_table,
     looks_like_unit,

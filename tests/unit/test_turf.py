@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from soilwater.errors import InputError
-from soilwater.kernels import uptake
-from soilwater.turf import (
+from soilwater.ground.turf import (
     COOL_SEASON_CALIFORNIA,
     WARM_SEASON_CALIFORNIA,
     RoundedStress,
     SShapedStress,
     Turf,
 )
-from soilwater.weather import steady_weather
+from soilwater.kernels import uptake
+from soilwater.weather.series import steady_weather
+from soilwater.words.errors import InputError
 
 # Stress points, from memory: Wesseling (1991) and Feddes-type tables for pasture, Taylor & Ashcroft
 # (1972) for turf grass; suctions in cm: oxygen limit, best from, dry limit at 5 and at 1 mm/day, no

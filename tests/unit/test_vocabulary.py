@@ -9,7 +9,7 @@ import pint
 import pytest
 import xarray as xr
 
-from soilwater.vocabulary import VARIABLES, Variable, attach, attributes
+from soilwater.words.vocabulary import VARIABLES, Variable, attach, attributes
 
 # Canonical units from the CF standard name table, version 93 (17 March 2026).
 CF_CANONICAL_UNITS = {

@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.water_side import (
+from soilwater.decisions.watering.water_side import (
     air_after_rain,
     air_filled_porosity,
     days_below_air,
     flush_water,
 )
-from soilwater.errors import InputError
+from soilwater.words.errors import InputError
 
 SANDS = {
     "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),

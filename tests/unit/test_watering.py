@@ -5,8 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from soilwater.cases import Case
-from soilwater.decisions.ensembles import (
+from soilwater.decisions.watering.ensembles import (
     LOW,
     between_depths,
     column,
@@ -16,18 +15,19 @@ from soilwater.decisions.ensembles import (
     make_draws,
     run_columns,
 )
-from soilwater.decisions.hand_watering import hand_water_plan
-from soilwater.decisions.rest import BaseSuction
-from soilwater.decisions.survey import Reading, Spot, Survey
-from soilwater.decisions.water_plan import gallons_per_1000_ft2
-from soilwater.decisions.watering import Lines, dried_to, dry_down_outlook
-from soilwater.equilibrium import drained_state
-from soilwater.errors import InputError
-from soilwater.irrigation import Event
-from soilwater.profile import Profile
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Lines, dried_to, dry_down_outlook
+from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.runs.cases import Case
+from soilwater.runs.drained import drained_state
 from soilwater.soils import VanGenuchten
-from soilwater.turf import Turf
-from soilwater.weather import steady_weather
+from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import steady_weather
+from soilwater.words.errors import InputError
 
 MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
 MIDDLE = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)

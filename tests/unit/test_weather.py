@@ -8,14 +8,14 @@ import pytest
 import xarray as xr
 from scipy.integrate import quad
 
-from soilwater.errors import InputError
-from soilwater.weather import (
+from soilwater.weather.series import (
     Weather,
     cumulative_demand,
     from_days,
     steady_weather,
     weather_from_table,
 )
+from soilwater.words.errors import InputError
 
 
 def hours(n, start="2025-07-01"):

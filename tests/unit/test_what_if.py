@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from soilwater.decisions.watering import Lines
-from soilwater.decisions.what_if import (
+from soilwater.decisions.watering.outlook import Lines
+from soilwater.decisions.watering.what_if import (
     blocked_outlet,
     irrigate,
     other_sand,
@@ -15,12 +15,12 @@ from soilwater.decisions.what_if import (
     what_if,
     with_suction_scaled,
 )
-from soilwater.errors import InputError
-from soilwater.irrigation import Event
-from soilwater.profile import CapillaryBreak, Layer, Profile
+from soilwater.ground.profile import CapillaryBreak, Layer, Profile
+from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
-from soilwater.turf import Turf
-from soilwater.weather import steady_weather
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import steady_weather
+from soilwater.words.errors import InputError
 
 MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
 STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")

@@ -1,0 +1,1 @@
+"""How deep to build, and of what."""

@@ -1,0 +1,523 @@
+"""Check a root-zone sand and its gravel against a construction recommendation.
+
+A laboratory test looks at the sand at one suction. The check puts beside it what the same sand
+holds in a root zone of the user's own depth, under the user's own meter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from html import escape
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from soilwater.ground.profile import Profile
+from soilwater.lab.fitting import CONDUCTIVITY_ERROR, LEVEL, FitResult
+from soilwater.lab.grading import Grading
+from soilwater.lab.retention import RetentionTable
+from soilwater.runs.drained import drained_water_content
+from soilwater.soils import Soil
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import number_to_house
+
+READ = "read in a summary"
+MEMORY = "from memory"
+
+SAMPLES = 100
+"""Soils of a fit's posterior sample that carry its band to the user's depth."""
+
+
+class Verdict(StrEnum):
+    """How a value stands to a limit; near means the limit lies within the error of the value."""
+
+    PASS = "pass"
+    NEAR = "near"
+    FAIL = "fail"
+    NOT_ENOUGH_DATA = "not enough data"
+
+
+@dataclass(frozen=True)
+class Check:
+    """One line of a material check.
+
+    Attributes
+    ----------
+    what : str
+        What was looked at.
+    value, error : float or None
+        The value and its standard error in `unit`; None where there is not enough data.
+    low, high : float or None
+        Limits in `unit`; None where there is none on that side.
+    unit : str
+        Such as ``"% by volume"``; empty for ratios.
+    verdict : Verdict
+        How the value stands to the limits.
+    flag : str
+        How the limits are known: `READ` or `MEMORY`.
+    remark : str
+        Why there is not enough data, or where the value comes from.
+    """
+
+    what: str
+    value: float | None
+    error: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    verdict: Verdict
+    flag: str
+    remark: str = ""
+
+
+@dataclass(frozen=True, repr=False)
+class MaterialCheck:
+    """Checks of one root-zone material against one edition of a recommendation.
+
+    Attributes
+    ----------
+    edition : str
+        Full name of the recommendation.
+    checks : tuple of Check
+        One per requirement.
+    at_depth : tuple of str
+        Sentences on the same sand at the user's own depth and rod; empty where none was given.
+    cautions : tuple of str
+        What to keep in mind.
+    """
+
+    edition: str
+    checks: tuple[Check, ...]
+    at_depth: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst of the checks: a failure, then missing data, then a near value."""
+        found = {check.verdict for check in self.checks}
+        order = (Verdict.FAIL, Verdict.NOT_ENOUGH_DATA, Verdict.NEAR)
+        return next((each for each in order if each in found), Verdict.PASS)
+
+    def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
+        rows: list[tuple[str, ...]] = []
+        for check in self.checks:
+            value = "-"
+            if check.value is not None:
+                value = f"{_figure(check.value)} +/- {_figure(check.error or 0.0)}"
+            wanted = f"{_range(check.low, check.high)} {check.unit}".strip()
+            remark = "; ".join(part for part in (f"limit {check.flag}", check.remark) if part)
+            rows.append((check.what, value, wanted, check.verdict.value, remark))
+        return rows, ("what", "value", "asked for", "verdict", "remark")
+
+    def __repr__(self) -> str:
+        rows, header = self._rows()
+        lines = [f"{self.edition}: {self.verdict.value}", echo_table(rows, header)]
+        lines += [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        rows, header = self._rows()
+        items = [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
+        listed = "".join(f"<li>{escape(item)}</li>" for item in items)
+        caption = f"{self.edition}: {self.verdict.value}"
+        return f"{html_table(rows, header, caption=caption)}<ul>{listed}</ul>"
+
+
+class _Recommendation(NamedTuple):
+    """Limits of one edition; per cent by volume or mass, in/h, diameter ratios."""
+
+    title: str
+    test_suction: float
+    suction_flag: str
+    total: tuple[float, float]
+    air_filled: tuple[float, float]
+    capillary: tuple[float, float]
+    k_sat: tuple[float, float | None]
+    flag: str
+    grading: bool
+    bridging: float | None = None
+    permeability: float | None = None
+    uniformity: float | None = None
+
+
+EDITIONS = {
+    "USGA 2004": _Recommendation(
+        title="USGA recommendations for a putting green, 2004 and later revisions",
+        test_suction=30.0,
+        suction_flag=MEMORY,
+        total=(35.0, 55.0),
+        air_filled=(15.0, 30.0),
+        capillary=(15.0, 25.0),
+        k_sat=(6.0, None),
+        flag=READ,
+        grading=True,
+        bridging=8.0,
+        permeability=5.0,
+        uniformity=3.0,
+    ),
+    "USGA 1993": _Recommendation(
+        title="USGA recommendations for a putting green, 1993",
+        test_suction=30.0,
+        suction_flag=MEMORY,
+        total=(35.0, 55.0),
+        air_filled=(15.0, 30.0),
+        capillary=(15.0, 25.0),
+        k_sat=(6.0, None),
+        flag=READ,
+        grading=True,
+        bridging=5.0,
+        permeability=5.0,
+        uniformity=2.5,
+    ),
+    "California": _Recommendation(
+        title="California method, sand without gravel over drain trenches",
+        test_suction=40.0,
+        suction_flag=MEMORY,
+        total=(35.0, 55.0),
+        air_filled=(15.0, 30.0),
+        capillary=(10.0, 20.0),
+        k_sat=(15.0, 50.0),
+        flag=MEMORY,
+        grading=False,
+    ),
+}
+"""Recommendations by name and edition, each limit marked as read in a summary or from memory."""
+
+_SUCTION_TOLERANCE = 1.0
+"""A point this close [cm] to the test suction counts as measured there (3 kPa is 30.6 cm)."""
+
+
+def check_root_zone(
+    table: RetentionTable,
+    *,
+    edition: str = "USGA 2004",
+    gravel: Grading | None = None,
+    intermediate: Grading | None = None,
+    soil: FitResult | Soil | None = None,
+    depth: Any = None,
+    rod: Any = None,
+    entry_suction: Any = 3.0,
+) -> MaterialCheck:
+    """Check a root-zone material against a construction recommendation.
+
+    Parameters
+    ----------
+    table : RetentionTable
+        The lab sheet of the material.
+    edition : str
+        Which recommendation: ``"USGA 2004"``, ``"USGA 1993"`` or ``"California"``.
+    gravel, intermediate : Grading, optional
+        Sieve analyses of the gravel blanket and of an intermediate layer. With an intermediate
+        layer the gravel has no need to bridge with the root zone.
+    soil : FitResult or soil model, optional
+        Curve of the material. It stands in where the sheet has no point at the test suction, and
+        is needed for `depth`.
+    depth : float or str, optional
+        The user's own root-zone depth [cm].
+    rod : float or str, optional
+        Length of the meter's rods [cm]; needed with `depth`.
+    entry_suction : float or str
+        Suction left at the base once drainage has ended [cm]. 0 to 9 cm have been reported; 3 cm
+        over clean gravel is an assumption to be stated beside the result.
+
+    Returns
+    -------
+    MaterialCheck
+
+    Raises
+    ------
+    InputError
+        If the edition is unknown, or `depth` comes without `soil` and `rod`; all faults at once.
+
+    Notes
+    -----
+    Limits and how each is known are in `EDITIONS` and beside each line of the result: most were
+    read in a summary or recalled from memory, not in the edition itself. A value is called near
+    where a limit lies within its error: one lab error for water contents and porosity; 20 % for
+    conductivity, 10 % for shares above a fifth and 35 % for smaller ones (the confidence that a
+    trade article on root-zone testing gives; the split at a fifth is our own); 10 % for diameters
+    (common practice, no source).
+    """
+    faults = Faults("Root-zone check")
+    if edition not in EDITIONS:
+        faults.add(f'edition="{edition}" is not known', allowed=", ".join(EDITIONS))
+    if depth is not None and (soil is None or rod is None):
+        faults.add(
+            "a depth needs the curve of the sand and the length of the rods",
+            cure='add soil=table.fit(...) and rod="3 in"',
+        )
+    faults.raise_if_any()
+    rules = EDITIONS[edition]
+    checks = [*_water_checks(table, soil, rules)]
+    if rules.grading:
+        checks += _sand_checks(table.grading)
+        checks += _gravel_checks(table.grading, gravel, intermediate, rules)
+    at_depth: tuple[str, ...] = ()
+    if depth is not None:
+        assert soil is not None
+        at_depth = _at_depth(soil, depth, rod, entry_suction, rules)
+    cautions = [
+        "limits are cited as known here, not as printed: hold the current edition before accepting "
+        "or rejecting a load, and let an accredited laboratory test it",
+        "drainage, outlets and layers are the business of the licensed designer and local code",
+    ]
+    return MaterialCheck(rules.title, tuple(checks), at_depth, (*table.cautions, *cautions))
+
+
+def _figure(value: float) -> str:
+    return f"{value:.1f}" if abs(value) < 99.95 else f"{value:.0f}"
+
+
+def _range(low: float | None, high: float | None) -> str:
+    if low is None:
+        return f"at most {high:g}"
+    return f"at least {low:g}" if high is None else f"{low:g} to {high:g}"
+
+
+def _check(
+    what: str,
+    value: float | None,
+    error: float,
+    limits: tuple[float | None, float | None],
+    unit: str,
+    flag: str,
+    remark: str = "",
+) -> Check:
+    low, high = limits
+    if value is None or not np.isfinite(value):
+        return Check(
+            what, None, None, low, high, unit, Verdict.NOT_ENOUGH_DATA, flag, remark
+        )  # fmt: skip
+    # How far inside the limits the value lies; negative outside.
+    margin = min(
+        value - low if low is not None else np.inf, high - value if high is not None else np.inf
+    )
+    verdict = Verdict.PASS if margin >= error else Verdict.NEAR
+    if margin < -error:
+        verdict = Verdict.FAIL
+    return Check(what, value, error, low, high, unit, verdict, flag, remark)
+
+
+def _water_checks(
+    table: RetentionTable, soil: FitResult | Soil | None, rules: _Recommendation
+) -> list[Check]:
+    capillary, error, remark = _held_at(table, soil, rules.test_suction)
+    space = table.pore_space
+    total = None if space is None else 100.0 * space
+    space_error = 100.0 * table.lab_error
+    air = None if total is None or capillary is None else total - capillary
+    no_space = "" if total is not None else "needs total porosity, or bulk density"
+    at = f"at {rules.test_suction:g} cm"
+    k_sat = None if table.k_sat is None else table.k_sat / 2.54
+    k_error = 0.0 if k_sat is None else k_sat * (np.exp(CONDUCTIVITY_ERROR) - 1.0)
+    suction_known = f"test suction {rules.suction_flag}"
+    return [
+        _check("total porosity", total, space_error, rules.total, "%", rules.flag, no_space),
+        _check(
+            f"capillary porosity {at}",
+            capillary,
+            error,
+            rules.capillary,
+            "% by volume",
+            rules.flag,
+            f"{remark}; {suction_known}",
+        ),
+        _check(
+            f"air-filled porosity {at}",
+            air,
+            float(np.hypot(error, space_error)),
+            rules.air_filled,
+            "% by volume",
+            rules.flag,
+            no_space,
+        ),
+        _check(
+            "saturated conductivity",
+            k_sat,
+            k_error,
+            rules.k_sat,
+            "in/h",
+            rules.flag,
+            "" if k_sat is not None else "not on the sheet",
+        ),
+    ]
+
+
+def _held_at(
+    table: RetentionTable, soil: FitResult | Soil | None, suction: float
+) -> tuple[float | None, float, str]:
+    """Water [%] at a suction, its error [%], and where it comes from."""
+    points = table.points
+    near = np.abs(points.suction - suction)
+    if near.min() <= _SUCTION_TOLERANCE:
+        i = int(np.argmin(near))
+        return 100.0 * points.water_content[i], 100.0 * points.standard_error[i], "measured"
+    if isinstance(soil, FitResult):
+        band = soil.band(suction, LEVEL)
+        half = 50.0 * float(band.upper[0] - band.lower[0]) / 1.645
+        return 100.0 * float(band.median[0]), half, "from the fitted curve"
+    if soil is not None:
+        return 100.0 * float(soil.water_content(suction)), 0.0, "from the curve given"
+    return None, 0.0, f"no point at {suction:g} cm: measure it, or give soil=table.fit(...)"
+
+
+def _share_error(share: float) -> float:
+    return (0.10 if share >= 20.0 else 0.35) * share
+
+
+class _Fraction(NamedTuple):
+    """A limit on the share of the mass between two sizes [mm]."""
+
+    what: str
+    finer: float
+    coarser: float
+    limits: tuple[float | None, float | None]
+
+
+_ANY_SIZE = 1000.0
+_SAND = (
+    _Fraction("gravel, above 2 mm", 2.0, _ANY_SIZE, (None, 3.0)),
+    _Fraction("gravel and very coarse sand, above 1 mm", 1.0, _ANY_SIZE, (None, 10.0)),
+    _Fraction("coarse and medium sand, 0.25-1 mm", 0.25, 1.0, (60.0, None)),
+    _Fraction("fine sand, 0.15-0.25 mm", 0.15, 0.25, (None, 20.0)),
+    _Fraction("very fine sand, 0.05-0.15 mm", 0.05, 0.15, (None, 5.0)),
+    _Fraction("silt, 0.002-0.05 mm", 0.002, 0.05, (None, 5.0)),
+    _Fraction("clay, below 0.002 mm", 0.0, 0.002, (None, 3.0)),
+    _Fraction("very fine sand, silt and clay, below 0.15 mm", 0.0, 0.15, (None, 10.0)),
+)
+_GRAVEL_ALONE = (
+    _Fraction("gravel above 12 mm", 12.0, _ANY_SIZE, (None, 0.0)),
+    _Fraction("gravel below 2 mm", 0.0, 2.0, (None, 10.0)),
+    _Fraction("gravel below 1 mm", 0.0, 1.0, (None, 5.0)),
+)
+_GRAVEL_UNDER_LAYER = (
+    _Fraction("gravel above 12.7 mm", 12.7, _ANY_SIZE, (None, 10.0)),
+    _Fraction("gravel 6.4-9.5 mm", 6.4, 9.5, (65.0, None)),
+    _Fraction("gravel below 2 mm", 0.0, 2.0, (None, 10.0)),
+)
+_INTERMEDIATE = (_Fraction("intermediate layer 1-4 mm", 1.0, 4.0, (90.0, None)),)
+
+
+def _fraction_checks(grading: Grading | None, rules: Sequence[_Fraction]) -> list[Check]:
+    found = []
+    for rule in rules:
+        value, remark = _share(grading, rule)
+        error = 0.0 if value is None else _share_error(value)
+        found.append(_check(rule.what, value, error, rule.limits, "% by mass", MEMORY, remark))
+    return found
+
+
+def _share(grading: Grading | None, rule: _Fraction) -> tuple[float | None, str]:
+    """Share [%] between two sizes, or None and what is missing."""
+    if grading is None:
+        return None, "no sieve analysis"
+    bounds = [size for size in (rule.finer, rule.coarser) if 0.0 < size < _ANY_SIZE]
+    outside = [size for size in bounds if not _known(grading, size)]
+    if not outside:
+        coarser = 1.0 if rule.coarser == _ANY_SIZE else grading.passing(rule.coarser)
+        finer = 0.0 if rule.finer == 0.0 else grading.passing(rule.finer)
+        return 100.0 * (coarser - finer), ""
+    # Silt and clay are not told apart by sieves; but neither exceeds what passes the last sieve.
+    most = 100.0 * grading.passing(min(size for size in grading.sizes if size > 0.0))
+    high = rule.limits[1]
+    last = float(min(size for size in grading.sizes if size > 0.0))
+    if rule.coarser <= last * 1.02 and high is not None and most <= high:
+        return most, "at most this: all that passes the finest sieve"
+    sizes = " and ".join(f"{size:g} mm" for size in outside)
+    return None, f"the analysis does not reach {sizes}"
+
+
+def _known(grading: Grading, size: float) -> bool:
+    """Whether the share passing a size is measured, or lies between two sieves close by."""
+    if grading.has_sieve(size):
+        return True
+    sieves = grading.sizes[grading.sizes > 0.0]
+    above, below = sieves[sieves > size], sieves[sieves < size]
+    # Above a sieve that everything passes, and below one that nothing does, there is nothing.
+    if above.size == 0 and grading.passing(float(sieves.max())) > 1.0 - 1e-9:
+        return True
+    if below.size == 0 and grading.passing(float(sieves.min())) < 1e-9:
+        return True
+    return bool(above.size and below.size and above.min() / below.max() <= 4.5)
+
+
+def _sand_checks(grading: Grading | None) -> list[Check]:
+    return _fraction_checks(grading, _SAND)
+
+
+def _gravel_checks(
+    sand: Grading | None,
+    gravel: Grading | None,
+    intermediate: Grading | None,
+    rules: _Recommendation,
+) -> list[Check]:
+    if intermediate is not None:
+        return [
+            *_fraction_checks(gravel, _GRAVEL_UNDER_LAYER),
+            *_fraction_checks(intermediate, _INTERMEDIATE),
+        ]
+    ratios: tuple[tuple[str, Callable[[], float], tuple[float | None, float | None]], ...] = (
+        (
+            "bridging: D15 of gravel / D85 of sand",
+            lambda: _diameter(gravel, 0.15) / _diameter(sand, 0.85),
+            (None, rules.bridging),
+        ),
+        (
+            "permeability: D15 of gravel / D15 of sand",
+            lambda: _diameter(gravel, 0.15) / _diameter(sand, 0.15),
+            (rules.permeability, None),
+        ),
+        (
+            "uniformity: D90 / D15 of gravel",
+            lambda: _diameter(gravel, 0.90) / _diameter(gravel, 0.15),
+            (None, rules.uniformity),
+        ),
+    )
+    found = []
+    for what, ratio, limits in ratios:
+        value = ratio()
+        remark = "" if np.isfinite(value) else "needs the sieve analyses of sand and gravel"
+        error = 0.0 if not np.isfinite(value) else 0.1 * value
+        found.append(_check(what, value, error, limits, "", MEMORY, remark))
+    return [*found, *_fraction_checks(gravel, _GRAVEL_ALONE)]
+
+
+def _diameter(grading: Grading | None, share: float) -> float:
+    return float("nan") if grading is None else grading.diameter(share)
+
+
+def _at_depth(
+    soil: FitResult | Soil, depth: Any, rod: Any, entry_suction: Any, rules: _Recommendation
+) -> tuple[str, ...]:
+    """Sentences on the sand at the user's own depth."""
+    thickness = number_to_house(depth, "length", "depth")
+    length = number_to_house(rod, "length", "rod")
+    entry = number_to_house(entry_suction, "suction", "entry_suction")
+    if length > thickness:
+        raise InputError(f"rod: {length:g} cm is longer than the root zone of {thickness:g} cm.")
+
+    def reading(one: Soil) -> float:
+        profile = Profile.over_gravel(one, thickness, entry_suction=entry)
+        return 100.0 * drained_water_content(profile, 0.0, length)
+
+    best = soil.soil if isinstance(soil, FitResult) else soil
+    middle = reading(best)
+    band = ""
+    if isinstance(soil, FitResult):
+        tail = 50.0 * (1.0 - LEVEL)
+        low, high = np.percentile(
+            [reading(one) for one in soil.samples(SAMPLES)], [tail, 100.0 - tail]
+        )
+        band = f" ({low:.1f} to {high:.1f}, {100 * LEVEL:.0f} % band)"
+    test = 100.0 * float(best.water_content(rules.test_suction))
+    air = 100.0 * best.theta_s - middle
+    return (
+        f"the same sand at your depth: drained over gravel, a {length:.1f} cm "
+        f"({length / 2.54:.1f} in) rod in {thickness:.1f} cm ({thickness / 2.54:.1f} in) of root "
+        f"zone reads {middle:.1f} % by volume{band}, with {air:.1f} % air; the lab test at "
+        f"{rules.test_suction:g} cm sees {test:.1f} %",
+        f"assumed: {entry:g} cm of suction left at the base, level ground, the drying curve",
+    )

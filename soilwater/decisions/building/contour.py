@@ -1,0 +1,134 @@
+"""Depth varied over a contour, so that crests and flats read alike once drained."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from html import escape
+
+from soilwater.decisions.building.depth import DepthWindow, Range
+from soilwater.decisions.slope import SlopeEquivalent
+from soilwater.words.errors import Faults
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import in_people_units, number_to_house
+
+
+@dataclass(frozen=True)
+class PlaceDepth:
+    """Depth to build at one place of a contour.
+
+    Attributes
+    ----------
+    name : str
+        Of the place.
+    extra : Range
+        Centimetres the place behaves deeper than it is [cm].
+    depth : float
+        Depth to build [cm].
+    low, high : float
+        Window there [cm], narrowed by what is not known of `extra`.
+    """
+
+    name: str
+    extra: Range
+    depth: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, repr=False)
+class ContourDesign:
+    """Depths over a contour, each place's slope taken off the level depth.
+
+    Attributes
+    ----------
+    window : DepthWindow
+        Window on level ground.
+    places : tuple of PlaceDepth
+        In the order given.
+    cautions : tuple of str
+        What must stand beside the answer.
+    """
+
+    window: DepthWindow
+    places: tuple[PlaceDepth, ...]
+    cautions: tuple[str, ...]
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        return [
+            (
+                place.name,
+                str(place.extra) if place.extra.high > 0.0 else "level",
+                in_people_units(place.depth, "length"),
+                str(Range(place.low, place.high)) if place.low <= place.high else "none",
+            )
+            for place in self.places
+        ]
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _PLACES)
+        lines = [f"caution: {caution}" for caution in self.cautions]
+        return "\n".join([f"{self.window.name}: {self.window.sentence}", table, *lines])
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>caution: {escape(caution)}</li>" for caution in self.cautions)
+        caption = f"{self.window.name}: {self.window.sentence}"
+        return f"{html_table(self._rows(), _PLACES, caption=caption)}<ul>{items}</ul>"
+
+
+_PLACES = ("place", "behaves as if deeper by", "build", "window there")
+
+
+def depth_over_contour(
+    window: DepthWindow, places: Mapping[str, SlopeEquivalent | float | str]
+) -> ContourDesign:
+    """Vary the depth over a contour so that crests and flats read alike.
+
+    Parameters
+    ----------
+    window : DepthWindow
+        Window of the sand on level ground.
+    places : mapping of str to SlopeEquivalent, float, str or Quantity
+        What each place behaves deeper than it is: from `slope_equivalent`, or a length [cm]; 0 on
+        the level.
+
+    Returns
+    -------
+    ContourDesign
+        Depth and window at each place.
+
+    Raises
+    ------
+    InputError
+        If an extra depth is no length of 0 or more, all at once.
+    """
+    faults = Faults("places")
+    built = []
+    least = max(window.rod, window.root_layer)
+    said = []
+    for name, given in places.items():
+        if isinstance(given, SlopeEquivalent):
+            extra, best = Range(given.low, given.high), given.best
+            said += [given.caution.replace("this spot", name)] if given.caution else []
+        else:
+            best = 0.0
+            with faults.catching(name):
+                best = number_to_house(given, "length", "extra depth")
+                if best < 0.0:
+                    faults.add(f"extra depth is {best:g} cm", where=name, allowed="0 or more")
+            extra = Range(best, best)
+        built.append(
+            PlaceDepth(
+                name,
+                extra,
+                depth=max(window.best - best, least),
+                low=max(window.low - extra.low, least),
+                high=max(window.high - extra.high, least),
+            )
+        )
+    faults.raise_if_any()
+    note = (
+        "the shape of the floor decides: depths here assume that the gravel follows the surface; "
+        "where depth is varied by shaping the floor, work out the slope of the floor"
+    )
+    return ContourDesign(window, tuple(built), (*said, note, *window.cautions))

@@ -1,0 +1,528 @@
+"""How deep to build: depths at which a drained sand reads what is wanted and keeps its air.
+
+The reading of a drained, level profile depends on the suction at its surface alone, and that is
+depth plus the suction left at the base. So a window of readings is a window of depths, a floor of
+air is a least depth, and a centimetre of base suction or of slope moves both by a centimetre.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from html import escape
+from typing import Any, NamedTuple
+
+import numpy as np
+import xarray as xr
+
+from soilwater.decisions.targets import (
+    LEVEL,
+    AirTarget,
+    ReadingTarget,
+    air_target,
+    reading_target,
+)
+from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
+from soilwater.lab.equally_likely import best_and_samples
+from soilwater.lab.fitting import FitResult
+from soilwater.soils import Soil
+from soilwater.soils.at_rest import rest_curve
+from soilwater.words.arrays import lengths
+from soilwater.words.cautions import cautions_for
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import CM_PER_INCH, in_people_units, number_to_house
+from soilwater.words.vocabulary import attach
+
+DEEPEST = 100.0
+"""Depths beyond this [cm] are no root zones; a window is cut here."""
+CONSTRUCTION_TOLERANCE = CM_PER_INCH
+"""Root zones are asked for to one inch [cm] (trade articles and builders' newsletters)."""
+
+
+class Range(NamedTuple):
+    """Two depths [cm]."""
+
+    low: float
+    high: float
+
+    def __str__(self) -> str:
+        inches = f"{self.low / CM_PER_INCH:.1f} to {self.high / CM_PER_INCH:.1f} in"
+        return f"{self.low:.1f} to {self.high:.1f} cm ({inches})"
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class DepthWindow:
+    """Depths at which a sand, drained, meets the targets.
+
+    Attributes
+    ----------
+    name : str
+        Of the sand.
+    target : ReadingTarget
+        Window of readings.
+    air : AirTarget
+        Floor of air.
+    rod, root_layer : float
+        Length of the rods and thickness of the layer whose air counts [cm].
+    base_suction : BaseSuction
+        What is left at the base.
+    low, high : float
+        Shallowest and deepest depth [cm] under the best base suction; `low` above `high` where
+        the targets exclude each other.
+    best : float
+        Depth [cm] that reads the middle of the window, or is as near to it as the air allows.
+    limited_by : str
+        What sets the shallowest depth: ``"reading"`` or ``"air"``.
+    low_band, high_band, best_band : Range
+        Where these lie over the soils that the fit allows (80 %) and the whole base band [cm].
+    cautions : tuple of str
+        What must stand beside the answer.
+    soil : Soil
+        The sand, the best of a fit.
+    samples : tuple of Soil
+        Sands that carry the band.
+    """
+
+    name: str
+    target: ReadingTarget
+    air: AirTarget
+    rod: float
+    root_layer: float
+    base_suction: BaseSuction
+    low: float
+    high: float
+    best: float
+    limited_by: str
+    low_band: Range
+    high_band: Range
+    best_band: Range
+    cautions: tuple[str, ...]
+    soil: Soil = field(repr=False)
+    samples: tuple[Soil, ...] = field(repr=False)
+
+    @property
+    def exists(self) -> bool:
+        """Whether any depth meets both targets."""
+        return self.low <= self.high
+
+    @property
+    def tolerance(self) -> float:
+        """Half the width of the window [cm]: the construction tolerance this sand can stand."""
+        return max(0.0, 0.5 * (self.high - self.low))
+
+    @property
+    def sure(self) -> Range | None:
+        """Depths [cm] that meet the targets over the whole band of sand and base, or None."""
+        low, high = self.low_band.high, self.high_band.low
+        return Range(low, high) if low <= high else None
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        if not self.exists:
+            return (
+                f"no depth does both: {self.air} needs {in_people_units(self.low, 'length')} or "
+                f"more, and a reading of {100 * self.target.low:g} % or more "
+                f"{in_people_units(self.high, 'length')} or less"
+            )
+        best = in_people_units(self.best, "length")
+        inches = self.tolerance / CM_PER_INCH
+        text = (
+            f"build {Range(self.low, self.high)}, best {best}; tolerance this sand can stand "
+            f"+-{self.tolerance:.1f} cm (+-{inches:.1f} in)"
+        )
+        if self.tolerance < CONSTRUCTION_TOLERANCE:
+            text += ", less than the usual inch of construction"
+        return text
+
+    def to_dataset(self, depths: Any = None) -> xr.Dataset:
+        """Work out reading, air and odds over depth, for a plot.
+
+        Parameters
+        ----------
+        depths : sequence of float, str or Quantity, optional
+            Depths of the root zone [cm], none less than the rods and the root layer; from there
+            to 60 cm, or twice the window, when left out.
+
+        Returns
+        -------
+        Dataset
+            Over ``root_zone_depth`` [cm]: `expected_reading` [1] with its 80 % limits,
+            `air_filled_porosity` [1] with its limits, and `probability` [1] that a root zone of
+            that depth meets both targets, with every base suction of the band as likely as the
+            next.
+
+        Raises
+        ------
+        InputError
+            If a depth is too small.
+        """
+        least = max(self.rod, self.root_layer)
+        if depths is None:
+            end = 60.0 if not np.isfinite(self.high) else max(60.0, min(2 * self.high, DEEPEST))
+            grid = np.linspace(least, end, 121)
+        else:
+            grid = lengths(depths, "depths")
+            if np.any(grid < least - 1e-9):
+                raise InputError(
+                    f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
+                    "layer, or more."
+                )
+        bases = self.base_suction.spread(9)
+        readings, airs = [], []
+        for soil in self.samples:
+            curve = rest_curve(soil)
+            readings.append(curve.reading(grid, self.rod, bases[:, None]))
+            airs.append(soil.theta_s - curve.reading(grid, self.root_layer, bases[:, None]))
+        reading, air = np.concatenate(readings), np.concatenate(airs)
+        inside = (reading >= self.target.low) & (reading <= self.target.high)
+        good = inside & (air >= self.air.least)
+        best = rest_curve(self.soil)
+        tails = [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0]
+        reading_low, reading_high = np.quantile(reading, tails, axis=0)
+        air_low, air_high = np.quantile(air, tails, axis=0)
+        along = "root_zone_depth"
+        dataset = xr.Dataset(
+            {
+                "expected_reading": (
+                    along,
+                    best.reading(grid, self.rod, self.base_suction.best),
+                ),
+                "expected_reading_lower": (along, reading_low),
+                "expected_reading_upper": (along, reading_high),
+                "air_filled_porosity": (
+                    along,
+                    self.soil.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
+                ),
+                "air_filled_porosity_lower": (along, air_low),
+                "air_filled_porosity_upper": (along, air_high),
+                "probability": (along, good.mean(axis=0)),
+            },
+            coords={along: grid},
+        )
+        attached: xr.Dataset = attach(dataset)
+        attached.attrs = {
+            "title": "Drained reading and air over depth of the root zone",
+            "sand": self.name,
+            "target": str(self.target),
+            "air": str(self.air),
+            "base_suction": str(self.base_suction),
+            "rod_length_cm": self.rod,
+            "root_layer_cm": self.root_layer,
+            "window_low_cm": self.low,
+            "window_high_cm": self.high,
+            "best_cm": self.best,
+            "cautions": "\n".join(self.cautions),
+        }
+        return attached
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        def depth(value: float) -> str:
+            return in_people_units(value, "length")
+
+        sure = "none" if self.sure is None else str(self.sure)
+        return [
+            ("shallowest", depth(self.low), str(self.low_band), f"set by the {self.limited_by}"),
+            ("best", depth(self.best), str(self.best_band), "middle of the reading window"),
+            ("deepest", depth(self.high), str(self.high_band), "set by the reading"),
+            ("sure", "", sure, "whatever sand and base within their bands"),
+        ]
+
+    def _lines(self) -> list[str]:
+        rod = in_people_units(self.rod, "length")
+        return [
+            f"target: {self.target}, {rod} rods, drained",
+            f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
+            f"base suction: {self.base_suction}",
+            *(f"caution: {caution}" for caution in self.cautions),
+        ]
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        return "\n".join([f"{self.name}: {self.sentence}", table, *self._lines()])
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
+        table = html_table(self._rows(), _HEADER, caption=f"{self.name}: {self.sentence}")
+        return f"{table}<ul>{items}</ul>"
+
+
+_HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
+
+
+def depth_window(
+    soil: Soil | FitResult,
+    reading: Any,
+    rod: Any,
+    *,
+    air_filled: Any,
+    base_suction: Any = OVER_GRAVEL,
+    root_layer: Any = None,
+    samples: int = 200,
+) -> DepthWindow:
+    """Find the depths at which a sand, drained and level, meets a window of readings and its air.
+
+    Parameters
+    ----------
+    soil : Soil or FitResult
+        The sand. A fit carries its band into the answer.
+    reading : two of float, str or Quantity, ReadingTarget, or str
+        Lowest and highest reading wanted, water content by volume [1], such as ``(0.15, 0.25)``;
+        or a key of `READING_TARGETS`.
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    air_filled : float, str, Quantity or AirTarget
+        Least air-filled porosity of the root layer [1], or a key of `AIR_TARGETS`.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm]. Over gravel 3 cm within 0 to 9 cm are assumed, and say so.
+        For a cap, the suction of the subsoil: give a band, wet season to dry.
+    root_layer : float, str or Quantity, optional
+        Thickness of the layer whose air counts [cm]; the length of the rods when left out.
+    samples : int, optional
+        Soils of a fit's posterior sample that carry its band.
+
+    Returns
+    -------
+    DepthWindow
+        Window, best depth and tolerance with their bands; prints as text or HTML.
+
+    Raises
+    ------
+    InputError
+        With every fault at once.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> sand = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h", name="straight sand")
+    >>> window = depth_window(sand, (0.15, 0.25), "3 in", air_filled="10 %")
+    >>> print(window.sentence)
+    build 23.6 to 31.4 cm (9.3 to 12.4 in), best 27.2 cm (10.7 in); tolerance this sand can stand \
++-3.9 cm (+-1.5 in)
+    """
+    faults = Faults("depth_window")
+    target, air, base = None, None, None
+    length, layer = 0.0, 0.0
+    with faults.catching():
+        target = reading_target(reading)
+    with faults.catching():
+        air = air_target(air_filled)
+    with faults.catching():
+        base = base_band(base_suction)
+    with faults.catching():
+        length = number_to_house(rod, "length", "rod")
+        layer = (
+            length if root_layer is None else number_to_house(root_layer, "length", "root_layer")
+        )
+        for name, value in (("rod", length), ("root_layer", layer)):
+            if not 0.0 < value < DEEPEST:
+                faults.add(f"{name} is {value:g} cm", allowed=f"above 0, below {DEEPEST:g} cm")
+    best_soil: Soil | None = None
+    every: tuple[Soil, ...] = ()
+    with faults.catching():
+        best_soil, every = best_and_samples(soil, samples)
+    faults.raise_if_any()
+    assert target is not None and air is not None and base is not None and best_soil is not None
+    found = _limits(best_soil, target, air, length, layer)
+    ensemble = np.array([_limits(each, target, air, length, layer)[:3] for each in every])
+    # By rank: infinite limits (a target never reached) rule out interpolation.
+    ranked, last = np.sort(ensemble, axis=0), len(every) - 1
+    cut = int(np.floor(0.5 * (1.0 - LEVEL) * last))
+    tails = ranked[[cut, last - cut]]
+    least = max(length, layer)
+
+    def placed(surface: Any, suction: float) -> float:
+        """Depth [cm] of a surface suction under a base suction, within what is a root zone."""
+        return float(np.clip(surface - suction, least, DEEPEST))
+
+    bands = [Range(placed(tails[0, i], base.high), placed(tails[1, i], base.low)) for i in range(3)]
+    return DepthWindow(
+        name=best_soil.name or type(best_soil).__name__,
+        target=target,
+        air=air,
+        rod=length,
+        root_layer=layer,
+        base_suction=base,
+        low=placed(found.low, base.best),
+        high=placed(found.high, base.best),
+        best=placed(found.best, base.best),
+        limited_by=found.limited_by,
+        low_band=bands[0],
+        high_band=bands[1],
+        best_band=bands[2],
+        cautions=_cautions(soil, found, base),
+        soil=best_soil,
+        samples=every,
+    )
+
+
+class _Limits(NamedTuple):
+    """Suctions at the surface [cm] at which the targets begin, end, and are met best."""
+
+    low: float
+    high: float
+    best: float
+    limited_by: str
+
+
+def _limits(soil: Soil, target: ReadingTarget, air: AirTarget, rod: float, layer: float) -> _Limits:
+    curve = rest_curve(soil)
+    wettest = curve.surface_suction(target.high, rod)
+    driest = curve.surface_suction(target.low, rod)
+    airy = curve.surface_suction(soil.theta_s - air.least, layer)
+    low = max(wettest, airy)
+    middle = curve.surface_suction(0.5 * (target.low + target.high), rod)
+    best = min(max(middle, low), max(driest, low))
+    return _Limits(low, driest, best, "air" if airy > wettest else "reading")
+
+
+def _cautions(soil: Soil | FitResult, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
+    topics = ["base suction"] if base.low < base.high else []
+    said = list(cautions_for(*topics, "level ground", "accuracy", "drying curve", "construction"))
+    if isinstance(soil, FitResult):
+        driest = float(np.max(soil.table.points.suction))
+        if min(found.high, DEEPEST) > driest:
+            said.insert(
+                0,
+                f"the curve was measured up to {driest:.0f} cm of suction, and the deep end of the "
+                f"window rests on {min(found.high, DEEPEST):.0f} cm: ask the laboratory for a "
+                "point there",
+            )
+    return tuple(said)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class SandComparison:
+    """Depth windows of several sands under the same targets.
+
+    Attributes
+    ----------
+    windows : tuple of DepthWindow
+        One per sand, in the order given.
+    """
+
+    windows: tuple[DepthWindow, ...]
+
+    @property
+    def common(self) -> Range | None:
+        """Depths [cm] that suit every one of the sands, or None."""
+        low = max(window.low for window in self.windows)
+        high = min(window.high for window in self.windows)
+        return Range(low, high) if low <= high else None
+
+    @property
+    def sentence(self) -> str:
+        """What the sands have in common, in words."""
+        if self.common is None:
+            return "no depth suits all of these sands: the depth must follow the sand delivered"
+        return f"{self.common} suits all of these sands, by the best of each and of the base"
+
+    def to_dataset(self, depths: Any) -> xr.Dataset:
+        """Stack the curves of all sands over the same depths [cm] along ``sand``."""
+        names = np.array([window.name for window in self.windows], dtype=object)
+        return xr.concat(
+            [window.to_dataset(depths) for window in self.windows],
+            xr.Variable("sand", names),
+            combine_attrs="drop_conflicts",
+        )
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        rows: list[tuple[str, ...]] = []
+        for window in self.windows:
+            if window.exists:
+                best = in_people_units(window.best, "length")
+                shown = (str(Range(window.low, window.high)), best)
+            else:
+                shown = ("none", "-")
+            inches = window.tolerance / CM_PER_INCH
+            tolerance = f"+-{window.tolerance:.1f} cm (+-{inches:.1f} in)"
+            rows.append((window.name, *shown, tolerance, str(window.best_band)))
+        return rows
+
+    def _lines(self) -> list[str]:
+        first = self.windows[0]
+        shared = [c for c in first.cautions if all(c in each.cautions for each in self.windows)]
+        own = [
+            f"caution: {each.name}: {caution}"
+            for each in self.windows
+            for caution in each.cautions
+            if caution not in shared
+        ]
+        stated = first._lines()[: -len(first.cautions)]
+        return [*stated, *own, *(f"caution: {caution}" for caution in shared)]
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _COMPARED)
+        return "\n".join([self.sentence, table, *self._lines()])
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
+        return f"{html_table(self._rows(), _COMPARED, caption=self.sentence)}<ul>{items}</ul>"
+
+
+_COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
+
+
+def compare_sands(
+    sands: Mapping[str, Soil | FitResult] | Sequence[Soil | FitResult],
+    reading: Any,
+    rod: Any,
+    *,
+    air_filled: Any,
+    base_suction: Any = OVER_GRAVEL,
+    root_layer: Any = None,
+    samples: int = 200,
+) -> SandComparison:
+    """Find the depth window of several sands side by side.
+
+    Parameters
+    ----------
+    sands : mapping of str to Soil or FitResult, or sequence of these
+        Sands by name, or sands that have names.
+    reading : two of float, str or Quantity, ReadingTarget, or str
+        As in `depth_window` [1].
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    air_filled : float, str, Quantity or AirTarget
+        Least air-filled porosity of the root layer [1].
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm], the same for all.
+    root_layer : float, str or Quantity, optional
+        Thickness of the layer whose air counts [cm].
+    samples : int, optional
+        Soils of a fit's posterior sample that carry its band.
+
+    Returns
+    -------
+    SandComparison
+        The windows, and the depths that suit all.
+
+    Raises
+    ------
+    InputError
+        If there are no sands, or as for `depth_window`.
+    """
+    named = (
+        dict(sands)
+        if isinstance(sands, Mapping)
+        else {
+            str(getattr(getattr(each, "soil", each), "name", "")) or f"sand {i}": each
+            for i, each in enumerate(sands, start=1)
+        }
+    )
+    if not named:
+        raise InputError("sands: there are none; allowed: one or more.")
+    windows = []
+    for name, each in named.items():
+        window = depth_window(
+            each,
+            reading,
+            rod,
+            air_filled=air_filled,
+            base_suction=base_suction,
+            root_layer=root_layer,
+            samples=samples,
+        )
+        windows.append(replace(window, name=name))
+    return SandComparison(tuple(windows))

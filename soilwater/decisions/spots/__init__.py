@@ -1,0 +1,1 @@
+"""Why a spot reads as it does."""

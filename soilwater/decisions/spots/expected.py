@@ -1,0 +1,183 @@
+"""The drained baseline: what each spot of a survey should read by its own depth.
+
+The morning after a soaking, a spot that reads below its neighbours may be at its own field
+capacity. The baseline says what its depth alone explains, with everything that is not known.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from soilwater.decisions.slope import slope_equivalent
+from soilwater.decisions.targets import LEVEL
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.lab.equally_likely import best_and_samples
+from soilwater.lab.fitting import FitResult
+from soilwater.soils import Soil
+from soilwater.soils.at_rest import rest_curve
+from soilwater.survey.survey import Survey, rod_of
+from soilwater.words.arrays import FloatArray
+from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
+from soilwater.words.errors import Faults
+from soilwater.words.units import number_to_house
+from soilwater.words.vocabulary import attach
+
+PROBE_ERROR = 1.0
+"""Standard deviation of one probe depth [cm] (from memory)."""
+DEEPER_THAN_REACHED = 15.0
+"""A depth of "at least" may be this much more [cm], about 6 in (our own choice)."""
+
+
+def expected_reading(
+    survey: Survey,
+    soil: Soil | FitResult,
+    *,
+    rod: Any = None,
+    base_suction: Any = OVER_GRAVEL,
+    probe_error: Any = PROBE_ERROR,
+    slope_length: Any = None,
+    samples: int = 200,
+    seed: int = 0,
+) -> xr.Dataset:
+    """Work out what each spot should read by its own depth, drained, with its band.
+
+    Parameters
+    ----------
+    survey : Survey
+        Spots with depths; those without get no value.
+    soil : Soil or FitResult
+        The sand. A fit carries its band.
+    rod : float, str or Quantity, optional
+        Length of the meter's rods [cm]; that of the survey's readings when left out.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm]; the band is taken evenly.
+    probe_error : float, str or Quantity, optional
+        Standard deviation of a probe depth [cm].
+    slope_length : float, str or Quantity, optional
+        Length of the slopes [cm], for the warning of spots that have a slope: how much deeper a
+        spot at their crest would behave. The readings themselves are of level columns.
+    samples : int, optional
+        Draws behind the bands.
+    seed : int, optional
+        Of the draws.
+
+    Returns
+    -------
+    Dataset
+        Over ``spot``, with coordinates `x` and `y` [m] where known: `root_zone_depth` [cm],
+        `expected_reading` [1] and its 80 % limits, `reading` [1] (mean of the usable readings with
+        these rods) and `reading_gap` [1]. Cautions are attributes.
+
+    Raises
+    ------
+    InputError
+        If the rods are not clear, no spot has a depth, or a depth is less than the rods; all
+        faults at once.
+
+    Examples
+    --------
+    >>> from soilwater.survey.survey import Spot
+    >>> from soilwater.soils import VanGenuchten
+    >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, "28 cm/h")
+    >>> survey = Survey((Spot("A1", "12 in"), Spot("C3", "18 in")))
+    >>> drained = expected_reading(survey, sand, rod="3 in", base_suction=3.0)
+    >>> drained.expected_reading.values.round(3)
+    array([0.249, 0.158])
+    """
+    faults = Faults("expected_reading")
+    length, error = np.nan, 0.0
+    with faults.catching():
+        length = rod_of(survey, rod)
+    with faults.catching():
+        base = base_band(base_suction)
+    with faults.catching():
+        best, soils = best_and_samples(soil, samples)
+    with faults.catching():
+        error = number_to_house(probe_error, "length", "probe_error")
+    if error < 0.0:
+        faults.add(f"probe_error is {error:g} cm", allowed="0 or more")
+    depth: FloatArray = np.array([spot.depth for spot in survey.spots], dtype=np.float64)
+    if not np.isfinite(depth).any():
+        faults.add("no spot has a depth", cure="probe at least one")
+    for spot in survey.spots:
+        if spot.depth < length:
+            faults.add(
+                f"{spot.depth:.1f} cm deep, less than the rods of {length:.1f} cm",
+                where=spot.name,
+                cure="the rods would stand in the gravel: check the depth",
+            )
+    faults.raise_if_any()
+    at_least = np.array([spot.depth_at_least for spot in survey.spots])
+    rng = np.random.default_rng(seed)
+    # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
+    strata = (np.arange(samples) + 0.5) / samples
+    bases = base.low + (base.high - base.low) * rng.permutation(strata)
+    probe = error * _normal_quantiles(rng.permutation(strata))
+    beyond = DEEPER_THAN_REACHED * rng.permutation(strata)
+    drawn = np.empty((samples, depth.size))
+    for i in range(samples):
+        deeper = np.maximum(depth + probe[i] + at_least * beyond[i], length)
+        curve = rest_curve(soils[i % len(soils)])
+        drawn[i] = curve.reading(deeper, length, bases[i])
+    low, high = np.quantile(drawn, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
+    usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
+    expected = rest_curve(best).reading(usual, length, base.best)
+    reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
+    dataset = xr.Dataset(
+        {
+            "root_zone_depth": ("spot", depth),
+            "depth_at_least": ("spot", at_least.astype(np.int8)),
+            "expected_reading": ("spot", expected),
+            "expected_reading_lower": ("spot", low),
+            "expected_reading_upper": ("spot", high),
+            "reading": ("spot", reading),
+            "reading_gap": ("spot", reading - expected),
+        },
+        coords={"spot": [spot.name for spot in survey.spots]},
+    )
+    if any(spot.x is not None and spot.y is not None for spot in survey.spots):
+        for name in ("x", "y"):
+            given = [getattr(spot, name) for spot in survey.spots]
+            dataset.coords[name] = ("spot", [np.nan if v is None else float(v) for v in given])
+    attached: xr.Dataset = attach(dataset)
+    attached.attrs = {
+        "title": "Reading of each spot once drained, by its own depth",
+        "rod_length_cm": length,
+        "base_suction": str(base),
+        "level": LEVEL,
+        "cautions": "\n".join(_cautions(survey, best, slope_length)),
+    }
+    return attached
+
+
+def _mean_with(survey: Survey, i: int, rod: float) -> float:
+    """Mean of a spot's usable readings with rods of one length [1]; NaN without any."""
+    values = [r.value for r in survey.spots[i].usable_readings if abs(r.rod - rod) < 0.1]
+    return float(np.mean(values)) if values else np.nan
+
+
+def _normal_quantiles(share: FloatArray) -> FloatArray:
+    from scipy.special import ndtri
+
+    quantiles: FloatArray = ndtri(share)
+    return quantiles
+
+
+def _cautions(survey: Survey, soil: Soil, slope_length: Any) -> tuple[str, ...]:
+    steep = [s for s in survey.spots if s.slope is not None and s.slope >= SLOPE_THAT_COUNTS]
+    said = []
+    if steep and slope_length is None:
+        names = ", ".join(f"{spot.name} ({100 * (spot.slope or 0.0):.1f} %)" for spot in steep)
+        said.append(
+            f"these spots slope enough to read drier than said here: {names}; give slope_length "
+            "for how many centimetres that is worth"
+        )
+    elif steep:
+        for spot in steep:
+            if spot.has_depth:
+                worth = slope_equivalent(soil, spot.slope, slope_length, depth=spot.depth)
+                said.append(worth.caution.replace("this spot", f"{spot.name}, if at the crest,"))
+    return (*said, *cautions_for("base suction", "level ground", "accuracy", "drying curve"))

@@ -1,0 +1,267 @@
+"""Odds over causes as a person reads them: of one spot, and of a green."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from html import escape
+
+import numpy as np
+import xarray as xr
+
+from soilwater.decisions.spots.causes import NAMES, Prior, ReadingTable, State
+from soilwater.survey.survey import Spot
+from soilwater.words.errors import InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import in_people_units
+from soilwater.words.vocabulary import attach
+
+UNLIKELY, LIKELY = 0.10, 0.50
+"""Shares below and above which a cause is called unlikely and likely, possible between."""
+
+
+@dataclass(frozen=True)
+class CauseOdds:
+    """One cause at one spot.
+
+    Attributes
+    ----------
+    cause : str
+        Its short name.
+    label : str
+        In words.
+    share : float
+        Probability [1] among the causes listed.
+    consistent : bool
+        Whether some size within its prior range explains what was measured.
+    size : float
+        Size that would give the reading with the best sand: depth, suction or mat [cm], factor
+        [1], water [mm] or offset [1]; NaN where none does.
+    sentence : str
+        The size in plain words, and whether it is credible.
+    """
+
+    cause: str
+    label: str
+    share: float
+    consistent: bool
+    size: float
+    sentence: str
+
+
+@dataclass(frozen=True, repr=False)
+class SpotDiagnosis:
+    """Odds of the causes at one spot.
+
+    Attributes
+    ----------
+    spot : Spot
+        What was measured.
+    reading, expected : float
+        Mean reading and what its own depth should give [1], for the rod of `rod` [cm].
+    band : (float, float)
+        80 % band of the expected reading [1], meter error included.
+    rod : float
+        Length of the rod compared [cm].
+    causes : tuple of CauseOdds
+        The most probable first; shares add up to 1.
+    sentence : str
+        The outcome in words.
+    findings : tuple of str
+        What was learned after the survey and counted in.
+    done : tuple of (str, float)
+        Kinds and rods [cm] of the measurements counted in.
+    states : State
+        Equally likely possibilities left under each cause, shape (causes, particles).
+    """
+
+    spot: Spot
+    reading: float
+    expected: float
+    band: tuple[float, float]
+    rod: float
+    causes: tuple[CauseOdds, ...]
+    sentence: str
+    findings: tuple[str, ...] = ()
+    done: tuple[tuple[str, float], ...] = ()
+    states: State = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+
+    def share(self, cause: str) -> float:
+        """Probability of a cause [1].
+
+        Parameters
+        ----------
+        cause : str
+            Short name of the cause.
+        """
+        return next(odds.share for odds in self.causes if odds.cause == cause)
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        return [
+            (
+                odds.label,
+                f"{100 * odds.share:.0f} %",
+                "consistent with" if odds.consistent else "not consistent with",
+                odds.sentence,
+            )
+            for odds in self.causes
+        ]
+
+    def _title(self) -> str:
+        depth = "depth not found"
+        if self.spot.has_depth:
+            depth = in_people_units(self.spot.depth, "length")
+            depth = f"at least {depth}" if self.spot.depth_at_least else f"{depth} deep"
+        return (
+            f"{self.spot.name}, {depth}: reads {100 * self.reading:.1f} %, its depth should give "
+            f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"
+        )
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _SPOT_HEADER)
+        lines = [self._title(), *("  " + line for line in table.splitlines()), self.sentence]
+        return "\n".join([*lines, *(f"counted in: {each}" for each in self.findings)])
+
+    def _repr_html_(self) -> str:
+        said = "".join(f"<p>{escape(text)}</p>" for text in (self.sentence, *self.findings))
+        return html_table(self._rows(), _SPOT_HEADER, caption=self._title()) + said
+
+
+_SPOT_HEADER = ("cause", "share", "the reading is", "size it would take")
+
+
+@dataclass(frozen=True, repr=False)
+class Diagnosis:
+    """Odds of the causes at every spot of a survey.
+
+    Attributes
+    ----------
+    name : str
+        Of the survey.
+    spots : tuple of SpotDiagnosis
+        In the order of the survey; spots without a usable reading are left out.
+    assumptions : tuple of str
+        What was assumed, one sentence each.
+    green : str
+        What the green as a whole says about meter and base.
+    cautions : tuple of str
+        What the person should know before using the odds.
+    table : ReadingTable
+        Readings of the sands, for further measurements.
+    errors : (float, float)
+        Standard errors of a reading and of a level column [1].
+    prior : Prior
+        Other errors and usual values.
+    """
+
+    name: str
+    spots: tuple[SpotDiagnosis, ...]
+    assumptions: tuple[str, ...]
+    green: str
+    cautions: tuple[str, ...]
+    table: ReadingTable = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    errors: tuple[float, float] = (0.025, 0.01)
+    prior: Prior = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+
+    def spot(self, name: str) -> SpotDiagnosis:
+        """Find the odds of one spot.
+
+        Parameters
+        ----------
+        name : str
+            As in the survey.
+
+        Raises
+        ------
+        InputError
+            If it is not among those with a usable reading.
+        """
+        for each in self.spots:
+            if each.spot.name == name:
+                return each
+        allowed = ", ".join(each.spot.name for each in self.spots)
+        raise InputError(f'Diagnosis: no spot "{name}" with a usable reading; allowed: {allowed}.')
+
+    def to_dataset(self) -> xr.Dataset:
+        """Shares as a labelled table.
+
+        Returns
+        -------
+        Dataset
+            `probability` [1] over ``spot`` and ``cause``; `reading` and `expected_reading` [1].
+        """
+        shares = [[each.share(name) for name in NAMES] for each in self.spots]
+        data = xr.Dataset(
+            {
+                "probability": (("spot", "cause"), np.array(shares)),
+                "reading": ("spot", [each.reading for each in self.spots]),
+                "expected_reading": ("spot", [each.expected for each in self.spots]),
+            },
+            {"spot": [each.spot.name for each in self.spots], "cause": list(NAMES)},
+        )
+        attached: xr.Dataset = attach(data)
+        return attached
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        rows: list[tuple[str, ...]] = []
+        for each in self.spots:
+            first, second = each.causes[:2]
+            low, high = each.band
+            rows.append(
+                (
+                    each.spot.name,
+                    in_people_units(each.spot.depth, "length"),
+                    f"{100 * each.reading:.1f}",
+                    f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
+                    f"{first.label} {100 * first.share:.0f} %",
+                    f"{second.label} {100 * second.share:.0f} %",
+                )
+            )
+        return rows
+
+    def _title(self) -> str:
+        return f'Diagnosis of "{self.name}"' if self.name else "Diagnosis"
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        lines = [self._title(), *("  " + line for line in table.splitlines())]
+        lines += [f"{each.spot.name}: {each.sentence}" for each in self.spots]
+        lines += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
+        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
+
+    def _repr_html_(self) -> str:
+        said = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
+        said += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
+        said += [f"caution: {each}" for each in self.cautions]
+        listed = "".join(f"<li>{escape(text)}</li>" for text in said)
+        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+
+
+_HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")
+
+
+def outcome_sentence(odds: Sequence[CauseOdds]) -> str:
+    """Sum up the odds of a spot, the most probable first, in words for people."""
+    first = odds[0]
+    tail = [each for each in odds[1:] if each.share >= UNLIKELY]
+    against = [each.label for each in odds if not each.consistent and each.cause != "none"]
+    word = "likely" if first.share >= LIKELY else "possible"
+    if first.cause == "none":
+        said = f"None of the listed causes explains it well ({100 * first.share:.0f} %)"
+    else:
+        said = f"Consistent with {first.label} ({word}, {100 * first.share:.0f} %)"
+    if tail:
+        said += "; possible too: " + ", ".join(
+            f"{each.label} ({100 * each.share:.0f} %)" for each in tail
+        )
+    if against:
+        said += ". Not consistent with " + ", ".join(against)
+    return said + "."
+
+
+def updated(diagnosis: Diagnosis, spot: SpotDiagnosis) -> Diagnosis:
+    """Put the new odds of one spot into a diagnosis."""
+    return replace(
+        diagnosis,
+        spots=tuple(spot if s.spot.name == spot.spot.name else s for s in diagnosis.spots),
+    )

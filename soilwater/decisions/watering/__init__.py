@@ -1,0 +1,1 @@
+"""When and how much to water."""

@@ -1,0 +1,236 @@
+"""A plan of hand water as a crew reads it: walks, spots, amounts in both unit systems."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from soilwater.survey.survey import Spot
+from soilwater.words.errors import Faults
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.times import stamp
+from soilwater.words.units import in_people_units, number_to_house
+
+LITRES_PER_US_GALLON = 3.785411784
+"""Exact: 231 cubic inches of 2.54 cm."""
+SQUARE_METRES_PER_1000_FT2 = 92.90304
+"""Exact: a foot is 0.3048 m."""
+
+
+def gallons_per_1000_ft2(amount: Any) -> float:
+    """Write an amount of water as US gallons on 1000 square feet.
+
+    Parameters
+    ----------
+    amount : float, str or Quantity
+        Water [mm], which is litres on a square metre.
+
+    Returns
+    -------
+    float
+        US gallons [gal].
+
+    Raises
+    ------
+    InputError
+        If it is no amount of water.
+
+    Examples
+    --------
+    >>> round(gallons_per_1000_ft2("1 mm"), 4)
+    24.5424
+    """
+    millimetres = number_to_house(amount, "water_amount", "amount")
+    return millimetres * SQUARE_METRES_PER_1000_FT2 / LITRES_PER_US_GALLON
+
+
+@dataclass(frozen=True)
+class HandWatering:
+    """One walk to one spot.
+
+    Attributes
+    ----------
+    spot : str
+        Where.
+    time : datetime64
+        When.
+    amount : float
+        Water [mm], which is litres on a square metre.
+    gallons_per_1000_ft2 : float
+        The same in US gallons on 1000 square feet.
+    area : float
+        Area of the spot [m2]; NaN where it is not known.
+    litres, gallons : float
+        Water for the spot, in litres and US gallons; NaN without an area.
+    seconds : float
+        Hose time [s]; NaN without an area or a flow.
+    """
+
+    spot: str
+    time: np.datetime64
+    amount: float
+    gallons_per_1000_ft2: float
+    area: float
+    litres: float
+    gallons: float
+    seconds: float
+
+
+@dataclass(frozen=True)
+class SpotPlan:
+    """What the plan does for one spot, as simulated.
+
+    Attributes
+    ----------
+    spot : Spot
+        Name and depth.
+    waterings : tuple of HandWatering
+        In time; empty where none is needed, or none would help.
+    kept, kept_without : float
+        Share of the draws [1] that stay above the line from the first visit on, with and without
+        the plan.
+    lowest, lowest_without : float
+        Lowest reading [1] that four in five draws stay above.
+    first_below_without : float
+        Day [d] until which the stated share stays above the line without it; infinity if always.
+    to_gravel : float
+        Mean water of the plan that leaves through the base [mm].
+    held : bool
+        Whether the plan keeps the stated share above the line.
+    sentence : str
+        In words.
+    """
+
+    spot: Spot
+    waterings: tuple[HandWatering, ...]
+    kept: float
+    kept_without: float
+    lowest: float
+    lowest_without: float
+    first_below_without: float
+    to_gravel: float
+    held: bool
+    sentence: str
+
+
+@dataclass(frozen=True, repr=False)
+class HandWaterPlan:
+    """Hand water for a green: what, where, when; and what happens without it.
+
+    Attributes
+    ----------
+    name : str
+        Of the survey.
+    spots : tuple of SpotPlan
+        Every spot with a depth, in the order of the survey.
+    line : float
+        Reading to stay above [1].
+    share : float
+        Share of the draws asked to stay above it [1].
+    rod : float
+        Length of the rods [cm].
+    totals : tuple of str
+        Water and minutes for the crew, day by day and in all.
+    assumptions, cautions : tuple of str
+        What was assumed, and what the person should know.
+    """
+
+    name: str
+    spots: tuple[SpotPlan, ...]
+    line: float
+    share: float
+    rod: float
+    totals: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def spot(self, name: str) -> SpotPlan:
+        """Find the plan of one spot.
+
+        Parameters
+        ----------
+        name : str
+            As in the survey.
+
+        Raises
+        ------
+        InputError
+            If it has no plan.
+        """
+        found = next((each for each in self.spots if each.spot.name == name), None)
+        if found is None:
+            faults = Faults("HandWaterPlan")
+            faults.add(
+                f'no spot "{name}"', allowed=", ".join(each.spot.name for each in self.spots)
+            )
+            raise faults.as_error()
+        return found
+
+    @property
+    def waterings(self) -> tuple[HandWatering, ...]:
+        """All walks in the order of time."""
+        walks = [walk for each in self.spots for walk in each.waterings]
+        return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        alike: dict[tuple[Any, ...], list[HandWatering]] = {}
+        for walk in self.waterings:
+            key = (walk.time, walk.amount, None if np.isnan(walk.area) else walk.area)
+            alike.setdefault(key, []).append(walk)
+        return [
+            (
+                stamp(walks[0].time),
+                ", ".join(walk.spot for walk in walks),
+                f"{walks[0].amount:.1f}",
+                f"{walks[0].amount:.1f}",
+                f"{walks[0].gallons_per_1000_ft2:.0f}",
+                _or_dash(walks[0].litres, ".0f"),
+                _or_dash(walks[0].gallons, ".1f"),
+                _or_dash(walks[0].seconds, ".0f"),
+            )
+            for walks in alike.values()
+        ]
+
+    def _title(self) -> str:
+        place = f' for "{self.name}"' if self.name else ""
+        return (
+            f"Hand water{place}: {100 * self.share:.0f} % of the draws above {100 * self.line:g} % "
+            f"with {in_people_units(self.rod, 'length')} rods"
+        )
+
+    def _said(self) -> list[str]:
+        said = [each.sentence for each in self.spots if each.waterings or not each.held]
+        quiet = [each.spot.name for each in self.spots if not each.waterings and each.held]
+        if quiet:
+            said.append(f"No water needed by hand: {', '.join(quiet)}.")
+        said += self.totals
+        said += [f"assumed: {each}" for each in self.assumptions]
+        return said + [f"caution: {each}" for each in self.cautions]
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        lines = [self._title(), *("  " + line for line in table.splitlines())]
+        return "\n".join([*lines, *self._said()])
+
+    def _repr_html_(self) -> str:
+        listed = "".join(f"<li>{escape(text)}</li>" for text in self._said())
+        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+
+
+_HEADER = (
+    "when",
+    "spots",
+    "mm",
+    "L/m2",
+    "US gal/1000 ft2",
+    "L each",
+    "US gal each",
+    "hose s each",
+)
+
+
+def _or_dash(value: float, form: str) -> str:
+    return format(value, form) if np.isfinite(value) else "-"

@@ -1,0 +1,355 @@
+"""The wet side: what a flush takes, and when the air comes back after rain.
+
+Filling a profile and leaching it are two amounts. The rule of thumb takes depth times air-filled
+porosity at one suction, as if the sand were equally dry all the way down; the low part of a
+perched profile is wet already. What leaches salt is the water that passes through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from soilwater.decisions.targets import air_target
+from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
+from soilwater.ground.profile import Mesh, Profile, WaterTable
+from soilwater.runs.cases import Case
+from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
+from soilwater.runs.meter import meter_reading
+from soilwater.runs.results import each_column
+from soilwater.runs.simulate import simulate_many
+from soilwater.weather.series import steady_weather
+from soilwater.words.cautions import cautions_for
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.times import hours_between, to_timedelta
+from soilwater.words.units import number_to_house
+from soilwater.words.vocabulary import attach
+
+RULE_SUCTION = 30.0
+"""Suction [cm] at which the rule of thumb takes the air-filled porosity (common practice)."""
+
+
+@dataclass(frozen=True, repr=False)
+class Flush:
+    """Water for a flush, the filling and the leaching apart.
+
+    Attributes
+    ----------
+    fill : float
+        Water that saturates the drained profile [mm]; it leaches nothing.
+    pore_volume : float
+        Water the whole profile holds when saturated [mm].
+    throughflow : float
+        Water that passes through after that [mm].
+    total : float
+        What reaches the ground [mm], of which the driest part gets fill and throughflow.
+    rule_of_thumb : float
+        Depth times air-filled porosity at 30 cm of suction [mm], for comparison with `fill`.
+    pore_volumes : float
+        Pore volumes passed through [1].
+    uniformity : float
+        Distribution uniformity of the water applied [1].
+    cautions : tuple of str
+        What must stand beside the answer.
+    """
+
+    fill: float
+    pore_volume: float
+    throughflow: float
+    total: float
+    rule_of_thumb: float
+    pore_volumes: float
+    uniformity: float
+    cautions: tuple[str, ...]
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        amounts = (
+            ("to saturate the drained profile", self.fill),
+            (f"to pass {self.pore_volumes:g} pore volumes through", self.throughflow),
+            (f"together, at a uniformity of {100 * self.uniformity:.0f} %", self.total),
+            ("rule of thumb for the filling", self.rule_of_thumb),
+        )
+        return [
+            (what, f"{mm:.0f}", f"{mm / 25.4:.1f}", f"{gallons_per_1000_ft2(mm):.0f}")
+            for what, mm in amounts
+        ]
+
+    def __repr__(self) -> str:
+        lines = [f"caution: {caution}" for caution in self.cautions]
+        return "\n".join([echo_table(self._rows(), _FLUSH), *lines])
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>caution: {escape(caution)}</li>" for caution in self.cautions)
+        return f"{html_table(self._rows(), _FLUSH, caption='Flush')}<ul>{items}</ul>"
+
+
+_FLUSH = ("water", "mm = L/m2", "in", "US gal/1000 ft2")
+
+
+def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Any = 1.0) -> Flush:
+    """Work out the water for a flush: the filling and the leaching apart.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition, drained before the flush.
+    pore_volumes : float
+        Pore volumes of throughflow wanted [1]. About one displaces 60 to 80 % of the salts (from
+        memory); how much is needed is not modelled here: measure the drain.
+    uniformity : float or str, optional
+        Distribution uniformity of the water applied [1]; the driest quarter gets this share of
+        the mean.
+
+    Returns
+    -------
+    Flush
+        Amounts [mm], beside the rule of thumb.
+
+    Raises
+    ------
+    InputError
+        If the profile comes to no rest, or a number cannot be used; all faults at once.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> sand = VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
+    >>> flush = flush_water(Profile.over_gravel(sand, "30 cm"), pore_volumes=1.0)
+    >>> round(flush.fill), round(flush.rule_of_thumb), round(flush.throughflow)
+    (30, 62, 120)
+    """
+    faults = Faults("flush_water")
+    share = 1.0
+    with faults.catching():
+        share = number_to_house(uniformity, "fraction", "uniformity")
+    if not 0.0 < share <= 1.0:
+        faults.add(f"uniformity is {share:g}", allowed="above 0, up to 1")
+    if not 0.0 <= pore_volumes < 100.0:
+        faults.add(f"pore_volumes is {pore_volumes!r}", allowed="0 or more")
+    faults.raise_if_any()
+    held = float(drained_state(profile).storage)
+    full = sum(10.0 * layer.thickness * layer.soil.theta_s for layer in profile.layers)
+    rule = sum(
+        10.0
+        * layer.thickness
+        * (layer.soil.theta_s - float(layer.soil.water_content(RULE_SUCTION)))
+        for layer in profile.layers
+    )
+    through = pore_volumes * full
+    return Flush(
+        fill=full - held,
+        pore_volume=full,
+        throughflow=through,
+        total=(full - held + through) / share,
+        rule_of_thumb=rule,
+        pore_volumes=pore_volumes,
+        uniformity=share,
+        cautions=(
+            "filling is not leaching: only what passes through carries salt out; one pore volume "
+            "for 60 to 80 % of it is from memory, the drain water tells",
+            *cautions_for("salt", "label", "backflow", "water law"),
+        ),
+    )
+
+
+def air_after_rain(
+    profile: Profile,
+    depths: Sequence[Any],
+    *,
+    air_filled: Any,
+    root_layer: Any,
+    standing_water: Any = 0.0,
+    hours: Any = 96.0,
+    layer: str | None = None,
+    n_threads: int | None = None,
+) -> xr.Dataset:
+    """Work out when the root layer has its air back after a soaking rain, by depth.
+
+    Each root zone starts saturated to the surface and drains, without any demand of the turf: at
+    night, or in a cold wet spell. Turf in the sun is quicker.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition; only one thickness is changed.
+    depths : sequence of float, str or Quantity
+        Thicknesses of the root zone [cm].
+    air_filled : float, str, Quantity or AirTarget
+        Air-filled porosity that is wanted back [1], or a key of `AIR_TARGETS`.
+    root_layer : float, str or Quantity
+        Thickness of the layer from the surface whose air counts [cm].
+    standing_water : float, str or Quantity, optional
+        Height of water standing above the base [cm], as behind a blocked outlet: the base then is
+        a water table instead of that of the profile.
+    hours : float, str or Quantity, optional
+        How long to follow the drainage [h].
+    layer : str, optional
+        Name of the layer to vary; the root zone, or the only layer, when left out.
+    n_threads : int, optional
+        Threads to use.
+
+    Returns
+    -------
+    Dataset
+        Over ``root_zone_depth`` [cm]: `hours_until_air` [h], 0 where the air never goes, infinity
+        where it is not back in time; and `air_filled_porosity` [1] once drained.
+
+    Raises
+    ------
+    InputError
+        If a depth or number cannot be used, or the profile comes to no rest.
+    """
+    target = air_target(air_filled)
+    thickness = number_to_house(root_layer, "length", "root_layer")
+    standing = number_to_house(standing_water, "length", "standing_water")
+    span = number_to_house(hours, "duration", "hours")
+    if standing < 0.0:
+        raise InputError(f"standing_water: {standing:g} cm; allowed: 0 or more.")
+    if not 1.0 <= span <= 2400.0:
+        raise InputError(f"hours: {span:g}; allowed: 1 to 2400.")
+    profiles = [profile.with_thickness(depth, layer=layer) for depth in depths]
+    if standing > 0.0:
+        profiles = [
+            replace(each, base=WaterTable(max(each.depth - standing, 0.0))) for each in profiles
+        ]
+    number = profile.layer_index(layer)
+    weather = steady_weather(max(1, int(np.ceil(span / 24.0))), 0.0)
+    # Close at first: most of the water leaves within the hour.
+    steps = np.concatenate([[0.0], np.geomspace(1.0 / 60.0, span, 240)])
+    times = weather.start + np.array([to_timedelta(step) for step in steps])
+    along = "root_zone_depth"
+    run = simulate_many(
+        [Case(each, weather) for each in profiles],
+        dimension=along,
+        labels=[each.layers[number].thickness for each in profiles],
+        output=times,
+        n_threads=n_threads,
+    )
+    air = air_filled_porosity(run, thickness)
+    since = np.asarray(hours_between(run.time.values[0], run.time.values))
+    back = [_first_above(since, values, target.least) for values in air.transpose(along, "time")]
+    drained = [
+        _saturated(each.mesh(), thickness) - drained_water_content(each, 0.0, thickness)
+        for each in profiles
+    ]
+    dataset = xr.Dataset(
+        {"hours_until_air": (along, back), "air_filled_porosity": (along, drained)},
+        coords={along: run[along].values},
+    )
+    attached: xr.Dataset = attach(dataset)
+    attached.attrs = {
+        "title": "Air in the root layer after a soaking rain",
+        "air": str(target),
+        "root_layer_cm": thickness,
+        "standing_water_cm": standing,
+        "base": str(profiles[0].base) if standing == 0.0 else f"water {standing:g} cm above base",
+        "cautions": "\n".join(cautions_for("level ground", "not modelled", "construction")),
+    }
+    return attached
+
+
+def air_filled_porosity(run: xr.Dataset, root_layer: Any) -> xr.DataArray:
+    """Mean air-filled porosity of the layer below the surface.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate`, `simulate_many`, `compare_depths` or `drained_state`.
+    root_layer : float, str or Quantity
+        Thickness of the layer [cm].
+
+    Returns
+    -------
+    DataArray
+        Pore space less water [1], over the batch and time of the run.
+
+    Raises
+    ------
+    InputError
+        If the layer is thicker than a profile, or `run` is no result.
+    """
+    reading = meter_reading(run, root_layer)
+    thickness = float(reading.attrs["rod_length_cm"])
+    full = [_saturated(column.mesh, thickness) for column in each_column(run)]
+    batch = run.profile.dims
+    saturated = xr.DataArray(np.reshape(full, run.profile.shape), dims=batch)
+    air = (saturated - reading).transpose(*reading.dims).rename("air_filled_porosity")
+    attached: xr.DataArray = attach(air)
+    return attached
+
+
+def days_below_air(run: xr.Dataset, air_filled: Any, *, root_layer: Any) -> xr.DataArray:
+    """Time a root layer spends with too little air in a simulated spell of weather.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate`, `simulate_many` or `compare_depths`, with output often enough to see a
+        wet night.
+    air_filled : float, str, Quantity or AirTarget
+        Air-filled porosity that is too little below [1], or a key of `AIR_TARGETS`.
+    root_layer : float, str or Quantity
+        Thickness of the layer from the surface whose air counts [cm].
+
+    Returns
+    -------
+    DataArray
+        Days [d] over the batch of the run, straight between output times; NaN where the case has
+        no result.
+
+    Raises
+    ------
+    InputError
+        If the run has no times, or as for `air_filled_porosity`.
+    """
+    least = air_target(air_filled).least
+    air = air_filled_porosity(run, root_layer)
+    if "time" not in air.dims:
+        raise InputError("Dataset: it has no times; give the result of a simulation.")
+    days = np.asarray(hours_between(run.time.values[0], run.time.values)) / 24.0
+    values = air.transpose(..., "time").values
+    left, right = values[..., :-1] - least, values[..., 1:] - least
+    # Of each interval the part of the straight line that lies below.
+    share = np.where((left < 0.0) & (right < 0.0), 1.0, 0.0)
+    crossing = (left < 0.0) != (right < 0.0)
+    deficit = np.minimum(left, right)
+    span = np.where(crossing, np.abs(left - right), 1.0)
+    share = np.where(crossing, -deficit / span, share)
+    total = np.sum(share * np.diff(days), axis=-1)
+    total = np.where(np.isfinite(values).all(axis=-1), total, np.nan)
+    rest = [dim for dim in air.dims if dim != "time"]
+    below = xr.DataArray(
+        total, {dim: air[dim] for dim in rest if dim in air.coords}, rest, name="days_below_air"
+    )
+    attached: xr.DataArray = attach(below)
+    attached.attrs.update(
+        air_filled_porosity=least, root_layer_cm=number_to_house(root_layer, "length", "root_layer")
+    )
+    return attached
+
+
+def _saturated(mesh: Mesh, thickness: float) -> float:
+    """Mean pore space [1] of the top `thickness` cm."""
+    none = np.zeros((1, mesh.depth.size))
+    return float(mean_over_depth(mesh, none, 0.0, thickness)[0])
+
+
+def _first_above(hours: Any, values: Any, line: float) -> float:
+    """Hour at which a series first reaches a line, straight between its points."""
+    series = np.asarray(values)
+    if not np.isfinite(series).all():
+        return float("nan")
+    if series[0] >= line:
+        return 0.0
+    above = np.flatnonzero(series >= line)
+    if above.size == 0:
+        return float("inf")
+    i = int(above[0])
+    step = hours[i] - hours[i - 1]
+    return float(hours[i - 1] + (line - series[i - 1]) / (series[i] - series[i - 1]) * step)

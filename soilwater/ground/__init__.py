@@ -1,0 +1,1 @@
+"""What stands on the site: layers over a base, and turf."""

@@ -1,0 +1,1 @@
+"""From a lab's sheet to a fitted curve and its band."""

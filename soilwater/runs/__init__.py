@@ -1,0 +1,1 @@
+"""From a case to a labelled result."""

@@ -1,0 +1,160 @@
+"""Some cases through the compiled loop, and what it left by the names of the vocabulary.
+
+Columns with different layers and meshes go through in one call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh
+from soilwater.kernels import ledger, march
+from soilwater.kernels.curves import DRY_END_WATER_CONTENT
+from soilwater.runs.cases import Case, Settings
+from soilwater.runs.forcing import Forcing, make_forcing
+from soilwater.runs.packing import Packed, pack
+from soilwater.runs.starts import start_head
+from soilwater.runs.stepwise import march_with_decisions, needs_decisions
+from soilwater.words.errors import InputError, Status
+
+
+def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
+    """Simulate some cases one after the other in the compiled loop.
+
+    A case that cannot be started, or fails on the way, is recorded in its status and loses
+    nothing of the others.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns with weather over one common span.
+    settings : Settings
+        What they share.
+
+    Returns
+    -------
+    dict
+        An array for each of `settings.names`, cases first, padded with NaN to the longest column.
+    """
+    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    heads, forcings, refusals = _begin(cases, meshes)
+    packed = pack(cases, meshes, heads, forcings, settings)
+    packed.status[list(refusals)] = Status.BAD_INPUT
+    straight = []
+    for i, case in enumerate(cases):
+        if i not in refusals and needs_decisions(case):
+            forcings[i] = march_with_decisions(packed, i, case, meshes[i], forcings[i])
+        elif i not in refusals:
+            straight.append(i)
+    for first, last in _runs(straight):
+        march.march_columns(first, last, *packed)
+    texts = np.empty(len(cases), dtype=object)
+    for i in range(len(cases)):
+        status, hours = Status(int(packed.status[i])), packed.clock[i, march.TIME]
+        late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
+        texts[i] = refusals.get(i, f"{status.sentence}{late}")
+    return _results(packed, meshes, heads, forcings, texts, settings)
+
+
+def _begin(
+    cases: Sequence[Case], meshes: Sequence[Mesh]
+) -> tuple[list[NDArray[np.float64]], list[Forcing], dict[int, str]]:
+    """Heads and forcing of each case, and what is wrong with those that cannot be started."""
+    heads, forcings = [], []
+    refusals: dict[int, str] = {}
+    made: dict[tuple[int, ...], Forcing] = {}
+    for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
+        # Cases of a batch mostly share their weather: made once, told apart by identity.
+        key = (id(case.weather), id(case.turf), *map(id, case.irrigation))
+        try:
+            head = start_head(case, mesh)
+            if key not in made:
+                made[key] = make_forcing(case.weather, case.turf, case.irrigation)
+            forcing = made[key]
+        except InputError as error:
+            refusals[i] = str(error)
+            head, forcing = np.zeros(mesh.depth.size), make_forcing(case.weather, None, ())
+        heads.append(head)
+        forcings.append(forcing)
+    return heads, forcings, refusals
+
+
+def _runs(numbers: list[int]) -> list[tuple[int, int]]:
+    """Ranges (first, last + 1) of consecutive numbers."""
+    runs: list[tuple[int, int]] = []
+    for number in numbers:
+        if runs and runs[-1][1] == number:
+            runs[-1] = (runs[-1][0], number + 1)
+        else:
+            runs.append((number, number + 1))
+    return runs
+
+
+def _results(
+    packed: Packed,
+    meshes: Sequence[Mesh],
+    heads: Sequence[NDArray[np.float64]],
+    forcings: Sequence[Forcing],
+    texts: NDArray[Any],
+    settings: Settings,
+) -> dict[str, NDArray[Any]]:
+    """Name what the kernel left by the words of the vocabulary."""
+    mm = 10.0 * packed.out_ledger
+    unknown = np.isnan(mm[:, :, ledger.STORAGE_CHANGE])
+    # A pond held from outside is none of the column's water.
+    ponds = 0.0 if settings.surface is not None else 10.0
+    ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
+    pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
+    onto_the_surface = mm[:, :, ledger.TOTAL_INFLOW] + pond_at_start
+    values: dict[str, NDArray[Any]] = {
+        "water_content": packed.out_water,
+        "node_suction": -packed.out_head,
+        "runoff": mm[:, :, ledger.TOTAL_RUNOFF],
+        "infiltration": onto_the_surface - mm[:, :, ledger.TOTAL_RUNOFF] - ponding,
+        "transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION],
+        "potential_transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION_DEMAND],
+        "evaporation": mm[:, :, ledger.TOTAL_EVAPORATION],
+        "potential_evaporation": mm[:, :, ledger.TOTAL_EVAPORATION_DEMAND],
+        "drainage": mm[:, :, ledger.TOTAL_DRAINAGE],
+        "storage_change": mm[:, :, ledger.STORAGE_CHANGE],
+        "ponding": ponding,
+        "closure_error": mm[:, :, ledger.CLOSURE_ERROR],
+        "steps": packed.counts[:, march.STEPS],
+        "rejected_steps": packed.counts[:, march.REJECTED],
+        "newton_iterations": packed.counts[:, march.ITERATIONS],
+        "status": packed.status,
+        "status_text": texts,
+    }
+    if "suction" in settings.names:
+        values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
+    if "storage" in settings.names:
+        # The ledger counts water above the dry end of the curves, and the pond.
+        dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
+        held = mm[:, :, ledger.INITIAL_STORAGE] + mm[:, :, ledger.STORAGE_CHANGE] - ponding
+        values["storage"] = held + np.array(dry)[:, None]
+    for name in ("rain", "irrigation", "interception"):
+        if name in settings.names:
+            values[name] = _applied(name, forcings, unknown, settings)
+    return {name: values[name] for name in settings.names}
+
+
+def _dry_end_storage(packed: Packed, i: int, mesh: Mesh) -> float:
+    """Water a column holds at the dry end of its curves [mm]."""
+    a = packed.node_start[i]
+    content = packed.scalars[packed.soil[a : a + mesh.soil.size], DRY_END_WATER_CONTENT]
+    return float(10.0 * np.sum(content * np.diff(mesh.depth)))
+
+
+def _applied(
+    name: str, forcings: Sequence[Forcing], unknown: NDArray[np.bool_], settings: Settings
+) -> NDArray[np.float64]:
+    """Amounts that reached each case, up to its output times [mm]."""
+    made: dict[int, NDArray[np.float64]] = {}
+    for forcing in forcings:
+        if id(forcing) not in made:
+            made[id(forcing)] = forcing.cumulative(getattr(forcing, name), settings.output_hours)
+    return np.where(unknown, np.nan, np.stack([made[id(forcing)] for forcing in forcings]))

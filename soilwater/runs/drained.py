@@ -1,0 +1,253 @@
+"""Statics: where water rests once drainage has ended, and what that leaves for air.
+
+In a drained profile the suction at any point is its height above the base plus the suction left at
+the base. A sand has no field capacity of its own; each height above the gravel has one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh, Profile
+from soilwater.kernels.march import mean_water_contents
+from soilwater.runs.results import describe_columns, lay_out
+from soilwater.soils import Soil
+from soilwater.soils.kernel_table import stack_tables
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.units import in_people_units, number_to_house
+
+
+def resting_suction(profile: Profile) -> float:
+    """Suction at the base once drainage has ended [cm].
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+
+    Returns
+    -------
+    float
+        Suction [cm]; negative where a water table stands above the base.
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own.
+    """
+    if not isinstance(profile, Profile):
+        raise InputError(
+            f"profile: a {type(profile).__name__} was given; allowed: a Profile, such as "
+            "Profile.over_gravel(soil, root_zone)."
+        )
+    suction = profile.base.resting_suction(profile.depth)
+    if suction is None:
+        raise InputError(
+            f"Profile: with its base ({profile.base}) it comes to no rest of its own; allowed: "
+            "CapillaryBreak, SeepageFace or WaterTable; simulate the drainage instead."
+        )
+    return suction
+
+
+def drained_state(
+    profile: Profile, *, soils: Sequence[Soil] | None = None, layer: str | None = None
+) -> xr.Dataset:
+    """Water in a profile that has drained to rest, without time stepping.
+
+    Where a clean gravel is a layer of its own over a seepage face, this is the state after months:
+    the gravel loses its conductivity long before. Use `Profile.over_gravel`, or simulate.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    soils : sequence of Soil, optional
+        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
+        ``sample``. The soil of the profile when left out.
+    layer : str, optional
+        Name of the layer the soils go into; the root zone, or the only layer, when left out.
+
+    Returns
+    -------
+    Dataset
+        `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
+        `node_suction` [cm] over ``node_depth``, `storage` [mm]; with ``sample`` in front where
+        `soils` are given.
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own, there are no soils, or
+        it is not clear which layer is meant.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> sand = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    >>> state = drained_state(Profile.over_gravel(sand, 30.0))
+    >>> round(float(state.node_suction[0]), 6)
+    33.0
+    """
+    at_base = resting_suction(profile)
+    profiles, axes = [profile], {}
+    if soils is not None:
+        if len(soils) == 0:
+            raise InputError("soils: there are none; allowed: at least one soil.")
+        profiles = [profile.with_soil(soil, layer=layer) for soil in soils]
+        axes = {"sample": range(len(profiles))}
+    meshes = [each.mesh() for each in profiles]
+    # Soils that equal a neighbouring layer's are meshed with it: lengths may differ.
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    values = {
+        "water_content": np.full((len(profiles), n_nodes - 1), np.nan),
+        "suction": np.full((len(profiles), n_nodes - 1), np.nan),
+        "node_suction": np.full((len(profiles), n_nodes), np.nan),
+        "air_filled_porosity": np.full((len(profiles), n_nodes - 1), np.nan),
+        "storage": np.full(len(profiles), np.nan),
+    }
+    for i, (each, mesh) in enumerate(zip(profiles, meshes, strict=True)):
+        suction = (each.depth - mesh.depth) + at_base
+        water = cell_water_content(mesh, suction)
+        saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
+        n = water.size
+        values["water_content"][i, :n] = water
+        values["suction"][i, :n] = 0.5 * (suction[1:] + suction[:-1])
+        values["node_suction"][i, : n + 1] = suction
+        values["air_filled_porosity"][i, :n] = saturated - water
+        values["storage"][i] = 10.0 * np.sum(water * np.diff(mesh.depth))
+    return lay_out(values, describe_columns(profiles, meshes, n_nodes), axes, leading=())
+
+
+def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Water content of each cell as the water balance holds it: the mean of its two ends.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Nodes [cm] and soils.
+    suction : ndarray, shape (n,)
+        Suction at the nodes [cm].
+
+    Returns
+    -------
+    ndarray, shape (n - 1,)
+        Water content [1].
+    """
+    water = np.empty(mesh.soil.size)
+    for number, soil in enumerate(mesh.soils):
+        cells = np.flatnonzero(mesh.soil == number)
+        at = np.asarray(soil.water_content(suction[cells[0] : cells[-1] + 2]))
+        water[cells] = 0.5 * (at[1:] + at[:-1])
+    return water
+
+
+def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
+    """Mean water content of a drained profile between two depths [1].
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    top, bottom : float, str or Quantity
+        Depths [cm] within the profile.
+
+    Returns
+    -------
+    float
+        Water content [1], exact through the curve and across layers.
+
+    Raises
+    ------
+    InputError
+        If the depths do not lie within the profile, or it comes to no rest.
+    """
+    at_base = resting_suction(profile)
+    upper, lower = depth_range(top, bottom, profile)
+    mesh = profile.mesh()
+    head = mesh.depth - profile.depth - at_base
+    return float(mean_over_depth(mesh, head[None], upper, lower)[0])
+
+
+def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
+    """Check a range of depths against a profile.
+
+    Parameters
+    ----------
+    top, bottom : float, str or Quantity
+        Depths [cm].
+    profile : Profile
+        What they must lie within.
+
+    Returns
+    -------
+    top, bottom : float
+        Depths [cm].
+
+    Raises
+    ------
+    InputError
+        If they are not in order, or reach beyond the profile.
+    """
+    faults = Faults("Range of depths")
+    deepest = in_people_units(profile.depth, "length")
+    upper, lower = 0.0, profile.depth
+    with faults.catching():
+        upper = number_to_house(top, "length", "top")
+    with faults.catching():
+        lower = number_to_house(bottom, "length", "bottom")
+    for name, depth in (("top", upper), ("bottom", lower)):
+        if not 0.0 <= depth <= profile.depth + 1e-9:
+            faults.add(f"{name} is {depth:g} cm", allowed=f"0 to the base at {deepest}")
+    if not faults and not upper < lower:
+        faults.add(
+            f"top is {upper:g} cm and bottom {lower:g} cm",
+            allowed="top above bottom",
+            cure="depths are counted downward from the turf surface",
+        )
+    faults.raise_if_any()
+    return upper, min(lower, profile.depth)
+
+
+def mean_over_depth(
+    mesh: Mesh, head: NDArray[np.float64], top: float, bottom: float
+) -> NDArray[np.float64]:
+    """Mean water content between two depths.
+
+    Exact through the curve where head runs about straight between nodes, as at rest; at a front
+    the water that the balance holds there, straight between nodes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Nodes [cm] and soils.
+    head : ndarray, shape (n_times, n)
+        Matric head at the nodes [cm].
+    top, bottom : float
+        Depths [cm].
+
+    Returns
+    -------
+    ndarray, shape (n_times,)
+        Water content [1]; NaN where a head is NaN.
+    """
+    tables, scalars = stack_tables(mesh.soils)
+    mean = np.full(head.shape[0], np.nan)
+    known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
+    result = np.empty(known.size)
+    mean_water_contents(
+        np.ascontiguousarray(head[known]),
+        mesh.depth,
+        mesh.soil,
+        tables,
+        scalars,
+        top,
+        bottom,
+        result,
+    )
+    mean[known] = result
+    return mean

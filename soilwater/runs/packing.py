@@ -1,0 +1,152 @@
+"""Cases laid end to end as the arrays of the compiled loop."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh
+from soilwater.ground.turf import Turf
+from soilwater.kernels import column, march
+from soilwater.kernels.ledger import INITIAL_STORAGE, N_LEDGER
+from soilwater.kernels.uptake import NO_REDUCTION
+from soilwater.runs.cases import Case, Settings
+from soilwater.runs.forcing import Forcing
+from soilwater.soils.kernel_table import stack_tables
+
+EVAPORATION_HALF_SUCTION = 1.0e4
+"""Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
+matters: by then the soil below conducts next to nothing, and ten dry days take the same water from
+bare sand or loam within 1 %, wherever it lies between 10^3 and 4 x 10^5 cm (measured here)."""
+EVAPORATION_STEEPNESS = 3.0
+"""Exponent [1] of the S-shaped fall about that suction, as for uptake (`SShapedStress`)."""
+SMALLEST_STEP, LARGEST_STEP = 1.0e-9, 1.0e3
+"""Bounds of a time step [h]."""
+
+
+class Packed(NamedTuple):
+    """Arguments of `march_columns` after the range of columns, in its order."""
+
+    node_start: NDArray[np.int64]
+    z: NDArray[np.float64]
+    soil: NDArray[np.int64]
+    root: NDArray[np.float64]
+    head: NDArray[np.float64]
+    stored: NDArray[np.float64]
+    head_before: NDArray[np.float64]
+    rate: NDArray[np.float64]
+    conditions: NDArray[np.float64]
+    codes: NDArray[np.int64]
+    tables: NDArray[np.float64]
+    scalars: NDArray[np.float64]
+    forcing: NDArray[np.float64]
+    forcing_range: NDArray[np.int64]
+    out_time: NDArray[np.float64]
+    controls: NDArray[np.float64]
+    clock: NDArray[np.float64]
+    ledger: NDArray[np.float64]
+    counts: NDArray[np.int64]
+    status: NDArray[np.int64]
+    out_head: NDArray[np.float64]
+    out_water: NDArray[np.float64]
+    out_ledger: NDArray[np.float64]
+    work: NDArray[np.float64]
+
+
+def pack(
+    cases: Sequence[Case],
+    meshes: Sequence[Mesh],
+    heads: Sequence[NDArray[np.float64]],
+    forcings: Sequence[Forcing],
+    settings: Settings,
+) -> Packed:
+    """Lay cases end to end; forcing that cases share is laid down once."""
+    n, n_out = len(cases), settings.output_hours.size
+    node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
+    longest = max(mesh.depth.size for mesh in meshes)
+    z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
+    numbers: dict[Any, int] = {}
+    soil = np.zeros(z.size, dtype=np.int64)
+    for a, mesh in zip(node_start, meshes, strict=False):
+        own = np.array([numbers.setdefault(each, len(numbers)) for each in mesh.soils])
+        soil[a : a + mesh.soil.size] = own[mesh.soil]
+    tables, scalars = stack_tables(list(numbers))
+    places: dict[int, tuple[int, int]] = {}
+    intervals: list[NDArray[np.float64]] = []
+    row = 0
+    for forcing in forcings:
+        if id(forcing) not in places:
+            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
+            intervals.append(forcing.intervals)
+            row += forcing.intervals.shape[0]
+    conditions = np.zeros((n, column.N_CONDITIONS))
+    codes = np.zeros((n, column.N_CODES), dtype=np.int64)
+    for i, case in enumerate(cases):
+        _set_conditions(conditions[i], codes[i], case, settings)
+    ledger = np.zeros((n, N_LEDGER))
+    ledger[:, INITIAL_STORAGE] = np.nan
+    clock = np.zeros((n, march.N_CLOCK))
+    clock[:, march.NEXT_STEP] = LARGEST_STEP
+    controls = np.empty((n, march.N_CONTROLS))
+    controls[:] = settings.tolerance, SMALLEST_STEP, LARGEST_STEP, settings.max_steps
+    return Packed(
+        node_start=node_start.astype(np.int64),
+        z=z,
+        soil=soil,
+        root=np.concatenate(
+            [root_shares(case.turf, mesh) for case, mesh in zip(cases, meshes, strict=True)]
+        ),
+        head=head,
+        stored=np.zeros(z.size),
+        head_before=head.copy(),
+        rate=np.zeros(z.size),
+        conditions=conditions,
+        codes=codes,
+        tables=tables,
+        scalars=scalars,
+        forcing=np.concatenate(intervals),
+        forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
+        out_time=settings.output_hours,
+        controls=controls,
+        clock=clock,
+        ledger=ledger,
+        counts=np.zeros((n, march.N_COUNTS), dtype=np.int64),
+        status=np.zeros(n, dtype=np.int64),
+        out_head=np.full((n, n_out, longest), np.nan),
+        out_water=np.full((n, n_out, longest - 1), np.nan),
+        out_ledger=np.full((n, n_out, N_LEDGER), np.nan),
+        # As plain Python: compiling this one product would cost every process a tenth of a second.
+        work=np.zeros(march.work_size.py_func(longest)),
+    )
+
+
+def _set_conditions(
+    conditions: NDArray[np.float64], codes: NDArray[np.int64], case: Case, settings: Settings
+) -> None:
+    code, value = case.profile.base.kernel_condition(case.profile.depth)
+    codes[column.BASE_CODE], conditions[column.BASE_VALUE] = code, value
+    conditions[column.POND_LIMIT] = settings.ponding_limit
+    if settings.surface is not None:
+        codes[column.SURFACE_CODE] = column.HELD_SURFACE
+        conditions[column.SURFACE_VALUE] = -settings.surface.suction
+    conditions[column.EVAPORATION_HALF_SUCTION] = EVAPORATION_HALF_SUCTION
+    conditions[column.EVAPORATION_STEEPNESS] = EVAPORATION_STEEPNESS
+    codes[column.STRESS_CODE] = NO_REDUCTION
+    if case.turf is not None:
+        codes[column.STRESS_CODE] = case.turf.stress.kernel_code
+        conditions[column.STRESS_0 : column.STRESS_4 + 1] = case.turf.stress.kernel_parameters
+        conditions[column.COMPENSATION_THRESHOLD] = case.turf.compensation
+
+
+def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:
+    """Share of the roots around each node [1]; all of them within the profile."""
+    z = mesh.depth
+    if turf is None:
+        return np.zeros(z.size)
+    edges = np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]])
+    share = np.diff(turf.root_fraction(0.0, edges))
+    within: NDArray[np.float64] = share / share.sum()
+    return within

@@ -1,0 +1,340 @@
+"""The layout of results: one Dataset whether one column was run or thousands.
+
+A single column has the dimension ``depth`` (middles of the cells) and ``node_depth`` (nodes). A
+batch puts its own dimensions in front. Where all columns share their mesh the names stay; where
+they do not, the dimensions are ``cell`` and ``node``, shorter columns end in NaN, and ``depth`` and
+``node_depth`` are coordinates along cell and those dimensions of the batch in which they change.
+
+Every column carries its profile as text, so a result read back from a file still knows its soils.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh, Profile
+from soilwater.words.errors import Faults, InputError, Status
+from soilwater.words.vocabulary import attach
+
+OVER_CELLS = ("water_content", "suction", "air_filled_porosity")
+OVER_NODES = ("node_suction",)
+AMOUNTS = (
+    "rain",
+    "irrigation",
+    "interception",
+    "runoff",
+    "infiltration",
+    "transpiration",
+    "potential_transpiration",
+    "evaporation",
+    "potential_evaporation",
+    "drainage",
+    "storage",
+    "storage_change",
+    "ponding",
+    "closure_error",
+)
+WORK = ("steps", "rejected_steps", "newton_iterations")
+OUTCOME = ("status", "status_text")
+SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCOME)
+"""Every variable a simulation can give."""
+GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
+"""Coordinates of a column."""
+
+Axes = Mapping[str, Sequence[Any] | NDArray[Any]]
+"""Dimensions of a batch and their labels, the last running fastest; empty for a single column."""
+
+
+class Column(NamedTuple):
+    """One column of a result: its place in the batch, its mesh and its suctions over time."""
+
+    place: tuple[int, ...]
+    profile: Profile
+    mesh: Mesh
+    node_suction: NDArray[np.float64]
+
+
+def kept_names(keep: Iterable[str] | None) -> tuple[str, ...]:
+    """Names of the variables a run is to give; how it ended is never left out.
+
+    Parameters
+    ----------
+    keep : iterable of str or None
+        Names of the vocabulary; all that a simulation can give when None.
+
+    Returns
+    -------
+    tuple of str
+        In the order of the vocabulary of results.
+
+    Raises
+    ------
+    InputError
+        Naming every name a simulation does not give.
+    """
+    if keep is None:
+        return SIMULATED
+    wanted = {keep} if isinstance(keep, str) else set(keep)
+    faults = Faults("keep")
+    for name in sorted(wanted - set(SIMULATED)):
+        faults.add(f"{name!r} is no variable of a simulation", allowed=", ".join(SIMULATED))
+    faults.raise_if_any()
+    return tuple(name for name in SIMULATED if name in wanted or name in OUTCOME)
+
+
+def describe_columns(
+    profiles: Sequence[Profile], meshes: Sequence[Mesh], n_nodes: int
+) -> dict[str, NDArray[Any]]:
+    """Depths [cm], names of layers and profiles as text, of several columns.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        One a column.
+    meshes : sequence of Mesh
+        Their nodes.
+    n_nodes : int
+        Nodes of the longest column; shorter ones are filled up with NaN.
+
+    Returns
+    -------
+    dict
+        `depth`, `node_depth`, `depth_bounds`, `layer` and `profile`, columns first.
+    """
+    node_depth = np.full((len(meshes), n_nodes), np.nan)
+    layer = np.full((len(meshes), n_nodes - 1), "", dtype=object)
+    for i, (mesh, profile) in enumerate(zip(meshes, profiles, strict=True)):
+        n = mesh.depth.size
+        node_depth[i, :n] = mesh.depth
+        middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
+        names = np.array([each.name for each in profile.layers], dtype=object)
+        place = np.searchsorted(profile.interfaces[1:-1], middle, side="right")
+        layer[i, : n - 1] = names[place]
+    return {
+        "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
+        "node_depth": node_depth,
+        "depth_bounds": np.stack([node_depth[:, :-1], node_depth[:, 1:]], axis=-1),
+        "layer": layer,
+        "profile": _profile_texts(profiles),
+    }
+
+
+def _profile_texts(profiles: Sequence[Profile]) -> NDArray[Any]:
+    texts = np.empty(len(profiles), dtype=object)
+    texts[:] = [profile.to_json() for profile in profiles]
+    return texts
+
+
+def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, ...]:
+    """Dimensions of a variable behind those of the batch.
+
+    Parameters
+    ----------
+    name : str
+        Name of the vocabulary.
+    leading : tuple of str
+        Dimensions between batch and depth, such as ``("time",)``.
+    shared : bool
+        Whether all columns have the same nodes.
+
+    Returns
+    -------
+    tuple of str
+        Names of dimensions.
+    """
+    cell, node = ("depth", "node_depth") if shared else ("cell", "node")
+    if name in OVER_CELLS:
+        return (*leading, cell)
+    if name in OVER_NODES:
+        return (*leading, node)
+    if name in GEOMETRY:
+        return (node,) if name == "node_depth" else (cell, *_bound(name))
+    return () if name in (*WORK, *OUTCOME, "profile") else leading
+
+
+def _bound(name: str) -> tuple[str, ...]:
+    return ("bound",) if name == "depth_bounds" else ()
+
+
+def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]:
+    """Values of a variable of a simulation before anything was run.
+
+    Parameters
+    ----------
+    name : str
+        One of `SIMULATED`.
+    n_columns, n_times, n_nodes : int
+        Sizes.
+
+    Returns
+    -------
+    ndarray
+        Not a number, no work done, and a status that says so.
+    """
+    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes}
+    shape = (n_columns, *[sizes[d] for d in inner_dims(name, ("time",), shared=False)])
+    if name == "status":
+        return np.full(shape, int(Status.INTERRUPTED), dtype=np.int64)
+    if name == "status_text":
+        return np.full(shape, Status.INTERRUPTED.sentence, dtype=object)
+    if name in WORK:
+        return np.zeros(shape, dtype=np.int64)
+    return np.full(shape, np.nan)
+
+
+def fill(
+    values: Mapping[str, NDArray[Any]],
+    places: NDArray[np.int64],
+    part: Mapping[str, NDArray[Any]],
+) -> None:
+    """Put the results of some columns in their places.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray
+        As `blank` made them; changed.
+    places : ndarray of int
+        Positions of the columns.
+    part : mapping of str to ndarray
+        Results of the columns; shorter ones are left as they are beyond their end.
+    """
+    for name, array in part.items():
+        if array.ndim == 1:
+            values[name][places] = array
+        else:
+            values[name][places, ..., : array.shape[-1]] = array
+
+
+def sizes_of(axes: Axes) -> tuple[int, ...]:
+    """Sizes of the dimensions of a batch."""
+    return tuple(len(labels) for labels in axes.values())
+
+
+def lay_out(
+    values: Mapping[str, NDArray[Any]],
+    described: Mapping[str, NDArray[Any]],
+    axes: Axes,
+    leading: tuple[str, ...],
+) -> xr.Dataset:
+    """Give arrays over columns their dimensions, coordinates and attributes.
+
+    Parameters
+    ----------
+    values : mapping of str to ndarray
+        Variables by name, columns first.
+    described : mapping of str to ndarray
+        As `describe_columns` made it.
+    axes : mapping of str to sequence
+        Dimensions of the batch and their labels; as many columns as their product.
+    leading : tuple of str
+        Dimensions between batch and depth.
+
+    Returns
+    -------
+    Dataset
+        With a time coordinate still to be given where `leading` has ``time``.
+    """
+    sizes = sizes_of(axes)
+
+    def unfold(array: NDArray[Any]) -> NDArray[Any]:
+        return array.reshape((*sizes, *array.shape[1:]))
+
+    geometry = {name: _without_repeats(unfold(described[name]), axes) for name in GEOMETRY}
+    shared = not geometry["node_depth"][0]
+    dataset = xr.Dataset(
+        {
+            name: ((*axes, *inner_dims(name, leading, shared)), unfold(array))
+            for name, array in (*values.items(), ("profile", described["profile"]))
+        },
+        {
+            name: ((*along, *inner_dims(name, leading, shared)), array)
+            for name, (along, array) in geometry.items()
+        },
+    )
+    for name, labels in axes.items():
+        dataset.coords[name] = (name, np.array(list(labels)))
+    attached: xr.Dataset = attach(dataset)
+    return attached
+
+
+def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], NDArray[Any]]:
+    """Drop every dimension of the batch along which nothing changes."""
+    along: list[str] = []
+    for name in axes:
+        position = len(along)
+        first = array.take([0], axis=position)
+        same = (array == first) | ((array != array) & (first != first))
+        if bool(np.all(same)):
+            array = array.take(0, axis=position)
+        else:
+            along.append(name)
+    return tuple(along), array
+
+
+@lru_cache(maxsize=4096)
+def profile_from_text(text: str) -> tuple[Profile, Mesh]:
+    """Profile and mesh from the text a result carries."""
+    profile = Profile.from_json(text)
+    return profile, profile.mesh()
+
+
+def each_column(dataset: xr.Dataset) -> Iterator[Column]:
+    """Go through the columns of a result.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        From `simulate`, `simulate_many`, `compare_depths` or `drained_state`, or a part of one
+        that keeps the whole depth.
+
+    Yields
+    ------
+    Column
+        With suctions [cm] of shape (n_times, n_nodes), in the order of the batch.
+
+    Raises
+    ------
+    InputError
+        If the Dataset is no result of this package, or its depth was cut.
+    """
+    for name in ("node_suction", "profile"):
+        if name not in dataset:
+            raise InputError(
+                f'Dataset: "{name}" is missing; give the result of simulate, simulate_many, '
+                "compare_depths or drained_state with its whole depth."
+            )
+    node = "node_depth" if "node_depth" in dataset.node_suction.dims else "node"
+    batch = dataset.profile.dims
+    order = (*batch, *[d for d in dataset.node_suction.dims if d not in (*batch, node)], node)
+    suction = dataset.node_suction.transpose(*order).values
+    texts = dataset.profile.values
+    nodes = dataset.node_depth.transpose(..., node)
+    along, node_depth = nodes.dims[:-1], nodes.values
+    for place in np.ndindex(texts.shape):
+        profile, mesh = profile_from_text(str(texts[place]))
+        of_column = suction[place][..., : mesh.depth.size]
+        depth = node_depth[tuple(place[batch.index(dim)] for dim in along)]
+        if not np.array_equal(depth[: mesh.depth.size], mesh.depth):
+            # A run on a refined mesh, or a part of the depth.
+            mesh = _mesh_at(profile, depth[np.isfinite(depth)])
+            of_column = suction[place][..., : mesh.depth.size]
+        yield Column(place, profile, mesh, of_column.reshape(-1, mesh.depth.size))
+
+
+def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:
+    """Mesh of a profile on given nodes."""
+    whole = profile.mesh()
+    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.depth) > 1e-9:
+        raise InputError(
+            "Dataset: the nodes do not span the profile; keep node_depth whole, and cut "
+            "water_content or suction instead."
+        )
+    middle = 0.5 * (depth[1:] + depth[:-1])
+    cell = np.clip(np.searchsorted(whole.depth, middle) - 1, 0, whole.soil.size - 1)
+    return Mesh(depth, whole.soil[cell], whole.soils)

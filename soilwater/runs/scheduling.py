@@ -1,0 +1,207 @@
+"""Chunks of cases on threads, or on an executor somebody else keeps.
+
+Columns know nothing of one another, so the order in which chunks finish changes no bit of a result.
+Kernels run on one thread each and release the interpreter, so plain threads suffice on one machine.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from queue import SimpleQueue
+from typing import Any, Protocol
+
+from numpy.typing import NDArray
+
+from soilwater.runs.batch import run_chunk
+from soilwater.runs.cases import Case, Settings
+from soilwater.words.errors import InputError
+
+Progress = bool | Callable[[int, int], object]
+
+CASE_DAYS_PER_CHUNK = 1120
+"""Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
+progress seen, and the interpreter's part stays small."""
+LARGEST_CHUNK = 128
+IN_HAND_PER_WORKER = 4
+"""Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
+
+
+class Executor(Protocol):
+    """What is asked of an executor: `concurrent.futures` and dask's client have it."""
+
+    def submit(self, function: Callable[..., Any], /, *arguments: Any) -> Any:
+        """Start a call and return its future."""
+
+
+def cases_per_chunk(days: float) -> int:
+    """How many cases of a span make a chunk.
+
+    Parameters
+    ----------
+    days : float
+        Span of the run [d].
+
+    Returns
+    -------
+    int
+        At least one.
+    """
+    return max(1, min(LARGEST_CHUNK, int(CASE_DAYS_PER_CHUNK / max(days, 1e-9))))
+
+
+def processors() -> int:
+    """Count the processors this process may use.
+
+    The limits people and clusters set for other numerical libraries are kept to: a worker of a
+    dask cluster has OMP_NUM_THREADS=1, so that batches within its tasks do not crowd each other.
+    """
+    if hasattr(os, "sched_getaffinity"):
+        allowed = len(os.sched_getaffinity(0))
+    else:
+        allowed = os.cpu_count() or 1
+    limits = [os.environ.get(name, "") for name in ("OMP_NUM_THREADS", "NUMBA_NUM_THREADS")]
+    return min([allowed, *(int(limit) for limit in limits if limit.isdigit() and int(limit) > 0)])
+
+
+def finished_chunks(
+    chunks: Sequence[Sequence[Case]],
+    settings: Settings,
+    n_threads: int | None,
+    executor: Any,
+) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
+    """Run chunks and hand each over as it finishes, first come, first served.
+
+    Parameters
+    ----------
+    chunks : sequence of sequence of Case
+        What to run.
+    settings : Settings
+        What all cases share.
+    n_threads : int or None
+        Threads of this process; as many as there are processors when None.
+    executor : Executor or None
+        Runs the chunks instead.
+
+    Yields
+    ------
+    number : int
+        Which chunk.
+    values : dict
+        As `run_chunk` returns them.
+    """
+    if executor is not None:
+        if not hasattr(executor, "submit"):
+            raise InputError(
+                f"executor: {executor!r}; allowed: an executor of concurrent.futures, or the "
+                "client of a dask cluster."
+            )
+        if _is_cluster(executor):
+            # Every worker compiles its kernels once, before tasks are spread.
+            executor.run(load_kernels)
+        yield from _from_executor(chunks, settings, executor, _workers(executor))
+        return
+    threads = max(1, min(len(chunks), processors() if n_threads is None else n_threads))
+    pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
+    try:
+        yield from _from_executor(chunks, settings, pool, threads)
+    finally:
+        # On an interrupt those waiting never start, and nobody waits for the chunks under way: they
+        # write nothing, and one column of many years takes seconds.
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _from_executor(
+    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Any, workers: int
+) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
+    done: SimpleQueue[int] = SimpleQueue()
+    futures: dict[int, Any] = {}
+    waiting = iter(range(len(chunks)))
+    # A cluster would else take every chunk apart to find out whether it had seen it before.
+    options = {"pure": False} if _is_cluster(executor) else {}
+
+    def hand_out(most: int) -> None:
+        for _ in range(most):
+            number = next(waiting, None)
+            if number is None:
+                return
+            futures[number] = executor.submit(run_chunk, chunks[number], settings, **options)
+            futures[number].add_done_callback(lambda _, number=number: done.put(number))
+
+    try:
+        hand_out(IN_HAND_PER_WORKER * workers)
+        for _ in range(len(chunks)):
+            number = done.get()
+            values = futures.pop(number).result()
+            hand_out(1)
+            yield number, values
+    finally:
+        for future in futures.values():
+            future.cancel()
+
+
+def _workers(executor: Any) -> int:
+    """Count the calls an executor can carry out at a time, as far as it says."""
+    if hasattr(executor, "nthreads"):
+        return max(1, sum(int(n) for n in executor.nthreads().values()))
+    return int(getattr(executor, "_max_workers", processors()))
+
+
+def _is_cluster(executor: Any) -> bool:
+    """Tell a cluster's client, which can run something once on every worker, from a plain pool."""
+    return hasattr(executor, "run")
+
+
+def load_kernels() -> None:
+    """Compile the kernels, or load them from the disk cache, by running one tiny column."""
+    import numpy as np
+
+    from soilwater.ground.profile import Profile
+    from soilwater.soils import VanGenuchten
+    from soilwater.weather.series import steady_weather
+
+    profile = Profile.over_gravel(VanGenuchten.texture_class("sand"), 1.0)
+    case = Case(profile, steady_weather(1, 0.0), start="drained")
+    run_chunk([case], Settings(np.array([0.0, 0.01]), ("status",)))
+
+
+@contextmanager
+def reporting(progress: Progress, total: int) -> Iterator[Callable[[int], None]]:
+    """Give a function that is told how many more cases are done.
+
+    Parameters
+    ----------
+    progress : bool or callable
+        True shows a bar; a callable is given the number of finished cases and of all.
+    total : int
+        All cases.
+
+    Yields
+    ------
+    callable
+        Takes the number of cases that have been finished since the last call.
+
+    Raises
+    ------
+    InputError
+        If `progress` is something else.
+    """
+    if progress is True:
+        from tqdm.auto import tqdm
+
+        with tqdm(total=total, unit="case") as bar:
+            yield bar.update
+        return
+    if progress is not False and not callable(progress):
+        raise InputError(f"progress: {progress!r}; allowed: True, False or a function.")
+    finished = 0
+
+    def tell(more: int) -> None:
+        nonlocal finished
+        finished += more
+        if callable(progress):
+            progress(finished, total)
+
+    yield tell

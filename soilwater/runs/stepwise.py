@@ -1,0 +1,144 @@
+"""Runs that are decided on the way: rules for irrigation, roots that grow.
+
+The compiled loop is left once per decision and taken up again where it stopped.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh
+from soilwater.kernels import march
+from soilwater.kernels.ledger import INITIAL_STORAGE
+from soilwater.runs.cases import Case
+from soilwater.runs.drained import mean_over_depth
+from soilwater.runs.forcing import Forcing, make_forcing
+from soilwater.runs.packing import Packed, root_shares
+from soilwater.weather.irrigation import Rule
+from soilwater.words.errors import Status
+from soilwater.words.times import hours_between
+
+_DAY = np.timedelta64(1, "D")
+_PER_NODE = ("z", "soil", "root", "head", "stored", "head_before", "rate")
+_PER_CASE = ("conditions", "codes", "controls", "clock", "ledger", "counts", "status")
+_OUTPUTS = ("out_head", "out_water", "out_ledger")
+
+
+def needs_decisions(case: Case) -> bool:
+    """Whether something about a case is decided while it runs."""
+    return bool(case.rules) or (case.turf is not None and bool(case.turf.root_depth_by_date))
+
+
+def march_with_decisions(
+    packed: Packed, i: int, case: Case, mesh: Mesh, forcing: Forcing
+) -> Forcing:
+    """March one case from decision to decision.
+
+    Decision times are edges of the weather, so the same events given as a table over the same
+    edges repeat the run: bit for bit where decision times are output times, and else to round-off,
+    because heads are set to the water held (`ledger.close_balance`) at each decision.
+
+    Parameters
+    ----------
+    packed : Packed
+        All cases of the chunk; the state and outputs of case `i` are changed.
+    i : int
+        Which one.
+    case : Case
+        With rules, or roots that grow.
+    mesh : Mesh
+        Its nodes.
+    forcing : Forcing
+        What it would feel if nothing were decided.
+
+    Returns
+    -------
+    Forcing
+        With what was decided.
+    """
+    start, end = case.weather.start, case.weather.end
+    decisions = _decisions(case)
+    times = sorted(decisions)
+    if not times:
+        _march_to(packed, i, float(hours_between(start, end)), forcing)
+        return forcing
+    weather = case.weather.refine(np.array(times))
+    events = list(case.irrigation)
+    forcing = make_forcing(weather, case.turf, events)
+    a, b = packed.node_start[i], packed.node_start[i + 1]
+    for time in times:
+        hours = float(hours_between(start, time))
+        _march_to(packed, i, hours, forcing)
+        if packed.status[i] != Status.OK:
+            return forcing
+        if case.turf is not None and case.turf.root_depth_by_date:
+            packed.root[a:b] = root_shares(case.turf.on(time), mesh)
+        decided = []
+        for rule in decisions[time]:
+            reading = float(mean_over_depth(mesh, packed.head[None, a:b], 0.0, rule.rod)[0])
+            event = rule.decide(time, reading, _recent_rain(forcing, hours, rule.rain_window))
+            if event is not None and event.end <= end:
+                decided.append(event)
+        if decided:
+            events += decided
+            # Edges of the events so far are kept, so that each is put in only once.
+            weather = weather.refine(np.array([t for e in decided for t in (e.time, e.end)]))
+            forcing = make_forcing(weather, case.turf, events)
+    _march_to(packed, i, float(hours_between(start, end)), forcing)
+    return forcing
+
+
+def _decisions(case: Case) -> dict[np.datetime64, list[Rule]]:
+    """Rules to ask by the time they are asked; roots grow at midnight."""
+    start, end = case.weather.start, case.weather.end
+    decisions: dict[np.datetime64, list[Rule]] = {}
+    for rule in case.rules:
+        for time in rule.decision_times(start, end):
+            decisions.setdefault(time, []).append(rule)
+    if case.turf is not None and case.turf.root_depth_by_date:
+        midnights = np.arange(start.astype("datetime64[D]"), end, _DAY)
+        for midnight in midnights.astype("datetime64[ns]"):
+            if midnight >= start:
+                decisions.setdefault(midnight, [])
+    return decisions
+
+
+def _recent_rain(forcing: Forcing, hours: float, window: float) -> float:
+    span = np.array([max(hours - window, 0.0), hours])
+    return float(np.diff(forcing.cumulative(forcing.rain, span))[0])
+
+
+def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
+    """March case `i` on to a time, filling the outputs on the way."""
+    now = packed.clock[i, march.TIME]
+    first_call = bool(np.isnan(packed.ledger[i, INITIAL_STORAGE]))
+    wanted = (packed.out_time <= hours) & (
+        (packed.out_time > now) | (first_call & (packed.out_time == now))
+    )
+    chosen = np.flatnonzero(wanted)
+    times = packed.out_time[chosen]
+    stop = min(hours, packed.out_time[-1])
+    if times.size == 0 or times[-1] < stop:
+        times = np.append(times, stop)
+    a, b = packed.node_start[i], packed.node_start[i + 1]
+    outputs: dict[str, Any] = {name: _blank(getattr(packed, name), times.size) for name in _OUTPUTS}
+    views: dict[str, Any] = {name: getattr(packed, name)[a:b] for name in _PER_NODE}
+    views |= {name: getattr(packed, name)[i : i + 1] for name in _PER_CASE}
+    one = packed._replace(
+        **views,
+        **outputs,
+        node_start=np.array([0, b - a]),
+        forcing=forcing.intervals,
+        forcing_range=np.array([[0, forcing.intervals.shape[0]]]),
+        out_time=times,
+    )
+    march.march_columns(0, 1, *one)
+    for name, values in outputs.items():
+        getattr(packed, name)[i, chosen] = values[0, : chosen.size]
+
+
+def _blank(like: NDArray[np.float64], n_times: int) -> NDArray[np.float64]:
+    return np.full((1, n_times, like.shape[2]), np.nan)

@@ -1,0 +1,86 @@
+"""Drained statics of one soil in closed form: means over a rod as differences of one integral.
+
+In a drained profile of one soil the suction falls by 1 cm each centimetre down, so the mean water
+content over a rod is the mean of the retention curve between two suctions. With the integral of the
+curve tabulated once, a reading costs two look-ups, and a depth can be found for any reading.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from soilwater.soils.model import Soil
+from soilwater.words.arrays import FloatArray
+
+_FINE = np.arange(0.0, 300.0, 0.05)
+# The coarse part only serves profiles far drier than any that drains over gravel.
+_SUCTION = np.concatenate([_FINE, np.geomspace(300.0, 1e5, 2000)])
+
+
+class RestCurve:
+    """Integral of the water content of one soil over suction.
+
+    Parameters
+    ----------
+    soil : Soil
+        Whose retention curve.
+    """
+
+    def __init__(self, soil: Soil) -> None:
+        self.soil = soil
+        water = np.asarray(soil.water_content(_SUCTION), dtype=np.float64)
+        steps = 0.5 * (water[1:] + water[:-1]) * np.diff(_SUCTION)
+        self._integral = np.concatenate([[0.0], np.cumsum(steps)])
+
+    def _up_to(self, suction: FloatArray) -> FloatArray:
+        below = np.minimum(suction, 0.0) * self.soil.theta_s
+        total: FloatArray = np.interp(suction, _SUCTION, self._integral) + below
+        return total
+
+    def mean(self, low: Any, high: Any) -> FloatArray:
+        """Mean water content [1] between two suctions [cm], `low` below `high`."""
+        low, high = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+        mean: FloatArray = (self._up_to(high) - self._up_to(low)) / (high - low)
+        return mean
+
+    def reading(self, depth: Any, rod: float, base_suction: Any = 0.0) -> FloatArray:
+        """Mean water content [1] of the top `rod` cm of drained soil `depth` cm deep.
+
+        `base_suction` is the suction left at the base [cm].
+        """
+        surface = np.asarray(depth, dtype=np.float64) + base_suction
+        return self.mean(surface - rod, surface)
+
+    def surface_suction(self, water_content: float, rod: float) -> float:
+        """Suction at the surface [cm] at which the top `rod` cm hold a mean water content [1].
+
+        Minus infinity for more than saturation, infinity for less than the driest curve gives.
+        """
+        from scipy.optimize import brentq
+
+        surface = _SUCTION[1:]
+        means = self.reading(surface, rod)
+        if water_content >= self.soil.theta_s:
+            return -np.inf
+        if water_content <= means[-1]:
+            return np.inf
+        first = int(np.argmax(means <= water_content))
+        if first == 0:
+            return 0.0
+        # Between two points of the curve a mean bends where the other end of the rod meets a point.
+        return float(
+            brentq(
+                lambda at: float(self.reading(at, rod)) - water_content,
+                surface[first - 1],
+                surface[first],
+            )
+        )
+
+
+@lru_cache(maxsize=512)
+def rest_curve(soil: Soil) -> RestCurve:
+    """Return the `RestCurve` of a soil, made once."""
+    return RestCurve(soil)

@@ -1,0 +1,1 @@
+"""What was probed and read on a green."""

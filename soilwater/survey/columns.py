@@ -1,0 +1,256 @@
+"""Columns and cells of a survey sheet: what each holds, and the unit of what is in it."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from soilwater.survey.survey import Spot, Survey
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import MISSING_CODES, TextTable, parse_number
+from soilwater.words.units import in_people_units, number_to_house, plain_characters
+
+_ROLES = (
+    ("latitude", r"\blat(itude)?\b"),
+    ("longitude", r"\b(lon|long|lng|longitude)\b"),
+    ("catch_depth", r"\bcatch|\bcans?\b"),
+    ("drop_time", r"\bdrop"),
+    ("mat_thickness", r"^(organic )?(mat|thatch)\b"),
+    ("reading", r"vwc|moisture|water content|reading|field capacity|^%"),
+    ("rod", r"\b(rods?|tines?|probe length)\b"),
+    ("unused", r"\broots?\b|temp|salin|\bec\b"),
+    ("depth", r"\b(depth|probed?)\b"),
+    ("slope", r"\b(slope|gradient|grade|fall)\b"),
+    ("clock", r"^(clock|time|time of day)$"),
+    ("date", r"\b(date|time|timestamp|datetime)\b"),
+    ("meter", r"\b(meter|device|instrument)\b"),
+    ("area", r"\barea\b"),
+    ("x", r"^(x|east|easting)\b"),
+    ("y", r"^(y|north|northing)\b"),
+    ("spot", r"\b(spot|cell|point|peg|pin|id|name|location)\b"),
+    ("green", r"\b(green|tee|hole|field|site)\b"),
+)
+
+
+def plain_name(text: str, *, letters: bool = False) -> str:
+    """Strip a name of the ways people spell one.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"No. 12"``, ``"green 12"`` or ``"12"``.
+    letters : bool, optional
+        Whether ``"G12"`` and ``"H12"`` are 12 too: of greens they are, of grid cells they are not.
+
+    Returns
+    -------
+    str
+        Such as ``"12"``.
+    """
+    plain = re.sub(r"[^a-z0-9]+", " ", text.lower()).strip()
+    words = "no|nr|number|green|hole|tee|spot|point" + ("|g|h|t" if letters else "")
+    match = re.fullmatch(rf"(?:{words})?\s*0*(\d+)", plain)
+    return match[1] if match else plain.replace(" ", "")
+
+
+def number_in(cell: str, decimal: str) -> tuple[float | None, str]:
+    """Read a finite number and its unit from a `cell` under a `decimal` sign.
+
+    Raises
+    ------
+    ValueError
+        When the cell holds something else, such as a number beyond all range.
+    """
+    value, unit = parse_number(cell, decimal)
+    if value is not None and not math.isfinite(value):
+        raise ValueError(f"{cell!r} is beyond the range of numbers")
+    return value, unit
+
+
+Row = tuple[str, int, tuple[str, ...]]
+"""Name of the spot, number of the line, and its cells."""
+
+
+@dataclass
+class Sheet:
+    """A sheet and what has been understood of it so far.
+
+    Attributes
+    ----------
+    text : TextTable
+        The sheet as written.
+    faults : Faults
+        Takes what is wrong with it.
+    columns : dict of str to list of int
+        Numbers of the columns by what they hold.
+    found : dict of str to dict
+        Arguments of each `Spot` by its name.
+    notes : list of str
+        What was understood.
+    green : str
+        Which green the rows are of.
+    """
+
+    text: TextTable
+    faults: Faults
+    columns: dict[str, list[int]] = field(default_factory=dict)
+    found: dict[str, dict[str, Any]] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    green: str = ""
+
+    @property
+    def line_word(self) -> str:
+        """Rows of a table in memory are rows; those of a file are lines of it."""
+        return "row" if self.text.source == "table" else "line"
+
+    def header(self, column: int) -> str:
+        """Header of a `column` as a person sees it, plain and in lower case."""
+        text = f"{self.text.columns[column]} {self.text.units[column]}"
+        return re.sub(r"[_\s]+", " ", plain_characters(text)).strip().lower()
+
+    def columns_by_role(self) -> None:
+        """Find out what each column holds."""
+        self.notes += self.text.notes
+        unused = []
+        for i, written in enumerate(self.text.columns):
+            plain = re.sub(r"[_\s]+", " ", plain_characters(written)).strip().lower()
+            role = next((role for role, pattern in _ROLES if re.search(pattern, plain)), "unused")
+            if role == "unused":
+                unused.append(written)
+            elif role in self.columns and role not in ("reading",):
+                self.faults.add(
+                    f'"{self.text.columns[self.columns[role][0]]}" and "{written}" both look like '
+                    f"{role.replace('_', ' ')}",
+                    cure="keep one",
+                )
+            else:
+                self.columns.setdefault(role, []).append(i)
+        if "clock" in self.columns and "date" not in self.columns:
+            self.columns["date"] = self.columns.pop("clock")
+        if unused:
+            self.notes.append(f"not used: {', '.join(unused)}")
+        if "depth" not in self.columns and "reading" not in self.columns:
+            names = ", ".join(f'"{each}"' for each in self.text.columns)
+            self.faults.add(
+                f"neither depths nor readings among {names}",
+                cure='head the columns "depth (in)" and "VWC (%)"',
+            )
+        self.faults.raise_if_any()
+
+    def cell(self, cells: Sequence[str], role: str) -> str:
+        """Text among `cells` in the only column of a `role`; empty where there is none."""
+        place = self.columns.get(role)
+        return cells[place[0]] if place else ""
+
+    def rows_of_green(self, green: str | None) -> list[Row]:
+        """Rows of the green that is meant, each with the name of its spot."""
+        lines = list(zip(self.text.line_numbers, self.text.rows, strict=True))
+        if "green" in self.columns:
+            spellings = list(dict.fromkeys(self.cell(row, "green") for _, row in lines))
+            shown = ", ".join(f'"{each}"' for each in spellings)
+            if len(spellings) > 1 and green is None:
+                one = len({plain_name(each, letters=True) for each in spellings}) == 1
+                what = f"the green is written {shown}" if one else f"greens {shown} in one sheet"
+                self.faults.add(what, cure=f'name the one that is meant: green="{spellings[0]}"')
+                self.faults.raise_if_any()
+            wanted = plain_name(spellings[0] if green is None else green, letters=True)
+            taken = [each for each in spellings if plain_name(each, letters=True) == wanted]
+            if not taken:
+                self.faults.add(f'no green "{green}"', allowed=shown)
+                self.faults.raise_if_any()
+            if len(taken) > 1:
+                joined = ", ".join(f'"{each}"' for each in taken)
+                self.notes.append(f"taken for one green: {joined}")
+            lines = [(n, row) for n, row in lines if self.cell(row, "green") in taken]
+            self.green = taken[0] if green is None else green
+        rows = []
+        for number, row in lines:
+            spot = self.cell(row, "spot") if "spot" in self.columns else str(number)
+            if spot:
+                rows.append((spot, number, row))
+            elif any(row):
+                self.faults.add("the spot has no name", where=f"{self.line_word} {number}")
+        if "spot" not in self.columns:
+            self.notes.append(f"no column of spots: they are called by their {self.line_word}")
+        return rows
+
+    def visits(self, rows: Iterable[Row]) -> None:
+        """Make a place for each spot of the `rows`; refuse two spellings of one name."""
+        keys: dict[str, str] = {}
+        for spot, _, _ in rows:
+            other = keys.setdefault(plain_name(spot), spot)
+            if other != spot and spot not in self.found:
+                self.faults.add(
+                    f'spots "{other}" and "{spot}" look like one', cure="write it in one way"
+                )
+            self.found.setdefault(spot, {"readings": []})
+
+    def number(self, cell: str, where: str) -> tuple[float | None, str]:
+        """Read number and unit of a cell; None where nothing was measured."""
+        try:
+            value, unit = number_in(cell, self.text.decimal)
+        except ValueError:
+            self.faults.add(
+                f'"{cell}" is not a number', where=where, cure="leave it empty if not measured"
+            )
+            return None, ""
+        return (None, "") if value in MISSING_CODES else (value, unit)
+
+    def with_unit(self, cell: str, role: str, quantity: str, stated: str) -> float:
+        """Value of a `cell` in the house unit of its `quantity`.
+
+        The unit is that of the cell, else the `stated` one, else that of the header of its `role`.
+        """
+        column = self.columns[role][0]
+        unit = (stated if role == "slope" else "") or self.text.units[column]
+        plain = plain_characters(cell)
+        if role == "slope" and re.fullmatch(r"[\d./ ]+\s*:\s*[\d./ ]+", plain):
+            value = number_to_house(plain, "slope", role)
+            self.notes.append(f"slope {plain} read as {in_people_units(value, 'slope')}")
+            return value
+        try:
+            number, own = number_in(cell, self.text.decimal)
+        except ValueError:
+            raise InputError(f'{role.replace("_", " ")}: "{cell}" is not a number.') from None
+        if number is None:
+            raise InputError(f"{role.replace('_', ' ')}: missing where it is needed.")
+        unit = own or unit
+        if role == "drop_time":
+            minutes = unit.lower().startswith("min")
+            return number * (60.0 if minutes else 1.0)
+        if role == "slope" and unit == "1:n":
+            return number_to_house(f"1:{number:g}", "slope", role)
+        if not unit:
+            raise InputError(_ask_unit(role, number, self.text.columns[column]))
+        return number_to_house(f"{number!r} {unit}", quantity, role)
+
+    def survey(self, name: str) -> Survey:
+        """Put the spots together under a `name`."""
+        spots = []
+        for spot, given in self.found.items():
+            with self.faults.catching():
+                spots.append(Spot(spot, **{**given, "readings": tuple(given["readings"])}))
+        self.faults.raise_if_any()
+        return Survey(tuple(spots), name=name, notes=tuple(dict.fromkeys(self.notes)))
+
+
+def _ask_unit(role: str, number: float, header: str) -> str:
+    """Sentence that asks for the unit of a bare number."""
+    if role == "slope":
+        rise = in_people_units(number / 100, "slope")
+        ratio = 100.0 / number if number else 0.0
+        degrees = 100.0 * math.tan(math.radians(number))
+        return (
+            f"slope: {number:g} has no unit: {number:g} % is {rise}, 1:{number:g} is {ratio:.0f} "
+            f'%, {number:g} deg is {degrees:.1f} %; confirm with slope_unit="%", "1:n" or "deg".'
+        )
+    unit = {"catch_depth": "mm", "area": "m2"}.get(
+        role, "in" if number in (1.5, 3, 4.8, 8) else "cm"
+    )
+    return (
+        f"{role.replace('_', ' ')}: {number:g} has no unit; looks like {unit}: head the column "
+        f'"{header} ({unit})" if it is.'
+    )

@@ -1,0 +1,186 @@
+"""Probe depths of a survey sheet: fractions, feet, "12+", "hit pipe", and where zero is."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from soilwater.survey.columns import Row, Sheet, number_in
+from soilwater.words.text_tables import MISSING_CODES
+from soilwater.words.units import number_to_house, plain_characters
+
+OUT_OF_LINE = 2.5
+"""A depth this many times the median, or below it, is asked about (our own choice)."""
+SAME_PROBE = 2.5
+"""Two depths of one spot may differ by this much [cm], about one inch (common practice)."""
+
+_AT_LEAST = re.compile(
+    r"(?:>=?|≥|at least|more than|over)\s*(.+)|(.+?)\s*\+\s*(in|cm|mm|\")?", re.IGNORECASE
+)
+
+
+class _Depth(NamedTuple):
+    """One depth as written, and the unit in its cell, if any."""
+
+    spot: str
+    where: str
+    value: float
+    unit: str
+    at_least: bool
+
+
+def read_depths(
+    sheet: Sheet, rows: Sequence[Row], unit: str | None, depth_from: str | None
+) -> None:
+    """Read probe depths: fractions, feet, "12+" and "hit pipe".
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Takes what is understood and what is wrong.
+    rows : sequence of Row
+        Rows of the green.
+    unit : str or None
+        Unit of bare numbers, before that of the sheet.
+    depth_from : str or None
+        Where depths were measured from, as in `read_survey`.
+    """
+    if "depth" not in sheet.columns:
+        return
+    column = sheet.columns["depth"][0]
+    cells: list[_Depth] = []
+    skipped = []
+    for spot, number, row in rows:
+        where = f"{sheet.line_word} {number} ({spot})"
+        part, at_least = _at_least(row[column])
+        try:
+            value, own = number_in(part, sheet.text.decimal)
+        except ValueError:
+            skipped.append(f'{spot} "{row[column]}"')
+            continue
+        if value is None or value in MISSING_CODES:
+            skipped += [f"{spot} blank"] if not sheet.cell(row, "reading") else []
+        else:
+            cells.append(_Depth(spot, where, value, own, at_least))
+    if skipped:
+        sheet.notes.append(f"no depth: {', '.join(skipped)}")
+    bare = unit or sheet.text.units[column] or _unit_of_bare(sheet, cells, rows, column)
+    below_mat = _below_mat(sheet, column, depth_from)
+    if bare is None or below_mat is None:
+        return
+    for each in _in_line(sheet, cells, bare):
+        with sheet.faults.catching(each.where):
+            depth = number_to_house(f"{each.value!r} {each.unit or bare}", "length", "depth")
+            _take_depth(sheet, each.spot, each.where, depth, each.at_least)
+    if below_mat:
+        _add_mats(sheet, rows)
+    else:
+        sheet.notes.append("depths taken from the turf surface, mat included")
+
+
+def _unit_of_bare(
+    sheet: Sheet,
+    cells: Sequence[_Depth],
+    rows: Sequence[Row],
+    column: int,
+) -> str | None:
+    """Find the unit of bare depths; inches where they are written the way only inches are."""
+    if all(each.unit for each in cells):
+        return "cm"
+    fractions = [row[column] for _, _, row in rows if re.search(r"\d/\d|['\"]", row[column])]
+    if fractions:
+        sheet.notes.append(f'depths have no unit: inches, from cells such as "{fractions[0]}"')
+        return "in"
+    values = [each.value for each in cells if not each.unit]
+    middle = float(np.median(values))
+    guess = "in" if middle < 21.0 else "cm" if middle < 100.0 else "mm"
+    sheet.faults.add(
+        f"depths have no unit: {min(values):g} to {max(values):g} look like {guess}",
+        cure=f'confirm with depth_unit="{guess}"',
+    )
+    return None
+
+
+def _below_mat(sheet: Sheet, column: int, depth_from: str | None) -> bool | None:
+    """Whether depths leave out the mat; None where they have another zero altogether."""
+    header = sheet.header(column)
+    if "collar" in header and depth_from is None:
+        sheet.faults.add(
+            f'column "{sheet.text.columns[column]}": the zero of all depths here is the turf '
+            "surface, not the collar",
+            cure='measure again, or say depth_from="turf surface" if that is what it was',
+        )
+        return None
+    if depth_from is None:
+        return re.search(r"(below|without|excl\w*) (the )?(mat|thatch)", header) is not None
+    return depth_from == "below mat"
+
+
+def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Depth]:
+    """Pass cells in line with the others; ask about bare numbers far off."""
+    values = [each.value for each in cells if not each.unit]
+    middle = float(np.median(values)) if len(values) > 3 else math.nan
+    for each in cells:
+        value = each.value
+        ratio = value / middle if not each.unit and middle > 0.0 else 1.0
+        if ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
+            others = [unit for unit in ("mm", "cm", "in") if unit != bare]
+            sheet.faults.add(
+                f"depth {value:g} is {ratio:.2g} times the median {middle:g} {bare}: "
+                f"{others[0]}? {others[1]}? a slip, {value / 10:g}?",
+                where=each.where,
+                cure=f'correct it, or write its unit in the cell ("{value:g} {bare}")',
+            )
+        else:
+            yield each
+
+
+def _take_depth(sheet: Sheet, spot: str, where: str, depth: float, at_least: bool) -> None:
+    kept = sheet.found[spot]
+    if "depth" not in kept:
+        kept.update(depth=depth, depth_at_least=at_least)
+    elif kept["depth_at_least"] or at_least:
+        measured = [
+            d
+            for d, least in ((kept["depth"], kept["depth_at_least"]), (depth, at_least))
+            if not least
+        ]
+        kept["depth"] = measured[0] if measured else max(kept["depth"], depth)
+        kept["depth_at_least"] = not measured
+    elif abs(kept["depth"] - depth) > SAME_PROBE:
+        sheet.faults.add(
+            f"{spot} is {depth:.1f} cm deep here and {kept['depth']:.1f} cm above",
+            where=where,
+            cure="a stone, a layer or a slip: keep the depth you believe",
+        )
+    elif kept["depth"] != depth:
+        sheet.notes.append(f"{spot}: first depth of several kept, they agree to an inch")
+
+
+def _add_mats(sheet: Sheet, rows: Sequence[Row]) -> None:
+    for spot in dict.fromkeys(spot for spot, _, _ in rows):
+        cell = next((sheet.cell(r, "mat_thickness") for s, _, r in rows if s == spot), "")
+        if "depth" not in sheet.found[spot]:
+            continue
+        if not cell:
+            sheet.faults.add(
+                "its depth was measured from below the mat and no mat thickness is given",
+                where=spot,
+                cure='add a column "mat (cm)"',
+            )
+            continue
+        with sheet.faults.catching(spot):
+            sheet.found[spot]["depth"] += sheet.with_unit(cell, "mat_thickness", "length", "")
+    sheet.notes.append("depths measured from below the mat: its thickness was added")
+
+
+def _at_least(cell: str) -> tuple[str, bool]:
+    """Split the number of a depth cell from its "at least"."""
+    match = _AT_LEAST.fullmatch(plain_characters(cell))
+    if match is None:
+        return cell, False
+    return (match[1] or f"{match[2]} {match[3] or ''}").strip(), True

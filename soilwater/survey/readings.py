@@ -1,0 +1,153 @@
+"""Meter readings of a survey sheet: their scale, rods, times and meters."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from soilwater.survey.columns import Row, Sheet
+from soilwater.survey.survey import Reading
+from soilwater.words.stamps import read_stamps
+from soilwater.words.times import stamp
+from soilwater.words.units import in_people_units, number_to_house
+
+
+def read_readings(
+    sheet: Sheet, rows: Sequence[Row], rod: float | None, day_first: bool | None
+) -> None:
+    """Read meter readings with their rods, times and meters.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        Takes what is understood and what is wrong.
+    rows : sequence of Row
+        Rows of the green.
+    rod : float or None
+        Length of the rods [cm], before that of the sheet.
+    day_first : bool or None
+        Order of day and month, as in `read_survey`.
+    """
+    values: list[tuple[str, str, int, float, int, tuple[str, ...]]] = []
+    for column in sheet.columns.get("reading", []):
+        header = sheet.header(column)
+        if re.search(r"field capacity|\bof fc\b|saturation", header):
+            sheet.faults.add(
+                f'column "{header}": do you mean % by volume or % of field capacity?',
+                cure="give % by volume: a sand has no field capacity of its own",
+            )
+            continue
+        if re.search(r"mass|weight|w/w|grav", header):
+            sheet.faults.add(
+                f'column "{header}": water by mass', cure="multiply by the bulk density first"
+            )
+            continue
+        values += _scaled(sheet, rows, column)
+    if not values:
+        return
+    times = _times(sheet, rows, day_first)
+    doubtful: dict[str, list[str]] = {}
+    without_rod = 0
+    for spot, where, number, value, column, row in values:
+        length = rod if rod is not None else _rod(sheet, row, column, where)
+        if length is None:
+            without_rod += 1
+            continue
+        with sheet.faults.catching(where):
+            meter = sheet.cell(row, "meter")
+            reading = Reading(value, length, times.get(number), meter)
+            sheet.found[spot]["readings"].append(reading)
+            if reading.doubt:
+                doubtful.setdefault(reading.doubt, []).append(f"{spot} {100 * value:.1f} %")
+    if without_rod and not sheet.columns.get("rod"):
+        sheet.faults.add(
+            "readings have no rod length, and rods of different length do not compare",
+            cure='give rod="3 in", or a column "rod (in)"',
+        )
+    for doubt, which in doubtful.items():
+        sheet.notes.append(f"kept on the map, left out of means: {', '.join(which)} ({doubt})")
+    _note_visits(sheet)
+
+
+def _scaled(
+    sheet: Sheet, rows: Sequence[Row], column: int
+) -> list[tuple[str, str, int, float, int, tuple[str, ...]]]:
+    """Take the readings of a column as fractions."""
+    taken = []
+    for spot, number, row in rows:
+        where = f"{sheet.line_word} {number} ({spot})"
+        value, own = sheet.number(row[column], where)
+        if value is None:
+            continue
+        if value < 0.0 or value > 100.0:
+            sheet.faults.add(f"a reading of {value:g}", where=where, allowed="0 to 100 %")
+            continue
+        taken.append((spot, where, number, value, own, row))
+    header = sheet.header(column)
+    stated = "%" in header or "percent" in header or any(own for *_, own, _ in taken)
+    high = [each for each in taken if each[3] > 1.0]
+    low = [each for each in taken if 0.0 < each[3] <= 1.0]
+    if not stated and high and low:
+        fewer = min(high, low, key=len)
+        sheet.faults.add(
+            f"mixed fractions and per cents: {', '.join(where for _, where, *_ in fewer)}",
+            cure="write them all alike",
+        )
+        return []
+    per_cent = stated or bool(high)
+    if not stated and taken:
+        sheet.notes.append(f"readings taken as {'% by volume' if per_cent else 'fractions'}")
+    scale = 0.01 if per_cent else 1.0
+    return [
+        (spot, where, number, scale * value, column, row)
+        for spot, where, number, value, _, row in taken
+    ]
+
+
+def _rod(sheet: Sheet, row: Sequence[str], column: int, where: str) -> float | None:
+    """Length of the rods of one reading [cm], from its column's header or its row."""
+    match = re.search(r"(\d[\d. /]*?)\s*-?(in|cm|mm)\b", sheet.header(column))
+    if match is not None:
+        return number_to_house(f"{match[1].strip()} {match[2]}", "length", "rod")
+    if "rod" not in sheet.columns:
+        return None
+    length: float | None = None
+    with sheet.faults.catching(where):
+        length = sheet.with_unit(sheet.cell(row, "rod"), "rod", "length", "")
+    return length
+
+
+def _times(sheet: Sheet, rows: Sequence[Row], day_first: bool | None) -> dict[int, np.datetime64]:
+    dated = [(number, row) for _, number, row in rows if sheet.cell(row, "date")]
+    if not dated:
+        return {}
+    clocks = [sheet.cell(row, "clock") for _, row in dated] if "clock" in sheet.columns else None
+    lines = [number for number, _ in dated]
+    dates = [sheet.cell(row, "date") for _, row in dated]
+    times: dict[int, np.datetime64] = {}
+    with sheet.faults.catching():
+        stamps = read_stamps(dates, clocks, lines, day_first, sheet.text.source)
+        shown = ", ".join(stamp(each) for each in stamps.time[:3])
+        sheet.notes += [*stamps.notes, f"first times read: {shown}"]
+        times.update(zip(lines, stamps.time, strict=True))
+    return times
+
+
+def _note_visits(sheet: Sheet) -> None:
+    every = [reading for spot in sheet.found.values() for reading in spot["readings"]]
+    rods = sorted({reading.rod for reading in every})
+    if len(rods) > 1:
+        texts = " and ".join(in_people_units(each, "length") for each in rods)
+        sheet.notes.append(
+            f"{texts} rods mixed: their readings do not compare; split with Survey.with_rod"
+        )
+    meters = sorted({reading.meter for reading in every if reading.meter})
+    days = {np.datetime64(reading.time, "D") for reading in every if reading.time is not None}
+    if len(meters) > 1:
+        visits = f"{len(days)} days and " if len(days) > 1 else ""
+        sheet.notes.append(
+            f"{visits}{len(meters)} meters ({', '.join(meters)}): a difference between them is "
+            "an offset of meter or rod first, not a trend"
+        )

@@ -1,0 +1,213 @@
+"""Reading probe and meter surveys as they come: grids in inches, meter exports, clipboards.
+
+Nothing is guessed silently. What the sheet settles is noted; what it leaves open stops the reading
+with a sentence that says what the numbers look like and which argument settles it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from soilwater.survey.columns import Row, Sheet, plain_name
+from soilwater.survey.depths import read_depths
+from soilwater.survey.place import grid_positions, local_positions
+from soilwater.survey.readings import read_readings
+from soilwater.survey.survey import Spot, Survey
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import read_text_table
+from soilwater.words.units import number_to_house
+
+
+def read_survey(
+    source: Any,
+    *,
+    rod: Any = None,
+    depth_unit: str | None = None,
+    slope_unit: str | None = None,
+    depth_from: str | None = None,
+    green: str | None = None,
+    grid_spacing: Any = None,
+    near: tuple[float, float] | None = None,
+    day_first: bool | None = None,
+    name: str = "",
+    sheet: str | None = None,
+) -> Survey:
+    """Read a probe or meter survey from a file or a table in memory.
+
+    Columns are known by their names: spot, green, depth (or probe), reading (or VWC, moisture),
+    rod, date, time, meter, latitude and longitude or x and y, slope, mat, drop, catch can, area.
+    Several rows of one spot are several visits to it.
+
+    Parameters
+    ----------
+    source : path, DataFrame or mapping
+        CSV or text file, Excel workbook, or a table in memory.
+    rod : float, str or Quantity, optional
+        Length of the rods of all readings [cm], before that of the sheet.
+    depth_unit : str, optional
+        Unit of depths where the sheet has none: ``"in"``, ``"cm"``, ``"mm"``.
+    slope_unit : str, optional
+        Unit of slopes where the sheet has none: ``"%"``, ``"deg"``, ``"1:n"``.
+    depth_from : {"turf surface", "below mat"}, optional
+        Where depths were measured from; the turf surface, mat included, when left out.
+    green : str, optional
+        Which green, where the sheet has several or spells one in several ways.
+    grid_spacing : float, str or Quantity, optional
+        Distance between grid lines [cm], for spots named like ``"B3"``: letters run east, numbers
+        north.
+    near : tuple of float, optional
+        Latitude and longitude [degrees] of the place, to check positions against.
+    day_first : bool, optional
+        Whether 12/11/2026 is in November (True) or December (False), where dates leave it open.
+    name : str, optional
+        Name of the survey; that of the green when left out.
+    sheet : str, optional
+        Worksheet of a workbook.
+
+    Returns
+    -------
+    Survey
+        Its notes say what was understood, taken for granted and left out.
+
+    Raises
+    ------
+    InputError
+        If anything is missing, ambiguous or impossible; all faults at once.
+
+    Examples
+    --------
+    >>> read_survey({"cell": ["A1", "A2"], "probe (in)": ["14 3/4", "12+"]})
+    Survey: 2 spots
+      spot  depth                       readings (% by volume)  east, north (m)  more
+      ----  --------------------------  ----------------------  ---------------  ----
+      A1    37.5 cm (14.8 in)
+      A2    at least 30.5 cm (12.0 in)
+    - depths taken from the turf surface, mat included
+    """
+    text = read_text_table(source, sheet=sheet)
+    understood = Sheet(text, Faults(f"Survey {text.source}"))
+    if depth_from not in (None, "turf surface", "below mat"):
+        understood.faults.add(f"depth_from={depth_from!r}", allowed='"turf surface" or "below mat"')
+    length = None
+    if rod is not None:
+        with understood.faults.catching():
+            length = number_to_house(rod, "length", "rod")
+    understood.columns_by_role()
+    rows = understood.rows_of_green(green)
+    understood.visits(rows)
+    read_depths(understood, rows, depth_unit, depth_from)
+    read_readings(understood, rows, length, day_first)
+    _read_others(understood, rows, slope_unit)
+    _read_positions(understood, rows, near)
+    if grid_spacing is not None:
+        with understood.faults.catching():
+            spacing = number_to_house(grid_spacing, "length", "grid_spacing") / 100.0
+            for spot, (x, y) in grid_positions(understood.found, spacing).items():
+                understood.found[spot].update(x=x, y=y)
+    understood.faults.raise_if_any()
+    return understood.survey(name or understood.green)
+
+
+def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | None = None) -> Survey:
+    """Join a survey of depths and one of readings, spot by spot.
+
+    Parameters
+    ----------
+    first, second : Survey
+        What both know of a spot is taken from the first; readings of both are kept.
+    same : mapping of str to str, optional
+        Spots of the second survey by their name in the first: ``{"No. 12": "12"}``.
+
+    Returns
+    -------
+    Survey
+        Spots of the first in its order, then those only the second has.
+
+    Raises
+    ------
+    InputError
+        If names differ only in spelling and `same` does not say whether they are one spot.
+    """
+    names = [spot.name for spot in first.spots]
+    known = dict(same or {})
+    faults = Faults("Joining surveys")
+    for written, meant in known.items():
+        if written not in [spot.name for spot in second.spots] or meant not in names:
+            faults.add(f'same has "{written}" for "{meant}"', cure="name spots of both surveys")
+    by_key = {plain_name(each): each for each in names}
+    for spot in second.spots:
+        match = by_key.get(plain_name(spot.name))
+        if spot.name not in names and spot.name not in known and match is not None:
+            faults.add(
+                f'"{spot.name}" and "{match}" look like one spot',
+                cure=f'confirm with same={{"{spot.name}": "{match}"}}, or rename it',
+            )
+    faults.raise_if_any()
+    merged = {spot.name: spot for spot in first.spots}
+    for spot in second.spots:
+        target = known.get(spot.name, spot.name)
+        merged[target] = _merged(merged[target], spot) if target in merged else spot
+    renamed = tuple(f'"{written}" joined to "{meant}"' for written, meant in known.items())
+    return Survey(
+        tuple(merged.values()), name=first.name, notes=(*first.notes, *second.notes, *renamed)
+    )
+
+
+def _merged(spot: Spot, other: Spot) -> Spot:
+    given: dict[str, Any] = {"readings": (*spot.readings, *other.readings)}
+    if not spot.has_depth and other.has_depth:
+        given.update(depth=other.depth, depth_at_least=other.depth_at_least)
+    for key in ("x", "y", "slope", "mat_thickness", "drop_time", "catch_depth", "area"):
+        if getattr(spot, key) is None:
+            given[key] = getattr(other, key)
+    return replace(spot, **given)
+
+
+def _read_others(sheet: Sheet, rows: Sequence[Row], slope_unit: str | None) -> None:
+    """Read slope, mat, drop test, catch can and area of each spot."""
+    quantities = {
+        "slope": "slope",
+        "mat_thickness": "length",
+        "catch_depth": "water_amount",
+        "area": "area",
+        "drop_time": "",
+    }
+    for role, quantity in quantities.items():
+        if role not in sheet.columns:
+            continue
+        for spot, number, row in rows:
+            cell = sheet.cell(row, role)
+            if not cell or cell == "-":
+                continue
+            with sheet.faults.catching(f"{sheet.line_word} {number} ({spot})"):
+                value = sheet.with_unit(cell, role, quantity, slope_unit or "")
+                if sheet.found[spot].setdefault(role, value) != value:
+                    raise InputError(
+                        f"a second {role.replace('_', ' ')} of {spot}: keep one of them."
+                    )
+
+
+def _read_positions(sheet: Sheet, rows: Sequence[Row], near: tuple[float, float] | None) -> None:
+    """Read positions in metres or as latitude and longitude."""
+    if {"latitude", "longitude"} <= set(sheet.columns):
+        cells = {
+            spot: (sheet.cell(row, "latitude"), sheet.cell(row, "longitude"))
+            for spot, _, row in rows
+            if sheet.cell(row, "latitude") and sheet.cell(row, "longitude")
+        }
+        places, notes = local_positions(cells, sheet.text.decimal, near, sheet.faults)
+        sheet.notes += notes
+        for spot, (x, y) in places.items():
+            sheet.found[spot].update(x=x, y=y)
+    elif {"x", "y"} <= set(sheet.columns):
+        for spot, number, row in rows:
+            for role in ("x", "y"):
+                where = f"{sheet.line_word} {number} ({spot})"
+                value, own = sheet.number(sheet.cell(row, role), where)
+                unit = own or sheet.text.units[sheet.columns[role][0]] or "m"
+                if value is not None:
+                    with sheet.faults.catching(where):
+                        metres = number_to_house(f"{value!r} {unit}", "length", role) / 100.0
+                        sheet.found[spot][role] = metres

@@ -1,0 +1,401 @@
+"""A probe and meter survey of a green, tee or field: what was found at each spot, and where.
+
+The messy files these come from are read by `read_survey`, in `soilwater.decisions.survey_sheet`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.times import as_time, stamp
+from soilwater.words.units import in_people_units, number_to_house
+
+AIR_GAP = 0.01
+"""A reading at or below this [1] is taken for rods in air (common practice, no source)."""
+MOST_A_SAND_HOLDS = 0.48
+"""A reading above this [1] is more than the pore space of a sand (common practice, no source)."""
+OVER_RANGE = 0.75
+"""A reading above this [1] is the end of the meter's scale (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of a hand-held moisture meter.
+
+    Parameters
+    ----------
+    value : float, str or Quantity
+        Water content by volume the meter showed [1].
+    rod : float, str or Quantity
+        Length of its rods [cm].
+    time : datetime64 or str, optional
+        When it was taken, in local standard time.
+    meter : str, optional
+        Which meter, where several were used.
+
+    Raises
+    ------
+    InputError
+        If the value is not between 0 and 1, the rods have no length, or the time is none.
+
+    Examples
+    --------
+    >>> Reading("22 %", "3 in").rod
+    7.62
+    >>> Reading(0.52, "3 in").doubt
+    'more than the pore space of a sand: salt, a wet mat or the wrong soil setting'
+    """
+
+    value: float
+    rod: float
+    time: np.datetime64 | None = None
+    meter: str = ""
+
+    def __post_init__(self) -> None:
+        faults = Faults("Reading")
+        with faults.catching():
+            value = number_to_house(self.value, "water_content", "value")
+            object.__setattr__(self, "value", value)
+        with faults.catching():
+            rod = number_to_house(self.rod, "length", "rod")
+            if not rod > 0.0:
+                faults.add(f"rod is {rod:g} cm", allowed="above 0 cm")
+            object.__setattr__(self, "rod", rod)
+        if self.time is not None:
+            with faults.catching():
+                object.__setattr__(self, "time", as_time(self.time, "time"))
+        faults.raise_if_any()
+
+    @property
+    def doubt(self) -> str:
+        """Why the value belongs on the map but not into a mean; empty where it is usable."""
+        if self.value <= AIR_GAP:
+            return "no water at all: an air gap along the rods, or rods not pushed in"
+        if self.value > OVER_RANGE:
+            return "over the range of the meter: standing water, metal or a fault"
+        if self.value > MOST_A_SAND_HOLDS:
+            return "more than the pore space of a sand: salt, a wet mat or the wrong soil setting"
+        return ""
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One spot of a survey.
+
+    Parameters
+    ----------
+    name : str
+        What people call it: ``"C3"``.
+    depth : float, str or Quantity
+        Depth of the root zone found by the probe, from the turf surface [cm]; NaN where it was
+        not found.
+    depth_at_least : bool, optional
+        Whether the probe was too short: the depth is `depth` or more.
+    x, y : float, str or Quantity, optional
+        Distances east and north of a common point [m] (a text with a unit is converted).
+    readings : sequence of Reading, optional
+        Meter readings, in any order.
+    slope : float, str or Quantity, optional
+        Slope of the surface, rise over run [1].
+    mat_thickness : float, str or Quantity, optional
+        Thickness of the organic mat at the surface [cm].
+    drop_time : float, optional
+        Time a water drop sat on a dry plug [s].
+    catch_depth : float, str or Quantity, optional
+        Depth of water in the catch can here [mm].
+    area : float, str or Quantity, optional
+        Area the spot stands for [m2].
+
+    Raises
+    ------
+    InputError
+        With every fault at once.
+
+    Examples
+    --------
+    >>> spot = Spot("C3", "18 in", readings=(Reading("16 %", "3 in"), Reading("15 %", "3 in")))
+    >>> spot.depth, round(spot.mean_reading(), 3)
+    (45.72, 0.155)
+    """
+
+    name: str
+    depth: float = math.nan
+    depth_at_least: bool = field(default=False, kw_only=True)
+    x: float | None = field(default=None, kw_only=True)
+    y: float | None = field(default=None, kw_only=True)
+    readings: tuple[Reading, ...] = field(default=(), kw_only=True)
+    slope: float | None = field(default=None, kw_only=True)
+    mat_thickness: float | None = field(default=None, kw_only=True)
+    drop_time: float | None = field(default=None, kw_only=True)
+    catch_depth: float | None = field(default=None, kw_only=True)
+    area: float | None = field(default=None, kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Spot "{self.name}"')
+        if not str(self.name).strip():
+            faults.add("it has no name", cure='give each spot a name, such as "C3"')
+        if not (isinstance(self.depth, float) and math.isnan(self.depth)):
+            self._take("depth", self.depth, "length", faults, above_zero=True)
+        elif self.depth_at_least:
+            faults.add("depth_at_least without a depth", cure="give the depth that was reached")
+        for name in ("x", "y"):
+            value: Any = getattr(self, name)
+            if isinstance(value, str):
+                with faults.catching():
+                    object.__setattr__(self, name, number_to_house(value, "length", name) / 100.0)
+            elif value is not None and not math.isfinite(float(value)):
+                faults.add(f"{name} is {value!r}", allowed="a distance in metres, or None")
+        for name, quantity in (
+            ("slope", "slope"),
+            ("mat_thickness", "length"),
+            ("catch_depth", "water_amount"),
+            ("area", "area"),
+        ):
+            if getattr(self, name) is not None:
+                self._take(name, getattr(self, name), quantity, faults, above_zero=name == "area")
+        if self.drop_time is not None and not 0.0 <= float(self.drop_time) < math.inf:
+            faults.add(f"drop_time is {self.drop_time!r}", allowed="0 s or more")
+        readings: tuple[Any, ...] = tuple(self.readings)
+        for i, reading in enumerate(readings):
+            if not isinstance(reading, Reading):
+                faults.add(
+                    f"{reading!r} is no reading",
+                    where=f"readings[{i}]",
+                    cure="write Reading(value, rod)",
+                )
+        object.__setattr__(self, "readings", readings)
+        faults.raise_if_any()
+
+    def _take(
+        self, name: str, given: Any, quantity: str, faults: Faults, *, above_zero: bool
+    ) -> None:
+        with faults.catching():
+            value = number_to_house(given, quantity, name)
+            if value < 0.0 or (above_zero and value == 0.0):
+                faults.add(f"{name} is {value:g}", allowed="above 0" if above_zero else "0 or more")
+            object.__setattr__(self, name, value)
+
+    @property
+    def has_depth(self) -> bool:
+        """Whether a depth was found, be it only a least one."""
+        return not math.isnan(self.depth)
+
+    @property
+    def usable_readings(self) -> tuple[Reading, ...]:
+        """Readings without a doubt about them."""
+        return tuple(reading for reading in self.readings if not reading.doubt)
+
+    def mean_reading(self) -> float:
+        """Mean of the usable readings [1]; NaN without any.
+
+        Raises
+        ------
+        InputError
+            If they were taken with rods of different length: such readings do not compare.
+        """
+        usable = self.usable_readings
+        rods = sorted({reading.rod for reading in usable})
+        if len(rods) > 1:
+            faults = Faults(f'Spot "{self.name}"')
+            faults.add(
+                f"{_rod_list(rods)} are mixed",
+                cure="split the survey by rod length with Survey.with_rod",
+            )
+            raise faults.as_error()
+        return float(np.mean([reading.value for reading in usable])) if usable else math.nan
+
+
+@dataclass(frozen=True, repr=False)
+class Survey:
+    """Spots of one green, tee or field.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        In any order; their names differ.
+    name : str, optional
+        What people call the place.
+    notes : tuple of str, optional
+        What a reader understood, assumed or left out.
+
+    Raises
+    ------
+    InputError
+        If there are no spots, or two have one name.
+    """
+
+    spots: tuple[Spot, ...]
+    name: str = ""
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Survey "{self.name}"' if self.name else "Survey")
+        given: Any = self.spots
+        spots: tuple[Any, ...] = tuple(given) if isinstance(given, Iterable) else (given,)
+        for i, spot in enumerate(spots):
+            if not isinstance(spot, Spot):
+                faults.add(
+                    f"{spot!r} is no spot", where=f"spots[{i}]", cure="write Spot(name, depth)"
+                )
+        if not spots:
+            faults.add("it has no spots", cure="give at least one Spot(name, depth)")
+        names = [spot.name for spot in spots if isinstance(spot, Spot)]
+        for name in sorted({name for name in names if names.count(name) > 1}):
+            faults.add(
+                f'{names.count(name)} spots are called "{name}"',
+                cure="give each its own name; several visits to one spot are readings of it",
+            )
+        faults.raise_if_any()
+        object.__setattr__(self, "spots", spots)
+        object.__setattr__(self, "notes", tuple(self.notes))
+
+    def spot(self, name: str) -> Spot:
+        """Find a spot by its name.
+
+        Parameters
+        ----------
+        name : str
+            As in the survey.
+
+        Returns
+        -------
+        Spot
+
+        Raises
+        ------
+        InputError
+            If there is none of that name.
+        """
+        found = next((spot for spot in self.spots if spot.name == name), None)
+        if found is None:
+            faults = Faults("Survey")
+            faults.add(
+                f'no spot is called "{name}"', allowed=", ".join(spot.name for spot in self.spots)
+            )
+            raise faults.as_error()
+        return found
+
+    @property
+    def rods(self) -> tuple[float, ...]:
+        """Lengths of the rods used [cm], in rising order."""
+        return tuple(sorted({reading.rod for spot in self.spots for reading in spot.readings}))
+
+    def with_rod(self, rod: Any) -> Survey:
+        """Keep only the readings of one rod length; all spots stay.
+
+        Parameters
+        ----------
+        rod : float, str or Quantity
+            Length of the rods [cm], to a millimetre.
+
+        Returns
+        -------
+        Survey
+
+        Raises
+        ------
+        InputError
+            If no reading was taken with such rods.
+        """
+        length = number_to_house(rod, "length", "rod")
+        kept = [
+            replace(spot, readings=tuple(r for r in spot.readings if abs(r.rod - length) < 0.1))
+            for spot in self.spots
+        ]
+        if not any(spot.readings for spot in kept):
+            faults = Faults("rod")
+            faults.add(
+                f"no reading was taken with {in_people_units(length, 'length')} rods",
+                allowed=_rod_list(self.rods) or "the survey has no readings",
+            )
+            raise faults.as_error()
+        return replace(self, spots=tuple(kept))
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        rows: list[tuple[str, ...]] = []
+        for spot in self.spots:
+            depth = "not found"
+            if spot.has_depth:
+                depth = in_people_units(spot.depth, "length")
+                depth = f"at least {depth}" if spot.depth_at_least else depth
+            place = "" if spot.x is None or spot.y is None else f"{spot.x:.1f}, {spot.y:.1f}"
+            shown = ", ".join(f"{100 * r.value:.1f}{'?' if r.doubt else ''}" for r in spot.readings)
+            more = [
+                text
+                for value, text in (
+                    (spot.slope, f"slope {in_people_units(spot.slope or 0.0, 'slope')}"),
+                    (spot.mat_thickness, f"mat {spot.mat_thickness or 0.0:.1f} cm"),
+                    (spot.drop_time, f"drop {spot.drop_time or 0.0:g} s"),
+                    (spot.catch_depth, f"can {spot.catch_depth or 0.0:.1f} mm"),
+                )
+                if value is not None
+            ]
+            rows.append((spot.name, depth, shown, place, ", ".join(more)))
+        return rows
+
+    def _title(self) -> str:
+        title = f'Survey "{self.name}"' if self.name else "Survey"
+        parts = [f"{len(self.spots)} spots"]
+        if self.rods:
+            parts.append(f"read with {_rod_list(self.rods)}")
+        times = sorted(r.time for s in self.spots for r in s.readings if r.time is not None)
+        if times:
+            parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
+        return f"{title}: {', '.join(parts)}"
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        lines = [self._title(), *("  " + line for line in table.splitlines())]
+        return "\n".join([*lines, *(f"- {note}" for note in self.notes)])
+
+    def _repr_html_(self) -> str:
+        listed = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
+        return f"{html_table(self._rows(), _HEADER, caption=self._title())}<ul>{listed}</ul>"
+
+
+_HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")
+
+
+def rod_of(survey: Survey, rod: Any = None) -> float:
+    """Find the length of the rods a survey is about.
+
+    Parameters
+    ----------
+    survey : Survey
+        With readings of one rod length, where `rod` is not given.
+    rod : float, str or Quantity, optional
+        Length of the rods [cm]; it goes before the survey's.
+
+    Returns
+    -------
+    float
+        Length [cm].
+
+    Raises
+    ------
+    InputError
+        If it is neither given nor one alone in the survey.
+    """
+    if rod is not None:
+        length = number_to_house(rod, "length", "rod")
+        if length > 0.0:
+            return length
+        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
+    if len(survey.rods) == 1:
+        return survey.rods[0]
+    found = _rod_list(survey.rods) or "no readings"
+    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
+
+
+def _rod_list(rods: Iterable[float]) -> str:
+    """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
+    texts = [in_people_units(rod, "length") for rod in rods]
+    return f"{' and '.join(texts)} rods" if texts else ""

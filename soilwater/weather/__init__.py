@@ -1,0 +1,1 @@
+"""Weather, irrigation and reference evapotranspiration, as they come and as they are used."""

@@ -1,0 +1,664 @@
+"""Water applied: events, how evenly they fall, what the canopy keeps, and rules that decide.
+
+Everything here is arithmetic on amounts and times; whether the soil takes the water is the
+solver's business. Watering restrictions, allocations and approved backflow protection are yours
+to observe: local codes come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from statistics import NormalDist
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from soilwater.weather.series import Weather
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
+from soilwater.words.units import in_people_units, number_to_house, to_house
+
+_HOURS_PER_DAY = 24.0
+_MINUTES_PER_HOUR = 60.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """One application of water at a constant rate.
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When it starts, local standard time.
+    amount : float, str or Quantity
+        Water applied [mm].
+    rate : float, str or Quantity, optional
+        Precipitation rate [mm/h].
+    duration : float, str or Quantity, optional
+        How long it lasts [h]. Give the rate or the duration; the other follows.
+    name : str, optional
+        What it was, for people.
+
+    Raises
+    ------
+    InputError
+        With every fault: amounts, rates or durations that are not positive, both or neither of
+        rate and duration.
+
+    Examples
+    --------
+    >>> event = Event("2025-07-01 04:00", "6 mm", rate="18 mm/h")
+    >>> event.duration * 60
+    20.0
+    """
+
+    time: np.datetime64
+    amount: float
+    rate: float = field(default=None, kw_only=True)  # type: ignore[assignment]  # set on creation
+    duration: float = field(default=None, kw_only=True)  # type: ignore[assignment]
+    name: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Event "{self.name}"' if self.name else "Event")
+        amount = _positive(self.amount, "water_amount", "amount", faults)
+        given = [n for n in ("rate", "duration") if getattr(self, n) is not None]
+        if not given:
+            faults.add("neither rate nor duration is given", cure="give one of the two")
+        rate = _positive(self.rate, "water_rate", "rate", faults) if "rate" in given else 0.0
+        duration = 0.0
+        if "duration" in given:
+            duration = _positive(self.duration, "duration", "duration", faults)
+        time: np.datetime64 = np.datetime64("NaT", "ns")
+        with faults.catching():
+            time = as_time(self.time, "time")
+        if rate > 0.0 and duration > 0.0 and abs(rate * duration - amount) > 1e-9 * amount:
+            faults.add(
+                f"rate {rate:g} mm/h for {duration:g} h gives {rate * duration:g} mm, not "
+                f"{amount:g} mm",
+                cure="give the rate or the duration, not both",
+            )
+        faults.raise_if_any()
+        object.__setattr__(self, "time", time)
+        object.__setattr__(self, "amount", amount)
+        object.__setattr__(self, "rate", rate if "rate" in given else amount / duration)
+        object.__setattr__(self, "duration", duration if "duration" in given else amount / rate)
+
+    @classmethod
+    def from_run_time(cls, time: Any, run_time: Any, rate: Any, *, name: str = "") -> Event:
+        """Make an event from a controller's run time.
+
+        Parameters
+        ----------
+        time : datetime64, str or Timestamp
+            When it starts, local standard time.
+        run_time : float, str or Quantity
+            How long the heads run [h].
+        rate : float, str or Quantity
+            Precipitation rate of the heads [mm/h].
+        name : str, optional
+            What it was, for people.
+        """
+        hours = number_to_house(run_time, "duration", "run_time")
+        speed = number_to_house(rate, "water_rate", "rate")
+        return cls(time, hours * speed, rate=speed, name=name)
+
+    @property
+    def end(self) -> np.datetime64:
+        """When it stops."""
+        return np.datetime64(self.time + to_timedelta(self.duration))
+
+    def scaled(self, factor: float) -> Event:
+        """Return the same event with its amount and rate multiplied, as seen by one spot.
+
+        Parameters
+        ----------
+        factor : float
+            Multiplier, above 0 [1].
+        """
+        return replace(self, amount=self.amount * factor, rate=self.rate * factor)
+
+
+def cycle_and_soak(
+    time: Any, amount: Any, *, rate: Any, cycles: int, soak: Any, name: str = ""
+) -> tuple[Event, ...]:
+    """Split an application into equal cycles with pauses, so that slow ground can take it.
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When the first cycle starts.
+    amount : float, str or Quantity
+        Total water [mm].
+    rate : float, str or Quantity
+        Precipitation rate while the heads run [mm/h].
+    cycles : int
+        Number of cycles.
+    soak : float, str or Quantity
+        Pause between the end of one cycle and the start of the next [h].
+    name : str, optional
+        What it was, for people.
+
+    Returns
+    -------
+    tuple of Event
+
+    Raises
+    ------
+    InputError
+        If the number of cycles is not a positive whole number or the pause is negative.
+
+    Examples
+    --------
+    >>> events = cycle_and_soak("2025-07-01 02:00", "9 mm", rate="18 mm/h", cycles=3, soak="50 min")
+    >>> [str(event.time)[11:16] for event in events]
+    ['02:00', '03:00', '04:00']
+    """
+    pause = number_to_house(soak, "duration", "soak")
+    faults = Faults("cycle_and_soak")
+    if isinstance(cycles, bool) or cycles != int(cycles) or cycles < 1:
+        faults.add(f"cycles is {cycles!r}", allowed="a whole number, 1 or more")
+    if pause < 0.0:
+        faults.add(f"soak is {pause:g} h", allowed="0 or more")
+    faults.raise_if_any()
+    total = number_to_house(amount, "water_amount", "amount")
+    first = Event(time, total / cycles, rate=rate, name=name)
+    step = to_timedelta(first.duration + pause)
+    return tuple(replace(first, time=first.time + k * step) for k in range(int(cycles)))
+
+
+def hand_water(time: Any, run_time: Any, *, flow: Any, area: Any) -> Event:
+    """Water from a hose on a spot, spread evenly over it.
+
+    The name of the event states the flow in litres and US gallons, because "15 gpm" is 57 L/min
+    in one country and 68 in another ("UK gal/min" is understood too).
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When it starts.
+    run_time : float, str or Quantity
+        How long the hose runs on the spot [h].
+    flow : float, str or Quantity
+        Flow of the hose [L/min].
+    area : float, str or Quantity
+        Area of the spot [m2].
+
+    Returns
+    -------
+    Event
+        Amount [mm] and start of the water on that spot.
+
+    Raises
+    ------
+    InputError
+        If flow or area is not positive.
+
+    Examples
+    --------
+    >>> event = hand_water("2025-07-01 13:00", "40 s", flow="15 gpm", area="50 ft2")
+    >>> round(event.amount, 1)
+    8.1
+    >>> event.name
+    'hand water at 56.8 L/min (15.0 US gal/min) on 4.6 m2 (50 ft2)'
+    """
+    hours = number_to_house(run_time, "duration", "run_time")
+    litres = number_to_house(flow, "flow", "flow")
+    metres = number_to_house(area, "area", "area")
+    faults = Faults("hand_water")
+    for label, value, unit in (("flow", litres, "L/min"), ("area", metres, "m2")):
+        if value <= 0.0:
+            faults.add(f"{label} is {value:g} {unit}", allowed="above 0")
+    faults.raise_if_any()
+    # 1 L on 1 m2 is 1 mm.
+    rate = litres * _MINUTES_PER_HOUR / metres
+    told = f"{in_people_units(litres, 'flow')} on {in_people_units(metres, 'area')}"
+    return Event.from_run_time(time, hours, rate, name=f"hand water at {told}")
+
+
+def syringe(time: Any, amount: Any = 0.5, *, duration: Any = 1.0 / 60.0) -> Event:
+    """Make a light wetting of the leaves in the heat of the day.
+
+    It is not irrigation: with interception set on the turf most of it never reaches the soil.
+    Trials found no lasting cooling without wilt, with an effect of 10-30 min (DiPaola 1984,
+    Agron. J. 76:951, as reported). Watch the turf, not the schedule.
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When it starts.
+    amount : float, str or Quantity, optional
+        Water [mm]; 0.5 mm is common practice, no source.
+    duration : float, str or Quantity, optional
+        How long it takes [h]; one minute when left out.
+
+    Returns
+    -------
+    Event
+        Called "syringe".
+
+    Raises
+    ------
+    InputError
+        If amount or duration is not positive.
+    """
+    return Event(time, amount, duration=duration, name="syringe")
+
+
+def irrigation_amounts(
+    events: Iterable[Event], edges: NDArray[np.datetime64]
+) -> NDArray[np.float64]:
+    """Add up the water of events in each interval.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        May overlap; overlapping water adds up.
+    edges : array of datetime64, shape (n + 1,)
+        Interval boundaries.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Irrigation in each interval [mm].
+
+    Raises
+    ------
+    InputError
+        Naming every event that is not wholly inside the edges.
+    """
+    applied = list(events)
+    _check_inside(applied, edges)
+    hours = hours_between(edges[0], edges)
+    total = np.zeros(len(edges) - 1)
+    starts = hours_between(edges[0], np.array([e.time for e in applied], dtype="datetime64[ns]"))
+    ends = hours_between(edges[0], np.array([e.end for e in applied], dtype="datetime64[ns]"))
+    firsts = np.searchsorted(hours, starts, side="right") - 1
+    lasts = np.searchsorted(hours, ends, side="left")
+    for event, start, end, a, b in zip(applied, starts, ends, firsts, lasts, strict=True):
+        overlap = np.minimum(hours[a + 1 : b + 1], end) - np.maximum(hours[a:b], start)
+        total[a:b] += event.amount * np.maximum(overlap, 0.0) / (end - start)
+    return total
+
+
+def merge_intervals(
+    weather: Weather, events: Iterable[Event]
+) -> tuple[Weather, NDArray[np.float64]]:
+    """Refine the intervals of the weather so that every event starts and stops on an edge.
+
+    Parameters
+    ----------
+    weather : Weather
+        Rain and demand.
+    events : iterable of Event
+        Water applied, wholly inside the weather.
+
+    Returns
+    -------
+    weather : Weather
+        The same weather on the finer intervals; half-sine demand is kept exactly.
+    irrigation : array of float, shape (n,)
+        Irrigation in each of those intervals [mm].
+
+    Raises
+    ------
+    InputError
+        Naming every event that is not wholly inside the weather.
+
+    Examples
+    --------
+    >>> from soilwater.weather.series import steady_weather
+    >>> sky = steady_weather(1, 5.0)
+    >>> finer, irrigation = merge_intervals(sky, [Event("2025-07-01 04:00", 6, rate=18)])
+    >>> irrigation
+    array([0., 6., 0., 0., 0.])
+    """
+    applied = list(events)
+    _check_inside(applied, weather.edges)
+    times = [instant for event in applied for instant in (event.time, event.end)]
+    finer = weather.refine(np.array(times, dtype="datetime64[ns]")) if times else weather
+    return finer, irrigation_amounts(applied, finer.edges)
+
+
+def too_soon_to_read(time: Any, events: Iterable[Event], *, root_zone: Any) -> str:
+    """Say whether a moisture reading comes too soon after water to be compared.
+
+    A sand root zone of 30 cm (12 in) is close to drained after 6 h and one of 46 cm (18 in) after
+    12 h, in a straight line between and beyond (common practice, no source; let a simulated
+    drainage of your own profile overrule it).
+
+    Parameters
+    ----------
+    time : datetime64, str or Timestamp
+        When the reading was taken.
+    events : iterable of Event
+        Water applied.
+    root_zone : float, str or Quantity
+        Depth of the root zone [cm].
+
+    Returns
+    -------
+    str
+        A sentence for the person, or nothing when the reading can be used.
+
+    Examples
+    --------
+    >>> watering = [Event("2025-07-01 06:00", "6 mm", duration="20 min")]
+    >>> too_soon_to_read("2025-07-01 06:40", watering, root_zone="12 in")
+    'Not drained yet: read 0.3 h after 6 mm of water; use readings 6 h or more after it.'
+    """
+    depth = number_to_house(root_zone, "length", "root_zone")
+    when = as_time(time, "time")
+    wait = max(6.0 + (depth - 30.48) * 6.0 / 15.24, 1.0)
+    for event in events:
+        hours = float(hours_between(event.end, when))
+        if event.time <= when and hours < wait:
+            return (
+                f"Not drained yet: read {max(hours, 0.0):.1f} h after {event.amount:g} mm of "
+                f"water; use readings {wait:.0f} h or more after it."
+            )
+    return ""
+
+
+def low_quarter_uniformity(depths: ArrayLike) -> float:
+    """Distribution uniformity: mean of the lowest quarter of catch-can depths over their mean.
+
+    The usual definition of the trade (Burt et al. 1997, J. Irrig. Drain. Eng. 123:423-442, from
+    memory). A quarter of a number of cans that four does not divide counts the last can in part.
+
+    Parameters
+    ----------
+    depths : array_like
+        Water caught in each can, in any one unit.
+
+    Returns
+    -------
+    float
+        Uniformity [1].
+
+    Raises
+    ------
+    InputError
+        For missing or negative depths, naming the first, or if nothing was caught at all.
+
+    Examples
+    --------
+    >>> low_quarter_uniformity([4.0, 6.0, 7.0, 7.0])
+    0.6666666666666666
+    """
+    caught = np.asarray(to_house(depths, "water_amount", "depths"), dtype=np.float64).ravel()
+    faults = Faults("depths")
+    negative = np.flatnonzero(caught < 0.0)
+    if negative.size:
+        first = int(negative[0])
+        faults.add(f"{caught[first]:g} at position {first}", allowed="0 or more")
+    elif caught.size < 4:
+        faults.add(f"{caught.size} cans", allowed="4 or more")
+    elif caught.sum() == 0.0:
+        faults.add("nothing was caught in any can")
+    faults.raise_if_any()
+    return _low_quarter(np.sort(caught)) / float(caught.mean())
+
+
+def uniformity_multipliers(uniformity: Any, spots: int) -> NDArray[np.float64]:
+    """Spread one application over spots so that it has a given low-quarter uniformity.
+
+    The multipliers are the quantiles of a lognormal distribution: never negative, and within a
+    few per cent of the normal rule uniformity = 1 - 1.27 x coefficient of variation (Warrick
+    1983, J. Irrig. Drain. Eng. 109:214-222, from memory) where that rule is used. Their mean is 1
+    and their low-quarter uniformity is the one asked for, whatever the number of spots.
+
+    Parameters
+    ----------
+    uniformity : float, str or Quantity
+        Low-quarter distribution uniformity, above 0 and up to 1 [1].
+    spots : int
+        Number of spots, 4 or more.
+
+    Returns
+    -------
+    array of float, shape (spots,)
+        Multipliers from the driest spot to the wettest [1]. Which spot of a green is which is for
+        you to say.
+
+    Raises
+    ------
+    InputError
+        If either is out of range.
+
+    Examples
+    --------
+    >>> uniformity_multipliers(0.7, 4).round(2)
+    array([0.7 , 0.89, 1.06, 1.35])
+    """
+    target = number_to_house(uniformity, "fraction", "uniformity")
+    faults = Faults("uniformity_multipliers")
+    if not 0.0 < target <= 1.0:
+        faults.add(f"uniformity is {target:g}", allowed="above 0, up to 1")
+    if isinstance(spots, bool) or spots != int(spots) or spots < 4:
+        faults.add(f"spots is {spots!r}", allowed="a whole number, 4 or more")
+    faults.raise_if_any()
+    standard = NormalDist()
+    scores = np.array([standard.inv_cdf((i + 0.5) / spots) for i in range(int(spots))])
+
+    def spread(sigma: float) -> NDArray[np.float64]:
+        # Shifted by the largest score, so that a wide spread does not overflow.
+        raw = np.exp(sigma * (scores - scores[-1]))
+        return np.asarray(raw / raw.mean())
+
+    low, high = 0.0, 1.0
+    while _low_quarter(spread(high)) > target:
+        high *= 2.0
+    for _ in range(100):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if _low_quarter(spread(middle)) > target else (low, middle)
+    return spread(low)
+
+
+def intercept(
+    water: ArrayLike, demand: ArrayLike, capacity: Any, *, stored: float = 0.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
+    """Let canopy and mat catch water before it reaches the soil, and lose it at the demand.
+
+    A bucket, solved exactly for even water and demand within each interval: it fills, lets the
+    surplus through once full, and evaporates at the demand while it holds water.
+
+    Parameters
+    ----------
+    water : array_like, shape (n,)
+        Rain and irrigation in each interval [mm].
+    demand : array_like, shape (n,)
+        Demand of turf and surface together in each interval [mm].
+    capacity : float, str or Quantity
+        What canopy and mat can hold [mm].
+    stored : float, optional
+        Water held at the start [mm].
+
+    Returns
+    -------
+    through : array of float, shape (n,)
+        Water that reaches the soil [mm].
+    evaporated : array of float, shape (n,)
+        Demand met from the bucket [mm]; the rest of the demand is left to the roots.
+    stored : float
+        Water held at the end [mm].
+
+    Raises
+    ------
+    InputError
+        If the capacity is negative or more is stored than it holds.
+
+    Examples
+    --------
+    >>> through, evaporated, stored = intercept([2.0, 0.0], [0.0, 0.5], "1 mm")
+    >>> through, evaporated, stored
+    (array([1., 0.]), array([0. , 0.5]), 0.5)
+    """
+    most = number_to_house(capacity, "water_amount", "capacity")
+    faults = Faults("intercept")
+    if most < 0.0:
+        faults.add(f"capacity is {most:g} mm", allowed="0 or more")
+    elif not 0.0 <= stored <= most:
+        faults.add(f"stored is {stored:g} mm", allowed=f"0 to the capacity of {most:g} mm")
+    faults.raise_if_any()
+    arriving = np.asarray(water, dtype=np.float64)
+    asked = np.asarray(demand, dtype=np.float64)
+    through = np.empty_like(arriving)
+    evaporated = np.empty_like(arriving)
+    for i, (gain, loss) in enumerate(zip(arriving.tolist(), asked.tolist(), strict=True)):
+        held = stored + gain - loss
+        through[i] = max(held - most, 0.0)
+        remaining = min(max(held, 0.0), most)
+        evaporated[i] = stored + gain - through[i] - remaining
+        stored = remaining
+    return through, evaporated, float(stored)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """Irrigate a fixed amount at night when a meter reading falls below a line.
+
+    The reading is looked at once a day, at the decision hour, so there is never more than one
+    application a night. Nothing is applied while it rains.
+
+    Parameters
+    ----------
+    amount : float, str or Quantity
+        Water of one application [mm].
+    below : float, str or Quantity
+        Reading below which it is given: water content by volume [1].
+    rod : float, str or Quantity
+        Rod length of the meter that is read [cm].
+    rate : float, str or Quantity
+        Precipitation rate [mm/h].
+    hour : float, optional
+        Hour of the day of the decision, local standard time [h]; 22 when left out.
+    rain_window : float, str or Quantity, optional
+        How far back rain counts as "raining" [h].
+    rain_limit : float, str or Quantity, optional
+        Rain in that window above which nothing is applied [mm].
+    name : str, optional
+        Given to the events.
+
+    Raises
+    ------
+    InputError
+        With every fault found.
+
+    Examples
+    --------
+    >>> rule = Rule("6 mm", 0.15, rod="7.6 cm", rate="18 mm/h")
+    >>> rule.decide("2025-07-01 22:00", reading=0.14, recent_rain=0.0).amount
+    6.0
+    >>> rule.decide("2025-07-02 22:00", reading=0.16, recent_rain=0.0) is None
+    True
+    """
+
+    amount: float
+    below: float
+    rod: float = field(kw_only=True)
+    rate: float = field(kw_only=True)
+    hour: float = field(default=22.0, kw_only=True)
+    rain_window: float = field(default=1.0, kw_only=True)
+    rain_limit: float = field(default=0.0, kw_only=True)
+    name: str = field(default="rule", kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Rule "{self.name}"')
+        checked = {
+            "amount": _positive(self.amount, "water_amount", "amount", faults),
+            "below": _positive(self.below, "water_content", "below", faults),
+            "rod": _positive(self.rod, "length", "rod", faults),
+            "rate": _positive(self.rate, "water_rate", "rate", faults),
+            "rain_window": _positive(self.rain_window, "duration", "rain_window", faults),
+        }
+        limit = hour = np.nan
+        with faults.catching():
+            limit = number_to_house(self.rain_limit, "water_amount", "rain_limit")
+        with faults.catching():
+            hour = number_to_house(self.hour, "duration", "hour")
+        if limit < 0.0:
+            faults.add(f"rain_limit is {limit:g} mm", allowed="0 or more")
+        if hour < 0.0 or hour >= _HOURS_PER_DAY:
+            faults.add(f"hour is {hour:g}", allowed="0 up to 24")
+        faults.raise_if_any()
+        for name, value in {**checked, "rain_limit": limit, "hour": hour}.items():
+            object.__setattr__(self, name, value)
+
+    def decision_times(self, start: Any, end: Any) -> NDArray[np.datetime64]:
+        """Instants of decision from `start` up to but not including `end`.
+
+        Parameters
+        ----------
+        start, end : datetime64, str or Timestamp
+            First and last instant of the run.
+        """
+        first, last = as_time(start, "start"), as_time(end, "end")
+        day = first.astype("datetime64[D]").astype("datetime64[ns]")
+        times = np.arange(day, last, np.timedelta64(1, "D")) + to_timedelta(self.hour)
+        return np.asarray(times[np.greater_equal(times, first) & np.less(times, last)])
+
+    def decide(self, time: Any, reading: float, recent_rain: float) -> Event | None:
+        """Decide at one instant.
+
+        Parameters
+        ----------
+        time : datetime64, str or Timestamp
+            The instant of decision; the event starts then.
+        reading : float
+            What the meter reads [1].
+        recent_rain : float
+            Rain in the `rain_window` before the decision [mm].
+
+        Returns
+        -------
+        Event or None
+            Nothing when the reading is high enough or it has been raining.
+
+        Raises
+        ------
+        InputError
+            If the reading or the rain is missing.
+        """
+        faults = Faults(f'Rule "{self.name}"')
+        if not np.isfinite(reading):
+            faults.add(f"the reading is {reading}", where=stamp(as_time(time, "time")))
+        if not np.isfinite(recent_rain):
+            faults.add(f"the recent rain is {recent_rain}", where=stamp(as_time(time, "time")))
+        faults.raise_if_any()
+        if reading >= self.below or recent_rain > self.rain_limit:
+            return None
+        return Event(time, self.amount, rate=self.rate, name=self.name)
+
+
+def _positive(value: Any, quantity: str, name: str, faults: Faults) -> float:
+    """Read a value that must be above 0, noting what is wrong with it."""
+    number = np.nan
+    with faults.catching():
+        number = number_to_house(value, quantity, name)
+    if number <= 0.0:
+        faults.add(
+            f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
+        )
+    return number
+
+
+def _check_inside(events: Sequence[Event], edges: NDArray[np.datetime64]) -> None:
+    faults = Faults("Irrigation events")
+    first, last = np.datetime64(edges[0]), np.datetime64(edges[-1])
+    for event in events:
+        if event.time < first or event.end > last:
+            faults.add(
+                f"{event.amount:g} mm from {stamp(event.time)} to {stamp(event.end)} is not inside "
+                f"the weather",
+                allowed=f"{stamp(first)} to {stamp(last)}",
+            )
+    faults.raise_if_any(InputError)
+
+
+def _low_quarter(ascending: NDArray[np.float64]) -> float:
+    """Mean of the lowest quarter, the last value counted in part."""
+    quarter = ascending.size / 4.0
+    weight = np.clip(quarter - np.arange(ascending.size), 0.0, 1.0)
+    return float(ascending @ weight / quarter)

@@ -1,0 +1,610 @@
+"""Weather as the solver needs it: rain and reference evapotranspiration over intervals of time.
+
+Amounts belong to intervals, never to instants, so nothing is lost when a run takes steps of its
+own choosing. Inside an interval rain falls evenly. Demand is either even, or follows a part of one
+half-sine from sunrise to sunset: the part is stated by two phases, 0 at sunrise and 1 at sunset,
+so that an interval can be cut anywhere and the pieces still add up exactly.
+
+Times are local standard time without a zone; daylight-saving time is undone by the station reader.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numpy.typing import ArrayLike, NDArray
+
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.times import (
+    as_time,
+    as_times,
+    hours_between,
+    interval_edges,
+    stamp,
+    to_timedelta,
+)
+from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.vocabulary import attach
+
+_HOURS_PER_DAY = 24.0
+
+# How many rows a representation shows before it only counts the rest.
+_ROWS_SHOWN = 5
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Weather:
+    """Rain and reference evapotranspiration over consecutive intervals.
+
+    Parameters
+    ----------
+    edges : array of datetime64, shape (n + 1,)
+        Interval boundaries in local standard time, strictly increasing.
+    rain : array of float, shape (n,)
+        Rain in each interval [mm], spread evenly over it.
+    reference_et : array of float, shape (n,)
+        Reference evapotranspiration (short grass) in each interval [mm].
+    demand_shape : array of float, shape (n, 2), optional
+        Phases of the daylight half-sine at the start and end of each interval [1]: 0 at sunrise,
+        1 at sunset; (0, 0) means that demand is even over the interval. Even when left out.
+    filled : array of bool, shape (n,), optional
+        True where a value of the interval was filled in rather than measured.
+    name, source : str, optional
+        Shown in the representation and kept with results.
+    notes : tuple of str, optional
+        What was assumed on the way from the measurements to here.
+
+    Raises
+    ------
+    InputError
+        With every fault of the table: lengths that do not match, times that go backwards, missing
+        or negative amounts (naming the first stamp of each kind), phases outside 0..1.
+
+    Examples
+    --------
+    >>> day = steady_weather(1, "5 mm/day", start="2025-07-01")
+    >>> day.n
+    3
+    >>> day.reference_et
+    array([0., 5., 0.])
+    """
+
+    edges: NDArray[np.datetime64]
+    rain: NDArray[np.float64]
+    reference_et: NDArray[np.float64]
+    demand_shape: NDArray[np.float64] = None  # type: ignore[assignment]  # set on creation
+    filled: NDArray[np.bool_] = None  # type: ignore[assignment]  # set on creation
+    name: str = field(default="", kw_only=True)
+    source: str = field(default="", kw_only=True)
+    notes: tuple[str, ...] = field(default=(), kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Weather "{self.name}"' if self.name else "Weather")
+        edges = as_times(self.edges, "edges")
+        n = max(edges.size - 1, 0)
+        if edges.ndim != 1 or n < 1:
+            faults.add("edges must be one-dimensional with at least two times", where="edges")
+            faults.raise_if_any()
+        backwards = np.flatnonzero(np.diff(edges) <= np.timedelta64(0, "ns"))
+        if backwards.size:
+            first = int(backwards[0])
+            faults.add(
+                f"time does not go forward: {stamp(edges[first])} is followed by "
+                f"{stamp(edges[first + 1])}",
+                where="edges",
+                cure="sort the table and remove repeated stamps",
+            )
+        rain = _amounts(self.rain, "rain", edges, faults)
+        reference_et = _amounts(self.reference_et, "reference_et", edges, faults)
+        # Frozen arrays are copied, so that nobody's own array is made read-only.
+        shape = np.zeros((n, 2))
+        if self.demand_shape is not None:
+            shape = np.array(self.demand_shape, dtype=np.float64)
+        if shape.shape != (n, 2):
+            faults.add(f"demand_shape has shape {shape.shape}", allowed=f"({n}, 2)")
+        else:
+            even = (shape[:, 0] == 0.0) & (shape[:, 1] == 0.0)
+            rising = (shape[:, 0] >= 0.0) & (shape[:, 0] < shape[:, 1]) & (shape[:, 1] <= 1.0)
+            wrong = np.flatnonzero(~(even | rising))
+            if wrong.size:
+                first = int(wrong[0])
+                faults.add(
+                    f"demand_shape is ({shape[first, 0]:g}, {shape[first, 1]:g}) in the interval "
+                    f"from {stamp(edges[first])}",
+                    allowed="0 <= first < second <= 1, or (0, 0) for even demand",
+                )
+        filled = np.zeros(n, dtype=bool)
+        if self.filled is not None:
+            filled = np.array(self.filled, dtype=bool)
+        if filled.shape != (n,):
+            faults.add(f"filled has shape {filled.shape}", allowed=f"({n},)")
+        faults.raise_if_any()
+        for attribute, array in (
+            ("edges", edges),
+            ("rain", rain),
+            ("reference_et", reference_et),
+            ("demand_shape", shape),
+            ("filled", filled),
+        ):
+            array.setflags(write=False)
+            object.__setattr__(self, attribute, array)
+
+    @property
+    def n(self) -> int:
+        """Number of intervals."""
+        return int(self.rain.size)
+
+    @property
+    def start(self) -> np.datetime64:
+        """First instant."""
+        return np.datetime64(self.edges[0])
+
+    @property
+    def end(self) -> np.datetime64:
+        """Last instant."""
+        return np.datetime64(self.edges[-1])
+
+    @property
+    def hours(self) -> NDArray[np.float64]:
+        """Interval boundaries [h since start], shape (n + 1,)."""
+        return np.asarray(hours_between(self.start, self.edges))
+
+    @property
+    def daylight(self) -> NDArray[np.bool_]:
+        """True where the demand of an interval follows the daylight half-sine, shape (n,)."""
+        return self.demand_shape[:, 1] > self.demand_shape[:, 0]
+
+    def shift(self, by: Any) -> Weather:
+        """Return the same weather moved in time.
+
+        Parameters
+        ----------
+        by : float, str or Quantity
+            How much later [h]; negative for earlier.
+        """
+        hours = number_to_house(by, "duration", "by")
+        step = to_timedelta(hours)
+        return replace(self, edges=self.edges + step)
+
+    def refine(self, times: ArrayLike) -> Weather:
+        """Return the same weather with further interval boundaries; no amount changes.
+
+        Parameters
+        ----------
+        times : array of datetime64
+            Boundaries to add; those already there change nothing.
+
+        Raises
+        ------
+        InputError
+            If a time lies outside the weather.
+        """
+        extra = as_times(np.atleast_1d(np.asarray(times)), "times")
+        outside = np.flatnonzero((extra < self.start) | (extra > self.end))
+        if outside.size:
+            raise InputError(
+                f"times: {stamp(extra[int(outside[0])])} lies outside the weather; allowed: "
+                f"{stamp(self.start)} to {stamp(self.end)}."
+            )
+        # Few times among many edges: they are put in their places, and the edges not sorted anew.
+        known = self.edges[np.searchsorted(self.edges, extra)] == extra
+        if known.all():
+            return self
+        new = np.unique(extra[~known])
+        edges = np.insert(self.edges, np.searchsorted(self.edges, new), new)
+        parent = np.searchsorted(self.edges, edges[:-1], side="right") - 1
+        begin = self.edges[parent]
+        length = hours_between(begin, self.edges[parent + 1])
+        f0 = hours_between(begin, edges[:-1]) / length
+        f1 = hours_between(begin, edges[1:]) / length
+        whole = (f0 == 0.0) & (f1 == 1.0)
+        p0, p1 = self.demand_shape[parent].T
+        q0 = np.where(f0 == 0.0, p0, p0 + f0 * (p1 - p0))
+        q1 = np.where(f1 == 1.0, p1, p0 + f1 * (p1 - p0))
+        part = np.where(p1 > p0, _half_sine(q0, q1) / _nonzero(_half_sine(p0, p1)), f1 - f0)
+        return replace(
+            self,
+            edges=edges,
+            rain=self.rain[parent] * np.where(whole, 1.0, f1 - f0),
+            reference_et=self.reference_et[parent] * np.where(whole, 1.0, part),
+            demand_shape=np.stack([q0, q1], axis=1),
+            filled=self.filled[parent],
+        )
+
+    def between(self, start: Any, end: Any) -> Weather:
+        """Return the part of the weather between two times, cutting intervals exactly.
+
+        Parameters
+        ----------
+        start, end : datetime64, str or Timestamp
+            First and last instant, inside the weather.
+
+        Raises
+        ------
+        InputError
+            If a time lies outside the weather or `end` is not after `start`.
+        """
+        first, last = as_time(start, "start"), as_time(end, "end")
+        if last <= first:
+            raise InputError(f"end: {stamp(last)} is not after start {stamp(first)}.")
+        cut = self.refine(np.array([first, last]))
+        i, j = np.searchsorted(cut.edges, np.array([first, last]))
+        return replace(
+            cut,
+            edges=cut.edges[i : j + 1],
+            rain=cut.rain[i:j],
+            reference_et=cut.reference_et[i:j],
+            demand_shape=cut.demand_shape[i:j],
+            filled=cut.filled[i:j],
+        )
+
+    def to_dataset(self) -> xr.Dataset:
+        """Return the weather as a Dataset over ``time`` (interval starts) with ``time_bounds``."""
+        dataset = xr.Dataset(
+            {
+                "rain": ("time", self.rain),
+                "reference_et": ("time", self.reference_et),
+                "filled": ("time", self.filled.astype(np.int8)),
+            },
+            coords={
+                "time": ("time", self.edges[:-1]),
+                "time_bounds": (
+                    ("time", "bound"),
+                    np.stack([self.edges[:-1], self.edges[1:]], axis=1),
+                ),
+            },
+        )
+        dataset = attach(dataset)
+        dataset.attrs = {
+            "name": self.name,
+            "source": self.source,
+            "notes": "\n".join(self.notes),
+        }
+        return dataset
+
+    def _facts(self) -> list[tuple[str, str]]:
+        days = float(self.hours[-1]) / _HOURS_PER_DAY
+        steps = np.unique(np.diff(self.hours))
+        step = f"{steps[0]:g} h" if steps.size == 1 else f"{steps[0]:g} to {steps[-1]:g} h"
+        rain, demand = float(self.rain.sum()), float(self.reference_et.sum())
+        per_day = f", {demand / days:.1f} mm/day" if days >= 1.0 else ""
+        facts = [
+            ("span", f"{stamp(self.start)} to {stamp(self.end)} ({days:.4g} days)"),
+            ("intervals", f"{self.n} of {step}"),
+            ("rain", in_people_units(rain, "water_amount")),
+            (
+                "reference evapotranspiration",
+                f"{in_people_units(demand, 'water_amount')}{per_day}",
+            ),
+        ]
+        if self.filled.any():
+            facts.append(("filled intervals", f"{int(self.filled.sum())} of {self.n}"))
+        if self.source:
+            facts.append(("source", self.source))
+        facts.extend(("note", note) for note in self.notes)
+        return facts
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        return [
+            (stamp(self.edges[i]), f"{self.rain[i]:.2f}", f"{self.reference_et[i]:.3f}")
+            for i in range(min(self.n, _ROWS_SHOWN))
+        ]
+
+    def __repr__(self) -> str:
+        title = f'Weather "{self.name}"' if self.name else "Weather"
+        lines = [title, *(f"  {label}: {text}" for label, text in self._facts())]
+        table = echo_table(self._rows(), _HEADER)
+        rest = self.n - len(self._rows())
+        more = [f"  ... and {rest} more intervals"] if rest else []
+        return "\n".join([*lines, *("  " + line for line in table.splitlines()), *more])
+
+    def _repr_html_(self) -> str:
+        title = f'Weather "{self.name}"' if self.name else "Weather"
+        facts = html_table(self._facts(), ("weather", ""), caption=title)
+        return facts + html_table(self._rows(), _HEADER, caption="first intervals")
+
+
+_HEADER = ("from", "rain [mm]", "reference ET [mm]")
+
+
+def steady_weather(
+    days: int,
+    reference_et: Any,
+    *,
+    rain: Any = 0.0,
+    start: Any = "2025-07-01",
+    sunrise: float = 6.0,
+    sunset: float = 18.0,
+    name: str = "",
+) -> Weather:
+    """Make the same day again and again, with demand as one half-sine from sunrise to sunset.
+
+    Parameters
+    ----------
+    days : int
+        Number of whole days.
+    reference_et : float, str or Quantity
+        Reference evapotranspiration [mm/day].
+    rain : float, str or Quantity, optional
+        Rain, spread evenly over the 24 hours [mm/day].
+    start : datetime64, str or Timestamp, optional
+        The first day; moved to its midnight if it has a time of day.
+    sunrise, sunset : float, optional
+        Hours of the day between which all demand falls [h].
+    name : str, optional
+        Shown in the representation.
+
+    Returns
+    -------
+    Weather
+        From midnight to midnight.
+
+    Raises
+    ------
+    InputError
+        If days is not a whole positive number, an amount is negative, or the sun does not set
+        after it has risen on the same day.
+
+    Examples
+    --------
+    >>> fortnight = steady_weather(14, "0.2 in/day")
+    >>> round(float(fortnight.reference_et.sum()), 2)
+    71.12
+    """
+    faults = Faults("steady_weather")
+    if isinstance(days, bool) or days != int(days) or days < 1:
+        faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more")
+    per_day = number_to_house(reference_et, "evapotranspiration", "reference_et")
+    rain_per_day = number_to_house(rain, "evapotranspiration", "rain")
+    for label, value in (("reference_et", per_day), ("rain", rain_per_day)):
+        if value < 0.0:
+            faults.add(f"{label} is {value:g} mm/day", allowed="0 or more")
+    _check_daylight(sunrise, sunset, faults)
+    faults.raise_if_any()
+    midnight = as_time(start, "start").astype("datetime64[D]").astype("datetime64[ns]")
+    edges = midnight + np.arange(int(days) + 1) * np.timedelta64(1, "D")
+    return from_days(
+        edges,
+        np.full(int(days), rain_per_day),
+        np.full(int(days), per_day),
+        sunrise=sunrise,
+        sunset=sunset,
+        name=name or f"steady, {per_day:g} mm/day",
+    )
+
+
+def from_days(
+    edges: NDArray[np.datetime64],
+    rain: NDArray[np.float64],
+    reference_et: NDArray[np.float64],
+    *,
+    sunrise: float = 6.0,
+    sunset: float = 18.0,
+    filled: NDArray[np.bool_] | None = None,
+    name: str = "",
+    source: str = "",
+    notes: tuple[str, ...] = (),
+) -> Weather:
+    """Spread amounts of long intervals over the hours: rain evenly, demand by daylight.
+
+    The demand of each interval goes to the parts of it that lie between sunrise and sunset, each
+    part with its piece of the half-sine; an observation day from 09:00 to 09:00 is therefore cut
+    into the afternoon of one day and the early morning of the next.
+
+    Parameters
+    ----------
+    edges : array of datetime64, shape (n + 1,)
+        Boundaries of the intervals, each at least as long as a night.
+    rain, reference_et : array of float, shape (n,)
+        Amounts in each interval [mm].
+    sunrise, sunset : float, optional
+        Hours of the day between which all demand falls [h].
+    filled : array of bool, shape (n,), optional
+        Flags carried on to the pieces.
+    name, source, notes : optional
+        As for `Weather`.
+
+    Raises
+    ------
+    InputError
+        For the faults of `Weather`, or an interval that holds demand but no daylight.
+    """
+    # Validated as even intervals first, so that faults are told in the caller's own table.
+    flags = np.zeros(np.shape(rain), dtype=bool) if filled is None else filled
+    whole = Weather(edges, rain, reference_et, filled=flags, name=name, source=source, notes=notes)
+    faults = Faults(f'Weather "{name}"' if name else "Weather")
+    _check_daylight(sunrise, sunset, faults)
+    faults.raise_if_any()
+    first_day = whole.start.astype("datetime64[D]").astype("datetime64[ns]")
+    last_day = whole.end.astype("datetime64[D]").astype("datetime64[ns]")
+    midnights = np.arange(first_day, last_day + np.timedelta64(1, "ns"), np.timedelta64(1, "D"))
+    rise = midnights + to_timedelta(sunrise)
+    fall = midnights + to_timedelta(sunset)
+    cuts = np.concatenate([rise, fall])
+    pieces = whole.refine(cuts[(cuts > whole.edges[0]) & (cuts < whole.edges[-1])])
+    parent = np.searchsorted(whole.edges, pieces.edges[:-1], side="right") - 1
+    day = np.clip(np.searchsorted(rise, pieces.edges[:-1], side="right") - 1, 0, None)
+    begin = pieces.edges[:-1]
+    lit = np.logical_and(np.greater_equal(begin, rise[day]), np.less(begin, fall[day]))
+    length = hours_between(rise[day], fall[day])
+    phase0 = np.where(lit, hours_between(rise[day], begin) / length, 0.0)
+    phase1 = np.where(lit, hours_between(rise[day], pieces.edges[1:]) / length, 0.0)
+    weight = _half_sine(phase0, phase1)
+    total = np.bincount(parent, weights=weight, minlength=whole.n)
+    dark = np.flatnonzero((total == 0.0) & (whole.reference_et > 0.0))
+    if dark.size:
+        raise InputError(
+            f"Weather: the interval from {stamp(whole.edges[int(dark[0])])} holds demand but no "
+            f"daylight between {sunrise:g} and {sunset:g} h; use the intervals as they are."
+        )
+    demand = whole.reference_et[parent] * (weight / _nonzero(total)[parent])
+    return replace(pieces, reference_et=demand, demand_shape=np.stack([phase0, phase1], axis=1))
+
+
+def weather_from_table(
+    table: pd.DataFrame | xr.Dataset,
+    *,
+    label: Literal["start", "end"],
+    rain: str = "rain",
+    reference_et: str = "reference_et",
+    sunrise: float = 6.0,
+    sunset: float = 18.0,
+    name: str = "",
+    source: str = "",
+) -> Weather:
+    """Make weather from a clean table of regular steps in house units.
+
+    Steps of a day or longer have their demand put into the daylight hours as a half-sine and
+    their rain spread evenly; shorter steps are taken as even. For a raw station file (units,
+    gaps, odd headers) use the station reader instead.
+
+    Parameters
+    ----------
+    table : DataFrame or Dataset
+        DataFrame with a time index (or a column ``time``), or Dataset over ``time``.
+    label : {"start", "end"}
+        What a stamp marks: the start or the end of its interval. There is no default, because
+        a wrong guess moves the sun.
+    rain, reference_et : str, optional
+        Names of the columns, in mm per step.
+    sunrise, sunset : float, optional
+        Hours of the day between which the demand of daily steps falls [h].
+    name, source : str, optional
+        As for `Weather`.
+
+    Returns
+    -------
+    Weather
+        Over the steps of the table.
+
+    Raises
+    ------
+    InputError
+        For missing columns, a gap or an irregular step (naming the first), missing or negative
+        values, an unknown label.
+    """
+    faults = Faults("Weather table")
+    if label not in ("start", "end"):
+        faults.add(f"label is {label!r}", allowed='"start" or "end"')
+    frame = table.to_dataframe() if isinstance(table, xr.Dataset) else table
+    if "time" in frame.columns:
+        frame = frame.set_index("time")
+    for column in (rain, reference_et):
+        if column not in frame.columns:
+            present = ", ".join(str(c) for c in frame.columns)
+            faults.add(f'there is no column "{column}"', allowed=f"one of: {present}")
+    if len(frame) < 2:
+        faults.add(f"the table has {len(frame)} rows", allowed="2 or more, to know the step")
+    faults.raise_if_any()
+    edges = interval_edges(as_times(frame.index, "time"), label, "Weather table")
+    water, demand = (np.asarray(frame[c], dtype=np.float64) for c in (rain, reference_et))
+    if edges[1] - edges[0] >= np.timedelta64(24, "h"):
+        return from_days(
+            edges, water, demand, sunrise=sunrise, sunset=sunset, name=name, source=source
+        )
+    return Weather(edges, water, demand, name=name, source=source)
+
+
+def cumulative_demand(
+    hours: ArrayLike,
+    edges: ArrayLike,
+    amount: ArrayLike,
+    demand_shape: ArrayLike,
+) -> NDArray[np.float64]:
+    """Demand summed from the first edge up to given times, exactly.
+
+    In an interval of phases p0 to p1 the demand up to phase p is the amount times
+    (cos(pi p0) - cos(pi p)) / (cos(pi p0) - cos(pi p1)): the integral of one half-sine
+    (elementary calculus). In an even interval it grows in proportion to time.
+
+    Parameters
+    ----------
+    hours : array_like
+        Times at which the sum is wanted [h], inside the edges.
+    edges : array_like, shape (n + 1,)
+        Interval boundaries [h].
+    amount : array_like, shape (n,)
+        Demand in each interval [mm].
+    demand_shape : array_like, shape (n, 2)
+        Phases at the start and end of each interval [1]; (0, 0) for even.
+
+    Returns
+    -------
+    array of float
+        Sum since ``edges[0]`` [mm], in the shape of `hours`.
+
+    Raises
+    ------
+    InputError
+        If a time lies outside the edges.
+    """
+    when = np.asarray(hours, dtype=np.float64)
+    bounds = np.asarray(edges, dtype=np.float64)
+    each = np.asarray(amount, dtype=np.float64)
+    shape = np.asarray(demand_shape, dtype=np.float64)
+    if when.size and (when.min() < bounds[0] or when.max() > bounds[-1]):
+        raise InputError(
+            f"hours: from {when.min():g} to {when.max():g}; allowed: {bounds[0]:g} to "
+            f"{bounds[-1]:g} h."
+        )
+    i = np.clip(np.searchsorted(bounds, when, side="right") - 1, 0, each.size - 1)
+    fraction = (when - bounds[i]) / (bounds[i + 1] - bounds[i])
+    p0, p1 = shape[i, 0], shape[i, 1]
+    curved = _half_sine(p0, p0 + fraction * (p1 - p0)) / _nonzero(_half_sine(p0, p1))
+    before = np.concatenate([[0.0], np.cumsum(each)])
+    total: NDArray[np.float64] = before[i] + each[i] * np.where(p1 > p0, curved, fraction)
+    return total
+
+
+def _half_sine(p0: Any, p1: Any) -> Any:
+    """(cos(pi p0) - cos(pi p1)) / 2, as a product so that narrow pieces keep their digits."""
+    return np.sin(np.pi * (p0 + p1) / 2.0) * np.sin(np.pi * (p1 - p0) / 2.0)
+
+
+def _nonzero(values: NDArray[Any]) -> NDArray[np.float64]:
+    """Make a divisor safe where the quotient is not used."""
+    return np.where(values == 0.0, 1.0, values)
+
+
+def _check_daylight(sunrise: float, sunset: float, faults: Faults) -> None:
+    if not 0.0 <= sunrise < sunset <= _HOURS_PER_DAY:
+        faults.add(
+            f"sunrise={sunrise:g}, sunset={sunset:g}",
+            allowed="hours of one day, 0 <= sunrise < sunset <= 24",
+        )
+
+
+def _amounts(
+    values: ArrayLike, name: str, edges: NDArray[np.datetime64], faults: Faults
+) -> NDArray[np.float64]:
+    """Copy one column of amounts, noting what is wrong with it."""
+    array = np.array(values, dtype=np.float64)
+    n = edges.size - 1
+    if array.shape != (n,):
+        faults.add(
+            f"{array.shape} values for {n} intervals", where=name, allowed=f"one value each, ({n},)"
+        )
+        return array
+    missing = np.flatnonzero(~np.isfinite(array))
+    if missing.size:
+        faults.add(
+            f"missing (not a finite number) in {missing.size} of {n} intervals, first from "
+            f"{stamp(edges[int(missing[0])])}",
+            where=name,
+            cure="missing is not zero: supply the values or fill the gap in a step of its own",
+        )
+    negative = np.flatnonzero(array < 0.0)
+    if negative.size:
+        first = int(negative[0])
+        faults.add(
+            f"{array[first]:g} mm in the interval from {stamp(edges[first])} "
+            f"({negative.size} negative in all)",
+            where=name,
+            allowed="0 or more",
+        )
+    return array

@@ -1,0 +1,1 @@
+"""Files of weather stations, read and checked."""

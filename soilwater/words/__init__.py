@@ -1,0 +1,1 @@
+"""Names, units, errors and messy small tables: what every other room speaks."""

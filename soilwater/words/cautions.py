@@ -1,0 +1,131 @@
+"""What must stand beside an answer: limits of the model, and where somebody else decides.
+
+Each decision names the topics that touch it; the sentences are the same everywhere.
+"""
+
+from __future__ import annotations
+
+from soilwater.words.errors import Faults
+from soilwater.words.units import in_people_units
+
+CAUTIONS: dict[str, str] = {
+    "construction": (
+        "depths are advice, not a design for construction: drainage, outlets, edges, structures "
+        "and slopes belong to the licensed designer and local code; recommendations change, hold "
+        "the current edition"
+    ),
+    "level ground": (
+        "each spot is worked out as a level column; where surface or gravel slopes more than "
+        "1.5 % within 5 m, water moves sideways and the answer is off by centimetres of depth"
+    ),
+    "base suction": (
+        "the suction left at the base is assumed, not measured on site; 9 cm of it are worth 9 cm "
+        "of depth"
+    ),
+    "accuracy": (
+        "better than +-2 % by volume is not credible: the best field comparison of a calibrated "
+        "model of greens had errors of 1.5 to 2.8 % (McCoy and McCoy 2009, Agric. Water Manage. "
+        "96:405, read as an abstract), and meters add 2 to 3 % (common practice, no source)"
+    ),
+    "drying curve": (
+        "the laboratory curve is a drying one; the field can hold less at the same suction, and "
+        "one field study found it nearer the wetting curve"
+    ),
+    "wilt": (
+        "lines for wilt and firmness are local: species, roots, mat and rods set them, and eyes on "
+        "the turf go before any schedule"
+    ),
+    "heat": (
+        "in heat look at the turf, not at the plan; syringing cools for minutes and is no "
+        "irrigation; mind the crew: heat, traffic and lightning"
+    ),
+    "label": (
+        "the label is the law for wetting agents, pesticides and gypsum; no rate is given here"
+    ),
+    "backflow": (
+        "injection into irrigation and filling of tanks need the backflow protection that local "
+        "code asks for"
+    ),
+    "water law": "allocations and restriction days go before any amount given here",
+    "salt": (
+        "salt is not modelled, and a meter reads high in salty soil; test water and soil before "
+        "flushing"
+    ),
+    "not modelled": (
+        "not modelled: frost, snow, swelling, preferential flow in repellent sand, disease, "
+        "nematodes, fairy ring, shade, compaction and mower damage"
+    ),
+    "private": "maps of a club are its own: nothing is sent anywhere from here",
+    "blame": (
+        "causes are consistent or not consistent with the numbers; numbers of +-1 in and +-3 % "
+        "cannot say who is at fault"
+    ),
+}
+"""Sentences by topic; facts without a source in them are common practice, no source."""
+
+SLOPE_THAT_COUNTS = 0.015
+"""Slope [1] from which a level column needs a warning (common practice, no source)."""
+
+
+def cautions_for(*topics: str) -> tuple[str, ...]:
+    """Choose the sentences that belong beside an answer.
+
+    Parameters
+    ----------
+    *topics : str
+        Keys of `CAUTIONS`, in the order wanted.
+
+    Returns
+    -------
+    tuple of str
+        One sentence a topic, without a full stop.
+
+    Raises
+    ------
+    InputError
+        For topics that are not known, all at once.
+
+    Examples
+    --------
+    >>> cautions_for("water law")
+    ('allocations and restriction days go before any amount given here',)
+    """
+    faults = Faults("cautions_for")
+    for topic in topics:
+        if topic not in CAUTIONS:
+            faults.add(f'"{topic}" is no topic', allowed=", ".join(CAUTIONS))
+    faults.raise_if_any()
+    return tuple(CAUTIONS[topic] for topic in topics)
+
+
+def slope_caution(slope: float, low: float, high: float, *, where: str = "this spot") -> str:
+    """Say in centimetres what a slope does to a spot.
+
+    Parameters
+    ----------
+    slope : float
+        Slope of the gravel floor, rise over run [1].
+    low, high : float
+        Extra depth [cm] the spot behaves as if it had, as from `slope_equivalent`.
+    where : str, optional
+        What the spot is called.
+
+    Returns
+    -------
+    str
+        Empty where the slope is too small to matter.
+
+    Examples
+    --------
+    >>> slope_caution(0.04, 7.5, 12.4, where="the back shoulder")
+    'on a slope of 4.0 % (1:25) the back shoulder behaves as if 7.5 to 12.4 cm deeper \
+(3.0 to 4.9 in): a screening estimate that takes the gravel to slope like the surface'
+    """
+    if slope < SLOPE_THAT_COUNTS:
+        return ""
+    inches = f"{low / 2.54:.1f} to {high / 2.54:.1f} in"
+    return (
+        f"on a slope of {in_people_units(slope, 'slope')} {where} behaves as if {low:.1f} to "
+        f"{high:.1f} cm deeper ({inches}): a screening estimate that takes the gravel to slope "
+        "like the surface"
+    )

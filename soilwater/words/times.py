@@ -1,0 +1,141 @@
+"""Times: instants in local standard time outside, hours inside."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from soilwater.words.errors import Faults, InputError
+
+_NS_PER_HOUR = 3_600_000_000_000
+
+
+def as_time(value: Any, name: str) -> np.datetime64:
+    """Turn a date or time into a zone-free datetime64[ns].
+
+    Parameters
+    ----------
+    value : datetime64, str, datetime or Timestamp
+        An instant in local standard time.
+    name : str
+        Argument name for the message.
+
+    Raises
+    ------
+    InputError
+        If it is not a time, is missing, or carries a time zone.
+    """
+    return np.datetime64(as_times([value], name)[0])
+
+
+def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
+    """Turn dates or times into a one-dimensional datetime64[ns] array without a zone.
+
+    Parameters
+    ----------
+    values : sequence of datetime64, str, datetime or Timestamp
+        Instants in local standard time.
+    name : str
+        Argument name for the message.
+
+    Raises
+    ------
+    InputError
+        If they are not times, one is missing, or they carry a time zone.
+    """
+    array = np.asarray(values)
+    if array.dtype.kind in "biufc":
+        raise InputError(
+            f"{name}: numbers ({array.ravel()[0]:g}) where times are due; allowed: datetime64 or "
+            f'text such as "2025-07-01 06:00".'
+        )
+    try:
+        index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
+    except (ValueError, TypeError) as error:
+        raise InputError(f"{name}: cannot be read as times ({error}).") from error
+    if index.tz is not None:
+        raise InputError(
+            f"{name}: carries the time zone {index.tz}; allowed: local standard time without a "
+            f"zone; convert first, or let the station reader do it."
+        )
+    missing = np.flatnonzero(index.isna())
+    if missing.size:
+        raise InputError(f"{name}: the time at position {int(missing[0])} is missing.")
+    return np.array(index.to_numpy(), dtype="datetime64[ns]")
+
+
+def hours_between(start: Any, end: Any) -> Any:
+    """Hours from `start` to `end`, exact to the nanosecond over decades.
+
+    Parameters
+    ----------
+    start, end : datetime64 or array of datetime64
+        Instants.
+
+    Returns
+    -------
+    float or array of float
+        Hours [h].
+    """
+    nanoseconds = (end - start) / np.timedelta64(1, "ns")
+    return nanoseconds / _NS_PER_HOUR
+
+
+def to_timedelta(hours: float) -> np.timedelta64:
+    """Turn hours into a time span, rounded to the nanosecond.
+
+    Parameters
+    ----------
+    hours : float
+        Length [h].
+    """
+    return np.timedelta64(round(hours * _NS_PER_HOUR), "ns")
+
+
+def stamp(time: Any) -> str:
+    """Write a time for a person, to the minute (or second where it matters)."""
+    text = str(np.datetime64(time, "s")).replace("T", " ")
+    return text[:-3] if text.endswith(":00") else text
+
+
+def interval_edges(
+    stamps: NDArray[np.datetime64], label: str, subject: str
+) -> NDArray[np.datetime64]:
+    """Turn regular stamps into interval boundaries.
+
+    Parameters
+    ----------
+    stamps : array of datetime64, shape (n,)
+        At least two stamps.
+    label : {"start", "end"}
+        What a stamp marks.
+    subject : str
+        What the stamps belong to, for the message.
+
+    Raises
+    ------
+    InputError
+        Naming every step that differs from the shortest one (a gap), or goes backwards.
+    """
+    steps = np.diff(stamps)
+    faults = Faults(subject)
+    for i in np.flatnonzero(steps <= np.timedelta64(0, "ns")):
+        faults.add(
+            f"time does not go forward: {stamp(stamps[i])} is followed by {stamp(stamps[i + 1])}",
+            cure="sort the table and remove repeated stamps",
+        )
+    faults.raise_if_any()
+    step = steps.min()
+    for i in np.flatnonzero(steps != step):
+        faults.add(
+            f"gap: nothing between {stamp(stamps[i])} and {stamp(stamps[i + 1])} although the "
+            f"step is {hours_between(stamps[0], stamps[0] + step):g} h",
+            cure="supply the missing rows, or fill the gap in a step of its own",
+        )
+    faults.raise_if_any()
+    if label == "start":
+        return np.concatenate([stamps, stamps[-1:] + step])
+    return np.concatenate([stamps[:1] - step, stamps])

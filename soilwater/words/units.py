@@ -1,0 +1,650 @@
+"""Edge conversions: what people write in, floats in house units out.
+
+Every public argument that has a unit goes through `to_house` (or `number_to_house` for a single
+value): floats are taken to be in the house unit, text such as ``"14 3/4 in"`` and pint quantities
+are converted. Inside the package there are only floats in house units. pint is imported, and its
+registry made once, only when a text really needs it.
+
+Sources of the factors:
+
+- inch = 2.54 cm and foot = 30.48 cm exactly (international yard and pound agreement, 1959);
+- centimetre of water = 98.0665 Pa, the conventional water column (water of 1000 kg/m3 under
+  standard gravity 9.80665 m/s2; NIST SP 811, 2008, Appendix B.8), so 1 kPa = 10.197 cm;
+- kilogram of water per square metre = 1 mm, by the same convention of 1000 kg/m3;
+- ``gal`` and ``gpm`` are the US gallon, 231 in3 = 3.785411784 L; ``UK gal`` is 4.54609 L (NIST
+  SP 811, 2008, Appendix B.8);
+- every other factor is pint's.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import numbers
+import re
+import unicodedata
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.words.errors import Faults, InputError, UnitError
+
+CM_PER_INCH = 2.54
+PASCAL_PER_CM_OF_WATER = 98.0665
+LITRES_PER_US_GALLON = 3.785411784
+SQUARE_METRES_PER_SQUARE_FOOT = 0.09290304
+
+_CM_OF_WATER_PER_PASCAL = Fraction(10000, 980665)
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """One measurable thing: its house unit, and what else measures it."""
+
+    phrase: str
+    house: str
+    examples: tuple[str, ...]
+    # Units (pint's spelling) of every dimension accepted, with the house units in one of each.
+    measures: tuple[tuple[str, Fraction | int], ...]
+    for_people: Callable[[float], str]
+
+
+def _figure(value: float, decimals: int) -> str:
+    """Write a number with fixed decimals, or two figures where those would hide it."""
+    if value != 0 and abs(value) < 10.0**-decimals:
+        return f"{value:.2g}"
+    return f"{value:.{decimals}f}"
+
+
+def _both(
+    unit: str, decimals: int, other: str, per_house: float, other_decimals: int
+) -> Callable[[float], str]:
+    """Make the writer that puts the other system's unit in brackets behind the house unit."""
+
+    def write(value: float) -> str:
+        converted = _figure(value * per_house, other_decimals)
+        return f"{_figure(value, decimals)} {unit} ({converted} {other})"
+
+    return write
+
+
+def _slope_for_people(value: float) -> str:
+    ratio = f" (1:{_figure(1 / value, 0)})" if 0 < value <= 1 else ""
+    return f"{_figure(100 * value, 1)} %{ratio}"
+
+
+_KINDS: dict[str, _Kind] = {
+    "length": _Kind(
+        "a length",
+        "cm",
+        ("12 in", "14 3/4 in", "1 ft 2 in", "30 cm"),
+        (("cm", 1),),
+        _both("cm", 1, "in", 1 / CM_PER_INCH, 1),
+    ),
+    "suction": _Kind(
+        "a suction",
+        "cm",
+        ("30 cm", "3 kPa", "30 mbar", "12 in"),
+        (("cm", 1), ("Pa", _CM_OF_WATER_PER_PASCAL)),
+        _both("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
+    ),
+    "conductivity": _Kind(
+        "a conductivity",
+        "cm/h",
+        ("14 in/h", "35 cm/h", "350 mm/h"),
+        (("cm/h", 1),),
+        _both("cm/h", 1, "in/h", 1 / CM_PER_INCH, 1),
+    ),
+    "inverse_length": _Kind(
+        "a value per length of suction",
+        "1/cm",
+        ("0.033 1/cm", "3.3 1/m", "0.33 1/kPa"),
+        (("1/cm", 1), ("1/Pa", 1 / _CM_OF_WATER_PER_PASCAL)),
+        lambda value: f"{_figure(value, 4)} 1/cm",
+    ),
+    "water_amount": _Kind(
+        "an amount of water",
+        "mm",
+        ("12 mm", "0.5 in", "12 L/m2", "95 gal/1000 ft2"),
+        (("mm", 1), ("kg/m**2", 1)),
+        _both("mm", 1, "in", 0.1 / CM_PER_INCH, 2),
+    ),
+    "water_rate": _Kind(
+        "a rate of water",
+        "mm/h",
+        ("12 mm/h", "0.5 in/h"),
+        (("mm/h", 1), ("kg/m**2/h", 1)),
+        _both("mm/h", 1, "in/h", 0.1 / CM_PER_INCH, 2),
+    ),
+    "evapotranspiration": _Kind(
+        "an evapotranspiration",
+        "mm/day",
+        ("5 mm/day", "0.2 in/day"),
+        (("mm/day", 1), ("kg/m**2/day", 1)),
+        _both("mm/day", 1, "in/day", 0.1 / CM_PER_INCH, 2),
+    ),
+    "duration": _Kind(
+        "a duration",
+        "h",
+        ("36 h", "90 min", "14 days"),
+        (("h", 1),),
+        _both("h", 1, "days", 1 / 24, 1),
+    ),
+    "water_content": _Kind(
+        "a water content by volume",
+        "m3/m3",
+        ("22 %", "0.22 m3/m3"),
+        (("1", 1),),
+        lambda value: f"{_figure(100 * value, 1)} %",
+    ),
+    "fraction": _Kind(
+        "a fraction",
+        "1",
+        ("90 %",),
+        (("1", 1),),
+        lambda value: f"{_figure(100 * value, 0)} %",
+    ),
+    "temperature": _Kind(
+        "a temperature",
+        "degC",
+        ("20 degC", "68 degF"),
+        (("degC", 1),),
+        lambda value: f"{_figure(value, 1)} °C ({_figure(1.8 * value + 32, 1)} °F)",
+    ),
+    "area": _Kind(
+        "an area",
+        "m2",
+        ("500 m2", "5400 ft2"),
+        (("m**2", 1),),
+        _both("m2", 1, "ft2", 1 / SQUARE_METRES_PER_SQUARE_FOOT, 0),
+    ),
+    "flow": _Kind(
+        "a flow",
+        "L/min",
+        ("57 L/min", "15 gpm", "12 UK gal/min"),
+        (("L/min", 1),),
+        _both("L/min", 1, "US gal/min", 1 / LITRES_PER_US_GALLON, 1),
+    ),
+    "density": _Kind(
+        "a density",
+        "g/cm3",
+        ("1.55 g/cm3", "1550 kg/m3"),
+        (("g/cm**3", 1),),
+        lambda value: f"{_figure(value, 2)} g/cm3",
+    ),
+    "slope": _Kind(
+        "a slope",
+        "rise over run",
+        ("4 %", "1:25", "2.3 deg"),
+        (("1", 1),),
+        _slope_for_people,
+    ),
+}
+
+HOUSE_UNITS: dict[str, str] = {quantity: kind.house for quantity, kind in _KINDS.items()}
+"""House unit of every quantity that `to_house` knows."""
+
+
+def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64]:
+    """Convert what a person wrote to the house unit of its quantity.
+
+    Parameters
+    ----------
+    value : float, str, pint.Quantity, or array or list of these
+        Floats are in the house unit already. Text needs a unit. An array with a ``units``
+        attribute (xarray) is converted from that unit. Timedeltas are taken as durations.
+    quantity : str
+        What is measured: a key of `HOUSE_UNITS`.
+    name : str
+        Name of the argument, for the message.
+
+    Returns
+    -------
+    float or ndarray of float64
+        In the house unit; the same shape as `value`.
+
+    Raises
+    ------
+    UnitError
+        For text without a unit, and for units that are unknown or measure something else.
+    InputError
+        For missing and infinite values, naming the first, and for water contents outside 0 to 1.
+    TypeError
+        For booleans and for things that are no quantity at all.
+
+    Examples
+    --------
+    >>> to_house("12 in", "length", "root_zone")
+    30.48
+    >>> to_house([0.1, 0.22], "water_content", "readings")
+    array([0.1 , 0.22])
+    """
+    if quantity not in _KINDS:
+        raise KeyError(f"{quantity!r} is no quantity of this package; use one of {list(_KINDS)}")
+    result = _convert(value, quantity, name)
+    if isinstance(result, np.ndarray) and result.ndim == 0:
+        result = float(result)
+    _check_finite(result, quantity, name)
+    if quantity == "water_content":
+        _check_water_content(result, name, bare=isinstance(value, numbers.Real))
+    return result
+
+
+def number_to_house(value: Any, quantity: str, name: str) -> float:
+    """Convert a single value to the house unit of its quantity.
+
+    Parameters
+    ----------
+    value : float, str or pint.Quantity
+        As for `to_house`, but one value only.
+    quantity : str
+        What is measured: a key of `HOUSE_UNITS`.
+    name : str
+        Name of the argument, for the message.
+
+    Returns
+    -------
+    float
+        In the house unit.
+
+    Raises
+    ------
+    InputError
+        When `value` holds several values, and as for `to_house`.
+    TypeError
+        As for `to_house`.
+
+    Examples
+    --------
+    >>> number_to_house("0.5 in/day", "evapotranspiration", "reference_et")
+    12.7
+    """
+    result = to_house(value, quantity, name)
+    if isinstance(result, np.ndarray):
+        faults = Faults(name)
+        faults.add(f"{result.size} values were given", allowed="one value")
+        raise faults.as_error()
+    return float(result)
+
+
+def in_people_units(value: float, quantity: str) -> str:
+    """Write a value the way both halves of the trade read it.
+
+    Parameters
+    ----------
+    value : float
+        In the house unit.
+    quantity : str
+        What is measured: a key of `HOUSE_UNITS`.
+
+    Returns
+    -------
+    str
+        Metric first, US customary in brackets where the trade uses it; "missing" for NaN.
+
+    Examples
+    --------
+    >>> in_people_units(30.48, "length")
+    '30.5 cm (12.0 in)'
+    >>> in_people_units(0.22, "water_content")
+    '22.0 %'
+    """
+    return "missing" if math.isnan(value) else _KINDS[quantity].for_people(float(value))
+
+
+# --- what kind of thing was handed in ------------------------------------------------------------
+
+
+def _convert(value: Any, quantity: str, name: str) -> float | NDArray[np.float64]:
+    """Send `value` to the conversion for its type; NaN passes, `to_house` looks for it."""
+    if isinstance(value, (bool, np.bool_)):
+        raise TypeError(f"{name}: {value!r} is a truth value; allowed: {_allowed(quantity)}.")
+    # Before the numbers: numpy counts its timedelta64 among the integers.
+    if isinstance(value, (datetime.timedelta, np.timedelta64)):
+        return _from_timedelta(np.asarray(value, dtype="timedelta64[ns]"), quantity, name)
+    if isinstance(value, numbers.Real):
+        return float(value)
+    if isinstance(value, str):
+        return _from_text(value, quantity, name)
+    if _is_missing(value):
+        return math.nan
+    if _is_quantity(value):
+        return _from_quantity(value, quantity, name)
+    if isinstance(value, (list, tuple)):
+        return _from_list(list(value), quantity, name)
+    if hasattr(value, "__array__"):
+        return _from_array(value, quantity, name)
+    raise TypeError(
+        f"{name}: a {type(value).__name__} is no quantity; allowed: {_allowed(quantity)}."
+    )
+
+
+def _is_missing(value: Any) -> bool:
+    # pandas' NA and NaT by name: they are no numbers, and this floor does without pandas.
+    return value is None or type(value).__name__ in ("NAType", "NaTType")
+
+
+def _is_quantity(value: Any) -> bool:
+    # Not isinstance: that would import pint for every float.
+    return hasattr(value, "magnitude") and hasattr(value, "units") and hasattr(value, "to")
+
+
+def _from_list(values: list[Any], quantity: str, name: str) -> NDArray[np.float64]:
+    if all(type(value) in (int, float) for value in values):
+        return np.array(values, dtype=np.float64)
+    faults = Faults(name)
+    converted: list[float | NDArray[np.float64]] = []
+    for i, value in enumerate(values):
+        with faults.catching():
+            converted.append(_convert(value, quantity, f"{name}[{i}]"))
+    faults.raise_if_any(UnitError)
+    if len({np.shape(item) for item in converted}) > 1:
+        faults.add("its rows differ in length", allowed="a rectangular array")
+        raise faults.as_error()
+    return np.array(converted, dtype=np.float64)
+
+
+def _from_array(value: Any, quantity: str, name: str) -> NDArray[np.float64]:
+    if not isinstance(value, np.ndarray) and _is_quantity(getattr(value, "data", None)):
+        return np.asarray(_from_quantity(value.data, quantity, name), dtype=np.float64)
+    if isinstance(value, np.ma.MaskedArray):
+        value = np.ma.filled(value.astype(np.float64), np.nan)
+    array = np.asarray(value)
+    if array.dtype.kind == "m":
+        return np.asarray(_from_timedelta(array, quantity, name), dtype=np.float64)
+    if array.dtype.kind in "OUT":
+        return _from_list(array.ravel().tolist(), quantity, name).reshape(array.shape)
+    if array.dtype.kind not in "fiu":
+        raise TypeError(
+            f"{name}: an array of {array.dtype} is no quantity; allowed: {_allowed(quantity)}."
+        )
+    unit = getattr(value, "attrs", {}).get("units")
+    floats = np.array(array, dtype=np.float64)
+    if not isinstance(unit, str):
+        return floats
+    return np.asarray(_times_unit(floats, unit, quantity, name, f'units "{unit}"'))
+
+
+def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | NDArray[np.float64]:
+    if quantity != "duration":
+        raise TypeError(f"{name}: a time span is not {_KINDS[quantity].phrase}.")
+    hours = value / np.timedelta64(1, "h")
+    return float(hours) if hours.ndim == 0 else np.asarray(hours, dtype=np.float64)
+
+
+# --- text ----------------------------------------------------------------------------------------
+
+_DECIMAL = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_NUMBER = rf"(?:(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*|{_DECIMAL})"
+_NUMBER_AND_UNIT = re.compile(rf"([-+]?)\s*({_NUMBER})(?![\d,.])\s*(.*)", re.DOTALL)
+_FEET_AND_INCHES = re.compile(
+    rf"""([-+]?)\s*
+    (?:({_NUMBER})\s*(?:ft\.?|feet|foot|')\s*,?)?\s*
+    (?:({_NUMBER})\s*(in\.?|inch|inches|"|''|))?""",
+    re.VERBOSE | re.IGNORECASE,
+)
+_RATIO = re.compile(rf"({_NUMBER})\s*(?::|\bin\b)\s*({_NUMBER})", re.IGNORECASE)
+_PER_CENT = re.compile(
+    r"(?:vol\.?\s*)?(?:%|per\s?cent)(?:\s*\(?(?:by\s+volume|v/v|vol\.?|vwc)\)?)?", re.IGNORECASE
+)
+_TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
+
+
+def plain_characters(text: str) -> str:
+    """Write typographic fractions, quotes, primes, exponents and minus signs as plain characters.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"14¾″"`` or ``"kPa⁻¹"``.
+
+    Returns
+    -------
+    str
+        Stripped: ``'14 3/4"'``, ``"kPa-1"``.
+    """
+    if text.isascii():
+        return text.strip()
+    spaced = "".join(
+        f" {character}" if unicodedata.decomposition(character).startswith("<fraction>") else
+        character
+        for character in text
+    )  # fmt: skip
+    plain = unicodedata.normalize("NFKC", spaced)
+    return plain.translate(str.maketrans("⁄−‘’′“”μ", "/-'''\"\"u")).replace("″", '"').strip()
+
+
+def plain_number(text: str) -> float:
+    """Read a number without sign or unit.
+
+    Parameters
+    ----------
+    text : str
+        Plain characters such as ``14 3/4``, ``14-3/4``, ``3/4`` or ``14.75``.
+
+    Returns
+    -------
+    float
+        Its value.
+    """
+    fraction = re.fullmatch(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)", text.strip())
+    if fraction is None:
+        return float(text)
+    whole, top, bottom = (int(part or 0) for part in fraction.groups())
+    return whole + top / bottom
+
+
+def _from_text(text: str, quantity: str, name: str) -> float:
+    plain = plain_characters(text)
+    kind = _KINDS[quantity]
+    if kind.measures[0][0] in ("cm", "mm"):
+        inches = feet_and_inches(plain)
+        if inches is not None:
+            return inches * (CM_PER_INCH if kind.house == "cm" else 10 * CM_PER_INCH)
+    if quantity == "slope":
+        ratio = _RATIO.fullmatch(plain)
+        if ratio is not None:
+            return _from_ratio(plain_number(ratio[1]), plain_number(ratio[2]), text, name)
+    split = _NUMBER_AND_UNIT.fullmatch(plain)
+    if split is None:
+        cure = "write the decimal with a point and thousands without a comma" * ("," in plain)
+        raise _refusal(name, f'"{text}" does not begin with a number', quantity, cure)
+    sign, digits, unit = split.groups()
+    value = -plain_number(digits) if sign == "-" else plain_number(digits)
+    if not unit:
+        cure = f"write {digits} without quotes if it is in the house unit, else add the unit"
+        raise _refusal(name, f'"{text}" has no unit', quantity, cure)
+    return float(_times_unit(value, unit, quantity, name, f'"{text}"'))
+
+
+def feet_and_inches(text: str) -> float | None:
+    """Read a length in feet and inches.
+
+    Parameters
+    ----------
+    text : str
+        Plain characters such as ``1 ft 2 in``, ``1'2"``, ``1'2`` or ``14 3/4 in``.
+
+    Returns
+    -------
+    float or None
+        Inches; None for any other text.
+    """
+    match = _FEET_AND_INCHES.fullmatch(text)
+    if match is None:
+        return None
+    sign, feet, inches, mark = match.groups()
+    if feet is None and not mark:
+        return None
+    total = 12 * (plain_number(feet) if feet else 0.0) + (plain_number(inches) if inches else 0.0)
+    return -total if sign == "-" else total
+
+
+def _from_ratio(rise: float, run: float, text: str, name: str) -> float:
+    # Some write the run first ("4:1"): steeper than 1:1 is never meant for turf, so ask.
+    if not 0 <= rise <= run or run == 0:
+        raise _refusal(
+            name, f'"{text}" is steeper than 1:1', "slope", "write the rise before the run"
+        )
+    return rise / run
+
+
+# --- units ---------------------------------------------------------------------------------------
+
+_UK = r"\b(?:uk|imp(?:erial)?\.?)[\s_]*"
+_SPELLINGS: tuple[tuple[str, str], ...] = (
+    (rf"{_UK}gpm\b", "imperial_gallon/min"),
+    (rf"{_UK}gal(?:lons?)?\b", "imperial_gallon"),
+    (r"\b(?:us\s*)?gpm\b", "gallon/min"),
+    (r"\bus\s*gal(?:lons?)?\b", "gallon"),
+    (r"\s*\bof\s+water\b|[\s_]*H2O\b", ""),
+    (r"\bsq(?:uare|\.)?\s*(ft|feet|foot|in|inch|inches|yd|m|meters?|metres?)\b", r"\1**2"),
+    (r"\bper\b", "/"),
+    (r"\bacre-(ft|feet|in|inch|inches)\b", r"acre*\1"),
+    (r"/\s*1[, ]?000\s*(?=[a-z])", "/1000/"),
+    (r"(?<=[a-z])\^?(-?[1-9])\b", r"**\1"),
+    (r"\bin\.", "in"),
+    (r"\bcb\b", "cbar"),
+    (r"\bmb\b", "mbar"),
+    (r"\bkpa\b", "kPa"),
+    (r"\bhpa\b", "hPa"),
+    (r"^\s*/", "1/"),
+)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    # Fractions: in floats the chain of factors from inch to mm ends beside 25.4, not on it.
+    return pint.UnitRegistry(non_int_type=Fraction)
+
+
+def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> Any:
+    """`value` (float or array) of `unit`, in the house unit."""
+    kind = _KINDS[quantity]
+    if quantity == "temperature":
+        return _celsius(value, unit, name, given)
+    dimensionless = kind.measures[0][0] == "1"
+    if unit.strip() == kind.house or (dimensionless and unit.strip() == "1"):
+        return value
+    if dimensionless and _PER_CENT.fullmatch(plain_characters(unit)):
+        if quantity != "water_content" and len(unit.split()) > 2:
+            raise _refusal(name, f"{given} is a volume fraction", quantity)
+        return value / 100
+    one = _one(unit)
+    if one is None:
+        raise _refusal(name, f'{given}: the unit "{unit}" is not known', quantity)
+    return _times_one(value, one, unit, quantity, name, given)
+
+
+@lru_cache(maxsize=256)
+def _one(unit: str) -> Any:
+    """One `unit` as a pint quantity; None when pint cannot read it."""
+    spelled = plain_characters(unit)
+    for pattern, replacement in _SPELLINGS:
+        spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
+    try:
+        one = _registry().parse_expression(spelled)
+    except Exception:  # pint raises a dozen unrelated classes for text it cannot read
+        return None
+    return one if _is_quantity(one) else None
+
+
+def _from_quantity(value: Any, quantity: str, name: str) -> float | NDArray[np.float64]:
+    given = f'"{value}"' if np.ndim(value.magnitude) == 0 else f'units "{value.units}"'
+    if quantity == "temperature":
+        try:
+            celsius = value.to("degC").magnitude
+        except Exception:  # another registry's exceptions cannot be named without importing it
+            raise _refusal(name, f"{given}: not a temperature", quantity) from None
+        return _convert(celsius, quantity, name)
+    magnitude = _convert(value.magnitude, quantity, name)
+    one = type(value)(1.0, value.units)
+    result = _times_one(magnitude, one, str(value.units), quantity, name, given)
+    return result if isinstance(result, np.ndarray) else float(result)
+
+
+def _times_one(value: Any, one: Any, unit: str, quantity: str, name: str, given: str) -> Any:
+    """`value` times the pint quantity `one`, in the house unit."""
+    kind = _KINDS[quantity]
+    # Radians and counts have no dimension either, but they are not pure numbers.
+    angle = one.dimensionless and not one.to_base_units().unitless
+    if angle and quantity == "slope":
+        return np.tan(value * float(one.to("radian").magnitude))
+    for house, factor in kind.measures:
+        if not angle and one.is_compatible_with(house):
+            return value * float(one.to(house).magnitude * factor)
+    raise _refusal(name, f'{given}: "{unit}" does not measure {kind.phrase}', quantity)
+
+
+def _celsius(value: Any, unit: str, name: str, given: str) -> Any:
+    match = _TEMPERATURE.fullmatch(plain_characters(unit))
+    if match is None:
+        raise _refusal(name, f'{given}: "{unit}" does not measure a temperature', "temperature")
+    scale = match[1][0].lower()
+    if scale == "f":
+        return (value - 32) / 1.8
+    return value - 273.15 if scale == "k" else value
+
+
+# --- messages ------------------------------------------------------------------------------------
+
+
+def _allowed(quantity: str) -> str:
+    kind = _KINDS[quantity]
+    examples = ", ".join(f'"{example}"' for example in kind.examples)
+    return f"a number ({kind.house}) or text with a unit such as {examples}"
+
+
+def _refusal(name: str, what: str, quantity: str, cure: str = "") -> InputError:
+    """Make the exception for a text or unit that cannot be taken."""
+    faults = Faults(name)
+    faults.add(what, allowed=_allowed(quantity), cure=cure)
+    return faults.as_error(UnitError)
+
+
+def _check_finite(result: float | NDArray[np.float64], quantity: str, name: str) -> None:
+    if isinstance(result, float) and math.isfinite(result):
+        return
+    bad = ~np.isfinite(result)
+    if not np.any(bad):
+        return
+    faults = Faults(name)
+    allowed = f"finite numbers ({_KINDS[quantity].house})"
+    if isinstance(result, np.ndarray):
+        first = tuple(int(i) for i in np.argwhere(bad)[0])
+        count = f"{int(bad.sum())} of {result.size} values are missing or not finite"
+        where = f"[{', '.join(map(str, first))}]"
+        faults.add(f"{count}, the first at {where}", allowed=allowed, cure="fill or drop them")
+    elif math.isnan(result):
+        faults.add("the value is missing", allowed=allowed, cure="give a number")
+    else:
+        faults.add("the value is infinite", allowed=allowed, cure="give a number")
+    raise faults.as_error()
+
+
+def _check_water_content(result: float | NDArray[np.float64], name: str, *, bare: bool) -> None:
+    values = np.atleast_1d(result)
+    bad = (values < 0) | (values > 1)
+    if not bad.any():
+        return
+    first = tuple(int(i) for i in np.argwhere(bad)[0])
+    value = float(values[first])
+    if 1 < value <= 100 and (bare or isinstance(result, np.ndarray)):
+        cure = f"it looks like per cent: write {value / 100:.4g} or '{value:.4g} %'"
+    else:
+        cure = "check the column, the unit and the code for missing values"
+    faults = Faults(name)
+    faults.add(
+        f"{value:.6g} is not a water content by volume",
+        where=f"[{', '.join(map(str, first))}]" if isinstance(result, np.ndarray) else "",
+        allowed="fractions from 0 to 1, or text such as '22 %'",
+        cure=cure,
+    )
+    raise faults.as_error()
