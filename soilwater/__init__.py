@@ -55,6 +55,7 @@ from soilwater.words.errors import (
 
 if TYPE_CHECKING:
     from soilwater import plot as plot
+    from soilwater.explorer import explore as explore
 
 __version__ = "0.1.0"
 
@@ -111,6 +112,7 @@ __all__ = [
     "drained_water_content",
     "dry_down_outlook",
     "expected_reading",
+    "explore",
     "flush_water",
     "hand_water",
     "hand_water_plan",
@@ -135,9 +137,11 @@ __all__ = [
 
 
 def __getattr__(name: str) -> Any:
-    """Import ``soilwater.plot``, and matplotlib with it, when it is first asked for."""
-    if name == "plot":
-        import importlib
+    """Import ``soilwater.plot``, and matplotlib with it, or `explore` when first asked for."""
+    import importlib
 
+    if name == "plot":
         return importlib.import_module("soilwater.plot")
+    if name == "explore":
+        return importlib.import_module("soilwater.explorer").explore
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
