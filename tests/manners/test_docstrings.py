@@ -205,7 +205,7 @@ def test_quantities_carry_their_unit_in_brackets(thing):
 
 def test_the_walk_finds_what_is_there():
     found = {parameter.id for parameter in every(public=True)}
-    assert {"units.to_house", "errors.Faults", "errors.Faults.add"} <= found
+    assert {"words.units.to_house", "words.errors.Faults", "words.errors.Faults.add"} <= found
 
 
 def test_the_reader_of_docstrings_reads_them():
