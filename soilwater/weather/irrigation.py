@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import in_people_units, number_to_house, positive_number
 
 HOURS_PER_DAY = 24.0
 _MINUTES_PER_HOUR = 60.0
@@ -417,35 +417,6 @@ def intercept(
         evaporated[i] = stored + gain - through[i] - remaining
         stored = remaining
     return through, evaporated, float(stored)
-
-
-def positive_number(value: Any, quantity: str, name: str, faults: Faults) -> float:
-    """Check a number that has to be above 0.
-
-    Parameters
-    ----------
-    value : float, str or Quantity
-        What was given, in the house unit [-] of its quantity or with a unit.
-    quantity : str
-        Its quantity.
-    name : str
-        What messages call it.
-    faults : Faults
-        Where a fault is noted.
-
-    Returns
-    -------
-    float
-        The number; of no use where a fault was noted.
-    """
-    number = np.nan
-    with faults.catching():
-        number = number_to_house(value, quantity, name)
-    if number <= 0.0:
-        faults.add(
-            f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
-        )
-    return number
 
 
 def _check_inside(events: Sequence[Event], edges: NDArray[np.datetime64]) -> None:

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.weather.irrigation import HOURS_PER_DAY, Event, positive_number
+from soilwater.weather.irrigation import HOURS_PER_DAY, Event
 from soilwater.words.errors import Faults
 from soilwater.words.times import as_time, stamp, to_timedelta
-from soilwater.words.units import number_to_house
+from soilwater.words.units import number_to_house, positive_number
 
 
 @dataclass(frozen=True)

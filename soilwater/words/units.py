@@ -280,6 +280,35 @@ def number_to_house(value: Any, quantity: str, name: str) -> float:
     return float(result)
 
 
+def positive_number(value: Any, quantity: str, name: str, faults: Faults) -> float:
+    """Check a number that has to be above 0.
+
+    Parameters
+    ----------
+    value : float, str or Quantity
+        What was given, in the house unit of its quantity or with a unit.
+    quantity : str
+        Its quantity.
+    name : str
+        What messages call it.
+    faults : Faults
+        Where a fault is noted.
+
+    Returns
+    -------
+    float
+        The number; of no use where a fault was noted.
+    """
+    number = math.nan
+    with faults.catching():
+        number = number_to_house(value, quantity, name)
+    if number <= 0.0:
+        faults.add(
+            f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
+        )
+    return number
+
+
 def in_people_units(value: float, quantity: str) -> str:
     """Write a value the way both halves of the trade read it.
 
