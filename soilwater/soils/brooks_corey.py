@@ -14,10 +14,10 @@ from soilwater.soils.model import (
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    FloatArray,
     log_of,
     parameter,
 )
+from soilwater.words.arrays import FloatArray
 
 
 @dataclass(frozen=True, repr=False)

@@ -10,13 +10,13 @@ import numpy as np
 
 from soilwater.soils.model import (
     CapillaryModel,
-    FloatArray,
     SoilModel,
     bisect,
     log_one_plus_exp,
     log_or_minus_infinity,
     parameter,
 )
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 
 OVEN_DRY_SUCTION = 10.0**6.8

@@ -13,10 +13,10 @@ from soilwater.soils.model import (
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    FloatArray,
     parameter,
     scale_for_table,
 )
+from soilwater.words.arrays import FloatArray
 
 _ROOT_OF_TWO_PI = math.sqrt(2.0 * math.pi)
 

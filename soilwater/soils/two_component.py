@@ -14,12 +14,12 @@ from soilwater.soils.model import (
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    FloatArray,
     bisect,
     log_of,
     parameter,
     scale_for_table,
 )
+from soilwater.words.arrays import FloatArray
 
 
 @dataclass(frozen=True, repr=False)

@@ -15,12 +15,12 @@ from soilwater.soils.model import (
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    FloatArray,
     log_of,
     log_one_plus_exp,
     parameter,
     scale_for_table,
 )
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 
 

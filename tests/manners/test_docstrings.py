@@ -16,6 +16,7 @@ from soilwater.words.vocabulary import VARIABLES
 PUBLIC = (
     "decisions",
     "ground.profile",
+    "ground.stress",
     "ground.turf",
     "lab.fitting",
     "lab.retention",
@@ -28,8 +29,10 @@ PUBLIC = (
     "weather.evapotranspiration",
     "weather.irrigation",
     "weather.reference_et",
+    "weather.rules",
     "weather.series",
     "weather.station.files",
+    "weather.uniformity",
     "words.errors",
     "words.text_tables",
     "words.units",
@@ -205,7 +208,7 @@ def test_quantities_carry_their_unit_in_brackets(thing):
 
 def test_the_walk_finds_what_is_there():
     found = {parameter.id for parameter in every(public=True)}
-    assert {"units.to_house", "errors.Faults", "errors.Faults.add"} <= found
+    assert {"words.units.to_house", "words.errors.Faults", "words.errors.Faults.add"} <= found
 
 
 def test_the_reader_of_docstrings_reads_them():
