@@ -181,14 +181,14 @@ def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
 
 
 def pack(values: NDArray[np.int16]) -> str:
-    """Pack whole numbers as text: differences along the first axis, low bytes first, deflated."""
+    """Pack `values` as text: differences along the first axis, low bytes first, deflated."""
     steps = np.diff(values, axis=0, prepend=np.int16(0)).astype("<i2")
     planes = np.ascontiguousarray(steps).view(np.uint8).reshape(-1, 2).T
     return base64.b64encode(zlib.compress(planes.tobytes(), 9)).decode("ascii")
 
 
 def frozen_in(asked: Asked) -> list[str]:
-    """Say what the sliders do not move: sand sheets, bases, weather, turf, date."""
+    """Say what the sliders of the page `asked` for do not move: sheets, bases, weather, turf."""
     said = []
     for name, sand in asked.sands.items():
         if isinstance(sand, FitResult):

@@ -10,6 +10,7 @@ import zlib
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX, STRAIGHT_SAND
 from scipy.integrate import quad
 
 import soilwater as sw
@@ -19,9 +20,6 @@ TURF = sw.Turf.creeping_bentgrass()
 LINES = sw.Lines("18 %", "14 %", "12 %")
 GRAVEL = sw.CapillaryBreak(3.0)
 SETTING = lattice.Setting(TURF, 14, "2025-07-01", "soaked", None)
-# In spec, and a very uniform straight sand, which dries in steps and is hardest to read between.
-MIX = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="mix")
-STRAIGHT = sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight")
 LAB = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h")
 OPENING = {"spot_depth": 45.0, "green_depth": "12 in", "rod": "3 in", "demand": "5 mm/day"}
 NARROW = {"depths": (28.0, 46.0), "demands": (4.0, 6.0), "days": 4}
@@ -29,7 +27,7 @@ NASTY = '<script>alert("x")</script> & </script>'
 RIGHT_TO_LEFT = "رمل ناعم"
 
 
-def narrow_page(sands=MIX, **changed):
+def narrow_page(sands=MIDDLE_MIX, **changed):
     given = {**OPENING, **NARROW, **changed}
     return sw.explore(sands, TURF, LINES, **given)
 
@@ -54,7 +52,10 @@ RODS = (3.8, 5.0, 7.6, 12.0, 15.0, 20.0)
 HOURS = np.arange(14 * 24 + 1.0)
 
 
-@pytest.fixture(scope="module", params=(MIX, STRAIGHT), ids=lambda sand: sand.name)
+# In spec, and a straight sand, which dries in steps and is harder to read between.
+@pytest.fixture(
+    scope="module", params=(MIDDLE_MIX, STRAIGHT_SAND), ids=("middle mix", "straight sand")
+)
 def against_runs(request):
     """Hourly readings of the page and of runs, at places drawn evenly over the whole lattice."""
     sand = request.param
@@ -104,7 +105,7 @@ def test_days_to_a_line_are_those_of_runs_or_the_run_reads_the_line_there(agains
 def test_the_drained_state_is_that_of_the_curve_at_rest():
     # van Genuchten (1980), Soil Sci. Soc. Am. J. 44:892, eq. 3, at suctions that are heights.
     made = lattice.make_lattice(
-        MIX, GRAVEL, np.linspace(28, 34, 4), np.linspace(4, 6, 4), SETTING._replace(days=1)
+        MIDDLE_MIX, GRAVEL, np.linspace(28, 34, 4), np.linspace(4, 6, 4), SETTING._replace(days=1)
     )
     depth, rod = 31.3, 9.4
 
@@ -166,7 +167,7 @@ def test_ends_of_bands_are_within_half_a_percent_of_those_of_runs():
 
 @pytest.fixture(scope="module")
 def explored():
-    sands = {NASTY: LAB.fit(sw.VanGenuchten), RIGHT_TO_LEFT: STRAIGHT}
+    sands = {NASTY: LAB.fit(sw.VanGenuchten), RIGHT_TO_LEFT: STRAIGHT_SAND}
     return narrow_page(sands, name=NASTY, draws=10)
 
 
@@ -242,7 +243,7 @@ def test_a_run_that_failed_leaves_its_corner_empty_with_its_reason(monkeypatch):
 
     monkeypatch.setattr(lattice, "run", failing)
     made = lattice.make_lattice(
-        MIX, GRAVEL, np.linspace(28, 46, 8), np.linspace(4, 6, 6), SETTING._replace(days=4)
+        MIDDLE_MIX, GRAVEL, np.linspace(28, 46, 8), np.linspace(4, 6, 6), SETTING._replace(days=4)
     )
     assert set(made.failed) == {(7, 5, "The step shrank.")}
     assert arithmetic.failure(made, 45.0, 5.9) == "The step shrank."
@@ -251,7 +252,7 @@ def test_a_run_that_failed_leaves_its_corner_empty_with_its_reason(monkeypatch):
     assert arithmetic.failure(made, 46.0, float(made.demands[4])) == ""
     shown = page.make_page(
         make._checked(
-            MIX,
+            MIDDLE_MIX,
             TURF,
             LINES,
             **{**OPENING, **NARROW, "demand": 5.9},
@@ -318,4 +319,4 @@ def test_every_fault_is_told_at_once():
 
 def test_too_many_lattices_are_refused_before_they_are_run():
     with pytest.raises(sw.InputError, match=r"10 in all; allowed: up to 4 .* 6 MB"):
-        sw.explore({str(i): MIX for i in range(10)}, TURF, LINES, **OPENING)
+        sw.explore({str(i): MIDDLE_MIX for i in range(10)}, TURF, LINES, **OPENING)

@@ -11,6 +11,7 @@ import shutil
 
 import numpy as np
 import pytest
+from grounds import STRAIGHT_SAND
 
 import soilwater as sw
 
@@ -24,7 +25,6 @@ if CHROMIUM is None:
 
 TURF = sw.Turf.creeping_bentgrass()
 LINES = sw.Lines("18 %", "14 %", "12 %")
-STRAIGHT = sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0)
 LAB = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h")
 MIX = LAB.fit(sw.VanGenuchten)
 BASES = {"clean gravel": sw.CapillaryBreak(3.0), "wet": sw.SeepageFace()}
@@ -43,7 +43,7 @@ SLIDERS = {
 @pytest.fixture(scope="module")
 def explored():
     return sw.explore(
-        {NASTY: MIX, RIGHT_TO_LEFT: STRAIGHT},
+        {NASTY: MIX, RIGHT_TO_LEFT: STRAIGHT_SAND},
         TURF,
         LINES,
         spot_depth="18 in",
@@ -173,7 +173,7 @@ def test_sands_bases_and_units_are_chosen(page):
     page.get_by_label("Sand", exact=True).select_option("1")
     page.get_by_label("Base", exact=True).select_option("1")
     settled(page)
-    check_against_runs(page, STRAIGHT, BASES["wet"], 5.0, 72, 7.62)
+    check_against_runs(page, STRAIGHT_SAND, BASES["wet"], 5.0, 72, 7.62)
     assert "four in five" not in page.locator("table").inner_text()
     page.get_by_label("Units", exact=True).select_option("in")
     settled(page)
