@@ -163,7 +163,7 @@ def test_an_old_word_is_told_the_new_one(asked, told):
 
 
 def test_an_old_class_is_told_its_new_name():
-    with pytest.raises(AttributeError, match="sw.Thresholds"):
+    with pytest.raises(AttributeError, match=r"sw\.Thresholds"):
         sw.Lines  # noqa: B018
 
 
