@@ -157,7 +157,7 @@ def explorer_example() -> str:
     return soilwater.explore(
         {"greens mix": sand, "straight sand": straight},
         soilwater.Turf.creeping_bentgrass(),
-        soilwater.Lines("18 %", "14 %", "12 %"),
+        soilwater.Thresholds("18 %", "14 %", "12 %"),
         spot_depth="18 in",
         green_depth="12 in",
         rod="3 in",

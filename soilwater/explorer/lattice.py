@@ -101,7 +101,7 @@ def profile_of(soil: Soil, depth: float, base: Base) -> Profile:
 
 def case_of(profile: Profile, demand: float, setting: Setting) -> Case:
     """Make the case of one demand [mm/day]."""
-    weather = steady_weather(setting.days, demand, start=setting.first_day)
+    weather = steady_weather(setting.days, demand, first_day=setting.first_day)
     return Case(profile, weather, turf=setting.turf, start=setting.start)
 
 

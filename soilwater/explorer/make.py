@@ -7,7 +7,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from soilwater.decisions.watering.outlook import Lines
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.explorer.arithmetic import every_hour, failure, mean_to, water_of
 from soilwater.explorer.bands import RODS, make_bands
 from soilwater.explorer.lattice import (
@@ -30,8 +30,7 @@ from soilwater.explorer.lattice import (
 from soilwater.explorer.page import Asked, ExplorerPage, Worked, make_page
 from soilwater.ground.profile import BASES, Base, CapillaryBreak
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import best_and_samples
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
 from soilwater.weather.series import steady_weather
@@ -49,9 +48,9 @@ CHECKS = 32
 
 
 def explore(
-    sands: Mapping[str, FitResult | Soil] | FitResult | Soil,
+    sands: Mapping[str, Sand] | Sand,
     turf: Turf,
-    lines: Lines,
+    thresholds: Thresholds,
     *,
     spot_depth: Any,
     green_depth: Any,
@@ -71,11 +70,12 @@ def explore(
 
     Parameters
     ----------
-    sands : mapping of str to FitResult or Soil, or one of these
-        Root-zone sands by the names people know them by. Fits bring bands.
+    sands : mapping of str to sands, or one sand
+        Root-zone sands by the names people know them by; each a soil, a fit, or equally likely
+        ones. All but a soil bring bands.
     turf : Turf
         Roots and demand.
-    lines : Lines
+    thresholds : Thresholds
         Readings that mean something on this ground.
     spot_depth, green_depth : float, str or Quantity
         Root zone [cm] of the spot in question and of the rest of the green, as the page opens.
@@ -97,7 +97,7 @@ def explore(
     first_day : datetime64, str or Timestamp, optional
         Its first day, for turf that changes with the date.
     draws : int, optional
-        Curves of each fit that its bands are made of.
+        Curves of each sand that its bands are made of.
     name : str, optional
         Title of the page, such as the green.
     n_threads : int, optional
@@ -126,7 +126,7 @@ def explore(
     asked = _checked(
         sands,
         turf,
-        lines,
+        thresholds,
         spot_depth=spot_depth,
         green_depth=green_depth,
         rod=rod,
@@ -144,13 +144,13 @@ def explore(
     at_depths, at_demands = part_of(DEPTHS, *asked.depths), part_of(DEMANDS, *asked.demands)
     worked = []
     for sand_name, sand in asked.sands.items():
-        best, samples = best_and_samples(sand, draws)
+        best, likely = best_and_likely(sand, draws)
         for base_name, base in asked.bases.items():
             lattice = make_lattice(best, base, at_depths, at_demands, setting)
             _check_accuracy(lattice, best, base, setting, f'sand "{sand_name}" on "{base_name}"')
             bands = (
-                make_bands(best, samples, base, asked.depths, asked.demands, setting)
-                if isinstance(sand, FitResult)
+                make_bands(best, likely, base, asked.depths, asked.demands, setting)
+                if len(likely) > 1
                 else None
             )
             worked.append(Worked(lattice, bands))
@@ -163,13 +163,16 @@ def explore(
     return page
 
 
-def _checked(sands: Any, turf: Any, lines: Any, **given: Any) -> Asked:
+def _checked(sands: Any, turf: Any, thresholds: Any, **given: Any) -> Asked:
     """Check everything that was given, and note every fault."""
     faults = Faults("explore")
     if not isinstance(turf, Turf):
         faults.add(f"turf is {turf!r}", allowed="a Turf")
-    if not isinstance(lines, Lines):
-        faults.add(f"lines is {lines!r}", allowed='Lines("18 %", "14 %", "12 %") of your ground')
+    if not isinstance(thresholds, Thresholds):
+        faults.add(
+            f"thresholds is {thresholds!r}",
+            allowed='Thresholds("18 %", "14 %", "12 %") of your ground',
+        )
     if not isinstance(sands, Mapping):
         own = getattr(getattr(sands, "soil", sands), "name", "")
         sands = {own or "the sand": sands}
@@ -177,7 +180,7 @@ def _checked(sands: Any, turf: Any, lines: Any, **given: Any) -> Asked:
         faults.add("there is no sand", allowed='at least one, such as {"greens mix": fit}')
     for each, sand in sands.items():
         with faults.catching(f'sand "{each}"'):
-            best_and_samples(sand, 1)
+            best_and_likely(sand, 1)
     bases = {"gravel": CapillaryBreak(3.0)} if given["bases"] is None else given["bases"]
     if not isinstance(bases, Mapping) or not bases:
         faults.add(f"bases is {bases!r}", allowed='such as {"gravel": CapillaryBreak("3 cm")}')
@@ -194,7 +197,7 @@ def _checked(sands: Any, turf: Any, lines: Any, **given: Any) -> Asked:
     if given["draws"] < 10:
         faults.add(f"draws is {given['draws']!r}", allowed="10 or more")
     with faults.catching("first_day"):
-        steady_weather(1, 0.0, start=given["first_day"])
+        steady_weather(1, 0.0, first_day=given["first_day"])
     depths = _ends(given["depths"], "depths", "length", SHALLOWEST, DEEPEST, 1.0, faults)
     demands = _ends(
         given["demands"], "demands", "evapotranspiration", 0.0, MOST_DEMAND, 0.5, faults
@@ -211,7 +214,7 @@ def _checked(sands: Any, turf: Any, lines: Any, **given: Any) -> Asked:
         sands=dict(sands),
         bases=dict(bases),
         turf=turf,
-        lines=lines,
+        thresholds=thresholds,
         depths=depths,
         demands=demands,
         rods=(float(RODS[0]), float(RODS[-1])),
@@ -327,7 +330,7 @@ def _check_accuracy(lattice: Lattice, soil: Soil, base: Base, setting: Setting, 
         for rod in RODS[depth >= RODS].tolist():
             page = every_hour(lattice.hours, mean_to(water, depth, rod))
             # A run that failed has no reading, and is no miss.
-            miss = np.nan_to_num(np.abs(page - meter_reading(result[{"case": i}], rod).values))
+            miss = np.nan_to_num(np.abs(page - meter_reading(result[{"case": i}], rod=rod).values))
             worst = max(worst, float(miss.max()))
             if miss.max() > PROMISED:
                 missed.append(depth)

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Lines
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.explorer.arithmetic import (
     FLAT,
@@ -38,8 +38,8 @@ from soilwater.explorer.lattice import (
 )
 from soilwater.ground.profile import Base
 from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
-from soilwater.soils import Soil
 from soilwater.words.cautions import cautions_for
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units
@@ -54,10 +54,10 @@ _LAB_SUCTIONS = (10.0, 20.0, 30.0, 40.0)
 class Asked(NamedTuple):
     """What a page is made for, checked: ranges [cm] and [mm/day], opening places of the sliders."""
 
-    sands: dict[str, FitResult | Soil]
+    sands: dict[str, Sand]
     bases: dict[str, Base]
     turf: Turf
-    lines: Lines
+    thresholds: Thresholds
     depths: tuple[float, float]
     demands: tuple[float, float]
     rods: tuple[float, float]
@@ -70,7 +70,7 @@ class Asked(NamedTuple):
 
 
 class Worked(NamedTuple):
-    """Runs of one sand on one base; bands where the sand is a fit."""
+    """Runs of one sand on one base; bands where the sand is not taken for certain."""
 
     lattice: Lattice
     bands: Bands | None
@@ -131,7 +131,7 @@ def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
     environment = _environment()
     name = asked.name or "How this green dries"
     opening = tuple(_opening_sentences(asked, worked[0].lattice))
-    lines = asked.lines
+    lines = asked.thresholds
     in_percent = {each: f"{100 * getattr(lines, each):g} %" for each in ("firm", "watch", "wilt")}
     sections: dict[str, Any] = {
         "name": name,
@@ -203,14 +203,19 @@ def frozen_in(asked: Asked) -> list[str]:
                 f"band of {asked.draws} equally likely curves; base and weather have none"
             )
         else:
+            best, likely = best_and_likely(sand, asked.draws)
             points = ", ".join(
-                f"{100 * float(sand.water_content(suction)):.1f} % at {suction:g} cm"
+                f"{100 * float(best.water_content(suction)):.1f} % at {suction:g} cm"
                 for suction in _LAB_SUCTIONS
+            )
+            sure = (
+                "taken for certain, so without a band"
+                if len(likely) == 1
+                else f"the middle one of equally likely sands; band of {len(likely)} of them"
             )
             said.append(
                 f"{name}: holds {points} of suction, saturated conductivity "
-                f"{in_people_units(sand.k_sat, 'conductivity')}; taken for certain, so without a "
-                "band"
+                f"{in_people_units(best.k_sat, 'conductivity')}; {sure}"
             )
     said += [f"base {name}: {base}" for name, base in asked.bases.items()]
     starts = {"soaked": "saturated to the surface", "drained": "drained to rest"}
@@ -235,7 +240,7 @@ def frozen_in(asked: Asked) -> list[str]:
 
 def _given(asked: Asked, worked: Sequence[Worked]) -> dict[str, Any]:
     """Gather what the script is told besides the streams."""
-    lines = asked.lines
+    lines = asked.thresholds
     return {
         "water_step": WATER_STEP,
         "flat": FLAT,
@@ -297,7 +302,7 @@ def _opening_sentences(asked: Asked, lattice: Lattice) -> list[str]:
             continue
         hourly = every_hour(lattice.hours, mean_to(water_of(lattice, depth, demand), depth, rod))
         days = ", ".join(
-            f"{line} on day {_day(days_to(hourly, getattr(asked.lines, line)), asked.days)}"
+            f"{line} on day {_day(days_to(hourly, getattr(asked.thresholds, line)), asked.days)}"
             for line in ("firm", "watch", "wilt")
         )
         said.append(

@@ -17,7 +17,7 @@ import soilwater as sw
 from soilwater.explorer import arithmetic, bands, lattice, make, page
 
 TURF = sw.Turf.creeping_bentgrass()
-LINES = sw.Lines("18 %", "14 %", "12 %")
+LINES = sw.Thresholds("18 %", "14 %", "12 %")
 GRAVEL = sw.CapillaryBreak(3.0)
 SETTING = lattice.Setting(TURF, 14, "2025-07-01", "soaked", None)
 LAB = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h")
@@ -70,7 +70,9 @@ def against_runs(request):
     compared = []
     for rod in RODS:
         deep = np.flatnonzero(places[:, 0] >= rod)
-        for i, run in zip(deep, sw.meter_reading(runs.isel(case=deep), rod).values, strict=True):
+        for i, run in zip(
+            deep, sw.meter_reading(runs.isel(case=deep), rod=rod).values, strict=True
+        ):
             depth, demand = places[i].tolist()
             mine = arithmetic.mean_to(arithmetic.water_of(whole, depth, demand), depth, rod)
             compared.append((arithmetic.every_hour(whole.hours, mine), run))
@@ -155,7 +157,7 @@ def test_ends_of_bands_are_within_half_a_percent_of_those_of_runs():
         ]
         runs = lattice.run(cases, hours, setting, 0.003)
         for rod in (3.8, 6.0, 10.0, 20.0):
-            readings = sw.meter_reading(runs, rod).values
+            readings = sw.meter_reading(runs, rod=rod).values
             low, high = np.quantile(readings[1:], (0.1, 0.9), axis=0) - readings[0]
             mine = arithmetic.band_of(made, depth, demand, rod)
             assert np.abs(mine[0] - np.minimum(low, 0.0)).max() < 0.005
@@ -297,7 +299,7 @@ def test_every_fault_is_told_at_once():
     told = str(caught.value)
     for said in (
         "turf is 'turf'",
-        "lines is (0.18, 0.14, 0.12)",
+        "thresholds is (0.18, 0.14, 0.12)",
         'sand "mix"',
         'base "open"',
         "never comes to a rest",

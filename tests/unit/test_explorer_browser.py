@@ -24,7 +24,7 @@ if CHROMIUM is None:
     pytest.skip(f"no browser of the system: {', '.join(NAMES)}", allow_module_level=True)
 
 TURF = sw.Turf.creeping_bentgrass()
-LINES = sw.Lines("18 %", "14 %", "12 %")
+LINES = sw.Thresholds("18 %", "14 %", "12 %")
 LAB = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h")
 MIX = LAB.fit(sw.VanGenuchten)
 BASES = {"clean gravel": sw.CapillaryBreak(3.0), "wet": sw.SeepageFace()}
@@ -111,14 +111,14 @@ def check_against_runs(page, sand, base, demand, hour, rod):
         profile = sw.Profile((sw.Layer(sand, depth, "root zone"),), base)
         weather = sw.steady_weather(DAYS, demand)
         run = sw.simulate(profile, weather, turf=TURF, tolerance=5e-4)
-        reading = sw.meter_reading(run, rod)
+        reading = sw.meter_reading(run, rod=rod)
         now = float(reading[hour])
         told = numbers(page.locator(f"#reading-{column}").inner_text())[0] / 100.0
         assert told == pytest.approx(now, abs=0.002 + 0.0005)
         for line in ("firm", "watch", "wilt"):
             text = page.locator(f"#{line}-{column}").inner_text()
             value = getattr(LINES, line)
-            own = float(sw.days_until(run, value, rod))
+            own = float(sw.days_until(run, value, rod=rod))
             if text.startswith(">"):
                 assert own > DAYS - 0.1
                 continue
@@ -126,7 +126,7 @@ def check_against_runs(page, sand, base, demand, hour, rod):
             there = np.interp([day - 0.05, day + 0.05], np.arange(reading.size) / 24.0, reading)
             near_line = there[1] - 0.002 <= value <= there[0] + 0.002
             assert abs(day - own) <= 0.1 + 0.05 or near_line
-        drained = float(sw.meter_reading(sw.drained_state(profile), rod))
+        drained = float(sw.meter_reading(sw.drained_state(profile), rod=rod))
         back = numbers(page.locator(f"#back-{column}").inner_text())[0]
         assert back == pytest.approx(max(0.0, 10.0 * rod * (drained - now)), abs=0.05 + 0.02 * rod)
 
