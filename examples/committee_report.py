@@ -15,11 +15,8 @@ from pathlib import Path
 import numpy as np
 
 import soilwater as sw
-from soilwater.decisions.spots.diagnosis import diagnose
-from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater import Reading, Spot, Survey, Thresholds, diagnose, dry_down_outlook, hand_water_plan
 from soilwater.report import report
-from soilwater.survey.survey import Reading, Spot, Survey
 
 PAGE = "committee_report.html"
 # Equally likely combinations of sand, weather and base: for the days, and for the plan.

@@ -143,7 +143,8 @@ GREEN = sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30
         ),
         (
             lambda: sw.Profile.over_gravel(GREEN, 30.0, entry_suction=3.0),
-            'over_gravel: "entry_suction" is now called "base_suction"; write base_suction in its place',
+            'over_gravel: "entry_suction" is now called "base_suction"; write base_suction in its '
+            "place",
         ),
         (
             lambda: sw.meter_reading(None, "3 in"),
