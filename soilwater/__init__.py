@@ -96,7 +96,7 @@ if _TYPE_CHECKING:
     from soilwater import plot as plot
     from soilwater import report as report
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "AirTarget",
