@@ -18,6 +18,7 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -32,8 +33,8 @@ BAND_SAMPLES = 60
 def retention(
     sand: RetentionTable | Sand,
     *,
-    test_suction: Any = TEST_SUCTION,
-    base_suction: Any = OVER_GRAVEL.best,
+    test_suction: Suction = TEST_SUCTION,
+    base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.9,
     ax: Axes | None = None,
 ) -> Axes:
@@ -128,11 +129,11 @@ def retention(
 def depth_curve(
     sand: Sand,
     *,
-    rod: Any,
+    rod: Length,
     depths: tuple[Any, Any] = ("8 in", "22 in"),
     target: Any = None,
     survey: Survey | None = None,
-    base_suction: Any = OVER_GRAVEL.best,
+    base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.8,
     ax: Axes | None = None,
 ) -> Axes:
@@ -177,7 +178,7 @@ def depth_curve(
         )
     at = np.linspace(first, last, 57)
 
-    def curve(soil: Soil, depth: Any) -> Any:
+    def curve(soil: Soil, depth: Length) -> Any:
         return np.array(
             [
                 100.0

@@ -338,7 +338,7 @@ def test_ranges_are_those_of_their_sources():
 
 @pytest.mark.parametrize(
     ("name", "quantity"),
-    [("repellency", "scale"), ("rewetting", "scale"), ("slope", "extra"), ("mat", "mat_excess")],
+    [("repellency", "scale"), ("rewetting", "scale"), ("mat", "mat_excess")],
 )
 def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
     n = 400
@@ -349,6 +349,5 @@ def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
     low, high = causes.MAT_EXCESS if name == "mat" else cause.credible
     values = getattr(drawn, quantity)
     assert low <= values.min() and values.max() <= high
-    if name != "slope":
-        width = high - low
-        assert values.min() < low + 0.02 * width and values.max() > high - 0.02 * width
+    width = high - low
+    assert values.min() < low + 0.02 * width and values.max() > high - 0.02 * width
