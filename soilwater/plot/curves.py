@@ -28,7 +28,7 @@ BAND_SAMPLES = 60
 """Soils drawn from a fit for the band of a depth curve."""
 
 
-@mind_words(source="sand", entry_suction="base_suction", probability="probability")
+@mind_words(source="sand", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def retention(
     sand: RetentionTable | Sand,
@@ -124,7 +124,7 @@ def retention(
     return ax
 
 
-@mind_words(source="sand", window="target", entry_suction="base_suction", probability="probability")
+@mind_words(source="sand", window="target", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def depth_curve(
     sand: Sand,
@@ -178,7 +178,7 @@ def depth_curve(
         )
     at = np.linspace(first, last, 57)
 
-    def curve(soil: Soil, depth: Length) -> Any:
+    def curve(soil: Soil, depth: Any) -> Any:
         return np.array(
             [
                 100.0

@@ -147,6 +147,10 @@ GREEN = sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30
             "place",
         ),
         (
+            lambda: sw.plot.depth_curve(GREEN, rod=7.6, level=0.8),
+            'depth_curve: "level" is now called "probability"; write probability in its place',
+        ),
+        (
             lambda: sw.meter_reading(None, "3 in"),
             "meter_reading: it takes 1 unnamed values and was given 2; give the rods by name: "
             "rod='3 in'",

@@ -343,7 +343,7 @@ def _saturated(mesh: Mesh, thickness: float) -> float:
     return float(mean_over_depth(mesh, none, 0.0, thickness)[0])
 
 
-def _first_above(hours: TimeSpan, values: Any, line: float) -> float:
+def _first_above(hours: Any, values: Any, line: float) -> float:
     """Hour at which a series first reaches a line, straight between its points."""
     series = np.asarray(values)
     if not np.isfinite(series).all():
