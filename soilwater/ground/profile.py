@@ -15,7 +15,7 @@ from typing import Any, ClassVar, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.kernels import column
+from soilwater.kernels import rows
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.text_tables import echo_table, html_table
@@ -50,7 +50,7 @@ class SeepageFace:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, 0.0
+        return rows.OUTFLOW, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -85,7 +85,7 @@ class CapillaryBreak:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, -self.entry_suction
+        return rows.OUTFLOW, -self.entry_suction
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -101,7 +101,7 @@ class FreeDrainage:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.FREE_DRAINAGE, 0.0
+        return rows.FREE_DRAINAGE, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: drainage slows down but never ends."""
@@ -134,7 +134,7 @@ class WaterTable:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.HELD_HEAD, depth - self.depth
+        return rows.HELD_HEAD, depth - self.depth
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
@@ -150,7 +150,7 @@ class Sealed:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.SEALED, 0.0
+        return rows.SEALED, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: it depends on how much water the profile holds."""
