@@ -13,7 +13,7 @@ need be, to the water that the fluxes say is held (see `ledger`).
 
 import math
 
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import kernel, kernel_of_one_caller
 from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
@@ -191,7 +191,7 @@ def make_march(assemble, newton):
             note_outputs(state, column, soils, outputs, out)
         return OK
 
-    return kernel(march)
+    return kernel_of_one_caller(march)
 
 
 # One column that shares no water with another and remembers nothing.

@@ -29,7 +29,8 @@ from soilwater.runs.lazy import run_lazily
 from soilwater.runs.results import describe_columns, lay_out
 from soilwater.runs.scheduling import Executor, Progress
 from soilwater.soils import Soil
-from soilwater.weather.irrigation import Event, Rule
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
 from soilwater.words.units import to_house
