@@ -1,13 +1,13 @@
 """Tables of soils made in compiled code, as `curves.tabulate` makes them from any soil's curves.
 
-A model for which `tabulate_shapes` has its two curves is tabulated here in a thirtieth of the time
-and without holding the interpreter; what is tabulated is the same to round-off. One entry point for
-each family of models, so that a run compiles only what its soils need.
+A model for which `tabulate_shapes` has its two curves is tabulated here in a fifteenth of the time
+and without holding the interpreter; what is tabulated is the same to round-off.
 """
 
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel
 from soilwater.kernels.curves import (
@@ -61,7 +61,6 @@ the first thirds of all bins, then (`THIRD`) the second thirds: what a loop take
     THETA_S,
     SATURATED_CONDUCTIVITY,
     TORTUOSITY,
-    HAS_DRY_END,
     FILM_SHARE,
     LOG_ONSET,
     FILM_WIDTH,
@@ -69,12 +68,12 @@ the first thirds of all bins, then (`THIRD`) the second thirds: what a loop take
     OVEN_DRY,
     FILM_EXPONENT,
     SHAPE,
-) = range(13)
+) = range(12)
 """Scale of suction [cm], water contents and conductivity [cm/h] of the pores, exponent of their
-saturation, and for films (`soilwater.soils.WithDryEnd`): whether there are any, their share of the
-conductivity, logarithm of the suction [cm] at which they begin to thin, the width of that beginning
-and the whole of their fall [1], the suction [cm] at which they are gone, and the logarithm of what
-conductivity they lose by then."""
+saturation, and for films (`soilwater.soils.WithDryEnd`): their share of the conductivity, logarithm
+of the suction [cm] at which they begin to thin, the width of that beginning and the whole of their
+fall [1], the suction [cm] at which they are gone, and the logarithm of the conductivity they have
+left by then."""
 
 # Rows of the grid that every table is made on.
 STEPS, LOG_STEPS, GRID_ROWS = 0, 1, 2
@@ -85,7 +84,7 @@ EMPTIED, IN_FILMS = 4, 5
 W1, W2, W3, K1, K2, K3, WHOLE_WATER, WHOLE_CONDUCTIVITY, SCRATCH_ROWS = range(9)
 
 
-def make_grid():
+def make_grid() -> NDArray[np.float64]:
     """Steps of an octave and their logarithms, shape ``(GRID_ROWS, N_STEPS)``."""
     edges = np.arange(BINS_PER_OCTAVE + 1) / BINS_PER_OCTAVE + 1.0
     thirds = edges[:-1] + np.array([[1.0], [2.0]]) / 3.0 / BINS_PER_OCTAVE
@@ -93,7 +92,7 @@ def make_grid():
     return np.stack([steps, np.log(steps)])
 
 
-def make_work():
+def make_work() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Work space for one thread: curves, scratch and the octaves, as `tabulate` takes them."""
     octaves = LN_2 * np.arange(FIRST_OCTAVE, LAST_OCTAVE)
     return np.empty((WORK_ROWS, N_OCTAVES, N_STEPS)), np.empty((SCRATCH_ROWS, N_STEPS)), octaves
@@ -112,15 +111,20 @@ def _pores_only(row, saturation, pores):
     """Water above the dry end and conductivity, in place of saturation and pore integral."""
     water_range = row[THETA_S] - row[THETA_R]
     k_sat, tortuosity = row[SATURATED_CONDUCTIVITY], row[TORTUOSITY]
-    for i in range(saturation.size):
-        pores[i] = k_sat * _mualem(saturation[i], pores[i], tortuosity)
-        saturation[i] = water_range * saturation[i]
+    for o in range(N_OCTAVES):
+        for j in range(N_STEPS):
+            pores[o, j] = k_sat * _mualem(saturation[o, j], pores[o, j], tortuosity)
+            saturation[o, j] = water_range * saturation[o, j]
 
 
 @kernel
 def _films_of_octave(log_steps, power, fall, start, scratch):
     """How far films are emptied and what they pass: ln(1 + t) and (1 + t)^-fall."""
-    octave, inverse_octave, fallen = exponential(start), exponential(-start), exponential(-fall * start)
+    octave, inverse_octave, fallen = (
+        exponential(start),
+        exponential(-start),
+        exponential(-fall * start),
+    )
     if octave * exponential(power * LN_2) < SMALL:
         for j in range(log_steps.size):
             t = scratch[RAISED, j] * octave
@@ -149,7 +153,7 @@ def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pore
     k_sat, tortuosity, film_share = row[SATURATED_CONDUCTIVITY], row[TORTUOSITY], row[FILM_SHARE]
     shift = math.log(row[SUCTION_SCALE]) - row[LOG_ONSET]
     power, whole, exponent = 1.0 / row[FILM_WIDTH], row[FILM_WHOLE], row[FILM_EXPONENT]
-    dry_saturation, dry_pores = dry[0], dry[1]
+    dry_saturation, dry_pores = dry[0, 0, 0], dry[1, 0, 0]
     per_saturation, per_pores = 1.0 / (1.0 - dry_saturation), 1.0 / (1.0 - dry_pores)
     water_range, pore_share = theta_s - theta_r, 1.0 - film_share
     fall = -exponent / whole
@@ -297,72 +301,159 @@ def _enter_cubics(scale, full, k_sat, water, conductivity, scratch, table):
 
 
 @kernel
-def _enter_scalars(scale, full, k_sat, theta_dry, table, scalars):
+def _finish_pores(row, steps, work, scratch, table, scalars):
+    """Table and scalars of a soil without films, from the curves of its pores."""
+    _pores_only(row, work[WATERS], work[CONDUCTIVITIES])
+    full, theta_dry = row[THETA_S] - row[THETA_R], row[THETA_R]
+    _finish(row, full, theta_dry, steps, work, scratch, table, scalars)
+
+
+@kernel
+def _finish_films(row, log_octaves, grid, dry, work, scratch, table, scalars):
+    """Table and scalars of a soil with films; `dry` holds its curves at the oven-dry suction."""
+    water, conductivity = work[WATERS], work[CONDUCTIVITIES]
+    _pores_and_films(row, log_octaves, grid[LOG_STEPS], scratch, dry, water, conductivity)
+    _oven_dry(row, grid[STEPS], water, conductivity)
+    _finish(row, row[THETA_S], 0.0, grid[STEPS], work, scratch, table, scalars)
+
+
+@kernel
+def _finish(row, full, theta_dry, steps, work, scratch, table, scalars):
+    """Table and scalars from water above the dry end and conductivity."""
+    scale, k_sat = row[SUCTION_SCALE], row[SATURATED_CONDUCTIVITY]
+    water, conductivity = work[WATERS], work[CONDUCTIVITIES]
+    _with_specific_storage(steps, scale, full, water)
+    _without_leap(steps, scale, k_sat, conductivity)
+    _enter_cubics(scale, full, k_sat, water, conductivity, scratch, table)
     scalars[INVERSE_SCALE], scalars[SCALE] = 1.0 / scale, scale
     scalars[WATER_AT_SATURATION], scalars[K_SAT] = full, k_sat
     scalars[POTENTIAL_AT_SATURATION] = table[0, POTENTIAL]
     scalars[DRY_END_WATER_CONTENT] = theta_dry
 
 
-def _make(shape):
-    """Entry point that tabulates soils whose saturation and pore integral `shape` gives."""
-
-    def factory(digest):
-        def tabulate(rows, places, grid, tables, scalars, work, scratch, log_octaves):
-            """Tabulate soils one after the other.
-
-            Parameters
-            ----------
-            rows : ndarray, shape (n, SHAPE + parameters of the model)
-                Parameters, as named above.
-            places : ndarray of int, shape (n,)
-                Where in `tables` and `scalars` each belongs.
-            grid : ndarray, shape (GRID_ROWS, N_STEPS)
-                From `make_grid`.
-            tables : ndarray, shape (>= n, N_BINS, ROW_LENGTH)
-                As `curves.tabulate` makes one; written.
-            scalars : ndarray, shape (>= n, SCALARS)
-                As `curves.tabulate` makes them; written.
-            work, scratch, log_octaves : ndarray
-                From `make_work`; the first two are overwritten.
-
-            Returns
-            -------
-            int
-                The digest of the kernels.
-            """
-            steps, log_steps = grid[STEPS], grid[LOG_STEPS]
-            water, conductivity = work[WATERS], work[CONDUCTIVITIES]
-            for k in range(rows.shape[0]):
-                row, table, own = rows[k], tables[places[k]], rows[k, SHAPE:]
-                scale, k_sat = row[SUCTION_SCALE], row[SATURATED_CONDUCTIVITY]
-                dry = scalars[places[k]]
-                if row[HAS_DRY_END] != 0.0:
-                    full, theta_dry = row[THETA_S], 0.0
-                    # The last place is free as yet, and the first octaves.
-                    dry[2] = math.log(row[OVEN_DRY] / scale)
-                    shape(dry[2:3], log_steps[:1], own, scratch, water[:1, :1], conductivity[:1, :1])
-                    dry[0], dry[1] = water[0, 0], conductivity[0, 0]
-                    shape(log_octaves, log_steps, own, scratch, water, conductivity)
-                    _pores_and_films(
-                        row, log_octaves, log_steps, scratch, dry, water, conductivity
-                    )
-                    _oven_dry(row, steps, water, conductivity)
-                else:
-                    full, theta_dry = row[THETA_S] - row[THETA_R], row[THETA_R]
-                    shape(log_octaves, log_steps, own, scratch, water, conductivity)
-                    _pores_only(row, water.ravel(), conductivity.ravel())
-                _with_specific_storage(steps, scale, full, water)
-                _without_leap(steps, scale, k_sat, conductivity)
-                _enter_cubics(scale, full, k_sat, water, conductivity, scratch, table)
-                _enter_scalars(scale, full, k_sat, theta_dry, table, scalars[places[k]])
-            return digest
-
-        return tabulate
-
-    return compile_entry_point(factory)
+# One entry point for each family of models, without and with films: a run compiles only what its
+# soils need. They mention their shape by name, because numba's cache knows compiled code by what
+# its closure holds, and a kernel in there would be another in each process.
+#
+# rows : ndarray, shape (n, SHAPE + parameters of the model)
+#     Parameters of the soils, as named above.
+# places : ndarray of int, shape (n,)
+#     Where in `tables` and `scalars` each belongs.
+# grid : ndarray, shape (GRID_ROWS, N_STEPS)
+#     From `make_grid`.
+# tables : ndarray, shape (>= n, N_BINS, ROW_LENGTH)
+#     As `curves.tabulate` makes one; written.
+# scalars : ndarray, shape (>= n, SCALARS)
+#     As `curves.tabulate` makes them; written.
+# work, scratch, log_octaves : ndarray
+#     From `make_work`; the first two are overwritten.
 
 
-tabulate_pore_systems = _make(pore_systems)
-tabulate_power_of_suction = _make(power_of_suction)
-tabulate_lognormal_pores = _make(lognormal_pores)
+def _make_pore_systems(digest):
+    def tabulate_pore_systems(rows, places, grid, tables, scalars, work, scratch, log_octaves):
+        steps, log_steps = grid[STEPS], grid[LOG_STEPS]
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            pore_systems(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_pores(row, steps, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_pore_systems
+
+
+def _make_pore_systems_with_films(digest):
+    def tabulate_pore_systems_with_films(
+        rows, places, grid, tables, scalars, work, scratch, log_octaves
+    ):
+        log_steps = grid[LOG_STEPS]
+        # Room of the scratch that is not in use as yet.
+        at_dry, dry = scratch[EMPTIED, :1], scratch[IN_FILMS, :2].reshape((2, 1, 1))
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
+            pore_systems(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
+            pore_systems(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_pore_systems_with_films
+
+
+def _make_power_of_suction(digest):
+    def tabulate_power_of_suction(rows, places, grid, tables, scalars, work, scratch, log_octaves):
+        steps, log_steps = grid[STEPS], grid[LOG_STEPS]
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            power_of_suction(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_pores(row, steps, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_power_of_suction
+
+
+def _make_power_of_suction_with_films(digest):
+    def tabulate_power_of_suction_with_films(
+        rows, places, grid, tables, scalars, work, scratch, log_octaves
+    ):
+        log_steps = grid[LOG_STEPS]
+        # Room of the scratch that is not in use as yet.
+        at_dry, dry = scratch[EMPTIED, :1], scratch[IN_FILMS, :2].reshape((2, 1, 1))
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
+            power_of_suction(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
+            power_of_suction(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_power_of_suction_with_films
+
+
+def _make_lognormal_pores(digest):
+    def tabulate_lognormal_pores(rows, places, grid, tables, scalars, work, scratch, log_octaves):
+        steps, log_steps = grid[STEPS], grid[LOG_STEPS]
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            lognormal_pores(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_pores(row, steps, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_lognormal_pores
+
+
+def _make_lognormal_pores_with_films(digest):
+    def tabulate_lognormal_pores_with_films(
+        rows, places, grid, tables, scalars, work, scratch, log_octaves
+    ):
+        log_steps = grid[LOG_STEPS]
+        # Room of the scratch that is not in use as yet.
+        at_dry, dry = scratch[EMPTIED, :1], scratch[IN_FILMS, :2].reshape((2, 1, 1))
+        for k in range(rows.shape[0]):
+            row, place = rows[k], places[k]
+            at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
+            lognormal_pores(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
+            lognormal_pores(
+                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
+            )
+            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+        return digest
+
+    return tabulate_lognormal_pores_with_films
+
+
+tabulate_pore_systems = compile_entry_point(_make_pore_systems)
+tabulate_pore_systems_with_films = compile_entry_point(_make_pore_systems_with_films)
+tabulate_power_of_suction = compile_entry_point(_make_power_of_suction)
+tabulate_power_of_suction_with_films = compile_entry_point(_make_power_of_suction_with_films)
+tabulate_lognormal_pores = compile_entry_point(_make_lognormal_pores)
+tabulate_lognormal_pores_with_films = compile_entry_point(_make_lognormal_pores_with_films)

@@ -1,4 +1,4 @@
-"""The kernels' tables of soils: in compiled code for the models here, from its curves for any other.
+"""Tables of soils for the kernels: models known here in compiled code, others from their curves.
 
 A model is known by its exact class: one derived from it elsewhere may have other curves, and is
 tabulated from these.
@@ -55,7 +55,8 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
         if model is None:
             tables[place], scalars[place] = _from_curves(soil)
             continue
-        entry_point, shape = model
+        plain, with_films, shape = model
+        entry_point = plain if soil is inner else with_films
         row = _parameters(soil, inner) + shape(inner, soil.suction_scale)
         rows, places = known.setdefault((entry_point, len(row)), ([], []))
         rows.append(row)
@@ -85,11 +86,11 @@ def _parameters(soil: Any, inner: Any) -> list[float]:
         return [soil.suction_scale, *pores, *_NO_FILMS]
     onset, width, whole = soil._film_terms()
     exponent = dry_end.FILM_POWER * (math.log(OVEN_DRY_SUCTION) - onset)
-    films = [1.0, soil.film_share, onset, width, whole, OVEN_DRY_SUCTION, exponent]
+    films = [soil.film_share, onset, width, whole, OVEN_DRY_SUCTION, exponent]
     return [soil.suction_scale, *pores, *films]
 
 
-_NO_FILMS = [0.0] * (compiled.SHAPE - compiled.HAS_DRY_END)
+_NO_FILMS = [0.0] * (compiled.SHAPE - compiled.FILM_SHARE)
 
 
 def _one_system(soil: Any, scale: float) -> list[float]:
@@ -114,9 +115,12 @@ def _lognormal(soil: Any, scale: float) -> list[float]:
     return [math.log(scale / soil.median_suction), soil.spread]
 
 
-_MODELS: dict[type, tuple[Any, Callable[[Any, float], list[float]]]] = {
-    VanGenuchten: (compiled.tabulate_pore_systems, _one_system),
-    TwoComponent: (compiled.tabulate_pore_systems, _two_systems),
-    BrooksCorey: (compiled.tabulate_power_of_suction, _power),
-    Kosugi: (compiled.tabulate_lognormal_pores, _lognormal),
+_PORE_SYSTEMS = compiled.tabulate_pore_systems, compiled.tabulate_pore_systems_with_films
+_POWER = compiled.tabulate_power_of_suction, compiled.tabulate_power_of_suction_with_films
+_LOGNORMAL = compiled.tabulate_lognormal_pores, compiled.tabulate_lognormal_pores_with_films
+_MODELS: dict[type, tuple[Any, Any, Callable[[Any, float], list[float]]]] = {
+    VanGenuchten: (*_PORE_SYSTEMS, _one_system),
+    TwoComponent: (*_PORE_SYSTEMS, _two_systems),
+    BrooksCorey: (*_POWER, _power),
+    Kosugi: (*_LOGNORMAL, _lognormal),
 }
