@@ -94,7 +94,7 @@ def make_grid() -> NDArray[np.float64]:
 
 def make_work() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Work space for one thread: curves, scratch and the octaves, as `tabulate` takes them."""
-    octaves = LN_2 * np.arange(FIRST_OCTAVE, LAST_OCTAVE)
+    octaves = LN_2 * np.arange(FIRST_OCTAVE, LAST_OCTAVE, dtype=np.float64)
     return np.empty((WORK_ROWS, N_OCTAVES, N_STEPS)), np.empty((SCRATCH_ROWS, N_STEPS)), octaves
 
 
