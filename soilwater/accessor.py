@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import AMOUNTS, each_column
+from soilwater.runs.layout import AMOUNTS
 from soilwater.words.errors import InputError, Status
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import hours_between, stamp

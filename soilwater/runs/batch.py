@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh
 from soilwater.kernels import ledger, march
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
-from soilwater.runs.cases import Case, Settings
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
 from soilwater.runs.packing import Packed, pack
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.words.errors import InputError, Status

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
 from soilwater.kernels.march import mean_water_contents
-from soilwater.runs.results import describe_columns, lay_out
+from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError

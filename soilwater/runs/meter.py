@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units, number_to_house

@@ -13,8 +13,9 @@ from soilwater.ground.turf import Turf
 from soilwater.kernels import column, march
 from soilwater.kernels.ledger import INITIAL_STORAGE, N_LEDGER
 from soilwater.kernels.uptake import NO_REDUCTION
-from soilwater.runs.cases import Case, Settings
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
+from soilwater.runs.settings import Settings
 from soilwater.soils.kernel_table import stack_tables
 
 EVAPORATION_HALF_SUCTION = 1.0e4

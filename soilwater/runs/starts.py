@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import resting_suction
-from soilwater.runs.results import each_column
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.units import number_to_house
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh
 from soilwater.kernels import march
 from soilwater.kernels.ledger import INITIAL_STORAGE
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import Forcing, make_forcing
 from soilwater.runs.packing import Packed, root_shares

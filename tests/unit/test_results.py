@@ -7,7 +7,8 @@ import pytest
 import xarray as xr
 
 import soilwater as sw
-from soilwater.runs.results import each_column, kept_names, lay_out
+from soilwater.runs.columns_of import each_column
+from soilwater.runs.layout import kept_names, lay_out
 from soilwater.words.vocabulary import VARIABLES
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")

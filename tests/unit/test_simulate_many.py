@@ -11,7 +11,7 @@ import xarray as xr
 
 import soilwater as sw
 from soilwater.runs import scheduling
-from soilwater.runs.results import SIMULATED
+from soilwater.runs.layout import SIMULATED
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")

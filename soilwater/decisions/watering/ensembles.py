@@ -19,7 +19,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import equally_likely_soils
 from soilwater.lab.fitting import FitResult
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil

@@ -18,7 +18,7 @@ from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_
 from soilwater.decisions.watering.outlook import Lines
 from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
 from soilwater.ground.turf import Turf
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
