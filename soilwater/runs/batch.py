@@ -133,9 +133,9 @@ def _results(
     if "suction" in settings.names:
         values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
     if "storage" in settings.names:
-        # The ledger counts water above the dry end of the curves, and the pond.
+        # The ledger counts water above the dry end of the curves, and what stands on them.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
-        held = mm[:, :, ledger.INITIAL_STORAGE] + mm[:, :, ledger.STORAGE_CHANGE] - ponding
+        held = mm[:, :, ledger.INITIAL_STORAGE] + mm[:, :, ledger.STORAGE_CHANGE]
         values["storage"] = held + np.array(dry)[:, None]
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:

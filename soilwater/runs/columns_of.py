@@ -11,6 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
+from soilwater.soils.serial import MODELS
 from soilwater.words.errors import InputError
 
 
@@ -23,9 +24,14 @@ class Column(NamedTuple):
     node_suction: NDArray[np.float64]
 
 
-@lru_cache(maxsize=4096)
 def profile_from_text(text: str) -> tuple[Profile, Mesh]:
     """Profile and mesh from the text a result carries."""
+    # A model that is entered anew, as from a cell of a notebook run again, makes other soils.
+    return _profile_from_text(text, tuple(MODELS.values()))
+
+
+@lru_cache(maxsize=4096)
+def _profile_from_text(text: str, models: tuple[type, ...]) -> tuple[Profile, Mesh]:
     profile = Profile.from_json(text)
     return profile, profile.mesh()
 

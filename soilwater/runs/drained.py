@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh, Profile
 from soilwater.kernels.march import mean_water_contents
 from soilwater.runs.layout import describe_columns, lay_out
-from soilwater.soils import Soil
+from soilwater.runs.wording import in_full
+from soilwater.soils import Soil, soils_of
+from soilwater.soils.given import Fitted
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.units import in_people_units, number_to_house
@@ -54,8 +56,12 @@ def resting_suction(profile: Profile) -> float:
     return suction
 
 
+@in_full
 def drained_state(
-    profile: Profile, *, soils: Sequence[Soil] | None = None, layer: str | None = None
+    profile: Profile,
+    *,
+    soils: Soil | Fitted | Sequence[Soil | Fitted] | None = None,
+    layer: str | None = None,
 ) -> xr.Dataset:
     """Water in a profile that has drained to rest, without time stepping.
 
@@ -66,11 +72,8 @@ def drained_state(
     ----------
     profile : Profile
         Layers and base condition.
-    soils : sequence of Soil, optional
-        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
-    layer : str, optional
-        Name of the layer the soils go into; the root zone, or the only layer, when left out.
+    {soils}
+    {layer}
 
     Returns
     -------
@@ -96,9 +99,7 @@ def drained_state(
     at_base = resting_suction(profile)
     profiles, axes = [profile], {}
     if soils is not None:
-        if len(soils) == 0:
-            raise InputError("soils: there are none; allowed: at least one soil.")
-        profiles = [profile.with_soil(soil, layer=layer) for soil in soils]
+        profiles = [profile.with_soil(soil, layer=layer) for soil in soils_of(soils)]
         axes = {"sample": range(len(profiles))}
     meshes = [each.mesh() for each in profiles]
     # Soils that equal a neighbouring layer's are meshed with it: lengths may differ.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from numbers import Real
+
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -59,6 +61,12 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
         suction = number_to_house(start, "suction", "start")
     except InputError as error:
         raise InputError(f'{error} Or write "soaked" or "drained".') from None
+    if isinstance(start, Real) and 0.0 < suction < 1.0:
+        raise InputError(
+            f"start: {suction:g} could be a suction in cm or a water content; write "
+            f'start="{suction:g} cm" for the suction, or start=xr.DataArray([{suction:g}], '
+            '{"depth": [0.0]}, name="water_content") for the water content everywhere.'
+        )
     return np.full(mesh.depth.size, -suction)
 
 

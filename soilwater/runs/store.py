@@ -50,7 +50,7 @@ class Block(NamedTuple):
 
     place: tuple[slice, ...]
     columns: range
-    index: tuple[int, ...]
+    number: tuple[int, ...]
     """Number of the block along each dimension."""
 
 
@@ -286,12 +286,12 @@ def _writing(path: Path) -> Iterator[None]:
 
 
 def _note_of(block: Block) -> str:
-    return ".".join(map(str, block.index))
+    return ".".join(map(str, block.number))
 
 
 def _file_of(block: Block, name: str, n_inner: int) -> str:
     """File of a variable's chunk, below the store, for a block and `n_inner` more dimensions."""
-    return f"{name}/" + ".".join(map(str, (*block.index, *(0,) * n_inner)))
+    return f"{name}/" + ".".join(map(str, (*block.number, *(0,) * n_inner)))
 
 
 def _lengths(path: Path, files: Iterable[str]) -> dict[str, int]:

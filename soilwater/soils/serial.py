@@ -62,9 +62,7 @@ def register_soil_model(model: Model) -> Model:
         faults.add(
             f"{model!r} is no soil model", allowed="a class below CapillaryModel or SoilModel"
         )
-    elif (
-        "__dataclass_params__" not in vars(model) or not vars(model)["__dataclass_params__"].frozen
-    ):
+    elif not getattr(vars(model).get("__dataclass_params__"), "frozen", False):
         faults.add(
             f"{model.__name__} is no frozen dataclass of its own",
             cure="write @dataclass(frozen=True, repr=False) between it and @register_soil_model",
