@@ -14,10 +14,10 @@ from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 import soilwater as sw
 from soilwater.kernels import march
 from soilwater.kernels.column import OUTFLOW_CONDUCTANCE
-from soilwater.runs.settings import Settings
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.packing import pack, root_shares
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 
 TOP, FINE = 7.6, 1e-5

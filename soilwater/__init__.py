@@ -28,7 +28,8 @@ from soilwater.ground.profile import (
     SeepageFace,
     WaterTable,
 )
-from soilwater.ground.turf import RoundedStress, SShapedStress, Turf
+from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.turf import Turf
 from soilwater.lab.fitting import FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
@@ -49,8 +50,9 @@ from soilwater.soils import (
 )
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.weather.irrigation import Event, Rule, cycle_and_soak, hand_water, syringe
+from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather, steady_weather, weather_from_table
 from soilwater.weather.station.files import read_station, read_weather
 from soilwater.words.errors import (

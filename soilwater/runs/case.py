@@ -8,7 +8,8 @@ from typing import Any
 
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.weather.irrigation import Event, Rule
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.units import in_people_units, number_to_house

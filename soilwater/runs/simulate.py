@@ -24,7 +24,8 @@ from soilwater.runs.settings import make_settings
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil, soils_of
 from soilwater.soils.given import Fitted
-from soilwater.weather.irrigation import Event, Rule
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
 from soilwater.words.units import to_house

@@ -6,13 +6,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from soilwater.ground.turf import (
-    COOL_SEASON_CALIFORNIA,
-    WARM_SEASON_CALIFORNIA,
-    RoundedStress,
-    SShapedStress,
-    Turf,
-)
+from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.turf import COOL_SEASON_CALIFORNIA, WARM_SEASON_CALIFORNIA, Turf
 from soilwater.kernels import uptake
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import InputError
