@@ -471,10 +471,10 @@ class Profile:
                 thicknesses.append(layer.thickness)
         count = sum(_plain_intervals(thickness) for thickness in thicknesses) * refinement
         if count > MOST_NODES:
+            most = np.floor(MOST_NODES * refinement / count)
             raise InputError(
                 f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
-                f"{MOST_NODES:,}; take a refinement of {MOST_NODES * refinement / count:.2g} or "
-                "less."
+                f"{MOST_NODES:,}; take a refinement of {most:g} or less."
             )
         depth, number = [np.zeros(1)], []
         for i, thickness in enumerate(thicknesses):

@@ -11,7 +11,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
-from soilwater.soils.serial import MODELS
+from soilwater.soils import serial
 from soilwater.words.errors import InputError
 
 
@@ -27,7 +27,7 @@ class Column(NamedTuple):
 def profile_from_text(text: str) -> tuple[Profile, Mesh]:
     """Profile and mesh from the text a result carries."""
     # A model that is entered anew, as from a cell of a notebook run again, makes other soils.
-    return _profile_from_text(text, tuple(MODELS.values()))
+    return _profile_from_text(text, tuple(serial.MODELS.values()))
 
 
 @lru_cache(maxsize=4096)
