@@ -201,10 +201,10 @@ class Layer:
         faults = Faults(f'Layer "{self.name}"' if self.name else "Layer")
         with faults.catching():
             thickness = number_to_house(self.thickness, "length", "thickness")
-            if not 0.0 < thickness <= DEEPEST:
-                faults.add(
-                    f"thickness is {thickness:g} cm", allowed=f"above 0 cm, up to {DEEPEST:g} cm"
-                )
+            if thickness <= 0.0:
+                faults.add(f"thickness is {thickness:g} cm", allowed="above 0 cm")
+            elif thickness > DEEPEST:
+                faults.add(f"thickness is {thickness:g} cm", allowed=f"up to {DEEPEST:g} cm")
             object.__setattr__(self, "thickness", thickness)
         with faults.catching():
             soil = soil_of(self.soil, cure="layers are Layer(soil, thickness, name)")

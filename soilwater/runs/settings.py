@@ -156,8 +156,10 @@ def make_settings(
         faults.add(f"tolerance is {tolerance!r}", allowed="above 0, up to 0.1")
     if not (_is_number(refinement) and 0.0 < refinement < np.inf):
         faults.add(f"refinement is {refinement!r}", allowed="above 0")
-    if not (_is_number(max_steps) and max_steps >= 0 and max_steps == max_steps // 1):
-        faults.add(f"max_steps is {max_steps!r}", allowed="a whole number, 0 or more")
+    if _is_number(max_steps) and max_steps % 1 != 0:
+        faults.add(f"max_steps is {max_steps!r}", allowed="a whole number")
+    elif not (_is_number(max_steps) and max_steps >= 0):
+        faults.add(f"max_steps is {max_steps!r}", allowed="0 or more")
     held: Any = surface
     if not isinstance(held, HeldSurface | None):
         faults.add(f"surface is {held!r}", allowed="HeldSurface(suction) or None")
