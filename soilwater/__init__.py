@@ -67,7 +67,7 @@ from soilwater.words.errors import (
 if TYPE_CHECKING:
     from soilwater import plot as plot
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "AirTarget",

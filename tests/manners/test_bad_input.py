@@ -3,14 +3,17 @@
 Every fault of a thing is told at once, so that a table is mended in one go.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
+SAND = replace(MIDDLE_MIX, name="greens mix")
 GREEN = sw.Profile.over_gravel(SAND, 30.0)
 DAY = sw.steady_weather(1, 4.0)
 DEEP = sw.Profile([sw.Layer(SAND, 30.0, "root zone")], sw.FreeDrainage())

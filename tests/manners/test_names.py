@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.words.vocabulary import VARIABLES
@@ -16,9 +18,7 @@ ROOT = Path(__file__).parents[2]
 
 # --- results -----------------------------------------------------------------------------------
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 LAYERED = sw.Profile([sw.Layer(SAND, 10.0, "cap"), sw.Layer(LOAM, 20.0, "soil")], sw.FreeDrainage())
 DAY = sw.steady_weather(1, 5.0)
 TURF = sw.Turf(15.0, cover=0.9, interception=0.5)

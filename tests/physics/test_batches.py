@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from grounds import COARSE_GRAVEL as GRAVEL
+from grounds import MIDDLE_MIX as SAND
 from reference import START, hours_after_start
 
 from soilwater import (
@@ -20,8 +22,6 @@ from soilwater import (
     steady_weather,
 )
 
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 TURF = Turf(12.0, fraction_above=(0.9, 10.0))
 DAY = steady_weather(1, 6.0)
 DEPTHS = np.linspace(25.0, 60.0, 200)

@@ -7,11 +7,11 @@ reference solution and are used as orders of magnitude, with that margin.
 
 import numpy as np
 import pytest
+from grounds import EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 from scipy.integrate import quad
 
 from soilwater import (
     Profile,
-    VanGenuchten,
     compare_depths,
     drained_state,
     drained_water_content,
@@ -20,10 +20,10 @@ from soilwater import (
 )
 
 SANDS = {
-    "A": VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0),
-    "B": VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0),
-    "C": VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0),
-    "D": VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0),
+    "A": EVEN_SAND,
+    "B": MIDDLE_MIX,
+    "C": WET_MIX,
+    "D": STRAIGHT_SAND,
 }
 DEPTHS = [25.0, 30.0, 38.0, 46.0]
 # Mean of the top 7.6 cm [% by volume] with 3 cm of suction left at the base.

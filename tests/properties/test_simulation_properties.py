@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -200,8 +202,6 @@ def test_an_unknown_keyword_is_a_type_error(thing):
         thing(no_such_word=1)
 
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 DAY = sw.steady_weather(1, 4.0)
 
 

@@ -1,14 +1,17 @@
 """Results show themselves: balance, storage by layer, how it ended, a summary on one screen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.accessor import depth_name
 from soilwater.words.errors import InputError, Status
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
+SAND = replace(MIDDLE_MIX, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, "12 in")
 WEATHER = sw.steady_weather(2, "5 mm/day", rain="4 mm/day")

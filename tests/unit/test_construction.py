@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as TRUTH
 
 from soilwater.decisions.building.construction import EDITIONS, Verdict, check_root_zone
 from soilwater.lab.grading import Grading
@@ -18,7 +19,6 @@ from soilwater.words.errors import InputError
 SIZES = np.array([2.0, 1.0, 0.5, 0.25, 0.15, 0.05, 0.0])
 SAND = Grading(SIZES, np.array([0.01, 0.04, 0.27, 0.53, 0.11, 0.02, 0.02]))
 GRAVEL = Grading.from_passing({12.0: 1.0, 9.5: 0.95, 6.3: 0.45, 4.0: 0.10, 2.0: 0.03, 1.0: 0.01})
-TRUTH = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
 LAB = RetentionTable(
     SUCTION, TRUTH.water_content(SUCTION), k_sat="15 in/h", porosity=0.40, grading=SAND

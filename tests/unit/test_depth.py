@@ -1,6 +1,9 @@
 """Depth design: windows against a separate calculation, against simulation, and in words."""
 
+from dataclasses import replace
+
 import pytest
+from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.contour import depth_over_contour
@@ -12,11 +15,11 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.words.errors import InputError
 
 SANDS = {
-    "A": sw.VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0, name="A"),
-    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
-    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
-    "D": sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="D"),
-    "E": sw.VanGenuchten(0.05, 0.40, 0.024, 3.0, 16.0, name="E"),
+    "A": replace(EVEN_SAND, name="A"),
+    "B": replace(MIDDLE_MIX, name="B"),
+    "C": replace(WET_MIX, name="C"),
+    "D": replace(STRAIGHT_SAND, name="D"),
+    "E": replace(CAPPING_SAND, name="E"),
 }
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.depth import depth_window
@@ -16,7 +17,7 @@ from soilwater.survey.survey import Reading, Spot, Survey
 NASTY = '<script>alert("x")</script> & <b>bold</b>'
 ESCAPED = "&lt;script&gt;"
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name=NASTY)
+SAND = replace(WET_MIX, name=NASTY)
 LAB = sw.RetentionTable(
     [10.0, 20.0, 30.0, 40.0, 60.0],
     [0.40, 0.33, 0.24, 0.18, 0.12],
@@ -124,7 +125,7 @@ def test_text_and_html_tell_the_same_numbers(name):
 
 
 def test_a_layer_says_what_it_is_and_how_thick():
-    layer = sw.Layer(sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix"), "12 in", "root")
+    layer = sw.Layer(replace(WET_MIX, name="mix"), "12 in", "root")
     assert repr(layer).split() == [
         "layer", "thickness", "soil", "saturated", "conductivity",
         *("-" * n for n in (5, 17, 4, 22)),

@@ -5,6 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX as SAND
+from grounds import PEA_GRAVEL as GRAVEL
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -12,9 +14,6 @@ from scipy.special import hyp2f1
 
 import soilwater as sw
 from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
-
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0)
 
 
 def storage_by_series(soil, depth, at_base):

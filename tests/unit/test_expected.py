@@ -1,14 +1,17 @@
 """The drained baseline of a survey: values, bands, gaps and the warnings beside them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.spots.expected import expected_reading
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C")
+SAND = replace(WET_MIX, name="C")
 SURVEY = Survey(
     (
         Spot("A1", 30.0, readings=(Reading(0.25, 7.62), Reading(0.27, 7.62)), x=0.0, y=0.0),

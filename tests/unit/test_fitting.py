@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as TRUTH
 
 from soilwater.lab.expectations import PARAMETERS
 from soilwater.lab.fitting import STARTS
@@ -14,7 +15,6 @@ from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, Wit
 from soilwater.words.errors import InputError, SoilWaterWarning
 
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
-TRUTH = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LAB = RetentionTable(
     SUCTION, TRUTH.water_content(SUCTION), k_sat=40.0, sample="load 7", source="a test"
 )

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as SAND
+from grounds import PEA_GRAVEL as GRAVEL
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0)
 GREEN = sw.Profile.over_gravel(SAND, 30.0, entry_suction=0.0)
 FIVE_DAYS = sw.steady_weather(5, 0.0)
 # Suction left at the base on each midnight of a made-up dry-down, the whole profile at rest.

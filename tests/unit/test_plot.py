@@ -1,6 +1,9 @@
 """Pictures: what is drawn, where, and how it is labelled; never what the pixels are."""
 
+from dataclasses import replace
+
 import matplotlib
+from grounds import MIDDLE_MIX
 
 matplotlib.use("Agg")
 
@@ -16,7 +19,7 @@ from soilwater.plot import style
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
+SAND = replace(MIDDLE_MIX, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, "12 in")
 TURF = sw.Turf.creeping_bentgrass()

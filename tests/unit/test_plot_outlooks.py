@@ -1,6 +1,9 @@
 """The dry-down of a green's spots: what is on the picture."""
 
+from dataclasses import replace
+
 import matplotlib
+from grounds import WET_MIX
 
 matplotlib.use("Agg")
 
@@ -13,7 +16,7 @@ from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
 from soilwater.plot import outlook, style
 from soilwater.survey.survey import Spot, Survey
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
+SAND = replace(WET_MIX, name="mix")
 DEPTHS = {"A1": 30, "A2": 30, "B1": 32, "B2": 34, "C1": 38, "C2": 42, "C3": 46}
 
 

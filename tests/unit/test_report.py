@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.spots.diagnosis import diagnose
@@ -25,7 +26,7 @@ from soilwater.survey.survey import Reading, Spot, Survey
 NASTY = '<script>alert("x")</script> & $x_'
 EXAMPLE = Path(__file__).parents[2] / "examples" / "committee_report.py"
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
+SAND = replace(WET_MIX, name="mix")
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
 LINES = Lines("18 %", "14 %", "12 %")
 # A repellent patch, a deep spot, and others whose readings their depths give.

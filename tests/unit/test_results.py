@@ -1,17 +1,19 @@
 """The layout of results, and their way to a file and back."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.layout import kept_names, lay_out
 from soilwater.words.vocabulary import VARIABLES
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
+SAND = replace(MIDDLE_MIX, name="greens mix")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, 30.0)
 TWO_LAYERS = sw.Profile(

@@ -4,8 +4,11 @@ The expected numbers come from a separate screening calculation of the same inve
 about half a per cent by volume and a centimetre; it is no reference solution.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from grounds import CAPPING_SAND, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.contour import depth_over_contour
@@ -15,9 +18,9 @@ from soilwater.decisions.watering.water_side import air_after_rain
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.survey.survey import Spot, Survey
 
-MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="peat mix")
-STRAIGHT = sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
-CAPPING = sw.VanGenuchten(0.05, 0.40, 0.024, 3.0, 16.0, name="capping sand")
+MIX = replace(WET_MIX, name="peat mix")
+STRAIGHT = replace(STRAIGHT_SAND, name="straight sand")
+CAPPING = replace(CAPPING_SAND, name="capping sand")
 
 
 class TestCapOverWickingSubsoil:

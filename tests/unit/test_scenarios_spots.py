@@ -4,6 +4,9 @@ Expected readings of the scenarios come from an independent screening calculatio
 3 cm of suction at the base); readings carry meter noise with a fixed seed.
 """
 
+from dataclasses import replace
+
+import grounds
 import numpy as np
 import pytest
 
@@ -16,13 +19,12 @@ from soilwater.decisions.watering.what_if import regrade, what_if
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
-from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.series import steady_weather
 
-WET_MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
-MIDDLE_MIX = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="middle mix")
-STRAIGHT_SAND = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
+WET_MIX = replace(grounds.WET_MIX, name="wet-side mix")
+MIDDLE_MIX = replace(grounds.MIDDLE_MIX, name="middle mix")
+STRAIGHT_SAND = replace(grounds.STRAIGHT_SAND, name="straight sand")
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
 ROD = 7.6
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 FIELD = sw.Profile([sw.Layer(LOAM, 40.0, "loam")], sw.FreeDrainage())
 TURF = sw.Turf(15.0, cover=0.9, interception=0.5)
 DAY = sw.steady_weather(1, 5.0)

@@ -8,14 +8,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.runs import scheduling
 from soilwater.runs.layout import SIMULATED
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 TWO_LAYERS = sw.Profile(
     (sw.Layer(SAND, 20.0, "root zone"), sw.Layer(LOAM, 15.0, "subsoil")), sw.FreeDrainage()
 )

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
 
 import soilwater as sw
 from soilwater.runs import scheduling, store
@@ -19,8 +20,6 @@ from soilwater.runs.store import block_shape, blocks_of
 
 zarr = pytest.importorskip("zarr")
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 WEATHER = sw.steady_weather(1, 5.0)
 DEPTHS = np.linspace(20.0, 40.0, 50)
 

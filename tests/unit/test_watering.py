@@ -4,6 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as MIDDLE
+from grounds import STRAIGHT_SAND as STRAIGHT
+from grounds import WET_MIX
 
 from soilwater.decisions.watering.ensembles import (
     LOW,
@@ -23,15 +26,12 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
-from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import InputError
 
-MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
-MIDDLE = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0)
+MIX = replace(WET_MIX, name="wet-side mix")
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
 LINES = Lines("18 %", "14 %", "12 %")
 ROD = 7.6

@@ -6,7 +6,8 @@ k = steady + f(t) g(z), with g = e^(alpha z/2) sin(mu (L - z)), f' = -rate f - d
 """
 
 import numpy as np
-from manufactured import LOAM, SAND, error_in_space, error_in_time, head
+from grounds import MIDDLE_MIX as SAND
+from manufactured import LOAM, error_in_space, error_in_time, head
 from reference import (
     START,
     ExponentialSoil,
