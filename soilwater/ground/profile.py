@@ -15,10 +15,13 @@ from typing import Any, ClassVar, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.kernels import column
-from soilwater.soils import Soil, soil_from_dict, soil_of
-from soilwater.soils.given import Fitted
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.fitting import FitResult
+from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -206,9 +209,14 @@ class Layer:
             elif thickness > DEEPEST:
                 faults.add(f"thickness is {thickness:g} cm", allowed=f"up to {DEEPEST:g} cm")
             object.__setattr__(self, "thickness", thickness)
-        with faults.catching():
-            soil = soil_of(self.soil, cure="layers are Layer(soil, thickness, name)")
-            object.__setattr__(self, "soil", soil)
+        if isinstance(self.soil, FitResult):
+            object.__setattr__(self, "soil", self.soil.soil)
+        if not hasattr(self.soil, "effective_saturation") or isinstance(self.soil, type):
+            faults.add(
+                f"soil is {self.soil!r}",
+                allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
+                cure="layers are Layer(soil, thickness, name)",
+            )
         faults.raise_if_any()
         if not self.name:
             object.__setattr__(self, "name", self.soil.name or "layer")
@@ -305,20 +313,21 @@ class Profile:
         object.__setattr__(self, "layers", layers)
 
     @classmethod
+    @mind_words(soil="sand", entry_suction="base_suction")
     def over_gravel(
-        cls, soil: Soil | Fitted, root_zone: Any, *, entry_suction: Any = 3.0, name: str = ""
+        cls, sand: Sand, root_zone: Any, *, base_suction: Any = OVER_GRAVEL.best, name: str = ""
     ) -> Profile:
         """One root zone on a gravel blanket.
 
         Parameters
         ----------
-        soil : Soil or FitResult
-            The root-zone mix; a fit stands for its best curve.
+        sand : Soil, FitResult or sequence of these
+            The root-zone mix; of a fit or several, the best.
         root_zone : float, str or Quantity
             Depth of the mix over the gravel [cm].
-        entry_suction : float, str or Quantity, optional
-            Suction [cm] at which the gravel stops taking water. Nobody measures it on site; 3 cm
-            is an assumption within the 0-9 cm of `CapillaryBreak`: vary it.
+        base_suction : float, str, Quantity or BaseSuction, optional
+            Suction [cm] left at the base, at which the gravel stops taking water; the best of
+            `OVER_GRAVEL`, an assumption, when left out: vary it.
         name : str, optional
             Name of the profile.
 
@@ -334,9 +343,9 @@ class Profile:
         """
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
         with faults.catching():
-            layer = Layer(cast(Soil, soil), root_zone, cls.ROOT_ZONE)
+            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)
         with faults.catching():
-            base = CapillaryBreak(entry_suction)
+            base = CapillaryBreak(base_band(base_suction).best)
         faults.raise_if_any()
         return cls((layer,), base, name)
 
@@ -416,7 +425,7 @@ class Profile:
         layers[i] = replace(layers[i], thickness=thickness)
         return replace(self, layers=tuple(layers))
 
-    def with_soil(self, soil: Soil | Fitted, *, layer: str | None = None) -> Profile:
+    def with_soil(self, soil: Soil | FitResult, *, layer: str | None = None) -> Profile:
         """Return the same profile with another soil in one layer.
 
         Parameters

@@ -12,23 +12,26 @@ from matplotlib import pyplot as plt
 from matplotlib.animation import FuncAnimation, PillowWriter
 from matplotlib.artist import Artist
 
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
-from soilwater.plot.days import LEVEL, dry_down
+from soilwater.plot.days import PROBABILITY, dry_down
 from soilwater.plot.depths import profile
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 FRAMES_PER_SECOND = 8
 
 
+@mind_words(bands="thresholds")
 @style.in_our_look
 def animate_dry_down(
     run: xr.Dataset,
     path: Any,
-    rod: Any,
     *,
-    bands: Mapping[str, Any] | None = None,
+    rod: Any,
+    thresholds: Thresholds | Mapping[str, Any] | None = None,
     every: Any = "6 h",
 ) -> Path:
     """Write a GIF of a profile that dries beside the reading that falls.
@@ -41,7 +44,7 @@ def animate_dry_down(
         File to write; it should end in ``.gif``.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
-    bands : mapping, optional
+    thresholds : Thresholds or mapping, optional
         Readings [1] that mean something to you, as for `dry_down`.
     every : float, str or Quantity, optional
         Time between pictures [h].
@@ -61,12 +64,12 @@ def animate_dry_down(
     step = number_to_house(every, "duration", "every")
     if not step > 0.0:
         raise InputError(f"every: {step:g} h; allowed: above 0.")
-    shown = readings(run, rod, None, LEVEL)
+    shown = readings(run, rod, None, PROBABILITY)
     hours = 24.0 * shown.days
     wanted = np.arange(0.0, hours[-1] + 1e-6, step)
     chosen = np.unique(np.searchsorted(hours, wanted - 1e-6).clip(max=hours.size - 1))
     figure, (left, right) = plt.subplots(1, 2, figsize=(8.4, 4.8), width_ratios=(2, 3))
-    dry_down(run, rod, bands=bands, ax=right)
+    dry_down(run, rod=rod, thresholds=thresholds, ax=right)
     (line,) = right.get_lines()[:1]
     (dot,) = right.plot([], [], "o", color=style.ACCENT, ms=8, zorder=6)
 

@@ -6,7 +6,6 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,12 +14,12 @@ from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
 from soilwater.kernels.march import mean_water_contents
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
-from soilwater.soils import Soil, soils_of
-from soilwater.soils.given import Fitted
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
 
@@ -57,11 +56,9 @@ def resting_suction(profile: Profile) -> float:
 
 
 @in_full
+@mind_words(soils="sand")
 def drained_state(
-    profile: Profile,
-    *,
-    soils: Soil | Fitted | Sequence[Soil | Fitted] | None = None,
-    layer: str | None = None,
+    profile: Profile, *, sand: Sand | None = None, layer: str | None = None
 ) -> xr.Dataset:
     """Water in a profile that has drained to rest, without time stepping.
 
@@ -72,7 +69,7 @@ def drained_state(
     ----------
     profile : Profile
         Layers and base condition.
-    {soils}
+    {sand}
     {layer}
 
     Returns
@@ -80,7 +77,7 @@ def drained_state(
     Dataset
         `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
         `node_suction` [cm] over ``node_depth``, `storage` [mm]; with ``sample`` in front where
-        `soils` are given.
+        a sand is given.
 
     Raises
     ------
@@ -98,8 +95,9 @@ def drained_state(
     """
     at_base = resting_suction(profile)
     profiles, axes = [profile], {}
-    if soils is not None:
-        profiles = [profile.with_soil(soil, layer=layer) for soil in soils_of(soils)]
+    if sand is not None:
+        _, soils = best_and_likely(sand)
+        profiles = [profile.with_soil(soil, layer=layer) for soil in soils]
         axes = {"sample": range(len(profiles))}
     meshes = [each.mesh() for each in profiles]
     # Soils that equal a neighbouring layer's are meshed with it: lengths may differ.

@@ -13,6 +13,7 @@ import xarray as xr
 
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
@@ -22,12 +23,11 @@ from soilwater.runs.lazy import run_lazily
 from soilwater.runs.scheduling import Executor, Progress, Workers
 from soilwater.runs.settings import make_settings
 from soilwater.runs.wording import in_full
-from soilwater.soils import Soil, soils_of
-from soilwater.soils.given import Fitted
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
 
@@ -200,13 +200,14 @@ def simulate_many(
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
+@mind_words(soils="sand")
 @in_full
 def compare_depths(
     profile: Profile,
     depths: Any,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Soil | Fitted | Sequence[Soil | Fitted] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -233,7 +234,7 @@ def compare_depths(
     depths : sequence of float, str or Quantity
         Thicknesses of the root zone [cm].
     {members}
-    {soils}
+    {sand}
     {what stands there}
     {layer}
     {how it is solved}
@@ -263,7 +264,7 @@ def compare_depths(
         faults.add("there are none", allowed="at least one")
     faults.raise_if_any()
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble(profiles, weather, soils, layer, common)
+    cases, axes = _ensemble(profiles, weather, sand, layer, common)
     settings = make_settings(
         cases[0].weather,
         output=output,
@@ -278,12 +279,13 @@ def compare_depths(
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
+@mind_words(soils="sand")
 @in_full
 def simulate_ensemble(
     profile: Profile,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Soil | Fitted | Sequence[Soil | Fitted] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -308,7 +310,7 @@ def simulate_ensemble(
     profile : Profile
         Layers and base condition.
     {members}
-    {soils}
+    {sand}
     {what stands there}
     {layer}
     {how it is solved}
@@ -331,14 +333,14 @@ def simulate_ensemble(
     >>> import soilwater as sw
     >>> sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
     >>> green = sw.Profile.over_gravel(sands[0], "12 in")
-    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), soils=sands, output="24 h")
-    >>> band = sw.meter_reading(run, "3 in").quantile([0.05, 0.95], "sample")
+    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), sand=sands, output="24 h")
+    >>> band = sw.meter_reading(run, rod="3 in").quantile([0.05, 0.95], "sample")
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """
     _check_profile(profile)
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble([profile], weather, soils, layer, common)
+    cases, axes = _ensemble([profile], weather, sand, layer, common)
     settings = make_settings(
         cases[0].weather,
         output=output,
@@ -356,16 +358,16 @@ def simulate_ensemble(
 def _ensemble(
     profiles: Sequence[Profile],
     weather: Weather | Sequence[Weather],
-    soils: Soil | Fitted | Sequence[Soil | Fitted] | None,
+    sand: Sand | None,
     layer: str | None,
     common: dict[str, Any],
 ) -> tuple[list[Case], Axes]:
     """Every profile with every soil under every weather, and the dimensions behind profiles."""
     axes: dict[str, Sequence[Any]] = {}
-    if soils is not None:
-        several = soils_of(soils)
-        axes["sample"] = range(len(several))
-        profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in several]
+    if sand is not None:
+        _, soils = best_and_likely(sand)
+        axes["sample"] = range(len(soils))
+        profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
     members: list[Any] = [weather]
     if not isinstance(weather, Weather) and isinstance(weather, Iterable):
         members = list(weather)

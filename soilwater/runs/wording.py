@@ -31,10 +31,10 @@ rules : sequence of Rule, optional
 weather : Weather or sequence of Weather
     Rain and reference evapotranspiration; several members make the dimension ``member``.
 """,
-    "soils": """
-soils : Soil, FitResult or sequence of these, optional
-    Soils to put into that layer, such as ``fit.samples(50)``; they make the dimension
-    ``sample``. A fit stands for its best curve. The soil of the profile when left out.
+    "sand": """
+sand : Soil, FitResult or sequence of these, optional
+    Sand to put into that layer, such as a fit or ``fit.samples(50)``; several soils make the
+    dimension ``sample``. The soil of the profile when left out.
 """,
     "layer": """
 layer : str, optional

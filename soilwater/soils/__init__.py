@@ -2,7 +2,6 @@
 
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
-from soilwater.soils.given import soil_of, soils_of
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import CapillaryModel, Soil, SoilModel, Values
 from soilwater.soils.serial import is_built_in, register_soil_model, soil_from_dict
@@ -23,6 +22,4 @@ __all__ = [
     "is_built_in",
     "register_soil_model",
     "soil_from_dict",
-    "soil_of",
-    "soils_of",
 ]

@@ -39,8 +39,8 @@ def results():
         ),
         "compare_depths": depths,
         "drained_state": sw.drained_state(GREEN),
-        "meter_reading": sw.meter_reading(depths, "3 in").to_dataset(),
-        "days_until": sw.days_until(depths, 0.25, "3 in").to_dataset(),
+        "meter_reading": sw.meter_reading(depths, rod="3 in").to_dataset(),
+        "days_until": sw.days_until(depths, 0.25, rod="3 in").to_dataset(),
         "weather": DAY.to_dataset(),
     }
 
@@ -101,8 +101,8 @@ def test_a_result_comes_back_from_a_file_with_its_words(every_result, tmp_path):
     with xr.open_dataset(tmp_path / "run.nc") as again:
         for name in run.variables:
             assert again[name].attrs.get("long_name") == VARIABLES[name].long_name
-        reading = sw.meter_reading(again, 7.6)
-        assert np.array_equal(reading.values, sw.meter_reading(run, 7.6).values)
+        reading = sw.meter_reading(again, rod=7.6)
+        assert np.array_equal(reading.values, sw.meter_reading(run, rod=7.6).values)
 
 
 # --- files -------------------------------------------------------------------------------------

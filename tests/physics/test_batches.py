@@ -141,7 +141,7 @@ def test_a_rule_is_the_same_as_the_events_it_decides():
     for name in ("node_suction", "drainage", "transpiration", "irrigation"):
         np.testing.assert_array_equal(table[name], ruled[name])
     # It decided on the reading of that moment.
-    reading = meter_reading(ruled, 7.6).sel(time=decisions).values
+    reading = meter_reading(ruled, rod=7.6).sel(time=decisions).values
     assert (reading[np.isin(decisions, given)] < 0.17).all()
     assert (reading[~np.isin(decisions, given)] >= 0.17).all()
 
@@ -153,7 +153,7 @@ def test_a_run_taken_up_again_continues_the_run_that_was_cut():
     first = simulate(profile, steady_weather(2, 5.0), **settings)
     second = simulate(
         profile,
-        steady_weather(2, 5.0, start=START + np.timedelta64(2, "D")),
+        steady_weather(2, 5.0, first_day=START + np.timedelta64(2, "D")),
         start=first,
         **settings,
     )

@@ -30,7 +30,7 @@ def default_and_fine(make_cases, **settings):
     return [
         meter_reading(
             simulate_many(make_cases(), refinement=refinement, tolerance=tolerance, **settings),
-            ROD,
+            rod=ROD,
         )
         for refinement, tolerance in ((1.0, DEFAULT_TOLERANCE), (5.0, DEFAULT_TOLERANCE / 30.0))
     ]
@@ -63,6 +63,6 @@ def test_a_storm_on_sand_at_ten_thousand_centimetres(soil, depth):
             refinement=refinement,
             tolerance=tolerance,
         )
-        readings.append(meter_reading(run, ROD))
+        readings.append(meter_reading(run, rod=ROD))
     assert float(readings[1][-1]) > 0.25
     assert float(np.abs(readings[0] - readings[1]).max()) < 0.001

@@ -87,7 +87,7 @@ def test_many_columns_are_told_by_least_middle_and_most():
     fit = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat=40.0).fit(
         sw.VanGenuchten
     )
-    runs = sw.compare_depths(GREEN, ["10 in", "12 in"], WEATHER, soils=fit.samples(8))
+    runs = sw.compare_depths(GREEN, ["10 in", "12 in"], WEATHER, sand=fit.samples(8))
     lines = runs.soilwater.summary().splitlines()
     assert [line.split()[0] for line in lines[3:6]] == ["least", "middle", "most"]
     drained = runs.drainage.isel(time=-1)

@@ -47,7 +47,7 @@ def test_storage_of_a_drained_sand_by_hypergeometric_series():
 @pytest.mark.parametrize("at_base", [0.0, 3.0, 9.0])
 @pytest.mark.parametrize("root_zone", [10.0, 30.48, 60.0])
 def test_mean_water_content_of_a_drained_root_zone(soil, at_base, root_zone):
-    profile = sw.Profile.over_gravel(soil, root_zone, entry_suction=at_base)
+    profile = sw.Profile.over_gravel(soil, root_zone, base_suction=at_base)
     expected = storage_by_series(soil, root_zone, at_base) / (10.0 * root_zone)
     assert sw.drained_water_content(profile, 0.0, root_zone) == pytest.approx(expected, abs=1e-6)
 

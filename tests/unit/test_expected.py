@@ -14,10 +14,12 @@ from soilwater.words.errors import InputError
 SAND = replace(WET_MIX, name="C")
 SURVEY = Survey(
     (
-        Spot("A1", 30.0, readings=(Reading(0.25, 7.62), Reading(0.27, 7.62)), x=0.0, y=0.0),
-        Spot("A2", 46.0, readings=(Reading(0.156, 7.62), Reading(0.99, 7.62)), x=3.0, y=0.0),
+        Spot("A1", 30.0, readings=(Reading(0.25, rod=7.62), Reading(0.27, rod=7.62)), x=0.0, y=0.0),
+        Spot(
+            "A2", 46.0, readings=(Reading(0.156, rod=7.62), Reading(0.99, rod=7.62)), x=3.0, y=0.0
+        ),
         Spot("A3", 40.0, depth_at_least=True, x=6.0, y=0.0),
-        Spot("A4", readings=(Reading(0.2, 7.62),), x=9.0, y=0.0),
+        Spot("A4", readings=(Reading(0.2, rod=7.62),), x=9.0, y=0.0),
     ),
     name="Skylark bank, nursery",
 )

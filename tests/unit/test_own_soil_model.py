@@ -68,17 +68,17 @@ def test_results_of_a_model_that_was_entered_answer_every_question(tmp_path):
     sw.register_soil_model(Exponential)
     run = sw.simulate(GREEN, DAY, turf=sw.Turf(15.0), output="6 h")
     assert float(abs(run.closure_error).max()) < 1e-6
-    reading = sw.meter_reading(run, "3 in")
+    reading = sw.meter_reading(run, rod="3 in")
     # Drained: at 10 cm above a base at 3 cm, exp(-suction/scale) integrated over 0 to 7.62 cm.
-    at_rest = sw.meter_reading(sw.drained_state(GREEN), 7.62)
+    at_rest = sw.meter_reading(sw.drained_state(GREEN), rod=7.62)
     share = 30.0 * (np.exp(-25.38 / 30.0) - np.exp(-33.0 / 30.0)) / 7.62
     assert float(at_rest) == pytest.approx(0.05 + 0.35 * share, abs=2e-5)
     line = float(reading[-1] + reading[0]) / 2.0
-    assert 0.0 < float(sw.days_until(run, line, "3 in")) < 2.0
+    assert 0.0 < float(sw.days_until(run, line, rod="3 in")) < 2.0
     assert run.soilwater.storage_by_layer().sizes["layer"] == 1
     run.to_netcdf(tmp_path / "run.nc")
     with xr.open_dataset(tmp_path / "run.nc") as again:
-        xr.testing.assert_equal(sw.meter_reading(again.load(), "3 in"), reading)
+        xr.testing.assert_equal(sw.meter_reading(again.load(), rod="3 in"), reading)
     going_on = sw.simulate(GREEN, DAY, start=run, output="24 h")
     assert float(going_on.storage[0]) == pytest.approx(float(run.storage[-1]))
 
@@ -87,7 +87,7 @@ def test_it_goes_into_batches_depths_and_other_models():
     sw.register_soil_model(Exponential)
     runs = sw.compare_depths(GREEN, [20.0, 30.0], DAY, output="24 h")
     assert (runs.status == sw.Status.OK).all()
-    assert np.isfinite(sw.meter_reading(runs, "3 in")).all()
+    assert np.isfinite(sw.meter_reading(runs, rod="3 in")).all()
     again = soil_from_dict(SOIL.to_dict())
     assert again == SOIL and type(again) is Exponential
     assert sw.Profile.from_json(GREEN.to_json()) == GREEN
@@ -95,7 +95,7 @@ def test_it_goes_into_batches_depths_and_other_models():
 
 def test_a_result_of_a_model_nobody_entered_names_the_cure():
     run = sw.simulate(GREEN, DAY, output="24 h")
-    for question in (lambda: sw.meter_reading(run, "3 in"), run.soilwater.storage_by_layer):
+    for question in (lambda: sw.meter_reading(run, rod="3 in"), run.soilwater.storage_by_layer):
         with pytest.raises(sw.InputError) as caught:
             question()
         message = str(caught.value)
@@ -104,7 +104,7 @@ def test_a_result_of_a_model_nobody_entered_names_the_cure():
         )
         assert "soilwater.register_soil_model: do so, or import the module" in message
     sw.register_soil_model(Exponential)
-    assert np.isfinite(sw.meter_reading(run, "3 in")).all()
+    assert np.isfinite(sw.meter_reading(run, rod="3 in")).all()
 
 
 def test_a_file_is_read_in_another_process_once_the_model_is_entered_there(tmp_path):
@@ -118,7 +118,7 @@ def test_a_file_is_read_in_another_process_once_the_model_is_entered_there(tmp_p
 
         run = xr.open_dataset(sys.argv[1]).load()
         try:
-            sw.meter_reading(run, "3 in")
+            sw.meter_reading(run, rod="3 in")
         except sw.InputError as error:
             print("register_soil_model" in str(error))
         """
@@ -141,7 +141,7 @@ def test_a_class_that_is_made_anew_takes_the_place_of_the_old():
                 return np.exp(-factor * suction / self.scale)
 
         profile = sw.Profile.over_gravel(InACell(0.05, 0.40, 30.0, 40.0), 30.0)
-        return float(sw.meter_reading(sw.drained_state(profile), "3 in"))
+        return float(sw.meter_reading(sw.drained_state(profile), rod="3 in"))
 
     first = cell(1.0)
     assert cell(2.0) < first - 0.01

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.plot import outlook, style
 from soilwater.survey.survey import Spot, Survey
 
@@ -27,7 +27,7 @@ def days():
         SAND,
         sw.steady_weather(6, "5 mm/day"),
         sw.Turf("15 cm"),
-        Lines("18 %", "14 %", "12 %"),
+        Thresholds("18 %", "14 %", "12 %"),
         rod="3 in",
         draws=2,
     )

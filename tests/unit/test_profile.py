@@ -37,7 +37,7 @@ def two_layers(base=None, upper=30.0):
     "thickness", [30.48, "12 in", "1 ft", "0.3048 m", pint.UnitRegistry()("12 inch")], ids=str
 )
 def test_thicknesses_are_taken_in_any_unit_of_length(thickness):
-    profile = sw.Profile.over_gravel(SAND, thickness, entry_suction="0.3 kPa")
+    profile = sw.Profile.over_gravel(SAND, thickness, base_suction="0.3 kPa")
     assert profile.depth == pytest.approx(30.48)
     # 1 kPa is 10.197 cm of water (9.80665 m/s2, 1000 kg/m3).
     assert profile.base.entry_suction == pytest.approx(3.0591, abs=1e-4)

@@ -290,6 +290,6 @@ def test_a_finer_mesh_and_tolerance_change_little():
     fine = sw.simulate(GREEN, DAY, turf=TURF, output="24 h", tolerance=3e-4, refinement=3.0)
     assert fine.sizes["node_depth"] > 2.5 * coarse.sizes["node_depth"]
     assert int(fine.steps) > int(coarse.steps)
-    assert float(sw.meter_reading(fine, 7.6)[-1]) == pytest.approx(
-        float(sw.meter_reading(coarse, 7.6)[-1]), abs=1e-3
+    assert float(sw.meter_reading(fine, rod=7.6)[-1]) == pytest.approx(
+        float(sw.meter_reading(coarse, rod=7.6)[-1]), abs=1e-3
     )

@@ -161,7 +161,9 @@ def test_values_are_read_when_they_are_asked_for(tmp_path):
 def test_the_meter_reads_a_store(tmp_path):
     stored = run(tmp_path / "run.zarr")
     in_memory = sw.simulate_many(cases(), output=12.0)
-    xr.testing.assert_equal(sw.meter_reading(stored, "3 in"), sw.meter_reading(in_memory, "3 in"))
+    xr.testing.assert_equal(
+        sw.meter_reading(stored, rod="3 in"), sw.meter_reading(in_memory, rod="3 in")
+    )
 
 
 def test_a_killed_run_is_taken_up_where_it_stopped(tmp_path):

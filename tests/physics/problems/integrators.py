@@ -196,7 +196,7 @@ def dry_down():
         np.concatenate([24.0 * np.arange(15), *(24.0 * np.arange(14) + h for h in (6.0, 18.0))])
     )
     keywords = {"turf": TURF, "daily_mm": 5.0}
-    return profile, steady_weather(14, 5.0, start=START), hours, lambda z: z - 33.0, keywords
+    return profile, steady_weather(14, 5.0, first_day=START), hours, lambda z: z - 33.0, keywords
 
 
 def storm():
