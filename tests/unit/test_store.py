@@ -124,7 +124,7 @@ def test_the_rest_of_two_dimensions_is_run(tmp_path, monkeypatch):
 def test_ensembles_are_stored(tmp_path):
     sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05)]
     members = [WEATHER, sw.steady_weather(1, 2.0)]
-    settings = {"soils": sands, "output": 12.0, "keep": ["drainage"]}
+    settings = {"sand": sands, "output": 12.0, "keep": ["drainage"]}
     depths = sw.compare_depths(GREEN, [20.0, 30.0], members, store=tmp_path / "a", **settings)
     assert depths.drainage.dims == ("root_zone_depth", "sample", "member", "time")
     assert_same_result(depths, sw.compare_depths(GREEN, [20.0, 30.0], members, **settings))
