@@ -26,7 +26,7 @@ GRAVEL = sw.VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
 TURF = sw.Turf(15.0, fraction_above=(0.9, 10.0), stress=sw.SShapedStress(*STRESS))
 START = np.datetime64("2025-07-01T00:00", "ns")
-FORTNIGHT = sw.steady_weather(14, 5.0, start=START)
+FORTNIGHT = sw.steady_weather(14, 5.0, first_day=START)
 
 
 class Run(NamedTuple):

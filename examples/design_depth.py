@@ -45,14 +45,14 @@ def main() -> None:
     print(drained.attrs["cautions"])
 
     show("How deep the next green should be, with this mix")
-    window = depth_window(mix, "greens", "3 in", air_filled="minimum")
+    window = depth_window(mix, "greens", rod="3 in", air_filled="minimum")
     print(window)
 
     show("... and with a straight sand instead")
     straight = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h")
     print(
         compare_sands(
-            {"mix": mix, "straight sand": straight}, "greens", "3 in", air_filled="minimum"
+            {"mix": mix, "straight sand": straight}, "greens", rod="3 in", air_filled="minimum"
         )
     )
 

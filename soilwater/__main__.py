@@ -109,7 +109,7 @@ def warm_up() -> str:
     run = simulate(
         Profile.over_gravel(sand, 30.0), steady_weather(1, 5.0), turf=Turf.creeping_bentgrass()
     )
-    meter_reading(run, 7.5)
+    meter_reading(run, rod=7.5)
     found = sum(march.march_columns.stats.cache_hits.values())
     done = "found ready" if found else "compiled"
     return f"Kernels {done} in {time.perf_counter() - begin:.1f} s; kept in: {compiled_place()}"

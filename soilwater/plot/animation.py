@@ -14,24 +14,27 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
-from soilwater.plot.days import LEVEL, dry_down
+from soilwater.plot.days import PROBABILITY, dry_down
 from soilwater.plot.depths import draw_inside, profile
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 FRAMES_PER_SECOND = 8
 DOTS_PER_INCH = 80
 
 
+@mind_words(bands="thresholds")
 @style.in_our_look
 def animate_dry_down(
     run: xr.Dataset,
     path: Any,
-    rod: Any,
     *,
-    bands: Mapping[str, Any] | None = None,
+    rod: Any,
+    thresholds: Thresholds | Mapping[str, Any] | None = None,
     every: Any = "6 h",
 ) -> Path:
     """Write a GIF of a profile that dries beside the reading that falls.
@@ -44,7 +47,7 @@ def animate_dry_down(
         File to write; it should end in ``.gif``.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
-    bands : mapping, optional
+    thresholds : Thresholds or mapping, optional
         Readings [1] that mean something to you, as for `dry_down`.
     every : float, str or Quantity, optional
         Time between pictures [h].
@@ -64,26 +67,26 @@ def animate_dry_down(
     step = number_to_house(every, "duration", "every")
     if not step > 0.0:
         raise InputError(f"every: {step:g} h; allowed: above 0.")
-    shown = readings(run, rod, None, LEVEL)
+    shown = readings(run, rod, None, PROBABILITY)
     hours = 24.0 * shown.days
     wanted = np.arange(0.0, hours[-1] + 1e-6, step)
     chosen = np.unique(np.searchsorted(hours, wanted - 1e-6).clip(max=hours.size - 1))
     figure, (left, right) = plt.subplots(1, 2, figsize=(8.4, 4.8), width_ratios=(2, 3))
     FigureCanvasAgg(figure)
-    dry_down(run, rod, bands=bands, ax=right)
+    dry_down(run, rod=rod, thresholds=thresholds, ax=right)
     (line,) = right.get_lines()[:1]
     (dot,) = right.plot([], [], "o", color=style.ACCENT, ms=8, zorder=6)
 
     profile(run, at=run.time.values[chosen[0]], rod=rod, ax=left)
     figure.set_dpi(DOTS_PER_INCH)
     column, length = only_column(run), number_to_house(rod, "length", "rod")
-    end = left.get_xlim()[1]
+    end, title = left.get_xlim()[1], left.set_title("day")
     # All that stays is drawn once: axes with their numbers take most of the time of a picture.
     figure.canvas.draw()
     figure.set_layout_engine("none")
     for artist in _inside(left):
         artist.remove()
-    for artist in (line, dot):
+    for artist in (line, dot, title):
         artist.set_animated(True)
     figure.canvas.draw()
     canvas: Any = figure.canvas
@@ -92,11 +95,11 @@ def animate_dry_down(
     def picture(i: int) -> Image.Image:
         canvas.restore_region(empty)
         draw_inside(left, column, [(i, "")], end, length)
-        left.set_title(f"day {shown.days[i]:.1f}")
+        title.set_text(f"day {shown.days[i]:.1f}")
         line.set_data(shown.days[: i + 1], shown.middle[0, : i + 1])
         dot.set_data([shown.days[i]], [shown.middle[0, i]])
         inside = sorted(_inside(left), key=lambda artist: artist.get_zorder())
-        for artist in (*inside, *left.spines.values(), left.title, line, dot):
+        for artist in (*inside, *left.spines.values(), title, line, dot):
             artist.axes.draw_artist(artist)
         for artist in inside:
             artist.remove()

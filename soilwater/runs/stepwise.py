@@ -17,7 +17,7 @@ from soilwater.runs.cases import Case
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import Forcing, make_forcing
 from soilwater.runs.packing import Packed, root_shares
-from soilwater.weather.irrigation import Rule
+from soilwater.weather.rules import Rule
 from soilwater.words.errors import Status
 from soilwater.words.times import hours_between
 

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.units import feet_and_inches, plain_characters, plain_number
+from soilwater.words.unit_texts import feet_and_inches, plain_characters, plain_number
 
 _MISSING_WORDS = frozenset(
     ("", "-", "--", "–", "—", ".", "na", "n/a", "n.a.", "nan", "nat", "none", "null", "missing")

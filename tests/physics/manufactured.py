@@ -18,8 +18,7 @@ from soilwater.kernels import column, march
 from soilwater.kernels import newton as newton_kernel
 from soilwater.soils.kernel_table import stack_tables
 
-# Invented sand B of the trade, and a loam (Carsel & Parrish 1988, from memory) for layers.
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+# A loam (Carsel & Parrish 1988, from memory) for layers.
 LOAM = VanGenuchten.texture_class("loam")
 
 MIDDLE, SWING, DEPTH_SCALE, RATE = -38.0, 16.0, 30.0 / np.pi, 0.7  # cm, cm, cm, 1/h

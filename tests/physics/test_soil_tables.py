@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from grounds import UNIFORM_SAND
 
 from soilwater.kernels.curves import (
     BINS_PER_OCTAVE,
@@ -23,7 +24,7 @@ from soilwater.soils import (
 from soilwater.soils.kernel_table import soil_table, stack_tables
 
 CAPILLARY = [
-    VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0),
+    UNIFORM_SAND,
     VanGenuchten(0.03, 0.40, 0.05, 12.0, 40.0),
     VanGenuchten(0.06, 0.40, 0.01, 1.05, 1.0),
     VanGenuchten.measured("matrix-free gravel"),

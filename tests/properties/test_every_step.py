@@ -6,6 +6,7 @@ here in plain Python, so that each solution can be looked at before it goes into
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX
 from hard_columns import solve
 
 import soilwater as sw
@@ -83,7 +84,7 @@ def test_every_step_of_a_hard_column(watched, seed):
 
 
 def test_every_step_of_a_fortnight_of_drying(watched):
-    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    sand = MIDDLE_MIX
     run = sw.simulate(
         sw.Profile.over_gravel(sand, 30.0),
         sw.steady_weather(14, 5.0),

@@ -1,12 +1,12 @@
 """One small column of two soils, with states and boundaries to take it through."""
 
 import numpy as np
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.kernels import column
 from soilwater.soils.kernel_table import stack_tables
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
 KINKED = sw.BrooksCorey(0.04, 0.38, 12.0, 1.8, 25.0)
 SOILS = [SAND, LOAM, KINKED]

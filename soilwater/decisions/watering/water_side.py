@@ -274,7 +274,7 @@ def air_filled_porosity(run: xr.Dataset, root_layer: Any) -> xr.DataArray:
     InputError
         If the layer is thicker than a profile, or `run` is no result.
     """
-    reading = meter_reading(run, root_layer)
+    reading = meter_reading(run, rod=root_layer)
     thickness = float(reading.attrs["rod_length_cm"])
     full = [_saturated(column.mesh, thickness) for column in each_column(run)]
     batch = run.profile.dims
