@@ -12,8 +12,8 @@ import numpy as np
 from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 
 import soilwater as sw
-from soilwater.kernels import march
-from soilwater.kernels.column import OUTFLOW_CONDUCTANCE
+from soilwater.kernels import entry_points
+from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
 from soilwater.runs.cases import Settings
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
@@ -77,7 +77,7 @@ class Problem:
         def solve() -> Run:
             packed = fresh._replace(**{name: getattr(fresh, name).copy() for name in changing})
             begin = time.process_time()
-            march.march_columns(0, 1, *packed)
+            entry_points.march_columns(0, 1, packed)
             seconds = time.process_time() - begin
             steps, rejected, iterations = (int(each) for each in packed.counts[0])
             work = {"steps": steps, "rejected": rejected, "iterations": iterations}

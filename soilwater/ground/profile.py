@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
-from soilwater.kernels import column
+from soilwater.kernels import rows
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
@@ -53,7 +53,7 @@ class SeepageFace:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, 0.0
+        return rows.OUTFLOW, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -88,7 +88,7 @@ class CapillaryBreak:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, -self.entry_suction
+        return rows.OUTFLOW, -self.entry_suction
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -104,7 +104,7 @@ class FreeDrainage:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.FREE_DRAINAGE, 0.0
+        return rows.FREE_DRAINAGE, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: drainage slows down but never ends."""
@@ -137,7 +137,7 @@ class WaterTable:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.HELD_HEAD, depth - self.depth
+        return rows.HELD_HEAD, depth - self.depth
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
@@ -153,7 +153,7 @@ class Sealed:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.SEALED, 0.0
+        return rows.SEALED, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: it depends on how much water the profile holds."""

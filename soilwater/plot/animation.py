@@ -20,6 +20,7 @@ from soilwater.plot.data import only_column, readings
 from soilwater.plot.days import PROBABILITY, dry_down
 from soilwater.plot.depths import draw_inside, profile
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length, TimeSpan
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -33,9 +34,9 @@ def animate_dry_down(
     run: xr.Dataset,
     path: Any,
     *,
-    rod: Any,
+    rod: Length,
     thresholds: Thresholds | Mapping[str, Any] | None = None,
-    every: Any = "6 h",
+    every: TimeSpan = "6 h",
 ) -> Path:
     """Write a GIF of a profile that dries beside the reading that falls.
 

@@ -15,6 +15,7 @@ from soilwater.plot.data import Through, moments, only_column, water_through
 from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
 from soilwater.runs.results import Column
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import VARIABLES
 
@@ -29,7 +30,7 @@ USUAL_DEPTH = 50.0
 
 
 @style.in_our_look
-def profile(run: xr.Dataset, *, at: Any = None, rod: Any = None, ax: Axes | None = None) -> Axes:
+def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | None = None) -> Axes:
     """Draw water, air and sand in a profile, as if its side had been dug free.
 
     Parameters

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
-from soilwater.kernels.march import mean_water_contents
+from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.results import describe_columns, lay_out
 from soilwater.soils.kernel_table import stack_tables

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -22,7 +23,7 @@ _MOST_NAMED = 5
 
 
 @mind_words()
-def meter_reading(run: xr.Dataset, *, rod: Any) -> xr.DataArray:
+def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
     """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
@@ -66,7 +67,9 @@ def meter_reading(run: xr.Dataset, *, rod: Any) -> xr.DataArray:
 
 
 @mind_words(reading="threshold")
-def days_until(run: xr.Dataset, threshold: Any, *, rod: Any, since: Any = None) -> xr.DataArray:
+def days_until(
+    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Any = None
+) -> xr.DataArray:
     """Days until the meter first falls to a threshold.
 
     Parameters

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import soilwater as sw
 from soilwater.ground.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
-from soilwater.kernels import column
+from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
 GRAVEL = replace(PEA_GRAVEL, name="pea gravel")
@@ -84,12 +84,12 @@ def test_nothing_changes_after_it_is_made():
 @pytest.mark.parametrize(
     ("base", "code", "value", "resting"),
     [
-        (sw.SeepageFace(), column.OUTFLOW, 0.0, 0.0),
-        (sw.CapillaryBreak(2.5), column.OUTFLOW, -2.5, 2.5),
-        (sw.FreeDrainage(), column.FREE_DRAINAGE, 0.0, None),
-        (sw.WaterTable(50.0), column.HELD_HEAD, -20.0, 20.0),
-        (sw.WaterTable(10.0), column.HELD_HEAD, 20.0, -20.0),
-        (sw.Sealed(), column.SEALED, 0.0, None),
+        (sw.SeepageFace(), rows.OUTFLOW, 0.0, 0.0),
+        (sw.CapillaryBreak(2.5), rows.OUTFLOW, -2.5, 2.5),
+        (sw.FreeDrainage(), rows.FREE_DRAINAGE, 0.0, None),
+        (sw.WaterTable(50.0), rows.HELD_HEAD, -20.0, 20.0),
+        (sw.WaterTable(10.0), rows.HELD_HEAD, 20.0, -20.0),
+        (sw.Sealed(), rows.SEALED, 0.0, None),
     ],
     ids=repr,
 )
