@@ -15,11 +15,8 @@ from pathlib import Path
 import numpy as np
 
 import soilwater as sw
-from soilwater.decisions.spots.diagnosis import diagnose
-from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater import Reading, Spot, Survey, Thresholds, diagnose, dry_down_outlook, hand_water_plan
 from soilwater.report import report
-from soilwater.survey.survey import Reading, Spot, Survey
 
 PAGE = "committee_report.html"
 # Equally likely combinations of sand, weather and base: for the days, and for the plan.
@@ -27,7 +24,7 @@ DRAWS, PLAN_DRAWS = 100, 24
 
 ROD = "3 in"
 # Lines this crew has found on its own greens, with its own meter. They are not yours.
-LINES = Thresholds("18 %", "14 %", "12 %")
+THRESHOLDS = Thresholds("18 %", "14 %", "12 %")
 
 # The lab's drying points of the root-zone sand: suction [cm], water content by volume.
 LAB = sw.RetentionTable(
@@ -65,8 +62,10 @@ def main() -> None:
     page = report(
         green,
         diagnose(green, sand),
-        dry_down_outlook(green, sand, forecasts, turf, LINES, draws=DRAWS),
-        hand_water_plan(green, sand, forecasts, turf, LINES.wilt, flow="12 gpm", draws=PLAN_DRAWS),
+        dry_down_outlook(green, sand, forecasts, turf, THRESHOLDS, draws=DRAWS),
+        hand_water_plan(
+            green, sand, forecasts, turf, THRESHOLDS.wilt, flow="12 gpm", draws=PLAN_DRAWS
+        ),
         remarks=(
             "Asked of the committee: a second pair of hands with the hose from the third dry day.",
             "Not asked yet: cutting C4 back to 13 in. One more probing should come first.",

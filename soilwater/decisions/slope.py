@@ -18,7 +18,6 @@ rest drips into the gravel). It is a screening estimate, not a two-dimensional s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +27,7 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil
 from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Slope, Suction, TimeSpan
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -85,13 +85,13 @@ class SlopeEquivalent:
 @mind_words(soil="sand")
 def slope_equivalent(
     sand: Sand,
-    slope: Any,
-    length: Any,
+    slope: Slope,
+    length: Length,
     *,
-    depth: Any,
-    from_crest: Any = 0.0,
-    hours: Any = 48.0,
-    base_suction: Any = OVER_GRAVEL.best,
+    depth: Length,
+    from_crest: Length = 0.0,
+    hours: TimeSpan = 48.0,
+    base_suction: Suction = OVER_GRAVEL.best,
 ) -> SlopeEquivalent:
     """Estimate how many centimetres deeper a spot on a slope behaves.
 

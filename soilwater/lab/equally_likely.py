@@ -60,7 +60,7 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
         )
     wrong = [each for each in sand if not isinstance(each, FitResult) and not _is_soil(each)]
     if wrong or not sand:
-        told = f"it holds {wrong[0]!r}" if wrong else "the list is empty"
+        told = f"it holds {wrong[0]!r}" if wrong else "there are none"
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
@@ -77,4 +77,5 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
 
 
 def _is_soil(given: object) -> bool:
-    return hasattr(given, "effective_saturation") and hasattr(given, "conductivity")
+    curves = hasattr(given, "effective_saturation") and hasattr(given, "conductivity")
+    return curves and not isinstance(given, type)

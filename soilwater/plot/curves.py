@@ -18,6 +18,7 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -27,13 +28,13 @@ BAND_SAMPLES = 60
 """Soils drawn from a fit for the band of a depth curve."""
 
 
-@mind_words(source="sand", entry_suction="base_suction", probability="probability")
+@mind_words(source="sand", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def retention(
     sand: RetentionTable | Sand,
     *,
-    test_suction: Any = TEST_SUCTION,
-    base_suction: Any = OVER_GRAVEL.best,
+    test_suction: Suction = TEST_SUCTION,
+    base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.9,
     ax: Axes | None = None,
 ) -> Axes:
@@ -123,16 +124,16 @@ def retention(
     return ax
 
 
-@mind_words(source="sand", window="target", entry_suction="base_suction", probability="probability")
+@mind_words(source="sand", window="target", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def depth_curve(
     sand: Sand,
     *,
-    rod: Any,
+    rod: Length,
     depths: tuple[Any, Any] = ("8 in", "22 in"),
     target: Any = None,
     survey: Survey | None = None,
-    base_suction: Any = OVER_GRAVEL.best,
+    base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.8,
     ax: Axes | None = None,
 ) -> Axes:

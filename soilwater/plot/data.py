@@ -9,9 +9,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.accessor import dimension_names
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
 from soilwater.words.times import as_time, hours_between, stamp
 
 SPREAD = ("sample", "member")
@@ -90,7 +91,7 @@ def water_through(column: Column, i: int) -> Through:
     return Through(depth, water, saturated)
 
 
-def readings(run: xr.Dataset, rod: Any, since: Any, probability: float) -> Readings:
+def readings(run: xr.Dataset, rod: Length, since: Any, probability: float) -> Readings:
     """Take readings of a run with a rod [cm] as lines over the days since a time.
 
     Samples or members make a band that holds `probability` [1] of them.

@@ -14,6 +14,7 @@ from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units
@@ -29,7 +30,7 @@ PROBABILITY = 0.8
 def dry_down(
     run: xr.Dataset,
     *,
-    rod: Any,
+    rod: Length,
     thresholds: Thresholds | Mapping[str, Any] | None = None,
     since: Any = None,
     probability: float = PROBABILITY,
@@ -107,7 +108,7 @@ def before_after(
     before: xr.Dataset,
     after: xr.Dataset,
     *,
-    rod: Any,
+    rod: Length,
     thresholds: Thresholds | Mapping[str, Any] | None = None,
     names: tuple[str, str] = ("before", "after"),
     since: Any = None,

@@ -9,9 +9,10 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -22,7 +23,7 @@ _MOST_NAMED = 5
 
 
 @mind_words()
-def meter_reading(run: xr.Dataset, *, rod: Any) -> xr.DataArray:
+def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
     """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
@@ -66,7 +67,9 @@ def meter_reading(run: xr.Dataset, *, rod: Any) -> xr.DataArray:
 
 
 @mind_words(reading="threshold")
-def days_until(run: xr.Dataset, threshold: Any, *, rod: Any, since: Any = None) -> xr.DataArray:
+def days_until(
+    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Any = None
+) -> xr.DataArray:
     """Days until the meter first falls to a threshold.
 
     Parameters
@@ -90,7 +93,8 @@ def days_until(run: xr.Dataset, threshold: Any, *, rod: Any, since: Any = None) 
     Raises
     ------
     InputError
-        If the run has no times, `since` lies outside it, or as for `meter_reading`.
+        If the run has no times or they do not go forward, `since` lies outside it, or as for
+        `meter_reading`.
     """
     faults = Faults("Days until")
     line = 0.0
@@ -101,6 +105,7 @@ def days_until(run: xr.Dataset, threshold: Any, *, rod: Any, since: Any = None) 
         if "time" not in series.dims:
             faults.add("the Dataset has no times", cure="give the result of a simulation")
         else:
+            _check_forward(run.time.values, faults)
             begin = _time_within(run.time.values, since, faults)
     faults.raise_if_any()
     days = np.asarray(hours_between(begin, run.time.values)) / 24.0
@@ -134,6 +139,15 @@ def _check_rod(length: float, columns: Sequence[Column]) -> None:
             cure="take a shorter rod, or leave out the profiles that are too shallow",
         )
     faults.raise_if_any()
+
+
+def _check_forward(times: NDArray[np.datetime64], faults: Faults) -> None:
+    """Note where the times of a run stand still or go back."""
+    for i in np.flatnonzero(np.diff(times) <= np.timedelta64(0, "ns"))[:1].tolist():
+        faults.add(
+            f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",
+            cure='give run.sortby("time").drop_duplicates("time")',
+        )
 
 
 def _time_within(times: NDArray[np.datetime64], since: Any, faults: Faults) -> np.datetime64:

@@ -37,7 +37,7 @@ def mind_words(**renamed: str) -> Callable[[_Called], _Called]:
     Traceback (most recent call last):
         ...
     soilwater.words.errors.InputError: days_above: "line" is now called "threshold"; write \
-threshold=...
+threshold in its place.
     """
 
     def decorate(called: _Called) -> _Called:
@@ -67,7 +67,8 @@ def _minding(
             faults = Faults(subject)
             for name in old:
                 faults.add(
-                    f'"{name}" is now called "{renamed[name]}"', cure=f"write {renamed[name]}=..."
+                    f'"{name}" is now called "{renamed[name]}"',
+                    cure=f"write {renamed[name]} in its place",
                 )
             if unnamed:
                 faults.add(

@@ -5,6 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from soilwater.decisions.spots import causes
 from soilwater.decisions.spots.causes import CAUSES, NAMES, ReadingTable
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import (
@@ -305,3 +306,48 @@ def test_soils_may_be_a_sequence_and_nothing_else_is_taken():
 
 def test_expected_shares_of_the_causes_add_up_to_one():
     assert sum(cause.prior for cause in CAUSES) == pytest.approx(1.0)
+
+
+def test_ranges_are_those_of_their_sources():
+    """A wrong constant shows here: each is held once, and drawn, judged and told from there."""
+    # alpha_wet = 2 alpha_dry (Kool & Parker 1987, Water Resour. Res. 23:105; from memory).
+    assert causes.WETTING_BRANCH[1] == 2.0
+    # A pore scales with the cosine of the contact angle (Miller & Miller 1956; from memory).
+    least, most = (1.0 / np.cos(np.radians(angle)) for angle in (40.0, 80.0))
+    assert pytest.approx((least, most), rel=0.05) == causes.REPELLENCY
+    # Common practice, no source.
+    told = {cause.name: (cause.range_text, cause.credible) for cause in CAUSES}
+    assert told["standing_water"] == (
+        "3 to 25 cm of standing water, or read too soon",
+        (3.0, 25.0),
+    )
+    assert told["mat"] == (
+        "0.5 to 8 cm of mat that holds 10 to 30 % by volume more than the sand",
+        (0.5, 8.0),
+    )
+    assert told["sprinkling"] == (
+        "15 to 70 % less water than the green, over days",
+        (2.0, 21.0),
+    )
+    assert told["repellency"] == ("suction acting 1.3 to 6 times as strongly", (1.3, 6.0))
+    assert told["rewetting"] == ("suction acting 1.15 to 2 times as strongly", (1.15, 2.0))
+    assert told["meter"] == ("an offset of up to 10 % by volume", (-0.1, 0.1))
+    assert told["slope"][0].startswith("0.8 to 3.5 cm of suction for each per cent")
+    assert told["slope"][1] == (-15.0, 30.0)
+
+
+@pytest.mark.parametrize(
+    ("name", "quantity"),
+    [("repellency", "scale"), ("rewetting", "scale"), ("mat", "mat_excess")],
+)
+def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
+    n = 400
+    common = causes.Common(np.zeros(n, int), np.full(n, 3.0), np.zeros(n))
+    prior = causes.Prior(1.0, 30.0, 6.0, np.nan)
+    drawn = causes.draw_states(name, Spot("S", 30.0), common, prior, 16, np.random.default_rng(1))
+    cause = next(each for each in CAUSES if each.name == name)
+    low, high = causes.MAT_EXCESS if name == "mat" else cause.credible
+    values = getattr(drawn, quantity)
+    assert low <= values.min() and values.max() <= high
+    width = high - low
+    assert values.min() < low + 0.02 * width and values.max() > high - 0.02 * width

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 import soilwater as sw
 from soilwater.ground.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
-from soilwater.kernels import column
+from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
 GRAVEL = replace(PEA_GRAVEL, name="pea gravel")
@@ -84,12 +84,12 @@ def test_nothing_changes_after_it_is_made():
 @pytest.mark.parametrize(
     ("base", "code", "value", "resting"),
     [
-        (sw.SeepageFace(), column.OUTFLOW, 0.0, 0.0),
-        (sw.CapillaryBreak(2.5), column.OUTFLOW, -2.5, 2.5),
-        (sw.FreeDrainage(), column.FREE_DRAINAGE, 0.0, None),
-        (sw.WaterTable(50.0), column.HELD_HEAD, -20.0, 20.0),
-        (sw.WaterTable(10.0), column.HELD_HEAD, 20.0, -20.0),
-        (sw.Sealed(), column.SEALED, 0.0, None),
+        (sw.SeepageFace(), rows.OUTFLOW, 0.0, 0.0),
+        (sw.CapillaryBreak(2.5), rows.OUTFLOW, -2.5, 2.5),
+        (sw.FreeDrainage(), rows.FREE_DRAINAGE, 0.0, None),
+        (sw.WaterTable(50.0), rows.HELD_HEAD, -20.0, 20.0),
+        (sw.WaterTable(10.0), rows.HELD_HEAD, 20.0, -20.0),
+        (sw.Sealed(), rows.SEALED, 0.0, None),
     ],
     ids=repr,
 )
@@ -206,3 +206,21 @@ def test_base_conditions_are_told_in_words(base):
     assert words
     assert words[0].islower()
     assert type(base).__name__ not in words
+
+
+@pytest.mark.parametrize(
+    ("depth", "left_out"), [(80.0, True), (30.05, False), (30.0, False), (20.0, False)]
+)
+def test_what_is_left_out_above_a_water_table_is_said(depth, left_out):
+    mix = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    profile = sw.Profile([sw.Layer(mix, 30.0, "root zone")], sw.WaterTable(depth))
+    run = sw.simulate(profile, sw.steady_weather(1, 0.0), start="drained", output="24 h")
+    for text in (repr(profile), profile._repr_html_(), run.soilwater.summary()):
+        assert ("let water pass at once, like a perfect plate" in text) is left_out
+    if left_out:
+        assert "the 50.0 cm (19.7 in) between base and water table" in repr(profile)
+        # The cure, pasted, with a soil of one's own.
+        cure = profile.notes[0].split("add ")[1]
+        layer = eval(cure, {"Layer": sw.Layer, "soil": sw.VanGenuchten.texture_class("loam")})
+        whole = sw.Profile([*profile.layers, layer], profile.base)
+        assert whole.depth == depth and whole.notes == ()

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from html import escape
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house
@@ -201,9 +202,9 @@ def check_root_zone(
     gravel: Grading | None = None,
     intermediate: Grading | None = None,
     sand: Sand | None = None,
-    depth: Any = None,
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL.best,
+    depth: Length = None,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL.best,
 ) -> MaterialCheck:
     """Check a root-zone material against a construction recommendation.
 
@@ -494,7 +495,7 @@ def _diameter(grading: Grading | None, share: float) -> float:
 
 
 def _at_depth(
-    sand: Sand, depth: Any, rod: Any, base_suction: Any, rules: _Recommendation
+    sand: Sand, depth: Length, rod: Length, base_suction: Suction, rules: _Recommendation
 ) -> tuple[str, ...]:
     """Sentences on the sand at the user's own depth."""
     thickness = number_to_house(depth, "length", "depth")

@@ -30,6 +30,7 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import CM_PER_INCH, in_people_units, number_to_house
@@ -257,10 +258,10 @@ def depth_window(
     sand: Sand,
     target: Any,
     *,
-    rod: Any,
-    air_filled: Any,
-    base_suction: Any = OVER_GRAVEL,
-    root_layer: Any = None,
+    rod: Length,
+    air_filled: WaterContent,
+    base_suction: Suction = OVER_GRAVEL,
+    root_layer: Length = None,
     draws: int = 200,
 ) -> DepthWindow:
     """Find the depths at which a sand, drained and level, meets a window of readings and its air.
@@ -471,10 +472,10 @@ def compare_sands(
     sands: Mapping[str, Sand] | Sequence[Sand],
     target: Any,
     *,
-    rod: Any,
-    air_filled: Any,
-    base_suction: Any = OVER_GRAVEL,
-    root_layer: Any = None,
+    rod: Length,
+    air_filled: WaterContent,
+    base_suction: Suction = OVER_GRAVEL,
+    root_layer: Length = None,
     draws: int = 200,
 ) -> SandComparison:
     """Find the depth window of several sands side by side.

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -38,6 +37,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -61,11 +61,11 @@ def diagnose(
     survey: Survey,
     sand: Sand,
     *,
-    base_suction: Any = OVER_GRAVEL,
-    meter_error: Any = 0.025,
-    meter_offset: Any = 0.02,
-    probe_error: Any = 1.0,
-    model_error: Any = 0.01,
+    base_suction: Suction = OVER_GRAVEL,
+    meter_error: WaterContent = 0.025,
+    meter_offset: WaterContent = 0.02,
+    probe_error: Length = 1.0,
+    model_error: WaterContent = 0.01,
     weights: Mapping[str, float] | None = None,
     seed: int = 0,
 ) -> Diagnosis:

@@ -6,8 +6,6 @@ capacity. The baseline says what its depth alone explains, with everything that 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import xarray as xr
 
@@ -21,6 +19,7 @@ from soilwater.survey.survey import Survey, rod_of
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -36,10 +35,10 @@ def expected_reading(
     survey: Survey,
     sand: Sand,
     *,
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    probe_error: Any = PROBE_ERROR,
-    slope_length: Any = None,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    probe_error: Length = PROBE_ERROR,
+    slope_length: Length = None,
     draws: int = 200,
     seed: int = 0,
 ) -> xr.Dataset:
@@ -167,7 +166,7 @@ def _normal_quantiles(share: FloatArray) -> FloatArray:
     return quantiles
 
 
-def _cautions(survey: Survey, soil: Soil, slope_length: Any) -> tuple[str, ...]:
+def _cautions(survey: Survey, soil: Soil, slope_length: Length) -> tuple[str, ...]:
     steep = [s for s in survey.spots if s.slope is not None and s.slope >= SLOPE_THAT_COUNTS]
     said = []
     if steep and slope_length is None:

@@ -43,6 +43,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Flow, Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -67,14 +68,14 @@ def hand_water_plan(
     sand: Sand,
     weather: Weather | Sequence[Weather],
     turf: Turf,
-    threshold: Any,
+    threshold: WaterContent,
     *,
     probability: float = 0.8,
-    flow: Any = None,
+    flow: Flow = None,
     start: Literal["drained", "readings"] = "drained",
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    meter_error: Any = 0.025,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    meter_error: WaterContent = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,

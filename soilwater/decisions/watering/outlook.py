@@ -41,6 +41,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
@@ -280,10 +281,10 @@ def dry_down_outlook(
     thresholds: Thresholds,
     *,
     start: Literal["drained", "readings"] = "drained",
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    probe_error: Any = 1.0,
-    meter_error: Any = 0.025,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    probe_error: Length = 1.0,
+    meter_error: WaterContent = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,

@@ -19,7 +19,7 @@ from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
@@ -27,6 +27,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
@@ -102,7 +103,7 @@ class Change:
     topics: tuple[str, ...] = ()
 
 
-def regrade(depth: Any) -> Change:
+def regrade(depth: Length) -> Change:
     """Cut or fill the root zone to a depth.
 
     Parameters
@@ -157,7 +158,7 @@ def remove_mat() -> Change:
 
 
 @mind_words(soil="sand")
-def topdress(sand: Sand, thickness: Any) -> Change:
+def topdress(sand: Sand, thickness: Length) -> Change:
     """Add sand on top.
 
     Parameters
@@ -218,7 +219,7 @@ def other_sand(sand: Sand) -> Change:
     return Change(f"root zone of {soil.name or 'another sand'}", apply, ("construction",))
 
 
-def blocked_outlet(standing: Any) -> Change:
+def blocked_outlet(standing: Length) -> Change:
     """Let water stand in the root zone above the gravel; nothing leaves, the turf draws it down.
 
     Parameters
@@ -463,7 +464,7 @@ def what_if(
     thresholds: Thresholds,
     changes: Sequence[Change],
     *,
-    rod: Any,
+    rod: Length,
     irrigation: Sequence[Event] = (),
     n_threads: int | None = None,
 ) -> WhatIf:
