@@ -21,8 +21,8 @@ from soilwater.explorer.lattice import (
     stored_hours,
 )
 from soilwater.ground.profile import Base
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import each_column
 from soilwater.soils import Soil
 from soilwater.words.arrays import FloatArray
 

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from soilwater.ground.profile import Base, Layer, Profile
 from soilwater.ground.turf import Turf
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import drained_state, mean_over_depth
-from soilwater.runs.results import Column, each_column
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil
 from soilwater.weather.series import steady_weather
