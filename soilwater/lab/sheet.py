@@ -22,8 +22,9 @@ from soilwater.lab.retention import (
     RetentionTable,
     check_facts,
 )
+from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.text_tables import MISSING_CODES, TextTable, parse_number, read_text_table
+from soilwater.words.text_tables import MISSING_CODES, TextTable, read_text_table
 from soilwater.words.units import to_house
 
 _FACTS = {

@@ -379,6 +379,9 @@ def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | ND
 
 # --- text ----------------------------------------------------------------------------------------
 
+# Of one number with its unit; the patterns below take quadratic time on endless rows of digits.
+_LONGEST_TEXT = 200
+
 _DECIMAL = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
 _NUMBER = rf"(?:(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*|{_DECIMAL})"
 _NUMBER_AND_UNIT = re.compile(rf"([-+]?)\s*({_NUMBER})(?![\d,.])\s*(.*)", re.DOTALL)
@@ -440,6 +443,9 @@ def plain_number(text: str) -> float:
 
 
 def _from_text(text: str, quantity: str, name: str) -> float:
+    if len(text) > _LONGEST_TEXT:
+        what = f'"{text[:20]}..." has {len(text)} characters'
+        raise _refusal(name, what, quantity, "write one number with its unit")
     plain = plain_characters(text)
     kind = _KINDS[quantity]
     if kind.measures[0][0] in ("cm", "mm"):
