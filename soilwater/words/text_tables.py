@@ -227,7 +227,7 @@ def _assemble(grid: Grid) -> TextTable:
         notes.append("row under the header that says how values were formed: not used")
         body = body[first + 1 :]
     body, rest = _table_and_rest(body, width)
-    _refuse_second_table(rest, grid.source)
+    _refuse_second_table(rest, [name for name, _ in header], grid.source)
     if rest:
         line, cells = rest[0]
         start = "; ".join(cell for cell in cells if cell)
@@ -296,7 +296,6 @@ def _is_comment(cells: list[str]) -> bool:
 
 
 _UNIT_SUFFIX = r"mm|cm|in|inch|inches|ft|kpa|hpa|mbar|cbar|bar|psi|pct|percent|%|degc|degf|h|day"
-_NAMED_BY_UNIT = r"kpa|hpa|mbar|cbar|bar|%|cm|% ?vol\.?|vol\.? ?%|cm h2o"
 _SPACED_UNIT = re.compile(
     r"(.*\S)\s+(%(?:\s*(?:by\s+)?(?:volume|mass|weight|vol\.?|v/v|w/w))?|mm|cm|in|kPa|hPa|mbar|cbar"
     r"|bar|(?:cm|mm|in)/(?:h|hr|d|day))",
@@ -306,8 +305,6 @@ _SPACED_UNIT = re.compile(
 
 def _split_header(text: str) -> tuple[str, str]:
     """Name and unit of ``suction (cm)``, ``suction [cm]``, ``suction, cm`` or ``suction_cm``."""
-    if re.fullmatch(_NAMED_BY_UNIT, text.strip(), re.IGNORECASE):
-        return text, text.strip()
     for pattern in (r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]", r"(.*\S)\s*,\s*(.+)", _SPACED_UNIT):
         match = re.fullmatch(pattern, text)
         if match is not None and (looks_like_unit(match[2]) or match[2].strip() in ("-", "1")):
@@ -371,8 +368,15 @@ def _table_and_rest(body: Lines, width: int) -> tuple[Lines, Lines]:
     return table, rest
 
 
-def _refuse_second_table(rest: Lines, source: str) -> None:
-    """Refuse rows of numbers below the end of a table: they would be lost."""
+def _refuse_second_table(rest: Lines, columns: Sequence[str], source: str) -> None:
+    """Refuse rows of numbers below the end of a table: they would be lost.
+
+    A table of other things (a grading below a release curve) is left out and said.
+    """
+    headers = (c for _, c in rest if sum(bool(cell) and not value_like(cell) for cell in c) > 1)
+    header = [_split_header(cell)[0].lower() for cell in next(headers, [])]
+    if header and not {name.lower() for name in columns if name} & set(header):
+        return
     lost = [
         line
         for line, cells in rest
