@@ -194,7 +194,8 @@ def water_unit(text: str) -> WaterUnit:
     if re.search(r"(degree of|relative|of|%) saturation|^saturation|of (the )?pore", words):
         basis = "saturation"
     elif re.search(
-        r"gravim.tri|\bmass[ea]?\b|gewicht|\bpeso\b|\bpoids\b|weight|\bwt\b|w/w|g/g|g g-1|kg kg-1|\bgwc\b",
+        r"gravim.tri|\bmass[ea]?\b|gewicht|\bpeso\b|\bpoids\b|weight|\bwt\b|w/w|g/g|g g-1"
+        r"|kg kg-1|\bgwc\b",
         words,
     ):
         basis = "mass"
