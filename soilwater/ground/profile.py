@@ -15,9 +15,12 @@ from typing import Any, ClassVar, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.kernels import column
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.kernels import rows
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -50,7 +53,7 @@ class SeepageFace:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, 0.0
+        return rows.OUTFLOW, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -85,7 +88,7 @@ class CapillaryBreak:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, -self.entry_suction
+        return rows.OUTFLOW, -self.entry_suction
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -101,7 +104,7 @@ class FreeDrainage:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.FREE_DRAINAGE, 0.0
+        return rows.FREE_DRAINAGE, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: drainage slows down but never ends."""
@@ -134,7 +137,7 @@ class WaterTable:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.HELD_HEAD, depth - self.depth
+        return rows.HELD_HEAD, depth - self.depth
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
@@ -150,7 +153,7 @@ class Sealed:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.SEALED, 0.0
+        return rows.SEALED, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: it depends on how much water the profile holds."""
@@ -293,20 +296,21 @@ class Profile:
         object.__setattr__(self, "layers", layers)
 
     @classmethod
+    @mind_words(soil="sand", entry_suction="base_suction")
     def over_gravel(
-        cls, soil: Soil, root_zone: Any, *, entry_suction: Any = 3.0, name: str = ""
+        cls, sand: Sand, root_zone: Any, *, base_suction: Any = OVER_GRAVEL.best, name: str = ""
     ) -> Profile:
         """One root zone on a gravel blanket.
 
         Parameters
         ----------
-        soil : Soil
-            The root-zone mix.
+        sand : Soil, FitResult or sequence of these
+            The root-zone mix; of a fit or several, the best.
         root_zone : float, str or Quantity
             Depth of the mix over the gravel [cm].
-        entry_suction : float, str or Quantity, optional
-            Suction [cm] at which the gravel stops taking water. Nobody measures it on site; 3 cm
-            is an assumption within the 0-9 cm of `CapillaryBreak`: vary it.
+        base_suction : float, str, Quantity or BaseSuction, optional
+            Suction [cm] left at the base, at which the gravel stops taking water; the best of
+            `OVER_GRAVEL`, an assumption, when left out: vary it.
         name : str, optional
             Name of the profile.
 
@@ -322,9 +326,9 @@ class Profile:
         """
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
         with faults.catching():
-            layer = Layer(soil, root_zone, cls.ROOT_ZONE)
+            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)
         with faults.catching():
-            base = CapillaryBreak(entry_suction)
+            base = CapillaryBreak(base_band(base_suction).best)
         faults.raise_if_any()
         return cls((layer,), base, name)
 

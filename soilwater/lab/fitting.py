@@ -21,6 +21,7 @@ from soilwater.lab.grading import hazen_conductivity
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError, SoilWaterWarning
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 STARTS = 10
 """Number of starting points of the search."""
 
-LEVEL = 0.9
+PROBABILITY = 0.9
 """Probability that the intervals of a fit claim to hold."""
 
 
@@ -51,7 +52,7 @@ class Band(NamedTuple):
     lower: FloatArray
     median: FloatArray
     upper: FloatArray
-    level: float
+    probability: float
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -67,7 +68,7 @@ class FitResult:
     parameters : dict
         Best value of each fitted parameter, in house units, and of ``k_sat`` [cm/h].
     intervals : dict
-        Central interval of each at probability `LEVEL`.
+        Central interval of each at probability `PROBABILITY`.
     correlations : pandas.DataFrame
         Correlations [1] between the fitted parameters in the posterior sample.
     residuals : ndarray, shape (points,)
@@ -116,14 +117,15 @@ class FitResult:
     parameter_names: tuple[str, ...]
     parameter_sample: FloatArray
 
-    def band(self, suction: Any, level: float = LEVEL) -> Band:
+    @mind_words(level="probability")
+    def band(self, suction: Any, probability: float = PROBABILITY) -> Band:
         """Band of the curve at given suctions.
 
         Parameters
         ----------
         suction : float, str or array
             Suctions [cm].
-        level : float
+        probability : float
             Probability inside the band [1], between 0 and 1.
 
         Returns
@@ -134,25 +136,28 @@ class FitResult:
         Raises
         ------
         InputError
-            If the level is not between 0 and 1.
+            If `probability` is not between 0 and 1.
         """
-        if not 0.0 < level < 1.0:
-            raise InputError(f"band: level={level:g} must lie between 0 and 1, e.g. 0.9.")
+        if not 0.0 < probability < 1.0:
+            raise InputError(
+                f"band: probability={probability:g} must lie between 0 and 1, such as 0.9."
+            )
         at = np.atleast_1d(np.asarray(to_house(suction, "suction", "suction"), dtype=np.float64))
         model: Any = type(self.soil)
         curves = _curves(model, self.parameter_names[:-1], self.parameter_sample[:, :-1], at)
-        tail = 0.5 * (1.0 - level)
+        tail = 0.5 * (1.0 - probability)
         lower, median, upper = np.quantile(curves, [tail, 0.5, 1.0 - tail], axis=0)
-        return Band(at, lower, median, upper, level)
+        return Band(at, lower, median, upper, probability)
 
+    @mind_words(n="draws")
     def samples(
-        self, n: int | None = None, rng: np.random.Generator | None = None
+        self, draws: int | None = None, rng: np.random.Generator | None = None
     ) -> tuple[Soil, ...]:
         """Soils that the points allow, each as likely as the next.
 
         Parameters
         ----------
-        n : int, optional
+        draws : int, optional
             How many; all by default.
         rng : numpy.random.Generator, optional
             Chooses which when fewer than all are wanted; without it every few-th set is taken.
@@ -164,12 +169,12 @@ class FitResult:
         Raises
         ------
         InputError
-            If `n` is not between 1 and the size of the sample.
+            If `draws` is not between 1 and the size of the sample.
         """
         size = self.parameter_sample.shape[0]
-        n = size if n is None else int(n)
+        n = size if draws is None else int(draws)
         if not 1 <= n <= size:
-            raise InputError(f"samples: n={n} must lie between 1 and {size}.")
+            raise InputError(f"samples: draws={n} must lie between 1 and {size}.")
         if rng is None:
             chosen = np.linspace(0, size - 1, n).round().astype(int)
         else:
@@ -188,7 +193,7 @@ class FitResult:
             low, high = self.intervals[name]
             unit = parameter_unit(type(self.soil), name)
             rows.append((name, f"{value:.4g}", f"{low:.4g} to {high:.4g}", unit))
-        return rows, ("parameter", "best", f"{100 * LEVEL:.0f} % interval", "unit")
+        return rows, ("parameter", "best", f"{100 * PROBABILITY:.0f} % interval", "unit")
 
     def __repr__(self) -> str:
         rows, header = self._rows()
@@ -212,7 +217,7 @@ def fit_retention(
     *,
     k_sat: Any = None,
     priors: bool = True,
-    samples: int = SAMPLE_SIZE,
+    draws: int = SAMPLE_SIZE,
     seed: int = 0,
 ) -> FitResult:
     """Fit a soil model to a retention table.
@@ -229,7 +234,7 @@ def fit_retention(
     priors : bool
         Whether weak expectations about sands help where the points are silent. They are always
         listed in the result. Without them at least as many suctions as parameters are needed.
-    samples : int
+    draws : int
         Size of the posterior sample.
     seed : int
         Seed of the search's starting points and of the posterior sample.
@@ -274,8 +279,8 @@ def fit_retention(
             allowed=f"{len(free)} or more",
             cure="measure more suctions, choose a model with fewer parameters, or leave priors on",
         )
-    if samples < 50:
-        faults.add(f"samples={samples}", allowed="50 or more", cure="a few hundred is usual")
+    if draws < 50:
+        faults.add(f"draws={draws}", allowed="50 or more", cure="a few hundred is usual")
     faults.raise_if_any()
 
     problem = _Problem(model, free, points, priors)
@@ -298,21 +303,21 @@ def fit_retention(
     best = ends[int(np.argmin(costs))]
     agreeing = int(np.sum(costs <= best.cost + 1e-4 * (1.0 + best.cost)))
 
-    draws, effective = _posterior_sample(problem, best.x, samples, rng)
-    values = problem.values(draws)
-    k_draws = conductivity * np.exp(conductivity_error * rng.standard_normal(samples))
+    drawn, effective = _posterior_sample(problem, best.x, draws, rng)
+    values = problem.values(drawn)
+    k_draws = conductivity * np.exp(conductivity_error * rng.standard_normal(draws))
     sample = np.column_stack([values, k_draws])
     names = (*(each.name for each in free), "k_sat")
     best_values = dict(zip(names, [*map(float, problem.values(best.x)), conductivity], strict=True))
 
-    tail = 50.0 * (1.0 - LEVEL)
+    tail = 50.0 * (1.0 - PROBABILITY)
     low, high = np.percentile(sample, [tail, 100.0 - tail], axis=0)
     residuals = problem.curve(best.x)[0] - points.water_content
     rmse = float(np.sqrt(np.mean(residuals**2)))
     chi_square = float(np.sum((residuals / points.standard_error) ** 2))
     at_bound = problem.at_bound(best.x)
     cautions = [*table.cautions]
-    cautions += _cautions(problem, draws, at_bound, effective, agreeing, chi_square, points)
+    cautions += _cautions(problem, drawn, at_bound, effective, agreeing, chi_square, points)
     _warn(at_bound, points)
 
     soil: Soil = cast(Any, model)(

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
@@ -204,13 +205,14 @@ class RetentionTable:
         spread = np.sqrt((scatter + stated * self.lab_error**2) / (freedom + stated))
         return RetentionPoints(suctions, mean, spread / np.sqrt(count), count.astype(np.int64))
 
+    @mind_words(samples="draws")
     def fit(
         self,
         model: type[SoilModel],
         *,
         k_sat: Any = None,
         priors: bool = True,
-        samples: int = SAMPLE_SIZE,
+        draws: int = SAMPLE_SIZE,
         seed: int = 0,
     ) -> FitResult:
         """Fit a soil model to the points; `soilwater.lab.fitting.fit_retention` tells it all.
@@ -224,7 +226,7 @@ class RetentionTable:
             grading.
         priors : bool
             Whether weak expectations about sands help where the points are silent.
-        samples : int
+        draws : int
             Size of the posterior sample.
         seed : int
             Seed of the search and of the sample.
@@ -240,7 +242,7 @@ class RetentionTable:
         """
         from soilwater.lab.fitting import fit_retention
 
-        return fit_retention(self, model, k_sat=k_sat, priors=priors, samples=samples, seed=seed)
+        return fit_retention(self, model, k_sat=k_sat, priors=priors, draws=draws, seed=seed)
 
     def _subject(self) -> str:
         return f'Retention table "{self.sample}"' if self.sample else "Retention table"

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.words.errors import InputError
-from soilwater.words.units import plain_characters, to_house
+from soilwater.words.unit_texts import plain_characters
+from soilwater.words.units import to_house
 
 LOG_SUCTION = "log10 cm"
 """How a suction given as the base-10 logarithm of cm of water is named."""

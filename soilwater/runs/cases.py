@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.results import GEOMETRY, SIMULATED, kept_names
-from soilwater.weather.irrigation import Event, Rule
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import as_times, hours_between, stamp, to_timedelta

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.turf import Turf
-from soilwater.kernels import march
+from soilwater.kernels import rows
 from soilwater.weather.irrigation import Event, intercept, merge_intervals
 from soilwater.weather.series import Weather
 
@@ -79,11 +79,11 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
             left = 1.0 - np.divide(evaporated, demand, out=np.zeros(finer.n), where=demand > 0.0)
             transpiration, evaporation = transpiration * left, evaporation * left
     hours = finer.hours
-    intervals = np.empty((finer.n, march.N_FORCING))
-    intervals[:, march.START] = hours[:-1]
-    intervals[:, march.END] = hours[1:]
-    intervals[:, march.WATER_AMOUNT] = through
-    intervals[:, march.TRANSPIRATION_AMOUNT] = transpiration
-    intervals[:, march.EVAPORATION_AMOUNT] = evaporation
-    intervals[:, march.PHASE_START : march.PHASE_END + 1] = finer.demand_shape
+    intervals = np.empty((finer.n, rows.N_FORCING))
+    intervals[:, rows.START] = hours[:-1]
+    intervals[:, rows.END] = hours[1:]
+    intervals[:, rows.WATER_AMOUNT] = through
+    intervals[:, rows.TRANSPIRATION_AMOUNT] = transpiration
+    intervals[:, rows.EVAPORATION_AMOUNT] = evaporation
+    intervals[:, rows.PHASE_START : rows.PHASE_END + 1] = finer.demand_shape
     return Forcing(hours, intervals, finer.rain, irrigation, water - through)

@@ -108,7 +108,8 @@ def run_batch(
         so_far = lay_out(values, described, axes, ("time",))
         raise Interrupted(finish(so_far, times, settings, coords)) from None
     dataset = finish(lay_out(values, described, axes, ("time",)), times, settings, coords)
-    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+    dataset.attrs["wall_time_s"] = time.perf_counter() - begin
+    return dataset
 
 
 def _ready_store(
@@ -206,11 +207,13 @@ def finish(
     Dataset
         With attributes as the vocabulary has them.
     """
-    dataset["time"] = times
-    attached: xr.Dataset = attach(dataset)
-    return attached.assign_coords(coords or {}).assign_attrs(
+    attached: xr.Dataset = attach(dataset.assign_coords(time=times))
+    if coords:
+        attached = attached.assign_coords(coords)
+    attached.attrs.update(
         title="Soil water simulation",
         tolerance=settings.tolerance,
         ponding_limit_cm=settings.ponding_limit,
         refinement=settings.refinement,
     )
+    return attached

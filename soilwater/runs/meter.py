@@ -1,4 +1,4 @@
-"""What a hand-held moisture meter would show, and how long until it shows a given line."""
+"""What a hand-held moisture meter would show, and how long until it shows a given threshold."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
@@ -20,7 +22,8 @@ _MOST_NAMED = 5
 """How many profiles that are too shallow for a rod a message names."""
 
 
-def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
+@mind_words()
+def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
     """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
@@ -63,15 +66,18 @@ def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
     return attached
 
 
-def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) -> xr.DataArray:
-    """Days until the meter first falls to a reading.
+@mind_words(reading="threshold")
+def days_until(
+    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Any = None
+) -> xr.DataArray:
+    """Days until the meter first falls to a threshold.
 
     Parameters
     ----------
     run : Dataset
         From `simulate`, `simulate_many` or `compare_depths`.
-    reading : float, str or Quantity
-        The line [1], such as 0.12 or ``"12 %"``.
+    threshold : float, str or Quantity
+        The reading [1], such as 0.12 or ``"12 %"``.
     rod : float, str or Quantity
         Length of the rods [cm].
     since : datetime64, str or Timestamp, optional
@@ -80,7 +86,7 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
     Returns
     -------
     DataArray
-        Days [d], straight between output times: 0 where the reading is at or below the line
+        Days [d], straight between output times: 0 where the reading is at or below it
         from the start, infinity where it never falls to it within the run, NaN where the case
         has no result.
 
@@ -92,9 +98,9 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
     faults = Faults("Days until")
     line = 0.0
     with faults.catching():
-        line = number_to_house(reading, "water_content", "reading")
+        line = number_to_house(threshold, "water_content", "threshold")
     with faults.catching():
-        series = meter_reading(run, rod)
+        series = meter_reading(run, rod=rod)
         if "time" not in series.dims:
             faults.add("the Dataset has no times", cure="give the result of a simulation")
         else:
@@ -110,7 +116,7 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
         result, {d: series[d] for d in rest if d in series.coords}, rest, name="days_until"
     )
     attached: xr.DataArray = attach(crossing)
-    attached.attrs.update(reading=line, rod_length_cm=series.attrs["rod_length_cm"])
+    attached.attrs.update(threshold=line, rod_length_cm=series.attrs["rod_length_cm"])
     return attached
 
 

@@ -13,6 +13,7 @@ import xarray as xr
 
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.cases import (
     Case,
@@ -28,10 +29,11 @@ from soilwater.runs.gathering import finish, run_batch
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.results import describe_columns, lay_out
 from soilwater.runs.scheduling import Executor, Progress
-from soilwater.soils import Soil
-from soilwater.weather.irrigation import Event, Rule
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
 
@@ -239,12 +241,13 @@ def simulate_many(
     )
 
 
+@mind_words(soils="sand")
 def compare_depths(
     profile: Profile,
     depths: Any,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Sequence[Soil] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -269,9 +272,9 @@ def compare_depths(
         Thicknesses of the root zone [cm].
     weather : Weather or sequence of Weather
         Rain and reference evapotranspiration; several members make the dimension ``member``.
-    soils : sequence of Soil, optional
-        Soils to put into the varied layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
+    sand : Soil, FitResult or sequence of these, optional
+        Sand to put into the varied layer, such as ``fit.samples(50)``; several soils make the
+        dimension ``sample``. The soil of the profile when left out.
     turf : Turf, optional
         Roots, demand and interception.
     start : {"soaked", "drained"}, float, str or Quantity, optional
@@ -322,7 +325,7 @@ def compare_depths(
         faults.add("there are none", allowed="at least one")
     faults.raise_if_any()
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble(profiles, weather, soils, layer, common)
+    cases, axes = _ensemble(profiles, weather, sand, layer, common)
     settings, times = make_settings(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
@@ -330,11 +333,12 @@ def compare_depths(
     return run_batch(cases, axes, settings, times, n_threads, executor, store, progress)
 
 
+@mind_words(soils="sand")
 def simulate_ensemble(
     profile: Profile,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Sequence[Soil] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -357,9 +361,9 @@ def simulate_ensemble(
         Layers and base condition.
     weather : Weather or sequence of Weather
         Rain and reference evapotranspiration; several members make the dimension ``member``.
-    soils : sequence of Soil, optional
-        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
+    sand : Soil, FitResult or sequence of these, optional
+        Sand to put into one layer, such as a fit or ``fit.samples(50)``; several soils make the
+        dimension ``sample``. The soil of the profile when left out.
     turf : Turf, optional
         Roots, demand and interception.
     start : {"soaked", "drained"}, float, str or Quantity, optional
@@ -404,13 +408,13 @@ def simulate_ensemble(
     >>> import soilwater as sw
     >>> sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
     >>> green = sw.Profile.over_gravel(sands[0], "12 in")
-    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), soils=sands, output="24 h")
-    >>> band = sw.meter_reading(run, "3 in").quantile([0.05, 0.95], "sample")
+    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), sand=sands, output="24 h")
+    >>> band = sw.meter_reading(run, rod="3 in").quantile([0.05, 0.95], "sample")
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble([profile], weather, soils, layer, common)
+    cases, axes = _ensemble([profile], weather, sand, layer, common)
     settings, times = make_settings(
         cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
     )
@@ -420,13 +424,14 @@ def simulate_ensemble(
 def _ensemble(
     profiles: Sequence[Profile],
     weather: Weather | Sequence[Weather],
-    soils: Sequence[Soil] | None,
+    sand: Sand | None,
     layer: str | None,
     common: dict[str, Any],
 ) -> tuple[list[Case], dict[str, Sequence[Any]]]:
     """Every profile with every soil under every weather, and the dimensions behind profiles."""
     axes: dict[str, Sequence[Any]] = {}
-    if soils is not None:
+    if sand is not None:
+        _, soils = best_and_likely(sand)
         axes["sample"] = range(len(soils))
         profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
     members = [weather] if isinstance(weather, Weather) else list(weather)

@@ -11,13 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
-from soilwater.kernels import march
-from soilwater.kernels.ledger import INITIAL_STORAGE
+from soilwater.kernels import entry_points, rows
+from soilwater.kernels.rows import Packed
 from soilwater.runs.cases import Case
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import Forcing, make_forcing
-from soilwater.runs.packing import Packed, root_shares
-from soilwater.weather.irrigation import Rule
+from soilwater.runs.packing import root_shares
+from soilwater.weather.rules import Rule
 from soilwater.words.errors import Status
 from soilwater.words.times import hours_between
 
@@ -113,8 +113,8 @@ def _recent_rain(forcing: Forcing, hours: float, window: float) -> float:
 
 def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
     """March case `i` on to a time, filling the outputs on the way."""
-    now = packed.clock[i, march.TIME]
-    first_call = bool(np.isnan(packed.ledger[i, INITIAL_STORAGE]))
+    now = packed.clock[i, rows.TIME]
+    first_call = bool(np.isnan(packed.ledger[i, rows.INITIAL_STORAGE]))
     wanted = (packed.out_time <= hours) & (
         (packed.out_time > now) | (first_call & (packed.out_time == now))
     )
@@ -135,7 +135,7 @@ def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
         forcing_range=np.array([[0, forcing.intervals.shape[0]]]),
         out_time=times,
     )
-    march.march_columns(0, 1, *one)
+    entry_points.march_columns(0, 1, one)
     for name, values in outputs.items():
         getattr(packed, name)[i, chosen] = values[0, : chosen.size]
 

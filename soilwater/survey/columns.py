@@ -12,7 +12,8 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.text_tables import MISSING_CODES, TextTable
-from soilwater.words.units import in_people_units, number_to_house, plain_characters
+from soilwater.words.unit_texts import plain_characters
+from soilwater.words.units import in_people_units, number_to_house
 
 _ROLES = (
     ("latitude", r"\blat(itude)?\b"),

@@ -11,7 +11,8 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
 from soilwater.words.text_tables import MISSING_CODES
-from soilwater.words.units import number_to_house, plain_characters
+from soilwater.words.unit_texts import plain_characters
+from soilwater.words.units import number_to_house
 
 OUT_OF_LINE = 2.5
 """A depth this many times the median, or below it, is asked about (our own choice)."""

@@ -1,4 +1,4 @@
-"""Water applied: events, how evenly they fall, what the canopy keeps, and rules that decide.
+"""Water applied: events, and what the canopy keeps of them.
 
 Everything here is arithmetic on amounts and times; whether the soil takes the water is the
 solver's business. Watering restrictions, allocations and approved backflow protection are yours
@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -18,9 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
-from soilwater.words.units import in_people_units, number_to_house, to_house
+from soilwater.words.units import in_people_units, number_to_house, positive_number
 
-_HOURS_PER_DAY = 24.0
+HOURS_PER_DAY = 24.0
 _MINUTES_PER_HOUR = 60.0
 
 
@@ -62,14 +61,14 @@ class Event:
 
     def __post_init__(self) -> None:
         faults = Faults(f'Event "{self.name}"' if self.name else "Event")
-        amount = _positive(self.amount, "water_amount", "amount", faults)
+        amount = positive_number(self.amount, "water_amount", "amount", faults)
         given = [n for n in ("rate", "duration") if getattr(self, n) is not None]
         if not given:
             faults.add("neither rate nor duration is given", cure="give one of the two")
-        rate = _positive(self.rate, "water_rate", "rate", faults) if "rate" in given else 0.0
+        rate = positive_number(self.rate, "water_rate", "rate", faults) if "rate" in given else 0.0
         duration = 0.0
         if "duration" in given:
-            duration = _positive(self.duration, "duration", "duration", faults)
+            duration = positive_number(self.duration, "duration", "duration", faults)
         time: np.datetime64 = np.datetime64("NaT", "ns")
         with faults.catching():
             time = as_time(self.time, "time")
@@ -361,101 +360,6 @@ def too_soon_to_read(time: Any, events: Iterable[Event], *, root_zone: Any) -> s
     return ""
 
 
-def low_quarter_uniformity(depths: ArrayLike) -> float:
-    """Distribution uniformity: mean of the lowest quarter of catch-can depths over their mean.
-
-    The usual definition of the trade (Burt et al. 1997, J. Irrig. Drain. Eng. 123:423-442, from
-    memory). A quarter of a number of cans that four does not divide counts the last can in part.
-
-    Parameters
-    ----------
-    depths : array_like
-        Water caught in each can, in any one unit.
-
-    Returns
-    -------
-    float
-        Uniformity [1].
-
-    Raises
-    ------
-    InputError
-        For missing or negative depths, naming the first, or if nothing was caught at all.
-
-    Examples
-    --------
-    >>> low_quarter_uniformity([4.0, 6.0, 7.0, 7.0])
-    0.6666666666666666
-    """
-    caught = np.asarray(to_house(depths, "water_amount", "depths"), dtype=np.float64).ravel()
-    faults = Faults("depths")
-    negative = np.flatnonzero(caught < 0.0)
-    if negative.size:
-        first = int(negative[0])
-        faults.add(f"{caught[first]:g} at position {first}", allowed="0 or more")
-    elif caught.size < 4:
-        faults.add(f"{caught.size} cans", allowed="4 or more")
-    elif caught.sum() == 0.0:
-        faults.add("nothing was caught in any can")
-    faults.raise_if_any()
-    return _low_quarter(np.sort(caught)) / float(caught.mean())
-
-
-def uniformity_multipliers(uniformity: Any, spots: int) -> NDArray[np.float64]:
-    """Spread one application over spots so that it has a given low-quarter uniformity.
-
-    The multipliers are the quantiles of a lognormal distribution: never negative, and within a
-    few per cent of the normal rule uniformity = 1 - 1.27 x coefficient of variation (Warrick
-    1983, J. Irrig. Drain. Eng. 109:214-222, from memory) where that rule is used. Their mean is 1
-    and their low-quarter uniformity is the one asked for, whatever the number of spots.
-
-    Parameters
-    ----------
-    uniformity : float, str or Quantity
-        Low-quarter distribution uniformity, above 0 and up to 1 [1].
-    spots : int
-        Number of spots, 4 or more.
-
-    Returns
-    -------
-    array of float, shape (spots,)
-        Multipliers from the driest spot to the wettest [1]. Which spot of a green is which is for
-        you to say.
-
-    Raises
-    ------
-    InputError
-        If either is out of range.
-
-    Examples
-    --------
-    >>> uniformity_multipliers(0.7, 4).round(2)
-    array([0.7 , 0.89, 1.06, 1.35])
-    """
-    target = number_to_house(uniformity, "fraction", "uniformity")
-    faults = Faults("uniformity_multipliers")
-    if not 0.0 < target <= 1.0:
-        faults.add(f"uniformity is {target:g}", allowed="above 0, up to 1")
-    if isinstance(spots, bool) or spots != int(spots) or spots < 4:
-        faults.add(f"spots is {spots!r}", allowed="a whole number, 4 or more")
-    faults.raise_if_any()
-    standard = NormalDist()
-    scores = np.array([standard.inv_cdf((i + 0.5) / spots) for i in range(int(spots))])
-
-    def spread(sigma: float) -> NDArray[np.float64]:
-        # Shifted by the largest score, so that a wide spread does not overflow.
-        raw = np.exp(sigma * (scores - scores[-1]))
-        return np.asarray(raw / raw.mean())
-
-    low, high = 0.0, 1.0
-    while _low_quarter(spread(high)) > target:
-        high *= 2.0
-    for _ in range(100):
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if _low_quarter(spread(middle)) > target else (low, middle)
-    return spread(low)
-
-
 def intercept(
     water: ArrayLike, demand: ArrayLike, capacity: Any, *, stored: float = 0.0
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], float]:
@@ -515,135 +419,6 @@ def intercept(
     return through, evaporated, float(stored)
 
 
-@dataclass(frozen=True)
-class Rule:
-    """Irrigate a fixed amount at night when a meter reading falls below a line.
-
-    The reading is looked at once a day, at the decision hour, so there is never more than one
-    application a night. Nothing is applied while it rains.
-
-    Parameters
-    ----------
-    amount : float, str or Quantity
-        Water of one application [mm].
-    below : float, str or Quantity
-        Reading below which it is given: water content by volume [1].
-    rod : float, str or Quantity
-        Rod length of the meter that is read [cm].
-    rate : float, str or Quantity
-        Precipitation rate [mm/h].
-    hour : float, optional
-        Hour of the day of the decision, local standard time [h]; 22 when left out.
-    rain_window : float, str or Quantity, optional
-        How far back rain counts as "raining" [h].
-    rain_limit : float, str or Quantity, optional
-        Rain in that window above which nothing is applied [mm].
-    name : str, optional
-        Given to the events.
-
-    Raises
-    ------
-    InputError
-        With every fault found.
-
-    Examples
-    --------
-    >>> rule = Rule("6 mm", 0.15, rod="7.6 cm", rate="18 mm/h")
-    >>> rule.decide("2025-07-01 22:00", reading=0.14, recent_rain=0.0).amount
-    6.0
-    >>> rule.decide("2025-07-02 22:00", reading=0.16, recent_rain=0.0) is None
-    True
-    """
-
-    amount: float
-    below: float
-    rod: float = field(kw_only=True)
-    rate: float = field(kw_only=True)
-    hour: float = field(default=22.0, kw_only=True)
-    rain_window: float = field(default=1.0, kw_only=True)
-    rain_limit: float = field(default=0.0, kw_only=True)
-    name: str = field(default="rule", kw_only=True)
-
-    def __post_init__(self) -> None:
-        faults = Faults(f'Rule "{self.name}"')
-        checked = {
-            "amount": _positive(self.amount, "water_amount", "amount", faults),
-            "below": _positive(self.below, "water_content", "below", faults),
-            "rod": _positive(self.rod, "length", "rod", faults),
-            "rate": _positive(self.rate, "water_rate", "rate", faults),
-            "rain_window": _positive(self.rain_window, "duration", "rain_window", faults),
-        }
-        limit = hour = np.nan
-        with faults.catching():
-            limit = number_to_house(self.rain_limit, "water_amount", "rain_limit")
-        with faults.catching():
-            hour = number_to_house(self.hour, "duration", "hour")
-        if limit < 0.0:
-            faults.add(f"rain_limit is {limit:g} mm", allowed="0 or more")
-        if hour < 0.0 or hour >= _HOURS_PER_DAY:
-            faults.add(f"hour is {hour:g}", allowed="0 up to 24")
-        faults.raise_if_any()
-        for name, value in {**checked, "rain_limit": limit, "hour": hour}.items():
-            object.__setattr__(self, name, value)
-
-    def decision_times(self, start: Any, end: Any) -> NDArray[np.datetime64]:
-        """Instants of decision from `start` up to but not including `end`.
-
-        Parameters
-        ----------
-        start, end : datetime64, str or Timestamp
-            First and last instant of the run.
-        """
-        first, last = as_time(start, "start"), as_time(end, "end")
-        day = first.astype("datetime64[D]").astype("datetime64[ns]")
-        times = np.arange(day, last, np.timedelta64(1, "D")) + to_timedelta(self.hour)
-        return np.asarray(times[np.greater_equal(times, first) & np.less(times, last)])
-
-    def decide(self, time: Any, reading: float, recent_rain: float) -> Event | None:
-        """Decide at one instant.
-
-        Parameters
-        ----------
-        time : datetime64, str or Timestamp
-            The instant of decision; the event starts then.
-        reading : float
-            What the meter reads [1].
-        recent_rain : float
-            Rain in the `rain_window` before the decision [mm].
-
-        Returns
-        -------
-        Event or None
-            Nothing when the reading is high enough or it has been raining.
-
-        Raises
-        ------
-        InputError
-            If the reading or the rain is missing.
-        """
-        faults = Faults(f'Rule "{self.name}"')
-        if not np.isfinite(reading):
-            faults.add(f"the reading is {reading}", where=stamp(as_time(time, "time")))
-        if not np.isfinite(recent_rain):
-            faults.add(f"the recent rain is {recent_rain}", where=stamp(as_time(time, "time")))
-        faults.raise_if_any()
-        if reading >= self.below or recent_rain > self.rain_limit:
-            return None
-        return Event(time, self.amount, rate=self.rate, name=self.name)
-
-
-def _positive(value: Any, quantity: str, name: str, faults: Faults) -> float:
-    """Read a value that must be above 0, noting what is wrong with it."""
-    number = np.nan
-    with faults.catching():
-        number = number_to_house(value, quantity, name)
-    if number <= 0.0:
-        faults.add(
-            f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
-        )
-    return number
-
-
 def _check_inside(events: Sequence[Event], edges: NDArray[np.datetime64]) -> None:
     faults = Faults("Irrigation events")
     first, last = np.datetime64(edges[0]), np.datetime64(edges[-1])
@@ -655,10 +430,3 @@ def _check_inside(events: Sequence[Event], edges: NDArray[np.datetime64]) -> Non
                 allowed=f"{stamp(first)} to {stamp(last)}",
             )
     faults.raise_if_any(InputError)
-
-
-def _low_quarter(ascending: NDArray[np.float64]) -> float:
-    """Mean of the lowest quarter, the last value counted in part."""
-    quarter = ascending.size / 4.0
-    weight = np.clip(quarter - np.arange(ascending.size), 0.0, 1.0)
-    return float(ascending @ weight / quarter)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from soilwater.words.units import feet_and_inches, plain_characters, plain_number
+from soilwater.words.unit_texts import feet_and_inches, plain_characters, plain_number
 
 _MISSING_WORDS = frozenset(
     ("", "-", "--", "–", "—", ".", "na", "n/a", "n.a.", "nan", "nat", "none", "null", "missing")

@@ -111,7 +111,7 @@ def _check_workbook(path: Path) -> bool:
 
 def _refuse_uncomputed(path: Path, sheet: str, page: Any) -> None:
     """Refuse formulas whose value was never stored: each would be a measurement lost."""
-    import openpyxl
+    import openpyxl  # type: ignore[import-untyped]
 
     formulas = openpyxl.load_workbook(path)[sheet]
     lost = [
@@ -174,7 +174,7 @@ def _alike(lines: Lines) -> int:
 def grid_of_workbook(path: Path, sheet: str | None) -> Grid:
     """Read one sheet of a workbook, merged cells filled downwards."""
     try:
-        import openpyxl  # type: ignore[import-untyped]
+        import openpyxl
     except ImportError:
         raise InputError(
             f"{path.name}: reading a workbook needs openpyxl; install soilwater[io], or save the "
@@ -196,6 +196,7 @@ def grid_of_workbook(path: Path, sheet: str | None) -> Grid:
         what = f"sheet={sheet!r}" if sheet else f"{len(filled)} sheets have something in them"
         faults.add(what, allowed=", ".join(map(repr, filled)), cure="name one with sheet=")
         raise faults.as_error()
+    assert sheet is not None
     page = book[sheet]
     if page.max_row * page.max_column > MOST_CELLS:
         raise InputError(

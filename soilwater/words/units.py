@@ -22,7 +22,6 @@ import datetime
 import math
 import numbers
 import re
-import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -33,6 +32,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults, InputError, UnitError
+from soilwater.words.unit_texts import (
+    NUMBER_AND_UNIT,
+    PER_CENT,
+    RATIO,
+    SPELLINGS,
+    feet_and_inches,
+    plain_characters,
+    plain_number,
+)
 
 CM_PER_INCH = 2.54
 PASCAL_PER_CM_OF_WATER = 98.0665
@@ -272,6 +280,35 @@ def number_to_house(value: Any, quantity: str, name: str) -> float:
     return float(result)
 
 
+def positive_number(value: Any, quantity: str, name: str, faults: Faults) -> float:
+    """Check a number that has to be above 0.
+
+    Parameters
+    ----------
+    value : float, str or Quantity
+        What was given, in the house unit of its quantity or with a unit.
+    quantity : str
+        Its quantity.
+    name : str
+        What messages call it.
+    faults : Faults
+        Where a fault is noted.
+
+    Returns
+    -------
+    float
+        The number; of no use where a fault was noted.
+    """
+    number = math.nan
+    with faults.catching():
+        number = number_to_house(value, quantity, name)
+    if number <= 0.0:
+        faults.add(
+            f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
+        )
+    return number
+
+
 def in_people_units(value: float, quantity: str) -> str:
     """Write a value the way both halves of the trade read it.
 
@@ -382,64 +419,7 @@ def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | ND
 # Of one number with its unit; the patterns below take quadratic time on endless rows of digits.
 _LONGEST_TEXT = 200
 
-_DECIMAL = r"(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
-_NUMBER = rf"(?:(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*|{_DECIMAL})"
-_NUMBER_AND_UNIT = re.compile(rf"([-+]?)\s*({_NUMBER})(?![\d,.])\s*(.*)", re.DOTALL)
-_FEET_AND_INCHES = re.compile(
-    rf"""([-+]?)\s*
-    (?:({_NUMBER})\s*(?:ft\.?|feet|foot|')\s*,?)?\s*
-    (?:({_NUMBER})\s*(in\.?|inch|inches|"|''|))?""",
-    re.VERBOSE | re.IGNORECASE,
-)
-_RATIO = re.compile(rf"({_NUMBER})\s*(?::|\bin\b)\s*({_NUMBER})", re.IGNORECASE)
-_PER_CENT = re.compile(
-    r"(?:vol\.?\s*)?(?:%|per\s?cent)(?:\s*\(?(?:by\s+volume|v/v|vol\.?|vwc)\)?)?", re.IGNORECASE
-)
 _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
-
-
-def plain_characters(text: str) -> str:
-    """Write typographic fractions, quotes, primes, exponents and minus signs as plain characters.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``"14¾″"`` or ``"kPa⁻¹"``.
-
-    Returns
-    -------
-    str
-        Stripped: ``'14 3/4"'``, ``"kPa-1"``.
-    """
-    if text.isascii():
-        return text.strip()
-    spaced = "".join(
-        f" {character}" if unicodedata.decomposition(character).startswith("<fraction>") else
-        character
-        for character in text
-    )  # fmt: skip
-    plain = unicodedata.normalize("NFKC", spaced)
-    return plain.translate(str.maketrans("⁄−‘’′“”μ", "/-'''\"\"u")).replace("″", '"').strip()
-
-
-def plain_number(text: str) -> float:
-    """Read a number without sign or unit.
-
-    Parameters
-    ----------
-    text : str
-        Plain characters such as ``14 3/4``, ``14-3/4``, ``3/4`` or ``14.75``.
-
-    Returns
-    -------
-    float
-        Its value.
-    """
-    fraction = re.fullmatch(r"(?:(\d+)[\s-]+)?(\d+)\s*/\s*(\d+)", text.strip())
-    if fraction is None:
-        return float(text)
-    whole, top, bottom = (int(part or 0) for part in fraction.groups())
-    return whole + top / bottom
 
 
 def _from_text(text: str, quantity: str, name: str) -> float:
@@ -453,10 +433,10 @@ def _from_text(text: str, quantity: str, name: str) -> float:
         if inches is not None:
             return inches * (CM_PER_INCH if kind.house == "cm" else 10 * CM_PER_INCH)
     if quantity == "slope":
-        ratio = _RATIO.fullmatch(plain)
+        ratio = RATIO.fullmatch(plain)
         if ratio is not None:
             return _from_ratio(plain_number(ratio[1]), plain_number(ratio[2]), text, name)
-    split = _NUMBER_AND_UNIT.fullmatch(plain)
+    split = NUMBER_AND_UNIT.fullmatch(plain)
     if split is None:
         cure = "write the decimal with a point and thousands without a comma" * ("," in plain)
         raise _refusal(name, f'"{text}" does not begin with a number', quantity, cure)
@@ -466,29 +446,6 @@ def _from_text(text: str, quantity: str, name: str) -> float:
         cure = f"write {digits} without quotes if it is in the house unit, else add the unit"
         raise _refusal(name, f'"{text}" has no unit', quantity, cure)
     return float(_times_unit(value, unit, quantity, name, f'"{text}"'))
-
-
-def feet_and_inches(text: str) -> float | None:
-    """Read a length in feet and inches.
-
-    Parameters
-    ----------
-    text : str
-        Plain characters such as ``1 ft 2 in``, ``1'2"``, ``1'2`` or ``14 3/4 in``.
-
-    Returns
-    -------
-    float or None
-        Inches; None for any other text.
-    """
-    match = _FEET_AND_INCHES.fullmatch(text)
-    if match is None:
-        return None
-    sign, feet, inches, mark = match.groups()
-    if feet is None and not mark:
-        return None
-    total = 12 * (plain_number(feet) if feet else 0.0) + (plain_number(inches) if inches else 0.0)
-    return -total if sign == "-" else total
 
 
 def _from_ratio(rise: float, run: float, text: str, name: str) -> float:
@@ -501,26 +458,6 @@ def _from_ratio(rise: float, run: float, text: str, name: str) -> float:
 
 
 # --- units ---------------------------------------------------------------------------------------
-
-_UK = r"\b(?:uk|imp(?:erial)?\.?)[\s_]*"
-_SPELLINGS: tuple[tuple[str, str], ...] = (
-    (rf"{_UK}gpm\b", "imperial_gallon/min"),
-    (rf"{_UK}gal(?:lons?)?\b", "imperial_gallon"),
-    (r"\b(?:us\s*)?gpm\b", "gallon/min"),
-    (r"\bus\s*gal(?:lons?)?\b", "gallon"),
-    (r"\s*\bof\s+water\b|[\s_]*H2O\b", ""),
-    (r"\bsq(?:uare|\.)?\s*(ft|feet|foot|in|inch|inches|yd|m|meters?|metres?)\b", r"\1**2"),
-    (r"\bper\b", "/"),
-    (r"\bacre-(ft|feet|in|inch|inches)\b", r"acre*\1"),
-    (r"/\s*1[, ]?000\s*(?=[a-z])", "/1000/"),
-    (r"(?<=[a-z])\^?(-?[1-9])\b", r"**\1"),
-    (r"\bin\.", "in"),
-    (r"\bcb\b", "cbar"),
-    (r"\bmb\b", "mbar"),
-    (r"\bkpa\b", "kPa"),
-    (r"\bhpa\b", "hPa"),
-    (r"^\s*/", "1/"),
-)
 
 
 @lru_cache(maxsize=1)
@@ -539,7 +476,7 @@ def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> 
     dimensionless = kind.measures[0][0] == "1"
     if unit.strip() == kind.house or (dimensionless and unit.strip() == "1"):
         return value
-    if dimensionless and _PER_CENT.fullmatch(plain_characters(unit)):
+    if dimensionless and PER_CENT.fullmatch(plain_characters(unit)):
         if quantity != "water_content" and len(unit.split()) > 2:
             raise _refusal(name, f"{given} is a volume fraction", quantity)
         return value / 100
@@ -553,7 +490,7 @@ def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> 
 def _one(unit: str) -> Any:
     """One `unit` as a pint quantity; None when pint cannot read it."""
     spelled = plain_characters(unit)
-    for pattern, replacement in _SPELLINGS:
+    for pattern, replacement in SPELLINGS:
         spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
     try:
         one = _registry().parse_expression(spelled)

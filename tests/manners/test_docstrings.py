@@ -16,6 +16,7 @@ from soilwater.words.vocabulary import VARIABLES
 PUBLIC = (
     "decisions",
     "ground.profile",
+    "ground.stress",
     "ground.turf",
     "lab.fitting",
     "lab.retention",
@@ -28,8 +29,10 @@ PUBLIC = (
     "weather.evapotranspiration",
     "weather.irrigation",
     "weather.reference_et",
+    "weather.rules",
     "weather.series",
     "weather.station.files",
+    "weather.uniformity",
     "words.errors",
     "words.text_tables",
     "words.units",

@@ -91,7 +91,7 @@ def test_a_far_cell_a_page_and_endless_digits_are_refused(tmp_path):
 @pytest.mark.parametrize("date", ["01/07/2025", "04:00", "26-07-05"])
 def test_what_could_be_two_dates_is_asked(date):
     refused(lambda: sw.Event(date, "6 mm", rate="18 mm/h"), f'"{date}"', "20")
-    refused(lambda: sw.steady_weather(3, 4.0, start=date), f'"{date}"')
+    refused(lambda: sw.steady_weather(3, 4.0, first_day=date), f'"{date}"')
 
 
 def test_days_with_a_unit():

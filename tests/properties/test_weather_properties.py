@@ -7,14 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soilwater.ground.turf import Turf
-from soilwater.weather.irrigation import (
-    Event,
-    intercept,
-    low_quarter_uniformity,
-    merge_intervals,
-    uniformity_multipliers,
-)
+from soilwater.weather.irrigation import Event, intercept, merge_intervals
 from soilwater.weather.series import Weather, cumulative_demand, from_days, steady_weather
+from soilwater.weather.uniformity import low_quarter_uniformity, uniformity_multipliers
 
 START = np.datetime64("2025-03-30", "ns")
 
@@ -72,7 +67,7 @@ def test_refining_anywhere_changes_no_course(sky, minutes):
     )
 )
 def test_no_event_loses_water_and_every_one_has_its_edges(rows):
-    sky = steady_weather(2, 5.0, start="2025-07-01")
+    sky = steady_weather(2, 5.0, first_day="2025-07-01")
     events = [
         Event(sky.start + np.timedelta64(minute, "m"), amount, duration=hours)
         for minute, amount, hours in rows

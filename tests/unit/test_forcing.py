@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.kernels import march
+from soilwater.kernels import rows as kernel_rows
 from soilwater.runs.forcing import make_forcing
 
 DAYS = sw.steady_weather(2, 5.0, rain=2.4)
@@ -12,7 +12,7 @@ TURF = sw.Turf(15.0, crop_coefficient=0.8, cover=0.75)
 
 
 def rows(forcing, *names):
-    return [forcing.intervals[:, getattr(march, name)] for name in names]
+    return [forcing.intervals[:, getattr(kernel_rows, name)] for name in names]
 
 
 def test_intervals_lie_end_to_end_and_carry_what_falls_in_them():
@@ -35,7 +35,7 @@ def test_without_turf_nothing_is_asked_of_the_soil():
     forcing = make_forcing(DAYS, None, [])
     for demand in rows(forcing, "TRANSPIRATION_AMOUNT", "EVAPORATION_AMOUNT"):
         assert not demand.any()
-    assert forcing.intervals[:, march.WATER_AMOUNT].sum() == pytest.approx(4.8)
+    assert forcing.intervals[:, kernel_rows.WATER_AMOUNT].sum() == pytest.approx(4.8)
 
 
 def test_an_event_cuts_the_intervals_and_only_they_get_its_water():

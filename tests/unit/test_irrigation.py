@@ -11,18 +11,17 @@ import pytest
 
 from soilwater.weather.irrigation import (
     Event,
-    Rule,
     cycle_and_soak,
     hand_water,
     intercept,
     irrigation_amounts,
-    low_quarter_uniformity,
     merge_intervals,
     syringe,
     too_soon_to_read,
-    uniformity_multipliers,
 )
+from soilwater.weather.rules import Rule
 from soilwater.weather.series import cumulative_demand, steady_weather
+from soilwater.weather.uniformity import low_quarter_uniformity, uniformity_multipliers
 from soilwater.words.errors import InputError
 
 

@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 FIELD = sw.Profile([sw.Layer(LOAM, 40.0, "loam")], sw.FreeDrainage())
 TURF = sw.Turf(15.0, cover=0.9, interception=0.5)
 DAY = sw.steady_weather(1, 5.0)
@@ -289,6 +289,6 @@ def test_a_finer_mesh_and_tolerance_change_little():
     fine = sw.simulate(GREEN, DAY, turf=TURF, output="24 h", tolerance=3e-4, refinement=3.0)
     assert fine.sizes["node_depth"] > 2.5 * coarse.sizes["node_depth"]
     assert int(fine.steps) > int(coarse.steps)
-    assert float(sw.meter_reading(fine, 7.6)[-1]) == pytest.approx(
-        float(sw.meter_reading(coarse, 7.6)[-1]), abs=1e-3
+    assert float(sw.meter_reading(fine, rod=7.6)[-1]) == pytest.approx(
+        float(sw.meter_reading(coarse, rod=7.6)[-1]), abs=1e-3
     )

@@ -9,6 +9,7 @@ import textwrap
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
 
 import soilwater as sw
 from soilwater.runs import scheduling
@@ -16,8 +17,6 @@ from soilwater.runs.store import block_shape, blocks_of
 
 zarr = pytest.importorskip("zarr")
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 WEATHER = sw.steady_weather(1, 5.0)
 DEPTHS = np.linspace(20.0, 40.0, 50)
 
@@ -159,7 +158,9 @@ def test_values_are_read_when_they_are_asked_for(tmp_path):
 def test_the_meter_reads_a_store(tmp_path):
     stored = run(tmp_path / "run.zarr")
     in_memory = sw.simulate_many(cases(), output=12.0)
-    xr.testing.assert_equal(sw.meter_reading(stored, "3 in"), sw.meter_reading(in_memory, "3 in"))
+    xr.testing.assert_equal(
+        sw.meter_reading(stored, rod="3 in"), sw.meter_reading(in_memory, rod="3 in")
+    )
 
 
 def test_a_killed_run_is_taken_up_where_it_stopped(tmp_path):

@@ -6,13 +6,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
-from soilwater.ground.turf import (
-    COOL_SEASON_CALIFORNIA,
-    WARM_SEASON_CALIFORNIA,
-    RoundedStress,
-    SShapedStress,
-    Turf,
-)
+from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.turf import COOL_SEASON_CALIFORNIA, WARM_SEASON_CALIFORNIA, Turf
 from soilwater.kernels import uptake
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import InputError
@@ -91,7 +86,7 @@ def test_demand_is_split_by_cover():
 def test_monthly_coefficients_follow_the_month():
     turf = Turf.cool_season_california()
     for month, expected in enumerate(MEYER_COOL, start=1):
-        day = steady_weather(1, 1.0, start=f"2025-{month:02d}-28")
+        day = steady_weather(1, 1.0, first_day=f"2025-{month:02d}-28")
         assert turf.demand(day)[0].sum() == pytest.approx(expected)
 
 

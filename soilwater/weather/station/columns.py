@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults
 from soilwater.words.text_tables import TextTable
-from soilwater.words.units import plain_characters
+from soilwater.words.unit_texts import plain_characters
 
 _TRACE = ("t", "tr", "trace")
 
