@@ -14,10 +14,10 @@ from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 import soilwater as sw
 from soilwater.kernels import entry_points
 from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
-from soilwater.runs.cases import Settings
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.packing import pack, root_shares
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 
 TOP, FINE = 7.6, 1e-5
@@ -69,7 +69,9 @@ class Problem:
 
     def ours(self, tolerance: float) -> Callable[[], Run]:
         """A function that solves once."""
-        settings = Settings(np.array(self.hours), (), tolerance=tolerance)
+        hours = np.array(self.hours)
+        times = self.case.weather.start + (3600.0 * hours).astype("timedelta64[s]")
+        settings = Settings(hours, times, (), tolerance=tolerance)
         forcing = make_forcing(self.case.weather, self.case.turf, ())
         fresh = pack([self.case], [self.mesh], [self.start], [forcing], settings)
         changing = [name for name in fresh._fields if name not in ("tables", "scalars", "forcing")]

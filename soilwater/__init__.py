@@ -71,11 +71,20 @@ from soilwater.lab.fitting import Band, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
-from soilwater.runs.cases import Case, HeldSurface
+from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
-from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.soils import (
+    BrooksCorey,
+    CapillaryModel,
+    Kosugi,
+    SoilModel,
+    TwoComponent,
+    VanGenuchten,
+    WithDryEnd,
+    register_soil_model,
+)
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
@@ -104,6 +113,7 @@ __all__ = [
     "BaseSuction",
     "BrooksCorey",
     "CapillaryBreak",
+    "CapillaryModel",
     "Case",
     "CauseOdds",
     "Change",
@@ -143,6 +153,7 @@ __all__ = [
     "SeepageFace",
     "Site",
     "SlopeEquivalent",
+    "SoilModel",
     "SoilWaterError",
     "SoilWaterWarning",
     "Spot",
@@ -191,6 +202,7 @@ __all__ = [
     "read_station",
     "read_survey",
     "read_weather",
+    "register_soil_model",
     "regrade",
     "remove_mat",
     "simulate",

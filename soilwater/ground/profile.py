@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.kernels import rows
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.renamed import mind_words
@@ -30,6 +31,11 @@ INTERVAL_GROWTH = 1.3
 """Each interval may be this much longer than its neighbour nearer an interface."""
 COARSEST_INTERVAL = 1.0
 """Largest distance of nodes [cm]."""
+DEEPEST = 10_000.0
+"""Deepest profile [cm] that is taken. Below a few metres nothing a turf feels is decided, and a
+length in another unit than the one meant (mm for cm, or a stray power of ten) is found here."""
+MOST_NODES = 100_000
+"""Most nodes of a column; a run of 100 000 takes minutes a day."""
 
 
 def _not_negative(subject: str, name: str, value: Any, quantity: str) -> float:
@@ -115,6 +121,10 @@ class FreeDrainage:
 class WaterTable:
     """A water table that stays at a depth, below the profile or within it.
 
+    Below the profile it holds the base at its height above the water, as a perfect plate would: all
+    between is taken to let water pass at once. Soil that lies there holds drainage back and lets
+    less rise, so write it out as layers down to the water where it matters.
+
     Parameters
     ----------
     depth : float, str or Quantity
@@ -173,8 +183,8 @@ class Layer:
 
     Parameters
     ----------
-    soil : Soil
-        What fills the layer.
+    soil : Soil or FitResult
+        What fills the layer; a fit stands for its best curve.
     thickness : float, str or Quantity
         Thickness [cm].
     name : str, optional
@@ -196,11 +206,15 @@ class Layer:
             thickness = number_to_house(self.thickness, "length", "thickness")
             if thickness <= 0.0:
                 faults.add(f"thickness is {thickness:g} cm", allowed="above 0 cm")
+            elif thickness > DEEPEST:
+                faults.add(f"thickness is {thickness:g} cm", allowed=f"up to {DEEPEST:g} cm")
             object.__setattr__(self, "thickness", thickness)
-        if not hasattr(self.soil, "effective_saturation"):
+        if isinstance(self.soil, FitResult):
+            object.__setattr__(self, "soil", self.soil.soil)
+        if not hasattr(self.soil, "effective_saturation") or isinstance(self.soil, type):
             faults.add(
                 f"soil is {self.soil!r}",
-                allowed='a soil, such as VanGenuchten.texture_class("sand")',
+                allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
                 cure="layers are Layer(soil, thickness, name)",
             )
         faults.raise_if_any()
@@ -284,6 +298,9 @@ class Profile:
             faults.add(
                 f'{names.count(name)} layers are called "{name}"', cure="give each its own name"
             )
+        deep = sum(layer.thickness for layer in layers if isinstance(layer, Layer))
+        if deep > DEEPEST:
+            faults.add(f"it is {deep:g} cm deep", allowed=f"up to {DEEPEST:g} cm")
         if not layers:
             faults.add("it has no layers", cure="give at least one Layer(soil, thickness, name)")
         if not isinstance(self.base, tuple(BASES.values())):
@@ -342,6 +359,18 @@ class Profile:
         """Depths of the layers' upper and lower ends [cm], shape (n_layers + 1,)."""
         return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in self.layers])])
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is left out below the last layer, and how to put it in, for people."""
+        if not isinstance(self.base, WaterTable) or self.base.depth <= self.depth + 0.1:
+            return ()
+        between = self.base.depth - self.depth
+        return (
+            f"note: the {in_people_units(between, 'length')} between base and water table are "
+            "taken to let water pass at once, like a perfect plate; for soil that lies there add "
+            f'Layer(soil, {between:g}, "subsoil")',
+        )
+
     def layer_index(self, name: str | None = None) -> int:
         """Position of a layer by its name; of the root zone, or the only layer, without one.
 
@@ -396,13 +425,13 @@ class Profile:
         layers[i] = replace(layers[i], thickness=thickness)
         return replace(self, layers=tuple(layers))
 
-    def with_soil(self, soil: Soil, *, layer: str | None = None) -> Profile:
+    def with_soil(self, soil: Soil | FitResult, *, layer: str | None = None) -> Profile:
         """Return the same profile with another soil in one layer.
 
         Parameters
         ----------
-        soil : Soil
-            What fills the layer instead.
+        soil : Soil or FitResult
+            What fills the layer instead; a fit stands for its best curve.
         layer : str, optional
             Name of the layer; the root zone, or the only layer, when left out.
 
@@ -418,7 +447,7 @@ class Profile:
         """
         i = self.layer_index(layer)
         layers = list(self.layers)
-        layers[i] = replace(layers[i], soil=soil)
+        layers[i] = replace(layers[i], soil=cast(Soil, soil))
         return replace(self, layers=tuple(layers))
 
     def mesh(self, refinement: float = 1.0) -> Mesh:
@@ -435,6 +464,11 @@ class Profile:
         Mesh
             Depths of the nodes [cm], shape (n,); number of the soil in each interval, shape
             (n - 1,); and the soils. Neighbouring layers of one soil are meshed as one.
+
+        Raises
+        ------
+        InputError
+            If it would have more than `MOST_NODES` nodes.
         """
         soils: list[Soil] = []
         thicknesses: list[float] = []
@@ -444,6 +478,13 @@ class Profile:
             else:
                 soils.append(layer.soil)
                 thicknesses.append(layer.thickness)
+        count = sum(_plain_intervals(thickness) for thickness in thicknesses) * refinement
+        if count > MOST_NODES:
+            most = np.floor(MOST_NODES * refinement / count)
+            raise InputError(
+                f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
+                f"{MOST_NODES:,}; take a refinement of {most:g} or less."
+            )
         depth, number = [np.zeros(1)], []
         for i, thickness in enumerate(thicknesses):
             steps = _graded_steps(thickness, refinement)
@@ -510,14 +551,20 @@ class Profile:
     def __repr__(self) -> str:
         table = echo_table(self._rows(), _HEADER)
         lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, f"  base: {self.base}"])
+        return "\n".join([*lines, f"  base: {self.base}", *("  " + each for each in self.notes)])
 
     def _repr_html_(self) -> str:
         rows = [*self._rows(), ("base", "", "", str(self.base), "")]
+        rows += [("note", "", "", each, "") for each in self.notes]
         return html_table(rows, _HEADER, caption=self._title())
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
+
+
+def _plain_intervals(thickness: float) -> float:
+    """Count the intervals of a layer on a plain mesh."""
+    return float(_graded_steps(thickness, 1.0).size)
 
 
 @lru_cache(maxsize=4096)

@@ -77,4 +77,5 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
 
 
 def _is_soil(given: object) -> bool:
-    return hasattr(given, "effective_saturation") and hasattr(given, "conductivity")
+    curves = hasattr(given, "effective_saturation") and hasattr(given, "conductivity")
+    return curves and not isinstance(given, type)

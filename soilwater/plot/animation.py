@@ -81,13 +81,13 @@ def animate_dry_down(
     profile(run, at=run.time.values[chosen[0]], rod=rod, ax=left)
     figure.set_dpi(DOTS_PER_INCH)
     column, length = only_column(run), number_to_house(rod, "length", "rod")
-    end = left.get_xlim()[1]
+    end, title = left.get_xlim()[1], left.set_title("day")
     # All that stays is drawn once: axes with their numbers take most of the time of a picture.
     figure.canvas.draw()
     figure.set_layout_engine("none")
     for artist in _inside(left):
         artist.remove()
-    for artist in (line, dot):
+    for artist in (line, dot, title):
         artist.set_animated(True)
     figure.canvas.draw()
     canvas: Any = figure.canvas
@@ -96,11 +96,11 @@ def animate_dry_down(
     def picture(i: int) -> Image.Image:
         canvas.restore_region(empty)
         draw_inside(left, column, [(i, "")], end, length)
-        left.set_title(f"day {shown.days[i]:.1f}")
+        title.set_text(f"day {shown.days[i]:.1f}")
         line.set_data(shown.days[: i + 1], shown.middle[0, : i + 1])
         dot.set_data([shown.days[i]], [shown.middle[0, i]])
         inside = sorted(_inside(left), key=lambda artist: artist.get_zorder())
-        for artist in (*inside, *left.spines.values(), left.title, line, dot):
+        for artist in (*inside, *left.spines.values(), title, line, dot):
             artist.axes.draw_artist(artist)
         for artist in inside:
             artist.remove()

@@ -9,8 +9,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.accessor import dimension_names
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length
 from soilwater.words.times import as_time, hours_between, stamp

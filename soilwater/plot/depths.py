@@ -12,8 +12,8 @@ from matplotlib.patches import Rectangle
 from soilwater.ground.profile import CapillaryBreak, Profile, SeepageFace
 from soilwater.plot import style
 from soilwater.plot.data import Through, moments, only_column, water_through
+from soilwater.runs.columns_of import Column
 from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
-from soilwater.runs.results import Column
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length
 from soilwater.words.units import number_to_house

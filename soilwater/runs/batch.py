@@ -15,9 +15,10 @@ from soilwater.ground.profile import Mesh
 from soilwater.kernels import entry_points, rows
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.kernels.rows import Packed
-from soilwater.runs.cases import Case, Settings
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
 from soilwater.runs.packing import pack
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.words.errors import InputError, Status
@@ -133,9 +134,9 @@ def _results(
     if "suction" in settings.names:
         values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
     if "storage" in settings.names:
-        # The ledger counts water above the dry end of the curves, and the pond.
+        # The ledger counts water above the dry end of the curves, and what stands on them.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
-        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE] - ponding
+        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         values["storage"] = held + np.array(dry)[:, None]
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:

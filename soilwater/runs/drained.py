@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh, Profile
 from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.runs.results import describe_columns, lay_out
+from soilwater.runs.layout import describe_columns, lay_out
+from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.renamed import mind_words
@@ -54,6 +55,7 @@ def resting_suction(profile: Profile) -> float:
     return suction
 
 
+@in_full
 @mind_words(soils="sand")
 def drained_state(
     profile: Profile, *, sand: Sand | None = None, layer: str | None = None
@@ -67,11 +69,8 @@ def drained_state(
     ----------
     profile : Profile
         Layers and base condition.
-    sand : Soil, FitResult or sequence of these, optional
-        Sand to put into one layer, such as a fit or ``fit.samples(50)``; several soils make the
-        dimension ``sample``. The soil of the profile when left out.
-    layer : str, optional
-        Name of the layer the soils go into; the root zone, or the only layer, when left out.
+    {sand}
+    {layer}
 
     Returns
     -------

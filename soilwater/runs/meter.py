@@ -9,8 +9,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, WaterContent
 from soilwater.words.renamed import mind_words
@@ -93,7 +93,8 @@ def days_until(
     Raises
     ------
     InputError
-        If the run has no times, `since` lies outside it, or as for `meter_reading`.
+        If the run has no times or they do not go forward, `since` lies outside it, or as for
+        `meter_reading`.
     """
     faults = Faults("Days until")
     line = 0.0
@@ -104,6 +105,7 @@ def days_until(
         if "time" not in series.dims:
             faults.add("the Dataset has no times", cure="give the result of a simulation")
         else:
+            _check_forward(run.time.values, faults)
             begin = _time_within(run.time.values, since, faults)
     faults.raise_if_any()
     days = np.asarray(hours_between(begin, run.time.values)) / 24.0
@@ -137,6 +139,15 @@ def _check_rod(length: float, columns: Sequence[Column]) -> None:
             cure="take a shorter rod, or leave out the profiles that are too shallow",
         )
     faults.raise_if_any()
+
+
+def _check_forward(times: NDArray[np.datetime64], faults: Faults) -> None:
+    """Note where the times of a run stand still or go back."""
+    for i in np.flatnonzero(np.diff(times) <= np.timedelta64(0, "ns"))[:1].tolist():
+        faults.add(
+            f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",
+            cure='give run.sortby("time").drop_duplicates("time")',
+        )
 
 
 def _time_within(times: NDArray[np.datetime64], since: Any, faults: Faults) -> np.datetime64:

@@ -14,8 +14,9 @@ from soilwater.kernels import rows
 from soilwater.kernels.entry_points import work_size
 from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
-from soilwater.runs.cases import Case, Settings
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
+from soilwater.runs.settings import Settings
 from soilwater.soils.kernel_table import stack_tables
 
 EVAPORATION_HALF_SUCTION = 1.0e4

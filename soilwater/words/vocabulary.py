@@ -143,8 +143,7 @@ _ROWS = (
     Variable(
         "storage",
         "mm",
-        "water stored in the profile",
-        "lwe_thickness_of_soil_moisture_content",
+        "water in the profile and standing on it",
         cell_methods=_POINT,
     ),
     Variable("storage_change", "mm", "change of storage since the start", cell_methods=_POINT),

@@ -206,3 +206,21 @@ def test_base_conditions_are_told_in_words(base):
     assert words
     assert words[0].islower()
     assert type(base).__name__ not in words
+
+
+@pytest.mark.parametrize(
+    ("depth", "left_out"), [(80.0, True), (30.05, False), (30.0, False), (20.0, False)]
+)
+def test_what_is_left_out_above_a_water_table_is_said(depth, left_out):
+    mix = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    profile = sw.Profile([sw.Layer(mix, 30.0, "root zone")], sw.WaterTable(depth))
+    run = sw.simulate(profile, sw.steady_weather(1, 0.0), start="drained", output="24 h")
+    for text in (repr(profile), profile._repr_html_(), run.soilwater.summary()):
+        assert ("let water pass at once, like a perfect plate" in text) is left_out
+    if left_out:
+        assert "the 50.0 cm (19.7 in) between base and water table" in repr(profile)
+        # The cure, pasted, with a soil of one's own.
+        cure = profile.notes[0].split("add ")[1]
+        layer = eval(cure, {"Layer": sw.Layer, "soil": sw.VanGenuchten.texture_class("loam")})
+        whole = sw.Profile([*profile.layers, layer], profile.base)
+        assert whole.depth == depth and whole.notes == ()

@@ -9,7 +9,8 @@ import xarray as xr
 from grounds import MIDDLE_MIX
 
 import soilwater as sw
-from soilwater.runs.results import each_column, kept_names, lay_out
+from soilwater.runs.columns_of import each_column
+from soilwater.runs.layout import kept_names, lay_out
 from soilwater.words.vocabulary import VARIABLES
 
 SAND = replace(MIDDLE_MIX, name="greens mix")

@@ -13,7 +13,7 @@ from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.runs import scheduling
-from soilwater.runs.results import SIMULATED
+from soilwater.runs.layout import SIMULATED
 
 LOAM = sw.VanGenuchten.texture_class("loam")
 TWO_LAYERS = sw.Profile(

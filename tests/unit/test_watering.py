@@ -24,7 +24,7 @@ from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event

@@ -18,7 +18,7 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil

@@ -18,10 +18,10 @@ import xarray as xr
 from soilwater.decisions.targets import air_target
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.profile import Mesh, Profile, WaterTable
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.results import each_column
 from soilwater.runs.simulate import simulate_many
 from soilwater.weather.series import steady_weather
 from soilwater.words.cautions import cautions_for

@@ -19,7 +19,7 @@ from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
