@@ -104,6 +104,7 @@ from soilwater.words.errors import (
 if _TYPE_CHECKING:
     from soilwater import plot as plot
     from soilwater import report as report
+    from soilwater.explorer import explore as explore
 
 __version__ = "0.2.0"
 
@@ -187,6 +188,7 @@ __all__ = [
     "drained_water_content",
     "dry_down_outlook",
     "expected_reading",
+    "explore",
     "flush_water",
     "hand_water",
     "hand_water_plan",
@@ -228,11 +230,16 @@ def __dir__() -> list[str]:
 
 
 def __getattr__(name: str) -> _Any:
-    """Import ``soilwater.plot`` or ``soilwater.report``, and matplotlib, when first asked for."""
-    if name in _LAZY:
-        import importlib
+    """Import ``soilwater.plot`` or ``soilwater.report``, and matplotlib, when first asked for.
 
+    So is `explore`, which is a function of its folder ``soilwater.explorer``.
+    """
+    import importlib
+
+    if name in _LAZY:
         return importlib.import_module(f"soilwater.{name}")
+    if name == "explore":
+        return importlib.import_module("soilwater.explorer").explore
     if name == "Lines":
         raise AttributeError('soilwater.Lines is now called "Thresholds"; write sw.Thresholds(...)')
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -15,6 +15,8 @@ from soilwater.words.vocabulary import VARIABLES
 # What people import from. Other modules serve these; of them only the summaries are asked for.
 PUBLIC = (
     "decisions",
+    "explorer.make",
+    "explorer.page",
     "ground.profile",
     "ground.stress",
     "ground.turf",

@@ -128,6 +128,8 @@ LEFTOVERS = re.compile(
 WEB_ADDRESS = re.compile(r"https?://([^/\s)>\"']+)")
 ADDRESSES_ALLOWED = {
     "doi.org",
+    # Namespaces of SVG, which name it and are fetched by nobody.
+    "www.w3.org",
     # Documentation that the reference pages link to.
     "docs.python.org",
     "numpy.org",
