@@ -39,7 +39,7 @@ _ROLES: tuple[tuple[str, str], ...] = (
 _SUCTION_WORDS = re.compile(r"\b(of\s+)?(water|h2o|w\.?c\.?|head|suction|tension)\b", re.I)
 
 
-# The trade's own terms in other languages, a table for each (from the terms of soil physics;
+# The trade's own terms in other languages, a table for each (from memory, no source;
 # compounds of one word are matched by their stem).
 _GERMAN = (
     ("k_sat", r"durchl.ssigkeit|leitf.higkeit"),
