@@ -360,8 +360,10 @@ def steady_weather(
     71.12
     """
     faults = Faults("steady_weather")
-    if isinstance(days, bool) or days != int(days) or days < 1:
-        faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more")
+    whole = isinstance(days, (int, float, np.integer, np.floating)) and not isinstance(days, bool)
+    if not whole or days < 1 or not np.isfinite(days) or days != int(days):
+        cure = "write 14 for 14 days" if isinstance(days, str) else ""
+        faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more", cure=cure)
     per_day = number_to_house(reference_et, "evapotranspiration", "reference_et")
     rain_per_day = number_to_house(rain, "evapotranspiration", "rain")
     for label, value in (("reference_et", per_day), ("rain", rain_per_day)):
@@ -505,12 +507,29 @@ def weather_from_table(
         faults.add(f"the table has {len(frame)} rows", allowed="2 or more, to know the step")
     faults.raise_if_any()
     edges = interval_edges(as_times(frame.index, "time"), label, "Weather table")
-    water, demand = (np.asarray(frame[c], dtype=np.float64) for c in (rain, reference_et))
+    water, demand = (_numbers(frame[c], c, faults) for c in (rain, reference_et))
+    faults.raise_if_any()
     if edges[1] - edges[0] >= np.timedelta64(24, "h"):
         return from_days(
             edges, water, demand, sunrise=sunrise, sunset=sunset, name=name, source=source
         )
     return Weather(edges, water, demand, name=name, source=source)
+
+
+def _numbers(column: Any, name: str, faults: Faults) -> NDArray[np.float64]:
+    """One column of a clean table; every text in it is a fault."""
+    cells = list(column)
+    values = np.full(len(cells), np.nan)
+    for i, cell in enumerate(cells):
+        if isinstance(cell, str):
+            faults.add(
+                f'"{cell[:40]}" in column "{name}" is a text',
+                where=f"row {i + 1}",
+                cure="read the raw file with read_station, which understands texts and units",
+            )
+        elif cell is not None and not pd.isna(cell):
+            values[i] = float(cell)
+    return values
 
 
 def cumulative_demand(

@@ -230,7 +230,7 @@ def test_several_sands_may_be_mixed(name, fit):
     several = TAKES_A_SAND[name]([SAND, *fit.samples(2)])
     assert several.sizes["sample"] == 3
     assert "'loam'; allowed in a list: soils" in told(lambda: TAKES_A_SAND[name]([SAND, "loam"]))
-    assert "the list is empty" in told(lambda: TAKES_A_SAND[name]([]))
+    assert "sand: there are none" in told(lambda: TAKES_A_SAND[name]([]))
 
 
 @pytest.mark.parametrize("call", [sw.compare_depths, sw.simulate_ensemble])

@@ -9,7 +9,7 @@ import re
 import pytest
 
 import soilwater
-from soilwater.words.text_tables import looks_like_unit
+from soilwater.words.cells import looks_like_unit
 from soilwater.words.vocabulary import VARIABLES
 
 # What people import from. Other modules serve these; of them only the summaries are asked for.

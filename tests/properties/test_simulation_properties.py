@@ -181,6 +181,8 @@ PUBLIC = {
     for name in sw.__all__
     if callable(thing := getattr(sw, name))
     and not (inspect.isclass(thing) and issubclass(thing, Exception | int))
+    # What others write a soil model below is not called itself.
+    and not inspect.isabstract(thing)
 }
 
 
@@ -222,7 +224,7 @@ NUMBERS = {
     "n": lambda: sw.VanGenuchten(0.05, 0.40, 0.047, NAN, 40.0),
     "k_sat": lambda: sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, NAN),
     "thickness": lambda: sw.Layer(SAND, NAN),
-    "entry_suction": lambda: sw.Profile.over_gravel(SAND, 30.0, base_suction=NAN),
+    "base_suction": lambda: sw.Profile.over_gravel(SAND, 30.0, base_suction=NAN),
     "depth": lambda: sw.WaterTable(NAN),
     "root_depth": lambda: sw.Turf(NAN),
     "cover": lambda: sw.Turf(10.0, cover=NAN),
@@ -245,7 +247,7 @@ NUMBERS = {
     "top": lambda: sw.drained_water_content(GREEN, NAN, 7.6),
     "bottom": lambda: sw.drained_water_content(GREEN, 0.0, NAN),
     "rod": lambda: sw.meter_reading(sw.drained_state(GREEN), rod=NAN),
-    "reading": lambda: sw.days_until(sw.drained_state(GREEN), NAN, rod=7.6),
+    "threshold": lambda: sw.days_until(sw.drained_state(GREEN), NAN, rod=7.6),
 }
 
 
