@@ -245,7 +245,7 @@ def limits(variable: Variable) -> str:
 
 
 def table(header: tuple[str, ...], rows: list[tuple[str, ...]]) -> list[str]:
-    """Thresholds of a Markdown table."""
+    """Lines of a Markdown table."""
     cells = [[cell.replace("|", "\\|") for cell in row] for row in rows]
     return [
         "| " + " | ".join(header) + " |",
