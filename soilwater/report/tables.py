@@ -10,7 +10,6 @@ from soilwater.decisions.spots.odds import Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.water_plan import (
-    LITRES_PER_US_GALLON,
     HandWatering,
     HandWaterPlan,
     SpotPlan,
@@ -26,7 +25,7 @@ from soilwater.report.words import (
 )
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units
+from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units
 
 
 class Table(NamedTuple):

@@ -12,14 +12,13 @@ from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiag
 from soilwater.decisions.watering.ensembles import days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.water_plan import (
-    LITRES_PER_US_GALLON,
     HandWatering,
     HandWaterPlan,
 )
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units
+from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units
 
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""

@@ -27,7 +27,6 @@ from soilwater.decisions.watering.ensembles import (
 )
 from soilwater.decisions.watering.outlook import STARTS, starts_at_readings
 from soilwater.decisions.watering.water_plan import (
-    LITRES_PER_US_GALLON,
     HandWatering,
     HandWaterPlan,
     SpotPlan,
@@ -46,7 +45,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Flow, Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
 
 DRAWS = 24
 """Equally likely combinations the plan is made on; it is checked on as many others."""

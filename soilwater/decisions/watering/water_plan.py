@@ -12,10 +12,8 @@ from soilwater.survey.survey import Spot
 from soilwater.words.errors import Faults
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
 
-LITRES_PER_US_GALLON = 3.785411784
-"""Exact: 231 cubic inches of 2.54 cm."""
 SQUARE_METRES_PER_1000_FT2 = 92.90304
 """Exact: a foot is 0.3048 m."""
 
