@@ -35,7 +35,7 @@ def soil_of(given: Any, name: str, cure: str, faults: Faults) -> Any:
     if not hasattr(soil, "effective_saturation") or isinstance(soil, type):
         faults.add(
             f"{name} is {soil!r}",
-            allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
+            allowed="a soil, such as VanGenuchten(0.05, 0.40, 0.047, 3.0, 40), or a fit",
             cure=cure,
         )
     return soil
