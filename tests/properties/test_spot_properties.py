@@ -4,9 +4,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.decisions.spots.causes import ReadingTable
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import rank_measurements, with_finding
+from soilwater.decisions.spots.states import ReadingTable
 from soilwater.decisions.watering.ensembles import first_at_or_below
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.soils import VanGenuchten

@@ -9,7 +9,8 @@ from html import escape
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.spots.causes import NAMES, Prior, ReadingTable, State
+from soilwater.decisions.spots.causes import NAMES
+from soilwater.decisions.spots.states import Prior, ReadingTable, State
 from soilwater.survey.survey import Spot
 from soilwater.words.errors import InputError
 from soilwater.words.text_tables import echo_table, html_table
