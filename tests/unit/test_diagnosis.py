@@ -22,11 +22,13 @@ from soilwater.decisions.spots.states import (
     Lognormal,
     Normal,
     Prior,
-    ReadingTable,
     draw_level,
+    level_spot,
+    predict,
 )
 from soilwater.lab.equally_likely import best_and_likely
-from soilwater.soils import BrooksCorey, VanGenuchten
+from soilwater.soils import VanGenuchten
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
@@ -57,21 +59,13 @@ def one(survey_spot, *, among=(), **settings):
 # --- the model of the reading ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("soil", [MIX, BrooksCorey(0.04, 0.40, 18.0, 1.8, 30.0)])
-@pytest.mark.parametrize("depth", [9.0, 30.0, 46.0, 90.0])
-@pytest.mark.parametrize("rod", [3.8, 7.6, 20.0])
-def test_the_table_of_readings_is_the_mean_of_the_curve_over_the_rod(soil, depth, rod):
-    table = ReadingTable([MIX, soil])
-    found = table.mean(np.array([1]), np.array([depth + 3.0]), rod)[0]
-    total, _ = quad(
-        lambda z: float(soil.water_content(max(depth + 3.0 - z, 0.0))), 0.0, rod, points=[9.0, 12.0]
-    )
-    assert found == pytest.approx(total / rod, abs=1e-4)
-
-
-def test_below_a_water_table_the_sand_is_saturated():
-    table = ReadingTable([MIX])
-    assert table.mean(np.array([0]), np.array([-2.0]), ROD)[0] == pytest.approx(0.42, abs=1e-12)
+def test_a_reading_is_the_mean_of_the_curve_over_the_rod():
+    """Adaptive quadrature, with a repellent sand below its depth and without."""
+    common = Common(np.array([0]), np.array([3.0]), np.array([0.0]))
+    for scale in (1.0, 2.0):
+        state = level_spot(common, 30.0)._replace(scale=np.array([scale]))
+        found = predict(RestCurves([MIX]), state, ROD)[0]
+        assert found == pytest.approx(drained(30.0, scale=scale), abs=1e-6)
 
 
 # --- odds against closed forms ---------------------------------------------------------------

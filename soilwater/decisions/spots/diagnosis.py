@@ -23,7 +23,6 @@ from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, 
 from soilwater.decisions.spots.states import (
     Common,
     Prior,
-    ReadingTable,
     State,
     draw_level,
     level_spot,
@@ -33,6 +32,7 @@ from soilwater.decisions.spots.states import (
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -159,7 +159,7 @@ def diagnose(
     faults.raise_if_any()
 
     best, soils = best_and_likely(sand, SOILS)
-    table = ReadingTable([*soils, best])
+    table = RestCurves([*soils, best])
     rng = np.random.default_rng(seed)
     prior = _prior(survey, values["probe_error"])
     errors = (values["meter_error"], values["model_error"])
@@ -232,7 +232,7 @@ class _Weighed:
 
 def _weigh(
     spot: Spot,
-    table: ReadingTable,
+    table: RestCurves,
     common: Common,
     prior: Prior,
     errors: tuple[float, float],
@@ -256,7 +256,7 @@ def _weigh(
 
 
 def _log_likelihood(
-    spot: Spot, table: ReadingTable, state: State, errors: tuple[float, float], cause: Cause
+    spot: Spot, table: RestCurves, state: State, errors: tuple[float, float], cause: Cause
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
@@ -282,7 +282,7 @@ def _log_likelihood(
 def _describe(
     weighed: _Weighed,
     weight: FloatArray,
-    table: ReadingTable,
+    table: RestCurves,
     typical: Common,
     prior: Prior,
     errors: tuple[float, float],

@@ -7,77 +7,23 @@ suction left at its base, so the reading of a rod is one monotone function of th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.soils import Soil
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
 
-GRID_STEP = 0.25
-DRIEST_SUCTION = 800.0
 UPTAKE_DEPTH = 12.0
 """Depth [cm] over which turf takes its water out (common practice, no source)."""
 MOST_WATER = 0.65
 """Most a mat over sand can read [1] (common practice, no source)."""
 SLOPE_ERROR, CATCH_ERROR, MAT_ERROR = 0.05, 0.05, 0.1
 """Errors of a measured slope, catch and mat, over what was measured [1] (no source)."""
-
-
-class ReadingTable:
-    """Reading of a drained column as a function of the suction at its surface, for many sands.
-
-    Parameters
-    ----------
-    soils : sequence of Soil
-        Equally likely sands.
-    """
-
-    def __init__(self, soils: Sequence[Soil]) -> None:
-        self.soils = tuple(soils)
-        suction = np.arange(0.0, DRIEST_SUCTION + GRID_STEP, GRID_STEP)
-        water = np.array([np.asarray(soil.water_content(suction)) for soil in self.soils])
-        steps = 0.5 * GRID_STEP * (water[:, 1:] + water[:, :-1])
-        self._integral = np.zeros(water.shape)
-        np.cumsum(steps, axis=1, out=self._integral[:, 1:])
-        self._saturated = np.array([soil.theta_s for soil in self.soils])
-        self._size = suction.size
-
-    def mean(
-        self, soil: NDArray[np.int64], surface_suction: FloatArray, rod: FloatArray | float
-    ) -> FloatArray:
-        """Mean water content from the surface down along a rod [1].
-
-        Parameters
-        ----------
-        soil : ndarray of int
-            Number of the sand.
-        surface_suction : ndarray
-            Suction at the surface [cm]; it falls by one centimetre for each centimetre down.
-        rod : ndarray or float
-            Length of the rod [cm].
-        """
-        top = self._at(soil, surface_suction)
-        bottom = self._at(soil, surface_suction - rod)
-        mean: FloatArray = (top - bottom) / rod
-        return mean
-
-    def _at(self, soil: NDArray[np.int64], suction: FloatArray) -> FloatArray:
-        """Integral of the water content over suction from zero [cm]."""
-        position = np.clip(suction, 0.0, DRIEST_SUCTION - 1e-6) / GRID_STEP
-        left = position.astype(np.int64)
-        flat = soil * self._size + left
-        integral = self._integral.ravel()
-        value = integral[flat] + (position - left) * (integral[flat + 1] - integral[flat])
-        # Below a water table the sand is saturated; beyond the table it is as dry as at its end.
-        slope = (integral[flat + 1] - integral[flat]) / GRID_STEP
-        value = value + np.maximum(suction - DRIEST_SUCTION, 0.0) * slope
-        shifted: FloatArray = value + np.minimum(suction, 0.0) * self._saturated[soil]
-        return shifted
 
 
 class State(NamedTuple):
@@ -113,10 +59,10 @@ def stacked(states: Iterable[State]) -> State:
     return State(*(np.stack(values) for values in zip(*states, strict=True)))
 
 
-def predict(table: ReadingTable, state: State, rod: float) -> FloatArray:
-    """Give the reading [1] of a rod [cm] in each state, from a table of readings."""
+def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
+    """Give the reading [1] of a rod [cm] in each state, from the curves of the sands."""
     suction = state.scale * (state.base + state.depth + state.extra)
-    sand = table.mean(state.soil, suction, state.scale * rod)
+    sand = table.reading(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
     # The drier the sand, the less of the missing water it could have lost.
     sand = sand * np.exp(-dried / np.maximum(sand, 1e-3))
