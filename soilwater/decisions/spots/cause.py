@@ -26,14 +26,12 @@ QUICK_DROP = Lognormal(1.5, 1.0)
 common practice)."""
 LEAST_DROP, LEAST_SLOPE, LEAST_MAT = 0.3, 0.001, 0.1
 """Least drop time [s], slope [1] and mat [cm] that can be told from none."""
-NEAR_ENOUGH = 0.01
-"""How near a size must bring the reading to be the size it needs [1]."""
 
 _ANY = (-np.inf, np.inf)
 
 
 def told_range(ends: tuple[float, float], times: float = 1.0) -> str:
-    """Write the two ends of a range, as its cause says it."""
+    """Write the two ends of a range, times a factor, as its cause says it."""
     return f"{times * ends[0]:g} to {times * ends[1]:g}"
 
 
@@ -83,10 +81,10 @@ class Cause(ABC):
 
     @abstractmethod
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause, from those of a level one."""
+        """States of a spot under this cause, from the draw of a level one."""
 
     def log_density(self, spot: Spot, prior: Prior) -> float:
-        """Logarithm of the density of what else was measured at a spot: drop, slope, mat, catch."""
+        """Logarithm of the density of what else was measured at a spot, under a prior."""
         total = np.zeros(())
         if spot.drop_time is not None:
             total += self.drop_time.log_density(np.array(max(spot.drop_time, LEAST_DROP)))
@@ -116,7 +114,7 @@ class Cause(ABC):
         """
 
     def contradicted(self, spot: Spot, prior: Prior) -> str:
-        """Say what else was measured that speaks clearly against it; empty where nothing does."""
+        """Say what was measured at the spot that, under the prior, speaks clearly against it."""
         return ""
 
     def in_fresh_holes(self, state: State) -> State:
@@ -128,7 +126,7 @@ class Cause(ABC):
         return state
 
     def sentence(self, size: float, fits: bool, contradicted: str) -> str:
-        """Tell the size a reading needs, and whether it is credible."""
+        """Tell the size a reading needs, and whether it fits or is contradicted."""
         if not np.isfinite(size) and fits:
             return "a small size of it lies within the errors"
         if not np.isfinite(size):
@@ -145,35 +143,3 @@ class Cause(ABC):
 
     def _told_size(self, size: float) -> str:
         return self.size_text.format(size)
-
-
-@dataclass(frozen=True)
-class WaterCause(Cause):
-    """A cause that changes the water: the size it needs is looked for."""
-
-    def needed_size(
-        self, level: State, reading: float, reads: Callable[[State], FloatArray]
-    ) -> float:
-        """Size whose reading is nearest; NaN where none is near."""
-        sizes, moved = self._tried(level)
-        misfit = np.abs(reads(moved) - reading)
-        best = int(np.argmin(misfit))
-        return float(sizes[best]) if misfit[best] < NEAR_ENOUGH else float("nan")
-
-    @abstractmethod
-    def _tried(self, level: State) -> tuple[FloatArray, State]:
-        """Sizes, far beyond what is credible, and the state with each of them."""
-
-
-@dataclass(frozen=True)
-class OffsetCause(Cause):
-    """A cause that adds to the reading and leaves the water as it is."""
-
-    def needed_size(
-        self, level: State, reading: float, reads: Callable[[State], FloatArray]
-    ) -> float:
-        """Difference between a reading and that of the level spot [1]."""
-        return reading - float(reads(level)[0])
-
-    def _told_size(self, size: float) -> str:
-        return self.size_text.format(100.0 * size)

@@ -8,11 +8,13 @@ beside them, and are printed for the reader to see and to change by weight.
 
 from __future__ import annotations
 
+from abc import abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from soilwater.decisions.spots.cause import Cause, OffsetCause, WaterCause, told_range
+from soilwater.decisions.spots.cause import Cause, told_range
 from soilwater.decisions.spots.states import (
     CATCH_ERROR,
     Draw,
@@ -36,10 +38,44 @@ SLOW_DROP = Lognormal(90.0, 1.5)
 """Drop time [s] on repellent sand (no source)."""
 SHORT_CATCH = Even(0.3, 0.85, CATCH_ERROR)
 """Water caught where sprinkling is short, over that of the green [1] (no source)."""
+NEAR_ENOUGH = 0.01
+"""How near a size must bring the reading to be the size it needs [1]."""
 
 
 @dataclass(frozen=True)
-class Depth(WaterCause):
+class _WaterCause(Cause):
+    """A cause that changes the water: the size it needs is looked for."""
+
+    def needed_size(
+        self, level: State, reading: float, reads: Callable[[State], FloatArray]
+    ) -> float:
+        """Size whose reading is nearest; NaN where none is near."""
+        sizes, moved = self._tried(level)
+        misfit = np.abs(reads(moved) - reading)
+        best = int(np.argmin(misfit))
+        return float(sizes[best]) if misfit[best] < NEAR_ENOUGH else float("nan")
+
+    @abstractmethod
+    def _tried(self, level: State) -> tuple[FloatArray, State]:
+        """Sizes, far beyond what is credible, and the state with each of them."""
+
+
+@dataclass(frozen=True)
+class _OffsetCause(Cause):
+    """A cause that adds to the reading and leaves the water as it is."""
+
+    def needed_size(
+        self, level: State, reading: float, reads: Callable[[State], FloatArray]
+    ) -> float:
+        """Difference between a reading and that of the level spot [1]."""
+        return reading - float(reads(level)[0])
+
+    def _told_size(self, size: float) -> str:
+        return self.size_text.format(100.0 * size)
+
+
+@dataclass(frozen=True)
+class _Depth(_WaterCause):
     """Nothing but the depth found."""
 
     name: str = "depth"
@@ -49,11 +85,9 @@ class Depth(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         return "the depth found, within the error of the probe"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level
 
     def _tried(self, level: State) -> tuple[FloatArray, State]:
@@ -62,7 +96,7 @@ class Depth(WaterCause):
 
 
 @dataclass(frozen=True)
-class Slope(WaterCause):
+class _Slope(_WaterCause):
     """A crest, which stands under more suction than its depth, or a toe, which has less.
 
     Attributes
@@ -93,12 +127,10 @@ class Slope(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         worth = told_range(self.worth)
         return f"{worth} cm of suction for each per cent of slope, at most {self.most:g} cm"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         steep = draw.slope(self.slope)
         worth = np.where(
             draw.strata < self.crests,
@@ -119,7 +151,7 @@ class Slope(WaterCause):
 
 
 @dataclass(frozen=True)
-class StandingWater(WaterCause):
+class _StandingWater(_WaterCause):
     """Water that stands at the base.
 
     Attributes
@@ -145,11 +177,9 @@ class StandingWater(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         return f"{told_range(self.height)} cm of standing water, or read too soon"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return self._with(draw.level, between(self.height, draw.strata))
 
     def _tried(self, level: State) -> tuple[FloatArray, State]:
@@ -169,7 +199,7 @@ class StandingWater(WaterCause):
 
 
 @dataclass(frozen=True)
-class Mat(WaterCause):
+class _Mat(_WaterCause):
     """An organic mat, which holds more water than sand.
 
     One of 5 cm lifts a reading over 7.6 cm by 10 to 17 % by volume (a screening figure).
@@ -197,12 +227,10 @@ class Mat(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         more = f"{told_range(self.excess, 100)} % by volume more than the sand"
         return f"{told_range(self.thickness)} cm of mat that holds {more}"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level._replace(
             mat=draw.mat(self.mat_thickness), mat_excess=between(self.excess, draw.strata)
         )
@@ -220,7 +248,7 @@ class Mat(WaterCause):
 
 
 @dataclass(frozen=True)
-class _StrongerSuction(WaterCause):
+class _StrongerSuction(_WaterCause):
     """Suction that acts more strongly than in the sand as the lab drained it.
 
     Attributes
@@ -239,7 +267,6 @@ class _StrongerSuction(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         return f"suction acting {told_range(self.factor)} times as strongly"
 
     def _tried(self, level: State) -> tuple[FloatArray, State]:
@@ -248,7 +275,7 @@ class _StrongerSuction(WaterCause):
 
 
 @dataclass(frozen=True)
-class Repellency(_StrongerSuction):
+class _Repellency(_StrongerSuction):
     """Water repellency, at contact angles of 40 to 80 degrees.
 
     The capillary suction of a pore scales with the cosine of that angle (Miller & Miller 1956,
@@ -262,7 +289,6 @@ class Repellency(_StrongerSuction):
     factor: tuple[float, float] = (1.3, 6.0)
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level._replace(scale=log_between(self.factor, draw.strata))
 
     def contradicted(self, spot: Spot, prior: Prior) -> str:
@@ -273,7 +299,7 @@ class Repellency(_StrongerSuction):
 
 
 @dataclass(frozen=True)
-class Sprinkling(WaterCause):
+class _Sprinkling(_WaterCause):
     """Sprinkling that is short here, over days.
 
     Attributes
@@ -300,12 +326,10 @@ class Sprinkling(WaterCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         short = told_range((1.0 - self.catch.high, 1.0 - self.catch.low), 100)
         return f"{short} % less water than the green, over days"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         short = draw.catch(self.catch)
         used = between(self.used, draw.strata)
         return draw.level._replace(missing=np.maximum(1.0 - short, 0.0) * used, catch=short)
@@ -323,7 +347,7 @@ class Sprinkling(WaterCause):
 
 
 @dataclass(frozen=True)
-class Rewetting(_StrongerSuction):
+class _Rewetting(_StrongerSuction):
     """Sand on its wetting branch, wetted from dry and not yet drained again.
 
     It holds at a suction what it holds at up to twice that suction when drying (alpha_wet = 2
@@ -336,12 +360,11 @@ class Rewetting(_StrongerSuction):
     factor: tuple[float, float] = (1.15, 2.0)
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level._replace(scale=between(self.factor, draw.strata))
 
 
 @dataclass(frozen=True)
-class Meter(OffsetCause):
+class _Meter(_OffsetCause):
     """A fault of the meter or of the rods at this spot.
 
     Attributes
@@ -363,11 +386,9 @@ class Meter(OffsetCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         return f"an offset of up to {200 * self.spread:g} % by volume"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level._replace(spot_offset=self.spread * normal_quantile(draw.strata))
 
     def in_fresh_holes(self, state: State) -> State:
@@ -376,7 +397,7 @@ class Meter(OffsetCause):
 
 
 @dataclass(frozen=True)
-class Unlisted(OffsetCause):
+class _Unlisted(_OffsetCause):
     """Whatever else there may be.
 
     Attributes
@@ -394,11 +415,9 @@ class Unlisted(OffsetCause):
 
     @property
     def range_text(self) -> str:
-        """The sizes held credible, in words."""
         return "anything"
 
     def draw(self, draw: Draw) -> State:
-        """States of a spot under this cause."""
         return draw.level._replace(spot_offset=self.furthest * (2.0 * draw.strata - 1.0))
 
     def sentence(self, size: float, fits: bool, contradicted: str) -> str:
@@ -406,17 +425,17 @@ class Unlisted(OffsetCause):
         return self._told_size(size)
 
 
-SLOPE = Slope()
+SLOPE = _Slope()
 CAUSES: tuple[Cause, ...] = (
-    Depth(),
+    _Depth(),
     SLOPE,
-    StandingWater(),
-    Mat(),
-    Repellency(),
-    Sprinkling(),
-    Rewetting(),
-    Meter(),
-    Unlisted(),
+    _StandingWater(),
+    _Mat(),
+    _Repellency(),
+    _Sprinkling(),
+    _Rewetting(),
+    _Meter(),
+    _Unlisted(),
 )
 """All causes that are weighed, in the order of tables."""
 

@@ -8,7 +8,6 @@ suction left at its base, so the reading of a rod is one monotone function of th
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -60,7 +59,7 @@ def stacked(states: Iterable[State]) -> State:
 
 
 def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
-    """Give the reading [1] of a rod [cm] in each state, from the curves of the sands."""
+    """Give the reading [1] of a rod [cm] in each state, from a table of the sands at rest."""
     suction = state.scale * (state.base + state.depth + state.extra)
     sand = table.reading(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
@@ -105,8 +104,7 @@ class Spread(Protocol):
         """Logarithm of the density at a value."""
 
 
-@dataclass(frozen=True)
-class Normal:
+class Normal(NamedTuple):
     """A normal spread, by mean and standard deviation."""
 
     mean: float
@@ -123,8 +121,7 @@ class Normal:
         return np.asarray(-0.5 * z**2 - np.log(self.spread * np.sqrt(2.0 * np.pi)))
 
 
-@dataclass(frozen=True)
-class Lognormal:
+class Lognormal(NamedTuple):
     """A lognormal spread, by its median and the spread of the logarithm."""
 
     median: float
@@ -141,8 +138,7 @@ class Lognormal:
         return np.asarray(-0.5 * z**2 - np.log(self.spread * value * np.sqrt(2.0 * np.pi)))
 
 
-@dataclass(frozen=True)
-class Even:
+class Even(NamedTuple):
     """Evenly between two ends; what is measured blurs these by an error."""
 
     low: float
@@ -182,15 +178,15 @@ class Draw(NamedTuple):
     rng: np.random.Generator
 
     def slope(self, spread: Spread) -> FloatArray:
-        """Slope [1] around what was measured, or as it is spread where nothing was."""
+        """Slope [1] around what was measured, or after a spread where nothing was."""
         return self._around(self.spot.slope, SLOPE_ERROR, spread)
 
     def catch(self, spread: Spread) -> FloatArray:
-        """Catch over that of the green [1], likewise."""
+        """Catch over that of the green [1], likewise after a spread."""
         return self._around(self.prior.catch(self.spot), CATCH_ERROR, spread)
 
     def mat(self, spread: Spread) -> FloatArray:
-        """Thickness of the mat [cm], likewise."""
+        """Thickness of the mat [cm], likewise after a spread."""
         return self._around(self.spot.mat_thickness, MAT_ERROR, spread)
 
     def _around(self, measured: float | None, error: float, spread: Spread) -> FloatArray:
@@ -248,7 +244,7 @@ def draw_level(
 
 
 def level_spot(typical: Common, depth: float) -> State:
-    """State, of one entry, of a level, drained spot of one depth [cm] without any fault."""
+    """State, of one entry, of a spot that is typical of its green and has this depth [cm]."""
     zero, one = np.zeros(1), np.ones(1)
     return State(
         soil=typical.soil,
@@ -279,14 +275,14 @@ def _depths(
 
 
 def between(ends: tuple[float, float], share: FloatArray) -> FloatArray:
-    """Values evenly between two ends."""
+    """Values evenly between two ends, at a share of the way."""
     low, high = ends
     values: FloatArray = low + (high - low) * share
     return values
 
 
 def log_between(ends: tuple[float, float], share: FloatArray) -> FloatArray:
-    """Values whose logarithms lie evenly between those of two ends."""
+    """Values evenly between two ends by their logarithms, at a share of the way."""
     low, high = ends
     values: FloatArray = low * (high / low) ** share
     return values
