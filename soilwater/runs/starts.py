@@ -8,7 +8,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.ground.gravel_drainage import suction_carrying
 from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
@@ -54,7 +56,7 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, xr.DataArray):
         return _from_profile_of(start, mesh)
     if isinstance(start, str) and start == "soaked":
-        return mesh.depth.copy()
+        return _soaked(case.profile, mesh)
     if isinstance(start, str) and start == "drained":
         return -drained_suctions(case.profile, mesh)
     try:
@@ -68,6 +70,17 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
             '{"depth": [0.0]}, name="water_content") for the water content everywhere.'
         )
     return np.full(mesh.depth.size, -suction)
+
+
+def _soaked(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
+    """Head of a profile full to its surface; gravel below it never fills, it passes water on."""
+    if profile.blanket is None:
+        return mesh.depth.copy()
+    head = np.zeros(mesh.depth.size)
+    below = mesh.depth > profile.depth + 1e-9
+    flow = min(layer.soil.k_sat for layer in profile.layers)
+    head[below] = -suction_carrying(profile.blanket, flow, profile.bottom - mesh.depth[below])
+    return head
 
 
 def _end_of_run(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:

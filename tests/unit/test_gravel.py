@@ -225,6 +225,13 @@ def test_all_faults_of_a_gravel_at_once():
         sw.Profile.over_gravel(MIDDLE_MIX, 30.0, gravel=PEA_GRAVEL)
 
 
+def test_gravel_is_what_a_root_zone_lies_on_when_nothing_is_said():
+    profile = sw.Profile.over_gravel(MIDDLE_MIX, "12 in")
+    assert profile.base == CLEAN_GRAVEL
+    assert sw.VanGenuchten.measured("matrix-free gravel") == PUBLISHED
+    assert "infiltration in the field" in PUBLISHED.source
+
+
 def test_another_sand_or_depth_keeps_the_gravel():
     profile = over(CLEAN_GRAVEL)
     assert profile.with_thickness("15 in").base == CLEAN_GRAVEL
