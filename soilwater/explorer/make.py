@@ -28,7 +28,7 @@ from soilwater.explorer.lattice import (
     stored_hours,
 )
 from soilwater.explorer.page import Asked, ExplorerPage, Worked, make_page
-from soilwater.ground.profile import BASES, Base, CapillaryBreak
+from soilwater.ground.base import BASES, Base, CapillaryBreak
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading

@@ -36,7 +36,7 @@ from soilwater.explorer.lattice import (
     WATER_STEP,
     Lattice,
 )
-from soilwater.ground.profile import Base
+from soilwater.ground.base import Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
