@@ -24,6 +24,7 @@ from soilwater.lab.retention import (
 )
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity, Density, WaterContent
 from soilwater.words.text_tables import MISSING_CODES, TextTable, read_text_table
 from soilwater.words.units import to_house
 
@@ -43,11 +44,11 @@ def read_retention(
     sample: str | None = None,
     suction_unit: str | None = None,
     water_content_unit: str | None = None,
-    bulk_density: Any = None,
-    particle_density: Any = None,
-    porosity: Any = None,
-    k_sat: Any = None,
-    lab_error: Any = None,
+    bulk_density: Density | None = None,
+    particle_density: Density | None = None,
+    porosity: WaterContent | None = None,
+    k_sat: Conductivity | None = None,
+    lab_error: WaterContent | None = None,
     sheet: str | None = None,
 ) -> RetentionTable:
     """Read the retention table of one sample from a lab sheet.
@@ -125,11 +126,11 @@ def read_retention_samples(
     samples: Sequence[str] | None = None,
     suction_unit: str | None = None,
     water_content_unit: str | None = None,
-    bulk_density: Any = None,
-    particle_density: Any = None,
-    porosity: Any = None,
-    k_sat: Any = None,
-    lab_error: Any = None,
+    bulk_density: Density | None = None,
+    particle_density: Density | None = None,
+    porosity: WaterContent | None = None,
+    k_sat: Conductivity | None = None,
+    lab_error: WaterContent | None = None,
     sheet: str | None = None,
 ) -> dict[str, RetentionTable]:
     """Read the retention tables of all samples of a lab sheet.
