@@ -16,7 +16,9 @@ import xarray as xr
 
 from soilwater.decisions.targets import air_target
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
-from soilwater.ground.profile import Mesh, Profile, WaterTable
+from soilwater.ground.base import WaterTable
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth

@@ -15,7 +15,8 @@ import xarray as xr
 
 from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
 from soilwater.decisions.watering.outlook import Thresholds
-from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
+from soilwater.ground.base import Sealed, WaterTable
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
