@@ -53,7 +53,7 @@ SUBJECTS = {
 MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
     "Pictures, and the page for a committee": ("plot", "report"),
-    "The one-page report": ("report",),
+    "The one-page report, and the card for the crew": ("report",),
     "More on the page to explore": ("explorer",),
     "More on depths and design": (
         "decisions.building.depth",

@@ -455,7 +455,19 @@ def _statistic_rows(text: TextTable, layout: Layout) -> set[int]:
 
 
 def parse_or_none(cell: str, decimal: str = ".") -> float | None:
-    """Give the number in a cell, or None where it is empty or no number."""
+    """Give the number in a cell, or None where it is empty or no number.
+
+    Parameters
+    ----------
+    cell : str
+        As written.
+    decimal : str
+        Decimal sign.
+
+    Returns
+    -------
+    float or None
+    """
     try:
         return parse_number(cell, decimal)[0]
     except ValueError:

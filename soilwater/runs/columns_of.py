@@ -55,18 +55,19 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
     InputError
         If the Dataset is no result of this package, or its depth was cut.
     """
-    for name in ("node_suction", "profile"):
+    for name in ("node_suction", "profile", "node_depth"):
         if name not in dataset:
             raise InputError(
                 f'Dataset: "{name}" is missing; give the result of simulate, simulate_many, '
                 "compare_depths or drained_state with its whole depth."
             )
-    node = "node_depth" if "node_depth" in dataset.node_suction.dims else "node"
-    batch = dataset.profile.dims
-    order = (*batch, *[d for d in dataset.node_suction.dims if d not in (*batch, node)], node)
-    suction = dataset.node_suction.transpose(*order).values
-    texts = dataset.profile.values
-    nodes = dataset.node_depth.transpose(..., node)
+    # Without labels: to ask a Dataset for an array with them takes longer than to read a meter.
+    suctions, profiles = dataset.variables["node_suction"], dataset.variables["profile"]
+    node = "node_depth" if "node_depth" in suctions.dims else "node"
+    batch = profiles.dims
+    order = (*batch, *[d for d in suctions.dims if d not in (*batch, node)], node)
+    suction, texts = suctions.transpose(*order).values, profiles.values
+    nodes = dataset.variables["node_depth"].transpose(..., node)
     along, node_depth = nodes.dims[:-1], nodes.values
     for place in np.ndindex(texts.shape):
         profile, mesh = profile_from_text(str(texts[place]))

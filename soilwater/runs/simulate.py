@@ -17,8 +17,8 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
-from soilwater.runs.gathering import finish, run_batch
-from soilwater.runs.layout import Axes, describe_columns, lay_out
+from soilwater.runs.gathering import lay_out_run, run_batch
+from soilwater.runs.layout import Axes, describe_columns
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.scheduling import Executor, Progress, Workers
 from soilwater.runs.settings import make_settings
@@ -108,8 +108,9 @@ def simulate(
         raise RunError(text)
     mesh = profile.mesh(settings.refinement)
     described = describe_columns([profile], [mesh], mesh.depth.size)
-    dataset = finish(lay_out(values, described, {}, ("time",)), settings)
-    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+    run = lay_out_run(values, described, {}, settings)
+    run.attrs["wall_time_s"] = time.perf_counter() - begin
+    return run
 
 
 @in_full

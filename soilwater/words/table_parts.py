@@ -199,9 +199,9 @@ def is_header_of(cells: Sequence[str], columns: Sequence[str]) -> bool:
     return alike >= 2 and alike >= 0.6 * len([column for column in columns if column])
 
 
-def has_numbers(cells: Sequence[str]) -> bool:
-    """Tell whether a line holds several numbers."""
-    return not is_comment(list(cells)) and sum(value_like(cell) for cell in cells) > 1
+def has_numbers(cells: Sequence[str], least: int) -> bool:
+    """Tell whether a line holds at least so many numbers."""
+    return not is_comment(list(cells)) and sum(value_like(cell) for cell in cells) >= least
 
 
 def _ends_table(filled: list[str], width: int) -> bool:

@@ -129,7 +129,7 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
     grid = _grid_of(source, sheet, MOST_CELLS)
     table, rest = _assemble(grid, grid.lines)
     if _continues(rest, table.columns):
-        lost = [line for line, cells in rest if has_numbers(cells)]
+        lost = [line for line, cells in rest if has_numbers(cells, 1)]
         faults = Faults(grid.source)
         faults.add(
             f"another table below the first, with numbers in lines {lost[0]} to {lost[-1]}",
@@ -173,7 +173,7 @@ def read_text_tables(
             return tuple(tables)
         if not _headed(rest, tables[0].columns):
             # Numbers go on under a title: the header above stands for them too.
-            at = next(i for i, (_, cells) in enumerate(rest) if has_numbers(cells))
+            at = next(i for i, (_, cells) in enumerate(rest) if has_numbers(cells, 2))
             header = next(line for line in lines if is_header_of(line[1], table.columns))
             rest = [*rest[:at], header, *rest[at:]]
         lines = rest
@@ -338,7 +338,8 @@ def _continues(rest: Lines, columns: Sequence[str]) -> bool:
     named = any(sum(bool(c) and not value_like(c) for c in cells) > 1 for _, cells in rest)
     if named and not _headed(rest, columns):
         return False
-    return sum(has_numbers(cells) for _, cells in rest) > 1
+    least = 1 if named else 2
+    return sum(has_numbers(cells, least) for _, cells in rest) > 1
 
 
 def _with_note_of(rest: Lines, table: TextTable) -> TextTable:

@@ -150,6 +150,11 @@ def to_timedelta(hours: float) -> np.timedelta64:
     return np.timedelta64(round(hours * _NS_PER_HOUR), "ns")
 
 
+def to_timedeltas(hours: NDArray[np.float64]) -> NDArray[np.timedelta64]:
+    """Turn many lengths [h] into time spans, each as `to_timedelta` turns one."""
+    return np.rint(hours * _NS_PER_HOUR).astype("timedelta64[ns]")
+
+
 def stamp(time: Any) -> str:
     """Write a time for a person, to the minute (or second where it matters)."""
     text = str(np.datetime64(time, "s")).replace("T", " ")

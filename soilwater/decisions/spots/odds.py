@@ -9,7 +9,9 @@ from html import escape
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.spots.causes import NAMES, Prior, ReadingTable, State
+from soilwater.decisions.spots.causes import NAMES
+from soilwater.decisions.spots.states import Prior, State
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
 from soilwater.words.errors import InputError
 from soilwater.words.text_tables import echo_table, html_table
@@ -146,7 +148,7 @@ class Diagnosis:
         What the green as a whole says about meter and base.
     cautions : tuple of str
         What the person should know before using the odds.
-    table : ReadingTable
+    table : RestCurves
         Readings of the sands, for further measurements.
     errors : (float, float)
         Standard errors of a reading and of a level column [1].
@@ -159,7 +161,7 @@ class Diagnosis:
     assumptions: tuple[str, ...]
     green: str
     cautions: tuple[str, ...]
-    table: ReadingTable = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    table: RestCurves = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
     errors: tuple[float, float] = (0.025, 0.01)
     prior: Prior = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
 
