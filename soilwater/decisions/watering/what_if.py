@@ -25,7 +25,7 @@ from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Angle, Length
@@ -445,7 +445,7 @@ class WhatIf(Displayed):
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
     def _shown(self) -> Shown:
-        lines = [f"caution: {each}" for each in self.cautions]
+        lines = caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
