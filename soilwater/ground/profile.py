@@ -478,21 +478,8 @@ class Profile:
             else:
                 soils.append(layer.soil)
                 thicknesses.append(layer.thickness)
-        count = sum(_plain_intervals(thickness) for thickness in thicknesses) * refinement
-        if count > MOST_NODES:
-            most = np.floor(MOST_NODES * refinement / count)
-            raise InputError(
-                f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
-                f"{MOST_NODES:,}; take a refinement of {most:g} or less."
-            )
-        depth, number = [np.zeros(1)], []
-        for i, thickness in enumerate(thicknesses):
-            steps = _graded_steps(thickness, refinement)
-            nodes = depth[-1][-1] + np.cumsum(steps)
-            nodes[-1] = sum(thicknesses[: i + 1])
-            depth.append(nodes)
-            number.append(np.full(steps.size, i, dtype=np.int64))
-        return Mesh(np.concatenate(depth), np.concatenate(number), tuple(soils))
+        depth, number = _nodes(tuple(thicknesses), refinement)
+        return Mesh(depth, number, tuple(soils))
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
@@ -562,9 +549,29 @@ class Profile:
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
 
 
-def _plain_intervals(thickness: float) -> float:
-    """Count the intervals of a layer on a plain mesh."""
-    return float(_graded_steps(thickness, 1.0).size)
+@lru_cache(maxsize=4096)
+def _nodes(
+    thicknesses: tuple[float, ...], refinement: float
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Depths of the nodes and the soil of each interval, shared by all profiles of one geometry."""
+    count = sum(_graded_steps(thickness, 1.0).size for thickness in thicknesses) * refinement
+    if count > MOST_NODES:
+        most = np.floor(MOST_NODES * refinement / count)
+        raise InputError(
+            f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
+            f"{MOST_NODES:,}; take a refinement of {most:g} or less."
+        )
+    depth, number = [np.zeros(1)], []
+    for i, thickness in enumerate(thicknesses):
+        steps = _graded_steps(thickness, refinement)
+        nodes = depth[-1][-1] + np.cumsum(steps)
+        nodes[-1] = sum(thicknesses[: i + 1])
+        depth.append(nodes)
+        number.append(np.full(steps.size, i, dtype=np.int64))
+    shared = np.concatenate(depth), np.concatenate(number)
+    for array in shared:
+        array.setflags(write=False)
+    return shared
 
 
 @lru_cache(maxsize=4096)

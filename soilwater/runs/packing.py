@@ -36,7 +36,7 @@ def pack(
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> Packed:
-    """Lay cases end to end; forcing that cases share is laid down once."""
+    """Lay cases end to end; forcing and roots that cases share are made and laid down once."""
     n, n_out = len(cases), settings.output_hours.size
     node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
     longest = max(mesh.depth.size for mesh in meshes)
@@ -55,6 +55,10 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
+    roots: dict[tuple[int, int], NDArray[np.float64]] = {}
+    for case, mesh in zip(cases, meshes, strict=True):
+        if (key := (id(case.turf), id(mesh.depth))) not in roots:
+            roots[key] = root_shares(case.turf, mesh)
     conditions = np.zeros((n, rows.N_CONDITIONS))
     codes = np.zeros((n, rows.N_CODES), dtype=np.int64)
     for i, case in enumerate(cases):
@@ -70,7 +74,7 @@ def pack(
         z=z,
         soil=soil,
         root=np.concatenate(
-            [root_shares(case.turf, mesh) for case, mesh in zip(cases, meshes, strict=True)]
+            [roots[id(case.turf), id(mesh.depth)] for case, mesh in zip(cases, meshes, strict=True)]
         ),
         head=head,
         stored=np.zeros(z.size),
