@@ -6,7 +6,7 @@ Each decision names the topics that touch it; the sentences are the same everywh
 from __future__ import annotations
 
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 
 CAUTIONS: dict[str, str] = {
     "construction": (

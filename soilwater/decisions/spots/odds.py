@@ -14,7 +14,7 @@ from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50
