@@ -24,7 +24,7 @@ SUBJECTS = {
         "drained_water_content meter_reading days_until"
     ),
     "Profiles and what they stand on": (
-        "Profile Layer CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
+        "Profile Layer GravelBlanket CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
     ),
     "Soils": "VanGenuchten BrooksCorey Kosugi TwoComponent WithDryEnd",
     "From the lab": (

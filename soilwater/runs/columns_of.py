@@ -10,7 +10,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.soils import serial
 from soilwater.words.errors import InputError
 
@@ -83,7 +84,7 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
 def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:
     """Mesh of a profile on given nodes."""
     whole = profile.mesh()
-    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.depth) > 1e-9:
+    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.bottom) > 1e-9:
         raise InputError(
             "Dataset: the nodes do not span the profile; keep node_depth whole, and cut "
             "water_content or suction instead."

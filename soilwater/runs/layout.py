@@ -17,7 +17,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.base import GRAVEL
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over
 
@@ -106,8 +108,8 @@ def describe_columns(
         n = mesh.depth.size
         node_depth[i, :n] = mesh.depth
         middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
-        names = np.array([each.name for each in profile.layers], dtype=object)
-        place = np.searchsorted(profile.interfaces[1:-1], middle, side="right")
+        names = np.array([*[each.name for each in profile.layers], GRAVEL], dtype=object)
+        place = np.searchsorted(profile.interfaces[1:], middle, side="right")
         layer[i, : n - 1] = names[place]
     return {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),

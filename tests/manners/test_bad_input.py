@@ -139,8 +139,8 @@ def test_a_kind_of_base_condition_instead_of_one():
 def test_a_base_condition_that_does_not_fit_the_question(ask):
     assert told(ask) == (
         "Profile: with its base (free drainage into deep soil (unit gradient)) it comes to no rest "
-        "of its own; allowed: CapillaryBreak, SeepageFace or WaterTable; simulate the drainage "
-        "instead."
+        "of its own; allowed: CapillaryBreak, GravelBlanket, SeepageFace or WaterTable; simulate "
+        "the drainage instead."
     )
 
 
