@@ -36,7 +36,7 @@ from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import DailyWater, Date, Length
 from soilwater.words.units import in_people_units, number_to_house
 
 PROMISED = 0.002
@@ -56,13 +56,13 @@ def explore(
     spot_depth: Length,
     green_depth: Length,
     rod: Length,
-    demand: Any,
+    demand: DailyWater,
     depths: Sequence[Length] = (SHALLOWEST, DEEPEST),
-    demands: Any = (0.0, MOST_DEMAND),
+    demands: tuple[DailyWater, DailyWater] = (0.0, MOST_DEMAND),
     bases: Mapping[str, Base] | None = None,
     start: Literal["soaked", "drained"] = "soaked",
     days: int = 14,
-    first_day: Any = "2025-07-01",
+    first_day: Date = "2025-07-01",
     draws: int = 30,
     name: str = "",
     n_threads: int | None = None,

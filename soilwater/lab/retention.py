@@ -20,6 +20,7 @@ from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
@@ -230,7 +231,7 @@ class RetentionTable(Displayed):
         self,
         model: type[SoilModel],
         *,
-        k_sat: Any = None,
+        k_sat: Conductivity | None = None,
         priors: bool = True,
         draws: int = SAMPLE_SIZE,
         seed: int = 0,

@@ -29,6 +29,7 @@ from soilwater.lab.sheet_words import (
 )
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity, Density, Length, WaterContent
 from soilwater.words.table_parts import split_header
 from soilwater.words.text_tables import MISSING_CODES, TextTable, read_text_tables
 
@@ -42,12 +43,12 @@ def read_retention(
     sample: str | None = None,
     suction_unit: str | None = None,
     water_content_unit: str | None = None,
-    bulk_density: Any = None,
-    particle_density: Any = None,
-    porosity: Any = None,
-    k_sat: Any = None,
-    lab_error: Any = None,
-    core_height: Any = None,
+    bulk_density: Density | None = None,
+    particle_density: Density | None = None,
+    porosity: WaterContent | None = None,
+    k_sat: Conductivity | None = None,
+    lab_error: WaterContent | None = None,
+    core_height: Length | None = None,
     suction_level: str | None = None,
     sheet: str | None = None,
 ) -> RetentionTable:
@@ -132,12 +133,12 @@ def read_retention_samples(
     samples: Sequence[str] | None = None,
     suction_unit: str | None = None,
     water_content_unit: str | None = None,
-    bulk_density: Any = None,
-    particle_density: Any = None,
-    porosity: Any = None,
-    k_sat: Any = None,
-    lab_error: Any = None,
-    core_height: Any = None,
+    bulk_density: Density | None = None,
+    particle_density: Density | None = None,
+    porosity: WaterContent | None = None,
+    k_sat: Conductivity | None = None,
+    lab_error: WaterContent | None = None,
+    core_height: Length | None = None,
     suction_level: str | None = None,
     sheet: str | None = None,
 ) -> dict[str, RetentionTable]:

@@ -21,6 +21,7 @@ from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -193,7 +194,7 @@ def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.f
     return water
 
 
-def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
+def drained_water_content(profile: Profile, top: Length, bottom: Length) -> float:
     """Mean water content of a drained profile between two depths [1].
 
     Parameters

@@ -14,6 +14,7 @@ import numpy as np
 
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -291,7 +292,7 @@ class Survey(Displayed):
         return tuple(sorted({reading.rod for spot in self.spots for reading in spot.readings}))
 
     @mind_words()
-    def with_rod(self, *, rod: Any) -> Survey:
+    def with_rod(self, *, rod: Length) -> Survey:
         """Keep only the readings of one rod length; all spots stay.
 
         Parameters

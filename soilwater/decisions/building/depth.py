@@ -18,6 +18,7 @@ from soilwater.decisions.targets import (
     PROBABILITY,
     AirTarget,
     ReadingTarget,
+    Target,
     air_target,
     reading_target,
 )
@@ -137,7 +138,7 @@ class DepthWindow(Displayed):
             text += ", less than the usual inch of construction"
         return text
 
-    def to_dataset(self, depths: Any = None) -> xr.Dataset:
+    def to_dataset(self, depths: Sequence[Length] | None = None) -> xr.Dataset:
         """Work out reading, air and odds over depth, for a plot.
 
         Parameters
@@ -249,7 +250,7 @@ _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 @mind_words(soil="sand", reading="target", samples="draws")
 def depth_window(
     sand: Sand,
-    target: Any,
+    target: Target,
     *,
     rod: Length,
     air_filled: WaterContent,
@@ -414,7 +415,7 @@ class SandComparison(Displayed):
             return "no depth suits all of these sands: the depth must follow the sand delivered"
         return f"{self.common} suits all of these sands, by the best of each and of the base"
 
-    def to_dataset(self, depths: Any) -> xr.Dataset:
+    def to_dataset(self, depths: Sequence[Length]) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
         names = np.array([window.name for window in self.windows], dtype=object)
         return xr.concat(
@@ -458,7 +459,7 @@ _COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its
 @mind_words(reading="target", samples="draws")
 def compare_sands(
     sands: Mapping[str, Sand] | Sequence[Sand],
-    target: Any,
+    target: Target,
     *,
     rod: Length,
     air_filled: WaterContent,

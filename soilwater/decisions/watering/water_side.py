@@ -28,7 +28,7 @@ from soilwater.weather.series import steady_weather
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length, TimeSpan, WaterContent
+from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -90,7 +90,7 @@ class Flush(Displayed):
 _FLUSH = ("water", "mm = L/m2", "in", "US gal/1000 ft2")
 
 
-def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Any = 1.0) -> Flush:
+def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:
     """Work out the water for a flush: the filling and the leaching apart.
 
     Parameters
@@ -158,11 +158,11 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Any = 1.0)
 
 def air_after_rain(
     profile: Profile,
-    depths: Sequence[Any],
+    depths: Sequence[Length],
     *,
     air_filled: WaterContent,
     root_layer: Length,
-    standing_water: Any = 0.0,
+    standing_water: Length = 0.0,
     hours: TimeSpan = 96.0,
     layer: str | None = None,
     n_threads: int | None = None,

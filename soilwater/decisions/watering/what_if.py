@@ -28,7 +28,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import Angle, Length
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -251,7 +251,7 @@ def blocked_outlet(standing: Length) -> Change:
     return Change(f"{in_people_units(height, 'length')} of water standing", apply)
 
 
-def wetting_agent(contact_angle_before: Any, contact_angle_after: Any = 0.0) -> Change:
+def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0) -> Change:
     """Let water wet the sand better: the contact angle falls, suction acts less strongly.
 
     A changed wetting behaviour, not a product or a rate. The sand of the spot as it is must be
