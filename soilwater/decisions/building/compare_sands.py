@@ -14,6 +14,7 @@ from soilwater.decisions.targets import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.lab.equally_likely import Sand
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction, WaterContent
@@ -78,8 +79,7 @@ class SandComparison(Displayed):
             for caution in each.cautions
             if caution not in shared
         ]
-        stated = first._lines()[: -len(first.cautions)]
-        return [*stated, *own, *(f"caution: {caution}" for caution in shared)]
+        return [*first._asked(), *own, *caution_lines(shared)]
 
     def _shown(self) -> Shown:
         return Shown(self.sentence, _COMPARED, self._rows(), self._lines())

@@ -32,6 +32,7 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
@@ -125,7 +126,7 @@ class MaterialCheck(Displayed):
 
     def _shown(self) -> Shown:
         rows, header = self._rows()
-        lines = [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
+        lines = [*self.at_depth, *caution_lines(self.cautions)]
         return Shown(f"{self.edition}: {self.verdict.value}", header, rows, lines)
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from soilwater.decisions.building.depth import DepthWindow, Range
 from soilwater.decisions.slope import SlopeEquivalent
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_people_units
@@ -67,8 +68,7 @@ class ContourDesign(Displayed):
 
     def _shown(self) -> Shown:
         title = f"{self.window.name}: {self.window.sentence}"
-        lines = [f"caution: {caution}" for caution in self.cautions]
-        return Shown(title, _PLACES, self._rows(), lines)
+        return Shown(title, _PLACES, self._rows(), caution_lines(self.cautions))
 
 
 _PLACES = ("place", "behaves as if deeper by", "build", "window there")

@@ -28,7 +28,7 @@ from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction, WaterContent
@@ -232,14 +232,16 @@ class DepthWindow(Displayed):
             ("sure", "", sure, "whatever sand and base within their bands"),
         ]
 
-    def _lines(self) -> list[str]:
+    def _asked(self) -> list[str]:
         rod = in_people_units(self.rod, "length")
         return [
             f"target: {self.target}, {rod} rods, drained",
             f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
             f"base suction: {self.base_suction}",
-            *(f"caution: {caution}" for caution in self.cautions),
         ]
+
+    def _lines(self) -> list[str]:
+        return [*self._asked(), *caution_lines(self.cautions)]
 
     def _shown(self) -> Shown:
         return Shown(f"{self.name}: {self.sentence}", _HEADER, self._rows(), self._lines())

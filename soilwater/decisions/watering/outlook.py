@@ -32,7 +32,7 @@ from soilwater.lab.equally_likely import Sand
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
@@ -191,7 +191,7 @@ class DryDownOutlook(Displayed):
 
     def _shown(self) -> Shown:
         lines = [self.sentence, *(f"assumed: {each}" for each in self.assumptions)]
-        lines += [f"caution: {each}" for each in self.cautions]
+        lines += caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 

@@ -23,7 +23,7 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
@@ -122,7 +122,7 @@ class WhatIf(Displayed):
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
     def _shown(self) -> Shown:
-        lines = [f"caution: {each}" for each in self.cautions]
+        lines = caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
