@@ -35,9 +35,10 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units
 
 
 @dataclass(frozen=True, repr=False)
@@ -175,10 +176,10 @@ class Profile:
     def over_gravel(
         cls,
         sand: Sand,
-        root_zone: Any,
+        root_zone: Length,
         *,
         gravel: GravelBlanket | None = None,
-        base_suction: Any = None,
+        base_suction: Suction | None = None,
         name: str = "",
     ) -> Profile:
         """One root zone on a gravel blanket.
@@ -211,7 +212,7 @@ class Profile:
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
         base: Base = CLEAN_GRAVEL
         with faults.catching():
-            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)
+            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)  # type: ignore[arg-type]
         with faults.catching():
             if base_suction is not None:
                 base = CapillaryBreak(base_band(base_suction).best)
@@ -293,7 +294,7 @@ class Profile:
             "name the layer that is meant."
         )
 
-    def with_thickness(self, thickness: Any, *, layer: str | None = None) -> Profile:
+    def with_thickness(self, thickness: Length, *, layer: str | None = None) -> Profile:
         """Return the same profile with another thickness of one layer.
 
         Parameters
@@ -315,7 +316,7 @@ class Profile:
         """
         i = self.layer_index(layer)
         layers = list(self.layers)
-        layers[i] = replace(layers[i], thickness=thickness)
+        layers[i] = replace(layers[i], thickness=thickness)  # type: ignore[arg-type]
         return replace(self, layers=tuple(layers))
 
     def with_soil(self, soil: Soil | FitResult, *, layer: str | None = None) -> Profile:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import xarray as xr
@@ -16,7 +16,7 @@ from soilwater.plot.data import Through, moments, only_column, water_through
 from soilwater.runs.columns_of import Column
 from soilwater.runs.drained import depth_range, drained_suction, drained_when, mean_over_depth
 from soilwater.words.errors import InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import Date, Length
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import VARIABLES
 
@@ -31,7 +31,13 @@ USUAL_DEPTH = 50.0
 
 
 @style.in_our_look
-def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | None = None) -> Axes:
+def profile(
+    run: xr.Dataset,
+    *,
+    at: Date | Sequence[Date] | None = None,
+    rod: Length = None,
+    ax: Axes | None = None,
+) -> Axes:
     """Draw water, air and sand in a profile, as if its side had been dug free.
 
     Parameters
@@ -71,7 +77,9 @@ def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | N
 
 
 @style.in_our_look
-def suction_profile(run: xr.Dataset, *, at: Any = None, ax: Axes | None = None) -> Axes:
+def suction_profile(
+    run: xr.Dataset, *, at: Date | Sequence[Date] | None = None, ax: Axes | None = None
+) -> Axes:
     """Draw suction down a profile, with the line it comes to rest on after drainage.
 
     Parameters

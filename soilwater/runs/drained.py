@@ -21,8 +21,10 @@ from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 
 def drained_suction(profile: Profile) -> float:
@@ -193,7 +195,7 @@ def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.f
     return water
 
 
-def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
+def drained_water_content(profile: Profile, top: Length, bottom: Length) -> float:
     """Mean water content of a drained profile between two depths [1].
 
     Parameters

@@ -254,7 +254,9 @@ def test_the_depth_curve_is_the_drained_reading_by_depth(survey):
     (written,) = [t for t in texts_of(ax) if t.endswith(" in")]
     deep, shallow = (float(x) for x in written.removesuffix(" in").split(" to "))
     for inch, reading in ((deep, 25.0), (shallow, 15.0)):
-        drained = sw.drained_water_content(sw.Profile.over_gravel(SAND, f"{inch} in", base_suction=3.0), 0.0, ROD)
+        drained = sw.drained_water_content(
+            sw.Profile.over_gravel(SAND, f"{inch} in", base_suction=3.0), 0.0, ROD
+        )
         assert 100.0 * drained == pytest.approx(reading, abs=0.1)
     dots = [line for line in ax.lines if line.get_marker() == "o"]
     assert [(d.get_xdata()[0], round(d.get_ydata()[0], 6)) for d in dots] == [
@@ -269,7 +271,8 @@ def test_a_fit_brings_its_band_to_the_depth_curve(fit):
     vertices = band.get_paths()[0].vertices
     at_deepest = vertices[np.isclose(vertices[:, 0], 50.0), 1]
     each = [
-        100.0 * sw.drained_water_content(sw.Profile.over_gravel(soil, 50.0, base_suction=3.0), 0.0, ROD)
+        100.0
+        * sw.drained_water_content(sw.Profile.over_gravel(soil, 50.0, base_suction=3.0), 0.0, ROD)
         for soil in fit.samples(60)
     ]
     assert at_deepest.min() == pytest.approx(np.quantile(each, 0.1))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from html import escape
 
 import numpy as np
 import xarray as xr
@@ -13,9 +12,10 @@ from soilwater.decisions.spots.causes import NAMES
 from soilwater.decisions.spots.states import Prior, State
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50
@@ -52,7 +52,7 @@ class CauseOdds:
 
 
 @dataclass(frozen=True, repr=False)
-class SpotDiagnosis:
+class SpotDiagnosis(Displayed):
     """Odds of the causes at one spot.
 
     Attributes
@@ -119,21 +119,16 @@ class SpotDiagnosis:
             f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _SPOT_HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines()), self.sentence]
-        return "\n".join([*lines, *(f"counted in: {each}" for each in self.findings)])
-
-    def _repr_html_(self) -> str:
-        said = "".join(f"<p>{escape(text)}</p>" for text in (self.sentence, *self.findings))
-        return html_table(self._rows(), _SPOT_HEADER, caption=self._title()) + said
+    def _shown(self) -> Shown:
+        lines = [self.sentence, *(f"counted in: {each}" for each in self.findings)]
+        return Shown(self._title(), _SPOT_HEADER, self._rows(), lines, set_in=True)
 
 
 _SPOT_HEADER = ("cause", "probability", "the reading is", "size it would take")
 
 
 @dataclass(frozen=True, repr=False)
-class Diagnosis:
+class Diagnosis(Displayed):
     """Odds of the causes at every spot of a survey.
 
     Attributes
@@ -224,19 +219,11 @@ class Diagnosis:
     def _title(self) -> str:
         return f'Diagnosis of "{self.name}"' if self.name else "Diagnosis"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        lines += [f"{each.spot.name}: {each.sentence}" for each in self.spots]
+    def _shown(self) -> Shown:
+        lines = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
         lines += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
-        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
-
-    def _repr_html_(self) -> str:
-        said = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
-        said += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
-        said += [f"caution: {each}" for each in self.cautions]
-        listed = "".join(f"<li>{escape(text)}</li>" for text in said)
-        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+        lines += caution_lines(self.cautions)
+        return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
 _HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")
