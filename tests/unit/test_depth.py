@@ -228,5 +228,5 @@ def test_named_targets_and_the_usual_base_are_those_of_their_sources():
     # Common practice, no source.
     assert (READING_TARGETS["greens"].low, READING_TARGETS["greens"].high) == (0.15, 0.25)
     assert (READING_TARGETS["fields"].low, READING_TARGETS["fields"].high) == (0.12, 0.20)
-    # 9 cm read in an abstract, the rest from memory.
-    assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (0.0, 3.0, 9.0)
+    # Worked out from ranges of gravel, see test_gravel.
+    assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (2.5, 6.7, 10.5)
