@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.explorer.bands import RODS
 from soilwater.explorer.html import MOST_BYTES, ExplorerPage, fill_page, pack
 from soilwater.explorer.lattice import (
@@ -28,8 +28,9 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 EVERY_HOURS = (1, 2, 3, 4, 6, 12, 24)
 """Hours between stored times, the first with which a page is small enough."""
