@@ -13,8 +13,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.weather.made import from_days
 from soilwater.weather.reference_et import Site
-from soilwater.weather.series import Weather, from_days
+from soilwater.weather.series import Weather
 from soilwater.weather.station.columns import QUANTITIES
 from soilwater.weather.station.et import from_record
 from soilwater.words.errors import Faults
