@@ -224,13 +224,15 @@ def to_standard_time(
     return Stamps(time, False, None, (*stamps.notes, note))
 
 
-def daylight_saving_hint(time: NDArray[np.datetime64]) -> str:
+def daylight_saving_hint(time: NDArray[np.datetime64], utc_offset: float | None = None) -> str:
     """Say where stamps jump like a clock set to daylight-saving time, or nothing.
 
     Parameters
     ----------
     time : array of datetime64
         Stamps in the order of the file.
+    utc_offset : float, optional
+        Local standard time minus UTC [h], where it is known: the zone named then has it.
     """
     steps = np.diff(time)
     if steps.size == 0:
@@ -238,17 +240,69 @@ def daylight_saving_hint(time: NDArray[np.datetime64]) -> str:
     usual = np.sort(steps)[steps.size // 2]
     if usual > _HOUR:
         return ""
-    forward = np.flatnonzero(steps == usual + _HOUR)
-    back = np.flatnonzero(steps == usual - _HOUR)
-    told = [f"{stamp(time[i] + usual)} is missing" for i in forward if _is_changeover(time[i])] + [
-        f"{stamp(time[i + 1])} comes twice" for i in back if _is_changeover(time[i])
-    ]
+    forward = [i for i in np.flatnonzero(steps == usual + _HOUR) if is_changeover(time[i])]
+    back = [i for i in np.flatnonzero(steps == usual - _HOUR) if is_changeover(time[i])]
+    told = [f"{stamp(time[i] + usual)} is missing" for i in forward[:1]]
+    told += [f"{stamp(time[i + 1])} comes twice" for i in back[:1]]
     if not told:
         return ""
+    jumps = np.array([*forward, *back])
+    # A stamp may mark the end of its step, and then jumps one step later than its start.
+    fitting = _zones_of(time, jumps, utc_offset) or _zones_of(time + usual, jumps, utc_offset)
+    zone = fitting[0] if fitting else "Europe/London"
     return (
-        f"{' and '.join(told[:2])}: the stamps seem to follow daylight-saving time; say "
-        f'time_zone="Europe/London" (or your own zone)'
+        f"{' and '.join(told)}: the stamps seem to follow daylight-saving time; say "
+        f'time_zone="{zone}" (or your own zone)'
     )
+
+
+# One zone for each set of dates on which clocks are set (IANA time zone database).
+_ZONES = (
+    "Europe/London", "Europe/Berlin", "Europe/Athens", "America/New_York", "America/Chicago",
+    "America/Denver", "America/Los_Angeles", "America/Halifax", "America/Anchorage",
+    "Australia/Sydney", "Australia/Adelaide", "Pacific/Auckland", "America/Santiago",
+)  # fmt: skip
+
+
+def zones_of_offset(utc_offset: float, summer: np.datetime64 | None = None) -> list[str]:
+    """Zones with daylight-saving time of a standard time.
+
+    Parameters
+    ----------
+    utc_offset : float
+        Local standard time minus UTC [h].
+    summer : datetime64, optional
+        When daylight-saving time has to be in force.
+    """
+    year = 2025 if summer is None else int(str(summer)[:4])
+    found = []
+    for name in _ZONES:
+        zone = ZoneInfo(name)
+        standard = min(_utc_offset(zone, year, month) for month in (1, 7))
+        month = None if summer is None else int(str(summer)[5:7])
+        ahead = month is None or _utc_offset(zone, year, month) > standard
+        if standard == utc_offset and ahead:
+            found.append(name)
+    return found
+
+
+def _zones_of(
+    time: NDArray[np.datetime64], jumps: NDArray[np.int64], utc_offset: float | None
+) -> list[str]:
+    """Zones on whose clock the stamps do not jump where they seem to."""
+    index = pd.DatetimeIndex(time)
+    known = _ZONES if utc_offset is None else zones_of_offset(utc_offset)
+    usual = np.sort(np.diff(time))[(time.size - 1) // 2]
+    fitting = []
+    for name in known:
+        try:
+            aware = index.tz_localize(name, ambiguous=_second_passes(index), nonexistent="raise")
+        except ValueError:
+            continue
+        steps = np.diff(aware.tz_convert("UTC").tz_localize(None).to_numpy())
+        if np.all(steps > np.timedelta64(0)) and np.all(steps[jumps] == usual):
+            fitting.append(name)
+    return fitting
 
 
 @dataclass(frozen=True)
@@ -373,8 +427,14 @@ def _utc_offset(zone: ZoneInfo, year: int, month: int) -> float:
     return float(delta.total_seconds()) / 3600.0
 
 
-def _is_changeover(time: Any) -> bool:
-    """Whether clocks are usually set on this day: a Sunday in spring or autumn, at night."""
+def is_changeover(time: Any) -> bool:
+    """Whether clocks are usually set on this day: a Sunday in spring or autumn, at night.
+
+    Parameters
+    ----------
+    time : datetime64
+        A stamp.
+    """
     when = pd.Timestamp(time)
     return bool(when.day_of_week == 6 and when.month in (3, 4, 9, 10, 11) and when.hour <= 4)
 
