@@ -1,4 +1,4 @@
-"""Invented weather stations of very different places, hour by hour, for what a reader must let pass.
+"""Invented weather stations of very different places, for what a reader must let pass.
 
 Sun after FAO-56 (Allen et al. 1998); temperatures, humidity, wind and rain are rough courses with
 noise, to the order of magnitude of such places.
@@ -36,19 +36,41 @@ class Place:
 
 
 PLACES = {
-    "desert in July": Place(Site(33.4, 340, -112.0, -7), "2026-07-01", 36, 14, (8, 35), 0.97, 3, 0.05, 8),
-    "desert in January": Place(Site(24.5, 20, 54.4, 4), "2026-01-05", 19, 10, (35, 85), 0.9, 3, 0.1, 6),
+    "desert in July": Place(
+        Site(33.4, 340, -112.0, -7), "2026-07-01", 36, 14, (8, 35), 0.97, 3, 0.05, 8
+    ),
+    "desert in January": Place(
+        Site(24.5, 20, 54.4, 4), "2026-01-05", 19, 10, (35, 85), 0.9, 3, 0.1, 6
+    ),
     "monsoon": Place(Site(11.0, 30, 76.0, 5.5), "2026-07-01", 26.5, 5, (78, 98), 0.4, 3, 0.9, 55),
-    "humid tropics": Place(Site(1.3, 15, 103.8, 8), "2026-11-01", 27, 7, (62, 98), 0.65, 1.5, 0.6, 18),
-    "cold spring": Place(Site(64.8, 140, -147.7, -9), "2026-04-05", -4, 12, (40, 85), 0.75, 1.5, 0.1, 1),
-    "cold winter": Place(Site(53.5, 670, -113.5, -7), "2026-01-10", -19, 9, (60, 85), 0.6, 3, 0.2, 1),
-    "far north in June": Place(Site(69.6, 10, 18.9, 1), "2026-06-10", 9, 5, (60, 95), 0.5, 3, 0.4, 3),
-    "foggy coast": Place(Site(37.8, 20, -122.5, -8), "2026-07-01", 13.5, 4, (75, 100), 0.7, 5, 0.05, 0.4, 0.75),
-    "windy links in March": Place(Site(57.0, 10, -2.1, 0), "2026-03-01", 5, 4, (65, 95), 0.45, 9, 0.6, 5),
-    "high plateau": Place(Site(-16.5, 3800, -68.2, -4), "2026-01-05", 9, 11, (40, 90), 0.7, 3, 0.5, 6),
-    "southern winter": Place(Site(-37.8, 30, 145.0, 10), "2026-07-01", 9.5, 8, (55, 95), 0.5, 4, 0.45, 4),
-    "oven by the sea": Place(Site(25.3, 10, 51.5, 3), "2026-08-01", 36, 7, (35, 80), 0.9, 4, 0.0, 0),
-}  # fmt: skip
+    "humid tropics": Place(
+        Site(1.3, 15, 103.8, 8), "2026-11-01", 27, 7, (62, 98), 0.65, 1.5, 0.6, 18
+    ),
+    "cold spring": Place(
+        Site(64.8, 140, -147.7, -9), "2026-04-05", -4, 12, (40, 85), 0.75, 1.5, 0.1, 1
+    ),
+    "cold winter": Place(
+        Site(53.5, 670, -113.5, -7), "2026-01-10", -19, 9, (60, 85), 0.6, 3, 0.2, 1
+    ),
+    "far north in June": Place(
+        Site(69.6, 10, 18.9, 1), "2026-06-10", 9, 5, (60, 95), 0.5, 3, 0.4, 3
+    ),
+    "foggy coast": Place(
+        Site(37.8, 20, -122.5, -8), "2026-07-01", 13.5, 4, (75, 100), 0.7, 5, 0.05, 0.4, 0.75
+    ),
+    "windy links in March": Place(
+        Site(57.0, 10, -2.1, 0), "2026-03-01", 5, 4, (65, 95), 0.45, 9, 0.6, 5
+    ),
+    "high plateau": Place(
+        Site(-16.5, 3800, -68.2, -4), "2026-01-05", 9, 11, (40, 90), 0.7, 3, 0.5, 6
+    ),
+    "southern winter": Place(
+        Site(-37.8, 30, 145.0, 10), "2026-07-01", 9.5, 8, (55, 95), 0.5, 4, 0.45, 4
+    ),
+    "oven by the sea": Place(
+        Site(25.3, 10, 51.5, 3), "2026-08-01", 36, 7, (35, 80), 0.9, 4, 0.0, 0
+    ),
+}
 
 
 def hours_at(place: Place, days: int = 14, seed: int = 1) -> pd.DataFrame:

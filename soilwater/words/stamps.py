@@ -8,6 +8,7 @@ dates themselves do not settle is asked for, and stamps that follow daylight-sav
 from __future__ import annotations
 
 import datetime
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -99,13 +100,21 @@ def read_stamps(
     found = [parts for parts in split if parts is not None]
     notes: list[str] = []
     loose = [parts for parts in found if not parts.settled]
-    short = next((parts.text for parts in loose if parts.short), "")
-    if short and all(parts.may_lead_with_year for parts in loose if parts.short):
-        faults.add(
-            f'"{short}" has a year of two digits, which can be its first or its last number',
-            cure='write years in full, such as "2026-07-05"',
-        )
-        faults.raise_if_any()
+    short = [parts for parts in loose if parts.short]
+    if short and day_first is None and all(parts.with_year_first is not None for parts in short):
+        leads = _year_leads(short)
+        if leads is None:
+            faults.add(
+                f'"{short[0].text}" has a year of two digits, which can be its first or its last '
+                "number",
+                cure=f'write years in full, such as "{short[0].with_year_first}"; or, if the '
+                "year is last, say day_first=True or day_first=False",
+            )
+            faults.raise_if_any()
+        if leads:
+            notes.append("dates read as year/month/day")
+            found = [parts.led_by_year if parts.short else parts for parts in found]
+            loose = [parts for parts in found if not parts.settled]
     if loose:
         day_first = _settle_order(loose, day_first, subject)
         order = "day/month/year" if day_first else "month/day/year"
@@ -314,10 +323,50 @@ class _Parts:
     short: bool = False
 
     @property
-    def may_lead_with_year(self) -> bool:
-        """Whether the first of three two-digit numbers could be the year too."""
+    def with_year_first(self) -> datetime.date | None:
+        """The date if the first of three two-digit numbers is the year; None if it is none."""
         year, first, second = self.numbers
-        return 20 <= first <= 31 and second <= 12 and 1 <= year % 100 <= 31
+        return _date(2000 + first, second, year % 100)
+
+    @property
+    def led_by_year(self) -> _Parts:
+        """The same with the first number taken as the year."""
+        year, first, second = self.numbers
+        return _Parts((2000 + first, second, year % 100), True, self.clock, self.text)
+
+
+def _date(year: int, month: int, day: int) -> datetime.date | None:
+    try:
+        return datetime.date(year, month, day)
+    except ValueError:
+        return None
+
+
+# Dates that go on by more than this [days] are years apart, not rows of one file (our own choice).
+_LONGEST_STRIDE = 14
+
+
+def _year_leads(short: list[_Parts]) -> bool | None:
+    """Whether two-digit years come first: as then, or only then, dates follow one another.
+
+    None where both readings go on from day to day, or there is only one date.
+    """
+    first = _goes_on([parts.with_year_first for parts in short])
+    last = [
+        _goes_on([_date(year, *pair) for year, pair in dates])
+        for dates in (
+            [(p.numbers[0], (p.numbers[1], p.numbers[2])) for p in short],
+            [(p.numbers[0], (p.numbers[2], p.numbers[1])) for p in short],
+        )
+    ]
+    return None if first == any(last) else first
+
+
+def _goes_on(dates: list[datetime.date | None]) -> bool:
+    """Whether dates are all of the calendar, more than one, and never far apart."""
+    known = sorted({date for date in dates if date is not None})
+    strides = [(b - a).days for a, b in itertools.pairwise(known)]
+    return None not in dates and bool(strides) and max(strides) <= _LONGEST_STRIDE
 
 
 def _split_date(text: str) -> _Parts | None:

@@ -85,6 +85,8 @@ def ask_about_sun(given: Readings, label: str, time_zone: str, faults: Faults) -
         return
     step = given.hours
     steps = round(late / step)
+    if steps * step == -12.0:  # half a day is as much early as late; late is told
+        steps = -steps
     if steps == 0:
         return
     which = "after" if steps > 0 else "before"
@@ -142,7 +144,7 @@ def _causes_of_stamps(given: Readings, label: str, time_zone: str, late: float) 
         zone = next(iter(zones_of_offset(site.utc_offset, given.edges[len(given.edges) // 2])), "")
         if zone:
             causes.append(f'say time_zone="{zone}" if the stamps follow daylight-saving time')
-    if explains(-2.0 * site.longitude / 15.0):
+    if explains(2.0 * site.longitude / 15.0):
         causes.append(
             f"say site=Site({site.latitude:g}, {site.elevation:g}, {-site.longitude:g}, "
             f"{site.utc_offset:g}) if the sign of the longitude is wrong (east is positive)"
