@@ -6,7 +6,7 @@ a lattice of depths and demands, and reads between them.
 Needs matplotlib and jinja2: ``python -m pip install "soilwater[report]"``.
 """
 
+from soilwater.explorer.html import ExplorerPage
 from soilwater.explorer.make import explore
-from soilwater.explorer.page import ExplorerPage
 
 __all__ = ["ExplorerPage", "explore"]

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.entry_points import work_size
@@ -70,7 +70,10 @@ def pack(
         z=z,
         soil=soil,
         root=np.concatenate(
-            [root_shares(case.turf, mesh) for case, mesh in zip(cases, meshes, strict=True)]
+            [
+                root_shares(case.turf, mesh, case.profile.depth)
+                for case, mesh in zip(cases, meshes, strict=True)
+            ]
         ),
         head=head,
         stored=np.zeros(z.size),
@@ -114,12 +117,12 @@ def _set_conditions(
         conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
 
 
-def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:
-    """Share of the roots around each node [1]; all of them within the profile."""
+def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:
+    """Share of the roots around each node [1]; all of them within the layers, to a depth [cm]."""
     z = mesh.depth
     if turf is None:
         return np.zeros(z.size)
-    edges = np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]])
+    edges = np.minimum(np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]]), depth)
     share = np.diff(turf.root_fraction(0.0, edges))
     within: NDArray[np.float64] = share / share.sum()
     return within

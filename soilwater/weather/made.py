@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from soilwater.weather.daylight import check_daylight, half_sine, nonzero
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import DailyWater, Date
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import (
     as_time,
@@ -28,10 +29,10 @@ from soilwater.words.units import number_to_house
 @mind_words(start="first_day")
 def steady_weather(
     days: int,
-    reference_et: Any,
+    reference_et: DailyWater,
     *,
-    rain: Any = 0.0,
-    first_day: Any = "2025-07-01",
+    rain: DailyWater = 0.0,
+    first_day: Date = "2025-07-01",
     sunrise: float = 6.0,
     sunset: float = 18.0,
     name: str = "",

@@ -11,7 +11,6 @@ Times are local standard time without a zone; daylight-saving time is undone by 
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -19,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from soilwater.weather.daylight import half_sine, nonzero
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Date, TimeSpan
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
@@ -159,7 +159,7 @@ class Weather:
         """True where the demand of an interval follows the daylight half-sine, shape (n,)."""
         return self.demand_shape[:, 1] > self.demand_shape[:, 0]
 
-    def shift(self, by: Any) -> Weather:
+    def shift(self, by: TimeSpan) -> Weather:
         """Return the same weather moved in time.
 
         Parameters
@@ -217,7 +217,7 @@ class Weather:
         )
 
     @mind_words(start="begin")
-    def between(self, begin: Any, end: Any) -> Weather:
+    def between(self, begin: Date, end: Date) -> Weather:
         """Return the part of the weather between two times, cutting intervals exactly.
 
         Parameters

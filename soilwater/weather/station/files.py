@@ -33,6 +33,7 @@ from soilwater.weather.station.shifts import ask_about_sun, moved_back
 from soilwater.weather.station.steps import drop_repeats, on_grid
 from soilwater.weather.station.totals import differences, suspect_running_total
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Height, TimeSpan
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.times import hours_between, interval_edges
@@ -54,8 +55,8 @@ def read_weather(
     cumulative: str | Sequence[str] = (),
     missing: float | str | Sequence[float | str] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
-    late: Mapping[str, Any] | None = None,
-    wind_height: Any = 2.0,
+    late: Mapping[str, TimeSpan] | None = None,
+    wind_height: Height = 2.0,
     coastal: bool = False,
     sunrise: float = 6.0,
     sunset: float = 18.0,
@@ -120,7 +121,7 @@ def read_station(
     cumulative: str | Sequence[str] = (),
     missing: float | str | Sequence[float | str] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
-    late: Mapping[str, Any] | None = None,
+    late: Mapping[str, TimeSpan] | None = None,
     sheet: str | None = None,
     name: str = "",
 ) -> StationRecord:
