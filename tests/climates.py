@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.weather.reference_et import Site
 
 
@@ -79,9 +80,9 @@ def hours_at(place: Place, days: int = 14, seed: int = 1) -> pd.DataFrame:
     site = place.site
     begin = pd.date_range(place.start, periods=24 * days, freq="1h")
     clock = begin.hour.to_numpy() + 0.5
-    day = terms.day_of_year(begin.to_numpy())
-    angle = terms.solar_time_angle(clock, day, site.longitude, site.utc_offset)
-    top = terms.extraterrestrial_radiation_of_period(site.latitude, day, angle, 1.0)
+    day = sun.day_of_year(begin.to_numpy())
+    angle = sun.solar_time_angle(clock, day, site.longitude, site.utc_offset)
+    top = sun.extraterrestrial_radiation_of_period(site.latitude, day, angle, 1.0)
     by_day = np.clip(place.sky + 0.25 * rng.standard_normal(days), 0.12, 1.0)
     sky = np.clip(np.repeat(by_day, 24) + 0.08 * rng.standard_normal(24 * days), 0.08, 1.05)
     sky = sky * np.where((clock < 11) & (place.fog > 0), 1.0 - place.fog, 1.0)
@@ -117,9 +118,9 @@ def days_at(place: Place, days: int = 14, seed: int = 1) -> pd.DataFrame:
     """Daily table of a place, with the equation of FAO-56 for its reference evapotranspiration."""
     hours = hours_at(place, days, seed)
     each = {name: hours[name].to_numpy().reshape(days, 24) for name in hours if name != "Time"}
-    top = terms.extraterrestrial_radiation(
+    top = sun.extraterrestrial_radiation(
         place.site.latitude,
-        terms.day_of_year(pd.date_range(place.start, periods=days).to_numpy()),
+        sun.day_of_year(pd.date_range(place.start, periods=days).to_numpy()),
     )
     high, low = each["Temp (degC)"].max(axis=1), each["Temp (degC)"].min(axis=1)
     return pd.DataFrame(

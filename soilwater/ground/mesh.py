@@ -71,7 +71,15 @@ def make_mesh(
         soils.append(blanket.gravel)
         thicknesses.append(blanket.thickness)
         nodes_of.append(_gravel_nodes)
-    parts = list(zip(nodes_of, thicknesses, strict=True))
+    depth, number = _nodes(tuple(zip(nodes_of, thicknesses, strict=True)), refinement)
+    return Mesh(depth, number, tuple(soils))
+
+
+@lru_cache(maxsize=4096)
+def _nodes(
+    parts: tuple[tuple[Callable[[float], NDArray[np.float64]], float], ...], refinement: float
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry."""
     count = sum(nodes(thickness).size - 1 for nodes, thickness in parts) * refinement
     if count > MOST_NODES:
         most = np.floor(MOST_NODES * refinement / count)
@@ -83,10 +91,13 @@ def make_mesh(
     for i, (nodes, thickness) in enumerate(parts):
         steps = _cut(nodes, thickness, refinement)
         ends = depth[-1][-1] + np.cumsum(steps)
-        ends[-1] = sum(thicknesses[: i + 1])
+        ends[-1] = sum(each for _, each in parts[: i + 1])
         depth.append(ends)
         number.append(np.full(steps.size, i, dtype=np.int64))
-    return Mesh(np.concatenate(depth), np.concatenate(number), tuple(soils))
+    shared = np.concatenate(depth), np.concatenate(number)
+    for array in shared:
+        array.setflags(write=False)
+    return shared
 
 
 @lru_cache(maxsize=4096)

@@ -27,7 +27,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.words.errors import Faults
 from soilwater.words.units import number_to_house
 

@@ -36,7 +36,7 @@ def pack(
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> Packed:
-    """Lay cases end to end; forcing that cases share is laid down once."""
+    """Lay cases end to end; forcing and roots that cases share are made and laid down once."""
     n, n_out = len(cases), settings.output_hours.size
     node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
     longest = max(mesh.depth.size for mesh in meshes)
@@ -55,6 +55,10 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
+    roots: dict[Any, NDArray[np.float64]] = {}
+    for case, mesh in zip(cases, meshes, strict=True):
+        if (key := _roots_key(case, mesh)) not in roots:
+            roots[key] = root_shares(case.turf, mesh, case.profile.depth)
     conditions = np.zeros((n, rows.N_CONDITIONS))
     codes = np.zeros((n, rows.N_CODES), dtype=np.int64)
     for i, case in enumerate(cases):
@@ -70,10 +74,7 @@ def pack(
         z=z,
         soil=soil,
         root=np.concatenate(
-            [
-                root_shares(case.turf, mesh, case.profile.depth)
-                for case, mesh in zip(cases, meshes, strict=True)
-            ]
+            [roots[_roots_key(case, mesh)] for case, mesh in zip(cases, meshes, strict=True)]
         ),
         head=head,
         stored=np.zeros(z.size),
@@ -115,6 +116,11 @@ def _set_conditions(
         codes[rows.STRESS_CODE] = case.turf.stress.kernel_code
         conditions[rows.STRESS_0 : rows.STRESS_4 + 1] = case.turf.stress.kernel_parameters
         conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
+
+
+def _roots_key(case: Case, mesh: Mesh) -> tuple[int, int, float]:
+    """Tell the roots of one column from those of another."""
+    return id(case.turf), id(mesh.depth), case.profile.depth
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

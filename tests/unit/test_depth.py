@@ -6,8 +6,9 @@ import pytest
 from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
+from soilwater.decisions.building.compare_sands import compare_sands
 from soilwater.decisions.building.contour import depth_over_contour
-from soilwater.decisions.building.depth import compare_sands, depth_window
+from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.targets import READING_TARGETS, AirTarget, reading_target
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.weather.reference_et import Site
 from soilwater.weather.station.columns import QUANTITIES, Quantity
-from soilwater.weather.station.sun import clear_sky_days
+from soilwater.weather.station.sunlight import clear_sky_days
 from soilwater.words.errors import Faults
 
 Column = NDArray[np.float64]
@@ -233,15 +234,15 @@ def _mean_temperature(given: Readings, unit: str = "") -> Column | None:
 
 def _temperature_bounds(days: NDArray[np.datetime64], site: Site) -> tuple[Column, Column]:
     """Lowest and highest likely mean temperature of days at a site [degC]."""
-    before = terms.day_of_year(days - np.timedelta64(_LAG_DAYS, "D"))
-    sun = terms.extraterrestrial_radiation(site.latitude, before)
+    before = sun.day_of_year(days - np.timedelta64(_LAG_DAYS, "D"))
+    top = sun.extraterrestrial_radiation(site.latitude, before)
     height = _LAPSE_RATE * max(site.elevation, 0.0)
-    high = np.interp(sun, _SUN_OF_WARMTH, _WARMEST) - 0.75 * height
+    high = np.interp(top, _SUN_OF_WARMTH, _WARMEST) - 0.75 * height
     # Winters of the southern half, with its oceans, are those of places nearer the equator.
     latitude = site.latitude if site.latitude > 0.0 else max(-site.latitude - _MILDER_SOUTH, 0.0)
     table = np.array(_COLDEST)
     at = [np.interp(latitude, _LATITUDES, table[:, k]) for k in range(table.shape[1])]
-    low = np.interp(sun, _SUN_OF_COLD, at) - height
+    low = np.interp(top, _SUN_OF_COLD, at) - height
     return low, high
 
 

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.weather.station.doubts import Readings
-from soilwater.weather.station.sun import hours_late, temperature_follows
+from soilwater.weather.station.sunlight import hours_late, temperature_follows
 from soilwater.words.errors import Faults
 from soilwater.words.stamps import STANDARD, zones_of_offset
 from soilwater.words.units import number_to_house
@@ -113,7 +113,7 @@ def _solar_noon(given: Readings) -> float:
     if site is None or site.longitude is None or site.utc_offset is None:
         return 12.5
     middle = given.edges[len(given.edges) // 2 : len(given.edges) // 2 + 1]
-    angle = terms.solar_time_angle(12.0, terms.day_of_year(middle), site.longitude, site.utc_offset)
+    angle = sun.solar_time_angle(12.0, sun.day_of_year(middle), site.longitude, site.utc_offset)
     return 12.0 - float(np.asarray(angle).ravel()[0]) * 12.0 / np.pi
 
 

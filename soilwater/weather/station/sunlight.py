@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.weather.reference_et import Site
 
 # Light of this much [MJ m-2 h-1], 5.6 W/m2, is above the night offset of usual sensors, and a thick
@@ -45,7 +46,7 @@ def clear_sky_days(
     top, clear : array, shape (days,)
         In MJ m-2 (FAO-56 eqs. 21 and 37).
     """
-    top = terms.extraterrestrial_radiation(site.latitude, terms.day_of_year(edges[:-1]))
+    top = sun.extraterrestrial_radiation(site.latitude, sun.day_of_year(edges[:-1]))
     return top, terms.clear_sky_radiation(top, site.elevation)
 
 
@@ -104,9 +105,9 @@ def _offset_of_days(
         noon = _UNKNOWN_NOON * np.pi / 12.0
         late = _turn(_middle(middles, _as_light(measured, hours)) - noon)
         return late if abs(late) > _UNKNOWN_TOLERANCE else 0.0
-    day = terms.day_of_year(begin)
-    angle = terms.solar_time_angle(clock + hours / 2.0, day, site.longitude, site.utc_offset)
-    top = terms.extraterrestrial_radiation_of_period(site.latitude, day, angle, hours)
+    day = sun.day_of_year(begin)
+    angle = sun.solar_time_angle(clock + hours / 2.0, day, site.longitude, site.utc_offset)
+    top = sun.extraterrestrial_radiation_of_period(site.latitude, day, angle, hours)
     there = np.where(np.isnan(radiation), np.nan, terms.clear_sky_radiation(top, site.elevation))
     clear = _ORDINARY_SKY * _envelope(there, slot, per_day)
     bright = clear > _LIGHT * hours
