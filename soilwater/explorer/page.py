@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.explorer.arithmetic import (
     FLAT,
@@ -34,9 +34,10 @@ from soilwater.ground.base import Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
+from soilwater.soils import Soil
 from soilwater.words.cautions import cautions_for
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units
 
 OPENING_HOUR = 72
 """Hour since the start that the page opens at [h]: three days, when spots have come apart."""
@@ -119,6 +120,16 @@ def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
     return fill_page("page", name, opening, sections, _given(asked, worked), streams)
 
 
+def what_it_holds(soil: Soil) -> str:
+    """Say in a line what water a soil holds at suctions of a lab, and how fast it drains."""
+    points = ", ".join(
+        f"{100 * float(soil.water_content(suction)):.1f} % at {suction:g} cm"
+        for suction in _LAB_SUCTIONS
+    )
+    conductivity = in_people_units(soil.k_sat, "conductivity")
+    return f"holds {points} of suction, saturated conductivity {conductivity}"
+
+
 def frozen_in(asked: Asked) -> list[str]:
     """Say what the sliders of the page `asked` for do not move: sheets, bases, weather, turf."""
     said = []
@@ -136,19 +147,12 @@ def frozen_in(asked: Asked) -> list[str]:
             )
         else:
             best, likely = best_and_likely(sand, asked.draws)
-            points = ", ".join(
-                f"{100 * float(best.water_content(suction)):.1f} % at {suction:g} cm"
-                for suction in _LAB_SUCTIONS
-            )
             sure = (
                 "taken for certain, so without a band"
                 if len(likely) == 1
                 else f"the middle one of equally likely sands; band of {len(likely)} of them"
             )
-            said.append(
-                f"{name}: holds {points} of suction, saturated conductivity "
-                f"{in_people_units(best.k_sat, 'conductivity')}; {sure}"
-            )
+            said.append(f"{name}: {what_it_holds(best)}; {sure}")
     said += [f"base {name}: {base}" for name, base in asked.bases.items()]
     starts = {"soaked": "saturated to the surface", "drained": "drained to rest"}
     turf = asked.turf

@@ -15,9 +15,10 @@ import numpy as np
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 AIR_GAP = 0.01
 """A reading at or below this [1] is taken for rods in air (common practice, no source)."""

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import DailyWater, Date, TimeSpan
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
@@ -30,7 +31,7 @@ from soilwater.words.times import (
     stamp,
     to_timedelta,
 )
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
 _HOURS_PER_DAY = 24.0

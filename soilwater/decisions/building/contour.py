@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 from soilwater.decisions.building.depth import DepthWindow, Range
 from soilwater.decisions.slope import SlopeEquivalent
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 
 @dataclass(frozen=True)
@@ -66,8 +68,7 @@ class ContourDesign(Displayed):
 
     def _shown(self) -> Shown:
         title = f"{self.window.name}: {self.window.sentence}"
-        lines = [f"caution: {caution}" for caution in self.cautions]
-        return Shown(title, _PLACES, self._rows(), lines)
+        return Shown(title, _PLACES, self._rows(), caution_lines(self.cautions))
 
 
 _PLACES = ("place", "behaves as if deeper by", "build", "window there")

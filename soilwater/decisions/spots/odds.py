@@ -12,9 +12,10 @@ from soilwater.decisions.spots.causes import NAMES
 from soilwater.decisions.spots.states import Prior, State
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50
@@ -221,7 +222,7 @@ class Diagnosis(Displayed):
     def _shown(self) -> Shown:
         lines = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
         lines += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
-        lines += [f"caution: {each}" for each in self.cautions]
+        lines += caution_lines(self.cautions)
         return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 

@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from soilwater.survey.survey import Spot
+from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 SQUARE_METRES_PER_1000_FT2 = 92.90304
 """Exact: a foot is 0.3048 m."""
@@ -206,7 +208,7 @@ class HandWaterPlan(Displayed):
             said.append(f"No water needed by hand: {', '.join(quiet)}.")
         said += self.totals
         said += [f"assumed: {each}" for each in self.assumptions]
-        return said + [f"caution: {each}" for each in self.cautions]
+        return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
         return Shown(self._title(), _HEADER, self._rows(), self._said(), set_in=True)

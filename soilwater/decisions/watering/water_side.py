@@ -25,7 +25,7 @@ from soilwater.runs.drained import drained_state, drained_water_content, mean_ov
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
 from soilwater.weather.series import steady_weather
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
@@ -83,7 +83,7 @@ class Flush(Displayed):
         ]
 
     def _shown(self) -> Shown:
-        lines = [f"caution: {caution}" for caution in self.cautions]
+        lines = caution_lines(self.cautions)
         return Shown("", _FLUSH, self._rows(), lines, caption="Flush")
 
 
