@@ -79,7 +79,7 @@ Worked out (`gravel_drainage.interface_suction`) from ranges of gravel around th
 whose curve was found in print: alpha 0.5 to 2.5 1/cm about 1.116, n 2.2 to 4 about 2.7, 1000 to
 10 000 cm/h about 3600, 7 to 15 cm thick about 10; the ranges are judgement, no survey. The best is
 that of the published gravel, 10 cm thick; between sands of greens, 25 to 60 cm deep, it moves by
-0.2 cm. Held fixed over a fortnight of drying it is within 0.2 % by volume of the gravel itself.
+0.3 cm. Held fixed over a fortnight of drying it is within 0.2 % by volume of the gravel itself.
 One trial read 0.9 kPa over gravel (Taylor, Nelson & Williams 1993, Agron. J. 85:626-630, abstract).
 """
 
