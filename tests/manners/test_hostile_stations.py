@@ -271,7 +271,8 @@ def test_a_total_of_what_is_not_there_is_told_with_what_is():
     ("header", "code"),
     [
         ("Temp (degC)", 99.9), ("Wind (m/s)", 99.9), ("Solar (W/m2)", 9999), ("RH (%)", 999),
-        ("Temp (degC)", -6999), ("Rain (mm)", 99.9),
+        ("Temp (degC)", -6999), ("Rain (mm)", 99.9), ("Wind (m/s)", -9), ("Rain (mm)", -1),
+        ("Solar (W/m2)", 999.9), ("RH (%)", 0),
     ],
 )  # fmt: skip
 def test_a_code_in_a_column_that_cannot_hold_it(header, code):
@@ -283,6 +284,14 @@ def test_a_code_in_a_column_that_cannot_hold_it(header, code):
     record = sw.read_station(table, missing=code, **options)
     gaps = {name: np.isnan(column).sum() for name, column in record.values.items()}
     assert sum(gaps.values()) == 3
+
+
+def test_more_sun_than_reaches_the_top_of_the_atmosphere():
+    table, options = of("southern winter", True)
+    numbers = table["Solar (MJ/m2)"].to_numpy().copy()
+    numbers[4] = 31.7
+    text = asked(table.assign(**{"Solar (MJ/m2)": numbers}), **options)
+    assert "31.7 in line 5" in text and "is the most the sun of that place gives" in text
 
 
 def test_codes_said_are_added_to_the_usual_ones():
