@@ -271,8 +271,8 @@ def test_a_total_of_what_is_not_there_is_told_with_what_is():
     ("header", "code"),
     [
         ("Temp (degC)", 99.9), ("Wind (m/s)", 99.9), ("Solar (W/m2)", 9999), ("RH (%)", 999),
-        ("Temp (degC)", -6999), ("Rain (mm)", 99.9), ("Wind (m/s)", -9), ("Rain (mm)", -1),
-        ("Solar (W/m2)", 999.9), ("RH (%)", 0),
+        ("Temp (degC)", -6999), ("Rain (mm)", 99.9), ("Wind (m/s)", -9),
+        ("Solar (W/m2)", 999.9),
     ],
 )  # fmt: skip
 def test_a_code_in_a_column_that_cannot_hold_it(header, code):
@@ -284,6 +284,14 @@ def test_a_code_in_a_column_that_cannot_hold_it(header, code):
     record = sw.read_station(table, missing=code, **options)
     gaps = {name: np.isnan(column).sum() for name, column in record.values.items()}
     assert sum(gaps.values()) == 3
+
+
+def test_a_code_that_other_columns_hold_truly_is_not_told():
+    # Said as a code, 0 would take away every dry hour.
+    table, options = of("southern winter", False)
+    numbers = table["RH (%)"].to_numpy().copy()
+    numbers[[50, 51, 200]] = 0.0
+    assert "leave those cells empty" in asked(table.assign(**{"RH (%)": numbers}), **options)
 
 
 def test_more_sun_than_reaches_the_top_of_the_atmosphere():

@@ -133,6 +133,9 @@ def _cure(
     the_same = len(codes) == 1 and (wrong.size > 1 or codes[0] < 0.0)
     if few and len(codes) <= 2 and (the_same or all(_like_a_code(code) for code in codes)):
         said = ", ".join(f"{code:g}" for code in codes)
+        if any(np.isin(numbers, codes).any() for q, numbers in written.items() if q != quantity):
+            # As a code it would take away true values of other columns.
+            return f'if {said} means "nothing measured", leave those cells empty; {kept}'
         return f'if {said} means "nothing measured", say missing=({said},); {kept}'
     hint = "check the unit"
     if quantity == "reference_et":
@@ -273,7 +276,8 @@ def check_sky(
         return
     wrong = np.flatnonzero(column > most)
     if codes:
-        wrong = np.array([i for i in wrong if _like_a_code(written[i])], dtype=np.int64)
+        top = float(np.nanmax(written)) if wrong.size else 0.0
+        wrong = wrong[written[wrong] == top] if _like_a_code(top) else wrong[:0]
     if not wrong.size:
         return
     i = int(wrong[0])
