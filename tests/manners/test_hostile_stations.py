@@ -376,6 +376,26 @@ def test_years_of_two_digits_that_nothing_settles():
     assert "can be its first or its last number" in asked(table, label="end")
 
 
+def test_a_logger_with_rows_for_names_units_and_kinds(tmp_path):
+    # The row of units was once taken for the names.
+    lines = [
+        '"FORM5","Larkspur Ridge","1234","Table1"',
+        '"TIMESTAMP","RECORD","AirTC_Avg","RH","WS_ms_Avg","SlrW_Avg","Rain_mm_Tot"',
+        '"TS","RN","Deg C","%","meters/second","W/m^2","mm"',
+        '"","","Avg","Smp","Avg","Avg","Tot"',
+        *(f'"2026-07-01 {h:02d}:00:00",{h},{15 + h},60,2.5,{90 * h},0.2' for h in range(1, 9)),
+    ]
+    path = tmp_path / "logger.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    record = sw.read_station(path, label="end")
+    first = {name: float(column[0]) for name, column in record.values.items()}
+    expected = {
+        "air_temperature": 16.0, "relative_humidity": 0.6, "wind_speed": 2.5,
+        "solar_radiation": 0.324, "rain": 0.2,
+    }  # fmt: skip
+    assert first == pytest.approx(expected)
+
+
 def test_gaps_are_filled_by_what_the_error_says():
     table, _ = of("southern winter", False)
     table = table.assign(**{"ETo (mm)": 0.1}).astype({"Rain (mm)": float})

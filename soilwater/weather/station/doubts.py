@@ -385,7 +385,8 @@ def _doubt_radiation(given: Readings, faults: Faults) -> None:
     if given.site is None:
         # Without a place only this is sure: a sun of a few W/m2 at its highest is no day's.
         brightest = float(np.nanmax(column)) / given.hours / 3.6e-3
-        if unit == "w/m2" and given.hours <= 3.0 and 0.3 < brightest < 6.0:
+        whole_day = given.hours <= 3.0 and column.size * given.hours >= _DAY_HOURS
+        if unit == "w/m2" and whole_day and 0.3 < brightest < 6.0:
             other = np.nanmax(given.read_as("solar_radiation", "mj/m2"))
             _ask(
                 given,
