@@ -393,6 +393,46 @@ def test_night_takes_the_cloudiness_of_the_evening_before():
     assert cloudy.net_radiation[23] / clear.net_radiation[23] == pytest.approx(0.325)
 
 
+def test_only_a_sun_above_0_3_rad_tells_the_cloudiness():
+    """ASCE 2005 and FAO-56 chapter 4 take no cloudiness from a sun below 0.3 rad (from memory)."""
+    step = 1.0 / 12.0
+    site, time, temperature, solar = clear_day(step)
+    middle = (np.arange(temperature.size) + 0.5) * step
+    elevation = sun.sun_elevation(45.0, 196.0, sun.solar_time_angle(middle, 196.0, 0.0, 0.0))
+    last = int(np.flatnonzero(elevation >= 0.3)[-1])
+    assert 0.28 < elevation[last + 1] < 0.3 <= elevation[last] < 0.32
+
+    def at_night(dimmed):
+        told = np.where(np.arange(solar.size) == dimmed, 0.5 * solar, solar)
+        result = hourly_reference_et(
+            site,
+            time,
+            temperature=temperature,
+            vapour_pressure=np.full(solar.size, 1.6),
+            solar_radiation=told,
+            hours=step,
+        )
+        return result.net_radiation[-1]
+
+    assert at_night(last + 1) == at_night(-1)
+    assert at_night(last) / at_night(-1) == pytest.approx(0.325)
+
+
+def test_without_any_sun_the_sky_is_half_way_between_clear_and_covered():
+    """FAO-56 chapter 3 gives 0.4 to 0.6 for humid places (from memory): the middle."""
+    hours = np.datetime64("2021-12-21", "ns") + np.arange(24) * np.timedelta64(1, "h")
+    result = hourly_reference_et(
+        Site(75.0, 20.0, 0.0, 0.0),
+        hours,
+        temperature=np.full(24, -5.0),
+        vapour_pressure=np.full(24, 0.3),
+        solar_radiation=np.zeros(24),
+    )
+    expected = -et.net_longwave_radiation_of_hour(-5.0, 0.3, 0.5)
+    assert result.net_radiation == pytest.approx(np.full(24, expected))
+    assert any("never stands high enough" in each for each in result.procedures)
+
+
 def test_labelled_arrays_keep_their_dimensions():
     days = pd.date_range("2021-07-01", periods=5)
     time = xr.DataArray(days, dims="time", coords={"time": days})
