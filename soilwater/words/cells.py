@@ -109,7 +109,9 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "cc", "dm", "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
         "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
-        "knots",
+        "knots", "meter", "meters", "metre", "metres", "millimeters", "millimetres", "second",
+        "seconds", "minute", "minutes", "mile", "miles", "kilometers", "kilometres", "watt",
+        "watts",
     )
 )  # fmt: skip
 
