@@ -69,6 +69,7 @@ from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
 from soilwater.lab.fitting import Band, FitResult
 from soilwater.lab.grading import Grading
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
@@ -78,10 +79,12 @@ from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble,
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
+    Hysteretic,
     Kosugi,
     SoilModel,
     TwoComponent,
     VanGenuchten,
+    WettingHistory,
     WithDryEnd,
     register_soil_model,
 )
@@ -132,6 +135,7 @@ __all__ = [
     "HandWaterPlan",
     "HandWatering",
     "HeldSurface",
+    "Hysteretic",
     "InputError",
     "Interrupted",
     "Kosugi",
@@ -170,6 +174,7 @@ __all__ = [
     "Verdict",
     "WaterTable",
     "Weather",
+    "WettingHistory",
     "WhatIf",
     "WithDryEnd",
     "air_after_rain",
@@ -195,6 +200,7 @@ __all__ = [
     "hourly_reference_et",
     "irrigate",
     "join_surveys",
+    "likely_memories",
     "meter_reading",
     "next_measurement",
     "other_sand",
