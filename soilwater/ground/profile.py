@@ -214,7 +214,7 @@ class Layer:
         if not hasattr(self.soil, "effective_saturation") or isinstance(self.soil, type):
             faults.add(
                 f"soil is {self.soil!r}",
-                allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
+                allowed="a soil, such as VanGenuchten(0.05, 0.40, 0.047, 3.0, 40), or a fit",
                 cure="layers are Layer(soil, thickness, name)",
             )
         faults.raise_if_any()
