@@ -19,7 +19,7 @@ from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.kernels import rows
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
-from soilwater.soils import Soil, soil_from_dict
+from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
@@ -247,6 +247,11 @@ class Mesh(NamedTuple):
     depth: NDArray[np.float64]
     soil: NDArray[np.int64]
     soils: tuple[Soil, ...]
+
+    @property
+    def remembers(self) -> bool:
+        """Whether one of the soils has a memory of how it was wetted."""
+        return any(isinstance(soil, Hysteretic) and soil.remembers for soil in self.soils)
 
 
 @dataclass(frozen=True, repr=False)

@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
-from soilwater.kernels import entry_points, rows
+from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
-from soilwater.runs.packing import pack
+from soilwater.runs.packing import pack, pack_memories
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
@@ -44,16 +44,22 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     """
     meshes = [case.profile.mesh(settings.refinement) for case in cases]
     heads, forcings, refusals = _begin(cases, meshes)
+    turns = [np.empty((head.size, 0)) for head in heads]
     packed = pack(cases, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
-    straight = []
+    memories = None
+    if any(mesh.remembers for mesh in meshes):
+        memories = pack_memories(meshes, turns, packed)
+    straight: dict[bool, list[int]] = {False: [], True: []}
     for i, case in enumerate(cases):
         if i not in refusals and needs_decisions(case):
             forcings[i] = march_with_decisions(packed, i, case, meshes[i], forcings[i])
         elif i not in refusals:
-            straight.append(i)
-    for first, last in _runs(straight):
+            straight[meshes[i].remembers].append(i)
+    for first, last in _runs(straight[False]):
         entry_points.march_columns(first, last, packed)
+    for first, last in _runs(straight[True]):
+        remembering.march_remembering(first, last, packed, memories)
     texts = np.empty(len(cases), dtype=object)
     for i in range(len(cases)):
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]

@@ -12,11 +12,14 @@ from soilwater.ground.profile import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.entry_points import work_size
+from soilwater.kernels.branches import FLOODED, N_MEMORY, N_TURNS, PLACES
+from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
 from soilwater.runs.settings import Settings
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kernel_table import stack_tables
 
 EVAPORATION_HALF_SUCTION = 1.0e4
@@ -41,10 +44,10 @@ def pack(
     node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
     longest = max(mesh.depth.size for mesh in meshes)
     z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
-    numbers: dict[Any, int] = {}
+    numbers = _numbers_of_soils(meshes)
     soil = np.zeros(z.size, dtype=np.int64)
     for a, mesh in zip(node_start, meshes, strict=False):
-        own = np.array([numbers.setdefault(each, len(numbers)) for each in mesh.soils])
+        own = np.array([numbers[each] for each in mesh.soils])
         soil[a : a + mesh.soil.size] = own[mesh.soil]
     tables, scalars = stack_tables(list(numbers))
     places: dict[int, tuple[int, int]] = {}
@@ -93,6 +96,55 @@ def pack(
         out_ledger=np.full((n, n_out, rows.N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
+    )
+
+
+def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:
+    """Number of each soil among the tables, in the order in which they are met."""
+    return {soil: i for i, soil in enumerate(dict.fromkeys(s for m in meshes for s in m.soils))}
+
+
+def pack_memories(
+    meshes: Sequence[Mesh], turns: Sequence[NDArray[np.float64]], packed: Packed
+) -> Memories:
+    """Lay what columns remember end to end, beside what `pack` made of them.
+
+    Parameters
+    ----------
+    meshes : sequence of Mesh
+        As for `pack`.
+    turns : sequence of ndarray, shape (n_nodes, any)
+        Heads [cm] at which each node turned, the oldest first; not a number after the last.
+    packed : Packed
+        What `pack` made.
+
+    Returns
+    -------
+    Memories
+        With room for the outputs.
+    """
+    soils = list(_numbers_of_soils(meshes))
+    memory = np.ones((len(soils), N_MEMORY))
+    for i, soil in enumerate(soils):
+        if isinstance(soil, Hysteretic):
+            memory[i] = soil.suction_ratio, soil.wet_share
+    nest = np.zeros((packed.z.size, PLACES))
+    nest[:, 0] = FLOODED
+    count = np.empty(packed.z.size, dtype=np.int64)
+    for a, own in zip(packed.node_start, turns, strict=False):
+        known = np.isfinite(own).sum(axis=1)
+        nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = np.nan_to_num(own)
+        count[a : a + own.shape[0]] = known + 2
+    # Last in each nest is where the node stands.
+    nest[np.arange(count.size), count - 1] = np.minimum(packed.head, 0.0)
+    n, n_out, longest = packed.out_head.shape
+    return Memories(
+        memory=memory,
+        nest=nest,
+        count=count,
+        level=np.zeros((longest - 1, 2, PLACES, 2)),
+        work=np.zeros(branch_work_size.py_func(longest)),
+        out_turn=np.full((n, n_out, longest, N_TURNS), np.nan),
     )
 
 
