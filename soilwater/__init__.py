@@ -76,6 +76,7 @@ from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
+from soilwater.runs.wetted import AfterFlooding, AfterRain
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -112,6 +113,8 @@ if _TYPE_CHECKING:
 __version__ = "0.2.0"
 
 __all__ = [
+    "AfterFlooding",
+    "AfterRain",
     "AirTarget",
     "Band",
     "BaseSuction",

@@ -241,6 +241,10 @@ class Layer:
 _LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
+def _remembers(soil: Soil) -> bool:
+    return isinstance(soil, Hysteretic) and soil.remembers
+
+
 class Mesh(NamedTuple):
     """Nodes of a profile and the soil of the interval below each but the last."""
 
@@ -251,7 +255,7 @@ class Mesh(NamedTuple):
     @property
     def remembers(self) -> bool:
         """Whether one of the soils has a memory of how it was wetted."""
-        return any(isinstance(soil, Hysteretic) and soil.remembers for soil in self.soils)
+        return any(map(_remembers, self.soils))
 
 
 @dataclass(frozen=True, repr=False)
@@ -363,6 +367,11 @@ class Profile:
     def interfaces(self) -> NDArray[np.float64]:
         """Depths of the layers' upper and lower ends [cm], shape (n_layers + 1,)."""
         return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in self.layers])])
+
+    @property
+    def remembers(self) -> bool:
+        """Whether a layer has a memory of how it was wetted."""
+        return any(_remembers(layer.soil) for layer in self.layers)
 
     @property
     def notes(self) -> tuple[str, ...]:

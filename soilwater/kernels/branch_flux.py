@@ -54,11 +54,11 @@ from soilwater.kernels.rows import (
 @kernel
 def look_up_branches(h, soil, soils, work):
     """Curves at the top and at the bottom of each interval, by the history of its nodes."""
-    place = find_branch(h[0], soils.nest[0], soils.count[0])
+    place = find_branch(h[0], soils.nest[0], soils.places[0])
     for i in range(soil.size):
         j = soil[i]
         table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
-        place_below = find_branch(h[i + 1], soils.nest[i + 1], soils.count[i + 1])
+        place_below = find_branch(h[i + 1], soils.nest[i + 1], soils.places[i + 1])
         if remembers(soils, j):
             level = soils.level[i]
             (

@@ -66,7 +66,7 @@ class Remembering(NamedTuple):
     share of that at saturation [1]; 1 and 1 for a soil with one curve."""
     nest: Floats
     """(n, PLACES): heads of the nest of each node [cm]; `remember`."""
-    count: Integers
+    places: Integers
     """(n,): places of the nest that are taken, at least 2; `remember`."""
     level: Floats
     """(n - 1, 2, PLACES, 2): of the nodes at the top and bottom of each interval; `remember`."""
@@ -233,7 +233,7 @@ def set_level(place, nest, level, table, scalars, memory):
 @kernel
 def set_levels(i, first, soil, soils):
     """Levels of node `i` from place `first` on, on both of its sides."""
-    nest, count = soils.nest[i], soils.count[i]
+    nest, count = soils.nest[i], soils.places[i]
     for side in range(2):
         interval = i - side
         if 0 <= interval < soil.size:
@@ -256,7 +256,7 @@ def recall(column, soils):
 def remember(h, column, soils):
     """Enter the heads at which a step ends; what they pass is forgotten."""
     for i in range(h.size):
-        nest, count = soils.nest[i], soils.count[i]
+        nest, count = soils.nest[i], soils.places[i]
         head = min(h[i], 0.0)
         last = count - 1
         if head == nest[last]:
@@ -270,5 +270,5 @@ def remember(h, column, soils):
         if last + 1 == PLACES:
             last -= 2
         nest[last + 1] = head
-        soils.count[i] = last + 2
+        soils.places[i] = last + 2
         set_levels(i, last + 1, column.soil, soils)

@@ -68,8 +68,8 @@ def make_assemble(look_up, flow):
         dt : length of the step [h]
         stored : (n,) water above the dry end held around each node before the step [cm]
         column, soils : groups of arrays, see `rows`; only read
-        work : (N_WORK, n) out: the system, `STORAGE` and `STORE_AND_UPTAKE`, and what it took to get
-            there, see `rows`
+        work : (N_WORK, n) out: the system, `STORAGE` and `STORE_AND_UPTAKE`, and what it took to
+            get there, see `rows`
         flows : (N_RATES,) out: rates over the step [cm/h], and how two change with their head [1/h]
         """
         conditions, codes = column.conditions, column.codes

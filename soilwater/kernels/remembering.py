@@ -15,8 +15,8 @@ from soilwater.kernels.branch_flux import (
     note_moving,
 )
 from soilwater.kernels.branches import (
-    N_TURNS,
     Remembering,
+    branch_hydraulics,
     branch_water,
     find_branch,
     recall,
@@ -49,6 +49,7 @@ from soilwater.kernels.rows import (
 )
 from soilwater.kernels.tangent import make_runs_straight
 from soilwater.kernels.tridiagonal import solve
+from soilwater.kernels.water import water_between
 
 
 class Memories(NamedTuple):
@@ -58,18 +59,18 @@ class Memories(NamedTuple):
     """(soils, N_MEMORY)."""
     nest: Floats
     """(N, PLACES)."""
-    count: Integers
+    places: Integers
     """(N,)."""
     level: Floats
     """(m - 1, 2, PLACES, 2): room that the columns of a call use one after the other."""
     work: Floats
     """(`branch_work_size`(m),): likewise."""
-    out_turn: Floats
-    """(c, times, m, N_TURNS): turns of the nests at output times [cm]; written here."""
+    out_effective: Floats
+    """(c, times, 2, m - 1): `BranchOutputs.effective`; written here."""
 
 
-class TurningOutputs(NamedTuple):
-    """What a column leaves at its output times: `rows.Outputs`, and its turns."""
+class BranchOutputs(NamedTuple):
+    """What a column leaves at its output times: `rows.Outputs`, and its effective heads."""
 
     time: Floats
     """(times,)."""
@@ -79,9 +80,9 @@ class TurningOutputs(NamedTuple):
     """(times, n - 1)."""
     ledger: Floats
     """(times, N_LEDGER)."""
-    turn: Floats
-    """(times, n, N_TURNS): heads at the turns of each node [cm]; not a number where there is no
-    such turn."""
+    effective: Floats
+    """(times, 2, n - 1): heads at which the drying curve holds the water at the top and the bottom
+    of each interval [cm]."""
 
 
 @kernel
@@ -101,7 +102,7 @@ def water_of_interval(i, side, head, place, soil, soils):
 def node_water_after(i, head, pond, z, soil, soils):
     """Water node `i` holds at a head [cm], and its derivative by head [1]; see `ledger`."""
     last = z.size - 1
-    place = find_branch(head, soils.nest[i], soils.count[i])
+    place = find_branch(head, soils.nest[i], soils.places[i])
     water, capacity = pond * max(head, 0.0), pond if head > 0.0 else 0.0
     if i > 0:
         half = 0.5 * (z[i] - z[i - 1])
@@ -180,22 +181,28 @@ def turned(state, dt, tolerance, work):
 
 
 @kernel
-def note_turning_outputs(state, column, soils, outputs, out):
-    """Keep heads, turns, water contents and ledger of an output time."""
-    h = state.h
+def note_branch_outputs(state, column, soils, outputs, out):
+    """Keep heads, effective heads, water contents and ledger of an output time."""
+    h, soil = state.h, column.soil
     for i in range(h.size):
         outputs.head[out, i] = h[i]
-        for k in range(N_TURNS):
-            # The first place is that of flooded sand, the last where the node stands.
-            there = k + 1 < soils.count[i] - 1
-            outputs.turn[out, i, k] = soils.nest[i, k + 1] if there else float("nan")
-    for i in range(column.soil.size):
-        place = find_branch(h[i], soils.nest[i], soils.count[i])
-        place_below = find_branch(h[i + 1], soils.nest[i + 1], soils.count[i + 1])
-        top = water_of_interval(i, 0, h[i], place, column.soil, soils)[0]
-        bottom = water_of_interval(i, 1, h[i + 1], place_below, column.soil, soils)[0]
-        dry_end = soils.scalars[column.soil[i], DRY_END_WATER_CONTENT]
-        outputs.water[out, i] = 0.5 * (top + bottom) + dry_end
+    for i in range(soil.size):
+        j = soil[i]
+        table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
+        water = 0.0
+        for side in range(2):
+            node = i + side
+            head = h[node]
+            if remembers(soils, j):
+                place = find_branch(head, soils.nest[node], soils.places[node])
+                level = soils.level[i, side, place]
+                curves = branch_hydraulics(head, place, level, table, scalars, memory)
+                water += curves[0]
+                outputs.effective[out, side, i] = curves[5]
+            else:
+                water += hydraulics(head, soils.tables, soils.scalars, j)[0]
+                outputs.effective[out, side, i] = head
+        outputs.water[out, i] = 0.5 * water + scalars[DRY_END_WATER_CONTENT]
     for i in range(N_LEDGER):
         outputs.ledger[out, i] = state.ledger[i]
 
@@ -216,7 +223,7 @@ newton = make_newton(
 march = make_march(
     assemble,
     newton,
-    Books(recall, turned, close_branch_balance, remember, note_turning_outputs),
+    Books(recall, turned, close_branch_balance, remember, note_branch_outputs),
 )
 
 
@@ -238,7 +245,7 @@ def _march_remembering(digest):
                 packed.scalars,
                 memories.memory,
                 memories.nest[a:b],
-                memories.count[a:b],
+                memories.places[a:b],
                 memories.level,
             )
             column = Column(
@@ -257,12 +264,12 @@ def _march_remembering(digest):
                 packed.ledger[c],
                 packed.counts[c],
             )
-            outputs = TurningOutputs(
+            outputs = BranchOutputs(
                 packed.out_time,
                 packed.out_head[c, :, :n],
                 packed.out_water[c, :, : n - 1],
                 packed.out_ledger[c],
-                memories.out_turn[c, :, :n],
+                memories.out_effective[c, :, :, : n - 1],
             )
             begin, end = packed.forcing_range[c, 0], packed.forcing_range[c, 1]
             packed.status[c] = march(
@@ -279,4 +286,24 @@ def _march_remembering(digest):
     return march_remembering
 
 
+def _mean_water_contents_of_branches(digest):
+    def mean_water_contents_of_branches(effective, z, soil, tables, scalars, top, bottom, result):
+        """Mean water content between two depths of one column at many times.
+
+        `effective` has shape (n_times, 2, n - 1), see `BranchOutputs`; `result` (n_times,).
+        """
+        _ = digest
+        for t in range(result.size):
+            total = 0.0
+            for i in range(soil.size):
+                total += water_between(
+                    effective[t, 0, i], effective[t, 1, i], z[i], z[i + 1], top, bottom,
+                    tables, scalars, soil[i],
+                )  # fmt: skip
+            result[t] = total / (bottom - top)
+
+    return mean_water_contents_of_branches
+
+
+mean_water_contents_of_branches = compile_entry_point(_mean_water_contents_of_branches)
 march_remembering = compile_entry_point(_march_remembering)

@@ -80,10 +80,10 @@ def make_runs_straight(water_around_nodes):
     def runs_straight(h, dt, column, soils, most_correction, work, flows):
         """Whether a step may end along the tangent of the Newton step that led to `h`.
 
-        It may not where that step changed a water content by more than `most_correction`, where the
-        Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held head, an
-        outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose suction
-        leaps, and where a curve leaves its tangent.
+        It may not where that step changed a water content by more than `most_correction`, where
+        the Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held
+        head, an outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose
+        suction leaps, and where a curve leaves its tangent.
 
         What is as good as zero must not decide: at rest it comes out on either side of a bound.
         """

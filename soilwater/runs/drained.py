@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
 from soilwater.kernels.entry_points import mean_water_contents
+from soilwater.kernels.remembering import mean_water_contents_of_branches
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
@@ -213,7 +214,11 @@ def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
 
 
 def mean_over_depth(
-    mesh: Mesh, head: NDArray[np.float64], top: float, bottom: float
+    mesh: Mesh,
+    head: NDArray[np.float64],
+    top: float,
+    bottom: float,
+    drying: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
     """Mean water content between two depths.
 
@@ -228,6 +233,9 @@ def mean_over_depth(
         Matric head at the nodes [cm].
     top, bottom : float
         Depths [cm].
+    drying : ndarray, shape (n_times, 2, n - 1), optional
+        Suctions [cm] at which draining sand holds the same at the top and bottom of each cell,
+        where sand remembers how it was wetted.
 
     Returns
     -------
@@ -238,6 +246,19 @@ def mean_over_depth(
     mean = np.full(head.shape[0], np.nan)
     known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
     result = np.empty(known.size)
+    if drying is not None:
+        mean_water_contents_of_branches(
+            np.ascontiguousarray(-drying[known]),
+            mesh.depth,
+            mesh.soil,
+            tables,
+            scalars,
+            top,
+            bottom,
+            result,
+        )
+        mean[known] = result
+        return mean
     mean_water_contents(
         np.ascontiguousarray(head[known]),
         mesh.depth,

@@ -184,4 +184,6 @@ def finish(
         ponding_limit_cm=settings.ponding_limit,
         refinement=settings.refinement,
     )
+    if "turning_suction" in settings.names:
+        attached.attrs["remembered_at"] = str(settings.times[-1])
     return attached

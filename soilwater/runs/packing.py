@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
+from soilwater.kernels.branches import FLOODED, N_MEMORY, PLACES
 from soilwater.kernels.entry_points import work_size
-from soilwater.kernels.branches import FLOODED, N_MEMORY, N_TURNS, PLACES
 from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
@@ -100,7 +100,7 @@ def pack(
 
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:
-    """Number of each soil among the tables, in the order in which they are met."""
+    """Give each soil its number among the tables, in the order in which they are met."""
     return {soil: i for i, soil in enumerate(dict.fromkeys(s for m in meshes for s in m.soils))}
 
 
@@ -141,10 +141,10 @@ def pack_memories(
     return Memories(
         memory=memory,
         nest=nest,
-        count=count,
+        places=count,
         level=np.zeros((longest - 1, 2, PLACES, 2)),
         work=np.zeros(branch_work_size.py_func(longest)),
-        out_turn=np.full((n, n_out, longest, N_TURNS), np.nan),
+        out_effective=np.full((n, n_out, 2, longest - 1), np.nan),
     )
 
 
