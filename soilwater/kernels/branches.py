@@ -6,14 +6,15 @@ drains, odd ones dry turns, from which it is wetted; the last is either. Which b
 lies on follows from the nest alone, which stands still during a step: water is one function of head
 that never falls, with kinks at turns, and Newton's method never has to choose.
 
-With the water W_d and W_w above the dry end on the drying and the wetting curve, and F = W_full - W
-(Mualem 1974, Water Resources Research 10:514, independent domains with product density):
+With the water W_d and W_w above the dry end on the drying and the wetting curve, both without the
+share that specific storage has in them, and F = W_full - W (Mualem 1974, Water Resources Research
+10:514, independent domains with product density):
 
     drained from a wet turn w:  G + q W_w + (1 - q) W_d,    q = F_w(w) / F_w
     wetted from a dry turn d:   E + (1 - D) W_w,            D = (W_d(d) - W_w(d)) / F_w(d)
 
-G is what the turn holds beyond the wetting curve and E = G(d) + D W_w(d): sums of what is not
-negative, so that traces of water keep their digits. A place of the nest has its G and F_w(w), or
+G is what the turn holds beyond the wetting curve and E = G(d) + D W_w(d): small in dry sand, so
+that traces of water keep their digits. A place of the nest has its G and F_w(w), or
 its E and D, for the soil on either side of the node: its level.
 """
 
@@ -22,6 +23,7 @@ from typing import NamedTuple
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import (
     INVERSE_SCALE,
+    OVEN_DRY_SUCTION,
     SCALE,
     SCALED_SUCTION_MIN,
     SPECIFIC_STORAGE,
@@ -40,7 +42,7 @@ FLOODED = 1.0e300
 """First place of every nest: a head no node comes to."""
 
 # Rows of what a soil remembers.
-SUCTION_RATIO, WET_SHARE, N_MEMORY = range(3)
+SUCTION_RATIO, WET_SHARE, SUCTION_OF_SHARE, ELASTIC_TO, N_MEMORY = range(5)
 # Sides of an interval, and numbers of a level.
 TOP, BOTTOM = 0, 1
 BEYOND, UNFILLED = 0, 1
@@ -62,8 +64,10 @@ class Remembering(NamedTuple):
     scalars: Floats
     """(soils, SCALARS)."""
     memory: Floats
-    """(soils, N_MEMORY): ratio of suctions [1], and the water that the wetting curve ends with as a
-    share of that at saturation [1]; 1 and 1 for a soil with one curve."""
+    """(soils, N_MEMORY): ratio of suctions [1], the water that the wetting curve ends with as a
+    share of that at saturation [1], the suction at which draining sand holds that share [cm], and
+    that up to which its table holds what specific storage leaves [cm]; 1, 1, 0 and 0 for a soil
+    with one curve."""
     nest: Floats
     """(n, PLACES): heads of the nest of each node [cm]; `remember`."""
     places: Integers
@@ -79,7 +83,7 @@ def remembers(soils, j):
 
 
 @inlined_kernel
-def curve_water(head, table, scalars):
+def table_water(head, table, scalars):
     """Water above the dry end on the drying curve, at a head of 0 or less, and its capacity."""
     inverse_scale = scalars[INVERSE_SCALE]
     i, x = find_bin(-head * inverse_scale)
@@ -89,10 +93,30 @@ def curve_water(head, table, scalars):
 
 
 @inlined_kernel
+def elastic_share(head, scalars, memory):
+    """Factor by which specific storage lowers the water of any branch, and its change by head."""
+    per_cm = SPECIFIC_STORAGE / scalars[WATER_AT_SATURATION]
+    suction = -head
+    elastic = suction < memory[ELASTIC_TO]
+    share = 1.0 - per_cm * (suction if elastic else memory[ELASTIC_TO])
+    return share, per_cm if elastic else 0.0
+
+
+@inlined_kernel
+def drying_water(head, table, scalars, memory):
+    """Water on the drying curve without specific storage: it has no memory, pores have."""
+    water, capacity = table_water(head, table, scalars)
+    share, by_head = elastic_share(head, scalars, memory)
+    full = scalars[WATER_AT_SATURATION]
+    filled = (by_head > 0.0) | (water >= share * full)
+    return full if filled else water / share, 0.0 if filled else capacity / share
+
+
+@inlined_kernel
 def wetting_water(head, table, scalars, memory):
     """Water on the wetting curve: the drying curve at a larger suction."""
     ratio, share = memory[SUCTION_RATIO], memory[WET_SHARE]
-    water, capacity = curve_water(ratio * head, table, scalars)
+    water, capacity = drying_water(ratio * head, table, scalars, memory)
     return share * water, share * ratio * capacity
 
 
@@ -134,7 +158,7 @@ def branch_water(head, place, level, table, scalars, memory):
         water, capacity = still + moving * wet, moving * wet_capacity
     else:
         still = level[BEYOND]
-        dry, dry_capacity = curve_water(h, table, scalars)
+        dry, dry_capacity = drying_water(h, table, scalars, memory)
         full = scalars[WATER_AT_SATURATION]
         unfilled = full - wet
         kept = level[UNFILLED] / unfilled if unfilled > level[UNFILLED] else 1.0
@@ -143,9 +167,10 @@ def branch_water(head, place, level, table, scalars, memory):
         capacity = (1.0 - kept) * dry_capacity
         if unfilled > 0.0:
             capacity += kept * wet_capacity * ((full - dry) / unfilled)
-    if head > 0.0:
+    if head >= 0.0:
         return water + SPECIFIC_STORAGE * head, SPECIFIC_STORAGE, still
-    return water, capacity, still
+    share, by_head = elastic_share(h, scalars, memory)
+    return share * water, share * capacity + by_head * water, share * still
 
 
 @kernel
@@ -156,18 +181,21 @@ def drying_head(water, head, table, scalars, memory):
     down where air is trapped: Newton's method between two bounds.
     """
     wet_bound = min(head, 0.0)
-    at_wet, capacity = curve_water(wet_bound, table, scalars)
+    at_wet, capacity = table_water(wet_bound, table, scalars)
     if water >= at_wet:
         return wet_bound, capacity
-    dry_bound = min(memory[SUCTION_RATIO] * wet_bound, -SCALED_SUCTION_MIN * scalars[SCALE])
-    at_dry, capacity = curve_water(dry_bound, table, scalars)
-    while at_dry > water:
+    dry_bound = memory[SUCTION_RATIO] * wet_bound - memory[SUCTION_OF_SHARE]
+    dry_bound = min(dry_bound, -SCALED_SUCTION_MIN * scalars[SCALE])
+    at_dry, capacity = table_water(dry_bound, table, scalars)
+    while at_dry > water and dry_bound > -OVEN_DRY_SUCTION:
         wet_bound, at_wet = dry_bound, at_dry
         dry_bound *= 1.5
-        at_dry, capacity = curve_water(dry_bound, table, scalars)
+        at_dry, capacity = table_water(dry_bound, table, scalars)
+    if at_dry >= water:
+        return dry_bound, capacity
     u = wet_bound + (dry_bound - wet_bound) * ((at_wet - water) / (at_wet - at_dry))
     for _ in range(MOST_TRIALS):
-        held, capacity = curve_water(u, table, scalars)
+        held, capacity = table_water(u, table, scalars)
         excess = held - water
         if abs(excess) <= HELD_ENOUGH * water:
             break
@@ -176,7 +204,9 @@ def drying_head(water, head, table, scalars, memory):
         else:
             dry_bound = u
         to = u - excess / capacity
-        if not dry_bound < to < wet_bound:
+        # On a main curve the answer is a bound: round-off beyond it is no way past it.
+        slack = HELD_ENOUGH * 1e3 * abs(u)
+        if not dry_bound - slack <= to <= wet_bound + slack:
             to = 0.5 * (dry_bound + wet_bound)
         done = abs(to - u) <= HELD_ENOUGH * abs(u)
         u = to
@@ -220,10 +250,11 @@ def set_level(place, nest, level, table, scalars, memory):
     unfilled = full - wet
     before = level[place - 1]
     if place % 2 == 0:
-        beyond = before[FIXED] - before[KEPT_OUT] * wet
-        level[place, BEYOND], level[place, UNFILLED] = max(beyond, 0.0), unfilled
+        # Never bounded: branches would no longer meet where they turn.
+        level[place, BEYOND] = before[FIXED] - before[KEPT_OUT] * wet
+        level[place, UNFILLED] = unfilled
         return
-    gap = max(curve_water(head, table, scalars)[0] - wet, 0.0)
+    gap = max(drying_water(head, table, scalars, memory)[0] - wet, 0.0)
     kept = min(before[UNFILLED] / unfilled, 1.0) if unfilled > 0.0 else 0.0
     kept_out = gap / unfilled if unfilled > 0.0 else 0.0
     level[place, FIXED] = before[BEYOND] + (1.0 - kept) * gap + kept_out * wet

@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
-from soilwater.kernels.branches import FLOODED, N_MEMORY, PLACES
+from soilwater.kernels.branches import FLOODED, PLACES
+from soilwater.kernels.curves import (
+    SCALE,
+    SPECIFIC_STORAGE,
+    WATER,
+    WATER_AT_SATURATION,
+    bin_edges,
+)
 from soilwater.kernels.entry_points import work_size
 from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
@@ -124,10 +131,14 @@ def pack_memories(
         With room for the outputs.
     """
     soils = list(_numbers_of_soils(meshes))
-    memory = np.ones((len(soils), N_MEMORY))
+    memory = np.tile([1.0, 1.0, 0.0, 0.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
-            memory[i] = soil.suction_ratio, soil.wet_share
+            # Where the wetting curve ends; a bound in a search, so that a little more is no harm.
+            filled = soil.rewetted_saturation * soil.theta_s
+            suction = 1.01 * float(soil.suction_at(filled))
+            elastic = _elastic_to(packed.tables[i], packed.scalars[i])
+            memory[i] = soil.suction_ratio, soil.wet_share, suction, elastic
     nest = np.zeros((packed.z.size, PLACES))
     nest[:, 0] = FLOODED
     count = np.empty(packed.z.size, dtype=np.int64)
@@ -146,6 +157,14 @@ def pack_memories(
         work=np.zeros(branch_work_size.py_func(longest)),
         out_effective=np.full((n, n_out, 2, longest - 1), np.nan),
     )
+
+
+def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> float:
+    """Suction [cm] up to which a table holds what specific storage leaves of saturation."""
+    suction = scalars[SCALE] * bin_edges()[:-1]
+    elastic = scalars[WATER_AT_SATURATION] - SPECIFIC_STORAGE * suction
+    beyond = table[:, WATER] < elastic - 1e-15
+    return float(suction[max(int(np.argmax(beyond)) - 1, 0)])
 
 
 def _set_conditions(

@@ -97,6 +97,7 @@ def _after_rain(profile: Profile, start: AfterRain, mesh: Mesh) -> Beginning:
             "start: an earlier result brings what it remembers; write start=run, not AfterRain."
         )
     head = _head(profile, start.water, mesh)
+    dried_to = profile.depth - mesh.depth + resting_suction(profile) + start.dried_by
     if by_content:
         number = np.concatenate([mesh.soil[:1], mesh.soil])
         for i, k in enumerate(number):
@@ -104,8 +105,8 @@ def _after_rain(profile: Profile, start: AfterRain, mesh: Mesh) -> Beginning:
             if isinstance(soil, Hysteretic):
                 # `_head` found the suction at which draining sand holds that water.
                 content = float(soil.water_content(max(-head[i], 0.0)))
-                head[i] = -suction_after(soil, start, content)
-    return Beginning(head, turns_after(mesh, head, start))
+                head[i] = -suction_after(soil, start.rate, float(dried_to[i]), content)
+    return Beginning(head, turns_after(mesh, head, start.rate, dried_to))
 
 
 def _turns_at_end(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:
