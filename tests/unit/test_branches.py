@@ -86,7 +86,7 @@ def test_nothing_drifts_in_ten_thousand_cycles():
         node.go(-28.0)
         node.go(-12.0)
     assert abs(content(sand, node, -12.0) - before) <= 1e-12
-    assert node.soils.places[0] == 4
+    assert node.soils.places[0] == 3
 
 
 def test_steps_of_any_length_leave_the_same():

@@ -1,4 +1,4 @@
-"""Runs of sand that remembers: batches, rules, restarts, readings and starts that are asked about."""
+"""Runs of sand that remembers: batches, rules, restarts, readings, starts asked about."""
 
 import numpy as np
 import pytest
