@@ -17,7 +17,8 @@ import numpy as np
 
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.turf import Turf
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten

@@ -8,6 +8,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Suctions
 from soilwater.words.units import number_to_house
 
 
@@ -82,7 +83,7 @@ class SShapedStress:
         """Half suction [cm] and steepness [1], padded with zeros."""
         return (self.half_suction, self.steepness, 0.0, 0.0, 0.0)
 
-    def reduction(self, suction: Any) -> Any:
+    def reduction(self, suction: Suctions) -> Any:
         """Share of the demand that roots meet [1].
 
         Parameters
@@ -172,7 +173,7 @@ class RoundedStress:
             self.rounding,
         )
 
-    def reduction(self, suction: Any) -> Any:
+    def reduction(self, suction: Suctions) -> Any:
         """Share of the demand that roots meet [1].
 
         Parameters

@@ -9,12 +9,13 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
-from soilwater.runs.drained import resting_suction
+from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import AfterFlooding, AfterRain, suction_after, turns_after
 from soilwater.soils import Hysteretic
 from soilwater.words.errors import Faults, InputError
@@ -97,7 +98,7 @@ def _after_rain(profile: Profile, start: AfterRain, mesh: Mesh) -> Beginning:
             "start: an earlier result brings what it remembers; write start=run, not AfterRain."
         )
     head = _head(profile, start.water, mesh)
-    dried_to = profile.depth - mesh.depth + resting_suction(profile) + start.dried_by
+    dried_to = drained_suctions(profile, mesh) + start.dried_by
     if by_content:
         number = np.concatenate([mesh.soil[:1], mesh.soil])
         for i, k in enumerate(number):
@@ -139,7 +140,7 @@ def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, str) and start == "soaked":
         return mesh.depth.copy()
     if isinstance(start, str) and start == "drained":
-        return mesh.depth - profile.depth - resting_suction(profile)
+        return -drained_suctions(profile, mesh)
     try:
         suction = number_to_house(start, "suction", "start")
     except InputError as error:

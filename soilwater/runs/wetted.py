@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.kernels.branches import N_TURNS
 from soilwater.soils import Soil
 from soilwater.soils.history import WettingHistory

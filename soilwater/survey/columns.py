@@ -11,9 +11,10 @@ from typing import Any
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import MISSING_CODES, TextTable
 from soilwater.words.unit_texts import plain_characters
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 _ROLES = (
     ("latitude", r"\blat(itude)?\b"),

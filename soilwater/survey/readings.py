@@ -9,9 +9,10 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet
 from soilwater.survey.survey import Reading
+from soilwater.words.quantities import in_people_units
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 
 def read_readings(

@@ -115,6 +115,20 @@ def test_presets_name_their_source_and_what_has_none(preset):
     assert turf.source in repr(turf)
 
 
+def test_numbers_of_presets_are_those_of_their_sources():
+    # Aamlid et al. (2016), doi 10.1111/jac.12130, and Brown et al., both read in the abstract.
+    assert Turf.creeping_bentgrass().crop_coefficient == 0.81
+    assert Turf.bermudagrass().crop_coefficient == 0.80
+    # Exponent: van Genuchten (1987). Half uptake: within the 240-360 cm of Taylor & Ashcroft
+    # (1972). Both from memory.
+    assert SShapedStress() == SShapedStress(250.0, 3.0)
+
+
+def test_nine_tenths_of_the_roots_lie_in_the_upper_two_thirds_when_nothing_is_stated():
+    """Common practice, no source."""
+    assert Turf(15.0).root_fraction(0.0, 10.0) == pytest.approx(0.9)
+
+
 # --- stress --------------------------------------------------------------------------------------
 
 STRESSES = [

@@ -19,7 +19,9 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
 )
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dried_to, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.starts import dried_to
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
