@@ -61,7 +61,8 @@ def test_what_a_run_remembers_goes_through_files(tmp_path):
         second = sw.simulate(GREEN, rest, turf=TURF, start=state, output="6 h")
         ends.append(float(sw.meter_reading(second, rod=ROD)[-1]))
     assert ends[0] == ends[1] == ends[2]
-    assert ends[0] == pytest.approx(float(sw.meter_reading(whole, rod=ROD)[-1]), abs=1e-4)
+    # A run that begins anew has first to find its step: 0.05 % by volume at most.
+    assert ends[0] == pytest.approx(float(sw.meter_reading(whole, rod=ROD)[-1]), abs=5e-4)
     forgot = sw.simulate(GREEN, rest, turf=TURF, start=AfterFlooding(first), output="6 h")
     assert float(sw.meter_reading(forgot, rod=ROD)[-1]) > ends[0] + 0.01
 
