@@ -199,15 +199,19 @@ def names_samples(text: str) -> bool:
 def level_of(text: str) -> str:
     """Tell the level of the core to which suctions refer: base, middle, top, or ``""``."""
     words = plain(text)
-    place = r"(?:core|ring|cylinder|sample|specimen)"
-    suction = r"suction|tension|pressure|head|potential"
+    place = rf"(?:cores?|rings?|cylinders?|samples?|specimens?|{other.CORE})"
+    before = rf"(?:at|to|{other.AT})"
+    of_core = rf"(?: (?:of|{other.OF}) (?:the |each )?{place})"
+    about_suction = role_of(words) in ("suction", "suction_level") or "suction" in words
     for level, pattern in (
-        ("middle", r"mid[- ]?(height|point|plane|depth)?|middle|cent(re|er)"),
-        ("base", r"base|bottom|foot|underside|lower (end|face)|plate"),
-        ("top", r"top|upper (end|face)"),
+        ("middle", rf"mid[- ]?(?:height|point|plane|depth)|middle|cent(?:re|er)|{other.MIDDLE}"),
+        ("base", rf"base|bottom|foot|underside|lower (?:end|face)|plate|{other.BASE}"),
+        ("top", rf"top|upper (?:end|face)|{other.TOP}"),
     ):
-        alone = re.fullmatch(rf"(at |to )?(the )?(?:{pattern})( of (the )?{place})?", words)
-        named = re.search(rf"\b(?:{suction})s?\b.*\b(?:{pattern})\b", words)
-        if alone or named:
+        at_level = rf"(?:{before} )?(?:the )?(?:{pattern})"
+        if re.fullmatch(rf"{at_level}{of_core}?", words):
+            return level
+        named = rf"\b{before} (?:the )?(?:{pattern})\b|\b(?:{pattern}){of_core}"
+        if about_suction and re.search(named, words):
             return level
     return ""
