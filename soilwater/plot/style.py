@@ -65,6 +65,12 @@ WATER_MAP = LinearSegmentedColormap.from_list(
 )
 """From dry to wet; lightness falls all the way."""
 
+
+def water_shades(count: int) -> list[str]:
+    """Colours from dry to wet in `count` steps, as hexadecimal texts."""
+    return [to_hex(WATER_MAP((k + 0.5) / count)) for k in range(count)]
+
+
 _LOOK: Any = {
     "figure.dpi": 110,
     "figure.constrained_layout.use": True,
