@@ -249,6 +249,36 @@ def test_a_drop_test_is_advised_where_repellency_is_in_question():
     assert with_finding(found, best, 1.0).spot("dry").probability("repellency") < 0.3
 
 
+def test_ten_to_one_against_a_cause_ends_its_being_consistent():
+    """Jeffreys 1961, Theory of Probability (from memory): strong evidence. The quicker a drop
+    soaks in, the less repellency is left; the size of it would explain the reading throughout."""
+    found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.15)]), MIX)
+    drop = next(m for m in rank_measurements(found, "dry") if m.kind == "drop_test")
+    usual = BY_NAME["repellency"].prior
+
+    def after(seconds):
+        causes_left = with_finding(found, drop, seconds).spot("dry").causes
+        return next(each for each in causes_left if each.cause == "repellency")
+
+    low, high = 0.5, 60.0
+    assert not after(low).consistent and after(high).consistent
+    for _ in range(30):
+        middle = np.sqrt(low * high)
+        low, high = (low, middle) if after(middle).consistent else (middle, high)
+    assert after(high).probability / usual == pytest.approx(0.1, rel=0.01)
+
+
+def test_slow_drops_begin_between_five_and_ten_seconds():
+    """Where a drop speaks as much for repellent sand as for another (a drop-test note and common
+    practice)."""
+    seconds = np.geomspace(0.5, 100.0, 4000)
+    odds = BY_NAME["repellency"].drop_time.log_density(seconds) - BY_NAME[
+        "depth"
+    ].drop_time.log_density(seconds)
+    assert 5.0 < seconds[np.argmin(np.abs(odds))] < 10.0
+    assert np.all(np.diff(odds[seconds > 1.0]) > 0.0)
+
+
 def test_gains_are_never_negative_nor_more_than_what_is_open():
     found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.15)]), MIX)
     shares = np.array([each.probability for each in found.spot("dry").causes])
