@@ -354,7 +354,7 @@ class _Reading:
         if re.fullmatch(r"[-–—]+", cell):
             return None, ""
         try:
-            value, unit = parse_number(cell, text.decimal)
+            value, unit = parse_number(re.split(r"±|\+ ?/ ?-", cell)[0], text.decimal)
         except ValueError:
             self.faults.add(
                 f'"{cell}" is not a number',
