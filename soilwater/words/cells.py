@@ -53,6 +53,9 @@ def parse_number(text: str, decimal: str = ".") -> tuple[float | None, str]:
     plain = plain_characters(text)
     if plain.lower() in _MISSING_WORDS:
         return None, ""
+    grouped = _GROUPED.fullmatch(plain)
+    if grouped is not None:
+        plain = re.sub(r"[' ]", "", grouped[1]) + grouped[2]
     inches = feet_and_inches(plain)
     if inches is not None:
         return inches, "in"
@@ -111,6 +114,9 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "watts",
     )
 )  # fmt: skip
+
+# Thousands set apart as in 15'000 and 15 000, which is no feet and inches.
+_GROUPED = re.compile(r"([-+]?[1-9]\d{0,2}(?:['\s]\d{3})+)(?!\d)(.*)")
 
 _DIGITS = (
     r"(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*(?![\d/])"
