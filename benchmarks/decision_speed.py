@@ -23,7 +23,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 
 
 def timed(name: str, run: Callable[[], Any]) -> tuple[float, float]:

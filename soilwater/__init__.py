@@ -80,9 +80,10 @@ from soilwater.soils import (
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
+from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
 from soilwater.weather.rules import Rule
-from soilwater.weather.series import Weather, steady_weather, weather_from_table
+from soilwater.weather.series import Weather
 from soilwater.weather.station.files import read_station, read_weather
 from soilwater.words.errors import (
     InputError,

@@ -34,7 +34,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import DailyWater, Date, Length
 from soilwater.words.quantities import in_people_units

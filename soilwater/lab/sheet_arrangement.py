@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from soilwater.lab import sheet_words as words
+from soilwater.lab.sheet_layout import FACTS
 from soilwater.lab.sheet_units import water_unit
 from soilwater.words.cells import parse_number, value_like
 from soilwater.words.table_parts import split_header
@@ -30,16 +31,36 @@ def arranged(tables: Sequence[TextTable]) -> list[TextTable]:
     list of TextTable
         Of several, each has a column ``sample`` that holds its title.
     """
-    found = []
+    found: list[TextTable] = []
     for text in tables:
         whole = _with_full_header(text)
-        found += [_suctions_in_a_column(part) for part in _side_by_side(whole)]
+        parts = [_suctions_in_a_column(part) for part in _side_by_side(_upright(whole))]
+        if found and not any("suction" in _roles(part.columns) for part in parts):
+            # A grading, say, below a release curve.
+            names = ", ".join(whole.columns)
+            note = f"left out from line {whole.line_numbers[0]} on: a table of {names}"
+            found[0] = replace(
+                found[0],
+                notes=(*found[0].notes, note),
+                preface=(*found[0].preface, *_facts_among(whole)),
+            )
+            continue
+        found += parts
     if len(found) == 1:
         title = sample_line(found[0].preface)
         return [_of_sample(found[0], title) if title else found[0]]
     return [
         _of_sample(text, _title(text) or f"table {number}")
         for number, text in enumerate(found, start=1)
+    ]
+
+
+def _facts_among(text: TextTable) -> list[str]:
+    """Rows of a table below the release curve that state a fact: "Bulk density; 1.55; g/cm3"."""
+    return [
+        "; ".join(filter(None, row))
+        for row in text.rows
+        if words.role_of(words.without_brackets(row[0])) in FACTS
     ]
 
 
@@ -90,7 +111,10 @@ def _roles(columns: Sequence[str]) -> set[str | None]:
 
 def _with_full_header(text: TextTable) -> TextTable:
     """Join names over two or three lines where the last alone does not say what columns are."""
-    if {"suction", "water_content"} <= _roles(text.columns):
+    names = [words.plain(name) for name in text.columns[1:] if words.role_of(name) != "suction"]
+    # Cores or water contents under the names of their sands: "rep 1", "rep 2", "rep 1", "rep 2".
+    repeated = len(set(names)) < len(names)
+    if {"suction", "water_content"} <= _roles(text.columns) and not repeated:
         return text
     lower = [
         "" if _is_blank_name(text, i) else f"{name} ({unit})" if unit else name
@@ -102,7 +126,8 @@ def _with_full_header(text: TextTable) -> TextTable:
             break
         lower = _joined(upper, lower)
         header = [split_header(name) for name in lower]
-        if {"suction", "water_content"} <= _roles([name for name, _ in header]):
+        roles = _roles([name for name, _ in header])
+        if "suction" in roles and ("water_content" in roles or repeated):
             return replace(
                 text,
                 columns=tuple(name or f"column {i}" for i, (name, _) in enumerate(header, start=1)),
@@ -154,7 +179,27 @@ def _has_numbers(text: TextTable, at: int) -> bool:
     return sum(value_like(cell) for cell in filled) > len(filled) / 2
 
 
-_AT_SUCTION = re.compile(r"(?P<words>.*?)(?:\b(?:at|bei|à|a)\b|@|\s)\s*(?P<value>[-+]?\d.*)")
+def _upright(text: TextTable) -> TextTable:
+    """Turn a table whose rows are named like columns: a row of suctions, one of water contents."""
+    labels = [split_header(row[0]) if row else ("", "") for row in text.rows]
+    roles = [words.role_of(name) for name, _ in labels]
+    if roles.count("suction") != 1 or "water_content" not in roles or len(text.columns) < 3:
+        return text
+    if any(words.role_of(name) == "suction" for name in text.columns[1:]):
+        return text
+    return replace(
+        text,
+        columns=tuple(name for name, _ in labels),
+        units=tuple(unit for _, unit in labels),
+        rows=tuple(zip(*(row[1:] for row in text.rows), strict=True)),
+        line_numbers=tuple(range(1, len(text.columns))),
+        notes=(*text.notes, "rows and columns changed places"),
+    )
+
+
+_AT_SUCTION = re.compile(
+    r"(?P<words>.*?)(?:\b(?:at|bei|à|a)\b|@|[\s_]|(?<=[a-zA-Zθ]))\s*(?P<value>[-+]?\d.*)"
+)
 
 
 def _suction_of_name(name: str, unit: str, decimal: str) -> tuple[str, str, str] | None:
@@ -197,9 +242,12 @@ def _suctions_in_a_column(text: TextTable) -> TextTable:
     said = " ".join(line for line in text.preface if words.role_of(line) is not None)
     unit_above = next(filter(None, map(words.suction_unit_in, _phrases(text, label))), "")
     water_above = said if water_unit(said) != (None, None) else ""
-    rows, lines = [], []
+    rows, lines, facts = [], [], []
     for number, row in zip(text.line_numbers, text.rows, strict=True):
         own = row[label] if label is not None else ""
+        if words.role_of(words.without_brackets(own)) in FACTS:
+            facts.append("; ".join(filter(None, row)))
+            continue
         is_water = words.role_of(split_header(own)[0]) == "water_content"
         sample = _without_water_words(own) if is_water else own
         for i in along:
@@ -220,7 +268,7 @@ def _suctions_in_a_column(text: TextTable) -> TextTable:
         rows=tuple(rows),
         line_numbers=tuple(lines),
         notes=(*text.notes, "suctions along the top"),
-        decimal=text.decimal,
+        preface=(*text.preface, *facts),
     )
 
 

@@ -28,13 +28,15 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("lab_error", r"lab(oratory)? error"),
     ("replicate", r"^(replicates?|rep|repetition|core( no| number| id)?|ring)$"),
     ("sample", r"^(sample|specimen|material|mix|blend|sand)( no| number| id| name)?$|^(id|name)$"),
-    ("water_content", r"water|moisture|\bvwc\b|\bgwc\b|theta|θ|degree of saturation|^saturation$"),
+    ("water_content", r"water|moisture|\b[vg]?wc\b|theta|θ|degree of saturation|^saturation$"),
     ("suction", r"suction|tension|pressure|potential|\bhead\b|^h$|^pf$|^psi$|^ψ$"),
 )
 
 _NAMED_BY_UNIT = re.compile(r"mpa|kpa|hpa|mbar|cbar|bar|cm|mm|psi|in|pf", re.I)
 _SUCTION_UNITS = re.compile(
-    r"mpa|kpa|hpa|pa|mbar|cbar|bars?|cb|mb|centibars?|cm|mm|m|ft|psi|in|inch(es)?|atm|pf", re.I
+    r"mpa|kpa|hpa|pa|mbar|cbar|bars?|cb|mb|centibars?|cm|mm|m|ft|psi|in|inch(es)?|atm|pf|j ?/ ?kg"
+    r"|j kg-1|[cm]m ?hg",
+    re.I,
 )
 _UNIT_AND_WATER = re.compile(
     rf"(mpa|kpa|hpa|pa|mbar|bar|cm|mm|m|in)\W*(of )?(water|h2o|w\.?c\.?|{other.WATER})", re.I
@@ -127,8 +129,12 @@ def branch_of(text: str) -> str:
 
 def branch_in_column(text: str) -> str:
     """Tell the branch in a cell of a column of branches, where a letter will do."""
-    short = {"d": "drying", "dry": "drying", "w": "wetting", "wet": "wetting"}
-    return short.get(plain(text), "") or branch_of(text)
+    words = plain(text)
+    drying = words == "d" or _DRYING.search(words)
+    wetting = words == "w" or re.search(r"\b(re-?)?wet", words) or _WETTING.search(words)
+    if bool(drying) == bool(wetting):
+        return ""
+    return "drying" if drying else "wetting"
 
 
 def is_branch_header(header: str) -> bool:

@@ -312,7 +312,7 @@ def merge_intervals(
 
     Examples
     --------
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sky = steady_weather(1, 5.0)
     >>> finer, irrigation = merge_intervals(sky, [Event("2025-07-01 04:00", 6, rate=18)])
     >>> irrigation

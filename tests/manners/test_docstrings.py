@@ -30,6 +30,7 @@ PUBLIC = (
     "runs.simulate",
     "weather.evapotranspiration",
     "weather.irrigation",
+    "weather.made",
     "weather.reference_et",
     "weather.rules",
     "weather.series",

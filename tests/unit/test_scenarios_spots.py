@@ -22,7 +22,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 
 WET_MIX = replace(grounds.WET_MIX, name="wet-side mix")
 MIDDLE_MIX = replace(grounds.MIDDLE_MIX, name="middle mix")

@@ -9,7 +9,7 @@ import xarray as xr
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import COOL_SEASON_CALIFORNIA, WARM_SEASON_CALIFORNIA, Turf
 from soilwater.kernels import uptake
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 # Stress points, from memory: Wesseling (1991) and Feddes-type tables for pasture, Taylor & Ashcroft

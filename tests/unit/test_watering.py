@@ -30,7 +30,7 @@ from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 MIX = replace(WET_MIX, name="wet-side mix")

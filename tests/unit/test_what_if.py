@@ -20,7 +20,7 @@ from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.weather.irrigation import Event
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)

@@ -265,7 +265,7 @@ def dry_down_outlook(
     --------
     >>> from soilwater.survey.survey import Spot, Survey
     >>> from soilwater.soils import VanGenuchten
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
     >>> green = Survey([Spot("A1", 30.0), Spot("C3", 46.0)])
     >>> outlook = dry_down_outlook(

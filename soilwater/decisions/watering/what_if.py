@@ -174,7 +174,7 @@ def what_if(
     Examples
     --------
     >>> from soilwater.soils import VanGenuchten
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
     >>> pocket = Profile.over_gravel(sand, 46.0)
     >>> table = what_if(

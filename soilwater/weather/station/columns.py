@@ -6,13 +6,13 @@ A header is only recognised when it is one of the usual spellings; a unit is nev
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.words.cells import parse_number
+from soilwater.words.cells import LONGEST_NUMBER, parse_number
 from soilwater.words.errors import Faults
 from soilwater.words.text_tables import TextTable
 from soilwater.words.unit_texts import plain_characters
@@ -147,7 +147,7 @@ QUANTITIES: dict[str, Quantity] = {
             "air_temperature", "degC", _TEMPERATURES, -50.0, 60.0,
             "temperature", "airtemperature", "temp", "airtemp", "tair", "tmean", "tavg", "ta",
             "meantemperature", "avgtemperature", "temperaturemean", "temperatureavg", "avgtemp",
-            "meantemp", "airtempavg", "avgairtemp",
+            "meantemp", "airtempavg", "avgairtemp", "airt", "airtc",
         ),
         _state(
             "maximum_air_temperature", "degC", _TEMPERATURES, -50.0, 60.0,
@@ -189,7 +189,8 @@ QUANTITIES: dict[str, Quantity] = {
             "solar_radiation", "MJ/m2", True, _RADIATIONS, _RADIATION_RATES, 0.0, 45.0, 5.0,
             (
                 "solar", "radiation", "solarradiation", "solrad", "srad", "rs", "globalradiation",
-                "rad", "solarrad", "avgsolarradiation", "shortwave", "sr", "avgsolar",
+                "rad", "solarrad", "avgsolarradiation", "shortwave", "sr", "avgsolar", "slr",
+                "slrw",
             ),
         ),
         Quantity(
@@ -217,6 +218,16 @@ QUANTITIES: dict[str, Quantity] = {
 WARM_DAY_REFERENCE_ET = 0.5
 """Smallest likely reference evapotranspiration of a day in the warm months [mm]."""
 
+_SPELLED_OUT = (
+    (r"millimet(?:er|re)s?", "mm"),
+    (r"kilomet(?:er|re)s?", "km"),
+    (r"met(?:er|re)s?", "m"),
+    (r"miles?", "mi"),
+    (r"seconds?|sec", "s"),
+    (r"minutes?", "min"),
+    (r"watts?", "w"),
+)
+
 TIME_HEADERS = (
     "time", "datetime", "timestamp", "date", "day", "datum", "stamp", "localtime", "dateandtime",
     "datetimelocal", "observationtime", "period", "datelocal",
@@ -232,6 +243,21 @@ def bare(header: str) -> str:
     return re.sub(r"[^a-z0-9]", "", plain_characters(header).lower())
 
 
+# What loggers add to a name: how a value was formed, and its unit.
+_EXTRAS = frozenset(("avg", "tot", "smp", "mm", "ms", "in", "wm2", "kw", "pct", "degc", "degf"))
+
+
+def _without_extras(header: str) -> str:
+    """Header as `bare` gives it, without the endings that loggers add: ``Rain_mm_Tot`` is rain."""
+    plain = bare(header)
+    if any(plain in kind.headers for kind in QUANTITIES.values()):
+        return plain
+    parts = [part for part in re.split(r"[_\s]+", header.lower()) if part]
+    while len(parts) > 1 and bare(parts[-1]) in _EXTRAS:
+        parts.pop()
+    return bare("".join(parts))
+
+
 def spell(unit: str) -> str:
     """Bring a unit to one spelling: ``"W m-2"``, ``"W/m²"`` and ``"W/m^2"`` become ``"w/m2"``.
 
@@ -244,6 +270,8 @@ def spell(unit: str) -> str:
     text = text.replace("^", "").replace("**", "").replace("·", " ").replace("°", "deg")
     text = re.sub(r"\bper\b", "/", text)
     text = re.sub(r"\b(hr|hrs|hour)\b", "h", text)
+    for written, short in _SPELLED_OUT:
+        text = re.sub(rf"\b{written}\b", short, text)
     # "w m-2", "mj m-2 day-1": what has a negative exponent goes below the line.
     text = re.sub(
         r"[ .]*\b([a-z]+)-(\d)", lambda m: "/" + m[1] + (m[2] if m[2] != "1" else ""), text
@@ -270,7 +298,7 @@ def assign_columns(
         else:
             taken[key] = by_header[header]
     used = set(taken.values())
-    plain = [bare(header) for header in table.columns]
+    plain = [_without_extras(header) for header in table.columns]
     for quantity, kind in QUANTITIES.items():
         if quantity in taken:
             continue
@@ -325,12 +353,6 @@ def column_units(
 ) -> dict[str, str]:
     """Find the unit of each chosen column, in one spelling."""
     faults = Faults(subject)
-    for quantity in units:
-        if quantity not in chosen:
-            faults.add(
-                f'units names "{quantity}", and there is no such column',
-                allowed=", ".join(chosen),
-            )
     found = {}
     for quantity, at in chosen.items():
         kind = QUANTITIES[quantity]
@@ -352,6 +374,52 @@ def column_units(
     return found
 
 
+def quantities_named(
+    argument: str,
+    given: Iterable[str],
+    table: TextTable,
+    chosen: Mapping[str, int],
+    faults: Faults,
+) -> dict[str, str]:
+    """Find which quantities an argument names, by their own names or by their headers.
+
+    Parameters
+    ----------
+    argument : str
+        Name of the argument, for messages.
+    given : iterable of str
+        As written by the caller.
+    table : TextTable
+        The file.
+    chosen : mapping of str to int
+        Column of each quantity.
+    faults : Faults
+        Takes names that are neither.
+
+    Returns
+    -------
+    dict of str to str
+        Quantity by what was written.
+    """
+    by_header = {bare(table.columns[at]): quantity for quantity, at in chosen.items()}
+    found = {}
+    for name in given:
+        quantity = name if name in chosen else by_header.get(bare(str(name)), "")
+        if quantity:
+            found[name] = quantity
+        elif name in QUANTITIES:
+            faults.add(
+                f'{argument} names "{name}", and there is no such column',
+                allowed=", ".join(chosen),
+            )
+        else:
+            faults.add(
+                f'{argument}: "{name}" is not a quantity',
+                allowed=", ".join(f'{q} ("{table.columns[at]}")' for q, at in chosen.items()),
+            )
+    return found
+
+
 def column_numbers(
     table: TextTable, at: int, quantity: str, missing: Sequence[float | str], faults: Faults
 ) -> tuple[NDArray[np.float64], list[str]]:
@@ -360,6 +428,7 @@ def column_numbers(
     words = {code.lower() for code in missing if isinstance(code, str)}
     values = np.full(len(table.rows), np.nan)
     coded: dict[str, int] = {}
+    unread: list[tuple[int, str]] = []
     blanks = traces = 0
     for i, row in enumerate(table.rows):
         cell = row[at]
@@ -376,11 +445,7 @@ def column_numbers(
             try:
                 value, _ = parse_number(cell, table.decimal)
             except ValueError:
-                faults.add(
-                    f'"{cell}" under "{table.columns[at]}" is not a number',
-                    where=f"line {table.line_numbers[i]}",
-                    cure=f'if it means "nothing measured", say missing=("{cell}", ...)',
-                )
+                unread.append((table.line_numbers[i], cell))
                 continue
         if value is None or value != value:
             blanks += 1
@@ -388,6 +453,13 @@ def column_numbers(
             coded[cell] = coded.get(cell, 0) + 1
         else:
             values[i] = value
+    words_said = ", ".join(dict.fromkeys(f'"{cell[:LONGEST_NUMBER]}"' for _, cell in unread[:20]))
+    for line, cell in unread:
+        faults.add(
+            f'"{cell[:LONGEST_NUMBER]}" under "{table.columns[at]}" is not a number',
+            where=f"line {line}",
+            cure=f'if it means "nothing measured", say missing=({words_said},)',
+        )
     counted = [f"{blanks} blank"] if blanks else []
     counted += [f"{count} coded {code}" for code, count in coded.items()]
     notes = [f"{quantity}: {' and '.join(counted)}, taken as missing"] if counted else []
