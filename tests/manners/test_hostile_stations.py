@@ -403,7 +403,7 @@ def test_years_of_two_digits_that_nothing_settles():
 def test_a_logger_with_rows_for_names_units_and_kinds(tmp_path):
     # The row of units was once taken for the names.
     lines = [
-        '"FORM5","Larkspur Ridge","1234","Table1"',
+        '"FORM5","Sallow Heath","1234","Table1"',
         '"TIMESTAMP","RECORD","AirTC_Avg","RH","WS_ms_Avg","SlrW_Avg","Rain_mm_Tot"',
         '"TS","RN","Deg C","%","meters/second","W/m^2","mm"',
         '"","","Avg","Smp","Avg","Avg","Tot"',
