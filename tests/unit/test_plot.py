@@ -558,3 +558,12 @@ def test_pictures_are_reached_from_the_package_and_nothing_else_is():
     assert sw.plot.dry_down is not None
     with pytest.raises(AttributeError, match="has no attribute 'nonsense'"):
         _ = sw.nonsense
+
+
+def test_a_sand_that_remembers_is_drawn_with_both_curves():
+    sand = sw.Hysteretic(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 2.0, 0.9)
+    ax = sw.plot.retention(sand)
+    curves = {line.get_label(): line for line in ax.lines}
+    drains, wetted = curves["while it drains"], curves["while dry sand is wetted"]
+    assert (wetted.get_xdata() < drains.get_xdata()).all()
+    assert wetted.get_xdata()[0] == pytest.approx(36.0)
