@@ -59,7 +59,7 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
         late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
         texts[i] = refusals.get(i, f"{status.sentence}{late}")
-    return _results(packed, meshes, heads, forcings, texts, settings)
+    return name_results(packed, meshes, heads, forcings, texts, settings)
 
 
 def _begin(
@@ -96,7 +96,7 @@ def _runs(numbers: list[int]) -> list[tuple[int, int]]:
     return runs
 
 
-def _results(
+def name_results(
     packed: Packed,
     meshes: Sequence[Mesh],
     heads: Sequence[NDArray[np.float64]],
