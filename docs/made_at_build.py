@@ -24,7 +24,7 @@ SUBJECTS = {
         "drained_water_content meter_reading days_until"
     ),
     "Profiles and what they stand on": (
-        "Profile Layer CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
+        "Profile Layer GravelBlanket CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
     ),
     "Soils": "VanGenuchten BrooksCorey Kosugi TwoComponent WithDryEnd",
     "From the lab": (
@@ -53,7 +53,7 @@ SUBJECTS = {
 MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
     "Pictures, and the page for a committee": ("plot", "report"),
-    "The one-page report": ("report",),
+    "The one-page report, and the card for the crew": ("report",),
     "More on the page to explore": ("explorer",),
     "More on depths and design": (
         "decisions.building.depth",

@@ -55,16 +55,16 @@ from soilwater.decisions.watering.what_if import (
     wetting_agent,
     what_if,
 )
-from soilwater.ground.base_suction import BaseSuction
-from soilwater.ground.profile import (
+from soilwater.ground.base import (
     CapillaryBreak,
     FreeDrainage,
-    Layer,
-    Profile,
+    GravelBlanket,
     Sealed,
     SeepageFace,
     WaterTable,
 )
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
 from soilwater.lab.fitting import Band, FitResult
@@ -131,6 +131,7 @@ __all__ = [
     "Flush",
     "FreeDrainage",
     "Grading",
+    "GravelBlanket",
     "GreenMap",
     "HandWaterPlan",
     "HandWatering",

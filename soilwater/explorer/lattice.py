@@ -14,7 +14,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Base, Layer, Profile
+from soilwater.ground.base import Base
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import Column, each_column

@@ -9,7 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.base import GravelBlanket
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.soils import Soil
 from soilwater.words.arrays import FloatArray
 
@@ -129,19 +131,21 @@ def facing_meshes(profiles: Sequence[Profile], refinement: float = 1.0) -> list[
         tops = np.concatenate([[0.0], np.cumsum(column)])
         nodes = [tops[i] + column[i] * share[1:] for i, share in enumerate(shares)]
         depth = np.concatenate([[0.0], *nodes])
-        depth[-1] = profile.depth
+        depth[-1] = profile.bottom
         meshes.append(Mesh(depth, number, soils))
     return meshes
 
 
 def _merged(profile: Profile) -> list[tuple[Soil, float]]:
-    """Soils and thicknesses from the top; neighbouring layers of one soil are one."""
+    """Soils and thicknesses from the top; neighbours of one soil are one, a gravel is the last."""
     merged: list[tuple[Soil, float]] = []
     for layer in profile.layers:
         if merged and merged[-1][0] == layer.soil:
             merged[-1] = (layer.soil, merged[-1][1] + layer.thickness)
         else:
             merged.append((layer.soil, layer.thickness))
+    if isinstance(profile.base, GravelBlanket):
+        merged.append((profile.base.gravel, profile.base.thickness))
     return merged
 
 

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.ground.stress import SShapedStress, Stress
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Date, WaterContents
 from soilwater.words.text_tables import html_table
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -209,7 +210,7 @@ class Turf:
             )
         return pairs
 
-    def on(self, date: Any) -> Turf:
+    def on(self, date: Date) -> Turf:
         """Return the turf of one day, with the root depth of that day.
 
         Before the first and after the last date of `root_depth_by_date` its depth is kept;
@@ -285,7 +286,7 @@ class Turf:
         return total * self.cover, total * (1.0 - self.cover)
 
     def air_filled_porosity(
-        self, water_content: Any, porosity: ArrayLike, depth_bounds: ArrayLike
+        self, water_content: WaterContents, porosity: ArrayLike, depth_bounds: ArrayLike
     ) -> Any:
         """Oxygen indicator: air-filled porosity of the root layer, weighted by roots.
 

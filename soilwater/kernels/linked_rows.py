@@ -13,7 +13,6 @@ from soilwater.kernels.rows import (
     BOTTOM_POTENTIAL,
     BOTTOM_WATER,
     SHARE_MET,
-    SHARE_MET_BY_HEAD,
     TOP_CAPACITY,
     TOP_POTENTIAL,
     TOP_WATER,
@@ -32,8 +31,7 @@ OWN_RESIDUAL = TOP_WATER  # residual of the column without its links [cm]; the s
 # Factors of the tridiagonal matrix of a column; `factor`.
 INVERSE, TO_MIDDLE, FROM_MIDDLE = BOTTOM_WATER, TOP_CAPACITY, BOTTOM_CAPACITY
 
-ALONE, RIGHT = SHARE_MET, SHARE_MET_BY_HEAD  # change of heads without links [cm], and what is then
-# left for them to balance [cm]; `solve_alone`.
+REST = SHARE_MET  # what a change of heads as if without links leaves to them [cm]; `solve_alone`
 
 # flow (l, N_PARTS, m): flow over a link [cm3/h] and its derivatives by the heads at its two ends
 # [cm2/h], node by node; `renew_link`.

@@ -14,19 +14,20 @@ import math
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.linked_flow import balanced_nodes
 from soilwater.kernels.linked_rows import (
-    ALONE,
     BY_FIRST,
     BY_SECOND,
     FROM_MIDDLE,
     INVERSE,
     MOST_KRYLOV,
-    RIGHT,
+    REST,
     TO_MIDDLE,
 )
 from soilwater.kernels.rows import CHANGE, DIAGONAL, LOWER, RESIDUAL, UPPER, VOLUME
 
 REDUCTION = 0.1
 """Share of its start at which the residual of the linear system is small enough."""
+AS_IF_ALONE = 0.01
+"""Part of that share below which what the links add is as good as nothing."""
 
 
 @kernel
@@ -92,10 +93,10 @@ def solve_line(c, work):
 
 
 @kernel
-def take_links(c, dt, times, links, codes, active, work, result):
-    """Add to `result` what the change of heads at both ends of its links takes, times a factor."""
+def take_links(c, dt, links, codes, active, work, result):
+    """Add to `result` what the change of heads at both ends of its links takes."""
     first, last = balanced_nodes(codes, result.size)
-    share = times * dt / links.area[c]
+    share = dt / links.area[c]
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
         link, other = links.neighbour_link[place], links.neighbour[place]
         sign = share if links.first[link] == c else -share
@@ -143,12 +144,12 @@ def product(one, other, columns, links, work):
 
 
 @kernel
-def solve_alone(dt, columns, packed, links, room):
-    """Change of heads as if no column had links, kept in the row `ALONE`.
+def solve_alone(dt, enough, columns, packed, links, room):
+    """Try the change of heads as if no column had links; True where the links leave it at that.
 
-    Where ground is level and uniform that is the answer. Where it would leave more than it mends,
-    as where a sealed column can only drain sideways, it is nothing. The row `RIGHT` is what is left
-    to the links. Returns the root of the sum of squares of what was to be mended, and of that.
+    On level and uniform ground that is the answer, and the same in every column to the last bit.
+    `enough` is the share of the residual that may be left. Returns that, and the root of the sum of
+    squares of what there was.
     """
     work, active = room.work, room.active
     start, left = 0.0, 0.0
@@ -160,19 +161,13 @@ def solve_alone(dt, columns, packed, links, room):
         factor(c, 0.0, links, packed.codes[c], work)
         solve_line(c, work)
     for c in columns:
-        right, volume = work[c, RIGHT], work[c, VOLUME]
+        rest, volume = work[c, REST], work[c, VOLUME]
         for k in range(volume.size):
-            right[k] = 0.0
-        take_links(c, dt, -1.0, links, packed.codes[c], active, work, right)
+            rest[k] = 0.0
+        take_links(c, dt, links, packed.codes[c], active, work, rest)
         for k in range(volume.size):
-            work[c, ALONE, k] = work[c, CHANGE, k]
-            left += (right[k] / volume[k]) ** 2
-    if not left < start:
-        left = start
-        for c in columns:
-            for k in range(work.shape[2]):
-                work[c, ALONE, k], work[c, RIGHT, k] = 0.0, -work[c, RESIDUAL, k]
-    return math.sqrt(start), math.sqrt(left)
+            left += (rest[k] / volume[k]) ** 2
+    return left <= enough * enough * start, math.sqrt(start)
 
 
 @kernel
@@ -183,7 +178,7 @@ def settle_red(dt, columns, packed, links, room):
         if links.red[c] == 1:
             change = work[c, CHANGE]
             for k in range(change.size):
-                change[k] = work[c, RIGHT, k]
+                change[k] = -work[c, RESIDUAL, k]
             take_neighbours(c, dt, -1.0, 0, links, packed.codes[c], active, work, change)
             solve_line(c, work)
 
@@ -223,13 +218,10 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
     """
     work, active, basis = room.work, room.active, room.basis
     hessenberg, turn, right = room.small[0], room.small[1], room.small[2, 0]
-    whole, left = solve_alone(dt, columns, packed, links, room)
-    enough = max(tolerance, reduction * whole)
-    if left <= enough:
-        for c in columns:
-            for k in range(work.shape[2]):
-                work[c, CHANGE, k] = work[c, ALONE, k]
+    alone, whole = solve_alone(dt, AS_IF_ALONE * reduction, columns, packed, links, room)
+    if alone:
         return 0
+    enough = max(tolerance, reduction * whole)
     for c in columns:
         factor(c, dt, links, packed.codes[c], work)
         if links.red[c] == 0:
@@ -239,7 +231,7 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
     for c in columns:
         if links.red[c] == 0:
             for k in range(work.shape[2]):
-                basis[0, c, k] = work[c, RIGHT, k]
+                basis[0, c, k] = -work[c, RESIDUAL, k]
             take_neighbours(c, dt, -1.0, 1, links, packed.codes[c], active, work, basis[0, c])
     start = math.sqrt(product(basis[0], basis[0], columns, links, work))
     scale_vector(basis[0], 1.0 / start if start > 0.0 else 0.0, columns, links)
@@ -280,9 +272,6 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
                     change[k] += right[i] * basis[i, c, k]
             solve_line(c, work)
     settle_red(dt, columns, packed, links, room)
-    for c in columns:
-        for k in range(work.shape[2]):
-            work[c, CHANGE, k] += work[c, ALONE, k]
     return n
 
 

@@ -21,6 +21,7 @@ from soilwater.lab.grading import hazen_conductivity
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError, SoilWaterWarning
+from soilwater.words.forms import Suctions
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
@@ -118,7 +119,7 @@ class FitResult:
     parameter_sample: FloatArray
 
     @mind_words(level="probability")
-    def band(self, suction: Any, probability: float = PROBABILITY) -> Band:
+    def band(self, suction: Suctions, probability: float = PROBABILITY) -> Band:
         """Band of the curve at given suctions.
 
         Parameters

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ class RetentionPoints(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RetentionTable:
+class RetentionTable(Displayed):
     """Measured water contents of one sample on the drying branch.
 
     Parameters
@@ -210,7 +211,7 @@ class RetentionTable:
         self,
         model: type[SoilModel],
         *,
-        k_sat: Any = None,
+        k_sat: Conductivity | None = None,
         priors: bool = True,
         draws: int = SAMPLE_SIZE,
         seed: int = 0,
@@ -273,26 +274,13 @@ class RetentionTable:
             facts.append(f"grading on {int(np.sum(self.grading.sizes > 0))} sieves")
         return facts
 
-    def __repr__(self) -> str:
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        lines = [self._subject() + (f" from {self.source}" if self.source else "")]
-        lines.append(echo_table(rows, header))
-        lines += [*self._facts()]
-        lines += [f"understood: {note}" for note in self.notes]
+        lines = [*self._facts(), *(f"understood: {note}" for note in self.notes)]
         lines += [f"caution: {caution}" for caution in self.cautions]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        rows, header = self._rows()
-        items = [
-            *self._facts(),
-            *(f"understood: {note}" for note in self.notes),
-            *(f"caution: {caution}" for caution in self.cautions),
-        ]
-        listed = "".join(f"<li>{escape(item)}</li>" for item in items)
-        return html_table(rows, header, caption=self._subject()) + f"<ul>{listed}</ul>"
+        subject = self._subject()
+        title = subject + (f" from {self.source}" if self.source else "")
+        return Shown(title, header, rows, lines, caption=subject)
 
 
 _QUANTITIES = {

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from soilwater.decisions.targets import ReadingTarget, reading_target
+from soilwater.decisions.targets import ReadingTarget, Target, reading_target
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
@@ -130,8 +130,8 @@ def depth_curve(
     sand: Sand,
     *,
     rod: Length,
-    depths: tuple[Any, Any] = ("8 in", "22 in"),
-    target: Any = None,
+    depths: tuple[Length, Length] = ("8 in", "22 in"),
+    target: Target | None = None,
     survey: Survey | None = None,
     base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.8,

@@ -148,18 +148,21 @@ class GreenMap:
     @property
     def n_cells(self) -> int:
         """Cells of the green."""
-        return int(np.count_nonzero(self.mask))
+        return int(np.count_nonzero(np.asarray(self.mask)))
 
     @property
     def floor_level(self) -> FloatArray:
         """Level of the lower end of the sand [cm]; not a number outside the green."""
-        level: FloatArray = np.where(self.mask, self.surface_level - self.probe_depth, np.nan)
+        level: FloatArray = np.where(
+            np.asarray(self.mask), self.surface_level - self.probe_depth, np.nan
+        )
         return level
 
     def _axes(self) -> tuple[FloatArray, FloatArray]:
         """Places of rows and columns [m]."""
         n_y, n_x = self.surface_level.shape
-        return np.arange(n_y) * self.spacing / 100.0, np.arange(n_x) * self.spacing / 100.0
+        side = self.spacing / 100.0
+        return side * np.arange(float(n_y)), side * np.arange(float(n_x))
 
     def ground(self) -> LinkedGround:
         """Columns of the green and the faces they share."""

@@ -10,21 +10,23 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.linked import LinkedGround, facing_meshes
-from soilwater.ground.profile import Mesh
-from soilwater.kernels import rows
+from soilwater.ground.mesh import Mesh
+from soilwater.kernels import entry_points, rows
+from soilwater.kernels.linked_rows import Links
 from soilwater.kernels.rows import Packed
 from soilwater.runs.batch import name_results
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.forcing import make_forcing
-from soilwater.runs.gathering import finish
-from soilwater.runs.layout import describe_columns, lay_out
+from soilwater.runs.gathering import lay_out_run
+from soilwater.runs.layout import describe_columns
 from soilwater.runs.linking import make_links, make_room
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.words.arrays import FloatArray
+from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError, Status
 from soilwater.words.vocabulary import attach
 
@@ -52,9 +54,6 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
     InputError
         If the columns cannot be started, or something of them is decided on the way.
     """
-    # Compiling the kernel takes longer than many a session with columns that share nothing.
-    from soilwater.kernels.linked_march import march_linked
-
     begin = time.perf_counter()
     if needs_decisions(cases[0]):
         raise InputError(
@@ -74,18 +73,32 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
         ground.surface_level[:, None] - depth,
         settings.output_hours.size,
     )
-    march_linked(packed, links, make_room(*depth.shape))
-    packed.clock[:] = packed.clock[0]
-    packed.counts[:] = packed.counts[0]
+    _march(packed, links, (len(cases), depth.shape[1]))
     status, hours = Status(int(packed.status[0])), packed.clock[0, rows.TIME]
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
     values = name_results(packed, meshes, heads, [forcing] * len(cases), texts, settings)
     described = describe_columns(ground.profiles, meshes, depth.shape[1])
     axes = {ground.dimension: ground.coordinates[ground.dimension]}
-    dataset = finish(lay_out(values, described, axes, ("time",)), settings)
+    dataset = lay_out_run(values, described, axes, settings)
     dataset = _with_links(dataset, ground, packed, links.out_moved, depth, settings)
-    return dataset.assign_attrs(edge=ground.edge, wall_time_s=time.perf_counter() - begin)
+    said = "\n".join(cautions_for("sloping ground", "construction"))
+    return dataset.assign_attrs(
+        edge=ground.edge, cautions=said, wall_time_s=time.perf_counter() - begin
+    )
+
+
+def _march(packed: Packed, links: Links, shape: tuple[int, int]) -> None:
+    """March columns, each alone where none has a neighbour."""
+    if links.first.size == 0:
+        entry_points.march_columns(0, shape[0], packed)
+        links.out_moved[:] = 0.0
+        return
+    # Compiled when it is first asked for: it takes longer than many a session without it.
+    from soilwater.kernels.linked_march import march_linked
+
+    march_linked(packed, links, make_room(*shape))
+    packed.clock[:], packed.counts[:] = packed.clock[0], packed.counts[0]
 
 
 def _start_heads(

@@ -17,9 +17,9 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
-from soilwater.runs.gathering import finish, run_batch
+from soilwater.runs.gathering import lay_out_run, run_batch
 from soilwater.runs.green_map import GreenMap
-from soilwater.runs.layout import Axes, describe_columns, lay_out
+from soilwater.runs.layout import Axes, describe_columns
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.linked_run import run_linked
 from soilwater.runs.scheduling import Executor, Progress, Workers
@@ -30,6 +30,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
+from soilwater.words.forms import Length, OutputTimes, StartingWater
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
@@ -40,12 +41,12 @@ def simulate(
     weather: Weather,
     *,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -73,8 +74,9 @@ def simulate(
     Dataset
         Water content and suction over ``time`` and ``depth``; the water balance, cumulative since
         the start [mm]; status and the work done. Of a line the same over ``distance`` [cm], of a
-        map over ``spot`` (see `GreenMap.on_map`), with levels [cm], `lateral_inflow` [mm] (what came to each column sideways since the start) and
-        `lateral_flow` [cm2/h] (flow per width over each face, mean since the output before).
+        map over ``spot`` (see `GreenMap.on_map`), with levels [cm], `lateral_inflow` [mm] (what
+        came to each column sideways since the start) and `lateral_flow` [cm2/h] (flow per width
+        over each face, mean since the output before).
 
     Raises
     ------
@@ -92,7 +94,7 @@ def simulate(
     >>> run.sizes["time"]
     3
     """
-    common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    common: Any = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
     ground = profile.ground() if isinstance(profile, Transect | GreenMap) else None
     profiles = (cast(Profile, profile),) if ground is None else ground.profiles
     cases = [Case(each, weather, **common) for each in profiles]
@@ -122,8 +124,9 @@ def simulate(
         raise RunError(text)
     mesh = profiles[0].mesh(settings.refinement)
     described = describe_columns(profiles, [mesh], mesh.depth.size)
-    dataset = finish(lay_out(values, described, {}, ("time",)), settings)
-    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+    run = lay_out_run(values, described, {}, settings)
+    run.attrs["wall_time_s"] = time.perf_counter() - begin
+    return run
 
 
 @in_full
@@ -132,9 +135,9 @@ def simulate_many(
     *,
     dimension: str = "case",
     labels: Sequence[Any] | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -218,18 +221,18 @@ def simulate_many(
 @in_full
 def compare_depths(
     profile: Profile,
-    depths: Any,
+    depths: Sequence[Length],
     weather: Weather | Sequence[Weather],
     *,
     sand: Sand | None = None,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     layer: str | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -301,13 +304,13 @@ def simulate_ensemble(
     *,
     sand: Sand | None = None,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     layer: str | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,

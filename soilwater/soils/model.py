@@ -20,8 +20,8 @@ import numpy as np
 import xarray as xr
 
 from soilwater.words.arrays import FloatArray
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
 from soilwater.words.vocabulary import attributes
 
@@ -134,7 +134,7 @@ def _range_fault(value: float, about: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, repr=False)
-class SoilModel(ABC):
+class SoilModel(ABC, Displayed):
     """Base of the soil models; make one of its subclasses.
 
     Parameters
@@ -387,13 +387,9 @@ class SoilModel(ABC):
         )
         return f"holds {held} of suction", f"source: {self.source or 'not stated'}"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._facts(), ("parameter", "value", "argument"))
-        return "\n".join((self._title(), table, *self._notes()))
-
-    def _repr_html_(self) -> str:
-        caption = "; ".join((self._title(), *self._notes()))
-        return html_table(self._facts(), ("parameter", "value", "argument"), caption=caption)
+    def _shown(self) -> Shown:
+        header = ("parameter", "value", "argument")
+        return Shown(self._title(), header, self._facts(), self._notes())
 
 
 def parameter_unit(model: type[Any], name: str) -> str:

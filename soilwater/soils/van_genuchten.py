@@ -22,6 +22,7 @@ from soilwater.soils.model import (
 )
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Conductivity
 
 
 @dataclass(frozen=True, repr=False)
@@ -97,7 +98,7 @@ class VanGenuchten(CapillaryModel):
         return cls._from_row(row, row.k_sat, row.source)
 
     @classmethod
-    def measured(cls, name: str, *, k_sat: Any = None) -> VanGenuchten:
+    def measured(cls, name: str, *, k_sat: Conductivity | None = None) -> VanGenuchten:
         """Sand, gravel or test soil measured and published by others.
 
         Parameters

@@ -16,6 +16,7 @@ from soilwater.survey.place import grid_positions, local_positions
 from soilwater.survey.readings import read_readings
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
@@ -23,12 +24,12 @@ from soilwater.words.units import number_to_house
 def read_survey(
     source: Any,
     *,
-    rod: Any = None,
+    rod: Length | None = None,
     depth_unit: str | None = None,
     slope_unit: str | None = None,
     depth_from: str | None = None,
     green: str | None = None,
-    grid_spacing: Any = None,
+    grid_spacing: Length | None = None,
     near: tuple[float, float] | None = None,
     day_first: bool | None = None,
     name: str = "",

@@ -8,14 +8,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
 
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -217,7 +217,7 @@ class Spot:
 
 
 @dataclass(frozen=True, repr=False)
-class Survey:
+class Survey(Displayed):
     """Spots of one green, tee or field.
 
     Parameters
@@ -292,7 +292,7 @@ class Survey:
         return tuple(sorted({reading.rod for spot in self.spots for reading in spot.readings}))
 
     @mind_words()
-    def with_rod(self, *, rod: Any) -> Survey:
+    def with_rod(self, *, rod: Length) -> Survey:
         """Keep only the readings of one rod length; all spots stay.
 
         Parameters
@@ -355,14 +355,9 @@ class Survey:
             parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
         return f"{title}: {', '.join(parts)}"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, *(f"- {note}" for note in self.notes)])
-
-    def _repr_html_(self) -> str:
-        listed = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
-        return f"{html_table(self._rows(), _HEADER, caption=self._title())}<ul>{listed}</ul>"
+    def _shown(self) -> Shown:
+        lines = [f"- {note}" for note in self.notes]
+        return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
 _HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")

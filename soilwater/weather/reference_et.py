@@ -16,6 +16,15 @@ import xarray as xr
 
 from soilwater.weather import evapotranspiration as terms
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import (
+    DailyRadiation,
+    Dates,
+    Height,
+    Radiation,
+    Temperatures,
+    VapourPressures,
+    WindSpeeds,
+)
 from soilwater.words.units import number_to_house
 
 DEFAULT_WIND_SPEED = 2.0
@@ -112,14 +121,14 @@ class ReferenceET:
 
 def daily_reference_et(
     site: Site,
-    time: Any,
+    time: Dates,
     *,
-    temperature_max: Any,
-    temperature_min: Any,
-    vapour_pressure: Any = None,
-    solar_radiation: Any = None,
-    wind_speed: Any = None,
-    wind_height: Any = 2.0,
+    temperature_max: Temperatures,
+    temperature_min: Temperatures,
+    vapour_pressure: VapourPressures | None = None,
+    solar_radiation: DailyRadiation | None = None,
+    wind_speed: WindSpeeds | None = None,
+    wind_height: Height = 2.0,
     coastal: bool = False,
     equation: Equation = "fao56",
 ) -> ReferenceET:
@@ -211,13 +220,13 @@ def daily_reference_et(
 
 def hourly_reference_et(
     site: Site,
-    time: Any,
+    time: Dates,
     *,
-    temperature: Any,
-    vapour_pressure: Any,
-    solar_radiation: Any,
-    wind_speed: Any = None,
-    wind_height: Any = 2.0,
+    temperature: Temperatures,
+    vapour_pressure: VapourPressures,
+    solar_radiation: Radiation,
+    wind_speed: WindSpeeds | None = None,
+    wind_height: Height = 2.0,
     hours: float = 1.0,
     equation: Equation = "fao56",
 ) -> ReferenceET:

@@ -19,6 +19,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import DailyWater, Date, TimeSpan
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
@@ -160,7 +161,7 @@ class Weather:
         """True where the demand of an interval follows the daylight half-sine, shape (n,)."""
         return self.demand_shape[:, 1] > self.demand_shape[:, 0]
 
-    def shift(self, by: Any) -> Weather:
+    def shift(self, by: TimeSpan) -> Weather:
         """Return the same weather moved in time.
 
         Parameters
@@ -218,7 +219,7 @@ class Weather:
         )
 
     @mind_words(start="begin")
-    def between(self, begin: Any, end: Any) -> Weather:
+    def between(self, begin: Date, end: Date) -> Weather:
         """Return the part of the weather between two times, cutting intervals exactly.
 
         Parameters
@@ -317,10 +318,10 @@ _HEADER = ("from", "rain [mm]", "reference ET [mm]")
 @mind_words(start="first_day")
 def steady_weather(
     days: int,
-    reference_et: Any,
+    reference_et: DailyWater,
     *,
-    rain: Any = 0.0,
-    first_day: Any = "2025-07-01",
+    rain: DailyWater = 0.0,
+    first_day: Date = "2025-07-01",
     sunrise: float = 6.0,
     sunset: float = 18.0,
     name: str = "",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from reference import one_soil, weather
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.kernels import entry_points, rows
 from soilwater.kernels.linked_flow import add_links, renew_link
 from soilwater.kernels.linked_march import march_linked

@@ -15,7 +15,8 @@ from soilwater.decisions.watering.what_if import (
     what_if,
     with_suction_scaled,
 )
-from soilwater.ground.profile import CapillaryBreak, Layer, Profile
+from soilwater.ground.base import CapillaryBreak
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.weather.irrigation import Event

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from html import escape
 from typing import NamedTuple
 
 import numpy as np
@@ -22,10 +21,11 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house
 
 READ = "read in a summary"
@@ -78,7 +78,7 @@ class Check:
 
 
 @dataclass(frozen=True, repr=False)
-class MaterialCheck:
+class MaterialCheck(Displayed):
     """Checks of one root-zone material against one edition of a recommendation.
 
     Attributes
@@ -116,18 +116,10 @@ class MaterialCheck:
             rows.append((check.what, value, wanted, check.verdict.value, remark))
         return rows, ("what", "value", "asked for", "verdict", "remark")
 
-    def __repr__(self) -> str:
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        lines = [f"{self.edition}: {self.verdict.value}", echo_table(rows, header)]
-        lines += [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows, header = self._rows()
-        items = [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
-        listed = "".join(f"<li>{escape(item)}</li>" for item in items)
-        caption = f"{self.edition}: {self.verdict.value}"
-        return f"{html_table(rows, header, caption=caption)}<ul>{listed}</ul>"
+        lines = [*self.at_depth, *caution_lines(self.cautions)]
+        return Shown(f"{self.edition}: {self.verdict.value}", header, rows, lines)
 
 
 class _Recommendation(NamedTuple):

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,6 +18,7 @@ from soilwater.decisions.targets import (
     PROBABILITY,
     AirTarget,
     ReadingTarget,
+    Target,
     air_target,
     reading_target,
 )
@@ -28,11 +28,11 @@ from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import CM_PER_INCH, in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -54,7 +54,7 @@ class Range(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DepthWindow:
+class DepthWindow(Displayed):
     """Depths at which a sand, drained, meets the targets.
 
     Attributes
@@ -138,7 +138,7 @@ class DepthWindow:
             text += ", less than the usual inch of construction"
         return text
 
-    def to_dataset(self, depths: Any = None) -> xr.Dataset:
+    def to_dataset(self, depths: Sequence[Length] | None = None) -> xr.Dataset:
         """Work out reading, air and odds over depth, for a plot.
 
         Parameters
@@ -231,23 +231,19 @@ class DepthWindow:
             ("sure", "", sure, "whatever sand and base within their bands"),
         ]
 
-    def _lines(self) -> list[str]:
+    def _asked(self) -> list[str]:
         rod = in_people_units(self.rod, "length")
         return [
             f"target: {self.target}, {rod} rods, drained",
             f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
             f"base suction: {self.base_suction}",
-            *(f"caution: {caution}" for caution in self.cautions),
         ]
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        return "\n".join([f"{self.name}: {self.sentence}", table, *self._lines()])
+    def _lines(self) -> list[str]:
+        return [*self._asked(), *caution_lines(self.cautions)]
 
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
-        table = html_table(self._rows(), _HEADER, caption=f"{self.name}: {self.sentence}")
-        return f"{table}<ul>{items}</ul>"
+    def _shown(self) -> Shown:
+        return Shown(f"{self.name}: {self.sentence}", _HEADER, self._rows(), self._lines())
 
 
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
@@ -256,7 +252,7 @@ _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 @mind_words(soil="sand", reading="target", samples="draws")
 def depth_window(
     sand: Sand,
-    target: Any,
+    target: Target,
     *,
     rod: Length,
     air_filled: WaterContent,
@@ -396,7 +392,7 @@ def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SandComparison:
+class SandComparison(Displayed):
     """Depth windows of several sands under the same targets.
 
     Attributes
@@ -421,7 +417,7 @@ class SandComparison:
             return "no depth suits all of these sands: the depth must follow the sand delivered"
         return f"{self.common} suits all of these sands, by the best of each and of the base"
 
-    def to_dataset(self, depths: Any) -> xr.Dataset:
+    def to_dataset(self, depths: Sequence[Length]) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
         names = np.array([window.name for window in self.windows], dtype=object)
         return xr.concat(
@@ -452,16 +448,10 @@ class SandComparison:
             for caution in each.cautions
             if caution not in shared
         ]
-        stated = first._lines()[: -len(first.cautions)]
-        return [*stated, *own, *(f"caution: {caution}" for caution in shared)]
+        return [*first._asked(), *own, *caution_lines(shared)]
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _COMPARED)
-        return "\n".join([self.sentence, table, *self._lines()])
-
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
-        return f"{html_table(self._rows(), _COMPARED, caption=self.sentence)}<ul>{items}</ul>"
+    def _shown(self) -> Shown:
+        return Shown(self.sentence, _COMPARED, self._rows(), self._lines())
 
 
 _COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
@@ -470,7 +460,7 @@ _COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its
 @mind_words(reading="target", samples="draws")
 def compare_sands(
     sands: Mapping[str, Sand] | Sequence[Sand],
-    target: Any,
+    target: Target,
     *,
     rod: Length,
     air_filled: WaterContent,

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -39,11 +38,11 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -149,7 +148,7 @@ class SpotOutlook:
 
 
 @dataclass(frozen=True, repr=False)
-class DryDownOutlook:
+class DryDownOutlook(Displayed):
     """Days to each threshold for every spot of a green.
 
     Attributes
@@ -257,19 +256,10 @@ class DryDownOutlook:
             "median (four in five)"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), self._header())
-        lines = [self._title(), *("  " + line for line in table.splitlines()), self.sentence]
-        lines += [f"assumed: {each}" for each in self.assumptions]
-        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
-
-    def _repr_html_(self) -> str:
-        said = [self.sentence, *(f"assumed: {each}" for each in self.assumptions)]
-        said += [f"caution: {each}" for each in self.cautions]
-        listed = "".join(f"<li>{escape(text)}</li>" for text in said)
-        return html_table(self._rows(), self._header(), caption=self._title()) + (
-            f"<ul>{listed}</ul>"
-        )
+    def _shown(self) -> Shown:
+        lines = [self.sentence, *(f"assumed: {each}" for each in self.assumptions)]
+        lines += caution_lines(self.cautions)
+        return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
 @mind_words(soil="sand", lines="thresholds")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
-from html import escape
 from typing import Any, cast
 
 import numpy as np
@@ -16,7 +15,8 @@ import xarray as xr
 
 from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
 from soilwater.decisions.watering.outlook import Thresholds
-from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
+from soilwater.ground.base import Sealed, WaterTable
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
@@ -25,11 +25,11 @@ from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import Angle, Length
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 
 MAT = "mat"
@@ -251,7 +251,7 @@ def blocked_outlet(standing: Length) -> Change:
     return Change(f"{in_people_units(height, 'length')} of water standing", apply)
 
 
-def wetting_agent(contact_angle_before: Any, contact_angle_after: Any = 0.0) -> Change:
+def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0) -> Change:
     """Let water wet the sand better: the contact angle falls, suction acts less strongly.
 
     A changed wetting behaviour, not a product or a rate. The sand of the spot as it is must be
@@ -389,7 +389,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, repr=False)
-class WhatIf:
+class WhatIf(Displayed):
     """Before and after, row by row; the first row is the spot as it is.
 
     Attributes
@@ -444,16 +444,9 @@ class WhatIf:
     def _title(self) -> str:
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), self._header())
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
-
-    def _repr_html_(self) -> str:
-        listed = "".join(f"<li>caution: {escape(each)}</li>" for each in self.cautions)
-        return html_table(self._rows(), self._header(), caption=self._title()) + (
-            f"<ul>{listed}</ul>"
-        )
+    def _shown(self) -> Shown:
+        lines = caution_lines(self.cautions)
+        return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
 @mind_words(lines="thresholds")

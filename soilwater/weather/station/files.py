@@ -29,6 +29,7 @@ from soilwater.weather.station.columns import (
 )
 from soilwater.weather.station.record import Column, StationRecord
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Height
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.times import hours_between, interval_edges, stamp
@@ -55,7 +56,7 @@ def read_weather(
     cumulative: Sequence[str] = (),
     missing: Sequence[float | str] = MISSING_CODES,
     ranges: Mapping[str, tuple[float, float]] | None = None,
-    wind_height: Any = 2.0,
+    wind_height: Height = 2.0,
     coastal: bool = False,
     sunrise: float = 6.0,
     sunset: float = 18.0,
