@@ -276,7 +276,7 @@ def march_set(packed, links, room):
             read = now == out_time[out]
             exact = read or last == 0.0
             limits = Limits(
-                tolerance * (ITERATION_TOLERANCE if exact else packed.controls[1, SMALLEST_STEP]),
+                tolerance * (ITERATION_TOLERANCE if exact else ITERATION_TOLERANCE_OF_SET),
                 0.0,
                 MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
                 RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,

@@ -11,7 +11,7 @@ from soilwater.kernels.cache import kernel, kernel_of_one_caller
 from soilwater.kernels.column import assemble
 from soilwater.kernels.linked_flow import add_links, conduct, renew_link
 from soilwater.kernels.linked_rows import column_of, soils_of
-from soilwater.kernels.linked_solve import solve_links
+from soilwater.kernels.linked_solve import REDUCTION, solve_links
 from soilwater.kernels.newton import (
     COMPENSATED_ITERATIONS,
     FREE_ITERATIONS,
@@ -165,9 +165,7 @@ def newton_of_set(dt, limits, careful, packed, links, room):
             return -1 - iteration
         count = choose_columns(iteration, limits.tolerance, links, room)
         columns = order[:count]
-        solve_links(
-            dt, KRYLOV_SHARE * limits.tolerance, packed.controls[1, 2], columns, packed, links, room
-        )
+        solve_links(dt, KRYLOV_SHARE * limits.tolerance, REDUCTION, columns, packed, links, room)
         remember(columns, room)
         growth = limits.most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
         share, moving = 1.0, count

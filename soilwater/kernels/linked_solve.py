@@ -24,7 +24,7 @@ from soilwater.kernels.linked_rows import (
 )
 from soilwater.kernels.rows import CHANGE, DIAGONAL, LOWER, RESIDUAL, UPPER, VOLUME
 
-REDUCTION = 0.1
+REDUCTION = 0.02
 """Share of its start at which the residual of the linear system is small enough."""
 AS_IF_ALONE = 0.01
 """Part of that share below which what the links add is as good as nothing."""
@@ -148,8 +148,7 @@ def solve_alone(dt, enough, columns, packed, links, room):
     """Try the change of heads as if no column had links; True where the links leave it at that.
 
     On level and uniform ground that is the answer, and the same in every column to the last bit.
-    `enough` is the share of the residual that may be left. Returns that, and the root of the sum of
-    squares of what there was.
+    `enough` is the share of the residual that may be left, as the root of its sum of squares.
     """
     work, active = room.work, room.active
     start, left = 0.0, 0.0
@@ -167,7 +166,7 @@ def solve_alone(dt, enough, columns, packed, links, room):
         take_links(c, dt, links, packed.codes[c], active, work, rest)
         for k in range(volume.size):
             left += (rest[k] / volume[k]) ** 2
-    return left <= enough * enough * start, math.sqrt(start)
+    return left <= enough * enough * start
 
 
 @kernel
@@ -218,10 +217,8 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
     """
     work, active, basis = room.work, room.active, room.basis
     hessenberg, turn, right = room.small[0], room.small[1], room.small[2, 0]
-    alone, whole = solve_alone(dt, AS_IF_ALONE * reduction, columns, packed, links, room)
-    if alone:
+    if solve_alone(dt, AS_IF_ALONE * reduction, columns, packed, links, room):
         return 0
-    enough = max(tolerance, reduction * whole)
     for c in columns:
         factor(c, dt, links, packed.codes[c], work)
         if links.red[c] == 0:
@@ -234,6 +231,7 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
                 basis[0, c, k] = -work[c, RESIDUAL, k]
             take_neighbours(c, dt, -1.0, 1, links, packed.codes[c], active, work, basis[0, c])
     start = math.sqrt(product(basis[0], basis[0], columns, links, work))
+    enough = max(tolerance, reduction * start)
     scale_vector(basis[0], 1.0 / start if start > 0.0 else 0.0, columns, links)
     right[0] = start
     n = 0
