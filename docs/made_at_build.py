@@ -15,7 +15,7 @@ from pathlib import Path
 from types import ModuleType
 
 import soilwater
-from soilwater.words.units import HOUSE_UNITS
+from soilwater.words.quantities import HOUSE_UNITS
 from soilwater.words.vocabulary import VARIABLES, Variable
 
 SUBJECTS = {
@@ -66,13 +66,13 @@ MODULES = {
     "More on water": (
         "decisions.watering.outlook",
         "decisions.watering.hand_watering",
-        "decisions.watering.what_if",
+        "decisions.watering.changes",
         "decisions.watering.water_side",
     ),
     "Cautions": ("words.cautions",),
     "Station records": ("weather.station.record",),
-    "Evapotranspiration, formula by formula": ("weather.evapotranspiration",),
-    "Words and units": ("words.units", "words.vocabulary"),
+    "Evapotranspiration, formula by formula": ("weather.evapotranspiration", "weather.sun"),
+    "Words and units": ("words.units", "words.quantities", "words.vocabulary"),
 }
 """Public modules below, by subject; what they define beyond what ``soilwater`` offers is listed."""
 

@@ -16,8 +16,8 @@ from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.layout import AMOUNTS
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError, Status
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
-from soilwater.words.units import in_people_units
 from soilwater.words.vocabulary import attach
 
 MOST_ROWS = 12

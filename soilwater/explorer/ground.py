@@ -10,7 +10,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.explorer.bands import RODS
 from soilwater.explorer.html import MOST_BYTES, ExplorerPage, fill_page, pack
 from soilwater.explorer.lattice import (
@@ -28,8 +28,9 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 EVERY_HOURS = (1, 2, 3, 4, 6, 12, 24)
 """Hours between stored times, the first with which a page is small enough."""
@@ -83,6 +84,8 @@ def explore_ground(
     ImportError
         Without matplotlib or jinja2: ``python -m pip install "soilwater[report]"``.
     """
+    from soilwater.plot.style import water_shades
+
     places, columns, hours, length = _checked(run, rod, thresholds)
     water, hours = _stored(columns, hours)
     least = min(each.profile.depth for each in columns)
@@ -125,7 +128,7 @@ def explore_ground(
             "wide": np.round(places.wide, 4).tolist(),
             "area": np.round(places.area / places.area.max(), 6).tolist(),
         },
-        "shades": _shades(),
+        "shades": water_shades(SHADES),
         "shade_ends": [0.0, 0.05 * np.ceil(20.0 * WATER_STEP * float(water.max()))],
         "most": 0.05 * np.ceil(20.0 * float(reading[1:].max()) + 0.2),
         "range": {"hours": (0, int(hours[-1])), "places": (0, len(columns) - 1), "rods": rods},
@@ -251,11 +254,3 @@ def _place_text(places: Places, k: int) -> str:
     if places.y is None:
         return f"The place at {places.x[k]:.1f} m"
     return f"The place {places.x[k]:.1f} m east and {places.y[k]:.1f} m north"
-
-
-def _shades() -> list[str]:
-    from matplotlib.colors import to_hex
-
-    from soilwater.plot.style import WATER_MAP
-
-    return [to_hex(WATER_MAP((k + 0.5) / SHADES)) for k in range(SHADES)]

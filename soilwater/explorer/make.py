@@ -7,7 +7,7 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.explorer.arithmetic import every_hour, failure, mean_to, water_of
 from soilwater.explorer.bands import RODS, make_bands
 from soilwater.explorer.html import MOST_BYTES, ExplorerPage
@@ -34,10 +34,11 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import DailyWater, Date, Length
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 PROMISED = 0.002
 """How near a reading of the page is to that of a run [1]."""

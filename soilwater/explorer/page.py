@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.explorer.arithmetic import (
     FLAT,
@@ -36,8 +36,8 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.words.cautions import cautions_for
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units
 
 OPENING_HOUR = 72
 """Hour since the start that the page opens at [h]: three days, when spots have come apart."""

@@ -12,7 +12,8 @@ from soilwater.kernels import rows
 from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil, VanGenuchten, soil_from_dict
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 DEEPEST = 10_000.0
 """Deepest profile [cm] that is taken. Below a few metres nothing a turf feels is decided, and a

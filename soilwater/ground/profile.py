@@ -35,9 +35,9 @@ from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units
 
 
 @dataclass(frozen=True, repr=False)

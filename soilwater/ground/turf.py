@@ -19,9 +19,10 @@ from soilwater.ground.stress import SShapedStress, Stress
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, WaterContents
+from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import html_table
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 COOL_SEASON_CALIFORNIA = (
     0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60,

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.lab.core import Core, check_core
 from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
 from soilwater.words.displays import Displayed, Shown
@@ -85,6 +86,10 @@ class RetentionTable(Displayed):
         Sieve analysis.
     lab_error : float
         Standard deviation of one measured water content [1]; see `LAB_ERROR`.
+    core_height : float or str, optional
+        Height of the cores [cm].
+    suction_level : {"base", "middle", "top"}, optional
+        Level of the core to which suctions refer.
     sample, source : str
         What the sample is called, and where the numbers come from.
     notes : sequence of str
@@ -113,6 +118,8 @@ class RetentionTable(Displayed):
     organic_matter: float | None = None
     grading: Grading | None = None
     lab_error: float = LAB_ERROR
+    core_height: float | None = None
+    suction_level: str | None = None
     sample: str = ""
     source: str = ""
     notes: tuple[str, ...] = ()
@@ -156,6 +163,10 @@ class RetentionTable(Displayed):
         )
         if len(faults) == before:
             _check_pore_space(self, water_content, suction, labels, faults, cautions)
+        with faults.catching():
+            cautions += check_core(
+                suction, water_content, self.core_height, self.suction_level, faults
+            )
         faults.raise_if_any()
 
         suction.flags.writeable = False
@@ -184,6 +195,15 @@ class RetentionTable(Displayed):
         if self.bulk_density is None:
             return None
         return 1.0 - self.bulk_density / (self.particle_density or MINERAL_DENSITY)
+
+    @property
+    def core(self) -> Core:
+        """Core over which a curve is averaged before it is held against the points.
+
+        Where the level is not known, suctions are taken as those at mid height, and where the
+        height is not known, water contents as those at the suction itself.
+        """
+        return Core(self.core_height or 0.0, self.suction_level or "middle")
 
     @property
     def points(self) -> RetentionPoints:
@@ -270,6 +290,9 @@ class RetentionTable(Displayed):
             facts.append(f"particle density {self.particle_density:.2f} g/cm3")
         if self.organic_matter is not None:
             facts.append(f"organic matter {100 * self.organic_matter:.1f} % by mass")
+        if self.core_height is not None or self.suction_level is not None:
+            height = "" if self.core_height is None else f" {self.core_height:g} cm high"
+            facts.append(f"cores{height}, suctions at their {self.core.level}")
         if self.grading is not None:
             facts.append(f"grading on {int(np.sum(self.grading.sizes > 0))} sieves")
         return facts
@@ -292,6 +315,7 @@ _QUANTITIES = {
     "particle_density": "density",
     "organic_matter": "fraction",
     "lab_error": "water_content",
+    "core_height": "length",
 }
 
 

@@ -29,7 +29,7 @@ from soilwater.lab.sheet_words import (
 )
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Conductivity, Density, WaterContent
+from soilwater.words.forms import Conductivity, Density, Length, WaterContent
 from soilwater.words.table_parts import split_header
 from soilwater.words.text_tables import MISSING_CODES, TextTable, read_text_tables
 
@@ -48,6 +48,8 @@ def read_retention(
     porosity: WaterContent | None = None,
     k_sat: Conductivity | None = None,
     lab_error: WaterContent | None = None,
+    core_height: Length | None = None,
+    suction_level: str | None = None,
     sheet: str | None = None,
 ) -> RetentionTable:
     """Read the retention table of one sample from a lab sheet.
@@ -73,6 +75,10 @@ def read_retention(
         Saturated conductivity [cm/h], before that of the sheet.
     lab_error : float or str, optional
         Standard deviation of one measured water content [1], before that of the sheet.
+    core_height : float or str, optional
+        Height of the cores [cm], before that of the sheet.
+    suction_level : {"base", "middle", "top"}, optional
+        Level of the core to which suctions refer, before that of the sheet.
     sheet : str, optional
         Worksheet of a workbook.
 
@@ -107,6 +113,8 @@ suction_unit="kPa".
         porosity=porosity,
         k_sat=k_sat,
         lab_error=lab_error,
+        core_height=core_height,
+        suction_level=suction_level,
         sheet=sheet,
         samples=None if sample is None else (sample,),
     )
@@ -130,6 +138,8 @@ def read_retention_samples(
     porosity: WaterContent | None = None,
     k_sat: Conductivity | None = None,
     lab_error: WaterContent | None = None,
+    core_height: Length | None = None,
+    suction_level: str | None = None,
     sheet: str | None = None,
 ) -> dict[str, RetentionTable]:
     """Read the retention tables of all samples of a lab sheet.
@@ -150,6 +160,10 @@ def read_retention_samples(
         Saturated conductivity [cm/h] of every sample, before that of the sheet.
     lab_error : float or str, optional
         Standard deviation of one measured water content [1], before that of the sheet.
+    core_height : float or str, optional
+        Height of the cores [cm], before that of the sheet.
+    suction_level : {"base", "middle", "top"}, optional
+        Level of the core to which suctions refer, before that of the sheet.
     sheet : str, optional
         Worksheet of a workbook.
 
@@ -174,11 +188,14 @@ def read_retention_samples(
         "porosity": porosity,
         "k_sat": k_sat,
         "lab_error": lab_error,
+        "core_height": core_height,
     }
     reading = _Reading(read[0].source, faults, water_content_unit)
     for name, value in stated.items():
         if value is not None:
             reading.facts.state(name, value)
+    if suction_level is not None:
+        reading.facts.state_level(suction_level)
     tables = arranged(read)
     for text in tables:
         reading.take(text, len(tables) == 1)
@@ -337,7 +354,7 @@ class _Reading:
         if re.fullmatch(r"[-–—]+", cell):
             return None, ""
         try:
-            value, unit = parse_number(cell, text.decimal)
+            value, unit = parse_number(re.split(r"±|\+ ?/ ?-", cell)[0], text.decimal)
         except ValueError:
             self.faults.add(
                 f'"{cell}" is not a number',
@@ -390,6 +407,8 @@ class _Reading:
                     particle_density=facts["particle_density"],
                     organic_matter=facts["organic_matter"],
                     grading=grading,
+                    core_height=facts["core_height"],
+                    suction_level=self.facts.level_of(name),
                     lab_error=facts["lab_error"] or self._lab_error(name, points, notes),
                     sample=name,
                     source=self.source,

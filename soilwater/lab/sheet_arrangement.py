@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from soilwater.lab import sheet_words as words
+from soilwater.lab.sheet_layout import FACTS
 from soilwater.lab.sheet_units import water_unit
 from soilwater.words.cells import parse_number, value_like
 from soilwater.words.table_parts import split_header
@@ -30,16 +31,36 @@ def arranged(tables: Sequence[TextTable]) -> list[TextTable]:
     list of TextTable
         Of several, each has a column ``sample`` that holds its title.
     """
-    found = []
+    found: list[TextTable] = []
     for text in tables:
         whole = _with_full_header(text)
-        found += [_suctions_in_a_column(part) for part in _side_by_side(whole)]
+        parts = [_suctions_in_a_column(part) for part in _side_by_side(whole)]
+        if found and not any("suction" in _roles(part.columns) for part in parts):
+            # A grading, say, below a release curve.
+            names = ", ".join(whole.columns)
+            note = f"left out from line {whole.line_numbers[0]} on: a table of {names}"
+            found[0] = replace(
+                found[0],
+                notes=(*found[0].notes, note),
+                preface=(*found[0].preface, *_facts_among(whole)),
+            )
+            continue
+        found += parts
     if len(found) == 1:
         title = sample_line(found[0].preface)
         return [_of_sample(found[0], title) if title else found[0]]
     return [
         _of_sample(text, _title(text) or f"table {number}")
         for number, text in enumerate(found, start=1)
+    ]
+
+
+def _facts_among(text: TextTable) -> list[str]:
+    """Rows of a table below the release curve that state a fact: "Bulk density; 1.55; g/cm3"."""
+    return [
+        "; ".join(filter(None, row))
+        for row in text.rows
+        if words.role_of(words.without_brackets(row[0])) in FACTS
     ]
 
 
@@ -96,13 +117,17 @@ def _with_full_header(text: TextTable) -> TextTable:
         "" if _is_blank_name(text, i) else f"{name} ({unit})" if unit else name
         for i, (name, unit) in enumerate(zip(text.columns, text.units, strict=True))
     ]
+    names = [words.plain(name) for name in text.columns[1:] if words.role_of(name) != "suction"]
+    # Cores under the names of their sands: "rep 1", "rep 2", "rep 1", "rep 2".
+    under_names = len(set(names)) < len(names) and all(map(words.names_replicates, names))
     for upper in reversed(text.above[-2:]):
         filled = [i for i, cell in enumerate(upper) if cell]
         if filled == [0] or any(value_like(upper[i]) for i in filled):
             break
         lower = _joined(upper, lower)
         header = [split_header(name) for name in lower]
-        if {"suction", "water_content"} <= _roles([name for name, _ in header]):
+        roles = _roles([name for name, _ in header])
+        if "suction" in roles and ("water_content" in roles or under_names):
             return replace(
                 text,
                 columns=tuple(name or f"column {i}" for i, (name, _) in enumerate(header, start=1)),
@@ -154,7 +179,9 @@ def _has_numbers(text: TextTable, at: int) -> bool:
     return sum(value_like(cell) for cell in filled) > len(filled) / 2
 
 
-_AT_SUCTION = re.compile(r"(?P<words>.*?)(?:\b(?:at|bei|à|a)\b|@|\s)\s*(?P<value>[-+]?\d.*)")
+_AT_SUCTION = re.compile(
+    r"(?P<words>.*?)(?:\b(?:at|bei|à|a)\b|@|[\s_]|(?<=[a-zA-Zθ]))\s*(?P<value>[-+]?\d.*)"
+)
 
 
 def _suction_of_name(name: str, unit: str, decimal: str) -> tuple[str, str, str] | None:

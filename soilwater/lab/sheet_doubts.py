@@ -17,6 +17,9 @@ COARSE_SUCTION = 12.0
 0.149 cm2/r (capillary rise at 20 degC, 0.0728 N/m), so pores of a quarter of a millimetre and wider
 let go there, which is gravel."""
 
+NO_SUCTION = 0.5
+"""Suction [cm] below which no lab sets one."""
+
 FINE_SUCTION = 200.0
 """Suction [cm] beyond which pores of 15 micrometres and narrower let go (the same rule): a sand
 does not lose most of its water there within a factor of four of suction, as uniform pores do."""
@@ -54,15 +57,19 @@ def doubt_of_suctions(
     """
     top, low = float(np.max(water)), float(np.min(water))
     positive = suction > 0.0
-    if np.unique(suction[positive]).size < 3 or top <= 0.15 or top - low <= 0.4 * top:
+    if not positive.any() or np.any(suction < 0.0):
         return None
     first, last = float(suction[positive].min()), float(suction[positive].max())
+    drains = top > 0.15 and top - low > 0.4 * top
+    early, half, late = (_suction_where(suction, water, share) for share in (0.75, 0.5, 0.25))
     span = f"a curve that loses {100 * (1 - low / top):.0f} % of its water between {first:.3g} and "
-    if last <= COARSE_SUCTION:
-        what = f"{span}{last:.3g} cm drains pores of half a millimetre, as gravel does"
+    if last < NO_SUCTION:
+        what = f"suctions up to {last:.3g} cm are less than the height of a grain or two"
+    elif drains and late <= COARSE_SUCTION:
+        what = f"{span}{last:.4g} cm, most of it by {late:.3g} cm, drains as gravel does"
     else:
-        early, half, late = (_suction_where(suction, water, share) for share in (0.75, 0.5, 0.25))
-        if half < FINE_SUCTION or late > 4.0 * early:
+        steep = np.unique(suction).size > 2 and late <= 4.0 * early
+        if not (drains and steep and half >= FINE_SUCTION):
             return None
         what = (
             f"{span}{last:.4g} cm, half of it by {half:.3g} cm, has the pores of a silt and drains "

@@ -93,6 +93,8 @@ def layout_of(
             role = None
         elif role in ("water_content", None) and words.statistic_of(header):
             role = words.statistic_of(header)
+        if role is None:
+            role = _role_by_unit(text, [at for at, of in units.items() if of == i])
         roles[i] = role
     suctions = [i for i, role in roles.items() if role == "suction"]
     waters = _water_columns(text, roles, water_unit_stated, notes)
@@ -131,10 +133,10 @@ def _unit_columns(text: TextTable) -> dict[int, int]:
     found: dict[int, int] = {}
     for i, header in enumerate(text.columns):
         filled = [row[i] for row in text.rows if row[i]]
-        if not filled or not all(_is_unit_cell(cell) for cell in filled):
+        headed = words.is_unit_header(header)
+        if not (filled or headed) or not all(_is_unit_cell(cell) for cell in filled):
             continue
-        telling = [cell for cell in filled if _measures(cell)]
-        if not words.is_unit_header(header) and len(telling) < len(filled):
+        if not headed and not all(_measures(cell) for cell in filled):
             continue
         role = words.role_of(header)
         beside = [j for j in range(i) if j not in found]
@@ -142,6 +144,14 @@ def _unit_columns(text: TextTable) -> dict[int, int]:
         if named or beside:
             found[i] = (named or beside)[-1]
     return found
+
+
+def _role_by_unit(text: TextTable, at: list[int]) -> str | None:
+    """Tell what a column holds from the units beside it alone."""
+    cells = [row[i] for i in at for row in text.rows if row[i]]
+    if cells and all(words.suction_unit_in(cell) for cell in cells):
+        return "suction"
+    return "water_content" if cells and all(water_unit(cell).basis for cell in cells) else None
 
 
 def _is_unit_cell(cell: str) -> bool:
@@ -165,13 +175,13 @@ def _branch_column(text: TextTable) -> int | None:
 def _water_columns(
     text: TextTable, roles: dict[int, str | None], stated: bool, notes: list[str]
 ) -> list[WaterColumn]:
-    """Find the columns of water contents; of those by volume and by mass, those by volume."""
+    """Find the columns of water contents; where some are by volume, those."""
     found = [i for i, role in roles.items() if role == "water_content"]
     by_volume = [i for i in found if water_unit(_full_name(text, i)).basis == "volume"]
-    by_mass = [i for i in found if water_unit(_full_name(text, i)).basis == "mass"]
-    if by_volume and by_mass:
-        notes.append(f"not used: {', '.join(text.columns[i] for i in by_mass)} (by volume is read)")
-        found = [i for i in found if i not in by_mass]
+    other = [i for i in found if i not in by_volume]
+    if by_volume and other:
+        notes.append(f"not used: {', '.join(text.columns[i] for i in other)} (by volume is read)")
+        found = by_volume
     if not found:
         found = _headed_otherwise(text, roles, stated)
     if not found:
@@ -297,9 +307,13 @@ def _told_apart(
         )
         return tuple(columns[:1])
     if all(words.names_replicates(name) for name in names):
+        parts = [_REPLICATE.fullmatch(name) for name in names]
+        sands = [_sample_name(part[1], "") if part else "" for part in parts]
         notes.append(f"{len(columns)} replicates side by side")
+        if all(sands) and len(set(sands)) > 1:
+            return _with(columns, sands, [part[2] if part else "" for part in parts])
         return _with(columns, replicates=labels)
-    bare = all(re.fullmatch(r"\w|\d+|[ivx]+", label.lower()) for label in labels)
+    bare = all(re.fullmatch(r"\w|[rck]?\d+|[ivx]+", label.lower()) for label in labels)
     if bare and not any(words.names_samples(name) for name in names):
         apart = _largest_difference(text, columns)
         if apart <= REPLICATE_SCATTER:
@@ -313,6 +327,8 @@ def _told_apart(
     notes.append(f"{len(columns)} samples side by side")
     return _with(columns, samples=[_sample_name(n, a) for n, a in zip(names, labels, strict=True)])
 
+
+_REPLICATE = re.compile(r"(.*?)[\s,;:-]*\b(?:rep\w*|core|ring|run|#)[\s.]*(\w+)\W*", re.IGNORECASE)
 
 _STATES = frozenset(("wet", "dry", "before", "after", "initial", "final", "start", "end"))
 
@@ -340,7 +356,7 @@ def _with(
 
 def _labels(names: Sequence[str]) -> list[str]:
     """Take the words that all share out of names; numbers where nothing is left."""
-    parts = [re.findall(r"[^\W_]+|#", name) for name in names]
+    parts = [re.findall(r"[^\s_,;:()\[\]#]+", name) for name in names]
     shared = set.intersection(*({word.lower() for word in each} for each in parts))
     labels = [" ".join(word for word in each if word.lower() not in shared) for each in parts]
     if "" in labels or len(set(labels)) < len(labels):

@@ -23,6 +23,9 @@ _SUCTION_WORDS = re.compile(
     rf"(\bof\s+)?\b(water|h2o|w\.?c\.?|head|suction|tension|{other.WATER})(\b|$)", re.IGNORECASE
 )
 
+# Energy by mass of water of 1 g/cm3, and mercury of 13.5951 g/cm3 (NIST SP 811, 2008, B.8).
+_IN_OTHER_WORDS = {"j/kg": "kPa", "jkg-1": "kPa", "mmhg": "1.35951 cm", "cmhg": "13.5951 cm"}
+
 
 class WaterUnit(NamedTuple):
     """How a water content is given; None where the text does not say.
@@ -53,7 +56,7 @@ def water_unit(text: str) -> WaterUnit:
         basis = "saturation"
     elif re.search(
         r"gravim.tri|\bmass(e|a|en|ique)?\b|gewicht|\bgew\b|\bpeso\b|\bpoids\b|pond.ral|weight"
-        r"|\bwt\b|w/w|g/g|g g-1|kg kg-1|\bgwc\b",
+        r"|\bm\.? ?-? ?%|\bwt\b|w/w|g/g|g g-1|kg kg-1|\bgwc\b",
         words,
     ):
         basis = "mass"
@@ -121,7 +124,9 @@ def suction_in_cm(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]
         # What is larger is no exponent, and would overflow.
         return np.power(10.0, np.minimum(values, LARGEST_LOG_SUCTION + 1.0))
     bare = _SUCTION_WORDS.sub("", unit).strip(" .()") or unit
-    return values * float(to_house(f"1 {bare}", "suction", "suction"))
+    bare = _IN_OTHER_WORDS.get(re.sub(r"\s", "", bare).lower(), bare)
+    amount = bare if bare[:1].isdigit() else f"1 {bare}"
+    return values * float(to_house(amount, "suction", "suction"))
 
 
 def is_log_suction(unit: str) -> bool:

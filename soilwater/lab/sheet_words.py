@@ -28,13 +28,15 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("lab_error", r"lab(oratory)? error"),
     ("replicate", r"^(replicates?|rep|repetition|core( no| number| id)?|ring)$"),
     ("sample", r"^(sample|specimen|material|mix|blend|sand)( no| number| id| name)?$|^(id|name)$"),
-    ("water_content", r"water|moisture|\bvwc\b|\bgwc\b|theta|θ|degree of saturation|^saturation$"),
+    ("water_content", r"water|moisture|\b[vg]?wc\b|theta|θ|degree of saturation|^saturation$"),
     ("suction", r"suction|tension|pressure|potential|\bhead\b|^h$|^pf$|^psi$|^ψ$"),
 )
 
 _NAMED_BY_UNIT = re.compile(r"mpa|kpa|hpa|mbar|cbar|bar|cm|mm|psi|in|pf", re.I)
 _SUCTION_UNITS = re.compile(
-    r"mpa|kpa|hpa|pa|mbar|cbar|bars?|cb|mb|centibars?|cm|mm|m|ft|psi|in|inch(es)?|atm|pf", re.I
+    r"mpa|kpa|hpa|pa|mbar|cbar|bars?|cb|mb|centibars?|cm|mm|m|ft|psi|in|inch(es)?|atm|pf|j ?/ ?kg"
+    r"|j kg-1|[cm]m ?hg",
+    re.I,
 )
 _UNIT_AND_WATER = re.compile(
     rf"(mpa|kpa|hpa|pa|mbar|bar|cm|mm|m|in)\W*(of )?(water|h2o|w\.?c\.?|{other.WATER})", re.I
@@ -127,8 +129,12 @@ def branch_of(text: str) -> str:
 
 def branch_in_column(text: str) -> str:
     """Tell the branch in a cell of a column of branches, where a letter will do."""
-    short = {"d": "drying", "dry": "drying", "w": "wetting", "wet": "wetting"}
-    return short.get(plain(text), "") or branch_of(text)
+    words = plain(text)
+    drying = words == "d" or _DRYING.search(words)
+    wetting = words == "w" or re.search(r"\b(re-?)?wet", words) or _WETTING.search(words)
+    if bool(drying) == bool(wetting):
+        return ""
+    return "drying" if drying else "wetting"
 
 
 def is_branch_header(header: str) -> bool:
@@ -199,15 +205,19 @@ def names_samples(text: str) -> bool:
 def level_of(text: str) -> str:
     """Tell the level of the core to which suctions refer: base, middle, top, or ``""``."""
     words = plain(text)
-    place = r"(?:core|ring|cylinder|sample|specimen)"
-    suction = r"suction|tension|pressure|head|potential"
+    place = rf"(?:cores?|rings?|cylinders?|samples?|specimens?|{other.CORE})"
+    before = rf"(?:at|to|{other.AT})"
+    of_core = rf"(?: (?:of|{other.OF}) (?:the |each )?{place})"
+    about_suction = role_of(words) in ("suction", "suction_level") or "suction" in words
     for level, pattern in (
-        ("middle", r"mid[- ]?(height|point|plane|depth)?|middle|cent(re|er)"),
-        ("base", r"base|bottom|foot|underside|lower (end|face)|plate"),
-        ("top", r"top|upper (end|face)"),
+        ("middle", rf"mid[- ]?(?:height|point|plane|depth)|middle|cent(?:re|er)|{other.MIDDLE}"),
+        ("base", rf"base|bottom|foot|underside|lower (?:end|face)|plate|{other.BASE}"),
+        ("top", rf"top|upper (?:end|face)|{other.TOP}"),
     ):
-        alone = re.fullmatch(rf"(at |to )?(the )?(?:{pattern})( of (the )?{place})?", words)
-        named = re.search(rf"\b(?:{suction})s?\b.*\b(?:{pattern})\b", words)
-        if alone or named:
+        at_level = rf"(?:{before} )?(?:the )?(?:{pattern})"
+        if re.fullmatch(rf"{at_level}{of_core}?", words):
+            return level
+        named = rf"\b{before} (?:the )?(?:{pattern})\b|\b(?:{pattern}){of_core}"
+        if about_suction and re.search(named, words):
             return level
     return ""

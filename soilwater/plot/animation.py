@@ -14,7 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
 from soilwater.plot.days import PROBABILITY, dry_down

@@ -19,8 +19,9 @@ from soilwater.soils import Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 TEST_SUCTION = 30.0
 """Suction [cm] at which root-zone mixes are tested for capillary porosity (common practice)."""

@@ -10,14 +10,14 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date, Length, WaterContent
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
-from soilwater.words.units import in_people_units
 
 INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")

@@ -14,8 +14,8 @@ from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan,
 from soilwater.report.page import template_environment
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import CM_PER_INCH
 from soilwater.words.times import as_time
-from soilwater.words.units import CM_PER_INCH
 
 TEMPLATE = "card.html.j2"
 UNITS = ("metric", "US", "both")

@@ -13,7 +13,8 @@ from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.forms import StartingWater
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 
 @dataclass(frozen=True)

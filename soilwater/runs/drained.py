@@ -22,8 +22,9 @@ from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 
 def drained_suction(profile: Profile) -> float:

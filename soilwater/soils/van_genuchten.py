@@ -9,16 +9,14 @@ from typing import Any
 import numpy as np
 
 from soilwater.soils import published
+from soilwater.soils.elementary import log_of, log_one_plus_exp, scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    log_of,
-    log_one_plus_exp,
     parameter,
-    scale_for_table,
 )
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError

@@ -1,6 +1,6 @@
 """A probe and meter survey of a green, tee or field: what was found at each spot, and where.
 
-The messy files these come from are read by `read_survey`, in `soilwater.decisions.survey_sheet`.
+The messy files these come from are read by `read_survey`, in `soilwater.survey.sheet`.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ import numpy as np
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 AIR_GAP = 0.01
 """A reading at or below this [1] is taken for rods in air (common practice, no source)."""
@@ -25,6 +26,10 @@ MOST_A_SAND_HOLDS = 0.48
 """A reading above this [1] is more than the pore space of a sand (common practice, no source)."""
 OVER_RANGE = 0.75
 """A reading above this [1] is the end of the meter's scale (common practice, no source)."""
+
+
+SHORT_OF_THE_ROD = 1.0
+"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
 @mind_words()
@@ -361,6 +366,26 @@ class Survey(Displayed):
 
 
 _HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")
+
+
+def check_rods(spot: Spot, faults: Faults) -> None:
+    """Note readings whose rods went through the root zone into what lies below it.
+
+    Parameters
+    ----------
+    spot : Spot
+        With its depth and readings.
+    faults : Faults
+        Takes the rods that are too long.
+    """
+    for rod in sorted({reading.rod for reading in spot.readings}):
+        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
+            faults.add(
+                f"rods of {in_people_units(rod, 'length')} in "
+                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
+                where=f'spot "{spot.name}"',
+                cure="correct the depth or the rod, or leave that reading out",
+            )
 
 
 def rod_of(survey: Survey, rod: Any = None) -> float:

@@ -17,8 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Area, Date, Flow, TimeSpan, WaterAmount, WaterRate
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
-from soilwater.words.units import in_people_units, number_to_house, positive_number
+from soilwater.words.units import number_to_house, positive_number
 
 HOURS_PER_DAY = 24.0
 _MINUTES_PER_HOUR = 60.0
@@ -311,7 +312,7 @@ def merge_intervals(
 
     Examples
     --------
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sky = steady_weather(1, 5.0)
     >>> finer, irrigation = merge_intervals(sky, [Event("2025-07-01 04:00", 6, rate=18)])
     >>> irrigation

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 
 CAUTIONS: dict[str, str] = {
     "construction": (

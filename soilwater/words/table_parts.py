@@ -34,7 +34,11 @@ def joined_header(names: list[str], below: Lines) -> tuple[list[str], Lines]:
         return names, below
     under = below[0][1]
     rows = [cells for _, cells in below[1:] if any(cells)]
-    if not any(under[used:]) or not rows or not all(any(cells[used:]) for cells in rows):
+    further = any(under[used:]) and rows and all(any(cells[used:]) for cells in rows)
+    # "VWC", "VWC" over "core 1", "core 2".
+    named = [name for name in names if name]
+    repeated = len(set(named)) < len(named) and not any(map(value_like, under)) and any(under)
+    if not (further or (repeated and not is_unit_row(under))):
         return names, below
     joined, last = [], ""
     for i in range(len(under)):
@@ -64,6 +68,8 @@ def header_position(lines: Lines) -> int | None:
             continue
         names = {cells[j] for j in filled[i]}
         words = [j for j in filled[i] if not value_like(cells[j])]
+        if not words and _has_blank_corner(lines, i):
+            words = [0]
         named = set(filled[i])
         if i + 1 < len(lines) and 0 in named and 0 not in filled[i + 1]:
             # The upper line of two, with merged cells: names go on below.
@@ -76,6 +82,14 @@ def header_position(lines: Lines) -> int | None:
         for j in filled[i]:
             balance[j] += 1 if value_like(cells[j]) else -1
     return best
+
+
+def _has_blank_corner(lines: Lines, at: int) -> bool:
+    """Whether numbers stand over a column of names, as suctions do: ",10,20" over "A,38,28"."""
+    cells = lines[at][1]
+    below = lines[at + 1][1] if at + 1 < len(lines) else []
+    corner = bool(cells and below) and not cells[0] and bool(below[0])
+    return corner and not value_like(below[0]) and sum(map(bool, cells)) > 1
 
 
 def _has_names_above(lines: Lines, at: int) -> bool:

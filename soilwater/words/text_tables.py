@@ -143,7 +143,7 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
 def read_text_tables(
     source: Any, *, sheet: str | None = None, most_cells: int = MOST_CELLS
 ) -> tuple[TextTable, ...]:
-    """Read the tables of the same columns that stand below one another.
+    """Read the tables that stand below one another.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def read_text_tables(
     Returns
     -------
     tuple of TextTable
-        One or more; each has the lines above it as its preface.
+        One or more, of the same columns or others; each has the lines above it as its preface.
 
     Raises
     ------
@@ -168,10 +168,12 @@ def read_text_tables(
     while True:
         table, rest = _assemble(grid, lines)
         tables.append(table)
-        if not _continues(rest, tables[0].columns):
+        named = _named(rest)
+        more = sum(has_numbers(cells, 1 if named else 2) for _, cells in rest) > 1
+        if not more or (named and header_position(rest) is None):
             tables[-1] = _with_note_of(rest, table)
             return tuple(tables)
-        if not _headed(rest, tables[0].columns):
+        if not named:
             # Numbers go on under a title: the header above stands for them too.
             at = next(i for i, (_, cells) in enumerate(rest) if has_numbers(cells, 2))
             header = next(line for line in lines if is_header_of(line[1], table.columns))
@@ -330,12 +332,17 @@ def _headed(rest: Lines, columns: Sequence[str]) -> bool:
     )
 
 
+def _named(rest: Lines) -> bool:
+    """Tell whether a line of several names is among the lines."""
+    return any(sum(bool(c) and not value_like(c) for c in cells) > 1 for _, cells in rest)
+
+
 def _continues(rest: Lines, columns: Sequence[str]) -> bool:
     """Whether rows of numbers of the same things stand below the end of a table.
 
     A table of other things (a grading below a release curve) does not continue it.
     """
-    named = any(sum(bool(c) and not value_like(c) for c in cells) > 1 for _, cells in rest)
+    named = _named(rest)
     if named and not _headed(rest, columns):
         return False
     least = 1 if named else 2

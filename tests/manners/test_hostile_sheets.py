@@ -38,15 +38,28 @@ ONE_SAMPLE = {
     "columns in MPa": "suction (MPa),VWC (%)\n.001,37.8\n.002,28.4\n.003,19.4\n.004,14\n",
     "a column of units": "suction,unit,VWC (%)\n"
     + "".join(f"{h},kPa,{w}\n" for h, w in [(1, 37.8), (2, 28.4), (3, 19.4), (4, 14)]),
+    "values named by their units alone": "value,unit,VWC,unit\n"
+    + "".join(f"{h},kPa,{w},%\n" for h, w in [(1, 37.8), (2, 28.4), (3, 19.4), (4, 14)]),
+    "energy by mass": "potential (J/kg),VWC (%)\n-1,37.8\n-2,28.4\n-3,19.4\n-4,14\n",
+    "mercury": "suction (mm Hg),VWC (%)\n7.36,37.8\n14.71,28.4\n22.07,19.4\n29.42,14\n",
     "a column of units for each": "suction,suction unit,water content,unit\n"
     + "".join(f"{row},cm,{w},% by volume\n" for row, w in
               [(10, 37.8), (20, 28.4), (30, 19.4), (40, 14)]),
     "suctions along the top": "suction (cm),10,20,30,40\nVWC (%),37.8,28.4,19.4,14\n",
     "water contents at suctions": "VWC at 10 cm (%),VWC at 20 cm (%),VWC at 30 cm (%),"
     "VWC at 40 cm (%)\n37.8,28.4,19.4,14\n",
+    "suctions in compact names": "WC_10cm (% vol),WC_20cm (% vol),WC_30cm (% vol),WC_40cm (% vol)\n"
+    "37.8,28.4,19.4,14\n",
+    "suctions along the top, cores and their mean": "Core,VWC (%) at 10 cm,VWC (%) at 20 cm,"
+    "VWC (%) at 30 cm,VWC (%) at 40 cm\n1,37.6,28.4,19.3,14\n2,38.0,28.4,19.5,14\n"
+    "Mean,37.8,28.4,19.4,14\nSD,.3,0,.1,0\n",
     "names over two lines": f"Suction,Water\n,content\n(cm),(% by volume)\n{ROWS}",
     "merged names over replicates": "suction,VWC (%),\n(cm),rep 1,rep 2\n"
     "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "numbers of cores under one name": "suction (cm),VWC (%),VWC (%)\n,core 1,core 2\n"
+    "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "scatter within cells": "suction (cm),VWC (%)\n10,37.8 ± 0.5\n20,28.4 +/- 0.5\n30,19.4 ± 0.4\n"
+    "40,14.0 ± 0.3\n",
     "replicates by letter": "suction (cm),Rep A (% vol),Rep B (% vol)\n"
     "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
     "replicates by number alone": "suction (cm),VWC 1 (%),VWC 2 (%)\n"
@@ -63,6 +76,9 @@ ONE_SAMPLE = {
     "both branches in a column": "branch,suction (cm),VWC (%)\n"
     + "".join(f"drying,{row}\n" for row in ROWS.split())
     + "wetting,30,14\nwetting,20,18\nwetting,10,27\n",
+    "main branches": "curve,suction (cm),VWC (%)\n"
+    + "".join(f"main drying,{row}\n" for row in ROWS.split())
+    + "REWET,30,14\nREWET,20,18\nREWET,10,27\n",
     "both branches side by side": "suction (cm),VWC drying (%),VWC wetting (%)\n"
     "10,37.8,27\n20,28.4,18\n30,19.4,14\n40,14,12\n",
     "both branches under headings": f"suction (cm),VWC (%)\nDrying,\n{ROWS}Wetting,\n30,14\n"
@@ -80,6 +96,8 @@ ONE_SAMPLE = {
     "10,.98,37.8\n20,1.96,28.4\n30,2.94,19.4\n40,3.92,14\n",
     "by mass beside by volume": "suction (cm),gravimetric water (%),volumetric water (%)\n"
     "10,24.4,37.8\n20,18.3,28.4\n30,12.5,19.4\n40,9,14\n",
+    "a degree of saturation and millimetres beside": "suction (cm),water (mm),VWC (%),degree of "
+    "saturation (%)\n10,38,37.8,95\n20,28,28.4,71\n30,19,19.4,48\n40,14,14,35\n",
     "dashes for not measured": f"suction (cm),VWC (%)\n{ROWS}60,---\n",
     "German": "Probe;Saugspannung (hPa);Wassergehalt (Vol.-%)\nA;10;37,8\nA;20;28,4\nA;30;19,4\n"
     "A;40;14,0\n",
@@ -155,6 +173,17 @@ SEVERAL = {
     "water of a sand": f"suction (cm),VWC Mix A (%),VWC Mix B (%)\n{TWO}",
     "suctions along the top": "Water content (% by volume) at suction (kPa)\nSample,1,2,3,4\n"
     "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
+    "suctions over a column of names": "Water content (% by volume) at suction (kPa)\n,1,2,3,4\n"
+    "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
+    "other names above the second table": f"Mix A\nsuction (cm),VWC (%)\n{ROWS}\nMix B\n"
+    "tension (kPa),θ (% vol)\n1,40\n2,36\n3,30\n4,22\n",
+    "two cores of each": "suction (cm),Mix A rep 1 (% vol),Mix A rep 2 (% vol),Mix B rep 1 (% vol),"
+    "Mix B rep 2 (% vol)\n10,37.6,38,40,40\n20,28.4,28.4,36,36\n30,19.3,19.5,30,30\n"
+    "40,14,14,22,22\n",
+    "two cores of each under merged names": ",Mix A,,Mix B,\nsuction (cm),rep 1 (% vol),"
+    "rep 2 (% vol),rep 1 (% vol),rep 2 (% vol)\n10,37.6,38,40,40\n20,28.4,28.4,36,36\n"
+    "30,19.3,19.5,30,30\n"
+    "40,14,14,22,22\n",
     "suctions under a merged name": "Sample,VWC (%) at suction (cm),,,\n,10,20,30,40\n"
     "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
     "tables side by side": "Mix A,,,Mix B,\nsuction (cm),VWC (%),,suction (cm),VWC (%)\n"
@@ -176,11 +205,28 @@ def test_several_samples_are_all_read_and_one_is_asked_for(tmp_path, text):
     labs = sw.read_retention_samples(path)
     assert list(labs) == ["Mix A", "Mix B"]
     for lab, water in zip(labs.values(), (WATER, OTHER), strict=True):
-        assert lab.suction.tolist() == pytest.approx(SUCTION, rel=0.03)
-        assert lab.water_content.tolist() == pytest.approx(water)
+        suction, held = points(lab)
+        assert suction == pytest.approx(SUCTION, rel=0.03)
+        assert held == pytest.approx(water)
     with pytest.raises(sw.InputError, match='2 samples: "Mix A", "Mix B"; name one'):
         sw.read_retention(path)
     assert sw.read_retention(path, sample="Mix B").water_content[0] == pytest.approx(0.40)
+
+
+def test_facts_in_a_table_below_are_taken_and_a_grading_is_said(tmp_path):
+    facts = "Parameter,Value,Unit\nBulk density,1.55,g/cm3\nKsat,14,in/h\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{facts}"))
+    assert lab.bulk_density == 1.55
+    assert lab.k_sat == pytest.approx(35.56)
+    grading = "sieve (mm),retained (%)\n2,1\n1,10\n.5,40\n.25,40\n0,9\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{grading}"))
+    assert "left out from line 8 on: a table of sieve, retained" in lab.notes
+
+
+def test_footnotes_with_numbers_are_no_second_table(tmp_path):
+    notes = "1) dried at 105 C\n2) n = 3 cores\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{notes}"))
+    assert any("left out below the table" in note for note in lab.notes)
 
 
 def test_columns_that_differ_beyond_scatter_are_no_replicates(tmp_path):
@@ -210,6 +256,8 @@ ASKED = {
     "cm under a logarithm": f"pF,VWC (%)\n{ROWS}",
     "hPa to the wilting point under kPa": "suction (kPa),VWC (%)\n10,37.8\n30,19.4\n60,9\n100,7\n"
     "330,5\n15000,3\n",
+    "kPa to the wilting point under cm": "suction (cm),VWC (%)\n1,37.8\n3,19.4\n6,9\n10,7\n33,5\n"
+    "1500,3\n",
     "no unit": f"suction,VWC (%)\n{ROWS}",
     "a unit in one cell": "suction,VWC (%)\n10 cm,37.8\n20,28.4\n30,19.4\n40,14\n",
     "no basis": f"suction (cm),water content (%)\n{ROWS}",
@@ -267,6 +315,7 @@ def test_every_cure_of_a_message_works_when_pasted(tmp_path, text):
         ("a logarithm under cm", "log10 cm"),
         ("cm under a logarithm", "cm"),
         ("hPa to the wilting point under kPa", "cm"),
+        ("kPa to the wilting point under cm", "kPa"),
     ],
 )
 def test_the_first_cure_is_the_unit_that_makes_the_curve_physical(tmp_path, kind, unit):
@@ -278,6 +327,12 @@ def test_the_first_cure_is_the_unit_that_makes_the_curve_physical(tmp_path, kind
     lab = sw.read_retention(path, **first)
     half = np.interp(0.26, lab.water_content[::-1], lab.suction[::-1])
     assert half == pytest.approx(22.7, rel=0.2)
+
+
+def test_two_points_of_a_suction_that_no_lab_sets(tmp_path):
+    path = written(tmp_path, "suction (mbar),VWC (%)\n0.01,37.8\n0.04,30\n")
+    with pytest.raises(sw.InputError, match='confirm with suction_unit="bar"'):
+        sw.read_retention(path)
 
 
 def test_one_unit_is_enough_to_confirm_a_gravel(tmp_path):

@@ -114,7 +114,9 @@ def test_report_is_imported_when_it_is_first_touched():
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-@pytest.mark.parametrize("name", ["decisions.watering.what_if", "decisions.spots.odds"])
+@pytest.mark.parametrize(
+    "name", ["decisions.watering.changes", "decisions.watering.what_if", "decisions.spots.odds"]
+)
 def test_answers_and_changes_are_public(name):
     module = importlib.import_module(f"soilwater.{name}")
     made = [

@@ -13,7 +13,8 @@ import soilwater as sw
 from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.displays import Displayed, Shown
 

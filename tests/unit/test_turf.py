@@ -9,7 +9,7 @@ import xarray as xr
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import COOL_SEASON_CALIFORNIA, WARM_SEASON_CALIFORNIA, Turf
 from soilwater.kernels import uptake
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 # Stress points, from memory: Wesseling (1991) and Feddes-type tables for pasture, Taylor & Ashcroft
@@ -113,6 +113,20 @@ def test_presets_name_their_source_and_what_has_none(preset):
     assert "(" in turf.source or "et al." in turf.source
     assert "common practice, no source" in turf.source
     assert turf.source in repr(turf)
+
+
+def test_numbers_of_presets_are_those_of_their_sources():
+    # Aamlid et al. (2016), doi 10.1111/jac.12130, and Brown et al., both read in the abstract.
+    assert Turf.creeping_bentgrass().crop_coefficient == 0.81
+    assert Turf.bermudagrass().crop_coefficient == 0.80
+    # Exponent: van Genuchten (1987). Half uptake: within the 240-360 cm of Taylor & Ashcroft
+    # (1972). Both from memory.
+    assert SShapedStress() == SShapedStress(250.0, 3.0)
+
+
+def test_nine_tenths_of_the_roots_lie_in_the_upper_two_thirds_when_nothing_is_stated():
+    """Common practice, no source."""
+    assert Turf(15.0).root_fraction(0.0, 10.0) == pytest.approx(0.9)
 
 
 # --- stress --------------------------------------------------------------------------------------

@@ -10,7 +10,8 @@ from soilwater.decisions.slope import SlopeEquivalent
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 
 @dataclass(frozen=True)

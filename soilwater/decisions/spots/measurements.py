@@ -26,7 +26,8 @@ from soilwater.decisions.spots.odds import (
 from soilwater.decisions.spots.states import State, predict, stacked
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 RODS = (3.8, 7.6, 12.0, 20.0)
 """Usual lengths of rods [cm]: 1.5, 3, 4.8 and 8 in."""

@@ -15,7 +15,7 @@ from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50

@@ -11,8 +11,9 @@ from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 SQUARE_METRES_PER_1000_FT2 = 92.90304
 """Exact: a foot is 0.3048 m."""

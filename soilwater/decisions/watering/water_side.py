@@ -24,7 +24,7 @@ from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
