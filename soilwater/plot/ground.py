@@ -16,7 +16,8 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.meter import meter_reading
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date, Length
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 GRAVEL_SHOWN = 6.0
 """Gravel drawn below the lowest floor [cm]."""

@@ -21,8 +21,9 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units, positive_number, to_house
+from soilwater.words.units import positive_number, to_house
 from soilwater.words.vocabulary import attach
 
 MOST_COLUMNS = 20_000

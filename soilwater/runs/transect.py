@@ -24,8 +24,9 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope
+from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units, number_to_house, positive_number
+from soilwater.words.units import number_to_house, positive_number
 
 FEWEST_STATIONS = 3
 MOST_SHOWN = 12
