@@ -29,7 +29,6 @@ from soilwater.kernels.march import (
     copy_into,
     note_outputs,
 )
-from soilwater.kernels.newton import LEAST_RESIDUAL
 from soilwater.kernels.rows import (
     BASE_CODE,
     CAREFUL,
@@ -63,7 +62,6 @@ from soilwater.kernels.rows import (
     TOTAL_DRAINAGE,
     TOTAL_INFLOW,
     TOTAL_RUNOFF,
-    VOLUME,
     Limits,
     Outputs,
 )
@@ -86,6 +84,8 @@ ITERATION_TOLERANCE_OF_SET = 0.05
 """Newton stops when its residual, as water content, is below this share of the tolerance in every
 column: what is left goes into the next step. At output times, and in a first step, where next to
 no water may be a great change of head, it is `ITERATION_TOLERANCE`."""
+STILL = 1.0e-11
+"""Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
 begin = make_begin(assemble)
 
@@ -197,10 +197,10 @@ def close_balances(dt, packed, links, room):
     for c in range(links.area.size):
         if links.held[c] == 1:
             continue
-        residual, volume = room.work[c, RESIDUAL], room.work[c, VOLUME]
+        residual = room.work[c, RESIDUAL]
         for k in range(residual.size):
             # At rest flows over links are round-off, which no head shall follow.
-            if abs(residual[k]) <= LEAST_RESIDUAL * volume[k] * (1.0 + dt):
+            if abs(residual[k]) <= STILL * (1.0 + dt):
                 residual[k] = 0.0
         gain = column_gain(c, links)
         ledger, total = packed.ledger[c], TOTAL_INFLOW if gain > 0.0 else TOTAL_DRAINAGE

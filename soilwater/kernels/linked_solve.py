@@ -235,7 +235,8 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
     scale_vector(basis[0], 1.0 / start if start > 0.0 else 0.0, columns, links)
     right[0] = start
     n = 0
-    while n < MOST_KRYLOV and start > enough:
+    # Once at least: saturated soil asks for less than the tolerance.
+    while n < MOST_KRYLOV and start > 0.0:
         new = basis[n + 1]
         apply(basis[n], new, dt, columns, packed, links, room)
         for i in range(n + 1):

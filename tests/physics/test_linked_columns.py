@@ -115,7 +115,7 @@ def test_the_iterative_solution_is_the_direct_one(shape):
     nodes, level, heads = states(n)
     one = linked_set(
         STRAIGHT_SAND, nodes, level, grid_links(mask), CapillaryBreak(3.0), 1.0, head=heads,
-        width_by_distance=0.5,
+        width_by_distance=0.04,
     )  # fmt: skip
     one.room.work[:, rows.VOLUME] = 1.0
     residual = one.assembled(heads, 0.05)
