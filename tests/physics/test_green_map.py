@@ -8,7 +8,7 @@ from grounds import MIDDLE_MIX, WET_MIX
 from reference import hours_after_start
 
 import soilwater as sw
-from soilwater.weather.series import from_days
+from soilwater.weather.made import from_days
 
 # 500 m2 in two tiers with a mound, over gravel that follows only in part: wet mix, 28-46 cm deep.
 # Made with a solver written apart from this package, on the same grid of 1 m, to about .02 % by
