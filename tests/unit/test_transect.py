@@ -126,7 +126,7 @@ def test_a_line_shows_itself():
     text = repr(line(name="front to back"))
     assert 'Transect "front to back", 4 stations over 6.0 m, floor slope up to 2.0 %' in text
     assert "ends closed and closed" in text
-    assert "27.0 cm" in text.splitlines()[3]
+    assert "-24.0 cm" in text.splitlines()[3]
     assert "<table" in line()._repr_html_()
 
 
