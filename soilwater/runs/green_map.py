@@ -21,6 +21,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import positive_number, to_house
@@ -195,7 +196,7 @@ class GreenMap:
         weather: Weather,
         *,
         turf: Turf | None = None,
-        start: Any = "soaked",
+        start: StartingWater = "soaked",
         irrigation: Sequence[Event] = (),
     ) -> xr.DataArray:
         """Columns of the green as cases that share no water, for `simulate_many`.

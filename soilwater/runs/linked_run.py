@@ -23,7 +23,7 @@ from soilwater.runs.layout import describe_columns
 from soilwater.runs.linking import make_links, make_room
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import Settings
-from soilwater.runs.starts import start_head
+from soilwater.runs.starts import begin as begin_with
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
@@ -62,6 +62,11 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
             "the turf of one day with turf.on(date)."
         )
     meshes = facing_meshes(ground.profiles, settings.refinement)
+    if any(mesh.remembers for mesh in meshes):
+        raise InputError(
+            "Columns that share water: sand that remembers how it was wetted is not followed here "
+            "yet; take its drying curve, with green.with_soil(sand.soil)."
+        )
     heads = _start_heads(ground, cases, meshes)
     forcing = make_forcing(cases[0].weather, cases[0].turf, cases[0].irrigation)
     packed = pack(cases, meshes, heads, [forcing] * len(cases), settings)
@@ -77,7 +82,7 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
     status, hours = Status(int(packed.status[0])), packed.clock[0, rows.TIME]
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
-    values = name_results(packed, meshes, heads, [forcing] * len(cases), texts, settings)
+    values = name_results(packed, None, meshes, heads, [forcing] * len(cases), texts, settings)
     described = describe_columns(ground.profiles, meshes, depth.shape[1])
     axes = {ground.dimension: ground.coordinates[ground.dimension]}
     dataset = lay_out_run(values, described, axes, settings)
@@ -112,7 +117,7 @@ def _start_heads(
     heads = []
     for case, mesh, name in zip(cases, meshes, ground.names, strict=True):
         with faults.catching(name):
-            heads.append(start_head(case, mesh))
+            heads.append(begin_with(case, mesh).head)
     faults.raise_if_any()
     return heads
 

@@ -23,7 +23,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.errors import Faults
-from soilwater.words.forms import Length, Slope
+from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house, positive_number
@@ -193,7 +193,12 @@ class Transect:
 
     @classmethod
     def without_levels(
-        cls, distance: Any, probe_depth: Any, green: Profile, *, steepest_fall: Slope
+        cls,
+        distance: Sequence[Length] | FloatArray,
+        probe_depth: Sequence[Length] | FloatArray,
+        green: Profile,
+        *,
+        steepest_fall: Slope,
     ) -> tuple[Transect, Transect]:
         """Bracket a line whose surface levels were not taken.
 
@@ -309,7 +314,7 @@ class Transect:
         weather: Weather,
         *,
         turf: Turf | None = None,
-        start: Any = "soaked",
+        start: StartingWater = "soaked",
         irrigation: Sequence[Event] = (),
     ) -> xr.DataArray:
         """Columns of the line as cases that share no water, for `simulate_many`.

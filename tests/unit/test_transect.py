@@ -11,7 +11,7 @@ from soilwater.kernels.entry_points import march_columns
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import make_settings
-from soilwater.runs.starts import start_head
+from soilwater.runs.starts import begin
 
 X = [0.0, 200.0, 400.0, 600.0]
 LEVEL = [6.0, 2.0, 0.0, 1.0]
@@ -270,6 +270,6 @@ def test_a_map_of_one_cell_goes_the_way_of_single_columns():
         refinement=1.0, max_steps=1000,
     )  # fmt: skip
     forcing = make_forcing(case.weather, None, ())
-    packed = pack([case], [mesh], [start_head(case, mesh)], [forcing], settings)
+    packed = pack([case], [mesh], [begin(case, mesh).head], [forcing], settings)
     march_columns(0, 1, packed)
     assert np.array_equal(run.node_suction.values[0], -packed.out_head[0])
