@@ -17,7 +17,7 @@ import numpy as np
 
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.ground.turf import Turf
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
@@ -43,7 +43,9 @@ def main(members: int = 1) -> None:
         Spot(
             f"S{i}",
             float(depth),
-            readings=(Reading(float(0.30 - 0.007 * (depth - 25.0) + rng.normal(0, 0.025)), 7.6),),
+            readings=(
+                Reading(float(0.30 - 0.007 * (depth - 25.0) + rng.normal(0, 0.025)), rod=7.6),
+            ),
             area="50 ft2",
         )
         for i, depth in enumerate(depths)
@@ -51,7 +53,7 @@ def main(members: int = 1) -> None:
     green = Survey(spots, name="Hollin Moor, green 5")
     turf = Turf("15 cm", fraction_above=(0.9, "10 cm"))
     weather = [steady_weather(10, float(et)) for et in rng.normal(5.0, 0.7, members)]
-    lines = Lines("18 %", "14 %", "12 %")
+    lines = Thresholds("18 %", "14 %", "12 %")
     dry_down_outlook(green, fit, weather, turf, lines, draws=2)
 
     print(f"{len(os.sched_getaffinity(0))} processors, load {os.getloadavg()[0]:.1f}")

@@ -150,9 +150,9 @@ def measured_spot(name: str, truth: Truth, depth: float, rng: np.random.Generato
     def sometimes(value: float) -> float | None:
         return value if rng.random() < MEASURED_SHARE else None
 
-    readings = [Reading(truth.reading(ROD, rng), ROD)]
+    readings = [Reading(truth.reading(ROD, rng), rod=ROD)]
     if rng.random() < MEASURED_SHARE:
-        readings.append(Reading(truth.reading(12.0, rng), 12.0))
+        readings.append(Reading(truth.reading(12.0, rng), rod=12.0))
     return Spot(
         name,
         max(depth + PROBE_ERROR * rng.standard_normal(), 21.0),
@@ -189,7 +189,7 @@ def outcome(
 
 
 def score(diagnosis: Diagnosis, name: str, cause: str) -> float:
-    return float(np.log(max(diagnosis.spot(name).share(cause), 1e-4)))
+    return float(np.log(max(diagnosis.spot(name).probability(cause), 1e-4)))
 
 
 def main(greens: int = 500, frequency: str = "usual") -> None:
@@ -222,12 +222,12 @@ def main(greens: int = 500, frequency: str = "usual") -> None:
         open_spots = []
         for truth, spot in zip(truths, spots, strict=True):
             found = diagnosis.spot(spot.name)
-            given.extend((odds.share, odds.cause == truth.cause) for odds in found.causes)
+            given.extend((odds.probability, odds.cause == truth.cause) for odds in found.causes)
             top = found.causes[0]
             confusion[NAMES.index(truth.cause), NAMES.index(top.cause)] += 1
             expected_off = abs(found.reading - found.expected) > np.hypot(METER_ERROR, 0.01) * 2.0
             depth_rule += ("none" if expected_off else "depth") == truth.cause
-            open_spots.append((top.share, spot.name))
+            open_spots.append((top.probability, spot.name))
         gains.append(compare_measurements(diagnosis, min(open_spots)[1], truths, depths, rng))
         if number == greens - 1 or (number + 1) % 100 == 0:
             report(number + 1, frequency, given, confusion, depth_rule, gains, started)

@@ -12,12 +12,12 @@ import numpy as np
 from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 
 import soilwater as sw
-from soilwater.kernels import march
-from soilwater.kernels.column import OUTFLOW_CONDUCTANCE
-from soilwater.runs.cases import Settings
+from soilwater.kernels import entry_points
+from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.packing import pack, root_shares
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 
 TOP, FINE = 7.6, 1e-5
@@ -26,7 +26,7 @@ GRAVEL = sw.VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
 TURF = sw.Turf(15.0, fraction_above=(0.9, 10.0), stress=sw.SShapedStress(*STRESS))
 START = np.datetime64("2025-07-01T00:00", "ns")
-FORTNIGHT = sw.steady_weather(14, 5.0, start=START)
+FORTNIGHT = sw.steady_weather(14, 5.0, first_day=START)
 
 
 class Run(NamedTuple):
@@ -69,7 +69,9 @@ class Problem:
 
     def ours(self, tolerance: float) -> Callable[[], Run]:
         """A function that solves once."""
-        settings = Settings(np.array(self.hours), (), tolerance=tolerance)
+        hours = np.array(self.hours)
+        times = self.case.weather.start + (3600.0 * hours).astype("timedelta64[s]")
+        settings = Settings(hours, times, (), tolerance=tolerance)
         forcing = make_forcing(self.case.weather, self.case.turf, ())
         fresh = pack([self.case], [self.mesh], [self.start], [forcing], settings)
         changing = [name for name in fresh._fields if name not in ("tables", "scalars", "forcing")]
@@ -77,7 +79,7 @@ class Problem:
         def solve() -> Run:
             packed = fresh._replace(**{name: getattr(fresh, name).copy() for name in changing})
             begin = time.process_time()
-            march.march_columns(0, 1, *packed)
+            entry_points.march_columns(0, 1, packed)
             seconds = time.process_time() - begin
             steps, rejected, iterations = (int(each) for each in packed.counts[0])
             work = {"steps": steps, "rejected": rejected, "iterations": iterations}

@@ -15,8 +15,8 @@ from compiled_cvode import compile_right_hand_side, integrate
 from numba import njit
 from scipy.integrate import odeint
 
-from soilwater.kernels.column import interval_flux
 from soilwater.kernels.curves import N_BINS, ROW_LENGTH, SCALARS, hydraulics
+from soilwater.kernels.flux import interval_flux
 from soilwater.kernels.uptake import s_shaped, taper
 from soilwater.soils.kernel_table import stack_tables
 

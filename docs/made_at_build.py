@@ -3,6 +3,7 @@
 - ``docs/examples``: copies of the notebooks and data of the folder ``examples``.
 - ``docs/reference``: what is public, by subject; units; vocabulary.
 - ``docs/verification.md``: problems with a known answer, from the tests (`verification_page`).
+- ``docs/_static/explorer_example.html``: a page of sliders.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ SUBJECTS = {
     ),
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Lines what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
+    "A page to explore": "explore",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }
 """What ``soilwater`` itself offers, by subject; what is not named here comes last."""
@@ -52,6 +54,7 @@ MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
     "Pictures, and the page for a committee": ("plot", "report"),
     "The one-page report": ("report",),
+    "More on the page to explore": ("explorer",),
     "More on depths and design": (
         "decisions.building.depth",
         "decisions.building.contour",
@@ -103,6 +106,7 @@ def make_pages(docs: Path) -> None:
     write(reference / "index.rst", reference_page())
     write(reference / "units.md", units_page())
     write(reference / "vocabulary.md", vocabulary_page())
+    write(docs / "_static" / "explorer_example.html", explorer_example())
     # Imported here, because that module takes its tables from this one.
     from verification_page import page
 
@@ -142,6 +146,27 @@ def reference_page() -> str:
             module = importlib.import_module(f"soilwater.{name}")
             parts += [f"``{module.__name__}``", summary(module.__name__, defined_in(module))]
     return "\n\n".join(parts) + "\n"
+
+
+def explorer_example() -> str:
+    """Make the page of sliders that the page "A page to explore" shows."""
+    sand = soilwater.RetentionTable(
+        [10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat="14 in/h"
+    ).fit(soilwater.VanGenuchten)
+    straight = soilwater.VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h")
+    return soilwater.explore(
+        {"greens mix": sand, "straight sand": straight},
+        soilwater.Turf.creeping_bentgrass(),
+        soilwater.Thresholds("18 %", "14 %", "12 %"),
+        spot_depth="18 in",
+        green_depth="12 in",
+        rod="3 in",
+        demand="5 mm/day",
+        depths=("8 in", "20 in"),
+        demands=("2 mm/day", "8 mm/day"),
+        draws=20,
+        name="An invented green",
+    ).html
 
 
 def title(text: str, line: str) -> str:

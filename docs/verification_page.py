@@ -8,6 +8,7 @@ import sys
 from importlib.util import find_spec
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
 sys.path.insert(0, str(Path(__file__).parent.parent / "tests" / "physics"))
 
 from made_at_build import table

@@ -15,11 +15,8 @@ from pathlib import Path
 import numpy as np
 
 import soilwater as sw
-from soilwater.decisions.spots.diagnosis import diagnose
-from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater import Reading, Spot, Survey, Thresholds, diagnose, dry_down_outlook, hand_water_plan
 from soilwater.report import report
-from soilwater.survey.survey import Reading, Spot, Survey
 
 PAGE = "committee_report.html"
 # Equally likely combinations of sand, weather and base: for the days, and for the plan.
@@ -27,7 +24,7 @@ DRAWS, PLAN_DRAWS = 100, 24
 
 ROD = "3 in"
 # Lines this crew has found on its own greens, with its own meter. They are not yours.
-LINES = Lines("18 %", "14 %", "12 %")
+THRESHOLDS = Thresholds("18 %", "14 %", "12 %")
 
 # The lab's drying points of the root-zone sand: suction [cm], water content by volume.
 LAB = sw.RetentionTable(
@@ -61,12 +58,14 @@ def main() -> None:
     sand = LAB.fit(sw.VanGenuchten)
     turf = sw.Turf.creeping_bentgrass()
     # Three forecasts of the same dry week, taken as equally likely.
-    forecasts = [sw.steady_weather(8, et, start="2026-07-08") for et in (4.6, 5.2, 5.9)]
+    forecasts = [sw.steady_weather(8, et, first_day="2026-07-08") for et in (4.6, 5.2, 5.9)]
     page = report(
         green,
         diagnose(green, sand),
-        dry_down_outlook(green, sand, forecasts, turf, LINES, draws=DRAWS),
-        hand_water_plan(green, sand, forecasts, turf, LINES.wilt, flow="12 gpm", draws=PLAN_DRAWS),
+        dry_down_outlook(green, sand, forecasts, turf, THRESHOLDS, draws=DRAWS),
+        hand_water_plan(
+            green, sand, forecasts, turf, THRESHOLDS.wilt, flow="12 gpm", draws=PLAN_DRAWS
+        ),
         remarks=(
             "Asked of the committee: a second pair of hands with the hose from the third dry day.",
             "Not asked yet: cutting C4 back to 13 in. One more probing should come first.",
@@ -89,7 +88,7 @@ def survey() -> Survey:
                 x=4.0 * (int(name[1]) - 1),
                 y=4.0 * ("CBA".index(name[0])),
                 readings=tuple(
-                    Reading(f"{value} %", ROD, np.datetime64("2026-07-08T06:30"))
+                    Reading(f"{value} %", rod=ROD, time=np.datetime64("2026-07-08T06:30"))
                     for value in values
                 ),
                 slope=SLOPES.get(name),

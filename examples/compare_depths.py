@@ -59,7 +59,7 @@ def main() -> None:
         sw.Profile.over_gravel(sand.soil, DEPTHS[0]),
         DEPTHS,
         weather,
-        soils=[sand.soil, *sand.samples(SAMPLES)],
+        sand=[sand.soil, *sand.samples(SAMPLES)],
         turf=sw.Turf.creeping_bentgrass(),
     )
     days = (END - UNCOVERED).days
@@ -78,8 +78,8 @@ def main() -> None:
 
 def table(run: xr.Dataset) -> str:
     """What each depth does, one row each."""
-    morning = 100.0 * sw.meter_reading(run.sel(time=[MORNING]), ROD).squeeze("time")
-    to_firm, to_wilt = (sw.days_until(run, line, ROD, since=UNCOVERED) for line in (FIRM, WILT))
+    morning = 100.0 * sw.meter_reading(run.sel(time=[MORNING]), rod=ROD).squeeze("time")
+    to_firm, to_wilt = (sw.days_until(run, line, rod=ROD, since=UNCOVERED) for line in (FIRM, WILT))
     rows = []
     for depth in run.root_zone_depth.values:
         at_end = run.sel(root_zone_depth=depth).isel(time=-1)
@@ -111,7 +111,7 @@ def table(run: xr.Dataset) -> str:
 
 def finding(run: xr.Dataset) -> str:
     """Which depth stays longest between the firm and the wilt line, and how sure that is."""
-    to_firm, to_wilt = (sw.days_until(run, line, ROD, since=UNCOVERED) for line in (FIRM, WILT))
+    to_firm, to_wilt = (sw.days_until(run, line, rod=ROD, since=UNCOVERED) for line in (FIRM, WILT))
     span = to_wilt.clip(max=(END - UNCOVERED).days) - to_firm
     best = int(span.isel(sample=0).argmax("root_zone_depth"))
     agree = int((span.isel(sample=slice(1, None)).argmax("root_zone_depth") == best).sum())
@@ -146,7 +146,7 @@ def picture(run: xr.Dataset) -> plt.Figure:
         deepest = float(run.root_zone_depth.max())
         pits[0].set_ylim(deepest + 3.0, pits[0].get_ylim()[1])
         above.suptitle("The same sand two days after a soaking", fontweight="bold")
-        ax = sw.plot.dry_down(run, ROD, bands=BANDS, since=UNCOVERED, ax=below.subplots())
+        ax = sw.plot.dry_down(run, rod=ROD, thresholds=BANDS, since=UNCOVERED, ax=below.subplots())
         ax.set_title("Then two weeks without water (bands: what the lab points leave open)")
     return figure
 

@@ -7,14 +7,20 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soilwater import Profile, RetentionTable, VanGenuchten
-from soilwater.decisions.building.contour import depth_over_contour
-from soilwater.decisions.building.depth import compare_sands, depth_window
-from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.spots.expected import expected_reading
-from soilwater.decisions.watering.water_side import air_after_rain, flush_water
-from soilwater.survey.sheet import read_survey
-from soilwater.words.errors import InputError
+from soilwater import (
+    InputError,
+    Profile,
+    RetentionTable,
+    VanGenuchten,
+    air_after_rain,
+    compare_sands,
+    depth_over_contour,
+    depth_window,
+    expected_reading,
+    flush_water,
+    read_survey,
+    slope_equivalent,
+)
 
 DATA = Path(__file__).parent / "data"
 
@@ -45,14 +51,14 @@ def main() -> None:
     print(drained.attrs["cautions"])
 
     show("How deep the next green should be, with this mix")
-    window = depth_window(mix, "greens", "3 in", air_filled="minimum")
+    window = depth_window(mix, "greens", rod="3 in", air_filled="minimum")
     print(window)
 
     show("... and with a straight sand instead")
     straight = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h")
     print(
         compare_sands(
-            {"mix": mix, "straight sand": straight}, "greens", "3 in", air_filled="minimum"
+            {"mix": mix, "straight sand": straight}, "greens", rod="3 in", air_filled="minimum"
         )
     )
 

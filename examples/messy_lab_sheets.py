@@ -7,9 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from soilwater.lab.sheet import read_retention
-from soilwater.soils import VanGenuchten
-from soilwater.words.errors import InputError
+from soilwater import InputError, VanGenuchten, read_retention
 
 DATA = Path(__file__).parent / "data"
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import soilwater.weather.station.files as station
-from soilwater.words.errors import InputError
+from soilwater import InputError
 
 CASES = {
     "Dates that can be read two ways": (

@@ -3,21 +3,58 @@
 A lab retention table and a probe depth go in; water in the profile, hour by hour, comes out.
 """
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING as _TYPE_CHECKING
+from typing import Any as _Any
 
 import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
-from soilwater.decisions.building.construction import check_root_zone
-from soilwater.decisions.building.contour import depth_over_contour
-from soilwater.decisions.building.depth import compare_sands, depth_window
-from soilwater.decisions.slope import slope_equivalent
+from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
+from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
+from soilwater.decisions.building.depth import (
+    DepthWindow,
+    Range,
+    SandComparison,
+    compare_sands,
+    depth_window,
+)
+from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
-from soilwater.decisions.spots.measurements import next_measurement
+from soilwater.decisions.spots.measurements import (
+    Measurement,
+    next_measurement,
+    rank_measurements,
+    with_finding,
+)
+from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
-from soilwater.decisions.watering.water_side import air_after_rain, days_below_air, flush_water
-from soilwater.decisions.watering.what_if import what_if
+from soilwater.decisions.watering.outlook import (
+    Days,
+    DryDownOutlook,
+    SpotOutlook,
+    Thresholds,
+    dry_down_outlook,
+)
+from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
+from soilwater.decisions.watering.water_side import (
+    Flush,
+    air_after_rain,
+    days_below_air,
+    flush_water,
+)
+from soilwater.decisions.watering.what_if import (
+    Change,
+    Outcome,
+    WhatIf,
+    blocked_outlet,
+    irrigate,
+    other_sand,
+    regrade,
+    remove_mat,
+    topdress,
+    wetting_agent,
+    what_if,
+)
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import (
     CapillaryBreak,
@@ -30,15 +67,24 @@ from soilwater.ground.profile import (
 )
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fitting import Band, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
-from soilwater.runs.cases import Case, HeldSurface
+from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
-from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.soils import (
+    BrooksCorey,
+    CapillaryModel,
+    Kosugi,
+    SoilModel,
+    TwoComponent,
+    VanGenuchten,
+    WithDryEnd,
+    register_soil_model,
+)
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
@@ -55,28 +101,47 @@ from soilwater.words.errors import (
     Status,
 )
 
-if TYPE_CHECKING:
+if _TYPE_CHECKING:
     from soilwater import plot as plot
+    from soilwater import report as report
+    from soilwater.explorer import explore as explore
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 __all__ = [
     "AirTarget",
+    "Band",
     "BaseSuction",
     "BrooksCorey",
     "CapillaryBreak",
+    "CapillaryModel",
     "Case",
+    "CauseOdds",
+    "Change",
+    "Check",
+    "ContourDesign",
+    "Days",
+    "DepthWindow",
+    "Diagnosis",
+    "DryDownOutlook",
     "Event",
     "FitResult",
+    "Flush",
     "FreeDrainage",
     "Grading",
+    "HandWaterPlan",
+    "HandWatering",
     "HeldSurface",
     "InputError",
     "Interrupted",
     "Kosugi",
     "Layer",
-    "Lines",
+    "MaterialCheck",
+    "Measurement",
+    "Outcome",
+    "PlaceDepth",
     "Profile",
+    "Range",
     "Reading",
     "ReadingTarget",
     "RetentionTable",
@@ -84,21 +149,31 @@ __all__ = [
     "Rule",
     "RunError",
     "SShapedStress",
+    "SandComparison",
     "Sealed",
     "SeepageFace",
     "Site",
+    "SlopeEquivalent",
+    "SoilModel",
     "SoilWaterError",
     "SoilWaterWarning",
     "Spot",
+    "SpotDiagnosis",
+    "SpotOutlook",
+    "SpotPlan",
     "Status",
     "Survey",
+    "Thresholds",
     "Turf",
     "TwoComponent",
     "VanGenuchten",
+    "Verdict",
     "WaterTable",
     "Weather",
+    "WhatIf",
     "WithDryEnd",
     "air_after_rain",
+    "blocked_outlet",
     "check_root_zone",
     "compare_depths",
     "compare_sands",
@@ -113,33 +188,58 @@ __all__ = [
     "drained_water_content",
     "dry_down_outlook",
     "expected_reading",
+    "explore",
     "flush_water",
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
+    "irrigate",
     "join_surveys",
     "meter_reading",
     "next_measurement",
+    "other_sand",
+    "rank_measurements",
     "read_retention",
     "read_retention_samples",
     "read_station",
     "read_survey",
     "read_weather",
+    "register_soil_model",
+    "regrade",
+    "remove_mat",
     "simulate",
     "simulate_ensemble",
     "simulate_many",
     "slope_equivalent",
     "steady_weather",
     "syringe",
+    "topdress",
     "weather_from_table",
+    "wetting_agent",
     "what_if",
+    "with_finding",
 ]
 
 
-def __getattr__(name: str) -> Any:
-    """Import ``soilwater.plot``, and matplotlib with it, when it is first asked for."""
-    if name == "plot":
-        import importlib
+_LAZY = ("plot", "report")
 
-        return importlib.import_module("soilwater.plot")
+
+def __dir__() -> list[str]:
+    """Public names only: the modules behind them are no part of the surface."""
+    return sorted([*__all__, *_LAZY, "__version__"])
+
+
+def __getattr__(name: str) -> _Any:
+    """Import ``soilwater.plot`` or ``soilwater.report``, and matplotlib, when first asked for.
+
+    So is `explore`, which is a function of its folder ``soilwater.explorer``.
+    """
+    import importlib
+
+    if name in _LAZY:
+        return importlib.import_module(f"soilwater.{name}")
+    if name == "explore":
+        return importlib.import_module("soilwater.explorer").explore
+    if name == "Lines":
+        raise AttributeError('soilwater.Lines is now called "Thresholds"; write sw.Thresholds(...)')
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

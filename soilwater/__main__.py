@@ -17,7 +17,7 @@ from pathlib import Path
 import soilwater
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.kernels import march
+from soilwater.kernels import entry_points
 from soilwater.kernels.cache import SWITCH
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.scheduling import processors
@@ -69,7 +69,7 @@ def compiled_place() -> str:
     """Say where the compiled kernels are kept between processes."""
     if os.environ.get(SWITCH, "1") == "0":
         return f"not kept ({SWITCH}=0), compiled anew in every process"
-    folder = march.march_columns.stats.cache_path
+    folder = entry_points.march_columns.stats.cache_path
     if folder is None:
         return "not kept, compiled anew in every process; set NUMBA_CACHE_DIR to a writable folder"
     return f"{folder}"
@@ -109,8 +109,8 @@ def warm_up() -> str:
     run = simulate(
         Profile.over_gravel(sand, 30.0), steady_weather(1, 5.0), turf=Turf.creeping_bentgrass()
     )
-    meter_reading(run, 7.5)
-    found = sum(march.march_columns.stats.cache_hits.values())
+    meter_reading(run, rod=7.5)
+    found = sum(entry_points.march_columns.stats.cache_hits.values())
     done = "found ready" if found else "compiled"
     return f"Kernels {done} in {time.perf_counter() - begin:.1f} s; kept in: {compiled_place()}"
 

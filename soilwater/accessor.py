@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from soilwater.runs.columns_of import each_column, profile_from_text
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import AMOUNTS, each_column
+from soilwater.runs.layout import AMOUNTS
 from soilwater.words.errors import InputError, Status
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import hours_between, stamp
@@ -129,7 +130,7 @@ class RunAccessor:
     def summary(self) -> str:
         """Write the run on one screen: span, what came and went, how it ended."""
         rows, header = self._rows()
-        return "\n".join([self._title(), echo_table(rows, header), self.status()])
+        return "\n".join([self._title(), echo_table(rows, header), self.status(), *self._notes()])
 
     def __repr__(self) -> str:
         return self.summary()
@@ -138,7 +139,17 @@ class RunAccessor:
         from html import escape
 
         rows, header = self._rows()
-        return html_table(rows, header, caption=self._title()) + f"<p>{escape(self.status())}</p>"
+        return html_table(rows, header, caption=self._title()) + "".join(
+            f"<p>{escape(each)}</p>" for each in (self.status(), *self._notes())
+        )
+
+    def _notes(self) -> list[str]:
+        """List what the profiles leave out, each thing once."""
+        texts = dict.fromkeys(self._run.profile.values.ravel().tolist())
+        notes = (note for text in texts for note in profile_from_text(str(text))[0].notes)
+        several = list(dict.fromkeys(notes))
+        more = [f"... and {len(several) - 3} more notes of this kind"] if len(several) > 3 else []
+        return [*several[:3], *more]
 
     def _title(self) -> str:
         count = self._run.profile.size

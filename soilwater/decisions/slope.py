@@ -18,14 +18,17 @@ rest drips into the gravel). It is a screening estimate, not a two-dimensional s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil
 from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Slope, Suction, TimeSpan
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
 CONDUCTIVITY_FACTOR = 2.0
@@ -79,22 +82,23 @@ class SlopeEquivalent:
         )
 
 
+@mind_words(soil="sand")
 def slope_equivalent(
-    soil: Soil,
-    slope: Any,
-    length: Any,
+    sand: Sand,
+    slope: Slope,
+    length: Length,
     *,
-    depth: Any,
-    from_crest: Any = 0.0,
-    hours: Any = 48.0,
-    base_suction: Any = 3.0,
+    depth: Length,
+    from_crest: Length = 0.0,
+    hours: TimeSpan = 48.0,
+    base_suction: Suction = OVER_GRAVEL.best,
 ) -> SlopeEquivalent:
     """Estimate how many centimetres deeper a spot on a slope behaves.
 
     Parameters
     ----------
-    soil : Soil
-        The root-zone sand.
+    sand : Soil, FitResult or sequence of these
+        The root-zone sand; of a fit or several, the best.
     slope : float, str or Quantity
         Slope of the gravel floor, rise over run [1]; that of the surface, where the root zone has
         one depth.
@@ -136,6 +140,8 @@ def slope_equivalent(
     """
     faults = Faults("slope_equivalent")
     values: dict[str, float] = {}
+    with faults.catching():
+        soil, _ = best_and_likely(sand)
     for name, given, quantity, lowest in (
         ("slope", slope, "slope", 0.0),
         ("length", length, "length", 0.0),

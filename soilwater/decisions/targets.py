@@ -12,8 +12,8 @@ from typing import Any
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.units import number_to_house
 
-LEVEL = 0.80
-"""Share of the soils a fit allows that a band holds."""
+PROBABILITY = 0.80
+"""That what a band stands for lies inside it [1]."""
 _STATED = "stated by the user"
 
 

@@ -15,9 +15,13 @@ from typing import Any, ClassVar, NamedTuple, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.kernels import column
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.kernels import rows
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -27,6 +31,11 @@ INTERVAL_GROWTH = 1.3
 """Each interval may be this much longer than its neighbour nearer an interface."""
 COARSEST_INTERVAL = 1.0
 """Largest distance of nodes [cm]."""
+DEEPEST = 10_000.0
+"""Deepest profile [cm] that is taken. Below a few metres nothing a turf feels is decided, and a
+length in another unit than the one meant (mm for cm, or a stray power of ten) is found here."""
+MOST_NODES = 100_000
+"""Most nodes of a column; a run of 100 000 takes minutes a day."""
 
 
 def _not_negative(subject: str, name: str, value: Any, quantity: str) -> float:
@@ -50,7 +59,7 @@ class SeepageFace:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, 0.0
+        return rows.OUTFLOW, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -85,7 +94,7 @@ class CapillaryBreak:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.OUTFLOW, -self.entry_suction
+        return rows.OUTFLOW, -self.entry_suction
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drainage has ended."""
@@ -101,7 +110,7 @@ class FreeDrainage:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.FREE_DRAINAGE, 0.0
+        return rows.FREE_DRAINAGE, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: drainage slows down but never ends."""
@@ -111,6 +120,10 @@ class FreeDrainage:
 @dataclass(frozen=True)
 class WaterTable:
     """A water table that stays at a depth, below the profile or within it.
+
+    Below the profile it holds the base at its height above the water, as a perfect plate would: all
+    between is taken to let water pass at once. Soil that lies there holds drainage back and lets
+    less rise, so write it out as layers down to the water where it matters.
 
     Parameters
     ----------
@@ -134,7 +147,7 @@ class WaterTable:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.HELD_HEAD, depth - self.depth
+        return rows.HELD_HEAD, depth - self.depth
 
     def resting_suction(self, depth: float) -> float | None:
         """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
@@ -150,7 +163,7 @@ class Sealed:
 
     def kernel_condition(self, depth: float) -> tuple[int, float]:
         """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return column.SEALED, 0.0
+        return rows.SEALED, 0.0
 
     def resting_suction(self, depth: float) -> float | None:
         """None at any depth: it depends on how much water the profile holds."""
@@ -170,8 +183,8 @@ class Layer:
 
     Parameters
     ----------
-    soil : Soil
-        What fills the layer.
+    soil : Soil or FitResult
+        What fills the layer; a fit stands for its best curve.
     thickness : float, str or Quantity
         Thickness [cm].
     name : str, optional
@@ -193,11 +206,15 @@ class Layer:
             thickness = number_to_house(self.thickness, "length", "thickness")
             if thickness <= 0.0:
                 faults.add(f"thickness is {thickness:g} cm", allowed="above 0 cm")
+            elif thickness > DEEPEST:
+                faults.add(f"thickness is {thickness:g} cm", allowed=f"up to {DEEPEST:g} cm")
             object.__setattr__(self, "thickness", thickness)
-        if not hasattr(self.soil, "effective_saturation"):
+        if isinstance(self.soil, FitResult):
+            object.__setattr__(self, "soil", self.soil.soil)
+        if not hasattr(self.soil, "effective_saturation") or isinstance(self.soil, type):
             faults.add(
                 f"soil is {self.soil!r}",
-                allowed='a soil, such as VanGenuchten.texture_class("sand")',
+                allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
                 cure="layers are Layer(soil, thickness, name)",
             )
         faults.raise_if_any()
@@ -281,6 +298,9 @@ class Profile:
             faults.add(
                 f'{names.count(name)} layers are called "{name}"', cure="give each its own name"
             )
+        deep = sum(layer.thickness for layer in layers if isinstance(layer, Layer))
+        if deep > DEEPEST:
+            faults.add(f"it is {deep:g} cm deep", allowed=f"up to {DEEPEST:g} cm")
         if not layers:
             faults.add("it has no layers", cure="give at least one Layer(soil, thickness, name)")
         if not isinstance(self.base, tuple(BASES.values())):
@@ -293,20 +313,21 @@ class Profile:
         object.__setattr__(self, "layers", layers)
 
     @classmethod
+    @mind_words(soil="sand", entry_suction="base_suction")
     def over_gravel(
-        cls, soil: Soil, root_zone: Any, *, entry_suction: Any = 3.0, name: str = ""
+        cls, sand: Sand, root_zone: Any, *, base_suction: Any = OVER_GRAVEL.best, name: str = ""
     ) -> Profile:
         """One root zone on a gravel blanket.
 
         Parameters
         ----------
-        soil : Soil
-            The root-zone mix.
+        sand : Soil, FitResult or sequence of these
+            The root-zone mix; of a fit or several, the best.
         root_zone : float, str or Quantity
             Depth of the mix over the gravel [cm].
-        entry_suction : float, str or Quantity, optional
-            Suction [cm] at which the gravel stops taking water. Nobody measures it on site; 3 cm
-            is an assumption within the 0-9 cm of `CapillaryBreak`: vary it.
+        base_suction : float, str, Quantity or BaseSuction, optional
+            Suction [cm] left at the base, at which the gravel stops taking water; the best of
+            `OVER_GRAVEL`, an assumption, when left out: vary it.
         name : str, optional
             Name of the profile.
 
@@ -322,9 +343,9 @@ class Profile:
         """
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
         with faults.catching():
-            layer = Layer(soil, root_zone, cls.ROOT_ZONE)
+            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)
         with faults.catching():
-            base = CapillaryBreak(entry_suction)
+            base = CapillaryBreak(base_band(base_suction).best)
         faults.raise_if_any()
         return cls((layer,), base, name)
 
@@ -337,6 +358,18 @@ class Profile:
     def interfaces(self) -> NDArray[np.float64]:
         """Depths of the layers' upper and lower ends [cm], shape (n_layers + 1,)."""
         return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in self.layers])])
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is left out below the last layer, and how to put it in, for people."""
+        if not isinstance(self.base, WaterTable) or self.base.depth <= self.depth + 0.1:
+            return ()
+        between = self.base.depth - self.depth
+        return (
+            f"note: the {in_people_units(between, 'length')} between base and water table are "
+            "taken to let water pass at once, like a perfect plate; for soil that lies there add "
+            f'Layer(soil, {between:g}, "subsoil")',
+        )
 
     def layer_index(self, name: str | None = None) -> int:
         """Position of a layer by its name; of the root zone, or the only layer, without one.
@@ -392,13 +425,13 @@ class Profile:
         layers[i] = replace(layers[i], thickness=thickness)
         return replace(self, layers=tuple(layers))
 
-    def with_soil(self, soil: Soil, *, layer: str | None = None) -> Profile:
+    def with_soil(self, soil: Soil | FitResult, *, layer: str | None = None) -> Profile:
         """Return the same profile with another soil in one layer.
 
         Parameters
         ----------
-        soil : Soil
-            What fills the layer instead.
+        soil : Soil or FitResult
+            What fills the layer instead; a fit stands for its best curve.
         layer : str, optional
             Name of the layer; the root zone, or the only layer, when left out.
 
@@ -414,7 +447,7 @@ class Profile:
         """
         i = self.layer_index(layer)
         layers = list(self.layers)
-        layers[i] = replace(layers[i], soil=soil)
+        layers[i] = replace(layers[i], soil=cast(Soil, soil))
         return replace(self, layers=tuple(layers))
 
     def mesh(self, refinement: float = 1.0) -> Mesh:
@@ -431,6 +464,11 @@ class Profile:
         Mesh
             Depths of the nodes [cm], shape (n,); number of the soil in each interval, shape
             (n - 1,); and the soils. Neighbouring layers of one soil are meshed as one.
+
+        Raises
+        ------
+        InputError
+            If it would have more than `MOST_NODES` nodes.
         """
         soils: list[Soil] = []
         thicknesses: list[float] = []
@@ -440,6 +478,13 @@ class Profile:
             else:
                 soils.append(layer.soil)
                 thicknesses.append(layer.thickness)
+        count = sum(_plain_intervals(thickness) for thickness in thicknesses) * refinement
+        if count > MOST_NODES:
+            most = np.floor(MOST_NODES * refinement / count)
+            raise InputError(
+                f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
+                f"{MOST_NODES:,}; take a refinement of {most:g} or less."
+            )
         depth, number = [np.zeros(1)], []
         for i, thickness in enumerate(thicknesses):
             steps = _graded_steps(thickness, refinement)
@@ -506,14 +551,20 @@ class Profile:
     def __repr__(self) -> str:
         table = echo_table(self._rows(), _HEADER)
         lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, f"  base: {self.base}"])
+        return "\n".join([*lines, f"  base: {self.base}", *("  " + each for each in self.notes)])
 
     def _repr_html_(self) -> str:
         rows = [*self._rows(), ("base", "", "", str(self.base), "")]
+        rows += [("note", "", "", each, "") for each in self.notes]
         return html_table(rows, _HEADER, caption=self._title())
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
+
+
+def _plain_intervals(thickness: float) -> float:
+    """Count the intervals of a layer on a plain mesh."""
+    return float(_graded_steps(thickness, 1.0).size)
 
 
 @lru_cache(maxsize=4096)

@@ -33,6 +33,9 @@ inlined_kernel = njit(
     error_model="numpy", nogil=True, _nrt=False, forceinline=True, fastmath={"contract"}
 )
 """Decorator of a small kernel that is called in a loop."""
+kernel_of_one_caller = njit(error_model="numpy", nogil=True, _nrt=False, inline="always")
+"""Decorator of a large kernel with one caller. What a kernel calls is optimised once more with each
+kernel above it, so it is compiled as part of its caller and there is one kernel above less."""
 
 
 def source_digest() -> int:
@@ -63,7 +66,7 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
         When numba finds no place to keep compiled code; once for all entry points.
     """
     function = factory(source_digest())
-    options = {"error_model": "numpy", "nogil": True}
+    options = {"error_model": "numpy", "nogil": True, "_nrt": False}
     if os.environ.get(SWITCH, "1") != "0":
         try:
             return njit(cache=True, **options)(function)

@@ -12,29 +12,35 @@ credit: roots and air go without.
 import math
 
 from soilwater.kernels.cache import kernel
-from soilwater.kernels.column import (
+from soilwater.kernels.curves import OVEN_DRY_SUCTION, hydraulics
+from soilwater.kernels.rows import (
     BASE_CODE,
+    CLOSURE_ERROR,
     DRAINAGE,
     EVAPORATION,
     EVAPORATION_DEMAND,
+    GUESS,
     HELD_HEAD,
     HELD_SURFACE,
     INFLOW,
+    INITIAL_STORAGE,
+    LAST,
     N_FLOWS,
+    RESIDUAL,
+    STORAGE,
+    STORAGE_CHANGE,
+    STORE_AND_UPTAKE,
     SUPPLY,
     SURFACE_CODE,
+    TOTAL_DRAINAGE,
+    TOTAL_EVAPORATION,
+    TOTAL_EVAPORATION_DEMAND,
+    TOTAL_INFLOW,
+    TOTAL_RUNOFF,
+    TOTAL_TRANSPIRATION,
+    TOTAL_TRANSPIRATION_DEMAND,
     TRANSPIRATION,
     TRANSPIRATION_DEMAND,
-    assemble,
-)
-from soilwater.kernels.column import RESIDUAL as RESIDUAL_ROW
-from soilwater.kernels.curves import OVEN_DRY_SUCTION, hydraulics
-from soilwater.kernels.newton import (
-    CHANGE,
-    MATRIX,
-    STORAGE_ROW,
-    STORE_AND_UPTAKE_ROW,
-    WATER,
 )
 
 MOST_TRIALS = 100
@@ -48,30 +54,23 @@ ROUND_OFF = 1.0e-14
 LEAST_WATER = 1.0e-15
 """Water, as a share of what a node holds and its volume, as good as none."""
 
-# The ledger [cm]: totals since the start of the flows of a column, in their order, and of the two
-# demands; the same amounts in the last step; storage change, closure error and the storage at the
-# start (NaN: a fresh column).
-TOTAL_INFLOW, TOTAL_RUNOFF, TOTAL_TRANSPIRATION, TOTAL_EVAPORATION, TOTAL_DRAINAGE = range(N_FLOWS)
-TOTAL_TRANSPIRATION_DEMAND, TOTAL_EVAPORATION_DEMAND = N_FLOWS, N_FLOWS + 1
-N_TOTALS = N_FLOWS + 2
-LAST = N_TOTALS
-STORAGE_CHANGE, CLOSURE_ERROR, INITIAL_STORAGE, N_LEDGER = range(2 * N_TOTALS, 2 * N_TOTALS + 4)
 
+def make_begin(assemble):
+    """Make the kernel that puts the water of a fresh column into its ledger, see `make_newton`."""
 
-@kernel
-def begin(h, stored, z, soil, root, conditions, codes, tables, scalars, ledger, work, flows):
-    """Put the water of a fresh column into its ledger."""
-    conditions[SUPPLY] = 0.0
-    conditions[TRANSPIRATION_DEMAND] = 0.0
-    conditions[EVAPORATION_DEMAND] = 0.0
-    assemble(
-        h, 1.0, stored, z, soil, root, conditions, codes, tables, scalars,
-        work[MATRIX:WATER], work[WATER:CHANGE], flows,
-    )  # fmt: skip
-    ledger[INITIAL_STORAGE] = 0.0
-    for i in range(h.size):
-        stored[i] = work[STORAGE_ROW, i]
-        ledger[INITIAL_STORAGE] += stored[i]
+    def begin(state, column, soils, work, flows):
+        """Put the water of a fresh column into its ledger."""
+        conditions, ledger = column.conditions, state.ledger
+        conditions[SUPPLY] = 0.0
+        conditions[TRANSPIRATION_DEMAND] = 0.0
+        conditions[EVAPORATION_DEMAND] = 0.0
+        assemble(state.h, 1.0, state.stored, column, soils, work, flows)
+        ledger[INITIAL_STORAGE] = 0.0
+        for i in range(state.h.size):
+            state.stored[i] = work[STORAGE, i]
+            ledger[INITIAL_STORAGE] += state.stored[i]
+
+    return kernel(begin)
 
 
 @kernel
@@ -84,13 +83,13 @@ def hold_to_demand(effective_dt, conditions, work, flows):
     demand = conditions[TRANSPIRATION_DEMAND]
     if flows[TRANSPIRATION] <= demand:
         return
-    balance, storage, held = work[RESIDUAL_ROW], work[STORAGE_ROW], work[STORE_AND_UPTAKE_ROW]
+    balance, storage, store_and_uptake = work[RESIDUAL], work[STORAGE], work[STORE_AND_UPTAKE]
     spared = 1.0 - demand / flows[TRANSPIRATION]
     for i in range(storage.size):
         evaporated = effective_dt * flows[EVAPORATION] if i == 0 else 0.0
-        left = spared * (held[i] - storage[i] - evaporated)
+        left = spared * (store_and_uptake[i] - storage[i] - evaporated)
         balance[i] -= left
-        held[i] -= left
+        store_and_uptake[i] -= left
     flows[TRANSPIRATION] = demand
 
 
@@ -101,9 +100,9 @@ def settle_dry_nodes(effective_dt, work, flows):
     Newton may leave a node owing more than it has, by less than its tolerance. What it owes was
     taken by roots (and air, at the surface), so the amounts taken are set to what was there.
     """
-    balance, storage, held = work[RESIDUAL_ROW], work[STORAGE_ROW], work[STORE_AND_UPTAKE_ROW]
+    balance, storage, store_and_uptake = work[RESIDUAL], work[STORAGE], work[STORE_AND_UPTAKE]
     for i in range(storage.size):
-        taken = held[i] - storage[i]
+        taken = store_and_uptake[i] - storage[i]
         if balance[i] > 0.0 and taken > 0.0 and balance[i] > 0.5 * storage[i]:
             owed = min(balance[i], taken)
             evaporated = effective_dt * flows[EVAPORATION] if i == 0 else 0.0
@@ -114,13 +113,21 @@ def settle_dry_nodes(effective_dt, work, flows):
 
 
 @kernel
-def accept(
-    h, guess, stored, h_before, rate, dt, weight, effective_dt, conditions, codes, ledger, work,
-    flows,
-):  # fmt: skip
-    """Take a step that ends at the heads `guess`; False if it is not finite."""
+def book(ledger, total, weight, more):
+    """Enter the amount of a step [cm]: a share of the last one, and `more`; returns the amount."""
+    amount = weight * ledger[LAST + total] + more
+    ledger[LAST + total] = amount
+    ledger[total] += amount
+    return amount
+
+
+@kernel
+def accept(state, dt, weight, effective_dt, column, work, flows):
+    """Take a step that ends at the heads `GUESS`; False if it is not finite."""
+    h, stored, h_before, rate = state.h, state.stored, state.h_before, state.rate
+    conditions, codes, ledger = column.conditions, column.codes, state.ledger
     n = h.size
-    balance, storage = work[RESIDUAL_ROW], work[STORAGE_ROW]
+    balance, storage, guess = work[RESIDUAL], work[STORAGE], work[GUESS]
     held_surface, held_base = codes[SURFACE_CODE] == HELD_SURFACE, codes[BASE_CODE] == HELD_HEAD
     # The row of a held node is no balance of water.
     balance[0] = 0.0 if held_surface else balance[0]
@@ -134,30 +141,33 @@ def accept(
         flows[DRAINAGE] -= balance[n - 1] / effective_dt
         balance[n - 1] = 0.0
     settle_dry_nodes(effective_dt, work, flows)
-    held = 0.0
+    # Water in the column and all amounts: not finite as soon as one of them is not.
+    total = 0.0
     for i in range(n):
         by_fluxes = storage[i] - balance[i]
-        held += by_fluxes
+        total += by_fluxes
         rate[i] = (by_fluxes - stored[i]) / dt
         stored[i] = by_fluxes
         h_before[i] = h[i]
         h[i] = guess[i]
-    for k in range(N_TOTALS):
-        flow = flows[k] if k < N_FLOWS else conditions[TRANSPIRATION_DEMAND + k - N_FLOWS]
-        amount = weight * ledger[LAST + k] + effective_dt * flow
-        ledger[LAST + k] = amount
-        ledger[k] += amount
-        held += amount
-    return math.isfinite(held)
+    for flow in range(N_FLOWS):
+        # The totals of the flows lie in their order.
+        total += book(ledger, TOTAL_INFLOW + flow, weight, effective_dt * flows[flow])
+    asked = effective_dt * conditions[TRANSPIRATION_DEMAND]
+    total += book(ledger, TOTAL_TRANSPIRATION_DEMAND, weight, asked)
+    asked = effective_dt * conditions[EVAPORATION_DEMAND]
+    total += book(ledger, TOTAL_EVAPORATION_DEMAND, weight, asked)
+    return math.isfinite(total)
 
 
 @kernel
-def node_water(head, above, soil_above, below, soil_below, pond, tables, scalars):
+def node_water(head, above, soil_above, below, soil_below, pond, soils):
     """Water a node holds at a head [cm], and its derivative by head [1].
 
     `above` and `below` are the volumes of its two halves, zero where there is no interval; `pond`
     is one where water may stand on the node.
     """
+    tables, scalars = soils.tables, soils.scalars
     water, capacity = pond * max(head, 0.0), pond if head > 0.0 else 0.0
     if above > 0.0:
         w, c = hydraulics(head, tables, scalars, soil_above)[:2]
@@ -169,18 +179,16 @@ def node_water(head, above, soil_above, below, soil_below, pond, tables, scalars
 
 
 @kernel
-def head_that_holds(target, head, above, soil_above, below, soil_below, pond, tables, scalars):
+def head_that_holds(target, head, above, soil_above, below, soil_below, pond, soils):
     """Head at which a node holds a given water [cm]: Newton's method, kept between two bounds."""
-    full, capacity = node_water(0.0, above, soil_above, below, soil_below, pond, tables, scalars)
+    full, capacity = node_water(0.0, above, soil_above, below, soil_below, pond, soils)
     if target >= full:
         return (target - full) / (capacity + pond)
     dry, wet = -OVEN_DRY_SUCTION, -LEAST_SUCTION
     for _ in range(MOST_TRIALS):
         if not dry < head < wet:
             head = -((dry * wet) ** 0.5)
-        water, capacity = node_water(
-            head, above, soil_above, below, soil_below, pond, tables, scalars
-        )
+        water, capacity = node_water(head, above, soil_above, below, soil_below, pond, soils)
         excess = water - target
         if abs(excess) <= LEAST_WATER * (water + above + below):
             break
@@ -209,15 +217,17 @@ def measure_closure(total, ledger):
 
 
 @kernel
-def close_balance(h, stored, z, soil, codes, tables, scalars, ledger, work):
+def close_balance(state, column, soils, work):
     """Close the balance that is read now: heads give way to the water that fluxes say is held.
 
     Where the flows of a column at rest leave nothing but round-off, its heads stand.
     """
+    h, stored, ledger = state.h, state.stored, state.ledger
+    z, soil, codes = column.z, column.soil, column.codes
     n = h.size
     total = 0.0
     for i in range(n):
-        total += work[STORAGE_ROW, i]
+        total += work[STORAGE, i]
     if measure_closure(total, ledger):
         return
     total = 0.0
@@ -226,9 +236,9 @@ def close_balance(h, stored, z, soil, codes, tables, scalars, ledger, work):
         below = 0.5 * (z[i + 1] - z[i]) if i < n - 1 else 0.0
         pond = 1.0 if i == 0 and codes[SURFACE_CODE] != HELD_SURFACE else 0.0
         soil_above, soil_below = soil[max(i - 1, 0)], soil[min(i, n - 2)]
-        if work[RESIDUAL_ROW, i] != 0.0:
+        if work[RESIDUAL, i] != 0.0:
             h[i] = head_that_holds(
-                stored[i], h[i], above, soil_above, below, soil_below, pond, tables, scalars
+                stored[i], h[i], above, soil_above, below, soil_below, pond, soils
             )
-        total += node_water(h[i], above, soil_above, below, soil_below, pond, tables, scalars)[0]
+        total += node_water(h[i], above, soil_above, below, soil_below, pond, soils)[0]
     measure_closure(total, ledger)

@@ -7,9 +7,32 @@ because Newton's method loses its way exactly where a kink holds a drying node.
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power
+from soilwater.kernels.rows import (
+    CAPACITY,
+    COMPENSATION,
+    COMPENSATION_THRESHOLD,
+    DIAGONAL,
+    OWN,
+    RESIDUAL,
+    SHARE_MET,
+    SHARE_MET_BY_HEAD,
+    STORAGE,
+    STORE_AND_UPTAKE,
+    STRESS_0,
+    STRESS_1,
+    STRESS_2,
+    STRESS_3,
+    STRESS_4,
+    STRESS_CODE,
+    TRANSPIRATION,
+    TRANSPIRATION_DEMAND,
+)
 
 NO_REDUCTION, S_SHAPED, ROUNDED = 0, 1, 2
 N_PARAMETERS = 5
+
+TRACE_OF_WATER = 1.0e-9
+"""Water around a node [cm] of which roots and air still get half of what they could take."""
 
 
 @kernel
@@ -85,3 +108,66 @@ def shares_met(code, p0, p1, p2, p3, p4, h, share, by_head):
         end = taper(-h[i])
         by_head[i] = by_head[i] * end + share[i] / OVEN_DRY_SUCTION
         share[i] *= end
+
+
+@inlined_kernel
+def share_there(water, capacity):
+    """Share of a demand that the water of a node leaves possible, and its derivative by head.
+
+    One but for the last traces: without it a node in drained gravel would be asked, at a suction
+    where roots still take all they want, for water it does not hold.
+    """
+    inverse = 1.0 / (water + TRACE_OF_WATER)
+    return water * inverse, TRACE_OF_WATER * capacity * inverse * inverse
+
+
+@kernel
+def compensate(h, root, conditions, codes):
+    """Set the factor by which wet roots make up for dry ones, down to a threshold.
+
+    The stress index (Jarvis 1989, J. Hydrol. 107:57-72) joins all nodes. It is kept out of the
+    Jacobian, which stays tridiagonal, and still while Newton's method comes to its end: nodes would
+    hand the water to and fro.
+    """
+    conditions[COMPENSATION] = 1.0
+    code, threshold = codes[STRESS_CODE], conditions[COMPENSATION_THRESHOLD]
+    if threshold < 1.0 and code != NO_REDUCTION and conditions[TRANSPIRATION_DEMAND] > 0.0:
+        p0, p1, p2 = conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2]
+        p3, p4 = conditions[STRESS_3], conditions[STRESS_4]
+        index = 0.0
+        for i in range(h.size):
+            if root[i] > 0.0:
+                index += root[i] * reduction(code, p0, p1, p2, p3, p4, -h[i])[0]
+        conditions[COMPENSATION] = 1.0 / max(index, threshold)
+
+
+@kernel
+def add_uptake(h, dt, root, conditions, codes, work, flows):
+    """Root water uptake."""
+    flows[TRANSPIRATION] = 0.0
+    demand = conditions[TRANSPIRATION_DEMAND] * conditions[COMPENSATION]
+    if demand <= 0.0:
+        return
+    rooted = root.size
+    while rooted > 0 and root[rooted - 1] == 0.0:
+        rooted -= 1
+    share, by_head = work[SHARE_MET, :rooted], work[SHARE_MET_BY_HEAD, :rooted]
+    shares_met(
+        codes[STRESS_CODE], conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2],
+        conditions[STRESS_3], conditions[STRESS_4], h[:rooted], share, by_head,
+    )  # fmt: skip
+    diagonal, residual = work[DIAGONAL], work[RESIDUAL]
+    own, capacity = work[OWN], work[CAPACITY]
+    storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
+    total = 0.0
+    for i in range(rooted):
+        there, there_by_head = share_there(storage[i], capacity[i])
+        asked = demand * root[i]
+        taken = dt * asked * share[i] * there
+        taken_by_head = dt * asked * (by_head[i] * there + share[i] * there_by_head)
+        total += asked * share[i] * there
+        residual[i] += taken
+        store_and_uptake[i] += taken
+        diagonal[i] += taken_by_head
+        own[i] += taken_by_head
+    flows[TRANSPIRATION] = total

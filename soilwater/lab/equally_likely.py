@@ -1,4 +1,4 @@
-"""A soil, a fit or several soils as one best soil and equally likely ones."""
+"""A sand however it is given, a soil, a fit or several: one best soil and equally likely ones."""
 
 from __future__ import annotations
 
@@ -10,64 +10,72 @@ from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.words.errors import InputError
 
+Sand = Soil | FitResult | Sequence[Soil | FitResult]
+"""A sand: a soil taken for certain, a fit with all that its points leave open, or several of these,
+each as likely as the next."""
 
-def best_and_samples(soil: Soil | FitResult, n: int) -> tuple[Soil, tuple[Soil, ...]]:
-    """Return the soil itself and soils that stand for what is not known of it.
+_MIDDLE_SUCTION = 40.0
+"""Suction [cm] at which several sands are ordered to find the middle one (our own choice)."""
+
+
+def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[Soil, ...]]:
+    """Return the soil that stands for a sand, and equally likely soils for what is not known of it.
 
     Parameters
     ----------
-    soil : Soil or FitResult
-        One curve, or a fit with its posterior sample.
-    n : int
-        How many of the sample.
+    sand : Soil, FitResult or sequence of these
+        A soil stands for itself; a fit for its best and its posterior sample; of several, that of
+        middle water content at 40 cm of suction stands for all.
+    draws : int, optional
+        Most soils wanted; all when left out.
 
     Returns
     -------
-    soil : Soil
-        The curve, or the best of the fit.
-    samples : tuple of Soil
-        The curve alone, or `n` of the sample.
+    best : Soil
+    likely : tuple of Soil
+        The soil alone, or up to `draws` of the sample, evenly over it.
 
     Raises
     ------
     InputError
-        If it is neither.
+        If it is none of these, or an empty sequence.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> fine, middle, coarse = (VanGenuchten(0.05, 0.40, a, 3.0, 40.0) for a in (0.03, 0.04, 0.05))
+    >>> best, likely = best_and_likely([fine, middle, coarse])
+    >>> best == middle, len(likely)
+    (True, 3)
     """
-    if isinstance(soil, FitResult):
-        return soil.soil, soil.samples(min(n, soil.parameter_sample.shape[0]))
-    if not hasattr(soil, "effective_saturation"):
+    if isinstance(sand, FitResult):
+        size = sand.parameter_sample.shape[0]
+        return sand.soil, sand.samples(size if draws is None else min(draws, size))
+    if _is_soil(sand):
+        return sand, (sand,)  # type: ignore[return-value]
+    if not isinstance(sand, Sequence) or isinstance(sand, str):
         raise InputError(
-            f"soil: {soil!r}; allowed: a soil such as VanGenuchten(...), or the result of "
-            "RetentionTable.fit."
+            f"sand: {sand!r}; allowed: a soil such as VanGenuchten(...), the result of "
+            "RetentionTable.fit, or a list of these."
         )
-    return soil, (soil,)
+    wrong = [each for each in sand if not isinstance(each, FitResult) and not _is_soil(each)]
+    if wrong or not sand:
+        told = f"it holds {wrong[0]!r}" if wrong else "there are none"
+        raise InputError(
+            f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
+        )
+    every = [
+        soil
+        for each in sand
+        for soil in (each.samples() if isinstance(each, FitResult) else (each,))
+    ]
+    n = len(every) if draws is None else min(draws, len(every))
+    chosen = np.linspace(0, len(every) - 1, n).round().astype(int)
+    held = [float(each.water_content(_MIDDLE_SUCTION)) for each in every]
+    middle = every[int(np.argsort(held)[len(held) // 2])]
+    return middle, tuple(every[int(i)] for i in chosen)
 
 
-def equally_likely_soils(
-    soil: FitResult | Soil | Sequence[Soil], samples: int
-) -> tuple[Soil, tuple[Soil, ...]]:
-    """Best sand, and equally likely sands with it.
-
-    Parameters
-    ----------
-    soil : FitResult, Soil or sequence of Soil
-        A fit with what its points leave open, one sand taken for certain, or equally likely
-        sands, of which the middle one stands for all.
-    samples : int
-        Most sands wanted.
-
-    Raises
-    ------
-    InputError
-        If it is none of these.
-    """
-    if isinstance(soil, Sequence):
-        if not soil or not all(hasattr(each, "water_content") for each in soil):
-            raise InputError(
-                "soil: the sequence holds something else than soil models, or nothing."
-            )
-        chosen = np.linspace(0, len(soil) - 1, min(samples, len(soil))).round().astype(int)
-        held = [float(each.water_content(40.0)) for each in soil]
-        middle = soil[int(np.argsort(held)[len(held) // 2])]
-        return middle, tuple(soil[int(i)] for i in chosen)
-    return best_and_samples(soil, samples)
+def _is_soil(given: object) -> bool:
+    curves = hasattr(given, "effective_saturation") and hasattr(given, "conductivity")
+    return curves and not isinstance(given, type)

@@ -23,13 +23,14 @@ from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError, SoilWaterWarning
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
     import pandas as pd
 
-LEVEL = 0.9
+PROBABILITY = 0.9
 """Probability that the intervals of a fit claim to hold."""
 
 FAMILIES: tuple[type[SoilModel], ...] = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent)
@@ -125,7 +126,7 @@ class Band(NamedTuple):
     lower: FloatArray
     median: FloatArray
     upper: FloatArray
-    level: float
+    probability: float
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -141,7 +142,7 @@ class FitResult:
     parameters : dict
         Best value of each fitted parameter, in house units, and of ``k_sat`` [cm/h].
     intervals : dict
-        Central interval of each at probability `LEVEL`.
+        Central interval of each at probability `PROBABILITY`.
     correlations : pandas.DataFrame
         Correlations [1] between the fitted parameters in the posterior sample.
     residuals : ndarray, shape (points,)
@@ -197,14 +198,15 @@ class FitResult:
     families: dict[str, float]
     mixture: tuple[FamilySample, ...]
 
-    def band(self, suction: Any, level: float = LEVEL) -> Band:
+    @mind_words(level="probability")
+    def band(self, suction: Any, probability: float = PROBABILITY) -> Band:
         """Band of the curve at given suctions.
 
         Parameters
         ----------
         suction : float, str or array
             Suctions [cm].
-        level : float
+        probability : float
             Probability inside the band [1], between 0 and 1.
 
         Returns
@@ -215,26 +217,29 @@ class FitResult:
         Raises
         ------
         InputError
-            If the level is not between 0 and 1.
+            If `probability` is not between 0 and 1.
         """
-        if not 0.0 < level < 1.0:
-            raise InputError(f"band: level={level:g} must lie between 0 and 1, e.g. 0.9.")
+        if not 0.0 < probability < 1.0:
+            raise InputError(
+                f"band: probability={probability:g} must lie between 0 and 1, such as 0.9."
+            )
         at = np.atleast_1d(np.asarray(to_house(suction, "suction", "suction"), dtype=np.float64))
         water = [
             curves(part.model, part.names[:-2], part.values[:, :-2], at) for part in self.mixture
         ]
-        tail = 0.5 * (1.0 - level)
+        tail = 0.5 * (1.0 - probability)
         lower, median, upper = np.quantile(np.vstack(water), [tail, 0.5, 1.0 - tail], axis=0)
-        return Band(at, lower, median, upper, level)
+        return Band(at, lower, median, upper, probability)
 
+    @mind_words(n="draws")
     def samples(
-        self, n: int | None = None, rng: np.random.Generator | None = None
+        self, draws: int | None = None, rng: np.random.Generator | None = None
     ) -> tuple[Soil, ...]:
         """Soils that the points allow, each as likely as the next, of all families believed.
 
         Parameters
         ----------
-        n : int, optional
+        draws : int, optional
             How many; all by default.
         rng : numpy.random.Generator, optional
             Chooses which when fewer than all are wanted; without it every few-th set is taken.
@@ -246,12 +251,12 @@ class FitResult:
         Raises
         ------
         InputError
-            If `n` is not between 1 and the size of the sample.
+            If `draws` is not between 1 and the size of the sample.
         """
         size = self.parameter_sample.shape[0]
-        n = size if n is None else int(n)
+        n = size if draws is None else int(draws)
         if not 1 <= n <= size:
-            raise InputError(f"samples: n={n} must lie between 1 and {size}.")
+            raise InputError(f"samples: draws={n} must lie between 1 and {size}.")
         if rng is None:
             chosen = np.linspace(0, size - 1, n).round().astype(int)
         else:
@@ -284,7 +289,7 @@ class FitResult:
             low, high = self.intervals[name]
             unit = parameter_unit(type(self.soil), name)
             rows.append((name, f"{value:.4g}", f"{low:.4g} to {high:.4g}", unit))
-        return rows, ("parameter", "best", f"{100 * LEVEL:.0f} % interval", "unit")
+        return rows, ("parameter", "best", f"{100 * PROBABILITY:.0f} % interval", "unit")
 
     def __repr__(self) -> str:
         rows, header = self._rows()
@@ -310,7 +315,7 @@ def fit_retention(
     k_sat: Any = None,
     priors: bool = True,
     one_family: bool = False,
-    samples: int = SAMPLE_SIZE,
+    draws: int = SAMPLE_SIZE,
     seed: int = 0,
 ) -> FitResult:
     """Fit a soil model to a retention table.
@@ -332,7 +337,7 @@ def fit_retention(
         Whether the sample is of `model` alone. By default it is shared among `FAMILIES` by their
         evidence, and `model` is the family of the best curve that is shown. Without expectations
         there is no evidence, and the sample is of one family.
-    samples : int
+    draws : int
         Size of the posterior sample.
     seed : int
         Seed of the search's starting points and of the posterior sample.
@@ -375,8 +380,8 @@ def fit_retention(
             allowed=f"{len(free)} or more",
             cure="measure more suctions, choose a model with fewer parameters, or leave priors on",
         )
-    if samples < 50:
-        faults.add(f"samples={samples}", allowed="50 or more", cure="a few hundred is usual")
+    if draws < 50:
+        faults.add(f"draws={draws}", allowed="50 or more", cure="a few hundred is usual")
     faults.raise_if_any()
 
     rng = np.random.default_rng(seed)
@@ -385,41 +390,40 @@ def fit_retention(
     # The curve shown goes through the points as they are; what may be off in all of them at once
     # widens the sample.
     shared = Problem(model, free, points, priors, table.sheet_error)
-    drawn = posterior_sample(shared, found.axes, samples, rng)
-    draws = drawn.axes
-    wet = {model: (draws, shared, drawn.log_evidence)}
+    drawn = posterior_sample(shared, found.axes, draws, rng)
+    families = {model: (drawn.axes, shared, drawn.log_evidence)}
     if priors and not one_family:
         for other in FAMILIES:
             if other is not model:
-                wet[other] = _other_family(other, table, samples, rng)
-    evidence = np.array([each[2] for each in wet.values()])
+                families[other] = _other_family(other, table, draws, rng)
+    evidence = np.array([each[2] for each in families.values()])
     share = np.exp(evidence - evidence.max())
     share /= share.sum()
     names = (*(each.name for each in free), "tortuosity", "k_sat")
     conductivity = np.column_stack(
         [
-            TORTUOSITY + TORTUOSITY_ERROR * rng.standard_normal(samples),
-            k_sat_best * np.exp(k_sat_error * rng.standard_normal(samples)),
+            TORTUOSITY + TORTUOSITY_ERROR * rng.standard_normal(draws),
+            k_sat_best * np.exp(k_sat_error * rng.standard_normal(draws)),
         ]
     )
-    values = problem.values(draws)
+    values = problem.values(drawn.axes)
     sample = np.column_stack([values, conductivity])
     best_values = dict(
         zip(names, [*map(float, problem.values(found.axes)), TORTUOSITY, k_sat_best], strict=True)
     )
     # Systematic, so that each family holds its share to within one set.
-    ladder = (np.arange(samples) + rng.random()) / samples
+    ladder = (np.arange(draws) + rng.random()) / draws
     family = np.minimum(np.searchsorted(np.cumsum(share), ladder), share.size - 1)
     family = rng.permutation(family)
     mixture = []
-    for i, (each, (axes, its_problem, _)) in enumerate(wet.items()):
+    for i, (each, (axes, its_problem, _)) in enumerate(families.items()):
         place = np.flatnonzero(family == i)
         if place.size:
             rows = np.column_stack([its_problem.values(axes)[place], conductivity[place]])
             its_names = (*its_problem.names, "tortuosity", "k_sat")
             mixture.append(FamilySample(each, its_names, rows, place))
 
-    tail = 50.0 * (1.0 - LEVEL)
+    tail = 50.0 * (1.0 - PROBABILITY)
     low, high = np.percentile(sample, [tail, 100.0 - tail], axis=0)
     residuals = problem.curve(found.axes)[0] - points.water_content
     rmse = float(np.sqrt(np.mean(residuals**2)))
@@ -427,7 +431,7 @@ def fit_retention(
     at_bound = problem.at_bound(found.axes)
     cautions = [*table.cautions]
     cautions += _cautions(
-        problem, draws, at_bound, drawn.effective, found.agreeing, chi_square, points
+        problem, drawn.axes, at_bound, drawn.effective, found.agreeing, chi_square, points
     )
     _warn(at_bound, points)
 
@@ -461,18 +465,18 @@ def fit_retention(
         sentence=_sentence(model, points, rmse),
         parameter_names=names,
         parameter_sample=sample,
-        families={m.__name__: float(s) for m, s in zip(wet, share, strict=True)},
+        families={m.__name__: float(s) for m, s in zip(families, share, strict=True)},
         mixture=tuple(mixture),
     )
 
 
 def _other_family(
-    model: type[SoilModel], table: Sheet, samples: int, rng: np.random.Generator
+    model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator
 ) -> tuple[FloatArray, Problem, float]:
     """Draws of a family that is not shown, its problem and its evidence."""
     free, _ = _free_parameters(model, table, True)
     problem = Problem(model, free, table.points, True, table.sheet_error)
-    drawn = posterior_sample(problem, search(problem, 2, rng).axes, samples, rng)
+    drawn = posterior_sample(problem, search(problem, 2, rng).axes, draws, rng)
     return drawn.axes, problem, drawn.log_evidence
 
 

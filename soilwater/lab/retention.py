@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
@@ -218,6 +219,7 @@ class RetentionTable:
         spread = np.sqrt((scatter + stated * self.lab_error**2) / (freedom + stated))
         return RetentionPoints(suctions, mean, spread / np.sqrt(count), count.astype(np.int64))
 
+    @mind_words(samples="draws")
     def fit(
         self,
         model: type[SoilModel],
@@ -225,7 +227,7 @@ class RetentionTable:
         k_sat: Any = None,
         priors: bool = True,
         one_family: bool = False,
-        samples: int = SAMPLE_SIZE,
+        draws: int = SAMPLE_SIZE,
         seed: int = 0,
     ) -> FitResult:
         """Fit a soil model to the points; `soilwater.lab.fitting.fit_retention` tells it all.
@@ -241,7 +243,7 @@ class RetentionTable:
             Whether weak expectations about sands help where the points are silent.
         one_family : bool
             Whether the sample is of `model` alone, instead of all families by their evidence.
-        samples : int
+        draws : int
             Size of the posterior sample.
         seed : int
             Seed of the search and of the sample.
@@ -263,7 +265,7 @@ class RetentionTable:
             k_sat=k_sat,
             priors=priors,
             one_family=one_family,
-            samples=samples,
+            draws=draws,
             seed=seed,
         )
 

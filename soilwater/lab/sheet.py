@@ -22,8 +22,9 @@ from soilwater.lab.retention import (
     RetentionTable,
     check_facts,
 )
+from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.text_tables import MISSING_CODES, TextTable, parse_number, read_text_table
+from soilwater.words.text_tables import MISSING_CODES, TextTable, read_text_table
 from soilwater.words.units import to_house
 
 _FACTS = {
@@ -229,6 +230,7 @@ class _Reading:
         """Take points, facts and sieves from every line of the sheet."""
         text = self.text
         self.notes += text.notes
+        self._refuse_wetting()
         for line in text.preface:
             cells = [cell.strip() for cell in re.split(r"[;:=\t]|,\s", line) if cell.strip()]
             if len(cells) > 1:
@@ -260,6 +262,19 @@ class _Reading:
                     if row[i]:
                         self._fact(text.columns[i], row[i], text.units[i], where, sample)
             self._measurements(row, where, sample, columns, waters)
+
+    def _refuse_wetting(self) -> None:
+        """Refuse a curve said to be of wetting: a table here holds the drying curve."""
+        said = [*self.text.preface, *self.text.columns]
+        said += [cell for row in self.text.rows for cell in row]
+        wetting = next((line for line in said if words.is_wetting(line)), None)
+        if wetting is not None:
+            self.faults.add(
+                f'"{wetting[:60]}" speaks of a wetting curve, which holds less water at a suction '
+                "than the drying one",
+                allowed="the drying (desorption) curve",
+                cure="give the rows of the drying curve only, and leave the word out if it is that",
+            )
 
     def _has_both(self, columns: dict[str, list[int]]) -> bool:
         for role, example in (
@@ -597,6 +612,10 @@ def _water_contents(
             return None
         notes.append(f"multiplied by the pore space {100 * space:.1f} %")
         return fractions * space
+    if stated is None:
+        doubt = words.doubt_of_curve(suction, fractions)
+        if doubt:
+            faults.add(doubt[0], cure=doubt[1])
     return fractions
 
 
@@ -616,6 +635,15 @@ def _as_fractions(
         return None
     large = values > 1.0
     open_scale = np.array([scale is None for scale in scales])
+    if not large.any() and values.max() > 0.05 and all(scale == 0.01 for scale in scales):
+        faults.add(
+            f"water contents of {values.min():g} to {values.max():g} under a per cent sign: a sand "
+            f"that holds {values.max():g} % when wettest, or fractions ({100 * values.max():.3g} "
+            "%)?",
+            cure="head the column by what they are: "
+            '"water content (fraction by volume)" if fractions',
+        )
+        return None
     stated_fraction = np.array([scale == 1.0 for scale in scales])
     stated_percent = np.array([scale == 0.01 for scale in scales])
     # Per cent below 1 at the dry end of a long curve is real; before a row of more it is not.
@@ -652,7 +680,9 @@ def _without_unit(text: str) -> tuple[str, str]:
 
 
 def _unit_in(header: str) -> str:
-    return words.LOG_SUCTION if words.is_log_suction(header) else ""
+    if words.is_log_suction(header):
+        return words.LOG_SUCTION
+    return header.strip() if words.is_suction_unit(header) else ""
 
 
 def _sieve_size(header: str) -> float | None:

@@ -33,10 +33,55 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("replicate", r"^(replicates?|rep|repetition|core( no| number| id)?|ring)$"),
     ("sample", r"^(sample|specimen|material|mix|blend|sand)( no| number| id| name)?$|^(id|name)$"),
     ("water_content", r"water|moisture|\bvwc\b|\bgwc\b|theta|θ|degree of saturation|^saturation$"),
-    ("suction", r"suction|tension|pressure|potential|\bhead\b|^h$|^pf$|^psi$"),
+    ("suction", r"suction|tension|pressure|potential|\bhead\b|^h$|^pf$|^psi$|^ψ$"),
 )
 
 _SUCTION_WORDS = re.compile(r"\b(of\s+)?(water|h2o|w\.?c\.?|head|suction|tension)\b", re.I)
+
+
+# The trade's own terms in other languages, a table for each (from memory, no source;
+# compounds of one word are matched by their stem).
+_GERMAN = (
+    ("k_sat", r"durchl.ssigkeit|leitf.higkeit"),
+    ("particle_density", r"reindichte|korndichte"),
+    ("bulk_density", r"lagerungsdichte|rohdichte|trockenrohdichte"),
+    ("porosity", r"porenvolumen|porosit.t|gesamtporen"),
+    ("organic_matter", r"organische substanz|gl.hverlust|humus"),
+    ("sample", r"^(probe|probennummer|proben-?nr)$"),
+    ("replicate", r"^(wiederholung|parallele|stechzylinder)$"),
+    ("water_content", r"wassergehalt|wasseranteil|bodenfeuchte"),
+    ("suction", r"saugspannung|wasserspannung|matrixpotential|saugkraft|druckh.he"),
+)
+_FRENCH = (
+    ("k_sat", r"conductivit. hydraulique|perm.abilit."),
+    ("particle_density", r"densit. (r.elle|des solides)"),
+    ("bulk_density", r"densit. apparente|masse volumique"),
+    ("porosity", r"porosit."),
+    ("organic_matter", r"mati.re organique|perte au feu"),
+    ("sample", r"^(.chantillon|pr.l.vement)$"),
+    ("replicate", r"^(r.p.tition|cylindre)$"),
+    ("water_content", r"teneur en eau|humidit."),
+    ("suction", r"succion|potentiel matriciel|tension"),
+)
+_SPANISH = (
+    ("k_sat", r"conductividad hidr.ulica|permeabilidad"),
+    ("particle_density", r"densidad (real|de part.culas)"),
+    ("bulk_density", r"densidad aparente"),
+    ("porosity", r"porosidad"),
+    ("organic_matter", r"materia org.nica"),
+    ("sample", r"^muestra$"),
+    ("replicate", r"^(repetici.n|cilindro)$"),
+    ("water_content", r"contenido de (agua|humedad)|humedad"),
+    ("suction", r"succi.n|potencial m.trico|tensi.n"),
+)
+_OTHER_LANGUAGES = (*_GERMAN, *_FRENCH, *_SPANISH)
+
+_WETTING = re.compile(
+    r"\b(re-?)?wetting\b|\bimbibition\b|\badsorption\b|\bsorption\b|befeuchtung|bew.sserungsast"
+    r"|humectation|humectaci.n",
+    re.IGNORECASE,
+)
+_SUCTION_UNITS = re.compile(r"kpa|hpa|mbar|cbar|bar|cm|cm h2o|cm of water|mm|psi|in", re.IGNORECASE)
 
 
 class WaterUnit(NamedTuple):
@@ -69,9 +114,67 @@ def role_of(header: str) -> str | None:
         One of the roles of this module, None if the words are not known.
     """
     words = plain(header)
-    for role, pattern in _ROLES:
+    # Columns named by their unit alone: "kPa" and "%".
+    if _SUCTION_UNITS.fullmatch(words):
+        return "suction"
+    if re.fullmatch(r"(% ?)?(vol\.?|v/v)?(%|-%)?", words) and words:
+        return "water_content"
+    for role, pattern in (*_ROLES, *_OTHER_LANGUAGES):
         if re.search(pattern, words):
             return role
+    return None
+
+
+def is_suction_unit(header: str) -> bool:
+    """Tell whether a header is nothing but the unit of a suction, such as ``"kPa"``."""
+    return _SUCTION_UNITS.fullmatch(plain(header)) is not None
+
+
+def is_wetting(text: str) -> bool:
+    """Tell whether a text speaks of a wetting curve, and of no drying one."""
+    drying = re.search(r"dry|desorption|drain|entw.sser|drainage|secado", text, re.IGNORECASE)
+    return _WETTING.search(text) is not None and drying is None
+
+
+def doubt_of_curve(
+    suction: NDArray[np.float64], water: NDArray[np.float64]
+) -> tuple[str, str] | None:
+    """Say what physics speaks against the units of a release curve, and the cure.
+
+    A meniscus of radius r holds water to a suction of 0.149 cm2/r (capillary rise at 20 degC,
+    0.0728 N/m), so a curve that drains wholly by 6 cm is of pores of 0.5 mm: gravel, not a root
+    zone. No mineral soil of sand holds more than about 0.6 of its volume.
+
+    Parameters
+    ----------
+    suction : ndarray, shape (n,)
+        Suctions [cm].
+    water : ndarray, shape (n,)
+        Water contents by volume [1].
+
+    Returns
+    -------
+    tuple of str or None
+        What is odd, and the cure.
+    """
+    top, low = float(np.max(water)), float(np.min(water))
+    positive = suction[suction > 0.0]
+    lost = 1.0 - low / top if top > 0.0 else 0.0
+    if positive.size > 2 and positive.max() <= 12.0 and top > 0.15 and lost > 0.4:
+        first, last = positive.min(), positive.max()
+        return (
+            f"a curve that loses {100 * lost:.0f} % of its water between {first:.3g} and "
+            f"{last:.3g} cm drains pores of half a millimetre: gravel; kPa would give "
+            f"{10.2 * first:.3g} to {10.2 * last:.3g} cm",
+            'confirm with suction_unit="kPa", or suction_unit="cm" and water_content_unit='
+            '"% by volume" if it is gravel',
+        )
+    if top > 0.6 and lost > 0.5:
+        return (
+            f"{100 * top:.3g} % by volume is more than the pore space of a sand, and it drains; by "
+            "mass, a degree of saturation, or two headers changed places?",
+            'confirm with water_content_unit="% of saturation" or "% by volume"',
+        )
     return None
 
 
@@ -91,10 +194,14 @@ def water_unit(text: str) -> WaterUnit:
     basis = None
     if re.search(r"(degree of|relative|of|%) saturation|^saturation|of (the )?pore", words):
         basis = "saturation"
-    elif re.search(r"gravimetric|\bmass\b|weight|\bwt\b|w/w|g/g|g g-1|kg kg-1|\bgwc\b", words):
+    elif re.search(
+        r"gravim.tri|\bmass[ea]?\b|gewicht|\bpeso\b|\bpoids\b|weight|\bwt\b|w/w|g/g|g g-1"
+        r"|kg kg-1|\bgwc\b",
+        words,
+    ):
         basis = "mass"
     elif re.search(
-        r"volumetric|volume|\bvol\b|v/v|[cm]m?3 ?/ ?[cm]m?3|m3 m-3|cm3 cm-3|\bvwc\b|theta|θ", words
+        r"volumetric|volum|\bvol\b|v/v|[cm]m?3 ?/ ?[cm]m?3|m3 m-3|cm3 cm-3|\bvwc\b|theta|θ", words
     ):
         basis = "volume"
     scale = None

@@ -7,7 +7,10 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
+from soilwater.decisions.targets import ReadingTarget, reading_target
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
@@ -15,6 +18,8 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length, Suction
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
 TEST_SUCTION = 30.0
@@ -23,26 +28,27 @@ BAND_SAMPLES = 60
 """Soils drawn from a fit for the band of a depth curve."""
 
 
+@mind_words(source="sand", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def retention(
-    source: RetentionTable | FitResult | Soil,
+    sand: RetentionTable | Sand,
     *,
-    test_suction: Any = TEST_SUCTION,
-    entry_suction: Any = 3.0,
-    level: float = 0.9,
+    test_suction: Suction = TEST_SUCTION,
+    base_suction: Suction = OVER_GRAVEL.best,
+    probability: float = 0.9,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw a release curve standing upright, as the sand stands on its gravel.
 
     Parameters
     ----------
-    source : RetentionTable, FitResult or soil model
-        Lab points; points, curve and band; or a curve.
+    sand : RetentionTable, Soil, FitResult or sequence of these
+        Lab points; a curve; points, curve and band; or several curves and their band.
     test_suction : float, str or Quantity, optional
         Suction [cm] at which water and air are read off.
-    entry_suction : float, str or Quantity, optional
+    base_suction : float, str, Quantity or BaseSuction, optional
         Suction left at the base after drainage [cm]; sets the scale of heights at the right.
-    level : float, optional
+    probability : float, optional
         Probability inside the band of a fit [1].
     ax : Axes, optional
         Where to draw.
@@ -54,33 +60,35 @@ def retention(
     Raises
     ------
     InputError
-        If `source` is none of these, or a suction cannot be used.
+        If `sand` is none of these, or a suction cannot be used.
     """
     test = number_to_house(test_suction, "suction", "test_suction")
-    base = number_to_house(entry_suction, "suction", "entry_suction")
-    fit = source if isinstance(source, FitResult) else None
-    table = source if isinstance(source, RetentionTable) else fit.table if fit else None
-    soil: Any = fit.soil if fit else None if table is not None else source
-    if table is None and not hasattr(soil, "effective_saturation"):
-        raise InputError(
-            f"source: {type(source).__name__}; allowed: RetentionTable, FitResult or a soil."
-        )
+    base = base_band(base_suction).best
+    fit = sand if isinstance(sand, FitResult) else None
+    table = sand if isinstance(sand, RetentionTable) else fit.table if fit else None
+    soil, likely = (None, ()) if isinstance(sand, RetentionTable) else best_and_likely(sand)
     ax = style.axes_or_new(ax, 5.6, 5.6)
     top = max(60.0, 1.3 * test, 1.15 * float(table.suction.max()) if table is not None else 0.0)
     suction = np.linspace(0.0, top, 241)
     rightmost = 0.0
-    if fit is not None:
-        band = fit.band(suction, level)
+    if len(likely) > 1:
+        if fit is not None:
+            fitted = fit.band(suction, probability)
+            lower, upper = fitted.lower, fitted.upper
+        else:
+            tail = 0.5 * (1.0 - probability)
+            each = [np.asarray(one.water_content(suction)) for one in likely]
+            lower, upper = np.quantile(each, [tail, 1.0 - tail], axis=0)
         ax.fill_betweenx(
             suction,
-            100.0 * band.lower,
-            100.0 * band.upper,
+            100.0 * lower,
+            100.0 * upper,
             color=style.WATER,
             alpha=0.35,
             lw=0,
-            label=f"{100.0 * level:.0f} % band of the fit",
+            label=f"{100.0 * probability:.0f} % band of the fit",
         )
-        rightmost = 100.0 * float(band.upper.max())
+        rightmost = 100.0 * float(upper.max())
     if soil is not None:
         water = 100.0 * np.asarray(soil.water_content(suction))
         ax.plot(water, suction, color=style.DEEP_WATER, label="fitted curve" if fit else "curve")
@@ -116,35 +124,37 @@ def retention(
     return ax
 
 
+@mind_words(source="sand", window="target", entry_suction="base_suction", level="probability")
 @style.in_our_look
 def depth_curve(
-    source: FitResult | Soil,
-    rod: Any,
+    sand: Sand,
     *,
+    rod: Length,
     depths: tuple[Any, Any] = ("8 in", "22 in"),
-    window: tuple[Any, Any] | None = None,
+    target: Any = None,
     survey: Survey | None = None,
-    entry_suction: Any = 3.0,
-    level: float = 0.8,
+    base_suction: Suction = OVER_GRAVEL.best,
+    probability: float = 0.8,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw the drained reading against the depth of the root zone over gravel.
 
     Parameters
     ----------
-    source : FitResult or soil model
-        The root-zone mix; a fit brings its band.
+    sand : Soil, FitResult or sequence of these
+        The root-zone mix; a fit, or several, bring their band.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
     depths : tuple, optional
         Shallowest and deepest root zone [cm].
-    window : tuple, optional
-        Lowest and highest reading wanted [1]; shaded, with the depths that give it.
+    target : two of float, str or Quantity, ReadingTarget, or str, optional
+        Lowest and highest reading wanted [1], as for `depth_window`; shaded, with the
+        depths that give it.
     survey : Survey, optional
         Spots with a depth and a reading by rods of this length are drawn as dots.
-    entry_suction : float, str or Quantity, optional
+    base_suction : float, str, Quantity or BaseSuction, optional
         Suction left at the gravel after drainage [cm].
-    level : float, optional
+    probability : float, optional
         Share of the samples of the fit inside the band [1].
     ax : Axes, optional
         Where to draw.
@@ -156,9 +166,10 @@ def depth_curve(
     Raises
     ------
     InputError
-        If a depth, rod or window cannot be used.
+        If a depth, rod or target cannot be used.
     """
     length = number_to_house(rod, "length", "rod")
+    base = base_band(base_suction).best
     first, last = (number_to_house(each, "length", "depths") for each in depths)
     if not length <= first < last:
         raise InputError(
@@ -172,19 +183,18 @@ def depth_curve(
             [
                 100.0
                 * drained_water_content(
-                    Profile.over_gravel(soil, d, entry_suction=entry_suction), 0.0, length
+                    Profile.over_gravel(soil, d, base_suction=base), 0.0, length
                 )
                 for d in depth
             ]
         )
 
-    fit = source if isinstance(source, FitResult) else None
-    soil: Any = fit.soil if fit else source
+    soil, likely = best_and_likely(sand, BAND_SAMPLES)
     ax = style.axes_or_new(ax, 7.2, 4.8)
-    if fit is not None:
+    if len(likely) > 1:
         coarse = at[::4]
-        each = np.array([curve(one, coarse) for one in fit.samples(BAND_SAMPLES)])
-        tail = 0.5 * (1.0 - level)
+        each = np.array([curve(one, coarse) for one in likely])
+        tail = 0.5 * (1.0 - probability)
         lower, upper = np.quantile(each, [tail, 1.0 - tail], axis=0)
         ax.fill_between(
             coarse,
@@ -193,12 +203,12 @@ def depth_curve(
             color=style.WATER,
             alpha=0.35,
             lw=0,
-            label=f"{100.0 * level:.0f} % band of the fit",
+            label=f"{100.0 * probability:.0f} % band of the fit",
         )
     line = curve(soil, at)
     ax.plot(at, line, color=style.DEEP_WATER, label="drained, level ground")
-    if window is not None:
-        _draw_window(ax, window, at, line)
+    if target is not None:
+        _draw_target(ax, reading_target(target), at, line)
     if survey is not None:
         _draw_spots(ax, survey, length)
     ax.set_xlim(first, last)
@@ -224,11 +234,9 @@ def _draw_test(ax: Axes, soil: Soil, test: float) -> None:
     text.set_path_effects(style.halo())
 
 
-def _draw_window(ax: Axes, window: tuple[Any, Any], at: Any, line: Any) -> None:
-    low, high = (100.0 * number_to_house(end, "water_content", "window") for end in window)
-    if not low < high:
-        raise InputError(f"window: {low:g} to {high:g} %; allowed: the lower reading first.")
-    ax.axhspan(low, high, color=style.BAND_COLOURS[0], lw=0, zorder=0, label="window")
+def _draw_target(ax: Axes, target: ReadingTarget, at: Any, line: Any) -> None:
+    low, high = 100.0 * target.low, 100.0 * target.high
+    ax.axhspan(low, high, color=style.BAND_COLOURS[0], lw=0, zorder=0, label="target")
     inside = at[(line >= low) & (line <= high)]
     if inside.size:
         # The reading falls with depth, so the crossings can be read off backwards.
@@ -247,7 +255,7 @@ def _draw_window(ax: Axes, window: tuple[Any, Any], at: Any, line: Any) -> None:
 
 
 def _draw_spots(ax: Axes, survey: Survey, length: float) -> None:
-    for spot in survey.with_rod(length).spots:
+    for spot in survey.with_rod(rod=length).spots:
         reading = 100.0 * spot.mean_reading()
         if spot.has_depth and np.isfinite(reading):
             # A probe that was too short found a least depth: the dot points on to deeper.

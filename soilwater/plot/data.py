@@ -9,9 +9,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.accessor import dimension_names
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
 from soilwater.words.times import as_time, hours_between, stamp
 
 SPREAD = ("sample", "member")
@@ -90,14 +91,14 @@ def water_through(column: Column, i: int) -> Through:
     return Through(depth, water, saturated)
 
 
-def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
+def readings(run: xr.Dataset, rod: Length, since: Any, probability: float) -> Readings:
     """Take readings of a run with a rod [cm] as lines over the days since a time.
 
-    Samples or members make a band that holds `level` [1] of them.
+    Samples or members make a band that holds `probability` [1] of them.
     """
-    if not 0.0 < level < 1.0:
-        raise InputError(f"level: {level!r}; allowed: between 0 and 1, such as 0.8.")
-    series = meter_reading(run, rod)
+    if not 0.0 < probability < 1.0:
+        raise InputError(f"probability: {probability!r}; allowed: between 0 and 1, such as 0.8.")
+    series = meter_reading(run, rod=rod)
     if "time" not in series.dims:
         raise InputError("Dataset: it has no times; give the result of a simulation.")
     spread = [d for d in series.dims if d in SPREAD]
@@ -122,7 +123,7 @@ def readings(run: xr.Dataset, rod: Any, since: Any, level: float) -> Readings:
     lower = upper = None
     middle = values[:, 0]
     if spread:
-        shares = [0.5 * (1.0 - level), 0.5, 0.5 * (1.0 + level)]
+        shares = [0.5 * (1.0 - probability), 0.5, 0.5 * (1.0 + probability)]
         # A sample that failed on the way is left out of the band as a whole, not from there on.
         whole = [line[np.isfinite(line).all(axis=1)] for line in values]
         lower, middle, upper = np.stack(

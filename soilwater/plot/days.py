@@ -10,26 +10,30 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units
 
 INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")
-LEVEL = 0.8
+PROBABILITY = 0.8
 """Share of the samples inside a band, unless another is asked for."""
 
 
+@mind_words(bands="thresholds", level="probability")
 @style.in_our_look
 def dry_down(
     run: xr.Dataset,
-    rod: Any,
     *,
-    bands: Mapping[str, Any] | None = None,
+    rod: Length,
+    thresholds: Thresholds | Mapping[str, Any] | None = None,
     since: Any = None,
-    level: float = LEVEL,
+    probability: float = PROBABILITY,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw how the meter reading falls, one line per column, on the bands you manage by.
@@ -41,13 +45,13 @@ def dry_down(
         is drawn as a band around the middle line; any other is drawn as lines.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
-    bands : mapping, optional
+    thresholds : Thresholds or mapping, optional
         Readings [1] that mean something to you, by name: lower and upper end, such as
         ``{"firm": (0.14, 0.20), "watch": (0.10, 0.14), "wilt": (0.0, 0.10)}``. They belong to
         your turf and your rods; there are none that hold everywhere.
     since : datetime64, str or Timestamp, optional
         Day 0; the start of the run when left out.
-    level : float, optional
+    probability : float, optional
         Share of the samples inside the band [1].
     ax : Axes, optional
         Where to draw.
@@ -61,8 +65,8 @@ def dry_down(
     InputError
         If the run has no times or several dimensions of lines, or a band cannot be used.
     """
-    shown = readings(run, rod, since, level)
-    ends = style.check_bands(bands)
+    shown = readings(run, rod, since, probability)
+    ends = style.check_thresholds(thresholds)
     ax = style.axes_or_new(ax, 8.0, 4.8)
     colours = style.line_colours(len(shown.names))
     known: NDArray[np.bool_] = np.asarray(np.isfinite(shown.middle).all(axis=1))
@@ -98,13 +102,14 @@ def dry_down(
     return ax
 
 
+@mind_words(bands="thresholds")
 @style.in_our_look
 def before_after(
     before: xr.Dataset,
     after: xr.Dataset,
-    rod: Any,
     *,
-    bands: Mapping[str, Any] | None = None,
+    rod: Length,
+    thresholds: Thresholds | Mapping[str, Any] | None = None,
     names: tuple[str, str] = ("before", "after"),
     since: Any = None,
     ax: Axes | None = None,
@@ -117,7 +122,7 @@ def before_after(
         One column each, over the same times.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
-    bands : mapping, optional
+    thresholds : Thresholds or mapping, optional
         Readings [1] by name, as for `dry_down`.
     names : (str, str), optional
         What the two lines are called.
@@ -137,10 +142,10 @@ def before_after(
     """
     only_column(before)
     only_column(after)
-    old, new = (readings(run, rod, since, LEVEL) for run in (before, after))
+    old, new = (readings(run, rod, since, PROBABILITY) for run in (before, after))
     if not np.array_equal(old.days, new.days):
         raise InputError("before, after: their times differ; allowed: two runs with one output.")
-    ends = style.check_bands(bands)
+    ends = style.check_thresholds(thresholds)
     ax = style.axes_or_new(ax, 8.0, 4.8)
     first, last = style.line_colours(2)
     ax.fill_between(old.days, old.middle[0], new.middle[0], color=style.WATER, alpha=0.25, lw=0)

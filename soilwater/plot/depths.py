@@ -12,9 +12,10 @@ from matplotlib.patches import Rectangle
 from soilwater.ground.profile import CapillaryBreak, Profile, SeepageFace
 from soilwater.plot import style
 from soilwater.plot.data import Through, moments, only_column, water_through
+from soilwater.runs.columns_of import Column
 from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
-from soilwater.runs.results import Column
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Length
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import VARIABLES
 
@@ -29,7 +30,7 @@ USUAL_DEPTH = 50.0
 
 
 @style.in_our_look
-def profile(run: xr.Dataset, *, at: Any = None, rod: Any = None, ax: Axes | None = None) -> Axes:
+def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | None = None) -> Axes:
     """Draw water, air and sand in a profile, as if its side had been dug free.
 
     Parameters
@@ -56,17 +57,10 @@ def profile(run: xr.Dataset, *, at: Any = None, rod: Any = None, ax: Axes | None
     column = only_column(run)
     shown = moments(run, at)
     ax = style.axes_or_new(ax, 4.6, 6.0)
-    first = water_through(column, shown[0][0])
-    right = 10.0 * np.ceil(0.1 * (first.saturated.max() + 4.0))
-    _fill(ax, first, right, words=len(shown) == 1)
-    colours = [style.DEEP_WATER, *style.line_colours(len(shown))[1:]]
-    for (i, name), colour in zip(shown, colours, strict=True):
-        through = water_through(column, i)
-        (line,) = ax.plot(through.water_content, through.depth, color=colour, label=name)
-        line.set_path_effects(style.halo())
-    _draw_layers(ax, column.profile, right)
-    if rod is not None:
-        _draw_meter(ax, column, shown[0][0], number_to_house(rod, "length", "rod"))
+    saturated = water_through(column, shown[0][0]).saturated
+    right = 10.0 * np.ceil(0.1 * (saturated.max() + 4.0))
+    length = None if rod is None else number_to_house(rod, "length", "rod")
+    draw_inside(ax, column, shown, right, length)
     if len(shown) > 1:
         ax.legend(loc="lower left", bbox_to_anchor=(0.0, 0.16), fontsize="small", frameon=True)
     ax.set_xlim(0.0, right)
@@ -182,6 +176,35 @@ def depth_time(run: xr.Dataset, *, variable: str = "water_content", ax: Axes | N
     ax.set_ylabel("depth below the turf surface (cm)")
     style.inches(ax, "right")
     return ax
+
+
+def draw_inside(
+    ax: Axes, column: Column, shown: list[tuple[int, str]], right: float, rod: float | None
+) -> None:
+    """Draw all of `profile` but its axes.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where to draw.
+    column : Column
+        Whose water.
+    shown : list of tuple
+        Numbers of the times and their names, as `moments` gives them.
+    right : float
+        Where the picture ends [%].
+    rod : float or None
+        Length of the meter's rods [cm], if it is shown.
+    """
+    _fill(ax, water_through(column, shown[0][0]), right, words=len(shown) == 1)
+    colours = [style.DEEP_WATER, *style.line_colours(len(shown))[1:]]
+    for (i, name), colour in zip(shown, colours, strict=True):
+        through = water_through(column, i)
+        (line,) = ax.plot(through.water_content, through.depth, color=colour, label=name)
+        line.set_path_effects(style.halo())
+    _draw_layers(ax, column.profile, right)
+    if rod is not None:
+        _draw_meter(ax, column, shown[0][0], rod)
 
 
 def _fill(ax: Axes, through: Through, right: float, *, words: bool) -> None:

@@ -53,7 +53,7 @@ def outlook(days: DryDownOutlook, *, ax: Axes | None = None) -> Axes:
             zorder=3.0 if named else 2.0,
             label=_label(depth, names[depth]),
         )
-    limits = days.lines
+    limits = days.thresholds
     bands = {
         "firm": (limits.watch, limits.firm),
         "watch": (limits.wilt, limits.watch),

@@ -27,6 +27,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.words.errors import Faults
 from soilwater.words.units import number_to_house
 
@@ -240,13 +241,19 @@ def _apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
     return np.asarray(anchors + gap * np.arange(wanted.size))
 
 
-def check_bands(bands: Mapping[str, Any] | None) -> dict[str, tuple[float, float]]:
-    """Bands of readings [1] by name, lower end first; every fault at once."""
+def check_thresholds(
+    thresholds: Thresholds | Mapping[str, Any] | None,
+) -> dict[str, tuple[float, float]]:
+    """Take thresholds as bands of readings [1] by name, lower end first; every fault at once."""
+    if isinstance(thresholds, Thresholds):
+        thresholds = thresholds.bands
     checked: dict[str, tuple[float, float]] = {}
-    faults = Faults("bands")
-    for name, ends in (bands or {}).items():
+    faults = Faults("thresholds")
+    for name, ends in (thresholds or {}).items():
         with faults.catching():
-            low, high = (number_to_house(end, "water_content", f"bands[{name!r}]") for end in ends)
+            low, high = (
+                number_to_house(end, "water_content", f"thresholds[{name!r}]") for end in ends
+            )
             if not low < high:
                 faults.add(f"{low:g} to {high:g}", where=name, allowed="the lower end first")
             checked[name] = low, high

@@ -77,7 +77,7 @@ def dry_down_picture(days: DryDownOutlook) -> Picture:
     """Draw the days of an outlook."""
     from soilwater.plot import outlook
 
-    lines = days.lines
+    lines = days.thresholds
     words = (
         f"Median meter reading of each depth over {days.horizon:g} days, with the lines firm "
         f"{100 * lines.firm:g} %, watch {100 * lines.watch:g} % and wilt {100 * lines.wilt:g} %."

@@ -86,8 +86,8 @@ def spot_table(
         header += ["depth gives %", "gap %", "first cause"]
     if outlook is not None:
         header += [
-            f"days to firm {100 * outlook.lines.firm:g} %",
-            f"days to wilt {100 * outlook.lines.wilt:g} %",
+            f"days to firm {100 * outlook.thresholds.firm:g} %",
+            f"days to wilt {100 * outlook.thresholds.wilt:g} %",
         ]
     if plan is not None:
         header.append("hand water mm")
@@ -112,7 +112,7 @@ def _odds_cells(spot: SpotDiagnosis | None) -> list[str]:
         f"{100 * (spot.reading - spot.expected):+.1f}".replace("-0.0", "0.0").replace(
             "+0.0", "0.0"
         ),
-        f"{first.label}, {odds_word(first.share)}",
+        f"{first.label}, {odds_word(first.probability)}",
     ]
 
 

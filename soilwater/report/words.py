@@ -132,8 +132,8 @@ def own_reading(spot: Spot) -> float:
 def _cause_text(spot: SpotDiagnosis) -> str:
     first = spot.causes[0]
     if first.cause == "none":
-        return f"explained well by none of the listed causes ({_share_text(first.share)})"
-    return f"consistent with {first.label} ({_share_text(first.share)})"
+        return f"explained well by none of the listed causes ({_share_text(first.probability)})"
+    return f"consistent with {first.label} ({_share_text(first.probability)})"
 
 
 def drier_than_depth(diagnosis: Diagnosis | None) -> frozenset[str]:
@@ -159,7 +159,7 @@ def _causes_found(diagnosis: Diagnosis) -> str:
     text += f": {_cause_text(driest)}"
     odd = sorted(
         (each for each in spots[1:] if each.causes[0].cause != "depth"),
-        key=lambda each: -each.causes[0].share,
+        key=lambda each: -each.causes[0].probability,
     )
     usual = len(spots) - 1 - len(odd)
     if odd:
@@ -177,7 +177,7 @@ def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
     spots = [each for each in outlook.spots if each.spot.name not in apart]
     if not spots:
         return ""
-    lines, horizon = outlook.lines, f"{outlook.horizon:g} days"
+    lines, horizon = outlook.thresholds, f"{outlook.horizon:g} days"
     first = min(spots, key=lambda each: (each.wilt.median, each.wilt.low, each.start[1]))
     wilt = f"the wilt line ({100 * lines.wilt:g} %)"
     beside = f" {listed(sorted(apart))} aside," if apart else ""
@@ -206,7 +206,7 @@ def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
 
 
 def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
-    line = f"{100 * plan.line:g} %"
+    line = f"{100 * plan.threshold:g} %"
     spots = [each for each in plan.spots if each.spot.name not in apart]
     held = [each for each in spots if each.waterings and each.held]
     tried = [each for each in spots if each.waterings and not each.held]

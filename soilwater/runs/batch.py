@@ -12,11 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
-from soilwater.kernels import ledger, march
+from soilwater.kernels import entry_points, rows
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
-from soilwater.runs.cases import Case, Settings
+from soilwater.kernels.rows import Packed
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
-from soilwater.runs.packing import Packed, pack
+from soilwater.runs.packing import pack
+from soilwater.runs.settings import Settings
 from soilwater.runs.starts import start_head
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.words.errors import InputError, Status
@@ -51,10 +53,10 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         elif i not in refusals:
             straight.append(i)
     for first, last in _runs(straight):
-        march.march_columns(first, last, *packed)
+        entry_points.march_columns(first, last, packed)
     texts = np.empty(len(cases), dtype=object)
     for i in range(len(cases)):
-        status, hours = Status(int(packed.status[i])), packed.clock[i, march.TIME]
+        status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
         late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
         texts[i] = refusals.get(i, f"{status.sentence}{late}")
     return _results(packed, meshes, heads, forcings, texts, settings)
@@ -104,37 +106,37 @@ def _results(
 ) -> dict[str, NDArray[Any]]:
     """Name what the kernel left by the words of the vocabulary."""
     mm = 10.0 * packed.out_ledger
-    unknown = np.isnan(mm[:, :, ledger.STORAGE_CHANGE])
+    unknown = np.isnan(mm[:, :, rows.STORAGE_CHANGE])
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
     ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
     pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
-    onto_the_surface = mm[:, :, ledger.TOTAL_INFLOW] + pond_at_start
+    onto_the_surface = mm[:, :, rows.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
         "node_suction": -packed.out_head,
-        "runoff": mm[:, :, ledger.TOTAL_RUNOFF],
-        "infiltration": onto_the_surface - mm[:, :, ledger.TOTAL_RUNOFF] - ponding,
-        "transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION],
-        "potential_transpiration": mm[:, :, ledger.TOTAL_TRANSPIRATION_DEMAND],
-        "evaporation": mm[:, :, ledger.TOTAL_EVAPORATION],
-        "potential_evaporation": mm[:, :, ledger.TOTAL_EVAPORATION_DEMAND],
-        "drainage": mm[:, :, ledger.TOTAL_DRAINAGE],
-        "storage_change": mm[:, :, ledger.STORAGE_CHANGE],
+        "runoff": mm[:, :, rows.TOTAL_RUNOFF],
+        "infiltration": onto_the_surface - mm[:, :, rows.TOTAL_RUNOFF] - ponding,
+        "transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION],
+        "potential_transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION_DEMAND],
+        "evaporation": mm[:, :, rows.TOTAL_EVAPORATION],
+        "potential_evaporation": mm[:, :, rows.TOTAL_EVAPORATION_DEMAND],
+        "drainage": mm[:, :, rows.TOTAL_DRAINAGE],
+        "storage_change": mm[:, :, rows.STORAGE_CHANGE],
         "ponding": ponding,
-        "closure_error": mm[:, :, ledger.CLOSURE_ERROR],
-        "steps": packed.counts[:, march.STEPS],
-        "rejected_steps": packed.counts[:, march.REJECTED],
-        "newton_iterations": packed.counts[:, march.ITERATIONS],
+        "closure_error": mm[:, :, rows.CLOSURE_ERROR],
+        "steps": packed.counts[:, rows.STEPS],
+        "rejected_steps": packed.counts[:, rows.REJECTED],
+        "newton_iterations": packed.counts[:, rows.ITERATIONS],
         "status": packed.status,
         "status_text": texts,
     }
     if "suction" in settings.names:
         values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
     if "storage" in settings.names:
-        # The ledger counts water above the dry end of the curves, and the pond.
+        # The ledger counts water above the dry end of the curves, and what stands on them.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
-        held = mm[:, :, ledger.INITIAL_STORAGE] + mm[:, :, ledger.STORAGE_CHANGE] - ponding
+        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         values["storage"] = held + np.array(dry)[:, None]
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:

@@ -6,7 +6,6 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -14,11 +13,13 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh, Profile
-from soilwater.kernels.march import mean_water_contents
-from soilwater.runs.results import describe_columns, lay_out
-from soilwater.soils import Soil
+from soilwater.kernels.entry_points import mean_water_contents
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.runs.layout import describe_columns, lay_out
+from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import in_people_units, number_to_house
 
 
@@ -54,8 +55,10 @@ def resting_suction(profile: Profile) -> float:
     return suction
 
 
+@in_full
+@mind_words(soils="sand")
 def drained_state(
-    profile: Profile, *, soils: Sequence[Soil] | None = None, layer: str | None = None
+    profile: Profile, *, sand: Sand | None = None, layer: str | None = None
 ) -> xr.Dataset:
     """Water in a profile that has drained to rest, without time stepping.
 
@@ -66,18 +69,15 @@ def drained_state(
     ----------
     profile : Profile
         Layers and base condition.
-    soils : sequence of Soil, optional
-        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
-    layer : str, optional
-        Name of the layer the soils go into; the root zone, or the only layer, when left out.
+    {sand}
+    {layer}
 
     Returns
     -------
     Dataset
         `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
         `node_suction` [cm] over ``node_depth``, `storage` [mm]; with ``sample`` in front where
-        `soils` are given.
+        a sand is given.
 
     Raises
     ------
@@ -95,9 +95,8 @@ def drained_state(
     """
     at_base = resting_suction(profile)
     profiles, axes = [profile], {}
-    if soils is not None:
-        if len(soils) == 0:
-            raise InputError("soils: there are none; allowed: at least one soil.")
+    if sand is not None:
+        _, soils = best_and_likely(sand)
         profiles = [profile.with_soil(soil, layer=layer) for soil in soils]
         axes = {"sample": range(len(profiles))}
     meshes = [each.mesh() for each in profiles]

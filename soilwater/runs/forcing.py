@@ -9,9 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.turf import Turf
-from soilwater.kernels import march
+from soilwater.kernels import rows
 from soilwater.weather.irrigation import Event, intercept, merge_intervals
 from soilwater.weather.series import Weather
+
+LONGEST_SHOWER = 3.0
+"""Longest interval [h] over which rain is taken to have fallen evenly while canopy and mat dried. A
+day's total fell in some hours nobody wrote down: spread over all of them it would wet the canopy
+as fast as it dries, and half a summer storm would be caught (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +51,8 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
     """Bring weather, turf and irrigation together.
 
     Canopy and mat catch water first and lose it at the demand; the demand they meet is not asked
-    of the soil.
+    of the soil. In an interval longer than `LONGEST_SHOWER`, rain comes before the demand, so that
+    they catch no more of it than they hold.
 
     Parameters
     ----------
@@ -75,15 +81,33 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
         transpiration, evaporation = turf.demand(finer)
         if turf.interception > 0.0:
             demand = transpiration + evaporation
-            through, evaporated, _ = intercept(water, demand, turf.interception)
+            rain_first = (np.diff(finer.hours) > LONGEST_SHOWER) & (irrigation == 0.0)
+            through, evaporated = _caught(water, demand, turf.interception, rain_first)
             left = 1.0 - np.divide(evaporated, demand, out=np.zeros(finer.n), where=demand > 0.0)
             transpiration, evaporation = transpiration * left, evaporation * left
     hours = finer.hours
-    intervals = np.empty((finer.n, march.N_FORCING))
-    intervals[:, march.START] = hours[:-1]
-    intervals[:, march.END] = hours[1:]
-    intervals[:, march.WATER_AMOUNT] = through
-    intervals[:, march.TRANSPIRATION_AMOUNT] = transpiration
-    intervals[:, march.EVAPORATION_AMOUNT] = evaporation
-    intervals[:, march.PHASE_START : march.PHASE_END + 1] = finer.demand_shape
+    intervals = np.empty((finer.n, rows.N_FORCING))
+    intervals[:, rows.START] = hours[:-1]
+    intervals[:, rows.END] = hours[1:]
+    intervals[:, rows.WATER_AMOUNT] = through
+    intervals[:, rows.TRANSPIRATION_AMOUNT] = transpiration
+    intervals[:, rows.EVAPORATION_AMOUNT] = evaporation
+    intervals[:, rows.PHASE_START : rows.PHASE_END + 1] = finer.demand_shape
     return Forcing(hours, intervals, finer.rain, irrigation, water - through)
+
+
+def _caught(
+    water: NDArray[np.float64],
+    demand: NDArray[np.float64],
+    capacity: float,
+    water_first: NDArray[np.bool_],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Water that passes canopy and mat, and demand met by them [mm], in each interval."""
+    parts = np.where(water_first, 2, 1)
+    first = np.cumsum(parts) - parts
+    interval = np.repeat(np.arange(water.size), parts)
+    falls, asks = water[interval], demand[interval]
+    falls[first[water_first] + 1] = 0.0
+    asks[first[water_first]] = 0.0
+    through, evaporated, _ = intercept(falls, asks, capacity)
+    return np.add.reduceat(through, first), np.add.reduceat(evaporated, first)

@@ -10,14 +10,15 @@ from typing import Any, cast
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from soilwater.ground.profile import Profile
+from soilwater.runs.arrange import Outline, own_coords
 from soilwater.runs.batch import run_chunk
-from soilwater.runs.cases import Case, Outline, Settings, own_coords
+from soilwater.runs.case import Case
 from soilwater.runs.gathering import finish
-from soilwater.runs.results import Axes, blank, describe_columns, fill, inner_dims, lay_out
+from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims, lay_out
 from soilwater.runs.scheduling import cases_per_chunk
+from soilwater.runs.settings import Settings
 
 TEXT = np.dtype("O", metadata={"element_type": str})
 """Objects known to be texts: to find out, xarray would run a batch once more before writing it."""
@@ -28,7 +29,6 @@ def run_lazily(
     outlines: list[Outline],
     axes: Axes,
     settings: Settings,
-    times: NDArray[np.datetime64],
 ) -> xr.Dataset:
     """Lay out the results of cases that are run when they are asked for.
 
@@ -42,8 +42,6 @@ def run_lazily(
         Dimensions of the batch and their labels.
     settings : Settings
         What the cases share.
-    times : ndarray of datetime64, shape (n_times,)
-        Output times.
 
     Returns
     -------
@@ -60,7 +58,7 @@ def run_lazily(
     own_chunks: Any = cases.chunks
     template = xr.Dataset()
     for name in settings.names:
-        like = blank(name, 0, times.size, n_nodes)
+        like = blank(name, 0, settings.times.size, n_nodes)
         shape, chunks = (*cases.shape, *like.shape[1:]), (*own_chunks, *like.shape[1:])
         dtype = TEXT if like.dtype == object else like.dtype
         values = dask_array.empty(shape, dtype=dtype, chunks=chunks)
@@ -71,15 +69,14 @@ def run_lazily(
         kwargs={"settings": settings, "n_nodes": n_nodes, "shared": shared},
         template=template,
     )
-    return finish(known.assign(run), times, settings, own_coords(cases))
+    return finish(known.assign(run), settings, own_coords(cases))
 
 
 def _run_block(cases: xr.DataArray, settings: Settings, n_nodes: int, shared: bool) -> xr.Dataset:
     """Run the cases of one chunk, a handful at a time, on the thread it was given."""
     listed: list[Case] = cases.values.ravel().tolist()
     values = {
-        name: blank(name, len(listed), settings.output_hours.size, n_nodes)
-        for name in settings.names
+        name: blank(name, len(listed), settings.times.size, n_nodes) for name in settings.names
     }
     size = cases_per_chunk(float(listed[0].weather.hours[-1]) / 24.0)
     for first in range(0, len(listed), size):

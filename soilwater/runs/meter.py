@@ -1,4 +1,4 @@
-"""What a hand-held moisture meter would show, and how long until it shows a given line."""
+"""What a hand-held moisture meter would show, and how long until it shows a given threshold."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.results import Column, each_column
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
 from soilwater.words.units import in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
@@ -20,7 +22,8 @@ _MOST_NAMED = 5
 """How many profiles that are too shallow for a rod a message names."""
 
 
-def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
+@mind_words()
+def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
     """Read a meter whose rods are pushed in from the surface, fully.
 
     The mean water content over the rod, integrated exactly through the retention curve and across
@@ -63,15 +66,18 @@ def meter_reading(run: xr.Dataset, rod: Any) -> xr.DataArray:
     return attached
 
 
-def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) -> xr.DataArray:
-    """Days until the meter first falls to a reading.
+@mind_words(reading="threshold")
+def days_until(
+    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Any = None
+) -> xr.DataArray:
+    """Days until the meter first falls to a threshold.
 
     Parameters
     ----------
     run : Dataset
         From `simulate`, `simulate_many` or `compare_depths`.
-    reading : float, str or Quantity
-        The line [1], such as 0.12 or ``"12 %"``.
+    threshold : float, str or Quantity
+        The reading [1], such as 0.12 or ``"12 %"``.
     rod : float, str or Quantity
         Length of the rods [cm].
     since : datetime64, str or Timestamp, optional
@@ -80,24 +86,26 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
     Returns
     -------
     DataArray
-        Days [d], straight between output times: 0 where the reading is at or below the line
+        Days [d], straight between output times: 0 where the reading is at or below it
         from the start, infinity where it never falls to it within the run, NaN where the case
         has no result.
 
     Raises
     ------
     InputError
-        If the run has no times, `since` lies outside it, or as for `meter_reading`.
+        If the run has no times or they do not go forward, `since` lies outside it, or as for
+        `meter_reading`.
     """
     faults = Faults("Days until")
     line = 0.0
     with faults.catching():
-        line = number_to_house(reading, "water_content", "reading")
+        line = number_to_house(threshold, "water_content", "threshold")
     with faults.catching():
-        series = meter_reading(run, rod)
+        series = meter_reading(run, rod=rod)
         if "time" not in series.dims:
             faults.add("the Dataset has no times", cure="give the result of a simulation")
         else:
+            _check_forward(run.time.values, faults)
             begin = _time_within(run.time.values, since, faults)
     faults.raise_if_any()
     days = np.asarray(hours_between(begin, run.time.values)) / 24.0
@@ -110,7 +118,7 @@ def days_until(run: xr.Dataset, reading: Any, rod: Any, *, since: Any = None) ->
         result, {d: series[d] for d in rest if d in series.coords}, rest, name="days_until"
     )
     attached: xr.DataArray = attach(crossing)
-    attached.attrs.update(reading=line, rod_length_cm=series.attrs["rod_length_cm"])
+    attached.attrs.update(threshold=line, rod_length_cm=series.attrs["rod_length_cm"])
     return attached
 
 
@@ -131,6 +139,15 @@ def _check_rod(length: float, columns: Sequence[Column]) -> None:
             cure="take a shorter rod, or leave out the profiles that are too shallow",
         )
     faults.raise_if_any()
+
+
+def _check_forward(times: NDArray[np.datetime64], faults: Faults) -> None:
+    """Note where the times of a run stand still or go back."""
+    for i in np.flatnonzero(np.diff(times) <= np.timedelta64(0, "ns"))[:1].tolist():
+        faults.add(
+            f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",
+            cure='give run.sortby("time").drop_duplicates("time")',
+        )
 
 
 def _time_within(times: NDArray[np.datetime64], since: Any, faults: Faults) -> np.datetime64:

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
 from soilwater.ground.turf import Turf
-from soilwater.kernels import column, march
-from soilwater.kernels.ledger import INITIAL_STORAGE, N_LEDGER
+from soilwater.kernels import rows
+from soilwater.kernels.entry_points import work_size
+from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
-from soilwater.runs.cases import Case, Settings
+from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
+from soilwater.runs.settings import Settings
 from soilwater.soils.kernel_table import stack_tables
 
 EVAPORATION_HALF_SUCTION = 1.0e4
@@ -25,35 +27,6 @@ EVAPORATION_STEEPNESS = 3.0
 """Exponent [1] of the S-shaped fall about that suction, as for uptake (`SShapedStress`)."""
 SMALLEST_STEP, LARGEST_STEP = 1.0e-9, 1.0e3
 """Bounds of a time step [h]."""
-
-
-class Packed(NamedTuple):
-    """Arguments of `march_columns` after the range of columns, in its order."""
-
-    node_start: NDArray[np.int64]
-    z: NDArray[np.float64]
-    soil: NDArray[np.int64]
-    root: NDArray[np.float64]
-    head: NDArray[np.float64]
-    stored: NDArray[np.float64]
-    head_before: NDArray[np.float64]
-    rate: NDArray[np.float64]
-    conditions: NDArray[np.float64]
-    codes: NDArray[np.int64]
-    tables: NDArray[np.float64]
-    scalars: NDArray[np.float64]
-    forcing: NDArray[np.float64]
-    forcing_range: NDArray[np.int64]
-    out_time: NDArray[np.float64]
-    controls: NDArray[np.float64]
-    clock: NDArray[np.float64]
-    ledger: NDArray[np.float64]
-    counts: NDArray[np.int64]
-    status: NDArray[np.int64]
-    out_head: NDArray[np.float64]
-    out_water: NDArray[np.float64]
-    out_ledger: NDArray[np.float64]
-    work: NDArray[np.float64]
 
 
 def pack(
@@ -82,15 +55,15 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
-    conditions = np.zeros((n, column.N_CONDITIONS))
-    codes = np.zeros((n, column.N_CODES), dtype=np.int64)
+    conditions = np.zeros((n, rows.N_CONDITIONS))
+    codes = np.zeros((n, rows.N_CODES), dtype=np.int64)
     for i, case in enumerate(cases):
         _set_conditions(conditions[i], codes[i], case, settings)
-    ledger = np.zeros((n, N_LEDGER))
-    ledger[:, INITIAL_STORAGE] = np.nan
-    clock = np.zeros((n, march.N_CLOCK))
-    clock[:, march.NEXT_STEP] = LARGEST_STEP
-    controls = np.empty((n, march.N_CONTROLS))
+    ledger = np.zeros((n, rows.N_LEDGER))
+    ledger[:, rows.INITIAL_STORAGE] = np.nan
+    clock = np.zeros((n, rows.N_CLOCK))
+    clock[:, rows.NEXT_STEP] = LARGEST_STEP
+    controls = np.empty((n, rows.N_CONTROLS))
     controls[:] = settings.tolerance, SMALLEST_STEP, LARGEST_STEP, settings.max_steps
     return Packed(
         node_start=node_start.astype(np.int64),
@@ -113,13 +86,13 @@ def pack(
         controls=controls,
         clock=clock,
         ledger=ledger,
-        counts=np.zeros((n, march.N_COUNTS), dtype=np.int64),
+        counts=np.zeros((n, rows.N_COUNTS), dtype=np.int64),
         status=np.zeros(n, dtype=np.int64),
         out_head=np.full((n, n_out, longest), np.nan),
         out_water=np.full((n, n_out, longest - 1), np.nan),
-        out_ledger=np.full((n, n_out, N_LEDGER), np.nan),
+        out_ledger=np.full((n, n_out, rows.N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
-        work=np.zeros(march.work_size.py_func(longest)),
+        work=np.zeros(work_size.py_func(longest)),
     )
 
 
@@ -127,18 +100,18 @@ def _set_conditions(
     conditions: NDArray[np.float64], codes: NDArray[np.int64], case: Case, settings: Settings
 ) -> None:
     code, value = case.profile.base.kernel_condition(case.profile.depth)
-    codes[column.BASE_CODE], conditions[column.BASE_VALUE] = code, value
-    conditions[column.POND_LIMIT] = settings.ponding_limit
+    codes[rows.BASE_CODE], conditions[rows.BASE_VALUE] = code, value
+    conditions[rows.POND_LIMIT] = settings.ponding_limit
     if settings.surface is not None:
-        codes[column.SURFACE_CODE] = column.HELD_SURFACE
-        conditions[column.SURFACE_VALUE] = -settings.surface.suction
-    conditions[column.EVAPORATION_HALF_SUCTION] = EVAPORATION_HALF_SUCTION
-    conditions[column.EVAPORATION_STEEPNESS] = EVAPORATION_STEEPNESS
-    codes[column.STRESS_CODE] = NO_REDUCTION
+        codes[rows.SURFACE_CODE] = rows.HELD_SURFACE
+        conditions[rows.SURFACE_VALUE] = -settings.surface.suction
+    conditions[rows.EVAPORATION_HALF_SUCTION] = EVAPORATION_HALF_SUCTION
+    conditions[rows.EVAPORATION_STEEPNESS] = EVAPORATION_STEEPNESS
+    codes[rows.STRESS_CODE] = NO_REDUCTION
     if case.turf is not None:
-        codes[column.STRESS_CODE] = case.turf.stress.kernel_code
-        conditions[column.STRESS_0 : column.STRESS_4 + 1] = case.turf.stress.kernel_parameters
-        conditions[column.COMPENSATION_THRESHOLD] = case.turf.compensation
+        codes[rows.STRESS_CODE] = case.turf.stress.kernel_code
+        conditions[rows.STRESS_0 : rows.STRESS_4 + 1] = case.turf.stress.kernel_parameters
+        conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
 
 
 def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:

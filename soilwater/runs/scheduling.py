@@ -10,14 +10,17 @@ import os
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
+from numbers import Integral
 from queue import SimpleQueue
 from typing import Any, Protocol
 
 from numpy.typing import NDArray
 
 from soilwater.runs.batch import run_chunk
-from soilwater.runs.cases import Case, Settings
-from soilwater.words.errors import InputError
+from soilwater.runs.case import Case
+from soilwater.runs.settings import Settings
+from soilwater.words.errors import Faults
 
 Progress = bool | Callable[[int, int], object]
 
@@ -34,6 +37,45 @@ class Executor(Protocol):
 
     def submit(self, function: Callable[..., Any], /, *arguments: Any) -> Any:
         """Start a call and return its future."""
+
+
+@dataclass(frozen=True)
+class Workers:
+    """Who runs the chunks of a batch, and who is told how far they are.
+
+    Parameters
+    ----------
+    n_threads : int or None, optional
+        Threads of this process; as many as there are processors when None.
+    executor : Executor or None, optional
+        Runs the chunks instead.
+    progress : bool or callable, optional
+        True shows a bar; a callable is given the number of finished cases and of all.
+
+    Raises
+    ------
+    InputError
+        With every argument that cannot be used.
+    """
+
+    n_threads: int | None = None
+    executor: Any = None
+    progress: Progress = False
+
+    def __post_init__(self) -> None:
+        faults = Faults("Workers")
+        threads: Any = self.n_threads
+        whole = isinstance(threads, Integral) and not isinstance(threads, bool)
+        if threads is not None and not (whole and threads >= 1):
+            faults.add(f"n_threads: {threads!r}", allowed="a whole number from 1 up, or None")
+        if self.executor is not None and not hasattr(self.executor, "submit"):
+            faults.add(
+                f"executor: {self.executor!r}",
+                allowed="an executor of concurrent.futures, or the client of a dask cluster",
+            )
+        if not isinstance(self.progress, bool) and not callable(self.progress):
+            faults.add(f"progress: {self.progress!r}", allowed="True, False or a function")
+        faults.raise_if_any()
 
 
 def cases_per_chunk(days: float) -> int:
@@ -67,10 +109,7 @@ def processors() -> int:
 
 
 def finished_chunks(
-    chunks: Sequence[Sequence[Case]],
-    settings: Settings,
-    n_threads: int | None,
-    executor: Any,
+    chunks: Sequence[Sequence[Case]], settings: Settings, workers: Workers
 ) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
     """Run chunks and hand each over as it finishes, first come, first served.
 
@@ -80,10 +119,8 @@ def finished_chunks(
         What to run.
     settings : Settings
         What all cases share.
-    n_threads : int or None
-        Threads of this process; as many as there are processors when None.
-    executor : Executor or None
-        Runs the chunks instead.
+    workers : Workers
+        Who runs them.
 
     Yields
     ------
@@ -92,18 +129,14 @@ def finished_chunks(
     values : dict
         As `run_chunk` returns them.
     """
+    executor = workers.executor
     if executor is not None:
-        if not hasattr(executor, "submit"):
-            raise InputError(
-                f"executor: {executor!r}; allowed: an executor of concurrent.futures, or the "
-                "client of a dask cluster."
-            )
         if _is_cluster(executor):
             # Every worker compiles its kernels once, before tasks are spread.
             executor.run(load_kernels)
-        yield from _from_executor(chunks, settings, executor, _workers(executor))
+        yield from _from_executor(chunks, settings, executor, _calls_at_a_time(executor))
         return
-    threads = max(1, min(len(chunks), processors() if n_threads is None else n_threads))
+    threads = max(1, min(len(chunks), workers.n_threads or processors()))
     pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
     try:
         yield from _from_executor(chunks, settings, pool, threads)
@@ -114,7 +147,7 @@ def finished_chunks(
 
 
 def _from_executor(
-    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Any, workers: int
+    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Any, at_a_time: int
 ) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
     done: SimpleQueue[int] = SimpleQueue()
     futures: dict[int, Any] = {}
@@ -131,7 +164,7 @@ def _from_executor(
             futures[number].add_done_callback(lambda _, number=number: done.put(number))
 
     try:
-        hand_out(IN_HAND_PER_WORKER * workers)
+        hand_out(IN_HAND_PER_WORKER * at_a_time)
         for _ in range(len(chunks)):
             number = done.get()
             values = futures.pop(number).result()
@@ -142,7 +175,7 @@ def _from_executor(
             future.cancel()
 
 
-def _workers(executor: Any) -> int:
+def _calls_at_a_time(executor: Any) -> int:
     """Count the calls an executor can carry out at a time, as far as it says."""
     if hasattr(executor, "nthreads"):
         return max(1, sum(int(n) for n in executor.nthreads().values()))
@@ -164,7 +197,9 @@ def load_kernels() -> None:
 
     profile = Profile.over_gravel(VanGenuchten.texture_class("sand"), 1.0)
     case = Case(profile, steady_weather(1, 0.0), start="drained")
-    run_chunk([case], Settings(np.array([0.0, 0.01]), ("status",)))
+    hours = np.array([0.0, 0.01])
+    times = case.weather.start + (3600.0 * hours).astype("timedelta64[s]")
+    run_chunk([case], Settings(hours, times, ("status",)))
 
 
 @contextmanager
@@ -182,11 +217,6 @@ def reporting(progress: Progress, total: int) -> Iterator[Callable[[int], None]]
     ------
     callable
         Takes the number of cases that have been finished since the last call.
-
-    Raises
-    ------
-    InputError
-        If `progress` is something else.
     """
     if progress is True:
         from tqdm.auto import tqdm
@@ -194,8 +224,6 @@ def reporting(progress: Progress, total: int) -> Iterator[Callable[[int], None]]
         with tqdm(total=total, unit="case") as bar:
             yield bar.update
         return
-    if progress is not False and not callable(progress):
-        raise InputError(f"progress: {progress!r}; allowed: True, False or a function.")
     finished = 0
 
     def tell(more: int) -> None:

@@ -13,29 +13,25 @@ import xarray as xr
 
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
-from soilwater.runs.cases import (
-    Case,
-    HeldSurface,
-    arrange_cases,
-    check_cases,
-    is_lazy,
-    make_settings,
-    outline,
-    own_coords,
-)
+from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.gathering import finish, run_batch
+from soilwater.runs.layout import Axes, describe_columns, lay_out
 from soilwater.runs.lazy import run_lazily
-from soilwater.runs.results import describe_columns, lay_out
-from soilwater.runs.scheduling import Executor, Progress
-from soilwater.soils import Soil
+from soilwater.runs.scheduling import Executor, Progress, Workers
+from soilwater.runs.settings import make_settings
+from soilwater.runs.wording import in_full
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
 
+@in_full
 def simulate(
     profile: Profile,
     weather: Weather,
@@ -45,6 +41,7 @@ def simulate(
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     output: Any = "1 h",
+    keep: Iterable[str] | None = None,
     ponding_limit: Any = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
@@ -62,28 +59,8 @@ def simulate(
         Layers and base condition.
     weather : Weather
         Rain and reference evapotranspiration; its span is the span of the run.
-    turf : Turf, optional
-        Roots, demand and interception; without it nothing is taken up and nothing evaporates.
-    start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
-        Water at the start. "soaked": saturated to the surface; "drained": at rest after
-        drainage; a number or text with a unit: one suction [cm] everywhere; a DataArray over
-        ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end.
-    irrigation : sequence of Event, optional
-        Water applied.
-    rules : sequence of Rule, optional
-        Irrigation decided within the run.
-    output : float, str, Quantity or sequence of datetime64, optional
-        Interval of the results [h], or their times; both are hit exactly.
-    ponding_limit : float, str or Quantity, optional
-        Depth of water [cm] the surface holds before the rest runs off. 0.5 cm is an assumption.
-    surface : HeldSurface, optional
-        Keep the surface at a suction instead of exposing it to the weather.
-    tolerance : float, optional
-        Largest local error in water content a step may make [1].
-    refinement : float, optional
-        Divides the distances between nodes [1].
-    max_steps : int, optional
-        Steps after which the run gives up.
+    {what stands there}
+    {how it is solved}
     on_failure : {"raise", "return"}, optional
         Whether a run that gives up is an exception, or a result that ends in NaN.
 
@@ -110,8 +87,15 @@ def simulate(
     3
     """
     case = Case(profile, weather, turf=turf, start=start, irrigation=irrigation, rules=rules)
-    settings, times = make_settings(
-        weather, output, None, ponding_limit, surface, tolerance, refinement, max_steps
+    settings = make_settings(
+        weather,
+        output=output,
+        keep=keep,
+        ponding_limit=ponding_limit,
+        surface=surface,
+        tolerance=tolerance,
+        refinement=refinement,
+        max_steps=max_steps,
     )
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
@@ -124,10 +108,11 @@ def simulate(
         raise RunError(text)
     mesh = profile.mesh(settings.refinement)
     described = describe_columns([profile], [mesh], mesh.depth.size)
-    dataset = finish(lay_out(values, described, {}, ("time",)), times, settings)
+    dataset = finish(lay_out(values, described, {}, ("time",)), settings)
     return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
 
 
+@in_full
 def simulate_many(
     cases: Iterable[Case] | xr.DataArray,
     *,
@@ -160,31 +145,8 @@ def simulate_many(
         Name of the dimension the cases lie along, such as ``"case"``, ``"member"`` or ``"spot"``.
     labels : sequence, optional
         Coordinate of that dimension; 0, 1, 2, ... when left out.
-    output : float, str, Quantity or sequence of datetime64, optional
-        Interval of the results [h], or their times.
-    keep : iterable of str, optional
-        Names of the variables wanted; all when left out. How each case ended is always given.
-        `meter_reading` needs ``node_suction``.
-    ponding_limit : float, str or Quantity, optional
-        Depth of water [cm] the surface holds before the rest runs off.
-    surface : HeldSurface, optional
-        Keep the surface at a suction instead of exposing it to the weather.
-    tolerance : float, optional
-        Largest local error in water content a step may make [1].
-    refinement : float, optional
-        Divides the distances between nodes [1].
-    max_steps : int, optional
-        Steps after which a case gives up.
-    n_threads : int, optional
-        Threads to use; as many as the process may use processors when left out.
-    executor : Executor, optional
-        Runs chunks of cases in place of threads of this process: a
-        `concurrent.futures.Executor`, or the client of a dask cluster.
-    store : str or Path, optional
-        Folder of a zarr store that results are written to while the batch runs. The same call
-        takes up an unfinished store where it stopped, and opens a finished one.
-    progress : bool or callable, optional
-        True shows a bar; a callable is given the number of finished cases and of all.
+    {how it is solved}
+    {who runs it}
 
     Returns
     -------
@@ -215,8 +177,15 @@ def simulate_many(
     """
     array, outlines = arrange_cases(cases, dimension, labels)
     first = array[(0,) * array.ndim].compute().item()
-    settings, times = make_settings(
-        first.weather, output, keep, ponding_limit, surface, tolerance, refinement, max_steps
+    settings = make_settings(
+        first.weather,
+        output=output,
+        keep=keep,
+        ponding_limit=ponding_limit,
+        surface=surface,
+        tolerance=tolerance,
+        refinement=refinement,
+        max_steps=max_steps,
     )
     axes = {str(dim): array[dim].values for dim in array.dims}
     if is_lazy(array):
@@ -226,26 +195,19 @@ def simulate_many(
                 "executor, store and progress out, and use its client, progress bar and to_zarr; "
                 "or give cases.compute()."
             )
-        return run_lazily(array, outlines, axes, settings, times)
-    return run_batch(
-        array.values.ravel().tolist(),
-        axes,
-        settings,
-        times,
-        n_threads,
-        executor,
-        store,
-        progress,
-        own_coords(array),
-    )
+        return run_lazily(array, outlines, axes, settings)
+    batch = Batch(array.values.ravel().tolist(), axes, settings, own_coords(array))
+    return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
+@mind_words(soils="sand")
+@in_full
 def compare_depths(
     profile: Profile,
     depths: Any,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Sequence[Soil] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -254,7 +216,10 @@ def compare_depths(
     output: Any = "1 h",
     keep: Iterable[str] | None = None,
     ponding_limit: Any = 0.5,
+    surface: HeldSurface | None = None,
     tolerance: float = 0.003,
+    refinement: float = 1.0,
+    max_steps: int = 1_000_000,
     n_threads: int | None = None,
     executor: Executor | None = None,
     store: str | Path | None = None,
@@ -268,37 +233,12 @@ def compare_depths(
         Layers and base condition; only one thickness is changed.
     depths : sequence of float, str or Quantity
         Thicknesses of the root zone [cm].
-    weather : Weather or sequence of Weather
-        Rain and reference evapotranspiration; several members make the dimension ``member``.
-    soils : sequence of Soil, optional
-        Soils to put into the varied layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
-    turf : Turf, optional
-        Roots, demand and interception.
-    start : {"soaked", "drained"}, float, str or Quantity, optional
-        Water at the start, as in `simulate`; a number is a suction [cm].
-    irrigation : sequence of Event, optional
-        Water applied.
-    rules : sequence of Rule, optional
-        Irrigation decided within the run.
-    layer : str, optional
-        Name of the layer to vary; the root zone, or the only layer, when left out.
-    output : float, str, Quantity or sequence of datetime64, optional
-        Interval of the results [h], or their times.
-    keep : iterable of str, optional
-        Names of the variables wanted; all when left out.
-    ponding_limit : float, str or Quantity, optional
-        Depth of water [cm] the surface holds before the rest runs off.
-    tolerance : float, optional
-        Largest local error in water content a step may make [1].
-    n_threads : int, optional
-        Threads to use.
-    executor : Executor, optional
-        Runs chunks of cases in place of threads of this process.
-    store : str or Path, optional
-        Folder of a zarr store that results are written to, as in `simulate_many`.
-    progress : bool or callable, optional
-        True shows a bar; a callable is given the number of finished cases and of all.
+    {members}
+    {sand}
+    {what stands there}
+    {layer}
+    {how it is solved}
+    {who runs it}
 
     Returns
     -------
@@ -313,6 +253,7 @@ def compare_depths(
     Interrupted
         On Ctrl-C; its `finished` holds the cases that were run.
     """
+    _check_profile(profile)
     thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
     faults = Faults("Depths")
     profiles = []
@@ -323,19 +264,28 @@ def compare_depths(
         faults.add("there are none", allowed="at least one")
     faults.raise_if_any()
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble(profiles, weather, soils, layer, common)
-    settings, times = make_settings(
-        cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
+    cases, axes = _ensemble(profiles, weather, sand, layer, common)
+    settings = make_settings(
+        cases[0].weather,
+        output=output,
+        keep=keep,
+        ponding_limit=ponding_limit,
+        surface=surface,
+        tolerance=tolerance,
+        refinement=refinement,
+        max_steps=max_steps,
     )
-    axes = {"root_zone_depth": thicknesses, **axes}
-    return run_batch(cases, axes, settings, times, n_threads, executor, store, progress)
+    batch = Batch(cases, {"root_zone_depth": thicknesses, **axes}, settings)
+    return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
+@mind_words(soils="sand")
+@in_full
 def simulate_ensemble(
     profile: Profile,
     weather: Weather | Sequence[Weather],
     *,
-    soils: Sequence[Soil] | None = None,
+    sand: Sand | None = None,
     turf: Turf | None = None,
     start: Any = "soaked",
     irrigation: Sequence[Event] = (),
@@ -344,7 +294,10 @@ def simulate_ensemble(
     output: Any = "1 h",
     keep: Iterable[str] | None = None,
     ponding_limit: Any = 0.5,
+    surface: HeldSurface | None = None,
     tolerance: float = 0.003,
+    refinement: float = 1.0,
+    max_steps: int = 1_000_000,
     n_threads: int | None = None,
     executor: Executor | None = None,
     store: str | Path | None = None,
@@ -356,37 +309,12 @@ def simulate_ensemble(
     ----------
     profile : Profile
         Layers and base condition.
-    weather : Weather or sequence of Weather
-        Rain and reference evapotranspiration; several members make the dimension ``member``.
-    soils : sequence of Soil, optional
-        Soils to put into one layer, such as ``fit.samples(50)``; they make the dimension
-        ``sample``. The soil of the profile when left out.
-    turf : Turf, optional
-        Roots, demand and interception.
-    start : {"soaked", "drained"}, float, str or Quantity, optional
-        Water at the start, as in `simulate`; numbers are suctions [cm].
-    irrigation : sequence of Event, optional
-        Water applied.
-    rules : sequence of Rule, optional
-        Irrigation decided within the run.
-    layer : str, optional
-        Name of the layer the soils go into; the root zone, or the only layer, when left out.
-    output : float, str, Quantity or sequence of datetime64, optional
-        Interval of the results [h], or their times.
-    keep : iterable of str, optional
-        Names of the variables wanted; all when left out.
-    ponding_limit : float, str or Quantity, optional
-        Depth of water [cm] the surface holds before the rest runs off.
-    tolerance : float, optional
-        Largest local error in water content a step may make [1].
-    n_threads : int, optional
-        Threads to use.
-    executor : Executor, optional
-        Runs chunks of cases in place of threads of this process.
-    store : str or Path, optional
-        Folder of a zarr store that results are written to, as in `simulate_many`.
-    progress : bool or callable, optional
-        True shows a bar; a callable is given the number of finished cases and of all.
+    {members}
+    {sand}
+    {what stands there}
+    {layer}
+    {how it is solved}
+    {who runs it}
 
     Returns
     -------
@@ -405,34 +333,53 @@ def simulate_ensemble(
     >>> import soilwater as sw
     >>> sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
     >>> green = sw.Profile.over_gravel(sands[0], "12 in")
-    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), soils=sands, output="24 h")
-    >>> band = sw.meter_reading(run, "3 in").quantile([0.05, 0.95], "sample")
+    >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), sand=sands, output="24 h")
+    >>> band = sw.meter_reading(run, rod="3 in").quantile([0.05, 0.95], "sample")
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """
+    _check_profile(profile)
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble([profile], weather, soils, layer, common)
-    settings, times = make_settings(
-        cases[0].weather, output, keep, ponding_limit, None, tolerance, 1.0, 1_000_000
+    cases, axes = _ensemble([profile], weather, sand, layer, common)
+    settings = make_settings(
+        cases[0].weather,
+        output=output,
+        keep=keep,
+        ponding_limit=ponding_limit,
+        surface=surface,
+        tolerance=tolerance,
+        refinement=refinement,
+        max_steps=max_steps,
     )
-    return run_batch(cases, axes, settings, times, n_threads, executor, store, progress)
+    batch = Batch(cases, axes, settings)
+    return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
 def _ensemble(
     profiles: Sequence[Profile],
     weather: Weather | Sequence[Weather],
-    soils: Sequence[Soil] | None,
+    sand: Sand | None,
     layer: str | None,
     common: dict[str, Any],
-) -> tuple[list[Case], dict[str, Sequence[Any]]]:
+) -> tuple[list[Case], Axes]:
     """Every profile with every soil under every weather, and the dimensions behind profiles."""
     axes: dict[str, Sequence[Any]] = {}
-    if soils is not None:
+    if sand is not None:
+        _, soils = best_and_likely(sand)
         axes["sample"] = range(len(soils))
         profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
-    members = [weather] if isinstance(weather, Weather) else list(weather)
-    if not isinstance(weather, Weather):
+    members: list[Any] = [weather]
+    if not isinstance(weather, Weather) and isinstance(weather, Iterable):
+        members = list(weather)
         axes["member"] = range(len(members))
     cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
     check_cases([outline(case) for case in cases], None)
     return cases, axes
+
+
+def _check_profile(profile: Any) -> None:
+    if not isinstance(profile, Profile):
+        raise InputError(
+            f"profile is a {type(profile).__name__}; allowed: a Profile, such as "
+            "Profile.over_gravel(soil, root_zone)."
+        )

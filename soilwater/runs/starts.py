@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from numbers import Real
+
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import resting_suction
-from soilwater.runs.results import each_column
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.units import number_to_house
 
@@ -59,6 +61,12 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
         suction = number_to_house(start, "suction", "start")
     except InputError as error:
         raise InputError(f'{error} Or write "soaked" or "drained".') from None
+    if isinstance(start, Real) and 0.0 < suction < 1.0:
+        raise InputError(
+            f"start: {suction:g} could be a suction in cm or a water content; write "
+            f'start="{suction:g} cm" for the suction, or start=xr.DataArray([{suction:g}], '
+            '{"depth": [0.0]}, name="water_content") for the water content everywhere.'
+        )
     return np.full(mesh.depth.size, -suction)
 
 

@@ -5,18 +5,20 @@ The compiled loop is left once per decision and taken up again where it stopped.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Mesh
-from soilwater.kernels import march
-from soilwater.kernels.ledger import INITIAL_STORAGE
-from soilwater.runs.cases import Case
+from soilwater.kernels import entry_points, rows
+from soilwater.kernels.rows import Packed
+from soilwater.runs.case import Case
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import Forcing, make_forcing
-from soilwater.runs.packing import Packed, root_shares
+from soilwater.runs.packing import root_shares
+from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.words.errors import Status
 from soilwater.words.times import hours_between
@@ -80,8 +82,8 @@ def march_with_decisions(
         for rule in decisions[time]:
             reading = float(mean_over_depth(mesh, packed.head[None, a:b], 0.0, rule.rod)[0])
             event = rule.decide(time, reading, _recent_rain(forcing, hours, rule.rain_window))
-            if event is not None and event.end <= end:
-                decided.append(event)
+            if event is not None:
+                decided.append(_within(event, end))
         if decided:
             events += decided
             # Edges of the events so far are kept, so that each is put in only once.
@@ -89,6 +91,14 @@ def march_with_decisions(
             forcing = make_forcing(weather, case.turf, events)
     _march_to(packed, i, float(hours_between(start, end)), forcing)
     return forcing
+
+
+def _within(event: Event, end: np.datetime64) -> Event:
+    """Part of an event before the weather ends: what it brings later is beyond the run."""
+    if event.end <= end:
+        return event
+    hours = float(hours_between(event.time, end))
+    return replace(event, amount=event.rate * hours, duration=hours)
 
 
 def _decisions(case: Case) -> dict[np.datetime64, list[Rule]]:
@@ -113,8 +123,8 @@ def _recent_rain(forcing: Forcing, hours: float, window: float) -> float:
 
 def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
     """March case `i` on to a time, filling the outputs on the way."""
-    now = packed.clock[i, march.TIME]
-    first_call = bool(np.isnan(packed.ledger[i, INITIAL_STORAGE]))
+    now = packed.clock[i, rows.TIME]
+    first_call = bool(np.isnan(packed.ledger[i, rows.INITIAL_STORAGE]))
     wanted = (packed.out_time <= hours) & (
         (packed.out_time > now) | (first_call & (packed.out_time == now))
     )
@@ -135,7 +145,7 @@ def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
         forcing_range=np.array([[0, forcing.intervals.shape[0]]]),
         out_time=times,
     )
-    march.march_columns(0, 1, *one)
+    entry_points.march_columns(0, 1, one)
     for name, values in outputs.items():
         getattr(packed, name)[i, chosen] = values[0, : chosen.size]
 

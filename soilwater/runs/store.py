@@ -2,14 +2,23 @@
 
 The store is a zarr group laid out like any other result. All of it exists from the start, filled
 with "not run": a column whose `status` says so has still to be run, and is, when the same call is
-made again. The status of a block is written after everything else of it, so a process may be
-killed at any time.
+made again. The status of a block is written after everything else of it, and after that a note of
+how long each of its files is: so a process may be killed at any time, and what was cut or deleted
+later is noticed and run again. Two processes may work on one store: each makes it under a name of
+its own, the first to finish gives it its place, and a block that is there is not written twice.
 """
 
 from __future__ import annotations
 
+import errno
 import hashlib
-from collections.abc import Iterator, Sequence
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -17,15 +26,23 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.kernels.cache import source_digest
-from soilwater.runs.cases import Case, Settings
-from soilwater.runs.results import OUTCOME, blank, inner_dims
-from soilwater.words.errors import InputError, Status
+from soilwater.runs.arrange import Batch
+from soilwater.runs.layout import OUTCOME, blank, inner_dims
+from soilwater.runs.settings import Settings
+from soilwater.soils import Soil, is_built_in
+from soilwater.weather.series import Weather
+from soilwater.words.errors import InputError, RunError, Status
 from soilwater.words.vocabulary import attach
 
 FORMAT = 2
 """Zarr format: the one in which texts are settled and every reader understands them."""
 DIGEST = "run_digest"
+NOTES = ".written"
+"""Folder of the notes; no reader of zarr looks into it."""
+WHOLE = "store"
+"""Note of everything that is written when a store is made."""
+NOTHING_WRITTEN = -1
+"""Fill of the status. 0 would say that all is well; xarray gives it as missing."""
 
 
 class Block(NamedTuple):
@@ -33,6 +50,8 @@ class Block(NamedTuple):
 
     place: tuple[slice, ...]
     columns: range
+    number: tuple[int, ...]
+    """Number of the block along each dimension."""
 
 
 def block_shape(sizes: tuple[int, ...], most: int) -> tuple[int, ...]:
@@ -68,7 +87,7 @@ def blocks_of(sizes: tuple[int, ...], shape: tuple[int, ...]) -> Iterator[Block]
     for index in np.ndindex(*counts):
         place = tuple(slice(i * step, (i + 1) * step) for i, step in zip(index, shape, strict=True))
         columns = numbers[place]
-        yield Block(place, range(int(columns.min()), int(columns.max()) + 1))
+        yield Block(place, range(int(columns.min()), int(columns.max()) + 1), index)
 
 
 def create_store(
@@ -92,38 +111,63 @@ def create_store(
     Raises
     ------
     InputError
-        If zarr is missing.
+        If zarr is missing, or nothing can be written there.
     """
     zarr = _zarr()
     batch, sizes = described.profile.dims, described.profile.shape
     shared = "depth" in described.dims
     n_times = described.sizes["time"]
     n_nodes = described.sizes["node_depth" if shared else "node"]
-    # Made under another name first, so that half a group is never taken for a store.
-    draft = path.with_name(path.name + ".new")
-    described = described.assign_attrs({DIGEST: digest})
-    described.to_zarr(draft, mode="w", zarr_format=FORMAT, consolidated=False)
-    group = zarr.open_group(draft, mode="r+", zarr_format=FORMAT)
-    for name in settings.names:
-        dims = (*batch, *inner_dims(name, ("time",), shared))
-        like = blank(name, 0, n_times, n_nodes)
-        labelled = attach(xr.Dataset({name: (dims, np.empty((0,) * len(dims)))}))
-        array = group.create_array(
-            name,
-            shape=(*sizes, *like.shape[1:]),
-            chunks=(*block, *like.shape[1:]),
-            dtype="str" if like.dtype == object else like.dtype,
-            fill_value=np.nan if like.dtype == np.float64 else None,
-            attributes={**labelled[name].attrs, "_ARRAY_DIMENSIONS": list(dims)},
-        )
-        if name in OUTCOME:
-            array[:] = blank(name, described.profile.size, n_times, n_nodes).reshape(sizes)
-    zarr.consolidate_metadata(draft, zarr_format=FORMAT)
-    draft.rename(path)
+    # Made under a name of its own first, so that half a group is never taken for a store, and two
+    # processes that start at once do not write into each other's.
+    with _writing(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        draft = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=path.parent))
+    try:
+        with _writing(path):
+            described = described.assign_attrs({DIGEST: digest})
+            described.to_zarr(draft, mode="w", zarr_format=FORMAT, consolidated=False)
+            group = zarr.open_group(draft, mode="r+", zarr_format=FORMAT)
+            for name in settings.names:
+                dims = (*batch, *inner_dims(name, ("time",), shared))
+                like = blank(name, 0, n_times, n_nodes)
+                labelled = attach(xr.Dataset({name: (dims, np.empty((0,) * len(dims)))}))
+                array = group.create_array(
+                    name,
+                    shape=(*sizes, *like.shape[1:]),
+                    chunks=(*block, *like.shape[1:]),
+                    dtype="str" if like.dtype == object else like.dtype,
+                    fill_value=_fill_value(name, like.dtype),
+                    attributes={**labelled[name].attrs, "_ARRAY_DIMENSIONS": list(dims)},
+                )
+                if name in OUTCOME:
+                    array[:] = blank(name, described.profile.size, n_times, n_nodes).reshape(sizes)
+            zarr.consolidate_metadata(draft, zarr_format=FORMAT)
+            files = [each.relative_to(draft) for each in draft.rglob("*") if each.is_file()]
+            known = [
+                each.as_posix()
+                for each in files
+                if each.name.startswith(".z") or each.parts[0] not in settings.names
+            ]
+            _write_note(draft, WHOLE, known)
+        try:
+            draft.rename(path)
+        except OSError:
+            # Another process was faster; whether it is the same run is looked at next.
+            if not path.exists():
+                raise
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
+
+
+def _fill_value(name: str, dtype: np.dtype[Any]) -> float | None:
+    if name == "status":
+        return NOTHING_WRITTEN
+    return np.nan if dtype == np.float64 else None
 
 
 def check_store(path: Path, digest: str) -> None:
-    """Refuse a path that holds something else than this run.
+    """Refuse a path that holds something else than this run, or has lost what was known before it.
 
     Parameters
     ----------
@@ -135,14 +179,21 @@ def check_store(path: Path, digest: str) -> None:
     Raises
     ------
     InputError
-        If the path holds something else, or another run.
+        If the path holds something else, another run, or a damaged store.
     """
+    noted = _read_note(path, WHOLE)
+    damaged = [] if noted is None else _changed(path, noted)
+    if damaged:
+        raise InputError(
+            f"store: {path} is damaged: {damaged[0]} is missing or cut; allowed: a whole store; "
+            "delete the folder and repeat the call, or give a new path."
+        )
     zarr = _zarr()
     try:
         held = zarr.open_group(path, mode="r", zarr_format=FORMAT).attrs.get(DIGEST)
     except (FileNotFoundError, ValueError):
         held = None
-    if held != digest:
+    if held != digest or noted is None:
         what = "something else" if held is None else "another run (or one of another version)"
         raise InputError(
             f"store: {path} exists and holds {what}; allowed: a new path, or the store of the very "
@@ -150,15 +201,37 @@ def check_store(path: Path, digest: str) -> None:
         )
 
 
-def columns_to_run(path: Path) -> NDArray[np.bool_]:
-    """Which columns of a store have still to be run, one bool a column in the batch's order."""
+def blocks_to_run(path: Path, blocks: Iterable[Block]) -> list[Block]:
+    """Find the blocks of a store that were not written, or were cut or deleted since.
+
+    Parameters
+    ----------
+    path : Path
+        The store.
+    blocks : iterable of Block
+        All of the batch.
+
+    Returns
+    -------
+    list of Block
+        In the order of the batch. What a damaged one says of its status is taken back.
+    """
     status = _zarr().open_group(path, mode="r", zarr_format=FORMAT)["status"]
-    waiting: NDArray[np.bool_] = np.ravel(status[:]) == Status.INTERRUPTED
+    waiting = []
+    for block in blocks:
+        noted = _read_note(path, _note_of(block))
+        if noted is not None and not _changed(path, noted):
+            if not np.isin(status[block.place], (Status.INTERRUPTED, NOTHING_WRITTEN)).any():
+                continue
+        elif noted is not None:
+            with _writing(path):
+                (path / _file_of(block, "status", 0)).unlink(missing_ok=True)
+        waiting.append(block)
     return waiting
 
 
 def write_block(path: Path, block: Block, values: dict[str, NDArray[Any]]) -> None:
-    """Write everything about some neighbouring columns, the status last.
+    """Write everything about some neighbouring columns, the status last, then a note of it all.
 
     Parameters
     ----------
@@ -168,29 +241,117 @@ def write_block(path: Path, block: Block, values: dict[str, NDArray[Any]]) -> No
         Which columns.
     values : dict
         Arrays by name, columns first.
+
+    Raises
+    ------
+    RunError
+        If the disk takes no more; what was written before is kept.
     """
+    files = [_file_of(block, name, array.ndim - 1) for name, array in values.items()]
+    note = _note_of(block)
     group = _zarr().open_group(path, mode="r+", zarr_format=FORMAT)
-    for name in sorted(values, key=lambda name: name == "status"):
-        array = group[name]
-        place = tuple(slice(*s.indices(n)) for s, n in zip(block.place, array.shape, strict=False))
-        within = tuple(s.stop - s.start for s in place)
-        array[place] = values[name].reshape((*within, *values[name].shape[1:]))
+    try:
+        for name in sorted(values, key=lambda name: name == "status"):
+            array = group[name]
+            sizes = zip(block.place, array.shape, strict=False)
+            place = tuple(slice(*s.indices(n)) for s, n in sizes)
+            within = tuple(s.stop - s.start for s in place)
+            array[place] = values[name].reshape((*within, *values[name].shape[1:]))
+        _write_note(path, note, files)
+    except OSError as error:
+        with suppress(OSError):
+            (path / _file_of(block, "status", 0)).unlink(missing_ok=True)
+            (path / NOTES / f"{note}.json").unlink(missing_ok=True)
+        raise RunError(
+            f"store: {path} cannot be written to ({os.strerror(error.errno or errno.EIO)}); what "
+            "was finished before is kept: make room or mend the disk, and repeat the call."
+        ) from error
 
 
 def open_store(path: Path) -> xr.Dataset:
     """Open a store; values are read from disk when they are asked for."""
-    return xr.open_dataset(path, engine="zarr", chunks=None)
+    return xr.open_dataset(path, engine="zarr", chunks=None, use_zarr_fill_value_as_mask=False)
 
 
-def digest_of_run(cases: Sequence[Case], settings: Settings, described: xr.Dataset) -> str:
-    """Text that is the same for the same cases, settings and version of the solver.
+@contextmanager
+def _writing(path: Path) -> Iterator[None]:
+    """Say plainly where a disk does not take what is written."""
+    try:
+        yield
+    except OSError as error:
+        raise InputError(
+            f"store: {path} cannot be written to ({os.strerror(error.errno or errno.EIO)}); "
+            "allowed: a path in a folder with room in which you may write."
+        ) from error
+
+
+def _note_of(block: Block) -> str:
+    return ".".join(map(str, block.number))
+
+
+def _file_of(block: Block, name: str, n_inner: int) -> str:
+    """File of a variable's chunk, below the store, for a block and `n_inner` more dimensions."""
+    return f"{name}/" + ".".join(map(str, (*block.number, *(0,) * n_inner)))
+
+
+def _lengths(path: Path, files: Iterable[str]) -> dict[str, int]:
+    """Lengths of files below a store [bytes]; -1 of one that is not there.
+
+    A chunk that holds nothing but its fill is never written.
+    """
+    lengths = {}
+    for name in files:
+        try:
+            lengths[name] = (path / name).stat().st_size
+        except OSError:
+            lengths[name] = -1
+    return lengths
+
+
+def _changed(path: Path, noted: dict[str, int]) -> list[str]:
+    """Files that are not as long as they were when they were noted."""
+    lengths = _lengths(path, noted)
+    return [name for name, length in noted.items() if lengths[name] != length]
+
+
+def _write_note(path: Path, note: str, files: Iterable[str]) -> None:
+    folder = path / NOTES
+    folder.mkdir(exist_ok=True)
+    handle, draft = tempfile.mkstemp(dir=folder)
+    with os.fdopen(handle, "w") as stream:
+        json.dump(_lengths(path, files), stream)
+    Path(draft).replace(folder / f"{note}.json")
+
+
+def _read_note(path: Path, note: str) -> dict[str, int] | None:
+    """Lengths that were noted; None where there is no note, or half of one."""
+    try:
+        noted: dict[str, int] = json.loads((path / NOTES / f"{note}.json").read_text())
+    except (OSError, ValueError):
+        return None
+    return noted
+
+
+@cache
+def sources_digest() -> str:
+    """Digest of the version and of every source that may shape a result."""
+    root = Path(__file__).parents[1]
+    # The version stands beside the public names.
+    digest = hashlib.sha256((root / "__init__.py").read_bytes())
+    for floor in ("words", "kernels", "soils", "weather", "ground", "runs"):
+        for path in sorted((root / floor).rglob("*.py")):
+            digest.update(path.relative_to(root).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def digest_of_run(batch: Batch, described: xr.Dataset) -> str:
+    """Text that is the same for the same cases, settings and sources of this package.
 
     Parameters
     ----------
-    cases : sequence of Case
-        All columns.
-    settings : Settings
-        What they share.
+    batch : Batch
+        All columns, and what they share.
     described : Dataset
         Everything known before the run: labels and profiles among it.
 
@@ -207,27 +368,41 @@ def digest_of_run(cases: Sequence[Case], settings: Settings, described: xr.Datas
             seen[id(thing)] = type(thing).__name__.encode() + _as_bytes(thing)
         digest.update(seen[id(thing)])
 
-    batch = described.profile.dims
+    settings = batch.settings
+    dims = described.profile.dims
     labels = [
-        (name, each.dims, each.values.tolist())
+        (name, each.dims, each.values.tolist(), sorted(each.attrs.items()))
         for name, each in described.coords.items()
-        if set(each.dims) <= set(batch)
+        if set(each.dims) <= set(dims)
     ]
     rest = (settings.names, settings.tolerance, settings.ponding_limit, settings.surface)
-    more = (settings.refinement, settings.max_steps, batch, labels)
-    digest.update(repr((source_digest(), rest, more)).encode())
+    more = (settings.refinement, settings.max_steps, dims, labels)
+    digest.update(repr((sources_digest(), rest, more)).encode())
     digest.update(settings.output_hours.tobytes())
-    for case, profile in zip(cases, described.profile.values.flat, strict=True):
+    curves: dict[Soil, bytes] = {}
+    for case, profile in zip(batch.cases, described.profile.values.flat, strict=True):
         digest.update(profile.encode())
+        for layer in case.profile.layers:
+            if not is_built_in(layer.soil):
+                if layer.soil not in curves:
+                    curves[layer.soil] = _curve_bytes(layer.soil)
+                digest.update(curves[layer.soil])
         for thing in (case.weather, case.turf, case.start, *case.irrigation, *case.rules):
             add(thing)
     return digest.hexdigest()
 
 
+def _curve_bytes(soil: Soil) -> bytes:
+    """Say what a soil model written elsewhere gives, in place of its source."""
+    suctions = np.geomspace(0.1, 1e6, 64)
+    curves = np.stack([soil.water_content(suctions), soil.conductivity(suctions)])
+    return curves.tobytes() + repr(sorted(soil.to_dict().items(), key=repr)).encode()
+
+
 def _as_bytes(thing: Any) -> bytes:
     if isinstance(thing, xr.Dataset | xr.DataArray):
         return repr(thing.to_dict()).encode()
-    if hasattr(thing, "edges"):
+    if isinstance(thing, Weather):
         arrays = (thing.edges, thing.rain, thing.reference_et, thing.demand_shape)
         return b"".join(np.ascontiguousarray(array).tobytes() for array in arrays)
     if hasattr(thing, "__dataclass_fields__"):

@@ -3,14 +3,15 @@
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
 from soilwater.soils.kosugi import Kosugi
-from soilwater.soils.model import Soil, SoilModel, Values
-from soilwater.soils.serial import soil_from_dict
+from soilwater.soils.model import CapillaryModel, Soil, SoilModel, Values
+from soilwater.soils.serial import is_built_in, register_soil_model, soil_from_dict
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 
 __all__ = [
     "OVEN_DRY_SUCTION",
     "BrooksCorey",
+    "CapillaryModel",
     "Kosugi",
     "Soil",
     "SoilModel",
@@ -18,5 +19,7 @@ __all__ = [
     "Values",
     "VanGenuchten",
     "WithDryEnd",
+    "is_built_in",
+    "register_soil_model",
     "soil_from_dict",
 ]

@@ -22,7 +22,7 @@ from soilwater.words.errors import Faults
 OVEN_DRY_SUCTION = 10.0**6.8
 """Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64; from memory)."""
 
-_FILM_POWER = -1.5
+FILM_POWER = -1.5
 """Power of suction in the conductivity of films (Tokunaga 2009, in Peters 2013; from memory)."""
 
 _LOG_OVEN_DRY = math.log(OVEN_DRY_SUCTION)
@@ -191,7 +191,7 @@ class WithDryEnd(SoilModel):
         power = self.soil.tortuosity * np.where(moist, self._log_pores(at), 0.0)
         pores = np.exp(power + 2.0 * log_integral)
         onset, _, _ = self._film_terms()
-        films = np.exp(_FILM_POWER * (_LOG_OVEN_DRY - onset) * (1.0 - self._films(at)))
+        films = np.exp(FILM_POWER * (_LOG_OVEN_DRY - onset) * (1.0 - self._films(at)))
         share = self.film_share
         conductivity = self.k_sat * ((1.0 - share) * pores + share * films)
         return np.where(suction > 0.0, np.minimum(conductivity, self.k_sat), self.k_sat)

@@ -418,6 +418,19 @@ class CapillaryModel(SoilModel):
     K = k_sat S^l R(S)^2, where R is the integral of dS/suction from 0 to S over the same
     integral from 0 to 1 (Mualem 1976, Water Resources Research 12:513,
     doi 10.1029/WR012i003p00513; from memory).
+
+    Parameters
+    ----------
+    theta_r, theta_s : float or str
+        Residual and saturated water content [m3/m3].
+    k_sat : float, str or Quantity
+        Saturated conductivity [cm/h].
+    tortuosity : float
+        Exponent l of the saturation [1].
+    name : str
+        What the person calls this soil.
+    source : str
+        Where the parameters come from.
     """
 
     theta_r: float

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from soilwater.survey.survey import Spot, Survey
+from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.text_tables import MISSING_CODES, TextTable, parse_number
+from soilwater.words.text_tables import MISSING_CODES, TextTable
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import in_people_units, number_to_house
 

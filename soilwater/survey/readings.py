@@ -57,7 +57,7 @@ def read_readings(
             continue
         with sheet.faults.catching(where):
             meter = sheet.cell(row, "meter")
-            reading = Reading(value, length, times.get(number), meter)
+            reading = Reading(value, rod=length, time=times.get(number), meter=meter)
             sheet.found[spot]["readings"].append(reading)
             if reading.doubt:
                 doubtful.setdefault(reading.doubt, []).append(f"{spot} {100 * value:.1f} %")

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units, number_to_house
@@ -26,6 +27,7 @@ OVER_RANGE = 0.75
 """A reading above this [1] is the end of the meter's scale (common practice, no source)."""
 
 
+@mind_words()
 @dataclass(frozen=True)
 class Reading:
     """One reading of a hand-held moisture meter.
@@ -48,16 +50,16 @@ class Reading:
 
     Examples
     --------
-    >>> Reading("22 %", "3 in").rod
+    >>> Reading("22 %", rod="3 in").rod
     7.62
-    >>> Reading(0.52, "3 in").doubt
+    >>> Reading(0.52, rod="3 in").doubt
     'more than the pore space of a sand: salt, a wet mat or the wrong soil setting'
     """
 
     value: float
-    rod: float
-    time: np.datetime64 | None = None
-    meter: str = ""
+    rod: float = field(kw_only=True)
+    time: np.datetime64 | None = field(default=None, kw_only=True)
+    meter: str = field(default="", kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults("Reading")
@@ -121,7 +123,8 @@ class Spot:
 
     Examples
     --------
-    >>> spot = Spot("C3", "18 in", readings=(Reading("16 %", "3 in"), Reading("15 %", "3 in")))
+    >>> read = (Reading("16 %", rod="3 in"), Reading("15 %", rod="3 in"))
+    >>> spot = Spot("C3", "18 in", readings=read)
     >>> spot.depth, round(spot.mean_reading(), 3)
     (45.72, 0.155)
     """
@@ -288,7 +291,8 @@ class Survey:
         """Lengths of the rods used [cm], in rising order."""
         return tuple(sorted({reading.rod for spot in self.spots for reading in spot.readings}))
 
-    def with_rod(self, rod: Any) -> Survey:
+    @mind_words()
+    def with_rod(self, *, rod: Any) -> Survey:
         """Keep only the readings of one rod length; all spots stay.
 
         Parameters

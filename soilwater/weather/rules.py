@@ -10,10 +10,12 @@ from numpy.typing import NDArray
 
 from soilwater.weather.irrigation import HOURS_PER_DAY, Event
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp, to_timedelta
 from soilwater.words.units import number_to_house, positive_number
 
 
+@mind_words(below="threshold")
 @dataclass(frozen=True)
 class Rule:
     """Irrigate a fixed amount at night when a meter reading falls below a line.
@@ -25,7 +27,7 @@ class Rule:
     ----------
     amount : float, str or Quantity
         Water of one application [mm].
-    below : float, str or Quantity
+    threshold : float, str or Quantity
         Reading below which it is given: water content by volume [1].
     rod : float, str or Quantity
         Rod length of the meter that is read [cm].
@@ -55,7 +57,7 @@ class Rule:
     """
 
     amount: float
-    below: float
+    threshold: float
     rod: float = field(kw_only=True)
     rate: float = field(kw_only=True)
     hour: float = field(default=22.0, kw_only=True)
@@ -67,7 +69,7 @@ class Rule:
         faults = Faults(f'Rule "{self.name}"')
         checked = {
             "amount": positive_number(self.amount, "water_amount", "amount", faults),
-            "below": positive_number(self.below, "water_content", "below", faults),
+            "threshold": positive_number(self.threshold, "water_content", "threshold", faults),
             "rod": positive_number(self.rod, "length", "rod", faults),
             "rate": positive_number(self.rate, "water_rate", "rate", faults),
             "rain_window": positive_number(self.rain_window, "duration", "rain_window", faults),
@@ -85,15 +87,16 @@ class Rule:
         for name, value in {**checked, "rain_limit": limit, "hour": hour}.items():
             object.__setattr__(self, name, value)
 
-    def decision_times(self, start: Any, end: Any) -> NDArray[np.datetime64]:
-        """Instants of decision from `start` up to but not including `end`.
+    @mind_words(start="begin")
+    def decision_times(self, begin: Any, end: Any) -> NDArray[np.datetime64]:
+        """Instants of decision from `begin` up to but not including `end`.
 
         Parameters
         ----------
-        start, end : datetime64, str or Timestamp
+        begin, end : datetime64, str or Timestamp
             First and last instant of the run.
         """
-        first, last = as_time(start, "start"), as_time(end, "end")
+        first, last = as_time(begin, "begin"), as_time(end, "end")
         day = first.astype("datetime64[D]").astype("datetime64[ns]")
         times = np.arange(day, last, np.timedelta64(1, "D")) + to_timedelta(self.hour)
         return np.asarray(times[np.greater_equal(times, first) & np.less(times, last)])
@@ -126,6 +129,6 @@ class Rule:
         if not np.isfinite(recent_rain):
             faults.add(f"the recent rain is {recent_rain}", where=stamp(as_time(time, "time")))
         faults.raise_if_any()
-        if reading >= self.below or recent_rain > self.rain_limit:
+        if reading >= self.threshold or recent_rain > self.rain_limit:
             return None
         return Event(time, self.amount, rate=self.rate, name=self.name)

@@ -19,6 +19,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
     as_time,
@@ -67,7 +68,7 @@ class Weather:
 
     Examples
     --------
-    >>> day = steady_weather(1, "5 mm/day", start="2025-07-01")
+    >>> day = steady_weather(1, "5 mm/day", first_day="2025-07-01")
     >>> day.n
     3
     >>> day.reference_et
@@ -216,22 +217,23 @@ class Weather:
             filled=self.filled[parent],
         )
 
-    def between(self, start: Any, end: Any) -> Weather:
+    @mind_words(start="begin")
+    def between(self, begin: Any, end: Any) -> Weather:
         """Return the part of the weather between two times, cutting intervals exactly.
 
         Parameters
         ----------
-        start, end : datetime64, str or Timestamp
+        begin, end : datetime64, str or Timestamp
             First and last instant, inside the weather.
 
         Raises
         ------
         InputError
-            If a time lies outside the weather or `end` is not after `start`.
+            If a time lies outside the weather or `end` is not after `begin`.
         """
-        first, last = as_time(start, "start"), as_time(end, "end")
+        first, last = as_time(begin, "begin"), as_time(end, "end")
         if last <= first:
-            raise InputError(f"end: {stamp(last)} is not after start {stamp(first)}.")
+            raise InputError(f"end: {stamp(last)} is not after begin {stamp(first)}.")
         cut = self.refine(np.array([first, last]))
         i, j = np.searchsorted(cut.edges, np.array([first, last]))
         return replace(
@@ -312,12 +314,13 @@ class Weather:
 _HEADER = ("from", "rain [mm]", "reference ET [mm]")
 
 
+@mind_words(start="first_day")
 def steady_weather(
     days: int,
     reference_et: Any,
     *,
     rain: Any = 0.0,
-    start: Any = "2025-07-01",
+    first_day: Any = "2025-07-01",
     sunrise: float = 6.0,
     sunset: float = 18.0,
     name: str = "",
@@ -332,7 +335,7 @@ def steady_weather(
         Reference evapotranspiration [mm/day].
     rain : float, str or Quantity, optional
         Rain, spread evenly over the 24 hours [mm/day].
-    start : datetime64, str or Timestamp, optional
+    first_day : datetime64, str or Timestamp, optional
         The first day; moved to its midnight if it has a time of day.
     sunrise, sunset : float, optional
         Hours of the day between which all demand falls [h].
@@ -357,8 +360,10 @@ def steady_weather(
     71.12
     """
     faults = Faults("steady_weather")
-    if isinstance(days, bool) or days != int(days) or days < 1:
-        faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more")
+    whole = isinstance(days, (int, float, np.integer, np.floating)) and not isinstance(days, bool)
+    if not whole or days < 1 or not np.isfinite(days) or days != int(days):
+        cure = "write 14 for 14 days" if isinstance(days, str) else ""
+        faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more", cure=cure)
     per_day = number_to_house(reference_et, "evapotranspiration", "reference_et")
     rain_per_day = number_to_house(rain, "evapotranspiration", "rain")
     for label, value in (("reference_et", per_day), ("rain", rain_per_day)):
@@ -366,7 +371,7 @@ def steady_weather(
             faults.add(f"{label} is {value:g} mm/day", allowed="0 or more")
     _check_daylight(sunrise, sunset, faults)
     faults.raise_if_any()
-    midnight = as_time(start, "start").astype("datetime64[D]").astype("datetime64[ns]")
+    midnight = as_time(first_day, "first_day").astype("datetime64[D]").astype("datetime64[ns]")
     edges = midnight + np.arange(int(days) + 1) * np.timedelta64(1, "D")
     return from_days(
         edges,
@@ -502,12 +507,29 @@ def weather_from_table(
         faults.add(f"the table has {len(frame)} rows", allowed="2 or more, to know the step")
     faults.raise_if_any()
     edges = interval_edges(as_times(frame.index, "time"), label, "Weather table")
-    water, demand = (np.asarray(frame[c], dtype=np.float64) for c in (rain, reference_et))
+    water, demand = (_numbers(frame[c], c, faults) for c in (rain, reference_et))
+    faults.raise_if_any()
     if edges[1] - edges[0] >= np.timedelta64(24, "h"):
         return from_days(
             edges, water, demand, sunrise=sunrise, sunset=sunset, name=name, source=source
         )
     return Weather(edges, water, demand, name=name, source=source)
+
+
+def _numbers(column: Any, name: str, faults: Faults) -> NDArray[np.float64]:
+    """One column of a clean table; every text in it is a fault."""
+    cells = list(column)
+    values = np.full(len(cells), np.nan)
+    for i, cell in enumerate(cells):
+        if isinstance(cell, str):
+            faults.add(
+                f'"{cell[:40]}" in column "{name}" is a text',
+                where=f"row {i + 1}",
+                cure="read the raw file with read_station, which understands texts and units",
+            )
+        elif cell is not None and not pd.isna(cell):
+            values[i] = float(cell)
+    return values
 
 
 def cumulative_demand(

@@ -99,6 +99,13 @@ def read_stamps(
     found = [parts for parts in split if parts is not None]
     notes: list[str] = []
     loose = [parts for parts in found if not parts.settled]
+    short = next((parts.text for parts in loose if parts.short), "")
+    if short and all(parts.may_lead_with_year for parts in loose if parts.short):
+        faults.add(
+            f'"{short}" has a year of two digits, which can be its first or its last number',
+            cure='write years in full, such as "2026-07-05"',
+        )
+        faults.raise_if_any()
     if loose:
         day_first = _settle_order(loose, day_first, subject)
         order = "day/month/year" if day_first else "month/day/year"
@@ -250,6 +257,13 @@ class _Parts:
     settled: bool
     clock: str
     text: str
+    short: bool = False
+
+    @property
+    def may_lead_with_year(self) -> bool:
+        """Whether the first of three two-digit numbers could be the year too."""
+        year, first, second = self.numbers
+        return 20 <= first <= 31 and second <= 12 and 1 <= year % 100 <= 31
 
 
 def _split_date(text: str) -> _Parts | None:
@@ -270,7 +284,8 @@ def _split_date(text: str) -> _Parts | None:
     if match:
         first, second, year, rest = match.groups()
         full = int(year) + (2000 if len(year) == 2 else 0)
-        return _Parts((full, int(first), int(second)), False, rest or "", text)
+        short = len(year) == 2
+        return _Parts((full, int(first), int(second)), False, rest or "", text, short)
     return None
 
 

@@ -8,9 +8,7 @@ the business of the reader of that kind of table.
 
 from __future__ import annotations
 
-import csv
 import html
-import io
 import os
 import re
 from collections import Counter
@@ -19,11 +17,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from soilwater.words.cells import decimal_sign, looks_like_unit, value_like
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.unit_texts import feet_and_inches, plain_characters, plain_number
-
-_MISSING_WORDS = frozenset(
-    ("", "-", "--", "–", "—", ".", "na", "n/a", "n.a.", "nan", "nat", "none", "null", "missing")
+from soilwater.words.grids import (
+    Grid,
+    Lines,
+    decimal_of,
+    grid_of_frame,
+    grid_of_mapping,
+    grid_of_text,
+    grid_of_workbook,
 )
 
 MISSING_CODES = (-9.0, -99.0, -999.0, -9999.0)
@@ -110,9 +113,9 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
     - decimal comma in text cells
     """
     if hasattr(source, "iloc") and hasattr(source, "columns"):
-        return _assemble(_grid_of_frame(source))
+        return _assemble(grid_of_frame(source))
     if isinstance(source, Mapping):
-        return _assemble(_grid_of_mapping(source))
+        return _assemble(grid_of_mapping(source))
     if not isinstance(source, (str, os.PathLike)):
         raise TypeError(
             "a table is read from a path, a DataFrame or a mapping of column name to values, "
@@ -120,83 +123,10 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
         )
     path = Path(source)
     if path.suffix.lower() in (".xlsx", ".xlsm"):
-        return _assemble(_grid_of_workbook(path, sheet))
+        return _assemble(grid_of_workbook(path, sheet))
     if sheet is not None:
         raise InputError(f"{path.name}: sheet={sheet!r} was given, but only workbooks have sheets.")
-    return _assemble(_grid_of_text(path))
-
-
-def parse_number(text: str, decimal: str = ".") -> tuple[float | None, str]:
-    """Read the number, and the unit if there is one, of a cell.
-
-    Parameters
-    ----------
-    text : str
-        The cell: ``"22%"``, ``"0.28"``, ``"14 3/4 in"``, ``"1'2"``, ``""``.
-    decimal : str, optional
-        Decimal sign, ``"."`` or ``","``. The other one is then taken as thousands separator, and
-        only where three digits follow it.
-
-    Returns
-    -------
-    value : float or None
-        The number as written (feet and inches in inches); None for an empty cell, a dash or a
-        word for missing. Number codes for missing (-999) are numbers here.
-    unit : str
-        Unit text behind the number, ``""`` if there is none.
-
-    Raises
-    ------
-    ValueError
-        When the cell holds something else.
-
-    Examples
-    --------
-    >>> parse_number("22%")
-    (22.0, '%')
-    >>> parse_number("0,28", decimal=",")
-    (0.28, '')
-    >>> parse_number("n/a")
-    (None, '')
-    """
-    plain = plain_characters(text)
-    if plain.lower() in _MISSING_WORDS:
-        return None, ""
-    inches = feet_and_inches(plain)
-    if inches is not None:
-        return inches, "in"
-    match = _CELL.fullmatch(plain)
-    if match is not None:
-        sign, digits, unit = match.groups()
-        value = _number_with(digits, decimal)
-        if value is not None and (not unit or looks_like_unit(unit)):
-            return (-value if sign == "-" else value), unit
-    raise ValueError(f"{text!r} is not a number")
-
-
-def looks_like_unit(text: str) -> bool:
-    """Tell whether a text is made of unit words and signs only.
-
-    Parameters
-    ----------
-    text : str
-        Such as ``"cm"``, ``"% by volume"`` or ``"mm h-1"``.
-
-    Returns
-    -------
-    bool
-        Whether every word of it is a unit or belongs to one.
-
-    Examples
-    --------
-    >>> looks_like_unit("g/cm3"), looks_like_unit("from surface")
-    (True, False)
-    """
-    plain = plain_characters(text).lower()
-    words = [word for word in re.split(r"[^a-z%°]+", plain.replace("%", " % ")) if word]
-    return all(word in _UNIT_WORDS for word in words) and any(
-        word not in _UNIT_FILLERS for word in words
-    )
+    return _assemble(grid_of_text(path))
 
 
 def echo_table(rows: Sequence[Sequence[object]], header: Sequence[str]) -> str:
@@ -225,7 +155,7 @@ def echo_table(rows: Sequence[Sequence[object]], header: Sequence[str]) -> str:
     cells = [[str(cell) for cell in row] for row in rows]
     columns = list(zip(header, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
-    right = [all(_value_like(cell) for cell in column[1:] if cell) for column in columns]
+    right = [all(value_like(cell) for cell in column[1:] if cell) for column in columns]
     lines = [list(header), ["-" * width for width in widths], *cells]
     return "\n".join(
         "  ".join(
@@ -269,220 +199,7 @@ def html_table(rows: Sequence[Sequence[object]], header: Sequence[str], caption:
     return f"<table>{above}<thead>{line(header, 'th')}</thead><tbody>{body}</tbody></table>"
 
 
-# --- cells ---------------------------------------------------------------------------------------
-
-_UNIT_FILLERS = frozenset(
-    ("of", "by", "per", "water", "h2o", "o", "v", "w", "us", "uk", "sq", "vol")
-)
-_UNIT_WORDS = _UNIT_FILLERS | frozenset(
-    (
-        "%", "percent", "pct", "cent", "vwc", "volume", "mass", "weight", "wt", "fraction",
-        "um", "mm", "cm", "m", "in", "inch", "inches", "ft", "feet", "foot", "yd",
-        "pa", "hpa", "kpa", "mpa", "mbar", "mb", "cbar", "cb", "bar", "bars", "psi", "atm", "pf",
-        "centibar",
-        "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
-        "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
-        "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
-        "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
-        "knots",
-    )
-)  # fmt: skip
-
-_DIGITS = (
-    r"(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*(?![\d/])"
-    r"|(?:\d+(?:[.,]\d+)*[.,]?|[.,]\d+)(?:[eE][-+]?\d+)?"
-)
-_CELL = re.compile(rf"([-+]?)\s*({_DIGITS})(?![\d.,])\s*(.*)")
-
-
-def _value_like(cell: str) -> bool:
-    """Whether a cell begins as numbers, dates and the like do."""
-    return re.match(r"[-+<>~]?\s*[.,]?\d", plain_characters(cell)) is not None
-
-
-def _number_with(digits: str, decimal: str) -> float | None:
-    """Value of `digits` under a decimal sign; None where the signs do not fit it."""
-    if "/" in digits:
-        return plain_number(digits)
-    thousands = "," if decimal == "." else "."
-    if thousands in digits:
-        grouped = rf"[1-9]\d{{0,2}}(?:\{thousands}\d{{3}})+(?:\{decimal}\d*)?"
-        if re.fullmatch(grouped, digits) is None:
-            return None
-    try:
-        return float(digits.replace(thousands, "").replace(decimal, "."))
-    except ValueError:
-        return None
-
-
-def _decimal_sign(cell: str) -> str:
-    """Decimal sign a cell proves: ``"."``, ``","``, ``"?"`` for ``1,500``, or ``""``."""
-    if "," not in cell and "." not in cell:
-        return ""
-    match = _CELL.fullmatch(plain_characters(cell))
-    if match is None or (match[3] and not looks_like_unit(match[3])):
-        return ""
-    digits = match[2]
-    readings = {sign for sign in ".," if _number_with(digits, sign) is not None}
-    if len(readings) == 1:
-        return readings.pop()
-    return "?" if len(readings) == 2 and "," in digits else ""
-
-
-# --- grids: every source as numbered lines of text cells -----------------------------------------
-
-_Lines = list[tuple[int, list[str]]]
-
-
-@dataclass(frozen=True)
-class _Grid:
-    lines: _Lines
-    source: str
-    header_first: bool = False
-    notes: tuple[str, ...] = ()
-
-
-def _grid_of_text(path: Path) -> _Grid:
-    if path.suffix.lower() in (".xls", ".ods"):
-        raise InputError(
-            f"{path.name}: this kind of workbook is not read; save it as .xlsx or .csv."
-        )
-    raw = path.read_bytes()
-    notes: tuple[str, ...] = ()
-    if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        text = raw.decode("utf-16")
-    elif b"\0" in raw:
-        raise InputError(f"{path.name}: this is not a text file; save it as .csv or .xlsx.")
-    else:
-        try:
-            text = raw.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            text = raw.decode("cp1252", errors="replace")
-            notes = ("not UTF-8: read as Windows western text",)
-    by_delimiter = {sign: _split(text, sign) for sign in "\t;,|"}
-    counts = {sign: _alike(lines) for sign, lines in by_delimiter.items()}
-    # Late in the order, because decimal commas make comma-separated lines out of any table.
-    best = next(sign for sign in "\t;,|" if counts[sign] >= 0.7 * max(counts.values()))
-    return _Grid(by_delimiter[best], path.name, notes=notes)
-
-
-def _split(text: str, delimiter: str) -> _Lines:
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, skipinitialspace=True)
-    lines, first_line = [], 1
-    for cells in reader:
-        lines.append((first_line, [cell.strip() for cell in cells]))
-        first_line = reader.line_num + 1
-    return lines
-
-
-def _alike(lines: _Lines) -> int:
-    """How many lines share the commonest number of cells above one."""
-    widths = Counter(len(cells) for _, cells in lines if len(cells) > 1)
-    return max(widths.values(), default=0)
-
-
-def _grid_of_workbook(path: Path, sheet: str | None) -> _Grid:
-    try:
-        import openpyxl  # type: ignore[import-untyped]
-    except ImportError:
-        raise InputError(
-            f"{path.name}: reading a workbook needs openpyxl; install soilwater[io], or save the "
-            f"sheet as .csv."
-        ) from None
-    book = openpyxl.load_workbook(path, data_only=True)
-    filled = [page.title for page in book.worksheets if page.max_row > 1]
-    if sheet is None and len(filled) == 1:
-        sheet = filled[0]
-    if sheet not in filled:
-        faults = Faults(path.name)
-        what = f"sheet={sheet!r}" if sheet else f"{len(filled)} sheets have something in them"
-        faults.add(what, allowed=", ".join(map(repr, filled)), cure="name one with sheet=")
-        raise faults.as_error()
-    page = book[sheet]
-    values = [[_shown(cell) for cell in row] for row in page.iter_rows()]
-    notes: tuple[str, ...] = ()
-    for area in page.merged_cells.ranges:
-        # Downwards only: a name over four rows belongs to each, a title over four columns does not.
-        for row in range(area.min_row, area.max_row):
-            values[row][area.min_col - 1] = values[area.min_row - 1][area.min_col - 1]
-            notes = ("merged cells filled downwards",)
-    return _typed_grid(list(enumerate(values, start=1)), path.name, notes=notes)
-
-
-class _PerCent(float):
-    """A number a workbook shows as per cent: the sheet says 22%, the cell holds 0.22."""
-
-    def __str__(self) -> str:
-        return f"{100 * self:.15g}%"
-
-
-def _shown(cell: Any) -> Any:
-    if isinstance(cell.value, (int, float)) and "%" in (cell.number_format or ""):
-        return _PerCent(cell.value)
-    return cell.value
-
-
-def _grid_of_frame(frame: Any) -> _Grid:
-    if any(name is not None for name in frame.index.names):
-        frame = frame.reset_index()
-    header = [
-        " ".join(map(str, name)) if isinstance(name, tuple) else str(name) for name in frame.columns
-    ]
-    # By columns: rows would turn a float32 0.1 into 0.10000000149.
-    values = [frame.iloc[:, i].array for i in range(len(header))]
-    rows = (list(row) for row in zip(*values, strict=True))
-    return _typed_grid([(0, header), *enumerate(rows, start=1)], "table", header_first=True)
-
-
-def _grid_of_mapping(columns: Mapping[Any, Any]) -> _Grid:
-    faults = Faults("table")
-    for name, values in columns.items():
-        if isinstance(values, str) or not hasattr(values, "__len__"):
-            faults.add(f"{values!r} is one value", where=f'column "{name}"', cure="give a list")
-    faults.raise_if_any()
-    lengths = {str(name): len(values) for name, values in columns.items()}
-    if len(set(lengths.values())) > 1:
-        faults.add(f"columns differ in length: {lengths}", cure="leave gaps as None")
-        raise faults.as_error()
-    header = [str(name) for name in columns]
-    rows = (list(row) for row in zip(*columns.values(), strict=True))
-    return _typed_grid([(0, header), *enumerate(rows, start=1)], "table", header_first=True)
-
-
-def _typed_grid(
-    lines: list[tuple[int, list[Any]]],
-    source: str,
-    *,
-    header_first: bool = False,
-    notes: tuple[str, ...] = (),
-) -> _Grid:
-    """Text of numbers and texts mixed: only the texts can hold a decimal comma."""
-    texts = [(n, [c if isinstance(c, str) else "" for c in cells]) for n, cells in lines]
-    comma = _decimal_of(texts, source) == ","
-    if comma:
-        notes = (*notes, "decimal comma in text cells")
-    return _Grid(
-        [(n, [_text(cell, comma) for cell in cells]) for n, cells in lines],
-        source,
-        header_first,
-        notes,
-    )
-
-
-def _text(value: Any, comma: bool) -> str:
-    """One typed cell as text with a decimal point."""
-    if isinstance(value, str):
-        is_decimal = comma and "," in value and _decimal_sign(value) != ""
-        return (value.replace(".", "").replace(",", ".") if is_decimal else value).strip()
-    if value is None or type(value).__name__ in ("NAType", "NaTType") or value != value:
-        return ""
-    return str(value)
-
-
-# --- from the grid to the table ------------------------------------------------------------------
-
-
-def _assemble(grid: _Grid) -> TextTable:
+def _assemble(grid: Grid) -> TextTable:
     notes = list(grid.notes)
     at = 0 if grid.header_first else _header_position(grid.lines)
     if at is None:
@@ -494,6 +211,7 @@ def _assemble(grid: _Grid) -> TextTable:
         )
         raise faults.as_error()
     names = grid.lines[at][1]
+    above = grid.lines[:at]
     width = max(i + 1 for i, name in enumerate(names) if name) if any(names) else 0
     header = [_split_header(name) for name in names[:width]]
     units = [unit for _, unit in header]
@@ -504,13 +222,22 @@ def _assemble(grid: _Grid) -> TextTable:
         below = [_bare_unit(cell) for cell in body[first][1]] + [""] * width
         units = [unit or under for unit, under in zip(units, below, strict=False)]
         body = body[first + 1 :]
+        first = next((i for i, (_, cells) in enumerate(body) if any(cells)), None)
+    if first is not None and _is_kind_row(body[first][1]):
+        notes.append("row under the header that says how values were formed: not used")
+        body = body[first + 1 :]
     body, rest = _table_and_rest(body, width)
+    _refuse_second_table(rest, [name for name, _ in header], grid.source)
     if rest:
         line, cells = rest[0]
         start = "; ".join(cell for cell in cells if cell)
         notes.append(f"left out below the table from line {line} on ({len(rest)}): {start!r}")
     rows = _rectangle(body, width, grid.source)
-    decimal = _decimal_of(body, grid.source)
+    proof = body
+    if not any(decimal_sign(cell) for _, cells in body for cell in cells):
+        # Whole numbers prove nothing: what stands above the table then does ("porosity: 41,2 %").
+        proof = [(n, [p for c in cells for p in re.split("[:=]", c)]) for n, cells in above]
+    decimal = decimal_of(proof, grid.source)
     return TextTable(
         columns=tuple(name or f"column {i}" for i, (name, _) in enumerate(header, start=1)),
         units=tuple(units),
@@ -519,11 +246,11 @@ def _assemble(grid: _Grid) -> TextTable:
         source=grid.source,
         notes=tuple(notes + ["decimal comma"] * (decimal == ",")),
         decimal=decimal,
-        preface=tuple("; ".join(filter(None, cells)) for _, cells in grid.lines[:at] if any(cells)),
+        preface=tuple("; ".join(filter(None, cells)) for _, cells in above if any(cells)),
     )
 
 
-def _header_position(lines: _Lines) -> int | None:
+def _header_position(lines: Lines) -> int | None:
     """Index of the line that best names columns of numbers below it.
 
     A line scores one for every value below its names and loses one for every word there; names that
@@ -537,20 +264,31 @@ def _header_position(lines: _Lines) -> int | None:
     best, best_score = None, 0.0
     for i in reversed(range(len(lines))):
         cells = lines[i][1]
-        if _is_unit_row(cells) or _is_comment(cells):
+        if _is_comment(cells) or (_is_unit_row(cells) and _has_names_above(lines, i)):
             continue
         names = {cells[j] for j in filled[i]}
-        words = [j for j in filled[i] if not _value_like(cells[j])]
+        words = [j for j in filled[i] if not value_like(cells[j])]
         if words and len(names) >= min(2, usual) and len(names) >= 0.6 * usual:
             score = sum(
-                max(balance[j], 0) * (0.25 if _value_like(cells[j]) else 1.0) for j in filled[i]
+                max(balance[j], 0) * (0.25 if value_like(cells[j]) else 1.0) for j in filled[i]
             )
             # >=: of equals the upper one, whose rows are the more.
             if score > 0 and score >= best_score:
                 best, best_score = i, score
         for j in filled[i]:
-            balance[j] += 1 if _value_like(cells[j]) else -1
+            balance[j] += 1 if value_like(cells[j]) else -1
     return best
+
+
+def _has_names_above(lines: Lines, at: int) -> bool:
+    """Whether the line above a row of unit words names its columns.
+
+    Where nothing does, words such as "kPa" and "%" or "pF" and "VWC (%)" are the names.
+    """
+    cells = lines[at][1]
+    above = next((c for _, c in reversed(lines[:at]) if any(c)), [])
+    named = [cell for cell in above if cell and not value_like(cell)]
+    return len(named) > 1 and len(named) >= 0.6 * len([cell for cell in cells if cell])
 
 
 def _is_comment(cells: list[str]) -> bool:
@@ -590,13 +328,28 @@ def _is_unit_row(cells: list[str]) -> bool:
         for cell in cells
         if cell not in ("", "-", "1") and not pattern.fullmatch(cell)
     ]
-    return bool(units) and all(looks_like_unit(unit) and unit[0] not in "-+.0" for unit in units)
+    # A cell that begins with a digit is a value with its unit, and "C1" is the name of a spot.
+    return bool(units) and all(
+        looks_like_unit(unit) and not re.match(r"[-+.\d]|[A-Z]\d", unit) for unit in units
+    )
 
 
-def _table_and_rest(body: _Lines, width: int) -> tuple[_Lines, _Lines]:
+_KINDS = frozenset(
+    ("avg", "average", "mean", "smp", "sample", "tot", "total", "sum", "max", "maximum", "min",
+     "minimum", "std", "wvc", "inst", "instantaneous", "accum", "cum")
+)  # fmt: skip
+
+
+def _is_kind_row(cells: list[str]) -> bool:
+    """Whether a row under the units says how a logger formed each value (its mean, its sum)."""
+    filled = [cell.lower() for cell in cells if cell]
+    return len(filled) > 1 and all(cell in _KINDS for cell in filled)
+
+
+def _table_and_rest(body: Lines, width: int) -> tuple[Lines, Lines]:
     """Split off what stands below the table: notes, or another table after a blank line."""
-    table: _Lines = []
-    rest: _Lines = []
+    table: Lines = []
+    rest: Lines = []
     blank_before = False
     for i, (line, cells) in enumerate(body):
         filled = [cell for cell in cells if cell]
@@ -615,13 +368,37 @@ def _table_and_rest(body: _Lines, width: int) -> tuple[_Lines, _Lines]:
     return table, rest
 
 
+def _refuse_second_table(rest: Lines, columns: Sequence[str], source: str) -> None:
+    """Refuse rows of numbers below the end of a table: they would be lost.
+
+    A table of other things (a grading below a release curve) is left out and said.
+    """
+    headers = (c for _, c in rest if sum(bool(cell) and not value_like(cell) for cell in c) > 1)
+    header = [_split_header(cell)[0].lower() for cell in next(headers, [])]
+    if header and not {name.lower() for name in columns if name} & set(header):
+        return
+    lost = [
+        line
+        for line, cells in rest
+        if not _is_comment(cells) and sum(value_like(cell) for cell in cells) > 1
+    ]
+    if len(lost) > 1:
+        faults = Faults(source)
+        faults.add(
+            f"another table below the first, with numbers in lines {lost[0]} to {lost[-1]}",
+            cure="put each table into a file or sheet of its own, or all rows under one header "
+            'with a column "sample"',
+        )
+        raise faults.as_error()
+
+
 def _ends_table(filled: list[str], width: int) -> bool:
     # A row of words without any digit after a blank line heads another table; "C3; hit pipe" does
     # not.
     return (width > 1 and len(filled) < 2) or not any(re.search(r"\d", cell) for cell in filled)
 
 
-def _rectangle(body: _Lines, width: int, source: str) -> tuple[tuple[str, ...], ...]:
+def _rectangle(body: Lines, width: int, source: str) -> tuple[tuple[str, ...], ...]:
     faults = Faults(source)
     rows = []
     for line, cells in body:
@@ -636,31 +413,3 @@ def _rectangle(body: _Lines, width: int, source: str) -> tuple[tuple[str, ...], 
         faults.add("there are no rows below the header", cure="give at least one row")
     faults.raise_if_any()
     return tuple(rows)
-
-
-def _decimal_of(body: _Lines, source: str) -> str:
-    """Decimal sign that every cell fits; refuse a mixture, and what could be read both ways."""
-    proof: dict[str, tuple[int, str]] = {}
-    for line, cells in body:
-        for cell in cells:
-            sign = _decimal_sign(cell)
-            if sign:
-                proof.setdefault(sign, (line, cell))
-    faults = Faults(source)
-    if "." in proof and "," in proof:
-        (point_line, point), (comma_line, comma) = proof["."], proof[","]
-        faults.add(
-            f"decimal points and decimal commas are mixed: {point!r} in line {point_line}, "
-            f"{comma!r} in line {comma_line}",
-            cure="write them all alike",
-        )
-    elif "?" in proof and "." not in proof and "," not in proof:
-        line, cell = proof["?"]
-        whole, part = cell.split(",", 1)
-        faults.add(
-            f"{cell!r} can be {whole}{part} or {whole}.{part}",
-            where=f"line {line}",
-            cure="leave out the comma that separates thousands, or write the decimal with a point",
-        )
-    faults.raise_if_any()
-    return "," if "," in proof else "."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import re
 from typing import Any
 
 import numpy as np
@@ -52,6 +54,8 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
             f"{name}: numbers ({array.ravel()[0]:g}) where times are due; allowed: datetime64 or "
             f'text such as "2025-07-01 06:00".'
         )
+    if array.dtype.kind in "OU":
+        _refuse_open_dates(array.ravel(), name)
     try:
         index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
     except (ValueError, TypeError) as error:
@@ -65,6 +69,52 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
     if missing.size:
         raise InputError(f"{name}: the time at position {int(missing[0])} is missing.")
     return np.array(index.to_numpy(), dtype="datetime64[ns]")
+
+
+_NO_YEAR = re.compile(r"\d{1,2}(?::\d{2}){0,2}\s*(?:[ap]\.?m\.?)?", re.IGNORECASE)
+_SHORT_YEAR = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})(?!\d)(.*)", re.DOTALL)
+
+
+def _refuse_open_dates(values: Any, name: str) -> None:
+    """Ask about texts that could be two dates, or none: which they are nobody can tell."""
+    faults = Faults(name)
+    for value in values:
+        if not isinstance(value, str):
+            continue
+        text = value.strip()
+        if _NO_YEAR.fullmatch(text):
+            faults.add(
+                f'"{text}" is a time of day without a date',
+                cure='write the date too, such as "2025-07-01 04:00"',
+            )
+        match = _SHORT_YEAR.match(text)
+        if match is None:
+            continue
+        first, _, second, last, rest = match.groups()
+        readings = dict.fromkeys(
+            written
+            for year, month, day in (
+                (last, second, first),
+                (last, first, second),
+                *([(first, second, last)] if len(last) == 2 else []),
+            )
+            if (written := _written_date(year, month, day)) is not None
+        )
+        shown = [f'"{written}{rest}"' for written in readings] or ['"2025-07-01"']
+        faults.add(
+            f'"{text}" can be {" or ".join(readings)}' if readings else f'"{text}" is no date',
+            cure=f"write the year first: {' or '.join(shown)}",
+        )
+    faults.raise_if_any()
+
+
+def _written_date(year: str, month: str, day: str) -> str | None:
+    """Write a date of the calendar with its year first; None for any other."""
+    full = int(year) + (2000 if len(year) < 3 else 0)
+    try:
+        return datetime.date(full, int(month), int(day)).isoformat()
+    except ValueError:
+        return None
 
 
 def hours_between(start: Any, end: Any) -> Any:

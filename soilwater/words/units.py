@@ -416,10 +416,16 @@ def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | ND
 
 # --- text ----------------------------------------------------------------------------------------
 
+# Of one number with its unit; the patterns below take quadratic time on endless rows of digits.
+_LONGEST_TEXT = 200
+
 _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
 
 
 def _from_text(text: str, quantity: str, name: str) -> float:
+    if len(text) > _LONGEST_TEXT:
+        what = f'"{text[:20]}..." has {len(text)} characters'
+        raise _refusal(name, what, quantity, "write one number with its unit")
     plain = plain_characters(text)
     kind = _KINDS[quantity]
     if kind.measures[0][0] in ("cm", "mm"):

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Hashable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TypeVar
 
 import xarray as xr
@@ -142,8 +143,7 @@ _ROWS = (
     Variable(
         "storage",
         "mm",
-        "water stored in the profile",
-        "lwe_thickness_of_soil_moisture_content",
+        "water in the profile and standing on it",
         cell_methods=_POINT,
     ),
     Variable("storage_change", "mm", "change of storage since the start", cell_methods=_POINT),
@@ -353,20 +353,27 @@ def attach(labelled: _Labelled) -> _Labelled:
     texts = {
         n: each.astype(object) for n, each in labelled.coords.items() if each.dtype.kind == "U"
     }
-    result = labelled.copy(deep=False).assign_coords(texts)
+    result = labelled.copy(deep=False)
+    if texts:
+        result = result.assign_coords(texts)
+    # The copy's own variables are described in place: to ask a Dataset for each of its arrays
+    # takes longer than a run of some days.
+    coordinates = {name: each.variable for name, each in result.coords.items()}
     if isinstance(result, xr.Dataset):
         for name in result.data_vars:
-            result[name].attrs = _for_dims(name, result[name].dims)
+            variable = result.variables[name]
+            variable.attrs = dict(_for_dims(name, variable.dims))
     else:
-        result.attrs = _for_dims(result.name, result.dims)
-    for name, coordinate in result.coords.items():
+        result.attrs = dict(_for_dims(result.name, result.dims))
+    for name, variable in coordinates.items():
         if name in VARIABLES:
-            coordinate.attrs = _for_dims(name, coordinate.dims)
-            if f"{name}_bounds" in result.coords:
-                coordinate.attrs["bounds"] = f"{name}_bounds"
+            variable.attrs = dict(_for_dims(name, variable.dims))
+            if f"{name}_bounds" in coordinates:
+                variable.attrs["bounds"] = f"{name}_bounds"
     return result
 
 
+@lru_cache(maxsize=1024)
 def _for_dims(name: Hashable, dims: tuple[Hashable, ...]) -> dict[str, str | float]:
     """Attributes without the cell methods of dimensions the variable does not have."""
     found = attributes(str(name))

@@ -3,14 +3,17 @@
 Every fault of a thing is told at once, so that a table is mended in one go.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
+SAND = replace(MIDDLE_MIX, name="greens mix")
 GREEN = sw.Profile.over_gravel(SAND, 30.0)
 DAY = sw.steady_weather(1, 4.0)
 DEEP = sw.Profile([sw.Layer(SAND, 30.0, "root zone")], sw.FreeDrainage())
@@ -104,7 +107,7 @@ def test_all_faults_of_a_layer_at_once():
 
 
 def test_all_faults_of_a_profile_over_gravel_at_once():
-    message = told(lambda: sw.Profile.over_gravel(SAND, -3.0, entry_suction=-2.0), faults=2)
+    message = told(lambda: sw.Profile.over_gravel(SAND, -3.0, base_suction=-2.0), faults=2)
     assert 'Layer "root zone": thickness is -3 cm; allowed: above 0 cm' in message
     assert "CapillaryBreak: entry_suction is -2 cm; allowed: 0 or more" in message
 
@@ -180,13 +183,13 @@ def test_something_else_than_a_profile():
 
 
 def test_a_rod_longer_than_the_profile(run, runs):
-    assert told(lambda: sw.meter_reading(run, "14 in")) == (
+    assert told(lambda: sw.meter_reading(run, rod="14 in")) == (
         "Meter: rod is 35.6 cm (14.0 in) and longer than the profile is deep: 30.0 cm (11.8 in); "
         "allowed: up to 30.0 cm (11.8 in); take a shorter rod, or leave out the profiles that are "
         "too shallow."
     )
     # In a batch every depth that is too shallow is named.
-    message = told(lambda: sw.meter_reading(runs, "7 in"))
+    message = told(lambda: sw.meter_reading(runs, rod="7 in"))
     assert (
         "longer than the profile is deep: 5.0 cm (2.0 in), 10.0 cm (3.9 in); allowed: up to 5.0"
         in (message)
@@ -196,17 +199,19 @@ def test_a_rod_longer_than_the_profile(run, runs):
 @pytest.mark.parametrize("rod", [0.0, -3.0])
 def test_a_rod_without_length(run, rod):
     assert (
-        told(lambda: sw.meter_reading(run, rod))
+        told(lambda: sw.meter_reading(run, rod=rod))
         == f"Meter: rod is {rod:g} cm; allowed: above 0 cm."
     )
 
 
 def test_all_faults_of_a_question_at_once(run):
-    message = told(lambda: sw.days_until(run, 12.0, "14 in", since="2025-07-04"), faults=2)
-    assert "reading: 12 is not a water content by volume; allowed: fractions from 0 to 1" in message
+    message = told(lambda: sw.days_until(run, 12.0, rod="14 in", since="2025-07-04"), faults=2)
+    assert (
+        "threshold: 12 is not a water content by volume; allowed: fractions from 0 to 1" in message
+    )
     assert "it looks like per cent: write 0.12 or '12 %'" in message
     assert "rod is 35.6 cm (14.0 in) and longer than the profile is deep" in message
-    assert told(lambda: sw.days_until(run, 0.12, "3 in", since="2025-07-04")) == (
+    assert told(lambda: sw.days_until(run, 0.12, rod="3 in", since="2025-07-04")) == (
         "Days until: since is 2025-07-04 00:00, outside the run; allowed: 2025-07-01 00:00 to "
         "2025-07-02 00:00."
     )
@@ -221,11 +226,11 @@ def test_depths_outside_the_profile():
 
 
 def test_a_part_of_a_result(run):
-    message = told(lambda: sw.meter_reading(run.isel(node_depth=slice(0, 9)), 7.6))
+    message = told(lambda: sw.meter_reading(run.isel(node_depth=slice(0, 9)), rod=7.6))
     assert "the nodes do not span the profile; keep node_depth whole" in message
-    message = told(lambda: sw.meter_reading(run.drop_vars("node_suction"), 7.6))
+    message = told(lambda: sw.meter_reading(run.drop_vars("node_suction"), rod=7.6))
     assert '"node_suction" is missing; give the result of simulate' in message
-    message = told(lambda: sw.days_until(sw.drained_state(GREEN), 0.12, 7.6))
+    message = told(lambda: sw.days_until(sw.drained_state(GREEN), 0.12, rod=7.6))
     assert message.endswith("the Dataset has no times; give the result of a simulation.")
 
 

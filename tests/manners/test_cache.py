@@ -22,7 +22,7 @@ import json, sys, warnings
 with warnings.catch_warnings(record=True) as caught:
     warnings.simplefilter("always")
     import soilwater as sw
-    from soilwater.kernels.march import mean_water_contents
+    from soilwater.kernels.entry_points import mean_water_contents
     reading = None
     if sys.argv[1] == "run":
         sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)

@@ -9,12 +9,14 @@ import re
 import pytest
 
 import soilwater
-from soilwater.words.text_tables import looks_like_unit
+from soilwater.words.cells import looks_like_unit
 from soilwater.words.vocabulary import VARIABLES
 
 # What people import from. Other modules serve these; of them only the summaries are asked for.
 PUBLIC = (
     "decisions",
+    "explorer.make",
+    "explorer.page",
     "ground.profile",
     "ground.stress",
     "ground.turf",

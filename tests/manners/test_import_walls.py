@@ -26,6 +26,7 @@ FLOORS = {
     "decisions": 6,
     "accessor": 7,
     "plot": 8,
+    "explorer": 9,
     "report": 9,
     "__main__": 10,
 }
@@ -40,7 +41,7 @@ ONLY_IN = {
     "matplotlib": {"plot", "report"},
     "pint": {"words"},
     "openpyxl": {"words"},
-    "jinja2": {"report"},
+    "jinja2": {"explorer", "report"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.

@@ -14,12 +14,12 @@ from itertools import pairwise
 import numpy as np
 
 from soilwater import VanGenuchten
-from soilwater.kernels import column, march
-from soilwater.kernels import newton as newton_kernel
+from soilwater.kernels import column, rows, step_control
+from soilwater.kernels.march import newton
+from soilwater.kernels.rows import Column, Limits, Soils, State
 from soilwater.soils.kernel_table import stack_tables
 
-# Invented sand B of the trade, and a loam (Carsel & Parrish 1988, from memory) for layers.
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+# A loam (Carsel & Parrish 1988, from memory) for layers.
 LOAM = VanGenuchten.texture_class("loam")
 
 MIDDLE, SWING, DEPTH_SCALE, RATE = -38.0, 16.0, 30.0 / np.pi, 0.7  # cm, cm, cm, 1/h
@@ -44,62 +44,57 @@ class Stepper:
     def __init__(self, mesh):
         self.mesh, self.z = mesh, mesh.depth
         n = self.z.size
-        self.tables, self.scalars = stack_tables(list(mesh.soils))
-        self.root = np.zeros(n)
-        self.conditions = np.zeros(column.N_CONDITIONS)
-        self.conditions[column.POND_LIMIT] = 1.0
-        self.conditions[column.COMPENSATION] = 1.0
-        self.conditions[column.COMPENSATION_THRESHOLD] = 1.0
-        self.codes = np.zeros(column.N_CODES, dtype=np.int64)
-        self.codes[column.BASE_CODE] = column.HELD_HEAD
-        self.flows = np.zeros(column.N_RATES)
-        self.work = np.zeros((march.N_WORK, n))
-        march.describe_nodes(self.z, mesh.soil, self.scalars, self.work)
+        self.soils = Soils(*stack_tables(list(mesh.soils)))
+        self.conditions = np.zeros(rows.N_CONDITIONS)
+        self.conditions[rows.POND_LIMIT] = 1.0
+        self.conditions[rows.COMPENSATION] = 1.0
+        self.conditions[rows.COMPENSATION_THRESHOLD] = 1.0
+        self.codes = np.zeros(rows.N_CODES, dtype=np.int64)
+        self.codes[rows.BASE_CODE] = rows.HELD_HEAD
+        self.column = Column(self.z, mesh.soil, np.zeros(n), self.conditions, self.codes)
+        self.flows = np.zeros(rows.N_RATES)
+        self.work = np.zeros((rows.N_WORK, n))
+        step_control.describe_nodes(self.z, mesh.soil, self.soils.scalars, self.work)
 
     def _boundaries(self, t):
         soil = self.mesh.soils[self.mesh.soil[0]]
         top = np.zeros(1)
         flux = soil.conductivity(-head(top, t)) * (1.0 - head_slope(top, t))
-        self.conditions[column.SUPPLY] = flux[0]
-        self.conditions[column.BASE_VALUE] = head(self.z[-1], t)
+        self.conditions[rows.SUPPLY] = flux[0]
+        self.conditions[rows.BASE_VALUE] = head(self.z[-1], t)
 
     def _assembled(self, t):
-        """Matrix and water of a step of one hour from empty soil to the head of a time."""
+        """Work space after a step of one hour from empty soil to the head of a time."""
         self._boundaries(t)
-        matrix = np.zeros((column.N_MATRIX, self.z.size))
-        water = np.zeros((2, self.z.size))
+        work = np.zeros((rows.N_WORK, self.z.size))
         h, empty = head(self.z, t), np.zeros(self.z.size)
-        column.assemble(
-            h, 1.0, empty, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
-            self.tables, self.scalars, matrix, water, self.flows,
-        )  # fmt: skip
-        return matrix, water[0]
+        column.assemble(h, 1.0, empty, self.column, self.soils, work, self.flows)
+        return work
 
     def stored(self, t):
         """Water around each node [cm] at the head of a time."""
-        return self._assembled(t)[1]
+        return self._assembled(t)[rows.STORAGE]
 
     def discrete_source(self, t):
         """Source [cm/h] around each node that makes the head solve the discrete equation."""
-        matrix, stored = self._assembled(t)
-        leaving = matrix[column.RESIDUAL] - stored
-        return matrix[column.OWN] * head_rate(self.z, t) + leaving
+        work = self._assembled(t)
+        leaving = work[rows.RESIDUAL] - work[rows.STORAGE]
+        return work[rows.OWN] * head_rate(self.z, t) + leaving
 
     def two_step(self, dt, last, h, stored, rate):
         """Share of the last step in this one, and what each node starts from."""
-        weight = march.weight_of_last_step(dt, last, h, stored, rate, self.work)
-        return weight, self.work[march.TARGET].copy()
+        clock, counts = np.zeros(rows.N_CLOCK), np.zeros(rows.N_COUNTS, dtype=np.int64)
+        state = State(h, stored, h, rate, clock, np.zeros(rows.N_LEDGER), counts)
+        weight = step_control.weight_of_last_step(dt, last, state, self.work)
+        return weight, self.work[rows.TARGET].copy()
 
     def step(self, h, dt, stored, t):
         """Solve an implicit step that ends at `t` in place; returns the water then held [cm]."""
         self._boundaries(t)
-        iterations = newton_kernel.newton(
-            h, dt, stored, self.z, self.mesh.soil, self.root, self.conditions, self.codes,
-            self.tables, self.scalars, self.work[march.VOLUME], self.work[march.DRY_SUCTION],
-            1e-10, 0.0, 30, 20.0, self.work, self.flows,
-        )  # fmt: skip
+        limits = Limits(1e-10, 0.0, 30, 20.0)
+        iterations = newton(h, dt, stored, self.column, self.soils, limits, self.work, self.flows)
         assert iterations >= 0, "Newton's method found no solution"
-        return self.work[newton_kernel.STORAGE_ROW].copy()
+        return self.work[rows.STORAGE].copy()
 
 
 def exact_amounts(mesh, t):

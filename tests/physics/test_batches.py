@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from grounds import COARSE_GRAVEL as GRAVEL
+from grounds import MIDDLE_MIX as SAND
 from reference import START, hours_after_start
 
 from soilwater import (
@@ -20,8 +22,6 @@ from soilwater import (
     steady_weather,
 )
 
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 TURF = Turf(12.0, fraction_above=(0.9, 10.0))
 DAY = steady_weather(1, 6.0)
 DEPTHS = np.linspace(25.0, 60.0, 200)
@@ -141,7 +141,7 @@ def test_a_rule_is_the_same_as_the_events_it_decides():
     for name in ("node_suction", "drainage", "transpiration", "irrigation"):
         np.testing.assert_array_equal(table[name], ruled[name])
     # It decided on the reading of that moment.
-    reading = meter_reading(ruled, 7.6).sel(time=decisions).values
+    reading = meter_reading(ruled, rod=7.6).sel(time=decisions).values
     assert (reading[np.isin(decisions, given)] < 0.17).all()
     assert (reading[~np.isin(decisions, given)] >= 0.17).all()
 
@@ -153,7 +153,7 @@ def test_a_run_taken_up_again_continues_the_run_that_was_cut():
     first = simulate(profile, steady_weather(2, 5.0), **settings)
     second = simulate(
         profile,
-        steady_weather(2, 5.0, start=START + np.timedelta64(2, "D")),
+        steady_weather(2, 5.0, first_day=START + np.timedelta64(2, "D")),
         start=first,
         **settings,
     )

@@ -4,13 +4,15 @@ from inspect import signature
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as SAND_B
+from grounds import UNIFORM_SAND as UNIFORM
+from grounds import WET_MIX as SAND_C
 from reference import hours_after_start, weather
 
 from soilwater import (
     Case,
     Profile,
     Turf,
-    VanGenuchten,
     meter_reading,
     simulate,
     simulate_many,
@@ -18,9 +20,6 @@ from soilwater import (
 )
 
 # Invented sands of the trade: in specification, and uniform (hard: it dries to a sharp front).
-SAND_B = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-SAND_C = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
-UNIFORM = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
 TURF = Turf(15.0, fraction_above=(0.9, 10.0))
 ROD = 7.6
 DEFAULT_TOLERANCE = signature(simulate).parameters["tolerance"].default
@@ -31,7 +30,7 @@ def default_and_fine(make_cases, **settings):
     return [
         meter_reading(
             simulate_many(make_cases(), refinement=refinement, tolerance=tolerance, **settings),
-            ROD,
+            rod=ROD,
         )
         for refinement, tolerance in ((1.0, DEFAULT_TOLERANCE), (5.0, DEFAULT_TOLERANCE / 30.0))
     ]
@@ -64,6 +63,6 @@ def test_a_storm_on_sand_at_ten_thousand_centimetres(soil, depth):
             refinement=refinement,
             tolerance=tolerance,
         )
-        readings.append(meter_reading(run, ROD))
+        readings.append(meter_reading(run, rod=ROD))
     assert float(readings[1][-1]) > 0.25
     assert float(np.abs(readings[0] - readings[1]).max()) < 0.001

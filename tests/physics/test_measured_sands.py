@@ -67,8 +67,6 @@ def test_held_out_points_of_places_the_expectations_never_saw(monkeypatch):
     for place in dict.fromkeys(sand.place for sand in USED):
         others = all_expected([sand for sand in sands() if sand.place != place])
         monkeypatch.setattr(fitting, "PARAMETERS", others)
-        fits += [
-            (sand.code, table(sand).fit(VanGenuchten)) for sand in USED if sand.place == place
-        ]
+        fits += [(sand.code, table(sand).fit(VanGenuchten)) for sand in USED if sand.place == place]
     by_code = dict(fits)
     check([by_code[sand.code] for sand in USED])

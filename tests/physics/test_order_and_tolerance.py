@@ -6,11 +6,12 @@ The orders themselves are problems of `problems.order`, held to their bounds in
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as SAND
 from manufactured import head, head_rate, head_slope
 from problems.order import FINE_TOLERANCES, HOURS, converged_difference, exact_head
 from reference import one_soil, weather
 
-from soilwater import FreeDrainage, Profile, Turf, VanGenuchten, simulate, steady_weather
+from soilwater import FreeDrainage, Profile, Turf, simulate, steady_weather
 
 
 def test_the_constructed_solution_moves():
@@ -27,7 +28,6 @@ def test_slopes_of_the_chosen_head_are_its_derivatives():
     assert head_rate(z, t) == pytest.approx(by_time, abs=1e-8)
 
 
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 TURF = Turf(12.0, fraction_above=(0.9, 10.0))
 SAND_RUNS = {
     "drying": lambda tol: simulate(

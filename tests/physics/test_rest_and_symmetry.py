@@ -74,8 +74,10 @@ def test_splitting_a_layer_of_one_soil_changes_nothing():
 def test_only_the_time_since_the_start_matters(days):
     profile = Profile.over_gravel(SAND, 30.0)
     moved = np.timedelta64(days, "D")
-    first = simulate(profile, steady_weather(3, 5.0, start=START), turf=TURF, output=6.0)
-    later = simulate(profile, steady_weather(3, 5.0, start=START + moved), turf=TURF, output=6.0)
+    first = simulate(profile, steady_weather(3, 5.0, first_day=START), turf=TURF, output=6.0)
+    later = simulate(
+        profile, steady_weather(3, 5.0, first_day=START + moved), turf=TURF, output=6.0
+    )
     np.testing.assert_array_equal(later.node_suction, first.node_suction)
     np.testing.assert_array_equal(later.time, first.time + moved)
 
@@ -224,7 +226,7 @@ def test_a_finer_mesh_of_the_same_layers_converges_to_one_answer():
 @pytest.mark.parametrize("entry_suction", [0.0, 3.0, 9.0])
 @pytest.mark.parametrize("soil", [SAND, LOAM], ids=["sand", "loam"])
 def test_drained_state_is_where_sixty_days_of_drainage_lead(soil, entry_suction):
-    profile = Profile.over_gravel(soil, 30.0, entry_suction=entry_suction)
+    profile = Profile.over_gravel(soil, 30.0, base_suction=entry_suction)
     run = simulate(profile, weather(60 * 24.0), start="soaked", output=60 * 24.0)
     upper = run.depth <= 15.0
     rest = drained_state(profile)

@@ -7,11 +7,11 @@ reference solution and are used as orders of magnitude, with that margin.
 
 import numpy as np
 import pytest
+from grounds import EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 from scipy.integrate import quad
 
 from soilwater import (
     Profile,
-    VanGenuchten,
     compare_depths,
     drained_state,
     drained_water_content,
@@ -20,10 +20,10 @@ from soilwater import (
 )
 
 SANDS = {
-    "A": VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0),
-    "B": VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0),
-    "C": VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0),
-    "D": VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0),
+    "A": EVEN_SAND,
+    "B": MIDDLE_MIX,
+    "C": WET_MIX,
+    "D": STRAIGHT_SAND,
 }
 DEPTHS = [25.0, 30.0, 38.0, 46.0]
 # Mean of the top 7.6 cm [% by volume] with 3 cm of suction left at the base.
@@ -37,8 +37,8 @@ ROD = 7.6
 
 @pytest.mark.parametrize("sand", READINGS)
 def test_drained_readings(sand):
-    profiles = [Profile.over_gravel(SANDS[sand], depth, entry_suction=3.0) for depth in DEPTHS]
-    readings = [100.0 * float(meter_reading(drained_state(p), ROD)) for p in profiles]
+    profiles = [Profile.over_gravel(SANDS[sand], depth, base_suction=3.0) for depth in DEPTHS]
+    readings = [100.0 * float(meter_reading(drained_state(p), rod=ROD)) for p in profiles]
     assert readings == pytest.approx(READINGS[sand], abs=0.5)
 
 
@@ -47,7 +47,7 @@ def test_drained_readings_reached_by_draining_for_two_days(sand):
     run = compare_depths(
         Profile.over_gravel(SANDS[sand], 30.0), DEPTHS, steady_weather(2, 0.0), output=48.0
     )
-    readings = 100.0 * meter_reading(run, ROD).isel(time=-1).values
+    readings = 100.0 * meter_reading(run, rod=ROD).isel(time=-1).values
     assert readings == pytest.approx(READINGS[sand], abs=0.5)
 
 
@@ -57,8 +57,8 @@ def test_a_reading_is_the_mean_of_the_curve_over_the_rod(sand, rod):
     # Suction at rest is height above the base plus what is left there (hydrostatics).
     soil, depth = SANDS[sand], 38.0
     exact = quad(lambda z: soil.water_content(depth - z + 3.0), 0.0, rod, epsabs=1e-12)[0] / rod
-    profile = Profile.over_gravel(soil, depth, entry_suction=3.0)
-    assert float(meter_reading(drained_state(profile), rod)) == pytest.approx(exact, abs=1e-6)
+    profile = Profile.over_gravel(soil, depth, base_suction=3.0)
+    assert float(meter_reading(drained_state(profile), rod=rod)) == pytest.approx(exact, abs=1e-6)
     assert drained_water_content(profile, 0.0, rod) == pytest.approx(exact, abs=1e-6)
 
 
@@ -73,7 +73,7 @@ def test_deeper_is_never_wetter_at_the_surface(sand):
         Profile.over_gravel(SANDS[sand], 30.0), depths, steady_weather(2, 0.0), output=6.0
     )
     # From half a day on: before, a deep profile may still be passing water down.
-    readings = meter_reading(run, ROD).isel(time=slice(2, None))
+    readings = meter_reading(run, rod=ROD).isel(time=slice(2, None))
     assert float(readings.diff("root_zone_depth").max()) <= 1e-4
 
 
@@ -89,7 +89,7 @@ def test_ten_points_in_a_hands_breadth_take_a_uniform_sand():
             steady_weather(1, 0.0),
             output=[np.datetime64("2025-07-01T18:00")],
         )
-        reading = 100.0 * meter_reading(run, ROD).isel(time=0)
+        reading = 100.0 * meter_reading(run, rod=ROD).isel(time=0)
         shallow = reading.sel(root_zone_depth=depths).values
         deep = reading.sel(root_zone_depth=depths + 9.0).values
         return float((shallow - deep).max())

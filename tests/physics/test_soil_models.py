@@ -3,6 +3,7 @@
 import mpmath as mp
 import numpy as np
 import pytest
+from grounds import UNIFORM_SAND
 from scipy.special import hyp2f1
 
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
@@ -248,7 +249,7 @@ def water_formula(soil):
 # --- the dry end: Peters (2013), Iden & Durner (2014), from memory --------------------------------
 
 DRY_SOILS = [
-    VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0),
+    UNIFORM_SAND,
     VanGenuchten(0.065, 0.41, 0.075, 1.89, 4.4),
     VanGenuchten(0.07, 0.36, 0.005, 1.09, 0.02, tortuosity=-1.0),
     Kosugi(0.05, 0.40, 60.0, 1.2, 10.0),
@@ -303,7 +304,7 @@ def test_dry_end_reproduces_its_formulas(soil):
 
 def test_films_carry_what_plain_sand_cannot():
     # Peters (2013): in dry sand the film conductivity falls with about the power -1.5 of suction.
-    sand = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
+    sand = UNIFORM_SAND
     dry = WithDryEnd(sand)
     assert sand.conductivity(1000.0) < 1e-10 * dry.conductivity(1000.0)
     slope = np.log(dry.conductivity(1e5) / dry.conductivity(1e3)) / np.log(100.0)

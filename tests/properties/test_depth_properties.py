@@ -64,7 +64,7 @@ def test_a_wider_band_never_narrows_a_decision(sand, down, up, more, air, rod):
     narrow = BaseSuction(5.0, 5.0 - down, 5.0 + up)
     wide = BaseSuction(5.0, 5.0 - down, 5.0 + up + more)
     first, second = (
-        depth_window(sand, (0.12, 0.22), rod, air_filled=air, base_suction=base)
+        depth_window(sand, (0.12, 0.22), rod=rod, air_filled=air, base_suction=base)
         for base in (narrow, wide)
     )
     assert (first.low, first.high, first.best) == (second.low, second.high, second.best)
@@ -76,7 +76,7 @@ def test_a_wider_band_never_narrows_a_decision(sand, down, up, more, air, rod):
 @given(sands, st.floats(0.05, 0.2), st.floats(0.01, 0.1), rods)
 def test_a_wider_target_never_narrows_the_window(sand, low, width, rod):
     first, second = (
-        depth_window(sand, (low, low + w), rod, air_filled=0.0, base_suction=3.0)
+        depth_window(sand, (low, low + w), rod=rod, air_filled=0.0, base_suction=3.0)
         for w in (width, 2 * width)
     )
     assert second.low <= first.low and second.high == first.high
@@ -85,7 +85,7 @@ def test_a_wider_target_never_narrows_the_window(sand, low, width, rod):
 @given(sands, st.floats(0.0, 0.2), st.floats(0.0, 0.1))
 def test_more_air_never_asks_for_less_depth(sand, air, more):
     first, second = (
-        depth_window(sand, (0.12, 0.22), 7.6, air_filled=a, base_suction=3.0)
+        depth_window(sand, (0.12, 0.22), rod=7.6, air_filled=a, base_suction=3.0)
         for a in (air, air + more)
     )
     assert second.low >= first.low
@@ -93,6 +93,6 @@ def test_more_air_never_asks_for_less_depth(sand, air, more):
 
 @given(sands, st.floats(15.0, 60.0), st.floats(0.0, 9.0))
 def test_filling_never_exceeds_the_pore_space(sand, depth, entry):
-    profile = sw.Profile.over_gravel(sand, depth, entry_suction=entry)
+    profile = sw.Profile.over_gravel(sand, depth, base_suction=entry)
     flush = flush_water(profile, pore_volumes=1.0)
     assert -1e-9 <= flush.fill <= flush.pore_volume

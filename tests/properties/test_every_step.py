@@ -6,10 +6,13 @@ here in plain Python, so that each solution can be looked at before it goes into
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX
 from hard_columns import solve
 
 import soilwater as sw
-from soilwater.kernels import column, march, newton
+from soilwater.kernels import entry_points, march, rows, water
+from soilwater.kernels.column import assemble
+from soilwater.kernels.rows import Limits
 
 SEEDS = (7, 24, 84, 118, 142, 165, 182, 218)
 """Columns in which a dry node is wetted at once, and some that just dry."""
@@ -23,45 +26,42 @@ class Watched:
     def __init__(self):
         self.solve, self.tangents, self.faults = march.newton, 0, []
 
-    def __call__(
-        self, h, dt, stored, z, soil, root, conditions, codes, tables, scalars, volume, dry_suction,
-        tolerance, last_correction, most, most_growth, work, flows,
-    ):  # fmt: skip
-        known = (codes, tables, scalars, volume, dry_suction, tolerance)
-        begun = (stored, z, soil, root)
-        control = (last_correction, most, most_growth)
-        found = self.solve(h, dt, *begun, conditions, *known, *control, work, flows)
-        held = codes[column.SURFACE_CODE] == column.HELD_SURFACE
-        held |= codes[column.BASE_CODE] == column.HELD_HEAD
+    def __call__(self, h, dt, stored, column, soils, limits, work, flows):
+        found = self.solve(h, dt, stored, column, soils, limits, work, flows)
+        conditions, codes = column.conditions, column.codes
+        held = codes[rows.SURFACE_CODE] == rows.HELD_SURFACE
+        held |= codes[rows.BASE_CODE] == rows.HELD_HEAD
         if found >= 0 and not held:
             after = self.look_at(dt, stored, conditions, work, flows)
             on_curve = np.zeros(h.size)
-            column.water_around_nodes(h, z, soil, tables, scalars, on_curve)
+            water.water_around_nodes(h, column.z, column.soil, soils, on_curve)
             on_curve[0] += max(h[0], 0.0)
-            if last_correction > 0.0 and not np.array_equal(on_curve, work[newton.STORAGE_ROW]):
+            last_correction = limits.last_correction
+            if last_correction > 0.0 and not np.array_equal(on_curve, work[rows.STORAGE]):
                 self.tangents += 1
-                again, there = np.zeros_like(work), h.copy()
-                own, nowhere = conditions.copy(), np.zeros_like(flows)
-                control = (0.0, 40, 20.0)
-                more = self.solve(there, dt, *begun, own, *known, *control, again, nowhere)
-                missed = np.abs(after - again[newton.STORAGE_ROW]) / volume
+                again, there, nowhere = np.zeros_like(work), h.copy(), np.zeros_like(flows)
+                again[rows.VOLUME : rows.FULL + 1] = work[rows.VOLUME : rows.FULL + 1]
+                own = column._replace(conditions=conditions.copy())
+                patient = Limits(limits.tolerance, 0.0, 40, 20.0)
+                more = self.solve(there, dt, stored, own, soils, patient, again, nowhere)
+                missed = np.abs(after - again[rows.STORAGE]) / work[rows.VOLUME]
                 if more >= 0 and missed.max() > MOST_ERROR * last_correction:
                     self.faults.append(f"a tangent misses by {missed.max()}")
         return found
 
     def look_at(self, dt, stored, conditions, work, flows):
         """Water around each node as the ledger will take it [cm]."""
-        after = work[newton.STORAGE_ROW] - work[newton.RESIDUAL_ROW]
-        inflow, runoff, transpiration, evaporation, drainage = flows[: column.N_FLOWS]
+        after = work[rows.STORAGE] - work[rows.RESIDUAL]
+        inflow, runoff, transpiration, evaporation, drainage = flows[: rows.N_FLOWS]
         lost = runoff + transpiration + evaporation + drainage
         size = after.sum() + dt * (inflow + lost)
         if abs(after.sum() - stored.sum() - dt * (inflow - lost)) > 1e-12 * size:
             self.faults.append("water is lost")
         if min(runoff, transpiration, evaporation, drainage) < 0.0:
             self.faults.append(f"a flow runs backwards: {flows}")
-        if evaporation > conditions[column.EVAPORATION_DEMAND] * (1.0 + 1e-12):
+        if evaporation > conditions[rows.EVAPORATION_DEMAND] * (1.0 + 1e-12):
             self.faults.append("air takes more than it asks for")
-        asked = conditions[column.TRANSPIRATION_DEMAND] * max(conditions[column.COMPENSATION], 1.0)
+        asked = conditions[rows.TRANSPIRATION_DEMAND] * max(conditions[rows.COMPENSATION], 1.0)
         if transpiration > asked * 1.01:
             self.faults.append("roots take more than they ask for")
         return after
@@ -70,9 +70,8 @@ class Watched:
 @pytest.fixture
 def watched(monkeypatch):
     watch = Watched()
-    monkeypatch.setattr(march, "newton", watch)
-    monkeypatch.setattr(march, "march", march.march.py_func)
-    monkeypatch.setattr(march, "march_columns", march.march_columns.py_func)
+    monkeypatch.setattr(entry_points, "march", march.make_march(assemble, watch).py_func)
+    monkeypatch.setattr(entry_points, "march_columns", entry_points.march_columns.py_func)
     return watch
 
 
@@ -83,7 +82,7 @@ def test_every_step_of_a_hard_column(watched, seed):
 
 
 def test_every_step_of_a_fortnight_of_drying(watched):
-    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    sand = MIDDLE_MIX
     run = sw.simulate(
         sw.Profile.over_gravel(sand, 30.0),
         sw.steady_weather(14, 5.0),

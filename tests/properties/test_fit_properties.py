@@ -26,13 +26,13 @@ sands = st.builds(
 @given(sand=sands)
 def test_band_is_ordered_falls_with_suction_and_holds_the_best_curve(sand):
     lab = RetentionTable(SUCTION, sand.water_content(SUCTION), k_sat=sand.k_sat)
-    fit = lab.fit(VanGenuchten, samples=200)
+    fit = lab.fit(VanGenuchten, draws=200)
     band = fit.band(np.linspace(0.0, 100.0, 51))
     for line in (band.lower, band.median, band.upper):
         assert np.all(np.diff(line) <= 1e-12)
     assert np.all(band.lower <= band.median)
     assert np.all(band.median <= band.upper)
-    wide = fit.band(SUCTION, level=0.99)
+    wide = fit.band(SUCTION, probability=0.99)
     best = fit.soil.water_content(SUCTION)
     assert np.all((wide.lower - 1e-3 <= best) & (best <= wide.upper + 1e-3))
     assert np.max(np.abs(fit.residuals)) < 0.03

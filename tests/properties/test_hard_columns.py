@@ -7,6 +7,7 @@ all that the marker "long" stands for and tells which were the hardest.
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX
 from hard_columns import faults_of, solve
 
 import soilwater as sw
@@ -46,7 +47,7 @@ def test_a_loose_tolerance_takes_no_more_steps():
 
 def test_steps_do_not_stall_where_an_outflow_ends():
     # Close output times once met the end of drainage with ever shorter steps.
-    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    sand = MIDDLE_MIX
     weather = sw.steady_weather(2, 0.0)
     hours = np.concatenate([[0.0], np.geomspace(1.0 / 60.0, 48.0, 240)])
     run = sw.simulate(

@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -127,7 +129,7 @@ def test_a_deeper_drained_profile_is_never_wetter_at_the_surface(
 ):
     readings = [
         sw.drained_water_content(
-            sw.Profile.over_gravel(soil, depth, entry_suction=entry_suction), 0.0, rod
+            sw.Profile.over_gravel(soil, depth, base_suction=entry_suction), 0.0, rod
         )
         for depth in (shallow, shallow + deeper)
     ]
@@ -150,7 +152,7 @@ def test_nor_is_it_after_a_simulated_drainage(n, alpha, k_sat, shallow, deeper):
     runs = sw.compare_depths(
         green, [shallow, shallow + deeper], sw.steady_weather(4, 0.0), output="96 h"
     )
-    shallow_reading, deep_reading = sw.meter_reading(runs, 7.6).isel(time=-1).values
+    shallow_reading, deep_reading = sw.meter_reading(runs, rod=7.6).isel(time=-1).values
     assert deep_reading <= shallow_reading + 1e-4
 
 
@@ -179,6 +181,8 @@ PUBLIC = {
     for name in sw.__all__
     if callable(thing := getattr(sw, name))
     and not (inspect.isclass(thing) and issubclass(thing, Exception | int))
+    # What others write a soil model below is not called itself.
+    and not inspect.isabstract(thing)
 }
 
 
@@ -200,8 +204,6 @@ def test_an_unknown_keyword_is_a_type_error(thing):
         thing(no_such_word=1)
 
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 DAY = sw.steady_weather(1, 4.0)
 
 
@@ -222,7 +224,7 @@ NUMBERS = {
     "n": lambda: sw.VanGenuchten(0.05, 0.40, 0.047, NAN, 40.0),
     "k_sat": lambda: sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, NAN),
     "thickness": lambda: sw.Layer(SAND, NAN),
-    "entry_suction": lambda: sw.Profile.over_gravel(SAND, 30.0, entry_suction=NAN),
+    "base_suction": lambda: sw.Profile.over_gravel(SAND, 30.0, base_suction=NAN),
     "depth": lambda: sw.WaterTable(NAN),
     "root_depth": lambda: sw.Turf(NAN),
     "cover": lambda: sw.Turf(10.0, cover=NAN),
@@ -244,8 +246,8 @@ NUMBERS = {
     "depths": lambda: sw.compare_depths(GREEN, [20.0, NAN], DAY),
     "top": lambda: sw.drained_water_content(GREEN, NAN, 7.6),
     "bottom": lambda: sw.drained_water_content(GREEN, 0.0, NAN),
-    "rod": lambda: sw.meter_reading(sw.drained_state(GREEN), NAN),
-    "reading": lambda: sw.days_until(sw.drained_state(GREEN), NAN, 7.6),
+    "rod": lambda: sw.meter_reading(sw.drained_state(GREEN), rod=NAN),
+    "threshold": lambda: sw.days_until(sw.drained_state(GREEN), NAN, rod=7.6),
 }
 
 

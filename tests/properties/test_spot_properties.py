@@ -26,7 +26,7 @@ FEW = settings(max_examples=12)
 
 
 def shares_of(diagnosis, name):
-    return {odds.cause: odds.share for odds in diagnosis.spot(name).causes}
+    return {odds.cause: odds.probability for odds in diagnosis.spot(name).causes}
 
 
 @given(SANDS, st.floats(10.0, 60.0), st.floats(0.1, 30.0), st.sampled_from([3.8, 7.6, 12.0]))
@@ -41,7 +41,7 @@ def test_deeper_and_steeper_never_read_wetter(sand, depth, extra, rod):
 @FEW
 @given(SANDS, st.lists(st.tuples(DEPTHS, READINGS), min_size=1, max_size=4))
 def test_shares_are_probabilities_whatever_was_read(sand, measured):
-    spots = [Spot(f"S{i}", d, readings=(Reading(v, 7.6),)) for i, (d, v) in enumerate(measured)]
+    spots = [Spot(f"S{i}", d, readings=(Reading(v, rod=7.6),)) for i, (d, v) in enumerate(measured)]
     diagnosis = diagnose(Survey(spots), sand)
     for spot in spots:
         shares = list(shares_of(diagnosis, spot.name).values())
@@ -55,7 +55,8 @@ def test_a_slower_drop_never_speaks_against_repellency(sand, depth, value, secon
     quick, slow = (
         shares_of(
             diagnose(
-                Survey([Spot("S", depth, readings=(Reading(value, 7.6),), drop_time=drop)]), sand
+                Survey([Spot("S", depth, readings=(Reading(value, rod=7.6),), drop_time=drop)]),
+                sand,
             ),
             "S",
         )["repellency"]
@@ -67,7 +68,7 @@ def test_a_slower_drop_never_speaks_against_repellency(sand, depth, value, secon
 @FEW
 @given(SANDS, DEPTHS, READINGS, st.floats(0.0, 60.0))
 def test_any_finding_leaves_probabilities(sand, depth, value, seconds):
-    diagnosis = diagnose(Survey([Spot("S", depth, readings=(Reading(value, 7.6),))]), sand)
+    diagnosis = diagnose(Survey([Spot("S", depth, readings=(Reading(value, rod=7.6),))]), sand)
     drop = next(m for m in rank_measurements(diagnosis, "S") if m.kind == "drop_test")
     after = shares_of(with_finding(diagnosis, drop, seconds), "S")
     assert np.isclose(sum(after.values()), 1.0)

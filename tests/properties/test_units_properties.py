@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.words.text_tables import parse_number
+from soilwater.words.cells import parse_number
 from soilwater.words.units import HOUSE_UNITS, in_people_units, to_house
 
 # Units of the trade for each quantity, in pint's spelling, and the range that occurs.

@@ -67,7 +67,7 @@ def test_refining_anywhere_changes_no_course(sky, minutes):
     )
 )
 def test_no_event_loses_water_and_every_one_has_its_edges(rows):
-    sky = steady_weather(2, 5.0, start="2025-07-01")
+    sky = steady_weather(2, 5.0, first_day="2025-07-01")
     events = [
         Event(sky.start + np.timedelta64(minute, "m"), amount, duration=hours)
         for minute, amount, hours in rows

@@ -1,14 +1,17 @@
 """Results show themselves: balance, storage by layer, how it ended, a summary on one screen."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.accessor import depth_name
 from soilwater.words.errors import InputError, Status
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
+SAND = replace(MIDDLE_MIX, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, "12 in")
 WEATHER = sw.steady_weather(2, "5 mm/day", rain="4 mm/day")
@@ -84,7 +87,7 @@ def test_many_columns_are_told_by_least_middle_and_most():
     fit = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat=40.0).fit(
         sw.VanGenuchten
     )
-    runs = sw.compare_depths(GREEN, ["10 in", "12 in"], WEATHER, soils=fit.samples(8))
+    runs = sw.compare_depths(GREEN, ["10 in", "12 in"], WEATHER, sand=fit.samples(8))
     lines = runs.soilwater.summary().splitlines()
     assert [line.split()[0] for line in lines[3:6]] == ["least", "middle", "most"]
     drained = runs.drainage.isel(time=-1)

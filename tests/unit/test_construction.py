@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as TRUTH
 
 from soilwater.decisions.building.construction import EDITIONS, Verdict, check_root_zone
 from soilwater.lab.grading import Grading
@@ -18,7 +19,6 @@ from soilwater.words.errors import InputError
 SIZES = np.array([2.0, 1.0, 0.5, 0.25, 0.15, 0.05, 0.0])
 SAND = Grading(SIZES, np.array([0.01, 0.04, 0.27, 0.53, 0.11, 0.02, 0.02]))
 GRAVEL = Grading.from_passing({12.0: 1.0, 9.5: 0.95, 6.3: 0.45, 4.0: 0.10, 2.0: 0.03, 1.0: 0.01})
-TRUTH = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
 LAB = RetentionTable(
     SUCTION, TRUTH.water_content(SUCTION), k_sat="15 in/h", porosity=0.40, grading=SAND
@@ -108,11 +108,11 @@ def test_missing_data_is_said_and_is_no_pass():
 
 def test_a_curve_stands_in_for_a_missing_point():
     table = RetentionTable([10.0, 20.0, 40.0], TRUTH.water_content(SUCTION[[0, 1, 3]]), k_sat=40.0)
-    fitted = verdicts(table=table, soil=table.fit(VanGenuchten))["capillary porosity at 30 cm"]
+    fitted = verdicts(table=table, sand=table.fit(VanGenuchten))["capillary porosity at 30 cm"]
     assert fitted.value == pytest.approx(19.4, abs=0.5)
     assert fitted.error > 0.3
     assert "from the fitted curve" in fitted.remark
-    given = verdicts(table=table, soil=TRUTH)["capillary porosity at 30 cm"]
+    given = verdicts(table=table, sand=TRUTH)["capillary porosity at 30 cm"]
     assert given.value == pytest.approx(19.4, abs=0.05)
 
 
@@ -159,7 +159,7 @@ def test_california_looks_at_forty_centimetres_and_asks_for_no_gravel():
 
 def test_the_same_sand_at_the_users_depth():
     fit = LAB.fit(VanGenuchten)
-    found = check_root_zone(LAB, soil=fit, depth="15 in", rod="3 in")
+    found = check_root_zone(LAB, sand=fit, depth="15 in", rod="3 in")
     sentence, assumed = found.at_depth
     assert "a 7.6 cm (3.0 in) rod in 38.1 cm (15.0 in) of root zone reads" in sentence
     assert "90 % band" in sentence
@@ -168,7 +168,7 @@ def test_the_same_sand_at_the_users_depth():
 
 
 def test_reading_at_depth_is_the_mean_of_the_curve_over_the_rod():
-    sentence = check_root_zone(LAB, soil=TRUTH, depth=38.0, rod=7.6).at_depth[0]
+    sentence = check_root_zone(LAB, sand=TRUTH, depth=38.0, rod=7.6).at_depth[0]
     suction = 3.0 + 38.0 - np.linspace(0.0, 7.6, 2001)
     expected = 100 * np.trapezoid(TRUTH.water_content(suction), dx=7.6 / 2000) / 7.6
     assert f"reads {expected:.1f} % by volume" in sentence
@@ -180,11 +180,11 @@ def test_bad_questions():
     assert len(caught.value.faults) == 2
     assert "USGA 2004" in str(caught.value)
     with pytest.raises(InputError, match="longer than the root zone"):
-        check_root_zone(LAB, soil=TRUTH, depth="2 in", rod="3 in")
+        check_root_zone(LAB, sand=TRUTH, depth="2 in", rod="3 in")
 
 
 def test_text_and_html():
-    found = check_root_zone(LAB, gravel=GRAVEL, soil=TRUTH, depth=30.0, rod=7.6)
+    found = check_root_zone(LAB, gravel=GRAVEL, sand=TRUTH, depth=30.0, rod=7.6)
     assert repr(found).splitlines()[0].endswith(": pass")
     html = found._repr_html_()
     assert "<table>" in html

@@ -167,9 +167,9 @@ def cluster_of_two():
 
 def facts_of_this_worker():
     """Kernels compiled or loaded, and the threads a batch within a task would take."""
-    from soilwater.kernels import march
+    from soilwater.kernels import entry_points
 
-    return len(march.march_columns.signatures), scheduling.processors()
+    return len(entry_points.march_columns.signatures), scheduling.processors()
 
 
 class TestCluster:

@@ -1,6 +1,9 @@
 """Depth design: windows against a separate calculation, against simulation, and in words."""
 
+from dataclasses import replace
+
 import pytest
+from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.contour import depth_over_contour
@@ -12,17 +15,17 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.words.errors import InputError
 
 SANDS = {
-    "A": sw.VanGenuchten(0.02, 0.40, 0.0241, 6.6, 30.0, name="A"),
-    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
-    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
-    "D": sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="D"),
-    "E": sw.VanGenuchten(0.05, 0.40, 0.024, 3.0, 16.0, name="E"),
+    "A": replace(EVEN_SAND, name="A"),
+    "B": replace(MIDDLE_MIX, name="B"),
+    "C": replace(WET_MIX, name="C"),
+    "D": replace(STRAIGHT_SAND, name="D"),
+    "E": replace(CAPPING_SAND, name="E"),
 }
 
 
 def window_of(name, **options):
     settings = {"air_filled": 0.0, "base_suction": 3.0} | options
-    return depth_window(SANDS[name], (0.15, 0.25), "3 in", **settings)
+    return depth_window(SANDS[name], (0.15, 0.25), rod="3 in", **settings)
 
 
 # A separate screening calculation of these invented sands by another author: depths [cm] whose
@@ -49,7 +52,7 @@ def test_windows_match_a_separate_calculation(name, low, high):
 def test_readings_match_a_separate_calculation(depth, name, reading, air):
     found = 100 * float(rest_curve(SANDS[name]).reading(depth, 7.6, 3.0))
     assert found == pytest.approx(reading, abs=0.5)
-    curve = depth_window(SANDS[name], (0.1, 0.2), 7.6, air_filled=0.1, base_suction=3.0)
+    curve = depth_window(SANDS[name], (0.1, 0.2), rod=7.6, air_filled=0.1, base_suction=3.0)
     at = curve.to_dataset([depth])
     assert 100 * float(at.air_filled_porosity[0]) == pytest.approx(air, abs=0.5)
 
@@ -70,9 +73,9 @@ def test_the_closed_form_is_the_drained_profile(base):
 def test_the_window_is_what_two_days_of_drainage_leave(name):
     window = window_of(name)
     depths = [window.low - 0.5, window.low + 0.5, window.high - 0.5, window.high + 0.5]
-    profile = sw.Profile.over_gravel(SANDS[name], 30.0, entry_suction=3.0)
+    profile = sw.Profile.over_gravel(SANDS[name], 30.0, base_suction=3.0)
     run = sw.compare_depths(profile, depths, sw.steady_weather(2, 0.0), output="48 h")
-    readings = sw.meter_reading(run, "3 in").isel(time=-1).values
+    readings = sw.meter_reading(run, rod="3 in").isel(time=-1).values
     # The simulated window begins and ends within half a centimetre of the one worked out.
     assert readings[0] > 0.25 > readings[1]
     assert readings[2] > 0.15 > readings[3]
@@ -93,13 +96,13 @@ def test_targets_that_exclude_each_other_are_told():
 
 
 def test_tolerance_is_half_the_window_and_a_narrow_one_is_named():
-    narrow = depth_window(SANDS["D"], (0.15, 0.20), 7.62, air_filled=0.1, base_suction=3.0)
+    narrow = depth_window(SANDS["D"], (0.15, 0.20), rod=7.62, air_filled=0.1, base_suction=3.0)
     assert narrow.tolerance == pytest.approx(0.5 * (narrow.high - narrow.low))
     assert narrow.tolerance < 2.54 and "less than the usual inch" in narrow.sentence
 
 
 def test_the_base_band_is_stated_and_carried():
-    window = depth_window(SANDS["C"], (0.15, 0.25), "3 in", air_filled=0.1)
+    window = depth_window(SANDS["C"], (0.15, 0.25), rod="3 in", air_filled=0.1)
     assert window.base_suction == OVER_GRAVEL
     assert "nobody measures it on site" in repr(window)
     # A centimetre of base suction is a centimetre of depth.
@@ -116,7 +119,7 @@ def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
         [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
     )
     fit = table.fit(sw.VanGenuchten)
-    window = depth_window(fit, (0.15, 0.25), "3 in", air_filled=0.1, base_suction=3.0)
+    window = depth_window(fit, (0.15, 0.25), rod="3 in", air_filled=0.1, base_suction=3.0)
     assert len(window.samples) == 200
     assert window.low_band.low < window.low < window.low_band.high
     assert window.high_band.high - window.high_band.low > window.low_band.high - window.low_band.low
@@ -126,7 +129,7 @@ def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
 
 
 def test_named_targets_print_their_source_and_others_are_asked():
-    window = depth_window(SANDS["C"], "greens", "3 in", air_filled="minimum")
+    window = depth_window(SANDS["C"], "greens", rod="3 in", air_filled="minimum")
     assert window.target == READING_TARGETS["greens"]
     assert "common practice, no source" in repr(window) and "trade article" in repr(window)
     with pytest.raises(InputError, match="do you mean % by volume or % of field capacity"):
@@ -139,28 +142,28 @@ def test_named_targets_print_their_source_and_others_are_asked():
 
 def test_faults_at_once():
     with pytest.raises(InputError) as caught:
-        depth_window(3.0, (0.25, 0.15), "0 in", air_filled=15, base_suction=(9, 0))
+        depth_window(3.0, (0.25, 0.15), rod="0 in", air_filled=15, base_suction=(9, 0))
     for part in ("low below high", "rod is 0", "looks like per cent", "low at or below", "a soil"):
         assert part in str(caught.value)
 
 
 def test_sands_side_by_side():
     three = {name: SANDS[name] for name in "BCD"}
-    both = compare_sands(three, (0.15, 0.25), 7.62, air_filled=0.1, base_suction=3.0)
+    both = compare_sands(three, (0.15, 0.25), rod=7.62, air_filled=0.1, base_suction=3.0)
     assert [window.name for window in both.windows] == ["B", "C", "D"]
     assert both.common.low == pytest.approx(both.windows[1].low)
     assert both.common.high == pytest.approx(both.windows[2].high)
-    apart = compare_sands([SANDS["D"], SANDS["E"]], (0.15, 0.25), 7.62, air_filled=0.1)
+    apart = compare_sands([SANDS["D"], SANDS["E"]], (0.15, 0.25), rod=7.62, air_filled=0.1)
     assert apart.common is None and "no depth suits all" in repr(apart)
     fitted = sw.RetentionTable(
         [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
     ).fit(sw.VanGenuchten)
-    mixed = compare_sands({"D": SANDS["D"], "mix": fitted}, "greens", 7.62, air_filled=0.1)
+    mixed = compare_sands({"D": SANDS["D"], "mix": fitted}, "greens", rod=7.62, air_filled=0.1)
     # What is true of one sand only is said of that one.
     assert "caution: mix: the curve was measured up to 40 cm" in repr(mixed)
     assert both.to_dataset([25.0, 30.0]).sizes == {"sand": 3, "root_zone_depth": 2}
     with pytest.raises(InputError, match="there are none"):
-        compare_sands([], (0.15, 0.25), 7.62, air_filled=0.1)
+        compare_sands([], (0.15, 0.25), rod=7.62, air_filled=0.1)
 
 
 def test_depth_over_a_contour():
@@ -183,11 +186,11 @@ def test_bands_of_the_base_are_checked():
         BaseSuction(3.0, 5.0, 9.0)
     assert BaseSuction("1 kPa", 0.0, "2 kPa").best == pytest.approx(10.197, abs=1e-3)
     with pytest.raises(InputError, match="3 values"):
-        depth_window(SANDS["C"], (0.1, 0.2), 7.6, air_filled=0.1, base_suction=(1, 2, 3))
+        depth_window(SANDS["C"], (0.1, 0.2), rod=7.6, air_filled=0.1, base_suction=(1, 2, 3))
 
 
 def test_prints_and_html():
-    window = depth_window(SANDS["C"], (0.15, 0.25), "3 in", air_filled=AirTarget(0.1, "<us>"))
+    window = depth_window(SANDS["C"], (0.15, 0.25), rod="3 in", air_filled=AirTarget(0.1, "<us>"))
     assert "depths are advice" in repr(window) and "(3.0 in) rods" in repr(window)
     assert "&lt;us&gt;" in window._repr_html_() and "<us>" not in window._repr_html_()
     with pytest.raises(InputError, match="the rods and the root layer, or more"):

@@ -5,18 +5,19 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.survey.survey import Reading, Spot, Survey
 
 NASTY = '<script>alert("x")</script> & <b>bold</b>'
 ESCAPED = "&lt;script&gt;"
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name=NASTY)
+SAND = replace(WET_MIX, name=NASTY)
 LAB = sw.RetentionTable(
     [10.0, 20.0, 30.0, 40.0, 60.0],
     [0.40, 0.33, 0.24, 0.18, 0.12],
@@ -26,15 +27,15 @@ LAB = sw.RetentionTable(
 )
 GREEN = Survey(
     [
-        Spot("A1", 30.0, x=0.0, y=0.0, readings=(Reading(0.25, 7.6),)),
-        Spot("C3", 46.0, x=4.0, y=0.0, readings=(Reading(0.16, 7.6),), area=5.0),
+        Spot("A1", 30.0, x=0.0, y=0.0, readings=(Reading(0.25, rod=7.6),)),
+        Spot("C3", 46.0, x=4.0, y=0.0, readings=(Reading(0.16, rod=7.6),), area=5.0),
     ],
     name=NASTY,
     notes=(f"a note that says {NASTY}",),
 )
 WEATHER = sw.steady_weather(5, "5.5 mm/day")
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
-LINES = Lines("18 %", "14 %", "12 %")
+LINES = Thresholds("18 %", "14 %", "12 %")
 
 
 def shown_objects():
@@ -52,7 +53,7 @@ def shown_objects():
         "Weather": replace(WEATHER, name=NASTY),
         "Turf": TURF,
         "Survey": GREEN,
-        "DepthWindow": depth_window(SAND, ("15 %", "25 %"), "3 in", air_filled="15 %"),
+        "DepthWindow": depth_window(SAND, ("15 %", "25 %"), rod="3 in", air_filled="15 %"),
         "Diagnosis": diagnose(GREEN, SAND),
         "SpotDiagnosis": diagnose(GREEN, SAND).spot("C3"),
         "Outlook": dry_down_outlook(GREEN, SAND, WEATHER, TURF, LINES, draws=2),
@@ -124,7 +125,7 @@ def test_text_and_html_tell_the_same_numbers(name):
 
 
 def test_a_layer_says_what_it_is_and_how_thick():
-    layer = sw.Layer(sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix"), "12 in", "root")
+    layer = sw.Layer(replace(WET_MIX, name="mix"), "12 in", "root")
     assert repr(layer).split() == [
         "layer", "thickness", "soil", "saturated", "conductivity",
         *("-" * n for n in (5, 17, 4, 22)),

@@ -5,6 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX as SAND
+from grounds import PEA_GRAVEL as GRAVEL
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -12,9 +14,6 @@ from scipy.special import hyp2f1
 
 import soilwater as sw
 from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
-
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0)
 
 
 def storage_by_series(soil, depth, at_base):
@@ -48,7 +47,7 @@ def test_storage_of_a_drained_sand_by_hypergeometric_series():
 @pytest.mark.parametrize("at_base", [0.0, 3.0, 9.0])
 @pytest.mark.parametrize("root_zone", [10.0, 30.48, 60.0])
 def test_mean_water_content_of_a_drained_root_zone(soil, at_base, root_zone):
-    profile = sw.Profile.over_gravel(soil, root_zone, entry_suction=at_base)
+    profile = sw.Profile.over_gravel(soil, root_zone, base_suction=at_base)
     expected = storage_by_series(soil, root_zone, at_base) / (10.0 * root_zone)
     assert sw.drained_water_content(profile, 0.0, root_zone) == pytest.approx(expected, abs=1e-6)
 

@@ -1,20 +1,25 @@
 """The drained baseline of a survey: values, bands, gaps and the warnings beside them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.spots.expected import expected_reading
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C")
+SAND = replace(WET_MIX, name="C")
 SURVEY = Survey(
     (
-        Spot("A1", 30.0, readings=(Reading(0.25, 7.62), Reading(0.27, 7.62)), x=0.0, y=0.0),
-        Spot("A2", 46.0, readings=(Reading(0.156, 7.62), Reading(0.99, 7.62)), x=3.0, y=0.0),
+        Spot("A1", 30.0, readings=(Reading(0.25, rod=7.62), Reading(0.27, rod=7.62)), x=0.0, y=0.0),
+        Spot(
+            "A2", 46.0, readings=(Reading(0.156, rod=7.62), Reading(0.99, rod=7.62)), x=3.0, y=0.0
+        ),
         Spot("A3", 40.0, depth_at_least=True, x=6.0, y=0.0),
-        Spot("A4", readings=(Reading(0.2, 7.62),), x=9.0, y=0.0),
+        Spot("A4", readings=(Reading(0.2, rod=7.62),), x=9.0, y=0.0),
     ),
     name="Skylark bank, nursery",
 )

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as TRUTH
 
 from soilwater.lab.expectations import PARAMETERS
 from soilwater.lab.fitting import STARTS
@@ -14,7 +15,6 @@ from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, Wit
 from soilwater.words.errors import InputError, SoilWaterWarning
 
 SUCTION = np.array([10.0, 20.0, 30.0, 40.0])
-TRUTH = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LAB = RetentionTable(
     SUCTION, TRUTH.water_content(SUCTION), k_sat=40.0, sample="load 7", source="a test"
 )
@@ -83,7 +83,7 @@ def test_conductivity_is_stated_or_of_the_sheet_or_from_the_grading(fit):
         SUCTION,
         LAB.water_content,
         grading=Grading.from_passing({0.4: 1.0, 0.2: 0.10, 0.1: 0.0}),
-    ).fit(VanGenuchten, samples=4000)
+    ).fit(VanGenuchten, draws=4000)
     # Hazen 1911 by hand (from memory): 100 x (0.02 cm)^2 = 0.04 cm/s = 144 cm/h.
     assert graded.soil.k_sat == pytest.approx(144.0)
     assert "Hazen" in graded.k_sat_source
@@ -106,7 +106,7 @@ def test_samples_are_soils_and_make_the_band(fit):
     assert len(soils) == 400
     suction = np.array([20.0, 50.0])
     water = np.array([soil.water_content(suction) for soil in soils])
-    band = fit.band(suction, level=0.8)
+    band = fit.band(suction, probability=0.8)
     assert band.lower == pytest.approx(np.quantile(water, 0.1, axis=0))
     assert band.upper == pytest.approx(np.quantile(water, 0.9, axis=0))
     few = fit.samples(5)
@@ -118,7 +118,7 @@ def test_samples_are_soils_and_make_the_band(fit):
 def test_band_takes_units_and_refuses_nonsense(fit):
     assert fit.band("3 kPa").suction[0] == pytest.approx(30.59, abs=0.01)
     with pytest.raises(InputError, match="between 0 and 1"):
-        fit.band(30.0, level=90)
+        fit.band(30.0, probability=90)
     with pytest.raises(InputError, match="between 1 and 400"):
         fit.samples(401)
 
@@ -137,7 +137,7 @@ def test_importance_sampling_against_a_random_walk():
     """
     rng = np.random.default_rng(11)
     noisy = LAB.water_content + 0.01 * np.array([0.6, -1.1, 0.4, 0.9])
-    fit = RetentionTable(SUCTION, noisy, k_sat=40.0).fit(VanGenuchten, samples=4000)
+    fit = RetentionTable(SUCTION, noisy, k_sat=40.0).fit(VanGenuchten, draws=4000)
     centre, spread = np.array([(each.centre, each.spread) for each in PARAMETERS["VanGenuchten"]]).T
     centre = centre.copy()
     centre[2:] = np.log(centre[2:] - np.array([0.0, 1.0]))
@@ -243,8 +243,8 @@ def test_replicates_narrow_the_band(fit):
 def test_what_cannot_be_fitted():
     with pytest.raises(InputError, match="'WithDryEnd' cannot be fitted; allowed: VanGenuchten"):
         LAB.fit(WithDryEnd)
-    with pytest.raises(InputError, match="samples=3"):
-        LAB.fit(VanGenuchten, samples=3)
+    with pytest.raises(InputError, match="draws=3"):
+        LAB.fit(VanGenuchten, draws=3)
     with pytest.raises(TypeError, match="weights"):
         LAB.fit(VanGenuchten, weights=1)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.kernels import march
+from soilwater.kernels import rows as kernel_rows
 from soilwater.runs.forcing import make_forcing
 
 DAYS = sw.steady_weather(2, 5.0, rain=2.4)
@@ -12,7 +12,7 @@ TURF = sw.Turf(15.0, crop_coefficient=0.8, cover=0.75)
 
 
 def rows(forcing, *names):
-    return [forcing.intervals[:, getattr(march, name)] for name in names]
+    return [forcing.intervals[:, getattr(kernel_rows, name)] for name in names]
 
 
 def test_intervals_lie_end_to_end_and_carry_what_falls_in_them():
@@ -35,7 +35,7 @@ def test_without_turf_nothing_is_asked_of_the_soil():
     forcing = make_forcing(DAYS, None, [])
     for demand in rows(forcing, "TRANSPIRATION_AMOUNT", "EVAPORATION_AMOUNT"):
         assert not demand.any()
-    assert forcing.intervals[:, march.WATER_AMOUNT].sum() == pytest.approx(4.8)
+    assert forcing.intervals[:, kernel_rows.WATER_AMOUNT].sum() == pytest.approx(4.8)
 
 
 def test_an_event_cuts_the_intervals_and_only_they_get_its_water():
@@ -72,6 +72,26 @@ def test_canopy_and_mat_catch_water_and_meet_demand_with_it():
     assert water == pytest.approx([2.0, 0.0, 0.0])
     assert forcing.interception == pytest.approx([1.0, 0.0, 0.0])
     assert transpiration == pytest.approx([0.0, 0.0, 0.4])
+
+
+def test_rain_of_a_day_fills_canopy_and_mat_and_no_more():
+    turf = sw.Turf(15.0, interception=1.0)
+    forcing = make_forcing(sw.steady_weather(2, 5.0, rain=12.0), turf, [])
+    # By hand: 1 mm in the first night, dried by day, and 1 mm again from the rain of the evening.
+    assert forcing.interception == pytest.approx([1.0, 0.0, 1.0, 0.0, 0.0, 1.0])
+    water, transpiration = rows(forcing, "WATER_AMOUNT", "TRANSPIRATION_AMOUNT")
+    assert water == pytest.approx([2.0, 6.0, 2.0, 3.0, 6.0, 2.0])
+    assert transpiration == pytest.approx([0.0, 4.0, 0.0, 0.0, 4.0, 0.0])
+
+
+def test_rain_and_irrigation_of_known_hours_fall_while_the_canopy_dries():
+    turf = sw.Turf(15.0, interception=1.0)
+    edges = np.datetime64("2025-07-01T06", "ns") + np.arange(5) * np.timedelta64(1, "h")
+    hourly = make_forcing(sw.Weather(edges, [1.0] * 4, [0.5] * 4), turf, [])
+    assert hourly.interception.sum() == pytest.approx(1.0 + 4 * 0.5)
+    event = sw.Event("2025-07-01 06:00", 12.0, duration=12.0)
+    watered = make_forcing(sw.steady_weather(1, 5.0), turf, [event])
+    assert watered.interception.sum() == pytest.approx(1.0 + 5.0)
 
 
 def test_amounts_are_summed_to_any_hour():

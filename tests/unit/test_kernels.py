@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.linalg import solve_banded
 from single_column import (
+    ALL_SOILS,
     BASES,
     ROOT,
     SAND,
@@ -25,7 +26,11 @@ from single_column import (
 )
 
 import soilwater as sw
-from soilwater.kernels import column, curves, elementary, march, uptake
+from soilwater.kernels import boundaries, column, curves, elementary, rows, tridiagonal, uptake
+from soilwater.kernels.demand import forcing_share
+from soilwater.kernels.flux import bernoulli, interval_flux
+from soilwater.kernels.rows import Column
+from soilwater.kernels.water import interval_water_content, mean_water_content
 
 
 def water_held(soil, suction):
@@ -157,7 +162,7 @@ def test_bernoulli_against_thirty_digits(x):
             if x == 0
             else mpmath.diff(lambda t: t / mpmath.expm1(t), mpmath.mpf(x), h=mpmath.mpf("1e-12"))
         )
-        value, derivative = column.bernoulli(x)
+        value, derivative = bernoulli(x)
         assert value == pytest.approx(float(exact), rel=1e-14, abs=1e-290)
         assert derivative == pytest.approx(float(slope), rel=1e-9, abs=1e-280)
 
@@ -170,7 +175,7 @@ def test_bernoulli_against_thirty_digits(x):
 def test_no_water_moves_at_hydrostatic_heads(dz, h0, j):
     # Powers of two, so that the difference of the heads is the distance without rounding.
     ends = [curves.hydraulics(h, TABLES, SCALARS, j) for h in (h0, h0 + dz)]
-    flux = column.interval_flux(dz, h0, *ends[0][2:], h0 + dz, *ends[1][2:])[0]
+    flux = interval_flux(dz, h0, *ends[0][2:], h0 + dz, *ends[1][2:])[0]
     assert flux == 0.0
 
 
@@ -183,10 +188,10 @@ def test_no_water_moves_at_hydrostatic_heads(dz, h0, j):
 )
 def test_hydrostatic_heads_rest_to_round_off_whatever_the_conductivity(dz, h0, k0, k1, mean):
     h1 = h0 + dz
-    flux = column.interval_flux(dz, h0, k0, 0.0, 0.0, h1, k1, 0.0, mean * dz)[0]
+    flux = interval_flux(dz, h0, k0, 0.0, 0.0, h1, k1, 0.0, mean * dz)[0]
     # The heads carry 1e-16 of their own size, the distance between them what is left of it.
     lost = 4e-16 * (abs(h0) / dz + 1.0)
-    size = mean * max(column.bernoulli((k1 - k0) / mean)[0], 1.0) + k0 + k1
+    size = mean * max(bernoulli((k1 - k0) / mean)[0], 1.0) + k0 + k1
     assert abs(flux) <= 4.0 * lost * size
 
 
@@ -201,7 +206,7 @@ def test_flux_is_exact_where_conductivity_is_exponential(alpha, dz, h0, h1):
     # phi = K / alpha obeys q = alpha phi - dphi/dz, so phi - q/alpha grows as exp(alpha z).
     k = [50.0 * math.exp(alpha * h) for h in (h0, h1)]
     phi = [each / alpha for each in k]
-    flux = column.interval_flux(dz, h0, k[0], alpha * k[0], phi[0], h1, k[1], alpha * k[1], phi[1])
+    flux = interval_flux(dz, h0, k[0], alpha * k[0], phi[0], h1, k[1], alpha * k[1], phi[1])
     grown = math.exp(-alpha * dz)
     expected = alpha * (phi[0] - phi[1] * grown) / (1.0 - grown)
     # Two nearly equal terms leave the round-off of the larger.
@@ -215,7 +220,7 @@ def test_flux_between_equal_heads_joins_its_neighbours_smoothly():
     fluxes = []
     for difference in (-2e-5, -5e-6, 0.0, 5e-6, 2e-5):
         below = curves.hydraulics(h0 + difference, TABLES, SCALARS, j)[2:]
-        fluxes.append(column.interval_flux(dz, h0, *above, h0 + difference, *below)[0])
+        fluxes.append(interval_flux(dz, h0, *above, h0 + difference, *below)[0])
     # At one head everywhere water falls at unit gradient.
     assert fluxes[2] == pytest.approx(above[0], rel=1e-12)
     slopes = np.diff(fluxes) / np.diff([-2e-5, -5e-6, 0.0, 5e-6, 2e-5])
@@ -256,17 +261,17 @@ def test_the_last_traces_of_water_end_a_demand_smoothly():
     # Air and roots ask for more than a thousand times what the surface node holds.
     conditions, codes = conditions_and_codes(stress=(1, 1.0e5, 3.0))
     h = np.array([-1.0e5, -1.3e5, -4.1e4, -903.0, -140.7, -60.3, -40.1])
-    matrix, water, flows = assembled(h, conditions, codes)
-    held = water[0, 0]
-    assert 0.1 * (flows[column.EVAPORATION] + flows[column.TRANSPIRATION]) > 1e3 * held
+    work, flows = assembled(h, conditions, codes)
+    held = work[rows.STORAGE, 0]
+    assert 0.1 * (flows[rows.EVAPORATION] + flows[rows.TRANSPIRATION]) > 1e3 * held
     slopes = []
     for step in (10.0, -10.0):
         moved = h.copy()
         moved[0] += step
-        slopes.append(assembled(moved, conditions, codes)[0][column.RESIDUAL, 0])
+        slopes.append(assembled(moved, conditions, codes)[0][rows.RESIDUAL, 0])
     slope = (slopes[0] - slopes[1]) / 20.0
-    assert matrix[column.DIAGONAL, 0] == pytest.approx(slope, rel=1e-4)
-    assert matrix[column.OWN, 0] == pytest.approx(slope, rel=1e-4)
+    assert work[rows.DIAGONAL, 0] == pytest.approx(slope, rel=1e-4)
+    assert work[rows.OWN, 0] == pytest.approx(slope, rel=1e-4)
 
 
 def test_jacobian_under_a_held_surface():
@@ -286,23 +291,21 @@ def test_a_column_is_the_sum_of_its_intervals(n):
     z = np.cumsum(random.uniform(0.2, 2.0, n))
     soil = np.sort(random.integers(0, len(SOILS), n - 1))
     h, stored, dt = -(10.0 ** random.uniform(-1.0, 4.0, n)), random.uniform(0.0, 0.3, n), 0.02
-    conditions, codes = np.zeros(column.N_CONDITIONS), np.zeros(column.N_CODES, dtype=np.int64)
-    matrix, water = np.full((column.N_MATRIX, n), np.nan), np.full((2, n), np.nan)
-    column.assemble(
-        h, dt, stored, z, soil, np.zeros(n), conditions, codes, TABLES, SCALARS, matrix, water,
-        np.zeros(column.N_RATES),
-    )  # fmt: skip
+    conditions, codes = np.zeros(rows.N_CONDITIONS), np.zeros(rows.N_CODES, dtype=np.int64)
+    work = np.full((rows.N_WORK, n), np.nan)
+    one = Column(z, soil, np.zeros(n), conditions, codes)
+    column.assemble(h, dt, stored, one, ALL_SOILS, work, np.zeros(rows.N_RATES))
     storage, gained = np.zeros(n), np.zeros(n)
     for i, j in enumerate(soil):
         dz = z[i + 1] - z[i]
         above, below = (curves.hydraulics(h[k], TABLES, SCALARS, j) for k in (i, i + 1))
         storage[i : i + 2] += 0.5 * dz * np.array([above[0], below[0]])
-        flux, by_above, by_below = column.interval_flux(dz, h[i], *above[2:], h[i + 1], *below[2:])
+        flux, by_above, by_below = interval_flux(dz, h[i], *above[2:], h[i + 1], *below[2:])
         gained[i : i + 2] += dt * flux * np.array([-1.0, 1.0])
-        assert matrix[column.LOWER, i + 1] == pytest.approx(-dt * by_above, rel=1e-11)
-        assert matrix[column.UPPER, i] == pytest.approx(dt * by_below, rel=1e-11)
-    assert water[0] == pytest.approx(storage, rel=1e-13)
-    assert matrix[column.RESIDUAL] == pytest.approx(storage - stored - gained, rel=1e-10, abs=1e-13)
+        assert work[rows.LOWER, i + 1] == pytest.approx(-dt * by_above, rel=1e-11)
+        assert work[rows.UPPER, i] == pytest.approx(dt * by_below, rel=1e-11)
+    assert work[rows.STORAGE] == pytest.approx(storage, rel=1e-13)
+    assert work[rows.RESIDUAL] == pytest.approx(storage - stored - gained, rel=1e-10, abs=1e-13)
 
 
 @pytest.mark.parametrize("held_surface", [None, -4.0])
@@ -312,46 +315,46 @@ def test_residuals_add_up_to_what_the_flows_do_not_explain(state, base, held_sur
     h = STATES[state]
     conditions, codes = conditions_and_codes(base, held_surface=held_surface)
     dt, stored = 0.1, np.full(Z.size, 0.05)
-    matrix, water, flows = assembled(h, conditions, codes, dt=dt, stored=stored)
-    residual = matrix[3].copy()
+    work, flows = assembled(h, conditions, codes, dt=dt, stored=stored)
+    residual = work[rows.RESIDUAL].copy()
     # The row of a held head asks for that head; the flow it needs closes the balance of its node.
     if held_surface is not None:
         residual[0] = 0.0
     if base == "held head":
         residual[-1] = 0.0
     net = (
-        flows[column.INFLOW]
-        - flows[column.RUNOFF]
-        - flows[column.TRANSPIRATION]
-        - flows[column.EVAPORATION]
-        - flows[column.DRAINAGE]
+        flows[rows.INFLOW]
+        - flows[rows.RUNOFF]
+        - flows[rows.TRANSPIRATION]
+        - flows[rows.EVAPORATION]
+        - flows[rows.DRAINAGE]
     )
     moved = np.abs(flows).sum() * dt
     assert residual.sum() == pytest.approx(
-        water[0].sum() - stored.sum() - dt * net, abs=1e-12 * (1.0 + moved)
+        work[rows.STORAGE].sum() - stored.sum() - dt * net, abs=1e-12 * (1.0 + moved)
     )
 
 
 def test_storage_of_a_column_is_the_trapezoid_of_its_water_and_the_pond():
     h = STATES["ponded"]
     conditions, codes = conditions_and_codes()
-    water = assembled(h, conditions, codes)[1]
+    water = assembled(h, conditions, codes)[0][rows.STORAGE]
     expected = h[0]
     for i, j in enumerate(SOIL):
         ends = water_held(SOILS[j], np.maximum(-h[i : i + 2], 0.0)) - SOILS[j].theta_r
         ends += curves.SPECIFIC_STORAGE * np.maximum(h[i : i + 2], 0.0)
         expected += (Z[i + 1] - Z[i]) * ends.mean()
-    assert water[0].sum() == pytest.approx(expected, abs=1e-8)
+    assert water.sum() == pytest.approx(expected, abs=1e-8)
 
 
 def test_runoff_and_outflow_follow_the_head_above_their_limits():
     conditions, codes = conditions_and_codes("outflow")
-    flows = assembled(STATES["ponded and running off"], conditions, codes)[2]
-    assert flows[column.RUNOFF] == pytest.approx(column.RUNOFF_CONDUCTANCE * (0.83 - 0.5))
-    assert flows[column.DRAINAGE] == pytest.approx(column.OUTFLOW_CONDUCTANCE * (28.3 - 17.3))
+    flows = assembled(STATES["ponded and running off"], conditions, codes)[1]
+    assert flows[rows.RUNOFF] == pytest.approx(boundaries.RUNOFF_CONDUCTANCE * (0.83 - 0.5))
+    assert flows[rows.DRAINAGE] == pytest.approx(boundaries.OUTFLOW_CONDUCTANCE * (28.3 - 17.3))
     quiet, codes = conditions_and_codes("no outflow yet")
-    flows = assembled(STATES["ponded"], quiet, codes)[2]
-    assert (flows[column.RUNOFF], flows[column.DRAINAGE]) == (0.0, 0.0)
+    flows = assembled(STATES["ponded"], quiet, codes)[1]
+    assert (flows[rows.RUNOFF], flows[rows.DRAINAGE]) == (0.0, 0.0)
 
 
 def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
@@ -360,11 +363,11 @@ def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
     h = STATES["dry"]
     conditions, codes = conditions_and_codes()
     index = float(ROOT @ sw.SShapedStress(250.0, 3.0).reduction(-h))
-    demand = conditions[column.TRANSPIRATION_DEMAND]
+    demand = conditions[rows.TRANSPIRATION_DEMAND]
     for critical in (1.0, 0.5, index, 0.5 * index):
-        conditions[column.COMPENSATION_THRESHOLD] = critical
-        column.compensate(h, ROOT, conditions, codes)
-        taken = assembled(h, conditions, codes)[2][column.TRANSPIRATION]
+        conditions[rows.COMPENSATION_THRESHOLD] = critical
+        uptake.compensate(h, ROOT, conditions, codes)
+        taken = assembled(h, conditions, codes)[1][rows.TRANSPIRATION]
         # A hundredth less where roots near oven-dry soil are left out on the way to it.
         assert taken == pytest.approx(demand * min(index / critical, 1.0), rel=1e-3)
 
@@ -372,16 +375,15 @@ def test_wet_roots_make_up_for_dry_ones_down_to_the_critical_index():
 @given(st.integers(0, 2**32 - 1), st.integers(2, 40))
 def test_the_tridiagonal_solver_against_a_banded_one(seed, n):
     random = np.random.default_rng(seed)
-    matrix = np.zeros((5, n))
+    matrix = np.zeros((rows.N_WORK, n))
     matrix[:4] = random.uniform(-1.0, 1.0, (4, n))
     matrix[1] += 3.0 * np.sign(matrix[1])
     matrix[0, 0] = matrix[2, -1] = 0.0
     banded = np.zeros((3, n))
     banded[0, 1:], banded[1], banded[2, :-1] = matrix[2, :-1], matrix[1], matrix[0, 1:]
     expected = solve_banded((1, 1), banded, -matrix[3])
-    change = np.empty(n)
-    column.solve(matrix, change)
-    assert change == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    tridiagonal.solve(matrix)
+    assert matrix[rows.CHANGE] == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
 def test_mean_between_depths_crosses_layers_exactly():
@@ -394,15 +396,15 @@ def test_mean_between_depths_crosses_layers_exactly():
 
     pieces = [top, *Z[1:5], bottom]
     expected = sum(quad(at, a, b)[0] for a, b in pairwise(pieces))
-    found = column.mean_water_content(h, Z, SOIL, TABLES, SCALARS, top, bottom)
+    found = mean_water_content(h, Z, SOIL, TABLES, SCALARS, top, bottom)
     assert found == pytest.approx(expected / (bottom - top), abs=1e-7)
 
 
 def test_at_a_front_the_mean_is_what_the_balance_holds():
     h = np.where(np.arange(Z.size) < 3, -10.0, -1.0e4)
     held = np.empty(SOIL.size)
-    column.interval_water_content(h, SOIL, TABLES, SCALARS, held)
-    found = column.mean_water_content(h, Z, SOIL, TABLES, SCALARS, Z[2], Z[3])
+    interval_water_content(h, SOIL, ALL_SOILS, held)
+    found = mean_water_content(h, Z, SOIL, TABLES, SCALARS, Z[2], Z[3])
     assert found == pytest.approx(held[2], abs=1e-12)
 
 
@@ -418,23 +420,23 @@ def test_at_a_front_the_mean_is_what_the_balance_holds():
 )
 def test_demand_follows_its_part_of_a_half_sine(start, length, first, part, x):
     last = first + part * (1.0 - first)
-    interval = np.zeros(march.N_FORCING)
-    interval[march.START], interval[march.END] = start, start + length
-    interval[march.PHASE_START], interval[march.PHASE_END] = first, last
+    interval = np.zeros(rows.N_FORCING)
+    interval[rows.START], interval[rows.END] = start, start + length
+    interval[rows.PHASE_START], interval[rows.PHASE_END] = first, last
     # Written as a product: the difference of two cosines loses digits over short parts.
     whole = math.sin(math.pi * (first + last) / 2) * math.sin(math.pi * (last - first) / 2)
     now = first + (last - first) * x
     passed = math.sin(math.pi * (first + now) / 2) * math.sin(math.pi * (now - first) / 2)
     time = start + x * length
-    assert march.forcing_share(interval, time) == pytest.approx(passed / whole, abs=1e-7)
-    assert march.forcing_share(interval, start) == 0.0
-    assert march.forcing_share(interval, interval[march.END]) == pytest.approx(1.0, abs=1e-12)
+    assert forcing_share(interval, time) == pytest.approx(passed / whole, abs=1e-7)
+    assert forcing_share(interval, start) == 0.0
+    assert forcing_share(interval, interval[rows.END]) == pytest.approx(1.0, abs=1e-12)
 
 
 def test_even_demand_passes_evenly():
-    interval = np.zeros(march.N_FORCING)
-    interval[march.START], interval[march.END] = 3.0, 11.0
-    assert [march.forcing_share(interval, t) for t in (3.0, 5.0, 11.0)] == [0.0, 0.25, 1.0]
+    interval = np.zeros(rows.N_FORCING)
+    interval[rows.START], interval[rows.END] = 3.0, 11.0
+    assert [forcing_share(interval, t) for t in (3.0, 5.0, 11.0)] == [0.0, 0.25, 1.0]
 
 
 STRESSES = [

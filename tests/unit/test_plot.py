@@ -1,6 +1,9 @@
 """Pictures: what is drawn, where, and how it is labelled; never what the pixels are."""
 
+from dataclasses import replace
+
 import matplotlib
+from grounds import MIDDLE_MIX
 
 matplotlib.use("Agg")
 
@@ -16,7 +19,7 @@ from soilwater.plot import style
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="sand")
+SAND = replace(MIDDLE_MIX, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, "12 in")
 TURF = sw.Turf.creeping_bentgrass()
@@ -56,7 +59,7 @@ def survey():
             30.0 + 4.0 * i + j,
             x=3.0 * j,
             y=-3.0 * i,
-            readings=(Reading(0.26 - 0.02 * i - 0.01 * j, ROD),),
+            readings=(Reading(0.26 - 0.02 * i - 0.01 * j, rod=ROD),),
         )
         for i, row in enumerate("AB")
         for j, column in enumerate("123")
@@ -88,9 +91,11 @@ def every_picture(run, depths, fit, survey):
         "retention": lambda ax: sw.plot.retention(fit, ax=ax),
         "profile": lambda ax: sw.plot.profile(run, rod=ROD, ax=ax),
         "suction_profile": lambda ax: sw.plot.suction_profile(run, ax=ax),
-        "dry_down": lambda ax: sw.plot.dry_down(depths, ROD, bands=BANDS, ax=ax),
-        "before_after": lambda ax: sw.plot.before_after(run, later, ROD, bands=BANDS, ax=ax),
-        "depth_curve": lambda ax: sw.plot.depth_curve(SAND, ROD, survey=survey, ax=ax),
+        "dry_down": lambda ax: sw.plot.dry_down(depths, rod=ROD, thresholds=BANDS, ax=ax),
+        "before_after": lambda ax: sw.plot.before_after(
+            run, later, rod=ROD, thresholds=BANDS, ax=ax
+        ),
+        "depth_curve": lambda ax: sw.plot.depth_curve(SAND, rod=ROD, survey=survey, ax=ax),
         "water_balance": lambda ax: sw.plot.water_balance(run, ax=ax),
         "depth_time": lambda ax: sw.plot.depth_time(run, ax=ax),
         "survey_map": lambda ax: sw.plot.survey_map(survey, ax=ax),
@@ -237,12 +242,12 @@ def test_a_table_without_a_curve_shows_its_points_only(fit):
 
 
 def test_retention_says_what_it_can_draw():
-    with pytest.raises(InputError, match="RetentionTable, FitResult or a soil"):
+    with pytest.raises(InputError, match="sand: 42; allowed: a soil"):
         sw.plot.retention(42)
 
 
 def test_the_depth_curve_is_the_drained_reading_by_depth(survey):
-    ax = sw.plot.depth_curve(SAND, ROD, window=("15 %", "25 %"), survey=survey)
+    ax = sw.plot.depth_curve(SAND, rod=ROD, target=("15 %", "25 %"), survey=survey)
     line = line_called(ax, "drained, level ground")
     at_12_in = np.interp(30.48, line.get_xdata(), line.get_ydata())
     assert at_12_in == pytest.approx(100.0 * sw.drained_water_content(GREEN, 0.0, ROD), abs=0.02)
@@ -259,7 +264,7 @@ def test_the_depth_curve_is_the_drained_reading_by_depth(survey):
 
 
 def test_a_fit_brings_its_band_to_the_depth_curve(fit):
-    ax = sw.plot.depth_curve(fit, ROD, depths=(25.0, 50.0), level=0.8)
+    ax = sw.plot.depth_curve(fit, rod=ROD, depths=(25.0, 50.0), probability=0.8)
     (band,) = [c for c in ax.collections if "80 % band" in str(c.get_label())]
     vertices = band.get_paths()[0].vertices
     at_deepest = vertices[np.isclose(vertices[:, 0], 50.0), 1]
@@ -276,13 +281,13 @@ def test_a_fit_brings_its_band_to_the_depth_curve(fit):
     [
         ({"depths": ("12 in", "10 in")}, "shallower first"),
         ({"depths": ("2 in", "10 in")}, "none shorter than the rods"),
-        ({"window": (0.25, 0.15)}, "lower reading first"),
-        ({"window": (15, 25)}, "per cent"),
+        ({"target": (0.25, 0.15)}, "low below high"),
+        ({"target": (15, 25)}, "per cent"),
     ],
 )
 def test_the_depth_curve_says_what_is_wrong(arguments, message):
     with pytest.raises(InputError, match=message):
-        sw.plot.depth_curve(SAND, ROD, **arguments)
+        sw.plot.depth_curve(SAND, rod=ROD, **arguments)
 
 
 # --- with depth downward --------------------------------------------------------------------------
@@ -307,7 +312,7 @@ def test_the_rod_is_drawn_to_its_length_and_read(run):
     ax = sw.plot.profile(run, at="2025-07-02 12:00", rod=ROD)
     rods = [line for line in ax.lines if line.get_label() == "_rod"]
     assert {max(line.get_ydata()) for line in rods} == {7.62}
-    reading = sw.meter_reading(run.sel(time=["2025-07-02 12:00"]), ROD)
+    reading = sw.meter_reading(run.sel(time=["2025-07-02 12:00"]), rod=ROD)
     assert f"meter: {100.0 * float(reading[0]):.0f} %" in texts_of(ax)
 
 
@@ -379,8 +384,8 @@ def test_a_time_outside_the_run_is_refused(run):
 
 
 def test_dry_down_draws_the_readings_of_each_depth_and_names_the_lines(depths):
-    ax = sw.plot.dry_down(depths, ROD, bands=BANDS)
-    reading = 100.0 * sw.meter_reading(depths, ROD)
+    ax = sw.plot.dry_down(depths, rod=ROD, thresholds=BANDS)
+    reading = 100.0 * sw.meter_reading(depths, rod=ROD)
     for i, name in enumerate(("10 in (25 cm)", "12 in (30 cm)", "40.0 cm (15.7 in)")):
         line = line_called(ax, name)
         assert line.get_ydata() == pytest.approx(reading[i].values)
@@ -392,27 +397,27 @@ def test_dry_down_draws_the_readings_of_each_depth_and_names_the_lines(depths):
 
 
 def test_bands_lie_where_they_are_put_and_are_named(depths):
-    ax = sw.plot.dry_down(depths, ROD, bands=BANDS)
+    ax = sw.plot.dry_down(depths, rod=ROD, thresholds=BANDS)
     spans = {p.get_label(): p.get_extents() for p in ax.patches}
     for name, (low, high) in {"firm": (14, 18), "watch": (10, 14), "wilt": (0, 10)}.items():
         box = ax.transData.inverted().transform_bbox(spans[f"_{name}"])
         assert (box.y0, box.y1) == pytest.approx((low, high))
         assert name in texts_of(ax)
-    assert not sw.plot.dry_down(depths, ROD).patches, "no bands of its own making"
+    assert not sw.plot.dry_down(depths, rod=ROD).patches, "no bands of its own making"
 
 
 def test_bands_that_cannot_be_are_all_named(depths):
     with pytest.raises(InputError, match=r"2 faults") as caught:
-        sw.plot.dry_down(depths, ROD, bands={"firm": (0.2, 0.1), "wilt": (0, 10)})
+        sw.plot.dry_down(depths, rod=ROD, thresholds={"firm": (0.2, 0.1), "wilt": (0, 10)})
     assert "firm" in str(caught.value)
     assert "wilt" in str(caught.value)
 
 
 def test_samples_are_drawn_as_a_band_around_the_middle(fit):
     soils = fit.samples(12)
-    run = sw.compare_depths(GREEN, ["10 in", "18 in"], WEATHER, turf=TURF, soils=soils)
-    ax = sw.plot.dry_down(run, ROD, level=0.8)
-    values = 100.0 * sw.meter_reading(run, ROD).transpose("root_zone_depth", "sample", "time")
+    run = sw.compare_depths(GREEN, ["10 in", "18 in"], WEATHER, turf=TURF, sand=soils)
+    ax = sw.plot.dry_down(run, rod=ROD, probability=0.8)
+    values = 100.0 * sw.meter_reading(run, rod=ROD).transpose("root_zone_depth", "sample", "time")
     assert len(ax.collections) == len(ax.lines) == 2
     for i, (line, band) in enumerate(zip(ax.lines, ax.collections, strict=True)):
         assert line.get_ydata() == pytest.approx(np.median(values[i], axis=0))
@@ -422,13 +427,13 @@ def test_samples_are_drawn_as_a_band_around_the_middle(fit):
 
 
 def test_days_count_from_where_they_are_told(depths):
-    ax = sw.plot.dry_down(depths, ROD, since="2025-07-02 06:00")
+    ax = sw.plot.dry_down(depths, rod=ROD, since="2025-07-02 06:00")
     assert ax.get_xlim() == pytest.approx((0.0, 2.75))
     assert ax.get_xlabel() == "days since 2025-07-02 06:00"
-    first = float(sw.meter_reading(depths, ROD)[0].sel(time="2025-07-02 06:00"))
+    first = float(sw.meter_reading(depths, rod=ROD)[0].sel(time="2025-07-02 06:00"))
     assert ax.lines[0].get_ydata()[0] == pytest.approx(100.0 * first)
     with pytest.raises(InputError, match=r"since: .* lies outside the run"):
-        sw.plot.dry_down(depths, ROD, since="2025-08-01")
+        sw.plot.dry_down(depths, rod=ROD, since="2025-08-01")
 
 
 def test_a_column_that_gave_up_is_named_and_the_others_are_drawn():
@@ -436,7 +441,7 @@ def test_a_column_that_gave_up_is_named_and_the_others_are_drawn():
     cases = [sw.Case(GREEN, WEATHER), sw.Case(never_at_rest, WEATHER, start="drained")]
     runs = sw.simulate_many(cases, dimension="spot", labels=["A1", "A2"])
     assert int(runs.status[1]) != 0
-    ax = sw.plot.dry_down(runs, ROD, bands=BANDS)
+    ax = sw.plot.dry_down(runs, rod=ROD, thresholds=BANDS)
     assert np.isfinite(line_called(ax, "A1").get_ydata()).all()
     assert "did not reach the end: A2" in texts_of(ax)
     assert "A2" not in texts_of(ax)
@@ -446,14 +451,14 @@ def test_a_column_that_gave_up_is_named_and_the_others_are_drawn():
 
 def test_before_and_after_are_two_lines_over_the_same_days(run, depths):
     later = depths.isel(root_zone_depth=2)
-    ax = sw.plot.before_after(run, later, ROD, names=("now", "rebuilt"))
+    ax = sw.plot.before_after(run, later, rod=ROD, names=("now", "rebuilt"))
     assert line_called(ax, "now").get_ydata() == pytest.approx(
-        100.0 * sw.meter_reading(run, ROD).values
+        100.0 * sw.meter_reading(run, rod=ROD).values
     )
     assert line_called(ax, "rebuilt").get_linestyle() != line_called(ax, "now").get_linestyle()
     assert {"now", "rebuilt"} <= set(texts_of(ax))
     with pytest.raises(InputError, match="their times differ"):
-        sw.plot.before_after(run, later.isel(time=slice(0, 20)), ROD)
+        sw.plot.before_after(run, later.isel(time=slice(0, 20)), rod=ROD)
 
 
 def test_the_bars_of_the_water_balance_add_up_to_the_dots(run):
@@ -533,13 +538,15 @@ def test_a_map_needs_places():
 
 
 def test_a_dry_down_moves(tmp_path, run):
-    path = sw.plot.animate_dry_down(run, tmp_path / "dry.gif", ROD, bands=BANDS, every="1 day")
+    path = sw.plot.animate_dry_down(
+        run, tmp_path / "dry.gif", rod=ROD, thresholds=BANDS, every="1 day"
+    )
     with Image.open(path) as picture:
         assert picture.format == "GIF"
         assert picture.n_frames == 5
     assert not plt.get_fignums(), "no figure is left open"
     with pytest.raises(InputError, match="every"):
-        sw.plot.animate_dry_down(run, tmp_path / "none.gif", ROD, every=0.0)
+        sw.plot.animate_dry_down(run, tmp_path / "none.gif", rod=ROD, every=0.0)
 
 
 def test_pictures_are_reached_from_the_package_and_nothing_else_is():

@@ -1,6 +1,9 @@
 """The dry-down of a green's spots: what is on the picture."""
 
+from dataclasses import replace
+
 import matplotlib
+from grounds import WET_MIX
 
 matplotlib.use("Agg")
 
@@ -9,11 +12,11 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.plot import outlook, style
 from soilwater.survey.survey import Spot, Survey
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
+SAND = replace(WET_MIX, name="mix")
 DEPTHS = {"A1": 30, "A2": 30, "B1": 32, "B2": 34, "C1": 38, "C2": 42, "C3": 46}
 
 
@@ -24,7 +27,7 @@ def days():
         SAND,
         sw.steady_weather(6, "5 mm/day"),
         sw.Turf("15 cm"),
-        Lines("18 %", "14 %", "12 %"),
+        Thresholds("18 %", "14 %", "12 %"),
         rod="3 in",
         draws=2,
     )

@@ -1,19 +1,21 @@
 """Profiles: layers, base conditions, the mesh, and how they are written and shown."""
 
 import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import pint
 import pytest
+from grounds import MIDDLE_MIX, PEA_GRAVEL
 from hypothesis import given
 from hypothesis import strategies as st
 
 import soilwater as sw
 from soilwater.ground.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
-from soilwater.kernels import column
+from soilwater.kernels import rows
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
-GRAVEL = sw.VanGenuchten(0.01, 0.35, 0.3, 3.5, 2000.0, name="pea gravel")
+SAND = replace(MIDDLE_MIX, name="greens mix")
+GRAVEL = replace(PEA_GRAVEL, name="pea gravel")
 ALL_BASES = [
     sw.SeepageFace(),
     sw.CapillaryBreak(2.5),
@@ -35,7 +37,7 @@ def two_layers(base=None, upper=30.0):
     "thickness", [30.48, "12 in", "1 ft", "0.3048 m", pint.UnitRegistry()("12 inch")], ids=str
 )
 def test_thicknesses_are_taken_in_any_unit_of_length(thickness):
-    profile = sw.Profile.over_gravel(SAND, thickness, entry_suction="0.3 kPa")
+    profile = sw.Profile.over_gravel(SAND, thickness, base_suction="0.3 kPa")
     assert profile.depth == pytest.approx(30.48)
     # 1 kPa is 10.197 cm of water (9.80665 m/s2, 1000 kg/m3).
     assert profile.base.entry_suction == pytest.approx(3.0591, abs=1e-4)
@@ -50,7 +52,7 @@ def test_layers_lie_on_one_another():
 
 def test_a_layer_without_a_name_takes_that_of_its_soil():
     assert sw.Layer(SAND, 5.0).name == "greens mix"
-    assert sw.Layer(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 5.0).name == "layer"
+    assert sw.Layer(MIDDLE_MIX, 5.0).name == "layer"
 
 
 def test_another_thickness_makes_another_profile():
@@ -82,12 +84,12 @@ def test_nothing_changes_after_it_is_made():
 @pytest.mark.parametrize(
     ("base", "code", "value", "resting"),
     [
-        (sw.SeepageFace(), column.OUTFLOW, 0.0, 0.0),
-        (sw.CapillaryBreak(2.5), column.OUTFLOW, -2.5, 2.5),
-        (sw.FreeDrainage(), column.FREE_DRAINAGE, 0.0, None),
-        (sw.WaterTable(50.0), column.HELD_HEAD, -20.0, 20.0),
-        (sw.WaterTable(10.0), column.HELD_HEAD, 20.0, -20.0),
-        (sw.Sealed(), column.SEALED, 0.0, None),
+        (sw.SeepageFace(), rows.OUTFLOW, 0.0, 0.0),
+        (sw.CapillaryBreak(2.5), rows.OUTFLOW, -2.5, 2.5),
+        (sw.FreeDrainage(), rows.FREE_DRAINAGE, 0.0, None),
+        (sw.WaterTable(50.0), rows.HELD_HEAD, -20.0, 20.0),
+        (sw.WaterTable(10.0), rows.HELD_HEAD, 20.0, -20.0),
+        (sw.Sealed(), rows.SEALED, 0.0, None),
     ],
     ids=repr,
 )
@@ -204,3 +206,21 @@ def test_base_conditions_are_told_in_words(base):
     assert words
     assert words[0].islower()
     assert type(base).__name__ not in words
+
+
+@pytest.mark.parametrize(
+    ("depth", "left_out"), [(80.0, True), (30.05, False), (30.0, False), (20.0, False)]
+)
+def test_what_is_left_out_above_a_water_table_is_said(depth, left_out):
+    mix = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    profile = sw.Profile([sw.Layer(mix, 30.0, "root zone")], sw.WaterTable(depth))
+    run = sw.simulate(profile, sw.steady_weather(1, 0.0), start="drained", output="24 h")
+    for text in (repr(profile), profile._repr_html_(), run.soilwater.summary()):
+        assert ("let water pass at once, like a perfect plate" in text) is left_out
+    if left_out:
+        assert "the 50.0 cm (19.7 in) between base and water table" in repr(profile)
+        # The cure, pasted, with a soil of one's own.
+        cure = profile.notes[0].split("add ")[1]
+        layer = eval(cure, {"Layer": sw.Layer, "soil": sw.VanGenuchten.texture_class("loam")})
+        whole = sw.Profile([*profile.layers, layer], profile.base)
+        assert whole.depth == depth and whole.notes == ()

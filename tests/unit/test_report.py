@@ -13,27 +13,28 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import next_measurement
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.report import report
 from soilwater.survey.survey import Reading, Spot, Survey
 
 NASTY = '<script>alert("x")</script> & $x_'
 EXAMPLE = Path(__file__).parents[2] / "examples" / "committee_report.py"
 
-SAND = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="mix")
+SAND = replace(WET_MIX, name="mix")
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
-LINES = Lines("18 %", "14 %", "12 %")
+LINES = Thresholds("18 %", "14 %", "12 %")
 # A repellent patch, a deep spot, and others whose readings their depths give.
 FOUND = {"A1": (30, 0.247), "A2": (31, 0.25), "B1": (30, 0.262), "B2": (31, 0.08), "C3": (46, 0.15)}
 
 
 def read(name, depth, value, place, **more):
-    readings = (Reading(value, 7.6, "2026-07-08T07:00"),)
+    readings = (Reading(value, rod=7.6, time="2026-07-08T07:00"),)
     return Spot(name, depth, readings=readings, x=4.0 * (place % 2), y=3.0 * (place // 2), **more)
 
 
@@ -73,7 +74,7 @@ def crowded():
     green = Survey(
         spots, name="Wrenfold Common, practice ground, the far and older half", notes=notes
     )
-    parts = parts_of(green, sw.steady_weather(10, "6 mm/day", start="2026-07-08"))
+    parts = parts_of(green, sw.steady_weather(10, "6 mm/day", first_day="2026-07-08"))
     return report(*parts, remarks=["word " * 40] * 3, prepared_by="the greenkeeper")
 
 
@@ -298,7 +299,8 @@ def test_words_follow_the_odds(parts):
     def first_sentence(share):
         rest = (1.0 - share) / (len(patch.causes) - 1)
         causes = tuple(
-            replace(each, share=share if i == 0 else rest) for i, each in enumerate(patch.causes)
+            replace(each, probability=share if i == 0 else rest)
+            for i, each in enumerate(patch.causes)
         )
         changed = replace(patch, causes=causes)
         spots = tuple(changed if each.spot.name == "B2" else each for each in odds.spots)

@@ -1,16 +1,19 @@
 """The layout of results, and their way to a file and back."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import MIDDLE_MIX
 
 import soilwater as sw
-from soilwater.runs.results import each_column, kept_names, lay_out
+from soilwater.runs.columns_of import each_column
+from soilwater.runs.layout import kept_names, lay_out
 from soilwater.words.vocabulary import VARIABLES
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
+SAND = replace(MIDDLE_MIX, name="greens mix")
 LOAM = sw.VanGenuchten.texture_class("loam")
 GREEN = sw.Profile.over_gravel(SAND, 30.0)
 TWO_LAYERS = sw.Profile(
@@ -23,9 +26,9 @@ RESULTS = {
     "single": lambda: sw.simulate(TWO_LAYERS, WEATHER, output=8.0),
     "depths": lambda: sw.compare_depths(GREEN, [20.0, 30.0], WEATHER, output=8.0),
     "depths by samples": lambda: sw.compare_depths(
-        GREEN, [20.0, 30.0], WEATHER, soils=SOILS, output=8.0
+        GREEN, [20.0, 30.0], WEATHER, sand=SOILS, output=8.0
     ),
-    "one mesh": lambda: sw.simulate_ensemble(GREEN, WEATHER, soils=SOILS, output=8.0),
+    "one mesh": lambda: sw.simulate_ensemble(GREEN, WEATHER, sand=SOILS, output=8.0),
     "labelled by text": lambda: sw.simulate_many(
         [sw.Case(GREEN, WEATHER), sw.Case(TWO_LAYERS, WEATHER, start=-5.0)],
         dimension="spot",
@@ -40,19 +43,19 @@ RESULTS = {
         output=8.0,
     ),
     "drained": lambda: sw.drained_state(TWO_LAYERS),
-    "drained samples": lambda: sw.drained_state(GREEN, soils=SOILS),
+    "drained samples": lambda: sw.drained_state(GREEN, sand=SOILS),
 }
 
 
 SURVEY = sw.Survey(
     [
-        sw.Spot("A1", 30.0, readings=(sw.Reading(0.2, 7.6),)),
-        sw.Spot("B2", 20.0, readings=(sw.Reading(0.3, 7.6),)),
+        sw.Spot("A1", 30.0, readings=(sw.Reading(0.2, rod=7.6),)),
+        sw.Spot("B2", 20.0, readings=(sw.Reading(0.3, rod=7.6),)),
     ],
     name="Kestrel Bank",
 )
 TURF = sw.Turf(12.0)
-WINDOW = ((0.15, 0.25), "3 in")
+WINDOW = {"target": (0.15, 0.25), "rod": "3 in"}
 
 
 def depths():
@@ -61,8 +64,8 @@ def depths():
 
 # What is read from a run, or answers a question, and comes as a Dataset or DataArray.
 ANSWERS = {
-    "reading": lambda: sw.meter_reading(depths(), "3 in"),
-    "days until": lambda: sw.days_until(depths(), 0.30, "3 in"),
+    "reading": lambda: sw.meter_reading(depths(), rod="3 in"),
+    "days until": lambda: sw.days_until(depths(), 0.30, rod="3 in"),
     "balance": lambda: depths().soilwater.balance(),
     "storage by layer": lambda: RESULTS["single"]().soilwater.storage_by_layer(),
     "weather": WEATHER.to_dataset,
@@ -72,10 +75,10 @@ ANSWERS = {
     "days below air": lambda: sw.days_below_air(depths(), 0.1, root_layer=7.6),
     "expected reading": lambda: sw.expected_reading(SURVEY, SAND),
     "odds": lambda: sw.diagnose(SURVEY, SAND).to_dataset(),
-    "window": lambda: sw.depth_window(SAND, *WINDOW, air_filled=0.0).to_dataset([20.0, 30.0]),
-    "sands": lambda: sw.compare_sands(SOILS, *WINDOW, air_filled=0.0).to_dataset([25.0, 30.0]),
+    "window": lambda: sw.depth_window(SAND, **WINDOW, air_filled=0.0).to_dataset([20.0, 30.0]),
+    "sands": lambda: sw.compare_sands(SOILS, **WINDOW, air_filled=0.0).to_dataset([25.0, 30.0]),
     "outlook": lambda: sw.dry_down_outlook(
-        SURVEY, SAND, WEATHER, TURF, sw.Lines("18 %", "14 %", "12 %"), rod=7.6, draws=2
+        SURVEY, SAND, WEATHER, TURF, sw.Thresholds("18 %", "14 %", "12 %"), rod=7.6, draws=2
     ).to_dataset(),
 }
 
@@ -117,8 +120,8 @@ class TestFiles:
 
     def test_the_meter_reads_what_comes_back(self, result, write, tmp_path):
         with write(result, tmp_path) as back:
-            reading = sw.meter_reading(back, "3 in")
-        xr.testing.assert_identical(reading, sw.meter_reading(result, "3 in"))
+            reading = sw.meter_reading(back, rod="3 in")
+        xr.testing.assert_identical(reading, sw.meter_reading(result, rod="3 in"))
 
 
 @pytest.mark.parametrize("write", [write_netcdf, write_zarr])

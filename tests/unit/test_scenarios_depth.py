@@ -4,8 +4,11 @@ The expected numbers come from a separate screening calculation of the same inve
 about half a per cent by volume and a centimetre; it is no reference solution.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from grounds import CAPPING_SAND, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.building.contour import depth_over_contour
@@ -15,9 +18,9 @@ from soilwater.decisions.watering.water_side import air_after_rain
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.survey.survey import Spot, Survey
 
-MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="peat mix")
-STRAIGHT = sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
-CAPPING = sw.VanGenuchten(0.05, 0.40, 0.024, 3.0, 16.0, name="capping sand")
+MIX = replace(WET_MIX, name="peat mix")
+STRAIGHT = replace(STRAIGHT_SAND, name="straight sand")
+CAPPING = replace(CAPPING_SAND, name="capping sand")
 
 
 class TestCapOverWickingSubsoil:
@@ -30,13 +33,15 @@ class TestCapOverWickingSubsoil:
     )
     def test_the_same_cap_is_wet_or_dry_with_its_subsoil(self, suction, water, air):
         cap = depth_window(
-            CAPPING, (0.15, 0.30), "3 in", air_filled="minimum", base_suction=suction
+            CAPPING, (0.15, 0.30), rod="3 in", air_filled="minimum", base_suction=suction
         ).to_dataset([20.0])
         assert 100 * float(cap.expected_reading[0]) == pytest.approx(water, abs=0.5)
         assert 100 * float(cap.air_filled_porosity[0]) == pytest.approx(air, abs=0.5)
 
     def test_the_wet_season_needs_a_deeper_cap_than_is_built(self):
-        wet = depth_window(CAPPING, (0.15, 0.30), "3 in", air_filled="minimum", base_suction=10.0)
+        wet = depth_window(
+            CAPPING, (0.15, 0.30), rod="3 in", air_filled="minimum", base_suction=10.0
+        )
         # "Even 30 cm just reaches 10 % air."
         just = wet.to_dataset([30.0]).air_filled_porosity
         assert 100 * float(just[0]) == pytest.approx(10.0, abs=0.5)
@@ -44,13 +49,13 @@ class TestCapOverWickingSubsoil:
 
     def test_a_coarser_sand_mends_the_wet_season_and_costs_the_dry_one(self):
         both = compare_sands(
-            {"capping": CAPPING, "straight": STRAIGHT}, (0.15, 0.30), "3 in",
+            {"capping": CAPPING, "straight": STRAIGHT}, (0.15, 0.30), rod="3 in",
             air_filled="minimum", base_suction=self.SUBSOIL,
         )  # fmt: skip
         assert "clay loam" in repr(both)
         at_20 = {
             suction: depth_window(
-                STRAIGHT, (0.15, 0.30), "3 in", air_filled="minimum", base_suction=suction
+                STRAIGHT, (0.15, 0.30), rod="3 in", air_filled="minimum", base_suction=suction
             ).to_dataset([20.0])
             for suction in (10.0, 30.0, 60.0)
         }
@@ -60,7 +65,7 @@ class TestCapOverWickingSubsoil:
 
     def test_the_band_says_that_no_one_depth_is_safe(self):
         cap = depth_window(
-            CAPPING, (0.15, 0.25), "3 in", air_filled="minimum", base_suction=self.SUBSOIL
+            CAPPING, (0.15, 0.25), rod="3 in", air_filled="minimum", base_suction=self.SUBSOIL
         )
         # 50 cm of subsoil suction are 50 cm of depth, cut at the length of the rods.
         assert cap.best_band.low == pytest.approx(7.62)
@@ -73,7 +78,7 @@ class TestVariableDepth:
     """Whinsedge Down, new green 14: a crest, a bank and a flat, 15 to 25 % wanted, 20 % best."""
 
     def test_depths_follow_the_slope(self):
-        level = depth_window(MIX, (0.15, 0.25), "3 in", air_filled="minimum", base_suction=3.0)
+        level = depth_window(MIX, (0.15, 0.25), rod="3 in", air_filled="minimum", base_suction=3.0)
         design = depth_over_contour(level, {"flat": 0.0, "bank": "6 cm", "crest": "12 cm"})
         built = [place.depth for place in design.places]
         assert built == pytest.approx([37.0, 31.0, 25.0], abs=1.0)
@@ -81,7 +86,7 @@ class TestVariableDepth:
         flat, crest = design.places[0], design.places[2]
         curve = level.to_dataset([flat.depth])
         on_crest = depth_window(
-            MIX, (0.15, 0.25), "3 in", air_filled="minimum", base_suction=15.0
+            MIX, (0.15, 0.25), rod="3 in", air_filled="minimum", base_suction=15.0
         ).to_dataset([crest.depth])
         assert float(on_crest.expected_reading[0]) == pytest.approx(
             float(curve.expected_reading[0]), abs=1e-6
@@ -89,7 +94,7 @@ class TestVariableDepth:
 
     def test_another_sand_stands_half_the_tolerance(self):
         both = compare_sands(
-            [MIX, STRAIGHT], (0.15, 0.25), "3 in", air_filled="minimum", base_suction=3.0
+            [MIX, STRAIGHT], (0.15, 0.25), rod="3 in", air_filled="minimum", base_suction=3.0
         )
         tolerances = [window.tolerance / 2.54 for window in both.windows]
         assert tolerances == pytest.approx([3.5, 1.5], abs=0.15)
@@ -116,7 +121,7 @@ class TestWetBowl:
         assert np.isinf(drained.hours_until_air.values).tolist() == [True, True, False, False]
 
     def test_raising_the_bowl_is_a_depth_with_a_number(self):
-        window = depth_window(MIX, (0.15, 0.30), "3 in", air_filled="minimum", base_suction=3.0)
+        window = depth_window(MIX, (0.15, 0.30), rod="3 in", air_filled="minimum", base_suction=3.0)
         # 25 cm reads 29.7 %, so the reading sets the shallow end, not the air.
         assert window.limited_by == "reading" and window.low == pytest.approx(24.7, abs=1.0)
         survey = Survey(tuple(Spot(f"bowl {depth:g}", depth) for depth in self.DEPTHS))

@@ -4,6 +4,9 @@ Expected readings of the scenarios come from an independent screening calculatio
 3 cm of suction at the base); readings carry meter noise with a fixed seed.
 """
 
+from dataclasses import replace
+
+import grounds
 import numpy as np
 import pytest
 
@@ -11,29 +14,28 @@ from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import next_measurement
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
 from soilwater.decisions.watering.what_if import regrade, what_if
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
-from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.series import steady_weather
 
-WET_MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
-MIDDLE_MIX = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="middle mix")
-STRAIGHT_SAND = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
+WET_MIX = replace(grounds.WET_MIX, name="wet-side mix")
+MIDDLE_MIX = replace(grounds.MIDDLE_MIX, name="middle mix")
+STRAIGHT_SAND = replace(grounds.STRAIGHT_SAND, name="straight sand")
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
 ROD = 7.6
 
 
 def drained(sand, depth, rod=ROD, extra=0.0):
-    profile = Profile.over_gravel(sand, depth, entry_suction=3.0 + extra)
+    profile = Profile.over_gravel(sand, depth, base_suction=3.0 + extra)
     return drained_water_content(profile, 0.0, rod)
 
 
 def read(name, depth, value, rod=ROD, **more):
-    return Spot(name, depth, readings=(Reading(float(value), rod),), **more)
+    return Spot(name, depth, readings=(Reading(float(value), rod=rod),), **more)
 
 
 # --- Hollin Moor, green 7: nine spots, one of them deep --------------------------------------
@@ -56,7 +58,7 @@ def hollin_moor():
 def test_the_deep_spot_is_put_down_to_its_depth_and_to_nothing_else(hollin_moor):
     odds = diagnose(hollin_moor, WET_MIX).spot("C3")
     assert odds.causes[0].cause == "depth"
-    assert odds.share("depth") > 0.5
+    assert odds.probability("depth") > 0.5
     assert "Consistent with its own depth (likely" in odds.sentence
 
 
@@ -66,7 +68,7 @@ def test_the_deep_spot_wilts_days_before_the_rest_is_firm_enough(hollin_moor):
         WET_MIX,
         steady_weather(10, "5.5 mm/day"),
         TURF,
-        Lines("18 %", "14 %", "12 %"),
+        Thresholds("18 %", "14 %", "12 %"),
         base_suction=3.0,
         draws=4,
         probe_error=0.0,
@@ -125,7 +127,7 @@ def test_a_slope_is_worth_about_ten_centimetres_here():
 def test_the_dry_shoulder_is_put_down_to_the_slope_not_to_depth(sallow_fell):
     odds = diagnose(sallow_fell, MIDDLE_MIX).spot("shoulder")
     assert odds.causes[0].cause == "slope"
-    assert odds.share("depth") < 0.15
+    assert odds.probability("depth") < 0.15
     assert any("behaves as if" in each for each in diagnose(sallow_fell, MIDDLE_MIX).cautions)
 
 
@@ -154,7 +156,7 @@ def test_the_patch_cannot_be_put_down_to_depth(gannet_bay):
     """31 cm and 8 % where its depth gives 24.5 %: some 59 cm of suction more would be needed."""
     odds = diagnose(gannet_bay, WET_MIX, base_suction=3.0).spot("patch")
     assert 100 * odds.expected == pytest.approx(24.5, abs=1.5)
-    assert odds.share("depth") < 0.001
+    assert odds.probability("depth") < 0.001
     by_cause = {each.cause: each for each in odds.causes}
     assert "not credible" in by_cause["depth"].sentence
     assert by_cause["slope"].size == pytest.approx(59.0, abs=12.0)
@@ -199,7 +201,7 @@ def test_cutting_the_back_to_thirty_two_centimetres_makes_it_like_the_middle():
         Profile.over_gravel(STRAIGHT_SAND, 43.0),
         steady_weather(10, "5 mm/day"),
         TURF,
-        Lines("15 %", "12 %", "10 %"),
+        Thresholds("15 %", "12 %", "10 %"),
         [regrade(32.0), regrade(25.0)],
         rod=12.0,
     )
@@ -215,7 +217,7 @@ FIELD = Survey(
     [Spot("crown", 26.0), Spot("quarter", 30.0), Spot("touchline", 36.0)],
     name="Ashlar Street ground",
 )
-MATCH = Lines("20 %", "16 %", "12 %")
+MATCH = Thresholds("20 %", "16 %", "12 %")
 
 
 def test_the_touchline_is_dry_days_before_the_crown():

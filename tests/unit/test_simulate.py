@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 FIELD = sw.Profile([sw.Layer(LOAM, 40.0, "loam")], sw.FreeDrainage())
 TURF = sw.Turf(15.0, cover=0.9, interception=0.5)
 DAY = sw.steady_weather(1, 5.0)
@@ -151,9 +151,10 @@ def test_the_water_is_accounted_for(name):
     allowed = 1e-6 * np.maximum(moved, 1.0)
     assert bool((abs(run.storage_change - change) <= allowed).all())
     assert bool((abs(run.closure_error) <= allowed).all())
-    # What the ledger calls storage is the water in the cells and the pond on them.
-    held = run.storage + run.ponding
-    assert bool((abs(held - held[0] - run.storage_change) <= allowed).all())
+    # Storage and its change both count the water in the cells and the pond on them.
+    assert bool((abs(run.storage - run.storage[0] - run.storage_change) <= allowed).all())
+    cells = 10.0 * (run.water_content.values @ np.diff(run.node_depth.values))
+    assert run.storage.values == pytest.approx(cells + run.ponding.values, abs=1e-5)
     assert run.infiltration.values == pytest.approx(
         (reached - run.runoff - run.ponding).values, abs=1e-6 * float(moved.max())
     )
@@ -221,7 +222,7 @@ def test_a_pond_at_the_start_soaks_in():
     run = sw.simulate(FIELD, DAY, start=suction, ponding_limit=5.0, output="12 h")
     assert run.ponding.values == pytest.approx([30.0, 0.0, 0.0])
     assert run.infiltration.values == pytest.approx([0.0, 30.0, 30.0], abs=1e-5)
-    assert float(run.storage[0]) == pytest.approx(400.0 * LOAM.theta_s, abs=0.02)
+    assert float(run.storage[0]) == pytest.approx(30.0 + 400.0 * LOAM.theta_s, abs=0.02)
 
 
 # --- giving up ---------------------------------------------------------------------------------
@@ -289,6 +290,6 @@ def test_a_finer_mesh_and_tolerance_change_little():
     fine = sw.simulate(GREEN, DAY, turf=TURF, output="24 h", tolerance=3e-4, refinement=3.0)
     assert fine.sizes["node_depth"] > 2.5 * coarse.sizes["node_depth"]
     assert int(fine.steps) > int(coarse.steps)
-    assert float(sw.meter_reading(fine, 7.6)[-1]) == pytest.approx(
-        float(sw.meter_reading(coarse, 7.6)[-1]), abs=1e-3
+    assert float(sw.meter_reading(fine, rod=7.6)[-1]) == pytest.approx(
+        float(sw.meter_reading(coarse, rod=7.6)[-1]), abs=1e-3
     )

@@ -8,14 +8,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import GREEN
+from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.runs import scheduling
-from soilwater.runs.results import SIMULATED
+from soilwater.runs.layout import SIMULATED
 
-SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
 TWO_LAYERS = sw.Profile(
     (sw.Layer(SAND, 20.0, "root zone"), sw.Layer(LOAM, 15.0, "subsoil")), sw.FreeDrainage()
 )
@@ -226,7 +226,7 @@ class TestKeep:
 class TestEnsembles:
     def test_depths_by_samples(self):
         run = sw.compare_depths(
-            GREEN, [25.0, 40.0], DRY, soils=SOILS, turf=TURF, start="drained", **SETTINGS
+            GREEN, [25.0, 40.0], DRY, sand=SOILS, turf=TURF, start="drained", **SETTINGS
         )
         assert run.water_content.dims == ("root_zone_depth", "sample", "time", "cell")
         assert run.depth.dims == ("root_zone_depth", "cell")
@@ -238,19 +238,19 @@ class TestEnsembles:
 
     def test_the_meter_reads_an_ensemble_and_quantiles_follow(self):
         run = sw.compare_depths(
-            GREEN, [25.0, 40.0], DRY, soils=SOILS, turf=TURF, start="drained", **SETTINGS
+            GREEN, [25.0, 40.0], DRY, sand=SOILS, turf=TURF, start="drained", **SETTINGS
         )
-        reading = sw.meter_reading(run, "3 in")
+        reading = sw.meter_reading(run, rod="3 in")
         assert reading.dims == ("root_zone_depth", "sample", "time")
         one = run.isel(root_zone_depth=1, sample=2)
         np.testing.assert_array_equal(
-            sw.meter_reading(one, "3 in"), reading.isel(root_zone_depth=1, sample=2)
+            sw.meter_reading(one, rod="3 in"), reading.isel(root_zone_depth=1, sample=2)
         )
         band = reading.quantile([0.05, 0.5, 0.95], "sample")
         assert band.dims == ("quantile", "root_zone_depth", "time")
         assert (band.diff("quantile") >= 0.0).all()
         line = float(reading.isel(time=2).mean())
-        days = sw.days_until(run, line, "3 in")
+        days = sw.days_until(run, line, rod="3 in")
         assert days.dims == ("root_zone_depth", "sample")
         assert np.isfinite(days.min())
 
@@ -262,23 +262,23 @@ class TestEnsembles:
             assert_same_numbers(run, {"member": i}, single)
 
     def test_soils_and_members_together(self):
-        run = sw.simulate_ensemble(GREEN, [DRY, WET], soils=SOILS, keep="drainage", **SETTINGS)
+        run = sw.simulate_ensemble(GREEN, [DRY, WET], sand=SOILS, keep="drainage", **SETTINGS)
         assert run.drainage.dims == ("sample", "member", "time")
 
     def test_rest_of_an_ensemble(self):
-        state = sw.drained_state(GREEN, soils=SOILS)
+        state = sw.drained_state(GREEN, sand=SOILS)
         assert state.water_content.dims == ("sample", "depth")
         for i, soil in enumerate(SOILS):
             assert_same_numbers(state, {"sample": i}, sw.drained_state(GREEN.with_soil(soil)))
-        reading = sw.meter_reading(state, "3 in")
+        reading = sw.meter_reading(state, rod="3 in")
         expected = [sw.drained_water_content(GREEN.with_soil(s), 0.0, "3 in") for s in SOILS]
         np.testing.assert_array_equal(reading, expected)
 
     def test_empty_ensembles_are_refused(self):
         with pytest.raises(sw.InputError, match="none"):
-            sw.simulate_ensemble(GREEN, DRY, soils=[])
+            sw.simulate_ensemble(GREEN, DRY, sand=[])
         with pytest.raises(sw.InputError, match="none"):
-            sw.drained_state(GREEN, soils=[])
+            sw.drained_state(GREEN, sand=[])
 
     def test_soils_go_into_the_named_layer(self):
         other = TWO_LAYERS.with_soil(SAND, layer="subsoil")

@@ -1,17 +1,19 @@
 """Slope as centimetres of depth: against screening numbers, its bound, and its order."""
 
-import pytest
+from dataclasses import replace
 
-import soilwater as sw
+import pytest
+from grounds import MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
+
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.cautions import CAUTIONS, cautions_for, slope_caution
 from soilwater.words.errors import InputError
 
 SANDS = {
-    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
-    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
-    "D": sw.VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="D"),
+    "B": replace(MIDDLE_MIX, name="B"),
+    "C": replace(WET_MIX, name="C"),
+    "D": replace(STRAIGHT_SAND, name="D"),
 }
 # Drop of a crest's 7.6 cm reading [% by volume] 48 h after a soaking, below its own column: planar
 # slope, 30 cm of sand, 10 m. From a separate coarse two-dimensional calculation of these invented

@@ -3,10 +3,12 @@
 import dataclasses
 import json
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import xarray as xr
+from grounds import UNIFORM_SAND
 
 from soilwater.soils import (
     OVEN_DRY_SUCTION,
@@ -19,7 +21,7 @@ from soilwater.soils import (
 )
 from soilwater.words.errors import InputError, UnitError
 
-SAND = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0, name="river sand", source="made up for this test")
+SAND = replace(UNIFORM_SAND, name="river sand", source="made up for this test")
 MODELS = [
     SAND,
     BrooksCorey(0.03, 0.40, 20.0, 3.0, 40.0),

@@ -2,9 +2,19 @@
 
 import numpy as np
 import pytest
-from single_column import ROOT, SCALARS, SOIL, STATES, TABLES, Z, assembled, conditions_and_codes
+from single_column import (
+    ALL_SOILS,
+    ROOT,
+    SCALARS,
+    SOIL,
+    STATES,
+    Z,
+    assembled,
+    conditions_and_codes,
+)
 
-from soilwater.kernels import column, ledger, march, newton
+from soilwater.kernels import column, ledger, rows, step_control, tangent, tridiagonal
+from soilwater.kernels.rows import Column, State
 
 DT = 1e-5
 MOST_CORRECTION = 1e-3
@@ -16,53 +26,43 @@ class NewtonStep:
     def __init__(self, base="free drainage", *, state="moist", dt=DT, **changes):
         self.conditions, self.codes = conditions_and_codes(base)
         if base == "outflow":
-            self.conditions[column.BASE_VALUE] = STATES[state][-1] - 0.05
+            self.conditions[rows.BASE_VALUE] = STATES[state][-1] - 0.05
         for name, value in changes.items():
-            self.conditions[getattr(column, name.upper())] = value
+            self.conditions[getattr(rows, name.upper())] = value
         n, self.dt = Z.size, dt
-        self.work, self.flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_RATES)
-        march.describe_nodes(Z, SOIL, SCALARS, self.work)
+        self.work, self.flows = np.zeros((rows.N_WORK, n)), np.zeros(rows.N_RATES)
+        step_control.describe_nodes(Z, SOIL, SCALARS, self.work)
+        self.column = Column(Z, SOIL, ROOT, self.conditions, self.codes)
         self.before = STATES[state].copy()
-        self.stored = assembled(self.before, self.conditions, self.codes)[1][0]
+        self.stored = assembled(self.before, self.conditions, self.codes)[0][rows.STORAGE].copy()
         self.assemble(self.before)
-        column.solve(self.matrix, self.work[newton.CHANGE])
-        self.work[newton.BEFORE] = self.before
-        self.h = self.before + self.work[newton.CHANGE]
-
-    @property
-    def matrix(self):
-        return self.work[newton.MATRIX : newton.WATER]
+        tridiagonal.solve(self.work)
+        self.work[rows.BEFORE] = self.before
+        self.h = self.before + self.work[rows.CHANGE]
 
     def assemble(self, h):
-        column.assemble(
-            h, self.dt, self.stored, Z, SOIL, ROOT, self.conditions, self.codes, TABLES, SCALARS,
-            self.matrix, self.work[newton.WATER : newton.CHANGE], self.flows,
-        )  # fmt: skip
+        column.assemble(h, self.dt, self.stored, self.column, ALL_SOILS, self.work, self.flows)
 
     def runs_straight(self, most_correction=MOST_CORRECTION):
-        return newton.runs_straight(
-            self.h, self.dt, Z, SOIL, self.conditions, self.codes, TABLES, SCALARS,
-            self.work[march.VOLUME], self.work[march.DRY_SUCTION], most_correction, self.work,
-            self.flows,
-        )  # fmt: skip
+        return tangent.runs_straight(
+            self.h, self.dt, self.column, ALL_SOILS, most_correction, self.work, self.flows
+        )
 
     def follow_tangent(self):
-        newton.follow_tangent(
-            self.h, self.dt, self.stored, self.conditions, self.codes, self.work, self.flows
-        )
+        tangent.follow_tangent(self.h, self.dt, self.stored, self.column, self.work, self.flows)
 
     def amounts(self):
         """Water around each node [cm] and flows [cm/h]."""
-        return np.append(self.work[newton.STORAGE_ROW], self.flows[: column.N_FLOWS])
+        return np.append(self.work[rows.STORAGE], self.flows[: rows.N_FLOWS])
 
 
 @pytest.mark.parametrize("base", ["sealed", "free drainage", "outflow", "no outflow yet"])
 def test_along_the_tangent_every_balance_is_closed(base):
     step = NewtonStep(base)
     step.follow_tangent()
-    assert np.abs(step.work[newton.RESIDUAL_ROW]).max() < 1e-14
-    gained = step.work[newton.STORAGE_ROW].sum() - step.stored.sum()
-    inflow, runoff, transpiration, evaporation, drainage = step.flows[: column.N_FLOWS]
+    assert np.abs(step.work[rows.RESIDUAL]).max() < 1e-14
+    gained = step.work[rows.STORAGE].sum() - step.stored.sum()
+    inflow, runoff, transpiration, evaporation, drainage = step.flows[: rows.N_FLOWS]
     assert runoff == 0.0
     losses = transpiration + evaporation + drainage
     assert gained == pytest.approx(step.dt * (inflow - losses), abs=1e-14)
@@ -106,10 +106,10 @@ def test_a_step_with_a_kink_on_its_way_does_not(kink):
 @pytest.mark.parametrize("factor", [0.49, 0.51, 1.9, 2.1])
 def test_nor_does_one_in_which_the_suction_of_a_dry_node_leaps(factor):
     step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
-    assert -step.before[1] > step.work[march.DRY_SUCTION, 1]
+    assert -step.before[1] > step.work[rows.DRY_SUCTION, 1]
     # So dry that its water is next to none at either suction.
     step.h[:] = step.before
-    step.work[newton.CHANGE] = 0.0
+    step.work[rows.CHANGE] = 0.0
     step.h[1] *= factor
     assert step.runs_straight() == (0.5 < factor < 2.0)
 
@@ -119,31 +119,31 @@ def test_nor_does_one_that_a_curve_bends_away_from(share, straight):
     # The water at a dry node is put off its curve by a share of what may be.
     step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
     step.h[:] = step.before
-    step.work[newton.CHANGE] = 0.0
-    off = share * newton.MOST_BEND * MOST_CORRECTION * step.work[march.VOLUME, 3]
-    for row in (newton.STORAGE_ROW, newton.STORE_AND_UPTAKE_ROW):
+    step.work[rows.CHANGE] = 0.0
+    off = share * tangent.MOST_BEND * MOST_CORRECTION * step.work[rows.VOLUME, 3]
+    for row in (rows.STORAGE, rows.STORE_AND_UPTAKE):
         step.work[row, 3] += off
-    assert -step.before[3] > step.work[march.DRY_SUCTION, 3]
+    assert -step.before[3] > step.work[rows.DRY_SUCTION, 3]
     assert step.runs_straight() == straight
 
 
 def test_nor_does_a_wet_one_whose_head_is_off():
     step = NewtonStep(supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
     step.h[:] = step.before
-    step.work[newton.CHANGE] = 0.0
+    step.work[rows.CHANGE] = 0.0
     assert step.runs_straight()
-    off = 1.1 * newton.MOST_SHIFT * step.work[newton.CAPACITY_ROW, 2] * -step.h[2]
-    for row in (newton.STORAGE_ROW, newton.STORE_AND_UPTAKE_ROW):
+    off = 1.1 * tangent.MOST_SHIFT * step.work[rows.CAPACITY, 2] * -step.h[2]
+    for row in (rows.STORAGE, rows.STORE_AND_UPTAKE):
         step.work[row, 2] += off
-    assert -step.h[2] < step.work[march.DRY_SUCTION, 2]
-    assert off < newton.MOST_BEND * step.work[march.VOLUME, 2]
+    assert -step.h[2] < step.work[rows.DRY_SUCTION, 2]
+    assert off < tangent.MOST_BEND * step.work[rows.VOLUME, 2]
     assert not step.runs_straight(most_correction=1.0)
 
 
 def test_nor_does_a_step_that_is_too_long():
     step = NewtonStep()
-    own, change = step.work[newton.OWN_ROW], step.work[newton.CHANGE]
-    longest = np.abs(own * change / step.work[march.VOLUME]).max()
+    own, change = step.work[rows.OWN], step.work[rows.CHANGE]
+    longest = np.abs(own * change / step.work[rows.VOLUME]).max()
     assert step.runs_straight(1.01 * longest)
     assert not step.runs_straight(0.99 * longest)
 
@@ -153,28 +153,26 @@ def test_what_roots_took_too_much_is_left_in_the_soil_or_to_a_held_boundary(held
     base, surface = ("held head" if held == "base" else "sealed"), -31.0
     held_surface = surface if held == "surface" else None
     conditions, codes = conditions_and_codes(base, held_surface=held_surface)
-    conditions[column.COMPENSATION] = 1.5
+    conditions[rows.COMPENSATION] = 1.5
     h = Z + surface
     root, dt, n = np.full(Z.size, 1.0 / Z.size), 0.1, Z.size
-    work, flows = np.zeros((march.N_WORK, n)), np.zeros(column.N_RATES)
-    stored = assembled(h, conditions, codes)[1][0]
-    column.assemble(
-        h, dt, stored, Z, SOIL, root, conditions, codes, TABLES, SCALARS,
-        work[newton.MATRIX : newton.WATER], work[newton.WATER : newton.CHANGE], flows,
-    )  # fmt: skip
-    demand = conditions[column.TRANSPIRATION_DEMAND]
-    assert flows[column.TRANSPIRATION] > 1.2 * demand
-    before, totals = stored.sum(), np.zeros(ledger.N_LEDGER)
-    ledger.accept(
-        h.copy(), h, stored, h.copy(), np.zeros(n), dt, 0.0, dt, conditions, codes, totals, work,
-        flows,
-    )  # fmt: skip
-    assert totals[ledger.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
-    losses = totals[ledger.TOTAL_RUNOFF] + totals[ledger.TOTAL_TRANSPIRATION]
-    losses += totals[ledger.TOTAL_EVAPORATION] + totals[ledger.TOTAL_DRAINAGE]
-    change = totals[ledger.TOTAL_INFLOW] - losses
+    work, flows = np.zeros((rows.N_WORK, n)), np.zeros(rows.N_RATES)
+    stored = assembled(h, conditions, codes)[0][rows.STORAGE].copy()
+    one = Column(Z, SOIL, root, conditions, codes)
+    column.assemble(h, dt, stored, one, ALL_SOILS, work, flows)
+    demand = conditions[rows.TRANSPIRATION_DEMAND]
+    assert flows[rows.TRANSPIRATION] > 1.2 * demand
+    before, totals = stored.sum(), np.zeros(rows.N_LEDGER)
+    clock, counts = np.zeros(rows.N_CLOCK), np.zeros(rows.N_COUNTS, dtype=np.int64)
+    state = State(h, stored, h.copy(), np.zeros(n), clock, totals, counts)
+    work[rows.GUESS] = h
+    ledger.accept(state, dt, 0.0, dt, one, work, flows)
+    assert totals[rows.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
+    losses = totals[rows.TOTAL_RUNOFF] + totals[rows.TOTAL_TRANSPIRATION]
+    losses += totals[rows.TOTAL_EVAPORATION] + totals[rows.TOTAL_DRAINAGE]
+    change = totals[rows.TOTAL_INFLOW] - losses
     assert stored.sum() - before == pytest.approx(change, abs=1e-14)
     node = {"surface": 0, "base": n - 1}.get(held)
     if node is not None:
         # A held node holds what its head says.
-        assert stored[node] == work[newton.STORAGE_ROW, node]
+        assert stored[node] == work[rows.STORAGE, node]

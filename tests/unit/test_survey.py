@@ -102,9 +102,9 @@ def test_two_rods_are_told_apart_and_not_averaged():
     mixed = read_survey(READ | {"rod (in)": [1.5, 3, 3]})
     assert any("rods mixed" in note and "split" in note for note in mixed.notes)
     assert mixed.rods == pytest.approx((3.81, 7.62))
-    assert [len(s.readings) for s in mixed.with_rod("3 in").spots] == [0, 1, 1]
+    assert [len(s.readings) for s in mixed.with_rod(rod="3 in").spots] == [0, 1, 1]
     with pytest.raises(InputError, match="no reading was taken with"):
-        mixed.with_rod("8 in")
+        mixed.with_rod(rod="8 in")
     side = read_survey({"spot": ["a"], "VWC 1.5 in (%)": [20], "VWC 3 in (%)": [23]})
     assert [reading.rod for reading in side.spot("a").readings] == pytest.approx([3.81, 7.62])
     with pytest.raises(InputError, match="are mixed; split the survey"):
@@ -226,7 +226,7 @@ def test_spellings_of_one_green_are_shown_before_they_are_joined():
 
 def test_joining_depths_and_readings():
     depths = Survey((Spot("12", 30.0), Spot("13", 31.0)), name="nursery")
-    readings = Survey((Spot("No. 12", readings=(Reading(0.22, 7.6),)), Spot("20", 33.0)))
+    readings = Survey((Spot("No. 12", readings=(Reading(0.22, rod=7.6),)), Spot("20", 33.0)))
     with pytest.raises(InputError, match=r'"No. 12" and "12" look like one spot'):
         join_surveys(depths, readings)
     joined = join_surveys(depths, readings, same={"No. 12": "12"})
@@ -291,7 +291,7 @@ def test_spots_and_surveys_check_themselves():
     with pytest.raises(InputError, match="write Reading"):
         Spot("a", readings=(0.2,))
     with pytest.raises(InputError, match="looks like per cent"):
-        Reading(22.0, 7.6)
+        Reading(22.0, rod=7.6)
     with pytest.raises(InputError, match='2 spots are called "a"'):
         Survey((Spot("a"), Spot("a")))
     with pytest.raises(InputError, match="it has no spots"):

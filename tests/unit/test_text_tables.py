@@ -6,14 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from soilwater.words.cells import looks_like_unit, parse_number
 from soilwater.words.errors import InputError
-from soilwater.words.text_tables import (
-    echo_table,
-    html_table,
-    looks_like_unit,
-    parse_number,
-    read_text_table,
-)
+from soilwater.words.text_tables import echo_table, html_table, read_text_table
 
 
 @pytest.fixture

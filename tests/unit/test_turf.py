@@ -86,7 +86,7 @@ def test_demand_is_split_by_cover():
 def test_monthly_coefficients_follow_the_month():
     turf = Turf.cool_season_california()
     for month, expected in enumerate(MEYER_COOL, start=1):
-        day = steady_weather(1, 1.0, start=f"2025-{month:02d}-28")
+        day = steady_weather(1, 1.0, first_day=f"2025-{month:02d}-28")
         assert turf.demand(day)[0].sum() == pytest.approx(expected)
 
 

@@ -1,7 +1,10 @@
 """The wet side: filling and leaching apart, and the air's return after a soaking."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.watering.water_side import (
@@ -13,8 +16,8 @@ from soilwater.decisions.watering.water_side import (
 from soilwater.words.errors import InputError
 
 SANDS = {
-    "B": sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="B"),
-    "C": sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="C"),
+    "B": replace(MIDDLE_MIX, name="B"),
+    "C": replace(WET_MIX, name="C"),
 }
 
 

@@ -4,6 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import MIDDLE_MIX as MIDDLE
+from grounds import STRAIGHT_SAND as STRAIGHT
+from grounds import WET_MIX
 
 from soilwater.decisions.watering.ensembles import (
     LOW,
@@ -16,24 +19,21 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
 )
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Lines, dried_to, dry_down_outlook
+from soilwater.decisions.watering.outlook import Thresholds, dried_to, dry_down_outlook
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
-from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import InputError
 
-MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0, name="wet-side mix")
-MIDDLE = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0)
+MIX = replace(WET_MIX, name="wet-side mix")
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
-LINES = Lines("18 %", "14 %", "12 %")
+LINES = Thresholds("18 %", "14 %", "12 %")
 ROD = 7.6
 GREEN = Survey([Spot("A1", 30.0), Spot("B2", 38.0), Spot("C3", 46.0)], name="Kestrel Bank, 2")
 TEN_DAYS = steady_weather(10, "5 mm/day")
@@ -162,8 +162,8 @@ def test_started_at_a_reading_a_spot_goes_on_as_the_run_that_led_there(sand, dep
 def test_spots_may_start_at_their_readings():
     read = Survey(
         [
-            Spot("dry", 30.0, readings=(Reading(0.16, ROD),)),
-            Spot("wet", 30.0, readings=(Reading(0.40, ROD),)),
+            Spot("dry", 30.0, readings=(Reading(0.16, rod=ROD),)),
+            Spot("wet", 30.0, readings=(Reading(0.40, rod=ROD),)),
             Spot("unread", 30.0),
         ]
     )
@@ -195,14 +195,16 @@ def test_tables_name_what_was_assumed_left_out_and_warned_of():
     assert "a &lt;b&gt;" in found._repr_html_()
     days = found.to_dataset().days_until
     assert days.attrs["units"] == "d"
-    assert float(days.sel(spot="C3", line="wilt", quantile=0.5)) == found.spot("C3").wilt.median
+    assert (
+        float(days.sel(spot="C3", threshold="wilt", quantile=0.5)) == found.spot("C3").wilt.median
+    )
 
 
 def test_faults_of_lines_members_and_surveys_name_the_cure():
     with pytest.raises(InputError, match="firm > watch > wilt"):
-        Lines(0.12, 0.14, 0.18)
+        Thresholds(0.12, 0.14, 0.18)
     with pytest.raises(InputError, match=r"demand_met is 1\.5"):
-        Lines(0.18, 0.14, 0.12, demand_met=1.5)
+        Thresholds(0.18, 0.14, 0.12, demand_met=1.5)
     members = [TEN_DAYS, steady_weather(9, 5.0)]
     with pytest.raises(InputError, match=r"Weather\.between"):
         dry_down_outlook(GREEN, MIX, members, TURF, LINES, **CERTAIN)
@@ -283,7 +285,7 @@ def test_resimulated_with_fresh_draws_the_plan_keeps_its_share(plan):
         runs = run_columns(
             [column(d, spot.spot.depth, TURF, events_of(plan, spot.spot.name)) for d in fresh], ROD
         )
-        assert np.mean(runs.reading.min(axis=1) > 0.12) >= plan.share
+        assert np.mean(runs.reading.min(axis=1) > 0.12) >= plan.probability
 
 
 def test_no_watering_fills_a_spot_above_its_own_drained_storage(plan):
@@ -313,7 +315,7 @@ def test_a_plan_over_several_weather_members_keeps_its_share_of_them():
     fresh = make_draws(MIX, members, BaseSuction(3.0, 1.0, 6.0), 0.0, 30, 5)
     runs = run_columns([column(d, 42.0, TURF, events_of(found, "C3")) for d in fresh], ROD)
     assert found.spot("C3").held
-    assert np.mean(runs.reading.min(axis=1) > 0.12) >= found.share
+    assert np.mean(runs.reading.min(axis=1) > 0.12) >= found.probability
 
 
 def test_where_it_rains_enough_nobody_walks():
@@ -332,7 +334,7 @@ def test_the_plan_prints_both_unit_systems_and_its_cautions(plan):
 
 def test_a_spot_that_is_dry_already_is_watered_sooner():
     def first_visit(value, start):
-        spot = Spot("S", 38.0, readings=(Reading(value, ROD),))
+        spot = Spot("S", 38.0, readings=(Reading(value, rod=ROD),))
         found = hand_water_plan(
             Survey([spot]), MIX, TEN_DAYS, TURF, "12 %", start=start, meter_error=0.0, **BANDED
         )
@@ -344,7 +346,7 @@ def test_a_spot_that_is_dry_already_is_watered_sooner():
 
 
 def test_a_spot_below_the_line_is_watered_on_the_first_morning():
-    spot = Spot("S", 36.0, readings=(Reading(0.105, ROD),))
+    spot = Spot("S", 36.0, readings=(Reading(0.105, rod=ROD),))
     found = hand_water_plan(
         Survey([spot]), MIX, TEN_DAYS, TURF, "12 %", start="readings", meter_error=0.0, **BANDED
     ).spot("S")
@@ -360,8 +362,8 @@ def test_weather_that_misses_the_hours_of_a_crew_is_refused():
 
 def test_faults_of_a_plan_are_told_at_once():
     with pytest.raises(InputError) as caught:
-        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 mm", share=1.5, flow=-3.0, rod=ROD)
-    for words in ("line", "share is 1.5", "flow is -3"):
+        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 mm", probability=1.5, flow=-3.0, rod=ROD)
+    for words in ("threshold", "probability is 1.5", "flow is -3"):
         assert words in str(caught.value)
 
 

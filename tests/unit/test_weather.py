@@ -34,7 +34,7 @@ def test_steady_days_have_their_demand_between_sunrise_and_sunset():
 
 
 def test_a_start_with_a_time_of_day_begins_at_its_midnight():
-    assert steady_weather(1, 5.0, start="2025-07-01 13:00").start == np.datetime64("2025-07-01")
+    assert steady_weather(1, 5.0, first_day="2025-07-01 13:00").start == np.datetime64("2025-07-01")
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,7 @@ def test_cutting_out_a_part():
     noon = sky.between("2025-07-01 12:00", "2025-07-02 12:00")
     assert noon.hours[-1] == 24.0
     assert noon.reference_et.sum() == pytest.approx(5.0)
-    with pytest.raises(InputError, match="is not after start"):
+    with pytest.raises(InputError, match="is not after begin"):
         sky.between("2025-07-02", "2025-07-01")
 
 
@@ -186,7 +186,7 @@ def test_missing_negative_and_backward_values_are_all_named():
 )
 def test_times_that_are_none(value, sentence):
     with pytest.raises(InputError, match=sentence):
-        steady_weather(1, 5.0, start=value)
+        steady_weather(1, 5.0, first_day=value)
 
 
 def test_arrays_are_copied_and_frozen():

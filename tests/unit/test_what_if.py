@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from soilwater.decisions.watering.outlook import Lines
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.decisions.watering.what_if import (
     blocked_outlet,
     irrigate,
@@ -26,7 +26,7 @@ MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
 STRAIGHT = VanGenuchten(0.025, 0.37, 0.041, 4.5, 60.0, name="straight sand")
 MAT = TwoComponent(0.05, 0.60, 0.10, 3.0, 0.4, 0.004, 1.6, 15.0)
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
-LINES = Lines("18 %", "14 %", "12 %")
+LINES = Thresholds("18 %", "14 %", "12 %")
 TEN_DAYS = steady_weather(10, "5 mm/day")
 POCKET = Profile.over_gravel(MIX, 46.0)
 

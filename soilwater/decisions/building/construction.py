@@ -10,17 +10,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from html import escape
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
-from soilwater.lab.fitting import CONDUCTIVITY_ERROR, LEVEL, FitResult
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.fitting import CONDUCTIVITY_ERROR, PROBABILITY, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house
 
@@ -190,16 +194,17 @@ _SUCTION_TOLERANCE = 1.0
 """A point this close [cm] to the test suction counts as measured there (3 kPa is 30.6 cm)."""
 
 
+@mind_words(soil="sand", entry_suction="base_suction")
 def check_root_zone(
     table: RetentionTable,
     *,
     edition: str = "USGA 2004",
     gravel: Grading | None = None,
     intermediate: Grading | None = None,
-    soil: FitResult | Soil | None = None,
-    depth: Any = None,
-    rod: Any = None,
-    entry_suction: Any = 3.0,
+    sand: Sand | None = None,
+    depth: Length = None,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL.best,
 ) -> MaterialCheck:
     """Check a root-zone material against a construction recommendation.
 
@@ -212,14 +217,14 @@ def check_root_zone(
     gravel, intermediate : Grading, optional
         Sieve analyses of the gravel blanket and of an intermediate layer. With an intermediate
         layer the gravel has no need to bridge with the root zone.
-    soil : FitResult or soil model, optional
+    sand : Soil, FitResult or sequence of these, optional
         Curve of the material. It stands in where the sheet has no point at the test suction, and
         is needed for `depth`.
     depth : float or str, optional
         The user's own root-zone depth [cm].
     rod : float or str, optional
         Length of the meter's rods [cm]; needed with `depth`.
-    entry_suction : float or str
+    base_suction : float, str or BaseSuction
         Suction left at the base once drainage has ended [cm]. 0 to 9 cm have been reported; 3 cm
         over clean gravel is an assumption to be stated beside the result.
 
@@ -230,7 +235,7 @@ def check_root_zone(
     Raises
     ------
     InputError
-        If the edition is unknown, or `depth` comes without `soil` and `rod`; all faults at once.
+        If the edition is unknown, or `depth` comes without `sand` and `rod`; all faults at once.
 
     Notes
     -----
@@ -244,21 +249,21 @@ def check_root_zone(
     faults = Faults("Root-zone check")
     if edition not in EDITIONS:
         faults.add(f'edition="{edition}" is not known', allowed=", ".join(EDITIONS))
-    if depth is not None and (soil is None or rod is None):
+    if depth is not None and (sand is None or rod is None):
         faults.add(
             "a depth needs the curve of the sand and the length of the rods",
-            cure='add soil=table.fit(...) and rod="3 in"',
+            cure='add sand=table.fit(...) and rod="3 in"',
         )
     faults.raise_if_any()
     rules = EDITIONS[edition]
-    checks = [*_water_checks(table, soil, rules)]
+    checks = [*_water_checks(table, sand, rules)]
     if rules.grading:
         checks += _sand_checks(table.grading)
         checks += _gravel_checks(table.grading, gravel, intermediate, rules)
     at_depth: tuple[str, ...] = ()
     if depth is not None:
-        assert soil is not None
-        at_depth = _at_depth(soil, depth, rod, entry_suction, rules)
+        assert sand is not None
+        at_depth = _at_depth(sand, depth, rod, base_suction, rules)
     cautions = [
         "limits are cited as known here, not as printed: hold the current edition before accepting "
         "or rejecting a load, and let an accredited laboratory test it",
@@ -301,10 +306,8 @@ def _check(
     return Check(what, value, error, low, high, unit, verdict, flag, remark)
 
 
-def _water_checks(
-    table: RetentionTable, soil: FitResult | Soil | None, rules: _Recommendation
-) -> list[Check]:
-    capillary, error, remark = _held_at(table, soil, rules.test_suction)
+def _water_checks(table: RetentionTable, sand: Sand | None, rules: _Recommendation) -> list[Check]:
+    capillary, error, remark = _held_at(table, sand, rules.test_suction)
     space = table.pore_space
     total = None if space is None else 100.0 * space
     space_error = 100.0 * table.lab_error
@@ -347,7 +350,7 @@ def _water_checks(
 
 
 def _held_at(
-    table: RetentionTable, soil: FitResult | Soil | None, suction: float
+    table: RetentionTable, sand: Sand | None, suction: float
 ) -> tuple[float | None, float, str]:
     """Water [%] at a suction, its error [%], and where it comes from."""
     points = table.points
@@ -355,13 +358,15 @@ def _held_at(
     if near.min() <= _SUCTION_TOLERANCE:
         i = int(np.argmin(near))
         return 100.0 * points.water_content[i], 100.0 * points.standard_error[i], "measured"
-    if isinstance(soil, FitResult):
-        band = soil.band(suction, LEVEL)
+    if isinstance(sand, FitResult):
+        band = sand.band(suction, PROBABILITY)
         half = 50.0 * float(band.upper[0] - band.lower[0]) / 1.645
         return 100.0 * float(band.median[0]), half, "from the fitted curve"
-    if soil is not None:
-        return 100.0 * float(soil.water_content(suction)), 0.0, "from the curve given"
-    return None, 0.0, f"no point at {suction:g} cm: measure it, or give soil=table.fit(...)"
+    if sand is not None:
+        best, likely = best_and_likely(sand)
+        held = 100.0 * np.array([float(each.water_content(suction)) for each in likely])
+        return 100.0 * float(best.water_content(suction)), float(held.std()), "from the curve given"
+    return None, 0.0, f"no point at {suction:g} cm: measure it, or give sand=table.fit(...)"
 
 
 def _share_error(share: float) -> float:
@@ -490,28 +495,26 @@ def _diameter(grading: Grading | None, share: float) -> float:
 
 
 def _at_depth(
-    soil: FitResult | Soil, depth: Any, rod: Any, entry_suction: Any, rules: _Recommendation
+    sand: Sand, depth: Length, rod: Length, base_suction: Suction, rules: _Recommendation
 ) -> tuple[str, ...]:
     """Sentences on the sand at the user's own depth."""
     thickness = number_to_house(depth, "length", "depth")
     length = number_to_house(rod, "length", "rod")
-    entry = number_to_house(entry_suction, "suction", "entry_suction")
+    base = base_band(base_suction).best
     if length > thickness:
         raise InputError(f"rod: {length:g} cm is longer than the root zone of {thickness:g} cm.")
 
     def reading(one: Soil) -> float:
-        profile = Profile.over_gravel(one, thickness, entry_suction=entry)
+        profile = Profile.over_gravel(one, thickness, base_suction=base)
         return 100.0 * drained_water_content(profile, 0.0, length)
 
-    best = soil.soil if isinstance(soil, FitResult) else soil
+    best, likely = best_and_likely(sand, SAMPLES)
     middle = reading(best)
     band = ""
-    if isinstance(soil, FitResult):
-        tail = 50.0 * (1.0 - LEVEL)
-        low, high = np.percentile(
-            [reading(one) for one in soil.samples(SAMPLES)], [tail, 100.0 - tail]
-        )
-        band = f" ({low:.1f} to {high:.1f}, {100 * LEVEL:.0f} % band)"
+    if len(likely) > 1:
+        tail = 50.0 * (1.0 - PROBABILITY)
+        low, high = np.percentile([reading(one) for one in likely], [tail, 100.0 - tail])
+        band = f" ({low:.1f} to {high:.1f}, {100 * PROBABILITY:.0f} % band)"
     test = 100.0 * float(best.water_content(rules.test_suction))
     air = 100.0 * best.theta_s - middle
     return (
@@ -519,5 +522,5 @@ def _at_depth(
         f"({length / 2.54:.1f} in) rod in {thickness:.1f} cm ({thickness / 2.54:.1f} in) of root "
         f"zone reads {middle:.1f} % by volume{band}, with {air:.1f} % air; the lab test at "
         f"{rules.test_suction:g} cm sees {test:.1f} %",
-        f"assumed: {entry:g} cm of suction left at the base, level ground, the drying curve",
+        f"assumed: {base:g} cm of suction left at the base, level ground, the drying curve",
     )

@@ -16,20 +16,22 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.targets import (
-    LEVEL,
+    PROBABILITY,
     AirTarget,
     ReadingTarget,
     air_target,
     reading_target,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
-from soilwater.lab.equally_likely import best_and_samples
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import CM_PER_INCH, in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
@@ -78,8 +80,8 @@ class DepthWindow:
         Where these lie over the soils that the fit allows (80 %) and the whole base band [cm].
     cautions : tuple of str
         What must stand beside the answer.
-    soil : Soil
-        The sand, the best of a fit.
+    sand : Soil
+        The best of the sand.
     samples : tuple of Soil
         Sands that carry the band.
     """
@@ -98,7 +100,7 @@ class DepthWindow:
     high_band: Range
     best_band: Range
     cautions: tuple[str, ...]
-    soil: Soil = field(repr=False)
+    sand: Soil = field(repr=False)
     samples: tuple[Soil, ...] = field(repr=False)
 
     @property
@@ -178,8 +180,8 @@ class DepthWindow:
         reading, air = np.concatenate(readings), np.concatenate(airs)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
-        best = rest_curve(self.soil)
-        tails = [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0]
+        best = rest_curve(self.sand)
+        tails = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
         reading_low, reading_high = np.quantile(reading, tails, axis=0)
         air_low, air_high = np.quantile(air, tails, axis=0)
         along = "root_zone_depth"
@@ -193,7 +195,7 @@ class DepthWindow:
                 "expected_reading_upper": (along, reading_high),
                 "air_filled_porosity": (
                     along,
-                    self.soil.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
+                    self.sand.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
                 ),
                 "air_filled_porosity_lower": (along, air_low),
                 "air_filled_porosity_upper": (along, air_high),
@@ -251,23 +253,24 @@ class DepthWindow:
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
+@mind_words(soil="sand", reading="target", samples="draws")
 def depth_window(
-    soil: Soil | FitResult,
-    reading: Any,
-    rod: Any,
+    sand: Sand,
+    target: Any,
     *,
-    air_filled: Any,
-    base_suction: Any = OVER_GRAVEL,
-    root_layer: Any = None,
-    samples: int = 200,
+    rod: Length,
+    air_filled: WaterContent,
+    base_suction: Suction = OVER_GRAVEL,
+    root_layer: Length = None,
+    draws: int = 200,
 ) -> DepthWindow:
     """Find the depths at which a sand, drained and level, meets a window of readings and its air.
 
     Parameters
     ----------
-    soil : Soil or FitResult
-        The sand. A fit carries its band into the answer.
-    reading : two of float, str or Quantity, ReadingTarget, or str
+    sand : Soil, FitResult or sequence of these
+        The sand. A fit, or several, carry their band into the answer.
+    target : two of float, str or Quantity, ReadingTarget, or str
         Lowest and highest reading wanted, water content by volume [1], such as ``(0.15, 0.25)``;
         or a key of `READING_TARGETS`.
     rod : float, str or Quantity
@@ -279,7 +282,7 @@ def depth_window(
         For a cap, the suction of the subsoil: give a band, wet season to dry.
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm]; the length of the rods when left out.
-    samples : int, optional
+    draws : int, optional
         Soils of a fit's posterior sample that carry its band.
 
     Returns
@@ -296,16 +299,16 @@ def depth_window(
     --------
     >>> from soilwater.soils import VanGenuchten
     >>> sand = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h", name="straight sand")
-    >>> window = depth_window(sand, (0.15, 0.25), "3 in", air_filled="10 %")
+    >>> window = depth_window(sand, (0.15, 0.25), rod="3 in", air_filled="10 %")
     >>> print(window.sentence)
     build 23.6 to 31.4 cm (9.3 to 12.4 in), best 27.2 cm (10.7 in); tolerance this sand can stand \
 +-3.9 cm (+-1.5 in)
     """
     faults = Faults("depth_window")
-    target, air, base = None, None, None
+    wanted, air, base = None, None, None
     length, layer = 0.0, 0.0
     with faults.catching():
-        target = reading_target(reading)
+        wanted = reading_target(target)
     with faults.catching():
         air = air_target(air_filled)
     with faults.catching():
@@ -321,14 +324,14 @@ def depth_window(
     best_soil: Soil | None = None
     every: tuple[Soil, ...] = ()
     with faults.catching():
-        best_soil, every = best_and_samples(soil, samples)
+        best_soil, every = best_and_likely(sand, draws)
     faults.raise_if_any()
-    assert target is not None and air is not None and base is not None and best_soil is not None
-    found = _limits(best_soil, target, air, length, layer)
-    ensemble = np.array([_limits(each, target, air, length, layer)[:3] for each in every])
+    assert wanted is not None and air is not None and base is not None and best_soil is not None
+    found = _limits(best_soil, wanted, air, length, layer)
+    ensemble = np.array([_limits(each, wanted, air, length, layer)[:3] for each in every])
     # By rank: infinite limits (a target never reached) rule out interpolation.
     ranked, last = np.sort(ensemble, axis=0), len(every) - 1
-    cut = int(np.floor(0.5 * (1.0 - LEVEL) * last))
+    cut = int(np.floor(0.5 * (1.0 - PROBABILITY) * last))
     tails = ranked[[cut, last - cut]]
     least = max(length, layer)
 
@@ -339,7 +342,7 @@ def depth_window(
     bands = [Range(placed(tails[0, i], base.high), placed(tails[1, i], base.low)) for i in range(3)]
     return DepthWindow(
         name=best_soil.name or type(best_soil).__name__,
-        target=target,
+        target=wanted,
         air=air,
         rod=length,
         root_layer=layer,
@@ -351,8 +354,8 @@ def depth_window(
         low_band=bands[0],
         high_band=bands[1],
         best_band=bands[2],
-        cautions=_cautions(soil, found, base),
-        soil=best_soil,
+        cautions=_cautions(sand, found, base),
+        sand=best_soil,
         samples=every,
     )
 
@@ -377,11 +380,11 @@ def _limits(soil: Soil, target: ReadingTarget, air: AirTarget, rod: float, layer
     return _Limits(low, driest, best, "air" if airy > wettest else "reading")
 
 
-def _cautions(soil: Soil | FitResult, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
+def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
     topics = ["base suction"] if base.low < base.high else []
     said = list(cautions_for(*topics, "level ground", "accuracy", "drying curve", "construction"))
-    if isinstance(soil, FitResult):
-        driest = float(np.max(soil.table.points.suction))
+    if isinstance(sand, FitResult):
+        driest = float(np.max(sand.table.points.suction))
         if min(found.high, DEEPEST) > driest:
             said.insert(
                 0,
@@ -464,23 +467,24 @@ class SandComparison:
 _COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
 
 
+@mind_words(reading="target", samples="draws")
 def compare_sands(
-    sands: Mapping[str, Soil | FitResult] | Sequence[Soil | FitResult],
-    reading: Any,
-    rod: Any,
+    sands: Mapping[str, Sand] | Sequence[Sand],
+    target: Any,
     *,
-    air_filled: Any,
-    base_suction: Any = OVER_GRAVEL,
-    root_layer: Any = None,
-    samples: int = 200,
+    rod: Length,
+    air_filled: WaterContent,
+    base_suction: Suction = OVER_GRAVEL,
+    root_layer: Length = None,
+    draws: int = 200,
 ) -> SandComparison:
     """Find the depth window of several sands side by side.
 
     Parameters
     ----------
-    sands : mapping of str to Soil or FitResult, or sequence of these
-        Sands by name, or sands that have names.
-    reading : two of float, str or Quantity, ReadingTarget, or str
+    sands : mapping of str to sands, or sequence of sands
+        Sands by name, or sands that have names; each a soil, a fit, or equally likely ones.
+    target : two of float, str or Quantity, ReadingTarget, or str
         As in `depth_window` [1].
     rod : float, str or Quantity
         Length of the meter's rods [cm].
@@ -490,7 +494,7 @@ def compare_sands(
         Suction left at the base [cm], the same for all.
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm].
-    samples : int, optional
+    draws : int, optional
         Soils of a fit's posterior sample that carry its band.
 
     Returns
@@ -517,12 +521,12 @@ def compare_sands(
     for name, each in named.items():
         window = depth_window(
             each,
-            reading,
-            rod,
+            target,
+            rod=rod,
             air_filled=air_filled,
             base_suction=base_suction,
             root_layer=root_layer,
-            samples=samples,
+            draws=draws,
         )
         windows.append(replace(window, name=name))
     return SandComparison(tuple(windows))

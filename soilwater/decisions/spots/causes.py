@@ -30,6 +30,44 @@ MOST_WATER = 0.65
 """Most a mat over sand can read [1] (common practice, no source)."""
 
 
+MOST_SLOPE = 30.0
+"""Largest suction a slope adds at its crest [cm]."""
+STANDING_WATER = (3.0, 25.0)
+"""Water above the base [cm]."""
+MAT = (0.5, 8.0)
+"""Thickness of a mat that is held credible [cm]."""
+MAT_EXCESS = (0.10, 0.30)
+"""Water a mat holds beyond that of sand [1]."""
+REPELLENCY = (1.3, 6.0)
+"""How strongly suction acts in repellent sand [1]: contact angles of 40 to 80 degrees."""
+WETTING_BRANCH = (1.15, 2.0)
+"""The same on the wetting branch [1]."""
+LOW_CATCH = (0.3, 0.85)
+"""Water caught where sprinkling is short, over that of the green [1]."""
+WATER_USED = (8.0, 30.0)
+"""Water the turf has used since all of the green was last full [mm]."""
+MISSING = (2.0, 21.0)
+"""Missing water that is held credible [mm]: from next to none, to the most that is used where least
+is caught."""
+SPOT_OFFSET = 0.05
+"""Spread of an offset at one spot [1]: +-2 to 5 % by volume are said to be usual."""
+ANYTHING = 0.30
+"""Largest distance from the expected reading where no listed cause acts [1]."""
+UNKNOWN_SCATTER = 0.03
+"""How far readings of different rods may stray where no listed cause acts [1]."""
+
+SLOPE_WORTH = (0.8, 3.5)
+"""Suction a slope adds at its crest for each per cent [cm]: a screening range, for some 10 m of
+slope and sands in specification (see `soilwater.decisions.slope`)."""
+
+_CREST = 0.75
+# Medians and spreads of logarithms.
+_USUAL_SLOPE, _STEEP_SLOPE = (0.015, 0.7), (0.035, 0.5)
+_USUAL_MAT, _THICK_MAT = (0.8, 0.6), (2.5, 0.5)
+_QUICK_DROP, _SLOW_DROP = (1.5, 1.0), (90.0, 1.5)
+_CATCH_SPREAD = 0.12
+
+
 @dataclass(frozen=True)
 class Cause:
     """A cause, what it is called, and how often it is expected before anything is read.
@@ -58,6 +96,14 @@ class Cause:
     credible: tuple[float, float]
 
 
+def _told(ends: tuple[float, float], times: float = 1.0) -> str:
+    """Write the two ends of a range, as its cause says it."""
+    return f"{times * ends[0]:g} to {times * ends[1]:g}"
+
+
+_SHORT = (1.0 - LOW_CATCH[1], 1.0 - LOW_CATCH[0])
+"""Part of the water that is missing where sprinkling is short [1]."""
+
 CAUSES: tuple[Cause, ...] = (
     Cause(
         "depth",
@@ -71,57 +117,58 @@ CAUSES: tuple[Cause, ...] = (
         "slope",
         "slope",
         0.10,
-        "0.8 to 3.5 cm of suction for each per cent of slope, at most 30 cm",
+        f"{_told(SLOPE_WORTH)} cm of suction for each per cent of slope, at most {MOST_SLOPE:g} cm",
         "would take {:.0f} cm of extra suction",
-        (-15.0, 30.0),
+        (-0.5 * MOST_SLOPE, MOST_SLOPE),
     ),
     Cause(
         "standing_water",
         "water standing at the base",
         0.08,
-        "3 to 25 cm of standing water, or read too soon",
+        f"{_told(STANDING_WATER)} cm of standing water, or read too soon",
         "would take {:.0f} cm of water standing at the base",
-        (3.0, 25.0),
+        STANDING_WATER,
     ),
     Cause(
         "mat",
         "organic mat",
         0.08,
-        "0.5 to 8 cm of mat that holds 10 to 30 % by volume more than the sand",
+        f"{_told(MAT)} cm of mat that holds {_told(MAT_EXCESS, 100)} % by volume more than the "
+        "sand",
         "would take {:.1f} cm of mat",
-        (0.5, 8.0),
+        MAT,
     ),
     Cause(
         "repellency",
         "water repellency",
         0.10,
-        "suction acting 1.3 to 6 times as strongly",
+        f"suction acting {_told(REPELLENCY)} times as strongly",
         "would take suction acting {:.1f} times as strongly",
-        (1.3, 6.0),
+        REPELLENCY,
     ),
     Cause(
         "sprinkling",
         "uneven sprinkling",
         0.10,
-        "15 to 70 % less water than the green, over days",
+        f"{_told(_SHORT, 100)} % less water than the green, over days",
         "would take {:.0f} mm of water missing",
-        (2.0, 21.0),
+        MISSING,
     ),
     Cause(
         "rewetting",
         "sand on its wetting branch",
         0.04,
-        "suction acting 1.15 to 2 times as strongly",
+        f"suction acting {_told(WETTING_BRANCH)} times as strongly",
         "would take suction acting {:.1f} times as strongly",
-        (1.15, 2.0),
+        WETTING_BRANCH,
     ),
     Cause(
         "meter",
         "meter or rods at this spot",
         0.05,
-        "an offset of up to 10 % by volume",
+        f"an offset of up to {200 * SPOT_OFFSET:g} % by volume",
         "would take an offset of {:+.0f} % by volume",
-        (-0.1, 0.1),
+        (-2.0 * SPOT_OFFSET, 2.0 * SPOT_OFFSET),
     ),
     Cause(
         "none",
@@ -334,39 +381,6 @@ def draw_states(
     if cause == "none":
         return state._replace(spot_offset=ANYTHING * (2.0 * strata - 1.0))
     return state
-
-
-MOST_SLOPE = 30.0
-"""Largest suction a slope adds at its crest [cm]."""
-STANDING_WATER = (3.0, 25.0)
-"""Water above the base [cm]."""
-MAT_EXCESS = (0.10, 0.30)
-"""Water a mat holds beyond that of sand [1]."""
-REPELLENCY = (1.3, 6.0)
-"""How strongly suction acts in repellent sand [1]: contact angles of 40 to 80 degrees."""
-WETTING_BRANCH = (1.15, 2.0)
-"""The same on the wetting branch [1]."""
-LOW_CATCH = (0.3, 0.85)
-"""Water caught where sprinkling is short, over that of the green [1]."""
-WATER_USED = (8.0, 30.0)
-"""Water the turf has used since all of the green was last full [mm]."""
-SPOT_OFFSET = 0.05
-"""Spread of an offset at one spot [1]: +-2 to 5 % by volume are said to be usual."""
-ANYTHING = 0.30
-"""Largest distance from the expected reading where no listed cause acts [1]."""
-UNKNOWN_SCATTER = 0.03
-"""How far readings of different rods may stray where no listed cause acts [1]."""
-
-SLOPE_WORTH = (0.8, 3.5)
-"""Suction a slope adds at its crest for each per cent [cm]: a screening range, for some 10 m of
-slope and sands in specification (see `soilwater.decisions.slope`)."""
-
-_CREST = 0.75
-# Medians and spreads of logarithms.
-_USUAL_SLOPE, _STEEP_SLOPE = (0.015, 0.7), (0.035, 0.5)
-_USUAL_MAT, _THICK_MAT = (0.8, 0.6), (2.5, 0.5)
-_QUICK_DROP, _SLOW_DROP = (1.5, 1.0), (90.0, 1.5)
-_CATCH_SPREAD = 0.12
 
 
 def extra_evidence(cause: str, spot: Spot, prior: Prior) -> float:

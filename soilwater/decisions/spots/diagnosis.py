@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -32,13 +31,14 @@ from soilwater.decisions.spots.causes import (
 )
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, outcome_sentence
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
-from soilwater.lab.equally_likely import equally_likely_soils
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fitting import FitResult
-from soilwater.soils import Soil
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 DRAWS = 512
@@ -56,15 +56,16 @@ MISFIT_LIMIT = 2.5
 """Distance from the reading, in standard errors, beyond which a cause does not explain it."""
 
 
+@mind_words(soil="sand")
 def diagnose(
     survey: Survey,
-    soil: FitResult | Soil | Sequence[Soil],
+    sand: Sand,
     *,
-    base_suction: Any = OVER_GRAVEL,
-    meter_error: Any = 0.025,
-    meter_offset: Any = 0.02,
-    probe_error: Any = 1.0,
-    model_error: Any = 0.01,
+    base_suction: Suction = OVER_GRAVEL,
+    meter_error: WaterContent = 0.025,
+    meter_offset: WaterContent = 0.02,
+    probe_error: Length = 1.0,
+    model_error: WaterContent = 0.01,
     weights: Mapping[str, float] | None = None,
     seed: int = 0,
 ) -> Diagnosis:
@@ -76,7 +77,7 @@ def diagnose(
         Spots with readings taken drained: 12 to 24 h after a soaking, and before the turf has
         used much. Drop times, catch depths, slopes, mat thicknesses and readings of other rods
         are used where present.
-    soil : FitResult, Soil or sequence of Soil
+    sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         Suction left at the base [cm], alike for all spots; the band is taken evenly.
@@ -122,8 +123,8 @@ def diagnose(
     >>> from soilwater.survey.survey import Reading, Spot, Survey
     >>> from soilwater.soils import VanGenuchten
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
-    >>> deep = Spot("C3", 46.0, readings=(Reading(0.155, 7.6),))
-    >>> usual = [Spot(f"A{i}", 30.0, readings=(Reading(0.252, 7.6),)) for i in range(4)]
+    >>> deep = Spot("C3", 46.0, readings=(Reading(0.155, rod=7.6),))
+    >>> usual = [Spot(f"A{i}", 30.0, readings=(Reading(0.252, rod=7.6),)) for i in range(4)]
     >>> odds = diagnose(Survey([deep, *usual]), sand).spot("C3")
     >>> odds.causes[0].label
     'its own depth'
@@ -157,7 +158,7 @@ def diagnose(
             )
     faults.raise_if_any()
 
-    best, soils = equally_likely_soils(soil, SOILS)
+    best, soils = best_and_likely(sand, SOILS)
     table = ReadingTable([*soils, best])
     rng = np.random.default_rng(seed)
     prior = _prior(survey, values["probe_error"])
@@ -178,7 +179,7 @@ def diagnose(
         offset=np.array([weight @ common.offset]),
     )
     spots = tuple(_describe(each, weight, table, typical, prior, errors, rng) for each in weighed)
-    cautions = list(_cautions(read, soil, 1.0 / float(np.sum(weight**2))))
+    cautions = list(_cautions(read, sand, 1.0 / float(np.sum(weight**2))))
     return Diagnosis(
         name=survey.name,
         spots=spots,
@@ -310,7 +311,7 @@ def _describe(
         fits = bool(misfit < MISFIT_LIMIT and not contradicted and kept)
         sentence = _size_sentence(cause, size, fits, contradicted)
         odds.append(CauseOdds(cause.name, cause.label, float(shares[i]), fits, size, sentence))
-    odds.sort(key=lambda each: -each.share)
+    odds.sort(key=lambda each: -each.probability)
     joined = State(*(np.stack(values) for values in zip(*states, strict=True)))
     return SpotDiagnosis(
         spot=spot,
@@ -462,9 +463,7 @@ def _green_sentence(
     return said + ": the two, and the sand, can stand in for one another."
 
 
-def _cautions(
-    read: Sequence[Spot], soil: FitResult | Soil | Sequence[Soil], worth: float
-) -> list[str]:
+def _cautions(read: Sequence[Spot], sand: Sand, worth: float) -> list[str]:
     found = [
         "odds are over the causes listed, with the shares and ranges assumed, and no better than "
         "these: where causes that are rare elsewhere are common, give weights"
@@ -474,7 +473,7 @@ def _cautions(
         if spot.slope is not None:
             low, high = (min(100.0 * spot.slope * each, MOST_SLOPE) for each in SLOPE_WORTH)
             found.append(slope_caution(spot.slope, low, high, where=f"the crest at {spot.name}"))
-    if not isinstance(soil, FitResult) and not isinstance(soil, Sequence):
+    if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]
     if times and max(times) - min(times) > np.timedelta64(24, "h"):

@@ -6,22 +6,21 @@ capacity. The baseline says what its depth alone explains, with everything that 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import xarray as xr
 
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.targets import LEVEL
+from soilwater.decisions.targets import PROBABILITY
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
-from soilwater.lab.equally_likely import best_and_samples
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Survey, rod_of
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -31,15 +30,16 @@ DEEPER_THAN_REACHED = 15.0
 """A depth of "at least" may be this much more [cm], about 6 in (our own choice)."""
 
 
+@mind_words(soil="sand", samples="draws")
 def expected_reading(
     survey: Survey,
-    soil: Soil | FitResult,
+    sand: Sand,
     *,
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    probe_error: Any = PROBE_ERROR,
-    slope_length: Any = None,
-    samples: int = 200,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    probe_error: Length = PROBE_ERROR,
+    slope_length: Length = None,
+    draws: int = 200,
     seed: int = 0,
 ) -> xr.Dataset:
     """Work out what each spot should read by its own depth, drained, with its band.
@@ -48,8 +48,8 @@ def expected_reading(
     ----------
     survey : Survey
         Spots with depths; those without get no value.
-    soil : Soil or FitResult
-        The sand. A fit carries its band.
+    sand : Soil, FitResult or sequence of these
+        The sand. A fit, or several, carry their band.
     rod : float, str or Quantity, optional
         Length of the meter's rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -59,7 +59,7 @@ def expected_reading(
     slope_length : float, str or Quantity, optional
         Length of the slopes [cm], for the warning of spots that have a slope: how much deeper a
         spot at their crest would behave. The readings themselves are of level columns.
-    samples : int, optional
+    draws : int, optional
         Draws behind the bands.
     seed : int, optional
         Of the draws.
@@ -94,7 +94,7 @@ def expected_reading(
     with faults.catching():
         base = base_band(base_suction)
     with faults.catching():
-        best, soils = best_and_samples(soil, samples)
+        best, soils = best_and_likely(sand, draws)
     with faults.catching():
         error = number_to_house(probe_error, "length", "probe_error")
     if error < 0.0:
@@ -113,16 +113,16 @@ def expected_reading(
     at_least = np.array([spot.depth_at_least for spot in survey.spots])
     rng = np.random.default_rng(seed)
     # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
-    strata = (np.arange(samples) + 0.5) / samples
+    strata = (np.arange(draws) + 0.5) / draws
     bases = base.low + (base.high - base.low) * rng.permutation(strata)
     probe = error * _normal_quantiles(rng.permutation(strata))
     beyond = DEEPER_THAN_REACHED * rng.permutation(strata)
-    drawn = np.empty((samples, depth.size))
-    for i in range(samples):
+    drawn = np.empty((draws, depth.size))
+    for i in range(draws):
         deeper = np.maximum(depth + probe[i] + at_least * beyond[i], length)
         curve = rest_curve(soils[i % len(soils)])
         drawn[i] = curve.reading(deeper, length, bases[i])
-    low, high = np.quantile(drawn, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
+    low, high = np.quantile(drawn, [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0], axis=0)
     usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
     expected = rest_curve(best).reading(usual, length, base.best)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
@@ -147,7 +147,7 @@ def expected_reading(
         "title": "Reading of each spot once drained, by its own depth",
         "rod_length_cm": length,
         "base_suction": str(base),
-        "level": LEVEL,
+        "probability": PROBABILITY,
         "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }
     return attached
@@ -166,7 +166,7 @@ def _normal_quantiles(share: FloatArray) -> FloatArray:
     return quantiles
 
 
-def _cautions(survey: Survey, soil: Soil, slope_length: Any) -> tuple[str, ...]:
+def _cautions(survey: Survey, soil: Soil, slope_length: Length) -> tuple[str, ...]:
     steep = [s for s in survey.spots if s.slope is not None and s.slope >= SLOPE_THAT_COUNTS]
     said = []
     if steep and slope_length is None:

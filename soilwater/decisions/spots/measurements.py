@@ -201,8 +201,8 @@ def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -
         share = float(shares[NAMES.index(cause.cause)])
         usual = CAUSES[NAMES.index(cause.cause)].prior
         kept = cause.consistent and share > AGAINST * usual
-        odds.append(replace(cause, share=share, consistent=kept))
-    odds.sort(key=lambda each: -each.share)
+        odds.append(replace(cause, probability=share, consistent=kept))
+    odds.sort(key=lambda each: -each.probability)
     told = f"{measurement.instruction}: {_told(measurement.kind, value)}"
     after = replace(
         before,
@@ -226,7 +226,7 @@ def _told(kind: str, value: float) -> str:
 
 
 def _shares(spot: SpotDiagnosis) -> FloatArray:
-    return np.array([spot.share(name) for name in NAMES])
+    return np.array([spot.probability(name) for name in NAMES])
 
 
 def _possible(spot: SpotDiagnosis) -> list[tuple[str, float]]:
@@ -372,8 +372,8 @@ def _reason(spot: SpotDiagnosis, shares: FloatArray, classes: FloatArray, gain: 
     open_bits = float(-np.sum(known * np.log2(known)))
     one, other = by_name[NAMES[first]], by_name[NAMES[second]]
     return (
-        f"it tells {one.label} ({100 * one.share:.0f} %) from {other.label} "
-        f"({100 * other.share:.0f} %); expected to settle {gain:.2f} of {open_bits:.2f} bit"
+        f"it tells {one.label} ({100 * one.probability:.0f} %) from {other.label} "
+        f"({100 * other.probability:.0f} %); expected to settle {gain:.2f} of {open_bits:.2f} bit"
     )
 
 

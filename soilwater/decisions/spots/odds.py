@@ -17,7 +17,7 @@ from soilwater.words.units import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50
-"""Shares below and above which a cause is called unlikely and likely, possible between."""
+"""Probabilities below and above which a cause is called unlikely and likely, possible between."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class CauseOdds:
         Its short name.
     label : str
         In words.
-    share : float
+    probability : float
         Probability [1] among the causes listed.
     consistent : bool
         Whether some size within its prior range explains what was measured.
@@ -43,7 +43,7 @@ class CauseOdds:
 
     cause: str
     label: str
-    share: float
+    probability: float
     consistent: bool
     size: float
     sentence: str
@@ -64,7 +64,7 @@ class SpotDiagnosis:
     rod : float
         Length of the rod compared [cm].
     causes : tuple of CauseOdds
-        The most probable first; shares add up to 1.
+        The most probable first; probabilities add up to 1.
     sentence : str
         The outcome in words.
     findings : tuple of str
@@ -86,7 +86,7 @@ class SpotDiagnosis:
     done: tuple[tuple[str, float], ...] = ()
     states: State = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
 
-    def share(self, cause: str) -> float:
+    def probability(self, cause: str) -> float:
         """Probability of a cause [1].
 
         Parameters
@@ -94,13 +94,13 @@ class SpotDiagnosis:
         cause : str
             Short name of the cause.
         """
-        return next(odds.share for odds in self.causes if odds.cause == cause)
+        return next(odds.probability for odds in self.causes if odds.cause == cause)
 
     def _rows(self) -> list[tuple[str, ...]]:
         return [
             (
                 odds.label,
-                f"{100 * odds.share:.0f} %",
+                f"{100 * odds.probability:.0f} %",
                 "consistent with" if odds.consistent else "not consistent with",
                 odds.sentence,
             )
@@ -127,7 +127,7 @@ class SpotDiagnosis:
         return html_table(self._rows(), _SPOT_HEADER, caption=self._title()) + said
 
 
-_SPOT_HEADER = ("cause", "share", "the reading is", "size it would take")
+_SPOT_HEADER = ("cause", "probability", "the reading is", "size it would take")
 
 
 @dataclass(frozen=True, repr=False)
@@ -190,7 +190,7 @@ class Diagnosis:
         Dataset
             `probability` [1] over ``spot`` and ``cause``; `reading` and `expected_reading` [1].
         """
-        shares = [[each.share(name) for name in NAMES] for each in self.spots]
+        shares = [[each.probability(name) for name in NAMES] for each in self.spots]
         data = xr.Dataset(
             {
                 "probability": (("spot", "cause"), np.array(shares)),
@@ -213,8 +213,8 @@ class Diagnosis:
                     in_people_units(each.spot.depth, "length"),
                     f"{100 * each.reading:.1f}",
                     f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
-                    f"{first.label} {100 * first.share:.0f} %",
-                    f"{second.label} {100 * second.share:.0f} %",
+                    f"{first.label} {100 * first.probability:.0f} %",
+                    f"{second.label} {100 * second.probability:.0f} %",
                 )
             )
         return rows
@@ -243,16 +243,16 @@ _HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")
 def outcome_sentence(odds: Sequence[CauseOdds]) -> str:
     """Sum up the odds of a spot, the most probable first, in words for people."""
     first = odds[0]
-    tail = [each for each in odds[1:] if each.share >= UNLIKELY]
+    tail = [each for each in odds[1:] if each.probability >= UNLIKELY]
     against = [each.label for each in odds if not each.consistent and each.cause != "none"]
-    word = "likely" if first.share >= LIKELY else "possible"
+    word = "likely" if first.probability >= LIKELY else "possible"
     if first.cause == "none":
-        said = f"None of the listed causes explains it well ({100 * first.share:.0f} %)"
+        said = f"None of the listed causes explains it well ({100 * first.probability:.0f} %)"
     else:
-        said = f"Consistent with {first.label} ({word}, {100 * first.share:.0f} %)"
+        said = f"Consistent with {first.label} ({word}, {100 * first.probability:.0f} %)"
     if tail:
         said += "; possible too: " + ", ".join(
-            f"{each.label} ({100 * each.share:.0f} %)" for each in tail
+            f"{each.label} ({100 * each.probability:.0f} %)" for each in tail
         )
     if against:
         said += ". Not consistent with " + ", ".join(against)

@@ -17,9 +17,8 @@ from numpy.typing import NDArray
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import equally_likely_soils
-from soilwater.lab.fitting import FitResult
-from soilwater.runs.cases import Case
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.runs.case import Case
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil
@@ -48,7 +47,7 @@ class Draw(NamedTuple):
 
     def profile(self, depth: float) -> Profile:
         """Root zone of a depth [cm] over gravel in this draw."""
-        return Profile.over_gravel(self.soil, depth, entry_suction=self.base)
+        return Profile.over_gravel(self.soil, depth, base_suction=self.base)
 
 
 class Runs(NamedTuple):
@@ -95,7 +94,7 @@ def members_of(weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
 
 
 def make_draws(
-    soil: FitResult | Soil | Sequence[Soil],
+    sand: Sand,
     members: Sequence[Weather],
     base: BaseSuction,
     probe_error: float,
@@ -106,7 +105,7 @@ def make_draws(
 
     Parameters
     ----------
-    soil : FitResult, Soil or sequence of Soil
+    sand : Soil, FitResult or sequence of these
         The sand.
     members : sequence of Weather
         Equally likely weather.
@@ -119,7 +118,7 @@ def make_draws(
     seed : int
         Of the draws.
     """
-    _, soils = equally_likely_soils(soil, count)
+    _, soils = best_and_likely(sand, count)
     rng = np.random.default_rng(seed)
     order = np.arange(count)
     which_soil = rng.permutation(order % len(soils))
@@ -163,7 +162,7 @@ def run_columns(
     return Runs(
         hours=hours_of(result),
         times=result.time.values,
-        reading=meter_reading(result, rod).values,
+        reading=meter_reading(result, rod=rod).values,
         storage=result.storage.values,
         transpiration=result.transpiration.values,
         demand=result.potential_transpiration.values,

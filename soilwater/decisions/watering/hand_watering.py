@@ -35,8 +35,7 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import FitResult
-from soilwater.soils import Soil
+from soilwater.lab.equally_likely import Sand
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.irrigation import Event
@@ -44,6 +43,8 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Flow, Length, Suction, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -61,19 +62,20 @@ MORNING, MIDDAY = 6, 12
 """Hours of the day at which a crew waters (common practice, no source)."""
 
 
+@mind_words(soil="sand", line="threshold", share="probability")
 def hand_water_plan(
     survey: Survey,
-    soil: FitResult | Soil | Sequence[Soil],
+    sand: Sand,
     weather: Weather | Sequence[Weather],
     turf: Turf,
-    line: Any,
+    threshold: WaterContent,
     *,
-    share: float = 0.8,
-    flow: Any = None,
+    probability: float = 0.8,
+    flow: Flow = None,
     start: Literal["drained", "readings"] = "drained",
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    meter_error: Any = 0.025,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    meter_error: WaterContent = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
@@ -84,16 +86,16 @@ def hand_water_plan(
     ----------
     survey : Survey
         Spots with probed depths; their areas give litres and hose times.
-    soil : FitResult, Soil or sequence of Soil
+    sand : Soil, FitResult or sequence of these
         The root-zone sand.
     weather : Weather or sequence of Weather
         Forecast, or several equally likely ones, from the morning after the last soaking, or
         from the readings.
     turf : Turf
         Roots and demand.
-    line : float or str
-        Reading to stay above [1], such as the wilt line of this ground.
-    share : float, optional
+    threshold : float or str
+        Reading to stay above [1], such as that of wilt of this ground.
+    probability : float, optional
         Share of the draws that shall stay above it all the time [1].
     flow : float, str or Quantity, optional
         Flow of the hose [L/min].
@@ -149,7 +151,7 @@ def hand_water_plan(
     faults = Faults("hand_water_plan")
     wanted, litres = 0.0, float("nan")
     with faults.catching():
-        wanted = number_to_house(line, "water_content", "line")
+        wanted = number_to_house(threshold, "water_content", "threshold")
     if flow is not None:
         with faults.catching():
             litres = number_to_house(flow, "flow", "flow")
@@ -160,8 +162,8 @@ def hand_water_plan(
         meter = number_to_house(meter_error, "water_content", "meter_error")
     if start not in ("drained", "readings"):
         faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
-    if not 0.0 < share < 1.0:
-        faults.add(f"share is {share!r}", allowed="between 0 and 1")
+    if not 0.0 < probability < 1.0:
+        faults.add(f"probability is {probability!r}", allowed="between 0 and 1")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
     faults.raise_if_any()
@@ -171,9 +173,9 @@ def hand_water_plan(
     base = base_band(base_suction)
     _check_start(members[0])
     # More is asked of the plan than it promises: it is checked on draws it has not seen.
-    asked = share + 0.5 * (1.0 - share)
-    made_on = make_draws(soil, members, base, 0.0, draws, seed)
-    checked_on = make_draws(soil, members, base, 0.0, draws, seed + 1)
+    asked = probability + 0.5 * (1.0 - probability)
+    made_on = make_draws(sand, members, base, 0.0, draws, seed)
+    checked_on = make_draws(sand, members, base, 0.0, draws, seed + 1)
     rng = np.random.default_rng(seed)
     begin, begin_check = (
         starts_at_readings(known, drawn, length, meter * rng.standard_normal((len(known), draws)))
@@ -201,15 +203,15 @@ def hand_water_plan(
         turf,
         wanted,
         length,
-        share,
+        probability,
         litres,
         n_threads,
     )
     return HandWaterPlan(
         name=survey.name,
         spots=plans,
-        line=wanted,
-        share=share,
+        threshold=wanted,
+        probability=probability,
         rod=length,
         totals=_totals(plans),
         assumptions=(

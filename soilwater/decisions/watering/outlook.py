@@ -1,7 +1,8 @@
-"""How the spots of a green dry down: days to the firm, watch and wilt lines, and to plant stress.
+"""How the spots of a green dry down: days to the firm, watch and wilt, and to plant stress.
 
-A line of the meter and a plant short of water are different criteria: a deep spot reads low long
-before its roots go short. Both are given, with bands over sand, weather, base suction and probe.
+A threshold of the meter and a plant short of water are different criteria: a deep spot reads low
+long before its roots go short. Both are given, with bands over sand, weather, base suction and
+probe.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ from soilwater.decisions.watering.ensembles import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.equally_likely import Sand
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey, rod_of
@@ -40,6 +41,8 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 from soilwater.words.vocabulary import attach
@@ -49,7 +52,7 @@ DRAWS = 200
 
 
 @dataclass(frozen=True)
-class Lines:
+class Thresholds:
     """Readings that mean something on this ground, with these rods.
 
     None has a default: they are set by watching the turf, and move with species, roots and rods.
@@ -69,7 +72,7 @@ class Lines:
 
     Examples
     --------
-    >>> Lines("18 %", "14 %", "12 %").wilt
+    >>> Thresholds("18 %", "14 %", "12 %").wilt
     0.12
     """
 
@@ -79,7 +82,7 @@ class Lines:
     demand_met: float = field(default=0.75, kw_only=True)
 
     def __post_init__(self) -> None:
-        faults = Faults("Lines")
+        faults = Faults("Thresholds")
         for name, quantity in (
             ("firm", "water_content"),
             ("watch", "water_content"),
@@ -99,6 +102,15 @@ class Lines:
                 allowed="firm > watch > wilt",
             )
         faults.raise_if_any()
+
+    @property
+    def bands(self) -> dict[str, tuple[float, float]]:
+        """Lower and upper reading [1] of what is firm, to watch and wilted."""
+        return {
+            "firm": (self.watch, self.firm),
+            "watch": (self.wilt, self.watch),
+            "wilt": (0.0, self.wilt),
+        }
 
 
 class Days(NamedTuple):
@@ -120,9 +132,9 @@ class SpotOutlook:
     start : (float, float, float)
         Reading at the start [1]: low end of the band, median, high end.
     firm, watch, wilt : Days
-        Days until the meter shows each line [d].
+        Days until the meter shows each threshold [d].
     short_of_water : Days
-        Days until the turf first meets less of its demand than the line [d].
+        Days until the turf first meets less of its demand than the threshold [d].
     readings : tuple of float
         Median reading [1] at the end of each day, the start first.
     """
@@ -138,7 +150,7 @@ class SpotOutlook:
 
 @dataclass(frozen=True, repr=False)
 class DryDownOutlook:
-    """Days to each line for every spot of a green.
+    """Days to each threshold for every spot of a green.
 
     Attributes
     ----------
@@ -146,8 +158,8 @@ class DryDownOutlook:
         Of the survey.
     spots : tuple of SpotOutlook
         In the order of the survey.
-    lines : Lines
-        The lines counted to.
+    thresholds : Thresholds
+        The thresholds counted to.
     rod : float
         Length of the rods [cm].
     horizon : float
@@ -160,7 +172,7 @@ class DryDownOutlook:
 
     name: str
     spots: tuple[SpotOutlook, ...]
-    lines: Lines
+    thresholds: Thresholds
     rod: float
     horizon: float
     sentence: str
@@ -195,16 +207,16 @@ class DryDownOutlook:
         Returns
         -------
         Dataset
-            `days_until` [d] over ``spot``, ``line`` (firm, watch, wilt, short_of_water) and
+            `days_until` [d] over ``spot``, ``threshold`` (firm, watch, wilt, short_of_water) and
             ``quantile``; infinity where beyond the run.
         """
         names = ("firm", "watch", "wilt", "short_of_water")
         days = np.array([[getattr(each, name) for name in names] for each in self.spots])
         data = xr.Dataset(
-            {"days_until": (("spot", "line", "quantile"), days)},
+            {"days_until": (("spot", "threshold", "quantile"), days)},
             {
                 "spot": [each.spot.name for each in self.spots],
-                "line": list(names),
+                "threshold": list(names),
                 "quantile": [LOW, 0.5, HIGH],
             },
         )
@@ -227,15 +239,15 @@ class DryDownOutlook:
         ]
 
     def _header(self) -> tuple[str, ...]:
-        lines = self.lines
+        thresholds = self.thresholds
         return (
             "spot",
             "depth",
             "drained %",
-            f"days to firm {100 * lines.firm:g} %",
-            f"watch {100 * lines.watch:g} %",
-            f"wilt {100 * lines.wilt:g} %",
-            f"turf gets < {100 * lines.demand_met:g} % of demand",
+            f"days to firm {100 * thresholds.firm:g} %",
+            f"watch {100 * thresholds.watch:g} %",
+            f"wilt {100 * thresholds.wilt:g} %",
+            f"turf gets < {100 * thresholds.demand_met:g} % of demand",
         )
 
     def _title(self) -> str:
@@ -260,18 +272,19 @@ class DryDownOutlook:
         )
 
 
+@mind_words(soil="sand", lines="thresholds")
 def dry_down_outlook(
     survey: Survey,
-    soil: FitResult | Soil | Sequence[Soil],
+    sand: Sand,
     weather: Weather | Sequence[Weather],
     turf: Turf,
-    lines: Lines,
+    thresholds: Thresholds,
     *,
     start: Literal["drained", "readings"] = "drained",
-    rod: Any = None,
-    base_suction: Any = OVER_GRAVEL,
-    probe_error: Any = 1.0,
-    meter_error: Any = 0.025,
+    rod: Length = None,
+    base_suction: Suction = OVER_GRAVEL,
+    probe_error: Length = 1.0,
+    meter_error: WaterContent = 0.025,
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
@@ -282,14 +295,14 @@ def dry_down_outlook(
     ----------
     survey : Survey
         Spots with probed depths; their readings are used where they are the start.
-    soil : FitResult, Soil or sequence of Soil
+    sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
     weather : Weather or sequence of Weather
         Forecast, or several equally likely ones over one span. It starts when the green has
         drained, the morning after the last soaking, or when the readings were taken.
     turf : Turf
         Roots and demand.
-    lines : Lines
+    thresholds : Thresholds
         Readings that mean something on this ground.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
@@ -334,7 +347,7 @@ def dry_down_outlook(
     >>> green = Survey([Spot("A1", 30.0), Spot("C3", 46.0)])
     >>> outlook = dry_down_outlook(
     ...     green, sand, steady_weather(10, "5 mm/day"), Turf("15 cm"),
-    ...     Lines("18 %", "14 %", "12 %"), rod="3 in", base_suction=3.0, draws=10,
+    ...     Thresholds("18 %", "14 %", "12 %"), rod="3 in", base_suction=3.0, draws=10,
     ... )
     >>> outlook.spot("C3").wilt.median < outlook.spot("A1").wilt.median
     True
@@ -359,7 +372,7 @@ def dry_down_outlook(
     elif start == "readings" and not any(_usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
-    drawn = make_draws(soil, members, base, error, draws, seed)
+    drawn = make_draws(sand, members, base, error, draws, seed)
     if start == "drained":
         hours, reading, met = _from_rest(known, drawn, turf, length, error, n_threads)
     else:
@@ -374,9 +387,9 @@ def dry_down_outlook(
     for spot, own, short in zip(known, reading, met, strict=True):
         firm, watch, wilt = (
             Days(*band_of(first_at_or_below(days, own, line)))
-            for line in (lines.firm, lines.watch, lines.wilt)
+            for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
         )
-        short_of_water = Days(*band_of(first_at_or_below(middles, short, lines.demand_met)))
+        short_of_water = Days(*band_of(first_at_or_below(middles, short, thresholds.demand_met)))
         mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
@@ -385,10 +398,10 @@ def dry_down_outlook(
     return DryDownOutlook(
         name=survey.name,
         spots=tuple(spots),
-        lines=lines,
+        thresholds=thresholds,
         rod=length,
         horizon=horizon,
-        sentence=_green_sentence(spots, lines, horizon),
+        sentence=_green_sentence(spots, thresholds, horizon),
         assumptions=(
             STARTS[start],
             f"suction left at the base: {base}",
@@ -500,7 +513,8 @@ def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading:
 
     The column is at rest with so much more suction everywhere that the rod shows the reading; one
     that reads more than drained starts drained. In root-zone sands a column by early morning is
-    that near to rest: days to a line counted from it agree with the run that led there (tested).
+    that near to rest: days to a threshold counted from it agree with the run that led
+    there (tested).
 
     Parameters
     ----------
@@ -538,7 +552,7 @@ _CAUTIONS = (
 )
 
 
-def _green_sentence(spots: Sequence[SpotOutlook], lines: Lines, horizon: float) -> str:
+def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizon: float) -> str:
     """When the bulk of the green is firm, what the deepest spot reads."""
     firm = float(np.median([each.firm.median for each in spots]))
     deepest = max(spots, key=lambda each: each.spot.depth)
@@ -546,17 +560,17 @@ def _green_sentence(spots: Sequence[SpotOutlook], lines: Lines, horizon: float) 
     if not np.isfinite(firm):
         last = 100 * deepest.readings[-1]
         return (
-            f"The bulk of the green is not firm ({100 * lines.firm:g} %) within {horizon:g} days; "
-            f"by then the deepest spot, {told}, reads {last:.1f} %."
+            f"The bulk of the green is not firm ({100 * thresholds.firm:g} %) within "
+            f"{horizon:g} days; by then the deepest spot, {told}, reads {last:.1f} %."
         )
     then = float(np.interp(firm, np.arange(len(deepest.readings)), deepest.readings))
     when = f"on day {firm:.1f}" if firm > 0.0 else "from the first morning"
     said = (
-        f"When the bulk of the green is firm ({100 * lines.firm:g} %), {when}, the deepest spot, "
-        f"{told}, reads {100 * then:.1f} %"
+        f"When the bulk of the green is firm ({100 * thresholds.firm:g} %), {when}, the "
+        f"deepest spot, {told}, reads {100 * then:.1f} %"
     )
-    if then <= lines.wilt:
+    if then <= thresholds.wilt:
         return said + ": at or below the wilt line, so firm everywhere means wilt there."
-    if then <= lines.watch:
+    if then <= thresholds.watch:
         return said + ": at or below the watch line; nurse it."
     return said + "."

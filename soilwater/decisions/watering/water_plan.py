@@ -90,16 +90,17 @@ class SpotPlan:
     waterings : tuple of HandWatering
         In time; empty where none is needed, or none would help.
     kept, kept_without : float
-        Share of the draws [1] that stay above the line from the first visit on, with and without
-        the plan.
+        Share of the draws [1] that stay above the threshold from the first visit on, with and
+        without the plan.
     lowest, lowest_without : float
         Lowest reading [1] that four in five draws stay above.
     first_below_without : float
-        Day [d] until which the stated share stays above the line without it; infinity if always.
+        Day [d] until which the stated share stays above the threshold without it; infinity if
+        always.
     to_gravel : float
         Mean water of the plan that leaves through the base [mm].
     held : bool
-        Whether the plan keeps the stated share above the line.
+        Whether the plan keeps the stated share above the threshold.
     sentence : str
         In words.
     """
@@ -126,9 +127,9 @@ class HandWaterPlan:
         Of the survey.
     spots : tuple of SpotPlan
         Every spot with a depth, in the order of the survey.
-    line : float
+    threshold : float
         Reading to stay above [1].
-    share : float
+    probability : float
         Share of the draws asked to stay above it [1].
     rod : float
         Length of the rods [cm].
@@ -140,8 +141,8 @@ class HandWaterPlan:
 
     name: str
     spots: tuple[SpotPlan, ...]
-    line: float
-    share: float
+    threshold: float
+    probability: float
     rod: float
     totals: tuple[str, ...]
     assumptions: tuple[str, ...]
@@ -197,8 +198,8 @@ class HandWaterPlan:
     def _title(self) -> str:
         place = f' for "{self.name}"' if self.name else ""
         return (
-            f"Hand water{place}: {100 * self.share:.0f} % of the draws above {100 * self.line:g} % "
-            f"with {in_people_units(self.rod, 'length')} rods"
+            f"Hand water{place}: {100 * self.probability:.0f} % of the draws above "
+            f"{100 * self.threshold:g} % with {in_people_units(self.rod, 'length')} rods"
         )
 
     def _said(self) -> list[str]:

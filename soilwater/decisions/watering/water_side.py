@@ -18,14 +18,15 @@ import xarray as xr
 from soilwater.decisions.targets import air_target
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.profile import Mesh, Profile, WaterTable
-from soilwater.runs.cases import Case
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.results import each_column
 from soilwater.runs.simulate import simulate_many
 from soilwater.weather.series import steady_weather
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, TimeSpan, WaterContent
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.units import number_to_house
@@ -162,10 +163,10 @@ def air_after_rain(
     profile: Profile,
     depths: Sequence[Any],
     *,
-    air_filled: Any,
-    root_layer: Any,
+    air_filled: WaterContent,
+    root_layer: Length,
     standing_water: Any = 0.0,
-    hours: Any = 96.0,
+    hours: TimeSpan = 96.0,
     layer: str | None = None,
     n_threads: int | None = None,
 ) -> xr.Dataset:
@@ -254,7 +255,7 @@ def air_after_rain(
     return attached
 
 
-def air_filled_porosity(run: xr.Dataset, root_layer: Any) -> xr.DataArray:
+def air_filled_porosity(run: xr.Dataset, root_layer: Length) -> xr.DataArray:
     """Mean air-filled porosity of the layer below the surface.
 
     Parameters
@@ -274,7 +275,7 @@ def air_filled_porosity(run: xr.Dataset, root_layer: Any) -> xr.DataArray:
     InputError
         If the layer is thicker than a profile, or `run` is no result.
     """
-    reading = meter_reading(run, root_layer)
+    reading = meter_reading(run, rod=root_layer)
     thickness = float(reading.attrs["rod_length_cm"])
     full = [_saturated(column.mesh, thickness) for column in each_column(run)]
     batch = run.profile.dims
@@ -284,7 +285,9 @@ def air_filled_porosity(run: xr.Dataset, root_layer: Any) -> xr.DataArray:
     return attached
 
 
-def days_below_air(run: xr.Dataset, air_filled: Any, *, root_layer: Any) -> xr.DataArray:
+def days_below_air(
+    run: xr.Dataset, air_filled: WaterContent, *, root_layer: Length
+) -> xr.DataArray:
     """Time a root layer spends with too little air in a simulated spell of weather.
 
     Parameters

@@ -1,7 +1,7 @@
 """Before and after: what a change would do to one spot.
 
 Each change is a function that takes the spot as it is and returns it changed; the table puts the
-spots side by side: drained reading, air, days to the lines, water to the gravel.
+spots side by side: drained reading, air, days to the thresholds, water to the gravel.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
-from soilwater.decisions.watering.outlook import Lines
+from soilwater.decisions.watering.outlook import Thresholds
 from soilwater.ground.profile import Layer, Profile, Sealed, WaterTable
 from soilwater.ground.turf import Turf
-from soilwater.runs.cases import Case
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil, WithDryEnd
 from soilwater.weather.irrigation import Event
@@ -26,6 +27,8 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
+from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import in_people_units, number_to_house
 
@@ -100,13 +103,18 @@ class Change:
     topics: tuple[str, ...] = ()
 
 
-def regrade(depth: Any) -> Change:
+def regrade(depth: Length) -> Change:
     """Cut or fill the root zone to a depth.
 
     Parameters
     ----------
     depth : float, str or Quantity
         New depth of the root zone [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if`.
 
     Raises
     ------
@@ -129,7 +137,13 @@ def regrade(depth: Any) -> Change:
 
 
 def remove_mat() -> Change:
-    """Take away the layer called "mat"; the root zone below stays as it is."""
+    """Take away the layer called "mat"; the root zone below stays as it is.
+
+    Returns
+    -------
+    Change
+        For `what_if`.
+    """
 
     def apply(before: Situation) -> Situation:
         layers = tuple(each for each in before.profile.layers if each.name != MAT)
@@ -143,15 +157,21 @@ def remove_mat() -> Change:
     return Change("mat removed", apply)
 
 
-def topdress(soil: Soil, thickness: Any) -> Change:
+@mind_words(soil="sand")
+def topdress(sand: Sand, thickness: Length) -> Change:
     """Add sand on top.
 
     Parameters
     ----------
-    soil : Soil
-        The topdressing sand.
+    sand : Soil, FitResult or sequence of these
+        The topdressing sand; of a fit or several, the best.
     thickness : float, str or Quantity
         How much in all [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if`.
 
     Raises
     ------
@@ -159,6 +179,7 @@ def topdress(soil: Soil, thickness: Any) -> Change:
         If the thickness is not above 0.
     """
     added = _above_zero(thickness, "thickness")
+    soil, _ = best_and_likely(sand)
 
     def apply(before: Situation) -> Situation:
         layers = before.profile.layers
@@ -172,14 +193,21 @@ def topdress(soil: Soil, thickness: Any) -> Change:
     return Change(f"{in_people_units(added, 'length')} of topdressing", apply)
 
 
-def other_sand(soil: Soil) -> Change:
+@mind_words(soil="sand")
+def other_sand(sand: Sand) -> Change:
     """Build the root zone of another sand.
 
     Parameters
     ----------
-    soil : Soil
-        The sand instead.
+    sand : Soil, FitResult or sequence of these
+        The sand instead; of a fit or several, the best.
+
+    Returns
+    -------
+    Change
+        For `what_if`.
     """
+    soil, _ = best_and_likely(sand)
 
     def apply(before: Situation) -> Situation:
         profile = before.profile
@@ -191,13 +219,18 @@ def other_sand(soil: Soil) -> Change:
     return Change(f"root zone of {soil.name or 'another sand'}", apply, ("construction",))
 
 
-def blocked_outlet(standing: Any) -> Change:
+def blocked_outlet(standing: Length) -> Change:
     """Let water stand in the root zone above the gravel; nothing leaves, the turf draws it down.
 
     Parameters
     ----------
     standing : float, str or Quantity
         Water above the base [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if`.
 
     Raises
     ------
@@ -229,6 +262,11 @@ def wetting_agent(contact_angle_before: Any, contact_angle_after: Any = 0.0) -> 
     ----------
     contact_angle_before, contact_angle_after : float
         Contact angles of water on the sand [degrees], from 0 to below 90.
+
+    Returns
+    -------
+    Change
+        For `what_if`.
 
     Raises
     ------
@@ -262,6 +300,11 @@ def irrigate(*events: Event) -> Change:
     ----------
     *events : Event
         Water applied.
+
+    Returns
+    -------
+    Change
+        For `what_if`.
     """
 
     def apply(before: Situation) -> Situation:
@@ -325,9 +368,9 @@ class Outcome:
     air_filled : float
         Air-filled porosity over the same depth at rest [1].
     firm, watch, wilt : float
-        Days until the meter shows each line [d]; infinity is beyond the run.
+        Days until the meter shows each threshold [d]; infinity is beyond the run.
     short_of_water : float
-        Days until the turf first meets less of its demand than the line [d].
+        Days until the turf first meets less of its demand than the threshold [d].
     drainage : float
         Water to the gravel over the run [mm].
     notes : tuple of str
@@ -353,8 +396,8 @@ class WhatIf:
     ----------
     outcomes : tuple of Outcome
         Spot as it is, then one row a change.
-    lines : Lines
-        Lines counted to.
+    thresholds : Thresholds
+        Thresholds counted to.
     rod : float
         Length of the rods [cm].
     horizon : float
@@ -364,7 +407,7 @@ class WhatIf:
     """
 
     outcomes: tuple[Outcome, ...]
-    lines: Lines
+    thresholds: Thresholds
     rod: float
     horizon: float
     cautions: tuple[str, ...]
@@ -390,10 +433,10 @@ class WhatIf:
             "",
             "drained %",
             "air %",
-            f"days to {100 * self.lines.firm:g} %",
-            f"{100 * self.lines.watch:g} %",
-            f"{100 * self.lines.wilt:g} %",
-            f"turf gets < {100 * self.lines.demand_met:g} %",
+            f"days to {100 * self.thresholds.firm:g} %",
+            f"{100 * self.thresholds.watch:g} %",
+            f"{100 * self.thresholds.wilt:g} %",
+            f"turf gets < {100 * self.thresholds.demand_met:g} %",
             "to gravel mm",
             "",
         )
@@ -413,14 +456,15 @@ class WhatIf:
         )
 
 
+@mind_words(lines="thresholds")
 def what_if(
     profile: Profile,
     weather: Weather,
     turf: Turf,
-    lines: Lines,
+    thresholds: Thresholds,
     changes: Sequence[Change],
     *,
-    rod: Any,
+    rod: Length,
     irrigation: Sequence[Event] = (),
     n_threads: int | None = None,
 ) -> WhatIf:
@@ -434,7 +478,7 @@ def what_if(
         Weather after a soaking has drained.
     turf : Turf
         Roots and demand.
-    lines : Lines
+    thresholds : Thresholds
         Readings to count to.
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`
@@ -465,7 +509,7 @@ def what_if(
     >>> pocket = Profile.over_gravel(sand, 46.0)
     >>> table = what_if(
     ...     pocket, steady_weather(10, "5 mm/day"), Turf("15 cm"),
-    ...     Lines("18 %", "14 %", "12 %"), [regrade("38 cm")], rod="3 in",
+    ...     Thresholds("18 %", "14 %", "12 %"), [regrade("38 cm")], rod="3 in",
     ... )
     >>> [round(100 * row.drained, 1) for row in table.outcomes]
     [15.7, 19.6]
@@ -496,9 +540,9 @@ def what_if(
     middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
     firm, watch, wilt = (
         first_at_or_below(days, runs.reading, line)
-        for line in (lines.firm, lines.watch, lines.wilt)
+        for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
     )
-    short = first_at_or_below(middles, met, lines.demand_met)
+    short = first_at_or_below(middles, met, thresholds.demand_met)
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
         drained = drained_water_content(each.at_rest, 0.0, length)
@@ -518,7 +562,7 @@ def what_if(
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
     return WhatIf(
         outcomes=tuple(outcomes),
-        lines=lines,
+        thresholds=thresholds,
         rod=length,
         horizon=float(days[-1]),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import TextTable, parse_number
+from soilwater.words.text_tables import TextTable
 from soilwater.words.unit_texts import plain_characters
 
 _TRACE = ("t", "tr", "trace")

@@ -1,6 +1,7 @@
 """Infiltration in closed form: Broadbridge & White, Philip, Green & Ampt."""
 
 import numpy as np
+from grounds import MIDDLE_MIX
 from reference import (
     BroadbridgeWhiteSoil,
     broadbridge_white,
@@ -89,7 +90,7 @@ def wetting_at_a_constant_rate():
 SERIES_CASES = {
     "New Mexico soil held at -75 cm": (VanGenuchten.measured("New Mexico soil"), 75.0, 1000.0),
     "loam at the point of ponding": (VanGenuchten.texture_class("loam"), 0.1, 1000.0),
-    "sand at the point of ponding": (VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 0.1, 60.0),
+    "sand at the point of ponding": (MIDDLE_MIX, 0.1, 60.0),
 }
 
 

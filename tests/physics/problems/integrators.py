@@ -11,6 +11,10 @@ from functools import partial
 from itertools import pairwise
 
 import numpy as np
+from grounds import BENCHMARK_LOAM
+from grounds import COARSE_GRAVEL as GRAVEL
+from grounds import MIDDLE_MIX as SPEC_SAND
+from grounds import UNIFORM_SAND as SAND
 from reference import START, hours_after_start, start_from, weather
 from scipy.integrate import solve_ivp
 from scipy.interpolate import CubicHermiteSpline
@@ -32,12 +36,7 @@ from soilwater import (
 
 EVAPORATION_HALF_SUCTION = 1e4
 
-SAND = VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
-SPEC_SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-GRAVEL = VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 LOAM = VanGenuchten.texture_class("loam")
-# Vanderborght et al. (2005), Vadose Zone Journal 4:206 (from memory).
-BENCHMARK_LOAM = VanGenuchten(0.08, 0.43, 0.04, 1.6, 50.0 / 24.0)
 
 
 class SoilCurve:
@@ -197,7 +196,7 @@ def dry_down():
         np.concatenate([24.0 * np.arange(15), *(24.0 * np.arange(14) + h for h in (6.0, 18.0))])
     )
     keywords = {"turf": TURF, "daily_mm": 5.0}
-    return profile, steady_weather(14, 5.0, start=START), hours, lambda z: z - 33.0, keywords
+    return profile, steady_weather(14, 5.0, first_day=START), hours, lambda z: z - 33.0, keywords
 
 
 def storm():

@@ -6,7 +6,8 @@ k = steady + f(t) g(z), with g = e^(alpha z/2) sin(mu (L - z)), f' = -rate f - d
 """
 
 import numpy as np
-from manufactured import LOAM, SAND, error_in_space, error_in_time, head
+from grounds import MIDDLE_MIX as SAND
+from manufactured import LOAM, error_in_space, error_in_time, head
 from reference import (
     START,
     ExponentialSoil,
@@ -85,7 +86,7 @@ HOURS = np.array([12.0, 18.0, 30.0, 39.0])
 def uptake_run(refinement, tolerance):
     return simulate(
         PROFILE,
-        steady_weather(2, DEMAND, rain=240.0 * FLUX, start=START),
+        steady_weather(2, DEMAND, rain=240.0 * FLUX, first_day=START),
         turf=RootsLikeTheMode(DEPTH, stress=NoStress()),
         start=start_from(
             PROFILE, lambda z: exponential_steady_head(SOIL, FLUX, DEPTH - z), refinement

@@ -5,6 +5,7 @@ computation on refined meshes, with its uncertainty in the bound.
 """
 
 import numpy as np
+from grounds import BENCHMARK_CLAY, BENCHMARK_LOAM
 from reference import (
     RationalSoil,
     depth_where,
@@ -229,8 +230,8 @@ def miller():
 # Vanderborght et al. (2005), Vadose Zone Journal 4:206 (soils from memory).
 VANDERBORGHT = {
     "sand": VanGenuchten.measured("benchmark sand"),
-    "loam": VanGenuchten(0.08, 0.43, 0.04, 1.6, 50.0 / 24.0),
-    "clay": VanGenuchten(0.10, 0.40, 0.01, 1.1, 10.0 / 24.0),
+    "loam": BENCHMARK_LOAM,
+    "clay": BENCHMARK_CLAY,
 }
 
 # Water content within the front, whose dry half is 0.5 cm thick in sand, and so is a cell.

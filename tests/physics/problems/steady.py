@@ -1,6 +1,8 @@
 """Water at rest and in steady flow: hydrostatics, layers, and evaporation from a water table."""
 
 import numpy as np
+from grounds import BENCHMARK_CLAY, BENCHMARK_LOAM, CLEAN_GRAVEL, COARSE_GRAVEL
+from grounds import MIDDLE_MIX as SAND
 from reference import (
     RationalSoil,
     one_soil,
@@ -38,12 +40,10 @@ from soilwater import (
 )
 
 # Invented sand B of the trade, and sharp contrasts beside it.
-SAND = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 UNIFORM_SAND = VanGenuchten(0.03, 0.40, 0.05, 12.0, 60.0)
 CLAY = VanGenuchten.texture_class("clay")
 LOAM = VanGenuchten.texture_class("loam")
 GRAVEL = VanGenuchten.measured("matrix-free gravel")
-CLEAN_GRAVEL = VanGenuchten(0.005, 0.42, 5.0, 2.7, 20_000.0)
 
 RESTING = {
     "sand": [(SAND, 30.0)],
@@ -146,9 +146,6 @@ def rest():
 # Vanderborght et al. (2005), Vadose Zone Journal 4:206 (soils from memory), and the invented sands
 # and gravel of the trade.
 COARSE = VanGenuchten.measured("benchmark sand")
-BENCHMARK_LOAM = VanGenuchten(0.08, 0.43, 0.04, 1.6, 50.0 / 24.0)
-BENCHMARK_CLAY = VanGenuchten(0.10, 0.40, 0.01, 1.1, 10.0 / 24.0)
-COARSE_GRAVEL = VanGenuchten(0.005, 0.42, 0.5, 2.2, 5000.0)
 
 FLOWING = {
     "loam over sand": [(BENCHMARK_LOAM, 50.0), (COARSE, 50.0)],

@@ -1,0 +1,197 @@
+"""How long a step is, where it starts, and whether it is kept: each a function of its own."""
+
+import math
+
+from soilwater.kernels.cache import kernel
+from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
+from soilwater.kernels.elementary import logarithm, power
+from soilwater.kernels.rows import (
+    BASE_CODE,
+    DRAINAGE,
+    DRY_SUCTION,
+    END,
+    FULL,
+    GUESS,
+    HELD_HEAD,
+    HELD_SURFACE,
+    LARGEST_STEP,
+    LAST,
+    LAST_STEP,
+    LAST_SUPPLY,
+    NEXT_STEP,
+    OUTFLOW,
+    PHASE_END,
+    PHASE_START,
+    RUNOFF,
+    START,
+    STORAGE,
+    SURFACE_CODE,
+    TARGET,
+    TOTAL_DRAINAGE,
+    TOTAL_RUNOFF,
+    VOLUME,
+)
+
+FIRST_STEP = 3.0e-5
+"""Longest first step of a column [h]."""
+ACCEPTED_EXCESS = 1.2
+"""A step is kept with an error up to this many tolerances; the next one aims below one."""
+MANY_ITERATIONS = 8
+"""A step that needed more is not lengthened."""
+PART_OF_HALF_SINE = 0.25
+"""Longest step as a share of the half-sine that demand follows."""
+MOST_GROWTH = 2.0
+LEAST_GROWTH = 0.3
+MOST_GROWTH_AT_SECOND_ORDER = 2.4
+"""Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
+LEAST_SHARE_KEPT = 0.3
+"""Share of its water a node must keep when the last step's share is carried on."""
+LEAST_CARRIED = 1.0e-14
+"""Share of the water a full node holds that is too little to be missed."""
+LEAST_GAIN = 1.0e-3
+"""Gain of water in a step, as a share of what is held, below which all extrapolations are one."""
+LEAST_OUTFLOW = 1.0e-8
+"""Outflow in a step of whatever length [cm] that counts as one: round-off of the head at an outlet
+makes less."""
+DRY_FROM = 1.5
+"""Scaled suction beyond which Newton's update is made along the curve."""
+
+
+@kernel
+def describe_nodes(z, soil, scalars, work):
+    """Volume around each node [cm], suction from which it is dry, water it holds when full [cm]."""
+    volume, dry_suction, full = work[VOLUME], work[DRY_SUCTION], work[FULL]
+    for i in range(z.size):
+        volume[i], dry_suction[i], full[i] = 0.0, 0.0, 0.0
+    for i in range(z.size - 1):
+        half = 0.5 * (z[i + 1] - z[i])
+        for j in range(i, i + 2):
+            volume[j] += half
+            dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
+            full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
+
+
+@kernel
+def length_of_past(clock, supply, tolerance):
+    """Length of the last step [h], 0 where the past is no guide; the next one then is shortened."""
+    last = clock[LAST_STEP]
+    if last > 0.0 and supply != clock[LAST_SUPPLY]:
+        # A jump: the first step takes little water (the tolerance as a share of 1 cm).
+        jump = abs(supply - clock[LAST_SUPPLY])
+        clock[NEXT_STEP] = min(clock[NEXT_STEP], tolerance / jump)
+        return 0.0
+    if last == 0.0:
+        clock[NEXT_STEP] = min(clock[NEXT_STEP], FIRST_STEP)
+    return last
+
+
+@kernel
+def wanted_step(clock, controls, interval):
+    """Length of a step [h] where no stop is near."""
+    wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
+    if interval[PHASE_END] > interval[PHASE_START]:
+        # After a still night the step has no measure of the demand to come.
+        part = interval[PHASE_END] - interval[PHASE_START]
+        length = (interval[END] - interval[START]) / part
+        wanted = min(wanted, PART_OF_HALF_SINE * length)
+    return wanted
+
+
+@kernel
+def weight_of_last_step(dt, last, state, work):
+    """Share of the last step's amounts in this one, and the water each node starts from.
+
+    With w = dt/dt_last, A the amounts of a step and F the rates at its end,
+
+        A = g A_last + (dt - g dt_last) F,    g = w^2 / (1 + 2 w)
+
+    is the variable two-step backward difference; g = 0 is backward Euler, taken where the share
+    would nearly empty a node or overfill it.
+    """
+    h, stored, rate = state.h, state.stored, state.rate
+    full, target = work[FULL], work[TARGET]
+    weight = 0.0
+    if last > 0.0 and dt <= MOST_GROWTH_AT_SECOND_ORDER * last:
+        w = dt / last
+        weight = w * w / (1.0 + 2.0 * w)
+        for i in range(stored.size):
+            target[i] = stored[i] + weight * last * rate[i]
+            carried = stored[i] - target[i]
+            empty = target[i] < LEAST_SHARE_KEPT * stored[i] and carried > LEAST_CARRIED * full[i]
+            if empty or (target[i] > full[i] and h[i] < 0.0):
+                weight = 0.0
+                break
+    if weight == 0.0:
+        for i in range(stored.size):
+            target[i] = stored[i]
+    return weight
+
+
+@kernel
+def predict(state, last, ratio, work):
+    """Extrapolate heads from the last two states: along a power of suction where dry.
+
+    There water goes as a power of suction. A node that dries goes on by the same factor; one that
+    is wetted gains the same water again, which in suction is ever less.
+    """
+    h, h_before, stored, rate = state.h, state.h_before, state.stored, state.rate
+    dry_suction, guess = work[DRY_SUCTION], work[GUESS]
+    for i in range(h.size):
+        dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
+        gain = last * rate[i] / stored[i]
+        wetted = dry & (gain > LEAST_GAIN) & (gain < 1.0)
+        again = logarithm(1.0 + ratio * (gain if wetted else 1.0))
+        exponent = again / -logarithm(1.0 - (gain if wetted else 0.5)) if wetted else ratio
+        growth = power(h[i] / h_before[i] if dry else 1.0, exponent)
+        growth = 0.3 if growth < 0.3 else growth
+        drier = h[i] * (3.0 if growth > 3.0 else growth)
+        drier = -OVEN_DRY_SUCTION if drier < -OVEN_DRY_SUCTION else drier
+        guess[i] = drier if dry else h[i] + ratio * (h[i] - h_before[i])
+
+
+@kernel
+def step_error(state, dt, codes, work):
+    """Largest local error, in water content, that backward Euler would make in this step.
+
+    It is the yardstick for steps of either order. Of a second-order step it is an upper bound,
+    and keeps the error of a whole run in proportion to the tolerance.
+    """
+    stored, rate = state.stored, state.rate
+    storage, volume = work[STORAGE], work[VOLUME]
+    # A held node takes what it is given, at once.
+    first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
+    last = stored.size - (1 if codes[BASE_CODE] == HELD_HEAD else 0)
+    error = 0.0
+    for i in range(first, last):
+        error = max(error, abs((storage[i] - stored[i]) / dt - rate[i]) / volume[i])
+    return 0.5 * dt * error
+
+
+@kernel
+def growth_after(error, tolerance):
+    """Factor by which the next step may be longer than one with this error."""
+    growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
+    return min(MOST_GROWTH, max(LEAST_GROWTH, growth))
+
+
+@kernel
+def next_step(growth, dt, wanted, iterations):
+    """Length that the step after one that is kept may have [h]."""
+    if iterations > MANY_ITERATIONS:
+        growth = min(growth, 1.0)
+    # A step shortened by a stop says little about the next.
+    return max(growth * dt, wanted) if dt < wanted else growth * dt
+
+
+@kernel
+def outflow_ended(codes, flows, ledger):
+    """Whether a one-way outflow has come to its end within a step.
+
+    A second-order step carries a share of the last outflow on, and what has left cannot come back:
+    such a step would drain a column beyond its rest.
+    """
+    drained = codes[BASE_CODE] == OUTFLOW and flows[DRAINAGE] == 0.0
+    ran_off = flows[RUNOFF] == 0.0
+    return (drained and ledger[LAST + TOTAL_DRAINAGE] > LEAST_OUTFLOW) or (
+        ran_off and ledger[LAST + TOTAL_RUNOFF] > LEAST_OUTFLOW
+    )

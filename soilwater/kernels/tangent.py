@@ -1,0 +1,147 @@
+"""End a step along the tangent of its last Newton step, where nothing bends on the way."""
+
+from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
+from soilwater.kernels.cache import kernel
+from soilwater.kernels.rows import (
+    BASE_CODE,
+    BASE_VALUE,
+    BEFORE,
+    CAPACITY,
+    CAREFUL,
+    CHANGE,
+    COMPENSATION,
+    DRAINAGE,
+    DRAINAGE_BY_HEAD,
+    DRY_SUCTION,
+    EVAPORATION,
+    EVAPORATION_BY_HEAD,
+    EVAPORATION_DEMAND,
+    FLUX,
+    HELD_HEAD,
+    HELD_SURFACE,
+    INFLOW,
+    LOWER,
+    ON_CURVE,
+    OUTFLOW,
+    OWN,
+    RESIDUAL,
+    STORAGE,
+    STORE_AND_UPTAKE,
+    SURFACE_CODE,
+    TRANSPIRATION,
+    TRANSPIRATION_DEMAND,
+    UPPER,
+    VOLUME,
+)
+from soilwater.kernels.water import water_around_nodes
+
+LEAST_WATER_KEPT = 0.2
+"""Share of its water a node keeps at least in one Newton step, along its tangent or its curve."""
+MOST_BEND = 0.1
+"""Water content by which a curve may leave the tangent that ends a step, as a share of the largest
+correction allowed there."""
+MOST_SHIFT = 0.01
+"""Share of its suction by which a node that is not dry may be off for that reason: near saturation
+a little water is a great change of head, and of conductivity."""
+MOST_LEAP = 2.0
+"""Factor by which the suction of a dry node may change along a tangent."""
+AS_GOOD_AS_NONE = 1.0e-8
+"""Water content, or share of what a node holds, that does not decide."""
+ROUND_OFF = 1.0e-14
+"""Share of what a node holds that may come out of a difference of it."""
+
+
+@kernel
+def end_flows(h, change, conditions, codes, flows):
+    """Evaporation and drainage along the tangent [cm/h], and each as its bounds allow."""
+    evaporation = flows[EVAPORATION] + flows[EVAPORATION_BY_HEAD] * change[0]
+    bounded_evaporation = min(max(evaporation, 0.0), conditions[EVAPORATION_DEMAND])
+    drainage = flows[DRAINAGE] + flows[DRAINAGE_BY_HEAD] * change[h.size - 1]
+    bounded_drainage = max(drainage, 0.0)
+    if codes[BASE_CODE] == OUTFLOW:
+        above_outlet = max(h[h.size - 1] - conditions[BASE_VALUE], 0.0)
+        bounded_drainage = OUTFLOW_CONDUCTANCE * above_outlet
+    return evaporation, bounded_evaporation, drainage, bounded_drainage
+
+
+@kernel
+def runs_straight(h, dt, column, soils, most_correction, work, flows):
+    """Whether a step may end along the tangent of the Newton step that led to `h`.
+
+    It may not where that step changed a water content by more than `most_correction`, where the
+    Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held head, an
+    outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose suction
+    leaps, and where a curve leaves its tangent.
+
+    What is as good as zero must not decide: at rest it comes out on either side of a bound.
+    """
+    n = h.size
+    conditions, codes = column.conditions, column.codes
+    volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
+    change, before, on_curve = work[CHANGE], work[BEFORE], work[ON_CURVE]
+    storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
+    own, capacity = work[OWN], work[CAPACITY]
+    if (
+        codes[SURFACE_CODE] == HELD_SURFACE
+        or codes[BASE_CODE] == HELD_HEAD
+        or conditions[CAREFUL] > 0.0
+        or abs(conditions[COMPENSATION] - 1.0) > AS_GOOD_AS_NONE
+        or max(before[0], h[0]) > 0.0
+    ):
+        return False
+    evaporation, bounded_evaporation, drainage, bounded_drainage = end_flows(
+        h, change, conditions, codes, flows
+    )
+    if (
+        dt * abs(bounded_evaporation - evaporation) > AS_GOOD_AS_NONE * storage[0]
+        or dt * abs(bounded_drainage - drainage) > AS_GOOD_AS_NONE * storage[n - 1]
+    ):
+        return False
+    straight = True
+    for i in range(n):
+        kept = storage[i] + capacity[i] * change[i]
+        taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
+        by_roots = taken - dt * evaporation if i == 0 else taken
+        straight &= abs(own[i] * change[i]) <= most_correction * volume[i]
+        straight &= (kept > LEAST_WATER_KEPT * storage[i]) & (
+            by_roots >= -ROUND_OFF * store_and_uptake[i]
+        )
+        dry = -min(h[i], before[i]) > dry_suction[i]
+        leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
+        straight &= not (dry & leaps)
+    if not straight:
+        return False
+    water_around_nodes(h, column.z, column.soil, soils, on_curve)
+    for i in range(n):
+        bend = abs(on_curve[i] - (storage[i] + capacity[i] * change[i]))
+        straight &= bend <= MOST_BEND * most_correction * volume[i]
+        wet = -h[i] <= dry_suction[i]
+        shift = bend - AS_GOOD_AS_NONE * volume[i]
+        straight &= not wet or shift <= MOST_SHIFT * capacity[i] * max(-h[i], 0.0)
+    return straight
+
+
+@kernel
+def follow_tangent(h, dt, stored, column, work, flows):
+    """Take water and flows at the end of a step as its last Newton step has them."""
+    n = h.size
+    conditions, codes = column.conditions, column.codes
+    change, storage, store_and_uptake = work[CHANGE], work[STORAGE], work[STORE_AND_UPTAKE]
+    own, capacity, residual = work[OWN], work[CAPACITY], work[RESIDUAL]
+    lower, upper, flux = work[LOWER], work[UPPER], work[FLUX]
+    evaporation, bounded_evaporation, _, drainage = end_flows(h, change, conditions, codes, flows)
+    more_by_roots = dt * (flows[EVAPORATION] - evaporation)
+    for i in range(n):
+        more_by_roots += (own[i] - capacity[i]) * change[i]
+        storage[i] += capacity[i] * change[i]
+        store_and_uptake[i] += own[i] * change[i]
+    store_and_uptake[0] += dt * (bounded_evaporation - evaporation)
+    flows[EVAPORATION], flows[DRAINAGE] = bounded_evaporation, drainage
+    if conditions[TRANSPIRATION_DEMAND] > 0.0:
+        flows[TRANSPIRATION] = max(flows[TRANSPIRATION] + more_by_roots / dt, 0.0)
+    inflow = dt * flows[INFLOW]
+    for i in range(n - 1):
+        outflow = dt * flux[i] - lower[i + 1] * change[i] + upper[i] * change[i + 1]
+        residual[i] = store_and_uptake[i] - stored[i] - (inflow - outflow)
+        inflow = outflow
+    residual[n - 1] = store_and_uptake[n - 1] - stored[n - 1] - (inflow - dt * drainage)

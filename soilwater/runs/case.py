@@ -1,0 +1,117 @@
+"""One column to be run: its profile, weather, turf, start and water applied."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.weather.irrigation import Event
+from soilwater.weather.rules import Rule
+from soilwater.weather.series import Weather
+from soilwater.words.errors import Faults
+from soilwater.words.units import in_people_units, number_to_house
+
+
+@dataclass(frozen=True)
+class HeldSurface:
+    """A surface kept at a suction, as under a tension disc, or under a pond kept at a depth.
+
+    Parameters
+    ----------
+    suction : float, str or Quantity
+        Suction at the surface [cm]; negative for the depth of a pond.
+
+    Raises
+    ------
+    InputError
+        If it is not a suction.
+    """
+
+    suction: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "suction", number_to_house(self.suction, "suction", "suction"))
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One column to simulate.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    weather : Weather
+        Rain and demand; its span is the span of the run.
+    turf : Turf, optional
+        Roots and demand; without it nothing is taken up and nothing evaporates.
+    start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
+        Water at the start. "soaked": saturated to the surface; "drained": at rest after
+        drainage; a number or text with a unit: one suction [cm] everywhere; a DataArray over
+        ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end.
+    irrigation : sequence of Event, optional
+        Water applied.
+    rules : sequence of Rule, optional
+        Irrigation decided within the run.
+
+    Raises
+    ------
+    InputError
+        With every argument of the wrong kind.
+    """
+
+    profile: Profile
+    weather: Weather
+    turf: Turf | None = field(default=None, kw_only=True)
+    start: Any = field(default="soaked", kw_only=True)
+    irrigation: Sequence[Event] = field(default=(), kw_only=True)
+    rules: Sequence[Rule] = field(default=(), kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults("Case")
+        single: tuple[tuple[str, Any, type], ...] = (
+            ("profile", self.profile, Profile),
+            ("weather", self.weather, Weather),
+        )
+        for name, value, kind in single:
+            if not isinstance(value, kind):
+                faults.add(f"{name} is a {type(value).__name__}", allowed=kind.__name__)
+        turf: Any = self.turf
+        if not isinstance(turf, Turf | None):
+            faults.add(f"turf is a {type(turf).__name__}", allowed="Turf or None")
+        several: tuple[tuple[str, Any, type], ...] = (
+            ("irrigation", self.irrigation, Event),
+            ("rules", self.rules, Rule),
+        )
+        for name, values, kind in several:
+            if not isinstance(values, Iterable):
+                what = f"one {kind.__name__}" if isinstance(values, kind) else repr(values)
+                faults.add(
+                    f"{name} is {what}",
+                    allowed=f"a list of {kind.__name__}, or none",
+                    cure=f"write {name}=[...] around it" if isinstance(values, kind) else "",
+                )
+                continue
+            # A generator would be empty when the case is run a second time.
+            object.__setattr__(self, name, tuple(values))
+            for i, each in enumerate(getattr(self, name)):
+                if not isinstance(each, kind):
+                    faults.add(f"{each!r} is no {kind.__name__}", where=f"{name}, position {i}")
+                elif isinstance(each, Rule) and isinstance(self.profile, Profile):
+                    self._check_rod(each, f"{name}, position {i}", faults)
+        faults.raise_if_any()
+
+    def _check_rod(self, rule: Rule, where: str, faults: Faults) -> None:
+        """Note a rule whose meter reaches below the profile."""
+        if rule.rod > self.profile.depth + 1e-9:
+            deep = in_people_units(self.profile.depth, "length")
+            faults.add(
+                f"its rod of {in_people_units(rule.rod, 'length')} is longer than the profile is "
+                f"deep: {deep}",
+                where=where,
+                allowed=f"up to {deep}",
+                cure="take a shorter rod",
+            )

@@ -1,0 +1,92 @@
+"""The columns of a result, one by one, each with its profile and mesh again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Mesh, Profile
+from soilwater.soils import serial
+from soilwater.words.errors import InputError
+
+
+class Column(NamedTuple):
+    """One column of a result: its place in the batch, its mesh and its suctions over time."""
+
+    place: tuple[int, ...]
+    profile: Profile
+    mesh: Mesh
+    node_suction: NDArray[np.float64]
+
+
+def profile_from_text(text: str) -> tuple[Profile, Mesh]:
+    """Profile and mesh from the text a result carries."""
+    # A model that is entered anew, as from a cell of a notebook run again, makes other soils.
+    return _profile_from_text(text, tuple(serial.MODELS.values()))
+
+
+@lru_cache(maxsize=4096)
+def _profile_from_text(text: str, models: tuple[type, ...]) -> tuple[Profile, Mesh]:
+    profile = Profile.from_json(text)
+    return profile, profile.mesh()
+
+
+def each_column(dataset: xr.Dataset) -> Iterator[Column]:
+    """Go through the columns of a result.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        From `simulate`, `simulate_many`, `compare_depths` or `drained_state`, or a part of one
+        that keeps the whole depth.
+
+    Yields
+    ------
+    Column
+        With suctions [cm] of shape (n_times, n_nodes), in the order of the batch.
+
+    Raises
+    ------
+    InputError
+        If the Dataset is no result of this package, or its depth was cut.
+    """
+    for name in ("node_suction", "profile"):
+        if name not in dataset:
+            raise InputError(
+                f'Dataset: "{name}" is missing; give the result of simulate, simulate_many, '
+                "compare_depths or drained_state with its whole depth."
+            )
+    node = "node_depth" if "node_depth" in dataset.node_suction.dims else "node"
+    batch = dataset.profile.dims
+    order = (*batch, *[d for d in dataset.node_suction.dims if d not in (*batch, node)], node)
+    suction = dataset.node_suction.transpose(*order).values
+    texts = dataset.profile.values
+    nodes = dataset.node_depth.transpose(..., node)
+    along, node_depth = nodes.dims[:-1], nodes.values
+    for place in np.ndindex(texts.shape):
+        profile, mesh = profile_from_text(str(texts[place]))
+        of_column = suction[place][..., : mesh.depth.size]
+        depth = node_depth[tuple(place[batch.index(dim)] for dim in along)]
+        if not np.array_equal(depth[: mesh.depth.size], mesh.depth):
+            # A run on a refined mesh, or a part of the depth.
+            mesh = _mesh_at(profile, depth[np.isfinite(depth)])
+            of_column = suction[place][..., : mesh.depth.size]
+        yield Column(place, profile, mesh, of_column.reshape(-1, mesh.depth.size))
+
+
+def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:
+    """Mesh of a profile on given nodes."""
+    whole = profile.mesh()
+    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.depth) > 1e-9:
+        raise InputError(
+            "Dataset: the nodes do not span the profile; keep node_depth whole, and cut "
+            "water_content or suction instead."
+        )
+    middle = 0.5 * (depth[1:] + depth[:-1])
+    cell = np.clip(np.searchsorted(whole.depth, middle) - 1, 0, whole.soil.size - 1)
+    return Mesh(depth, whole.soil[cell], whole.soils)

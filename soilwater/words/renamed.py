@@ -1,0 +1,81 @@
+"""Words that have changed, and arguments that are given by name: one clear error for each.
+
+A word that is renamed is refused for one release, with the new word in the message; then the entry
+goes, and Python's own message serves.
+"""
+
+from __future__ import annotations
+
+import functools
+import inspect
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+from soilwater.words.errors import Faults
+
+_Called = TypeVar("_Called", bound=Callable[..., Any])
+
+
+def mind_words(**renamed: str) -> Callable[[_Called], _Called]:
+    """Refuse old words for arguments, and a rod without its name, and say what to write.
+
+    Parameters
+    ----------
+    **renamed : str
+        The new word for each old one.
+
+    Returns
+    -------
+    callable
+        Decorator of a function, or of a dataclass, whose arguments are those of its fields.
+
+    Examples
+    --------
+    >>> @mind_words(line="threshold")
+    ... def days_above(run, threshold, *, rod): ...
+    >>> days_above([], line=0.12, rod=7.6)
+    Traceback (most recent call last):
+        ...
+    soilwater.words.errors.InputError: days_above: "line" is now called "threshold"; write \
+threshold in its place.
+    """
+
+    def decorate(called: _Called) -> _Called:
+        if inspect.isclass(called):
+            made: Any = called
+            made.__init__ = _minding(made.__init__, called.__name__, renamed)
+            return called
+        return cast(_Called, _minding(called, called.__name__, renamed))
+
+    return decorate
+
+
+def _minding(
+    function: Callable[..., Any], subject: str, renamed: dict[str, str]
+) -> Callable[..., Any]:
+    kinds = {name: each.kind for name, each in inspect.signature(function).parameters.items()}
+    rod_by_name = kinds.get("rod") is inspect.Parameter.KEYWORD_ONLY
+    places = sum(kind is inspect.Parameter.POSITIONAL_OR_KEYWORD for kind in kinds.values())
+    # Without **options of its own; a method or initialiser does not count what it is called on.
+    own = 1 if next(iter(kinds), "") in ("self", "cls") else 0
+
+    @functools.wraps(function)
+    def minding(*args: Any, **options: Any) -> Any:
+        old = [name for name in options if name in renamed]
+        unnamed = rod_by_name and "rod" not in options and len(args) == places + 1
+        if old or unnamed:
+            faults = Faults(subject)
+            for name in old:
+                faults.add(
+                    f'"{name}" is now called "{renamed[name]}"',
+                    cure=f"write {renamed[name]} in its place",
+                )
+            if unnamed:
+                faults.add(
+                    f"it takes {places - own} unnamed values and was given {len(args) - own}",
+                    cure=f"give the rods by name: rod={args[-1]!r}",
+                )
+            faults.raise_if_any()
+        return function(*args, **options)
+
+    return minding

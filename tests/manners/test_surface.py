@@ -1,0 +1,227 @@
+"""One word for one idea through every public signature, and nothing on show but what is public."""
+
+import dataclasses
+import importlib
+import inspect
+import subprocess
+import sys
+
+import pytest
+
+import soilwater as sw
+import soilwater.plot
+import soilwater.report
+
+OLD_WORDS = {
+    "reading": "threshold",
+    "line": "threshold",
+    "lines": "thresholds",
+    "below": "threshold",
+    "bands": "thresholds",
+    "window": "target",
+    "soils": "sand",
+    "level": "probability",
+    "share": "probability",
+    "n": "draws",
+}
+"""Words that were in use for an idea that has another word now."""
+MEANING_SOMETHING_ELSE = {
+    "DepthWindow": set(),
+    "depth_over_contour": {"window"},  # the answer of depth_window, no threshold
+    "ContourDesign": {"window"},
+    "Rule.decide": {"reading"},  # what the meter shows
+    "SpotDiagnosis": {"reading"},
+    "Grading.diameter": {"share"},  # of the mass
+    "BaseSuction.spread": {"n"},  # suctions, not draws
+    "VanGenuchten": {"n"},  # the parameter
+    "TwoComponent": {"n"},
+}
+BY_NAME = ("rod",)
+ANSWERS = {name for name in sw.__all__ if inspect.isclass(getattr(sw, name))} - {"Rule", "Reading"}
+"""Classes that hold a rod among their results or are made by the package."""
+
+
+def public():
+    """Yield each public function, class and method with the name it goes by."""
+    homes = [(sw, ""), (soilwater.plot, "plot."), (soilwater.report, "report.")]
+    for home, prefix in homes:
+        for name in home.__all__:
+            thing = getattr(home, name)
+            if not callable(thing) or (inspect.isclass(thing) and issubclass(thing, Exception)):
+                continue
+            yield prefix + name, thing
+            if inspect.isclass(thing):
+                for part, value in vars(thing).items():
+                    function = getattr(value, "__func__", value)
+                    if inspect.isfunction(function) and not part.startswith("_"):
+                        yield f"{prefix}{name}.{part}", function
+
+
+PUBLIC = dict(public())
+
+
+def parameters_of(thing):
+    if inspect.isclass(thing) and not dataclasses.is_dataclass(thing):
+        return {}
+    return dict(inspect.signature(thing).parameters)
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_an_idea_has_one_word(name):
+    allowed = MEANING_SOMETHING_ELSE.get(name, set())
+    old = set(parameters_of(PUBLIC[name])) & set(OLD_WORDS) - allowed
+    assert not old, {each: f"say {OLD_WORDS[each]}" for each in old}
+
+
+@pytest.mark.parametrize("name", PUBLIC)
+def test_a_sand_is_called_sand_and_its_size_draws(name):
+    names = set(parameters_of(PUBLIC[name]))
+    if inspect.isfunction(PUBLIC[name]) and "soil" in names:
+        assert name == "Profile.with_soil", "any soil of a layer, not the sand of a root zone"
+    if "samples" in names:
+        # A lab sheet has samples of its own, and an answer holds soils.
+        assert name in {"read_retention_samples", "DepthWindow"}
+    if "entry_suction" in names:
+        assert name in {"BrooksCorey", "CapillaryBreak"}, "a property of a soil or a gravel"
+
+
+@pytest.mark.parametrize("name", [n for n in PUBLIC if n not in ANSWERS])
+def test_rods_are_given_by_name(name):
+    rod = parameters_of(PUBLIC[name]).get("rod")
+    assert rod is None or rod.kind is inspect.Parameter.KEYWORD_ONLY
+
+
+@pytest.mark.parametrize("name", [n for n in PUBLIC if inspect.isfunction(PUBLIC[n])])
+def test_start_is_a_state_of_the_water(name):
+    start = parameters_of(PUBLIC[name]).get("start")
+    text = inspect.getdoc(PUBLIC[name]) or ""
+    assert start is None or '"drained"' in text
+
+
+def test_nothing_is_shown_but_what_is_public():
+    shown = set(dir(sw))
+    assert shown == {*sw.__all__, "plot", "report", "__version__"}
+    assert all(hasattr(sw, name) for name in shown)
+
+
+def test_report_is_imported_when_it_is_first_touched():
+    code = (
+        "import sys, soilwater as sw; assert 'soilwater.report' not in sys.modules; "
+        "sw.report.report; assert 'soilwater.report' in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("name", ["decisions.watering.what_if", "decisions.spots.odds"])
+def test_answers_and_changes_are_public(name):
+    module = importlib.import_module(f"soilwater.{name}")
+    made = [
+        each
+        for each, thing in vars(module).items()
+        if dataclasses.is_dataclass(thing) and thing.__module__ == module.__name__
+    ]
+    assert made and set(made) - {"Situation"} <= set(sw.__all__)
+
+
+GREEN = sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30.0)
+
+
+@pytest.mark.parametrize(
+    ("asked", "told"),
+    [
+        (
+            lambda: sw.days_until(None, reading=0.12, rod=7.6),
+            'days_until: "reading" is now called "threshold"; write threshold in its place',
+        ),
+        (
+            lambda: sw.drained_state(GREEN, soils=[]),
+            'drained_state: "soils" is now called "sand"; write sand in its place',
+        ),
+        (
+            lambda: sw.Rule("6 mm", below=0.12, rod=7.6, rate=18.0),
+            'Rule: "below" is now called "threshold"; write threshold in its place',
+        ),
+        (
+            lambda: sw.Profile.over_gravel(GREEN, 30.0, entry_suction=3.0),
+            'over_gravel: "entry_suction" is now called "base_suction"; write base_suction in its '
+            "place",
+        ),
+        (
+            lambda: sw.plot.depth_curve(GREEN, rod=7.6, level=0.8),
+            'depth_curve: "level" is now called "probability"; write probability in its place',
+        ),
+        (
+            lambda: sw.meter_reading(None, "3 in"),
+            "meter_reading: it takes 1 unnamed values and was given 2; give the rods by name: "
+            "rod='3 in'",
+        ),
+        (
+            lambda: sw.Reading(0.2, 7.6),
+            "Reading: it takes 1 unnamed values and was given 2; give the rods by name: rod=7.6",
+        ),
+    ],
+)
+def test_an_old_word_is_told_the_new_one(asked, told):
+    with pytest.raises(sw.InputError) as caught:
+        asked()
+    assert str(caught.value).rstrip(".") == told.rstrip(".")
+
+
+def test_an_old_class_is_told_its_new_name():
+    with pytest.raises(AttributeError, match=r"sw\.Thresholds"):
+        sw.Lines  # noqa: B018
+
+
+SUCTION = [10.0, 20.0, 30.0, 40.0]
+FIT = sw.RetentionTable(SUCTION, [0.378, 0.284, 0.194, 0.14], k_sat=40.0).fit(
+    sw.VanGenuchten, draws=50
+)
+SAND = {"a soil": FIT.soil, "a fit": FIT, "several": list(FIT.samples(5)), "fits": [FIT, FIT]}
+SURVEY = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.25, rod=7.6),))])
+DAY = sw.steady_weather(1, 5.0)
+TURF = sw.Turf(15.0)
+TAKE_A_SAND = {
+    "over_gravel": lambda sand: sw.Profile.over_gravel(sand, 30.0),
+    "slope_equivalent": lambda sand: sw.slope_equivalent(sand, 0.02, 900.0, depth=30.0),
+    "depth_window": lambda sand: sw.depth_window(sand, (0.15, 0.25), rod=7.6, air_filled=0.1),
+    "compare_sands": lambda sand: sw.compare_sands(
+        {"one": sand}, (0.15, 0.25), rod=7.6, air_filled=0.1
+    ),
+    "check_root_zone": lambda sand: sw.check_root_zone(FIT.table, sand=sand, depth=30.0, rod=7.6),
+    "diagnose": lambda sand: sw.diagnose(SURVEY, sand),
+    "expected_reading": lambda sand: sw.expected_reading(SURVEY, sand, draws=20),
+    "dry_down_outlook": lambda sand: sw.dry_down_outlook(
+        SURVEY, sand, DAY, TURF, sw.Thresholds(0.18, 0.14, 0.12), draws=2
+    ),
+    "hand_water_plan": lambda sand: sw.hand_water_plan(SURVEY, sand, DAY, TURF, 0.12, draws=2),
+    "compare_depths": lambda sand: sw.compare_depths(GREEN, [30.0], DAY, sand=sand, output=24.0),
+    "simulate_ensemble": lambda sand: sw.simulate_ensemble(GREEN, DAY, sand=sand, output=24.0),
+    "drained_state": lambda sand: sw.drained_state(GREEN, sand=sand),
+    "topdress": lambda sand: sw.topdress(sand, 1.0),
+    "other_sand": lambda sand: sw.other_sand(sand),
+    "plot.retention": lambda sand: sw.plot.retention(sand),
+    "plot.depth_curve": lambda sand: sw.plot.depth_curve(sand, rod=7.6),
+}
+
+
+@pytest.mark.parametrize("kind", SAND)
+@pytest.mark.parametrize("name", TAKE_A_SAND)
+def test_whatever_takes_a_sand_takes_a_soil_a_fit_or_several(name, kind):
+    assert TAKE_A_SAND[name](SAND[kind]) is not None
+
+
+def test_no_function_that_takes_a_sand_is_left_out():
+    takes = {name for name, thing in PUBLIC.items() if "sand" in parameters_of(thing)}
+    answers = {"DepthWindow"}
+    assert {each.rpartition(".")[2] for each in takes - answers} == {
+        each.rpartition(".")[2] for each in TAKE_A_SAND if each != "compare_sands"
+    }
+
+
+@pytest.mark.parametrize("name", TAKE_A_SAND)
+@pytest.mark.parametrize("wrong", [42, [], ["sand"], FIT.table])
+def test_what_is_no_sand_is_told_what_is(name, wrong):
+    if name == "plot.retention" and wrong is FIT.table:
+        return
+    with pytest.raises(sw.InputError, match="sand"):
+        TAKE_A_SAND[name](wrong)
