@@ -43,7 +43,7 @@ SUBJECTS = {
     "Surveys, and why a spot is dry or wet": (
         "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
     ),
-    "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Lines what_if",
+    "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
     "A page to explore": "explore",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
