@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal, cast
 
 import numpy as np
@@ -35,6 +35,7 @@ from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
 from soilwater.weather.series import steady_weather
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.units import in_people_units, number_to_house
 
 PROMISED = 0.002
@@ -52,11 +53,11 @@ def explore(
     turf: Turf,
     thresholds: Thresholds,
     *,
-    spot_depth: Any,
-    green_depth: Any,
-    rod: Any,
+    spot_depth: Length,
+    green_depth: Length,
+    rod: Length,
     demand: Any,
-    depths: Any = (SHALLOWEST, DEEPEST),
+    depths: Sequence[Length] = (SHALLOWEST, DEEPEST),
     demands: Any = (0.0, MOST_DEMAND),
     bases: Mapping[str, Base] | None = None,
     start: Literal["soaked", "drained"] = "soaked",

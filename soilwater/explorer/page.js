@@ -312,14 +312,15 @@ function drawDays(shown) {
       .attr("width", x(GIVEN.days) - x(0)).attr("height", y(ends[i + 1]) - y(ends[i]));
     inside.append("path").attr("class", "threshold").attr("d", `M${x(0)},${y(ends[i])}H${x(GIVEN.days)}`);
   });
+  // Every second hour, as stored: no eye sees more, and drawing is what a slider waits for.
+  const hours = Array.from({ length: 12 * GIVEN.days + 1 }, (_, k) => 2 * k);
   for (const name of known) {
     const { hourly, band } = shown[name];
     if (band)
-      inside.append("path").attr("class", `band ${name}`).attr("d", d3.area()
-        .x((_, h) => x(h / 24)).y0((_, h) => y(100 * band[0][h])).y1((_, h) => y(100 * band[1][h]))(
-          Array.from(hourly)));
+      inside.append("path").attr("class", `band ${name}`).attr("d", d3.area().x((h) => x(h / 24))
+        .y0((h) => y(100 * band[0][h])).y1((h) => y(100 * band[1][h]))(hours));
     inside.append("path").attr("class", `curve ${name}`).attr("d",
-      d3.line().x((_, h) => x(h / 24)).y((each) => y(100 * each))(Array.from(hourly)));
+      d3.line().x((h) => x(h / 24)).y((h) => y(100 * hourly[h]))(hours));
   }
   inside.append("path").attr("class", "now").attr("d", `M${x(state.hour / 24)},12V${height - 42}`);
   for (const name of known)
@@ -366,24 +367,28 @@ function tell(name) {
   byId(name).setAttribute("aria-valuetext", text);
 }
 
+async function draw() {
+  const chosen = () => +byId("sand").value * GIVEN.bases + +byId("base").value;
+  const number = chosen(), grid = await lattice(number);
+  if (number !== chosen()) return; // Another was chosen while this one was unpacked.
+  const shown = { spot: answer(grid, state.spot), green: answer(grid, state.green) };
+  Object.keys(SLIDERS).forEach(tell);
+  write(shown);
+  drawColumn("spot", shown.spot);
+  drawColumn("green", shown.green);
+  drawDays(shown);
+  document.body.dataset.ready = "yes";
+}
+
 let waiting = false;
 
 /** Draw at the next frame, once, however many events come before it. */
 function refresh() {
   if (waiting) return;
   waiting = true;
-  requestAnimationFrame(async () => {
+  requestAnimationFrame(() => {
     waiting = false;
-    const chosen = () => +byId("sand").value * GIVEN.bases + +byId("base").value;
-    const number = chosen(), grid = await lattice(number);
-    if (number !== chosen()) return; // Another was chosen while this one was unpacked.
-    const shown = { spot: answer(grid, state.spot), green: answer(grid, state.green) };
-    Object.keys(SLIDERS).forEach(tell);
-    write(shown);
-    drawColumn("spot", shown.spot);
-    drawColumn("green", shown.green);
-    drawDays(shown);
-    document.body.dataset.ready = "yes";
+    draw();
   });
 }
 
@@ -401,4 +406,4 @@ byId("units").addEventListener("change", () => {
   refresh();
 });
 addEventListener("resize", refresh);
-refresh();
+draw(); // At once: a frame out of sight, as in a notebook, waits for no next one.
