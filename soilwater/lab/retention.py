@@ -153,8 +153,6 @@ class RetentionTable:
         notes = list(self.notes)
         for name, value in values.items():
             object.__setattr__(self, name, None if value is None else float(value))
-        if self.sheet_error < 0.0:
-            faults.add(f"sheet_error {self.sheet_error:g}", allowed="0 or more, e.g. 0.01")
         _check_points(
             suction, water_content, replicate, labels, self.lab_error, faults, cautions, notes
         )
