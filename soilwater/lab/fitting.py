@@ -62,6 +62,14 @@ class Sheet(Protocol):
     """What a fit needs to know of a sheet; `soilwater.lab.retention.RetentionTable` tells it."""
 
     @property
+    def suction(self) -> FloatArray:
+        """Suction of each measurement [cm]."""
+
+    @property
+    def water_content(self) -> FloatArray:
+        """Water content of each measurement [1]."""
+
+    @property
     def points(self) -> Points:
         """Measurements gathered by suction."""
 
