@@ -10,14 +10,16 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, cast
 
 import numpy as np
 
-from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, Parameter, from_axis, to_axis
-from soilwater.lab.grading import hazen_conductivity
+from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, Parameter
+from soilwater.lab.grading import Grading, hazen_conductivity
+from soilwater.lab.posterior import STARTS, Points, Problem, curves, posterior_sample, search
+from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError, SoilWaterWarning
@@ -28,21 +30,101 @@ from soilwater.words.units import to_house
 if TYPE_CHECKING:
     import pandas as pd
 
-    from soilwater.lab.retention import RetentionPoints, RetentionTable
-
-STARTS = 10
-"""Number of starting points of the search."""
-
 PROBABILITY = 0.9
 """Probability that the intervals of a fit claim to hold."""
 
+FAMILIES: tuple[type[SoilModel], ...] = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent)
+"""Families of curves among which the sample of a fit is shared by their evidence."""
 
-CONDUCTIVITY_ERROR = float(np.log(1.2))
-"""Standard deviation of the logarithm of a measured saturated conductivity: 20 per cent, the
-quality-control confidence that a trade article on root-zone testing gives."""
+CONDUCTIVITY_ERROR = 0.24 * float(np.log(10.0))
+"""Standard deviation of the logarithm of a measured saturated conductivity: 0.24 in log10, the
+scatter of conductivity at 5-30 cm of suction about Mualem's curve from the stated value, on packed
+sands of the measured unsaturated soil properties of Leij et al. 1996 (EPA/600/R-96/095) and Nemes
+et al. 2001 (J. Hydrol. 251:151). Two times in three within a factor of 1.7."""
 
-GRADING_ERROR = float(np.log(2.0) / 1.645)
-"""The same for a conductivity estimated from the grading: nine in ten within a factor of two."""
+TORTUOSITY = 0.5
+"""Mualem's exponent of the saturation (Mualem 1976, Water Resour. Res. 12:513)."""
+
+TORTUOSITY_ERROR = 0.4
+"""Standard deviation of Mualem's exponent of the saturation: how well the fall of conductivity
+with suction is known. With `CONDUCTIVITY_ERROR` it gives the scatter of the same sands at 30-60 cm
+(0.34 in log10, where a sand holds a quarter of its water) and 60-100 cm (0.41, an eighth)."""
+
+GRADING_ERROR = 0.43 * float(np.log(10.0))
+"""Standard deviation of the logarithm of a conductivity estimated from the grading: 0.43 in log10,
+measured over estimated on the sands of the same collection."""
+
+GRADING_RATIO = 0.61
+"""Median of measured conductivity over the estimate from the grading, same sands."""
+
+
+class Sheet(Protocol):
+    """What a fit needs to know of a sheet; `soilwater.lab.retention.RetentionTable` tells it."""
+
+    @property
+    def suction(self) -> FloatArray:
+        """Suction of each measurement [cm]."""
+
+    @property
+    def water_content(self) -> FloatArray:
+        """Water content of each measurement [1]."""
+
+    @property
+    def points(self) -> Points:
+        """Measurements gathered by suction."""
+
+    @property
+    def sheet_error(self) -> float:
+        """Standard deviation of the error that all points share [1]."""
+
+    @property
+    def lab_error(self) -> float:
+        """Standard deviation of one water content [1]."""
+
+    @property
+    def pore_space(self) -> float | None:
+        """Total porosity [1], if known."""
+
+    @property
+    def porosity(self) -> float | None:
+        """Total porosity as measured [1], if it was."""
+
+    @property
+    def particle_density(self) -> float | None:
+        """Density of the particles [g/cm3], if stated."""
+
+    @property
+    def k_sat(self) -> float | None:
+        """Saturated conductivity [cm/h], if stated."""
+
+    @property
+    def grading(self) -> Grading | None:
+        """Sieve analysis, if stated."""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What is odd about the sheet."""
+
+    @property
+    def sample(self) -> str:
+        """What the sample is called."""
+
+    @property
+    def source(self) -> str:
+        """Where the numbers come from."""
+
+
+class FamilySample(NamedTuple):
+    """Part of a mixed sample that is of one family.
+
+    ``values`` holds one parameter set a row, in the order of ``names``; ``place`` is where each
+    stands in the mixed sample.
+    """
+
+    model: type[SoilModel]
+    names: tuple[str, ...]
+    values: FloatArray
+    place: np.typing.NDArray[np.int64]
 
 
 class Band(NamedTuple):
@@ -96,11 +178,16 @@ class FitResult:
     parameter_names : tuple of str
         Names of the columns of `parameter_sample`.
     parameter_sample : ndarray, shape (samples, parameters)
-        Equally likely parameter sets; ``k_sat`` is the last column.
+        Equally likely parameter sets of the family of `soil`; ``k_sat`` is the last column.
+    families : dict
+        How much each family of curves is believed [1]: its share of the evidence and of the
+        sample.
+    mixture : tuple of FamilySample
+        The mixed sample that `band` and `samples` give, family by family.
     """
 
     soil: Soil
-    table: RetentionTable
+    table: Sheet
     parameters: dict[str, float]
     intervals: dict[str, tuple[float, float]]
     correlations: pd.DataFrame
@@ -116,6 +203,8 @@ class FitResult:
     sentence: str
     parameter_names: tuple[str, ...]
     parameter_sample: FloatArray
+    families: dict[str, float]
+    mixture: tuple[FamilySample, ...]
 
     @mind_words(level="probability")
     def band(self, suction: Any, probability: float = PROBABILITY) -> Band:
@@ -131,7 +220,7 @@ class FitResult:
         Returns
         -------
         Band
-            Water contents [1], pointwise quantiles over the posterior sample.
+            Water contents [1], pointwise quantiles over the mixed sample.
 
         Raises
         ------
@@ -143,17 +232,18 @@ class FitResult:
                 f"band: probability={probability:g} must lie between 0 and 1, such as 0.9."
             )
         at = np.atleast_1d(np.asarray(to_house(suction, "suction", "suction"), dtype=np.float64))
-        model: Any = type(self.soil)
-        curves = _curves(model, self.parameter_names[:-1], self.parameter_sample[:, :-1], at)
+        water = [
+            curves(part.model, part.names[:-2], part.values[:, :-2], at) for part in self.mixture
+        ]
         tail = 0.5 * (1.0 - probability)
-        lower, median, upper = np.quantile(curves, [tail, 0.5, 1.0 - tail], axis=0)
+        lower, median, upper = np.quantile(np.vstack(water), [tail, 0.5, 1.0 - tail], axis=0)
         return Band(at, lower, median, upper, probability)
 
     @mind_words(n="draws")
     def samples(
         self, draws: int | None = None, rng: np.random.Generator | None = None
     ) -> tuple[Soil, ...]:
-        """Soils that the points allow, each as likely as the next.
+        """Soils that the points allow, each as likely as the next, of all families believed.
 
         Parameters
         ----------
@@ -179,13 +269,27 @@ class FitResult:
             chosen = np.linspace(0, size - 1, n).round().astype(int)
         else:
             chosen = rng.choice(size, n, replace=False)
-        model: Any = type(self.soil)
+        holder = {
+            int(at): (part, row)
+            for part in self.mixture
+            for at, row in zip(part.place, part.values, strict=True)
+        }
         made: list[Soil] = []
-        for i in chosen:
-            values = dict(zip(self.parameter_names, self.parameter_sample[i].tolist(), strict=True))
+        for i in chosen.tolist():
+            part, row = holder[i]
+            values = dict(zip(part.names, row.tolist(), strict=True))
             name = f"{self.soil.name} (sample {i})".strip()
-            made.append(model(**values, name=name, source=self.soil.source))
+            made.append(cast(Any, part.model)(**values, name=name, source=self.soil.source))
         return tuple(made)
+
+    @property
+    def leaning(self) -> str:
+        """Which family of curves the points lean on, in a sentence."""
+        if len(self.families) == 1:
+            return f"the sample is of one family, {type(self.soil).__name__}"
+        shares = sorted(self.families.items(), key=lambda item: -item[1])
+        told = ", ".join(f"{name} {100.0 * share:.0f} %" for name, share in shares)
+        return f"the points lean on {shares[0][0]} ({told})"
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []
@@ -198,13 +302,14 @@ class FitResult:
     def __repr__(self) -> str:
         rows, header = self._rows()
         lines = [self.sentence, echo_table(rows, header), f"k_sat: {self.k_sat_source}"]
+        lines.append(f"curves: {self.leaning}")
         lines += [f"expected: {prior}" for prior in self.priors]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         rows, header = self._rows()
-        items = [f"k_sat: {self.k_sat_source}"]
+        items = [f"k_sat: {self.k_sat_source}", f"curves: {self.leaning}"]
         items += [f"expected: {prior}" for prior in self.priors]
         items += [f"caution: {caution}" for caution in self.cautions]
         listed = "".join(f"<li>{escape(item)}</li>" for item in items)
@@ -212,11 +317,12 @@ class FitResult:
 
 
 def fit_retention(
-    table: RetentionTable,
+    table: Sheet,
     model: type[SoilModel],
     *,
     k_sat: Any = None,
     priors: bool = True,
+    one_family: bool = False,
     draws: int = SAMPLE_SIZE,
     seed: int = 0,
 ) -> FitResult:
@@ -227,13 +333,18 @@ def fit_retention(
     table : RetentionTable
         Checked measurements.
     model : type
-        One of the soil models with a retention curve of its own, such as `VanGenuchten`.
+        Family of the best curve: a soil model with a retention curve of its own, such as
+        `VanGenuchten`.
     k_sat : float, str or Quantity, optional
         Saturated conductivity [cm/h]. Where it is not given, the table's is used; where that has
         none, it is estimated from the table's grading (`soilwater.lab.grading.hazen_conductivity`).
     priors : bool
         Whether weak expectations about sands help where the points are silent. They are always
         listed in the result. Without them at least as many suctions as parameters are needed.
+    one_family : bool
+        Whether the sample is of `model` alone. By default it is shared among `FAMILIES` by their
+        evidence, and `model` is the family of the best curve that is shown. Without expectations
+        there is no evidence, and the sample is of one family.
     draws : int
         Size of the posterior sample.
     seed : int
@@ -267,11 +378,9 @@ def fit_retention(
     >>> bool(band.lower[0] < 0.194 < band.upper[0])
     True
     """
-    from scipy.optimize import least_squares
-
     points = table.points
     free, lines = _free_parameters(model, table, priors)
-    conductivity, conductivity_error, conductivity_source = _conductivity(table, k_sat)
+    k_sat_best, k_sat_error, k_sat_source = _conductivity(table, k_sat)
     faults = Faults(f"Fit of {model.__name__}")
     if not priors and points.suction.size < len(free):
         faults.add(
@@ -283,41 +392,55 @@ def fit_retention(
         faults.add(f"draws={draws}", allowed="50 or more", cure="a few hundred is usual")
     faults.raise_if_any()
 
-    problem = _Problem(model, free, points, priors)
     rng = np.random.default_rng(seed)
-    ends = [
-        least_squares(
-            problem.residuals,
-            start,
-            jac=problem.jacobian,
-            bounds=(problem.lower, problem.upper),
-            x_scale=problem.spread,
-            ftol=1e-14,
-            xtol=1e-12,
-            gtol=1e-12,
-            max_nfev=500,
-        )
-        for start in problem.starts(rng)
-    ]
-    costs = np.array([end.cost for end in ends])
-    best = ends[int(np.argmin(costs))]
-    agreeing = int(np.sum(costs <= best.cost + 1e-4 * (1.0 + best.cost)))
-
-    drawn, effective = _posterior_sample(problem, best.x, draws, rng)
-    values = problem.values(drawn)
-    k_draws = conductivity * np.exp(conductivity_error * rng.standard_normal(draws))
-    sample = np.column_stack([values, k_draws])
-    names = (*(each.name for each in free), "k_sat")
-    best_values = dict(zip(names, [*map(float, problem.values(best.x)), conductivity], strict=True))
+    problem = Problem(model, free, points, priors, 0.0)
+    found = search(problem, STARTS, rng)
+    # The curve shown goes through the points as they are; what may be off in all of them at once
+    # widens the sample.
+    shared = Problem(model, free, points, priors, table.sheet_error)
+    drawn = posterior_sample(shared, found.axes, draws, rng)
+    families = {model: (drawn.axes, shared, drawn.log_evidence)}
+    if priors and not one_family:
+        for other in FAMILIES:
+            if other is not model:
+                families[other] = _other_family(other, table, draws, rng)
+    evidence = np.array([each[2] for each in families.values()])
+    share = np.exp(evidence - evidence.max())
+    share /= share.sum()
+    names = (*(each.name for each in free), "tortuosity", "k_sat")
+    conductivity = np.column_stack(
+        [
+            TORTUOSITY + TORTUOSITY_ERROR * rng.standard_normal(draws),
+            k_sat_best * np.exp(k_sat_error * rng.standard_normal(draws)),
+        ]
+    )
+    values = problem.values(drawn.axes)
+    sample = np.column_stack([values, conductivity])
+    best_values = dict(
+        zip(names, [*map(float, problem.values(found.axes)), TORTUOSITY, k_sat_best], strict=True)
+    )
+    # Systematic, so that each family holds its share to within one set.
+    ladder = (np.arange(draws) + rng.random()) / draws
+    family = np.minimum(np.searchsorted(np.cumsum(share), ladder), share.size - 1)
+    family = rng.permutation(family)
+    mixture = []
+    for i, (each, (axes, its_problem, _)) in enumerate(families.items()):
+        place = np.flatnonzero(family == i)
+        if place.size:
+            rows = np.column_stack([its_problem.values(axes)[place], conductivity[place]])
+            its_names = (*its_problem.names, "tortuosity", "k_sat")
+            mixture.append(FamilySample(each, its_names, rows, place))
 
     tail = 50.0 * (1.0 - PROBABILITY)
     low, high = np.percentile(sample, [tail, 100.0 - tail], axis=0)
-    residuals = problem.curve(best.x)[0] - points.water_content
+    residuals = problem.curve(found.axes)[0] - points.water_content
     rmse = float(np.sqrt(np.mean(residuals**2)))
     chi_square = float(np.sum((residuals / points.standard_error) ** 2))
-    at_bound = problem.at_bound(best.x)
+    at_bound = problem.at_bound(found.axes)
     cautions = [*table.cautions]
-    cautions += _cautions(problem, drawn, at_bound, effective, agreeing, chi_square, points)
+    cautions += _cautions(
+        problem, drawn.axes, at_bound, drawn.effective, found.agreeing, chi_square, points
+    )
     _warn(at_bound, points)
 
     soil: Soil = cast(Any, model)(
@@ -342,149 +465,31 @@ def fit_retention(
         rmse=rmse,
         information_criterion=chi_square + 2.0 * len(free),
         priors=tuple(lines),
-        k_sat_source=conductivity_source,
+        k_sat_source=k_sat_source,
         at_bound=at_bound,
-        starts_agreeing=agreeing,
-        effective_sample=effective,
+        starts_agreeing=found.agreeing,
+        effective_sample=drawn.effective,
         cautions=tuple(cautions),
         sentence=_sentence(model, points, rmse),
         parameter_names=names,
         parameter_sample=sample,
+        families={m.__name__: float(s) for m, s in zip(families, share, strict=True)},
+        mixture=tuple(mixture),
     )
 
 
-class _Problem:
-    """Residuals of one fit on the search axes, for one parameter set or for many at once."""
-
-    def __init__(
-        self,
-        model: type[SoilModel],
-        free: Sequence[Parameter],
-        points: RetentionPoints,
-        priors: bool,
-    ) -> None:
-        self.model, self.free, self.points, self.priors = model, tuple(free), points, priors
-        self.names = tuple(each.name for each in free)
-        self.lower = np.array([to_axis(each.lower, each.scale) for each in free])
-        self.upper = np.array([to_axis(each.upper, each.scale) for each in free])
-        self.centre = np.array([to_axis(each.centre, each.scale) for each in free])
-        self.spread = np.array([each.spread for each in free])
-
-    def values(self, axes: FloatArray) -> FloatArray:
-        """Parameters in their own units; the last axis is the parameter."""
-        return np.stack(
-            [from_axis(axes[..., i], each.scale) for i, each in enumerate(self.free)], axis=-1
-        )
-
-    def curve(self, axes: FloatArray) -> FloatArray:
-        """Water content at the measured suctions, shape (sets, points)."""
-        return _curves(
-            self.model, self.names, np.atleast_2d(self.values(axes)), self.points.suction
-        )
-
-    def residuals(self, axes: FloatArray) -> FloatArray:
-        """Misfits in standard errors, then distances from the expectations in spreads."""
-        misfit = (self.curve(axes) - self.points.water_content) / self.points.standard_error
-        if self.priors:
-            misfit = np.hstack([misfit, (np.atleast_2d(axes) - self.centre) / self.spread])
-        return misfit[0] if axes.ndim == 1 else misfit
-
-    def jacobian(self, axes: FloatArray) -> FloatArray:
-        """Central differences of the residuals, all parameters in one evaluation."""
-        steps = np.minimum(1e-5 * self.spread, 0.25 * (self.upper - self.lower))
-        moved = axes + np.vstack([np.diag(steps), -np.diag(steps)])
-        moved = np.clip(moved, self.lower, self.upper)
-        half = axes.size
-        change = np.diagonal(moved[:half] - moved[half:])
-        difference = self.residuals(moved)
-        return np.asarray((difference[:half] - difference[half:]).T / change)
-
-    def starts(self, rng: np.random.Generator) -> FloatArray:
-        """Start at the expectation, and at further points, one in each slice of every axis."""
-        slices = np.array([rng.permutation(STARTS - 1) for _ in self.free]).T
-        share = (slices + 0.5) / (STARTS - 1)
-        low = np.maximum(self.lower, self.centre - 2.0 * self.spread)
-        high = np.minimum(self.upper, self.centre + 2.0 * self.spread)
-        inside = 1e-3 * (self.upper - self.lower)
-        points = np.vstack([self.centre, low + share * (high - low)])
-        return np.asarray(np.clip(points, self.lower + inside, self.upper - inside))
-
-    def log_density(self, axes: FloatArray) -> FloatArray:
-        """Logarithm of the posterior density of many sets, up to a constant."""
-        inside = np.all((axes >= self.lower) & (axes <= self.upper), axis=1)
-        squares = np.sum(self.residuals(np.clip(axes, self.lower, self.upper)) ** 2, axis=1)
-        return np.where(inside, -0.5 * squares, -np.inf)
-
-    def at_bound(self, axes: FloatArray) -> tuple[str, ...]:
-        """Names of the parameters that sit on a bound, with the bound."""
-        near = 1e-4 * (self.upper - self.lower)
-        found = []
-        for i, each in enumerate(self.free):
-            if axes[i] <= self.lower[i] + near[i]:
-                found.append(f"{each.name} at its lower bound {each.lower:g}")
-            elif axes[i] >= self.upper[i] - near[i]:
-                found.append(f"{each.name} at its upper bound {each.upper:g}")
-        return tuple(found)
-
-
-def _curves(
-    model: type[SoilModel], names: Sequence[str], values: FloatArray, suction: FloatArray
-) -> FloatArray:
-    """Water content [1] of many parameter sets, shape (sets, suctions).
-
-    One soil whose parameters are columns stands for all sets: the models' formulas are written
-    in array operations and broadcast, which is a hundred times faster than a soil per set.
-    """
-    soil = object.__new__(model)
-    for each in fields(model):
-        object.__setattr__(soil, each.name, each.default)
-    object.__setattr__(soil, "k_sat", 1.0)
-    for i, name in enumerate(names):
-        object.__setattr__(soil, name, values[:, i : i + 1])
-    return np.asarray(soil._water_content(suction[np.newaxis, :]), dtype=np.float64)
-
-
-def _posterior_sample(
-    problem: _Problem, best: FloatArray, size: int, rng: np.random.Generator
-) -> tuple[FloatArray, float]:
-    """Equally likely parameter sets around the optimum, and how many they are worth.
-
-    Importance sampling with a Student t proposal (5 degrees of freedom) that starts from the
-    curvature at the optimum and is moved to the weighted mean and covariance of its own draws
-    three times; the last draws are resampled systematically. (Adaptive importance sampling: Oh &
-    Berger 1992, J. Stat. Comput. Simul. 41:143, doi 10.1080/00949659208810398, from memory.)
-    """
-    jacobian = problem.jacobian(best)
-    width = (problem.upper - problem.lower) / 4.0
-    covariance = np.linalg.inv(jacobian.T @ jacobian + np.diag(width**-2))
-    centre = best
-    freedom, dimension = 5.0, best.size
-    for count in (1000, 1000, 1000, 4000):
-        root = np.linalg.cholesky(covariance)
-        normal = rng.standard_normal((count, dimension))
-        stretch = np.sqrt(freedom / rng.chisquare(freedom, count))[:, np.newaxis]
-        draws = centre + (normal * stretch) @ root.T
-        log_proposal = (
-            -0.5
-            * (freedom + dimension)
-            * np.log1p(np.sum((normal * stretch) ** 2, axis=1) / freedom)
-        )
-        log_weight = problem.log_density(draws) - log_proposal
-        weight = np.exp(log_weight - log_weight.max())
-        weight /= weight.sum()
-        centre = weight @ draws
-        offset = draws - centre
-        # Ten per cent wider than the draws themselves, so that the tails stay covered.
-        covariance = 1.1 * (offset * weight[:, np.newaxis]).T @ offset
-        covariance += np.diag((1e-4 * problem.spread) ** 2)
-    effective = float(1.0 / np.sum(weight**2))
-    ladder = (np.arange(size) + rng.random()) / size
-    chosen = np.minimum(np.searchsorted(np.cumsum(weight), ladder), weight.size - 1)
-    return draws[rng.permutation(chosen)], effective
+def _other_family(
+    model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator
+) -> tuple[FloatArray, Problem, float]:
+    """Draws of a family that is not shown, its problem and its evidence."""
+    free, _ = _free_parameters(model, table, True)
+    problem = Problem(model, free, table.points, True, table.sheet_error)
+    drawn = posterior_sample(problem, search(problem, 2, rng).axes, draws, rng)
+    return drawn.axes, problem, drawn.log_evidence
 
 
 def _free_parameters(
-    model: type[SoilModel], table: RetentionTable, priors: bool
+    model: type[SoilModel], table: Sheet, priors: bool
 ) -> tuple[list[Parameter], list[str]]:
     try:
         free = list(PARAMETERS[model.__name__])
@@ -518,7 +523,7 @@ def _free_parameters(
     return free, lines
 
 
-def _porosity_error(table: RetentionTable) -> float:
+def _porosity_error(table: Sheet) -> float:
     """Tell how well porosity fixes the saturated water content: a standard deviation [1].
 
     Measured porosity: one lab error. From densities: one and a half, and two where the density
@@ -529,19 +534,19 @@ def _porosity_error(table: RetentionTable) -> float:
     return table.lab_error * (1.5 if table.particle_density is not None else 2.0)
 
 
-def _conductivity(table: RetentionTable, stated: Any) -> tuple[float, float, str]:
+def _conductivity(table: Sheet, stated: Any) -> tuple[float, float, str]:
     if stated is not None:
         value = float(to_house(stated, "conductivity", "k_sat"))
         if value <= 0.0:
             raise InputError(f"k_sat={value:g} cm/h must be above 0.")
-        return value, CONDUCTIVITY_ERROR, "as stated, +/- 20 %"
+        return value, CONDUCTIVITY_ERROR, f"as stated, {_within(CONDUCTIVITY_ERROR)}"
     if table.k_sat is not None:
-        return table.k_sat, CONDUCTIVITY_ERROR, "from the sheet, +/- 20 %"
+        return table.k_sat, CONDUCTIVITY_ERROR, f"from the sheet, {_within(CONDUCTIVITY_ERROR)}"
     if table.grading is not None:
-        value = hazen_conductivity(table.grading)
+        value = GRADING_RATIO * hazen_conductivity(table.grading)
         return value, GRADING_ERROR, (
-            f"{value:.3g} cm/h estimated from the grading (Hazen 1911, loose clean sand), "
-            "within a factor of two nine times in ten"
+            f"{value:.3g} cm/h estimated from the grading (Hazen 1911, times {GRADING_RATIO:g} as "
+            f"sands have measured), {_within(GRADING_ERROR)}"
         )  # fmt: skip
     raise InputError(
         "Fit: the sheet has neither a saturated conductivity nor a grading to estimate one; "
@@ -549,14 +554,18 @@ def _conductivity(table: RetentionTable, stated: Any) -> tuple[float, float, str
     )
 
 
+def _within(error: float) -> str:
+    return f"within a factor of {np.exp(error):.2g} two times in three"
+
+
 def _cautions(
-    problem: _Problem,
+    problem: Problem,
     draws: FloatArray,
     at_bound: Sequence[str],
     effective: float,
     agreeing: int,
     chi_square: float,
-    points: RetentionPoints,
+    points: Points,
 ) -> list[str]:
     found = [f"the best curve has {each}" for each in at_bound]
     if problem.priors:
@@ -592,7 +601,7 @@ def _cautions(
     return found
 
 
-def _warn(at_bound: Sequence[str], points: RetentionPoints) -> None:
+def _warn(at_bound: Sequence[str], points: Points) -> None:
     if at_bound:
         warnings.warn(
             f"The best curve has {' and '.join(at_bound)}: add points or expectations there, or "
@@ -629,7 +638,7 @@ def _count(number: int) -> str:
     return f"{word} point{'' if number == 1 else 's'}"
 
 
-def _sentence(model: type[SoilModel], points: RetentionPoints, rmse: float) -> str:
+def _sentence(model: type[SoilModel], points: Points, rmse: float) -> str:
     low, high = (float(f"{h:.3g}") for h in points.suction[[0, -1]])
     if points.suction.size == 1:
         span = f"at {low:g} cm: everywhere else the curve is what sands usually do"
