@@ -394,7 +394,7 @@ def fit_retention(
 
     rng = np.random.default_rng(seed)
     problem = Problem(model, free, points, priors, 0.0)
-    found = search(problem, STARTS, rng)
+    found = search(problem, rng)
     # The curve shown goes through the points as they are; what may be off in all of them at once
     # widens the sample.
     shared = Problem(model, free, points, priors, table.sheet_error)
@@ -484,7 +484,7 @@ def _other_family(
     """Draws of a family that is not shown, its problem and its evidence."""
     free, _ = _free_parameters(model, table, True)
     problem = Problem(model, free, table.points, True, table.sheet_error)
-    drawn = posterior_sample(problem, search(problem, 2, rng).axes, draws, rng)
+    drawn = posterior_sample(problem, search(problem, rng).axes, draws, rng)
     return drawn.axes, problem, drawn.log_evidence
 
 

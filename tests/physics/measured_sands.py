@@ -106,7 +106,7 @@ def expected(model, measured, rounds=ROUNDS):
             problem = Problem(model, free, points, True, 0.0)
             if starts[i] is not None:
                 problem.starts = lambda _, at=starts[i], p=problem: [_inside(p, at)]
-            axes = search(problem, 3, rng).axes
+            axes = search(problem, rng).axes
             starts[i] = axes
             jacobian = problem.jacobian(axes)
             found.append(axes)
