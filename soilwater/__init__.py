@@ -67,7 +67,7 @@ from soilwater.ground.profile import (
 )
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import Band, FitResult
+from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples

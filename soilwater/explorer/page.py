@@ -39,7 +39,7 @@ from soilwater.explorer.lattice import (
 from soilwater.ground.profile import Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.words.cautions import cautions_for
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import in_people_units

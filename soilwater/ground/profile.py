@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.kernels import rows
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.renamed import mind_words

@@ -6,9 +6,10 @@ weakly that good points overrule it, and it always says so.
 
 The numbers come from sands and loamy sands of 12-28 % by volume at 30 cm of suction, as measured by
 many and collected by Leij et al. 1996 (EPA/600/R-96/095) and Nemes et al. 2001 (J. Hydrol.
-251:151): mean and spread over their whole curves, every place counting once. Where the points
-speak for themselves (the suction at which pores empty) or a root zone is packed looser than a
-field, the spread is widened, so that a sand unlike these is not pulled towards them.
+251:151): mean (of steepness: median) and spread over their whole curves, every place counting
+once. Where the points speak for themselves (the suction at which pores empty), or a root zone
+differs from a field (it is packed looser and has fewer fines), the spread is widened, so that a
+sand unlike these is not pulled towards them.
 ``tests/physics/measured_sands.py`` makes them.
 """
 
@@ -57,31 +58,31 @@ def _above_one(name: str, upper: float, centre: float, spread: float) -> Paramet
 
 PARAMETERS: dict[str, tuple[Parameter, ...]] = {
     "VanGenuchten": (
-        _linear("theta_r", 0.0, 0.20, 0.060, 0.024),
-        _linear("theta_s", 0.25, 0.75, 0.332, 0.060),
-        _log("alpha", 1e-3, 2.0, 0.0426, 1.5),
-        _above_one("n", 12.0, 2.69, 0.815),
+        _linear("theta_r", 0.0, 0.2, 0.0607, 0.027),
+        _linear("theta_s", 0.25, 0.75, 0.332, 0.06),
+        _log("alpha", 1e-3, 2, 0.0424, 1.5),
+        _above_one("n", 12.0, 2.96, 0.83),
     ),
     "BrooksCorey": (
-        _linear("theta_r", 0.0, 0.20, 0.050, 0.024),
-        _linear("theta_s", 0.25, 0.75, 0.321, 0.060),
-        _log("entry_suction", 0.5, 500.0, 16.9, 1.5),
-        _log("pore_size_index", 0.05, 11.0, 1.07, 0.70),
+        _linear("theta_r", 0.0, 0.2, 0.0481, 0.027),
+        _linear("theta_s", 0.25, 0.75, 0.323, 0.06),
+        _log("entry_suction", 0.5, 500, 16.3, 1.5),
+        _log("pore_size_index", 0.05, 11, 1.31, 0.77),
     ),
     "Kosugi": (
-        _linear("theta_r", 0.0, 0.20, 0.069, 0.028),
-        _linear("theta_s", 0.25, 0.75, 0.333, 0.060),
-        _log("median_suction", 1.0, 1000.0, 34.5, 1.5),
-        _log("spread", 0.08, 3.0, 0.667, 0.47),
+        _linear("theta_r", 0.0, 0.2, 0.069, 0.028),
+        _linear("theta_s", 0.25, 0.75, 0.333, 0.06),
+        _log("median_suction", 1, 1000, 34.5, 1.5),
+        _log("spread", 0.08, 3, 0.653, 0.47),
     ),
     "TwoComponent": (
-        _linear("theta_r", 0.0, 0.20, 0.040, 0.024),
-        _linear("theta_s", 0.25, 0.75, 0.331, 0.060),
-        _log("alpha", 1e-3, 2.0, 0.0454, 1.5),
-        _above_one("n", 12.0, 3.37, 0.61),
-        _linear("second_share", 0.02, 0.9, 0.209, 0.21),
-        _log("second_alpha", 1e-4, 0.5, 0.0071, 0.96),
-        _above_one("second_n", 8.0, 2.02, 0.84),
+        _linear("theta_r", 0.0, 0.2, 0.0398, 0.027),
+        _linear("theta_s", 0.25, 0.75, 0.333, 0.06),
+        _log("alpha", 1e-3, 2, 0.0437, 1.5),
+        _above_one("n", 12.0, 3.75, 0.49),
+        _linear("second_share", 0.02, 0.9, 0.267, 0.23),
+        _log("second_alpha", 1e-4, 0.5, 0.0116, 1.25),
+        _above_one("second_n", 8.0, 2.01, 1.03),
     ),
 }
 """Per model class: its fitted parameters with bounds and expectations, written for sands."""

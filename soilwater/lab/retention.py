@@ -23,7 +23,7 @@ from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
-    from soilwater.lab.fitting import FitResult
+    from soilwater.lab.fit_result import FitResult
     from soilwater.soils.model import SoilModel
 
 LAB_ERROR = 0.01
@@ -33,7 +33,7 @@ One per cent by volume: the lower end of the 1-2 % that labs are usually credite
 practice, no source). This is the only place it is stated.
 """
 
-SHEET_ERROR = 0.006
+SHEET_ERROR = 0.007
 """Standard deviation of the error that all water contents of a sheet share [1]: packing, the ring,
 one oven. A choice: at this size it widens a band by about a third. A lab known to be off by more
 is told so with ``sheet_error``."""

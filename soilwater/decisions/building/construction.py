@@ -17,7 +17,7 @@ import numpy as np
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import PROBABILITY, FitResult
+from soilwater.lab.fit_result import PROBABILITY, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content

@@ -32,7 +32,7 @@ from soilwater.decisions.spots.causes import (
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, outcome_sentence
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
