@@ -58,25 +58,25 @@ def _above_one(name: str, upper: float, centre: float, spread: float) -> Paramet
 
 PARAMETERS: dict[str, tuple[Parameter, ...]] = {
     "VanGenuchten": (
-        _linear("theta_r", 0.0, 0.2, 0.0607, 0.027),
+        _linear("theta_r", 0.0, 0.2, 0.0607, 0.035),
         _linear("theta_s", 0.25, 0.75, 0.332, 0.06),
         _log("alpha", 1e-3, 2, 0.0424, 1.5),
         _above_one("n", 12.0, 2.96, 0.83),
     ),
     "BrooksCorey": (
-        _linear("theta_r", 0.0, 0.2, 0.0481, 0.027),
+        _linear("theta_r", 0.0, 0.2, 0.0481, 0.035),
         _linear("theta_s", 0.25, 0.75, 0.323, 0.06),
         _log("entry_suction", 0.5, 500, 16.3, 1.5),
         _log("pore_size_index", 0.05, 11, 1.31, 0.77),
     ),
     "Kosugi": (
-        _linear("theta_r", 0.0, 0.2, 0.069, 0.028),
+        _linear("theta_r", 0.0, 0.2, 0.069, 0.035),
         _linear("theta_s", 0.25, 0.75, 0.333, 0.06),
         _log("median_suction", 1, 1000, 34.5, 1.5),
         _log("spread", 0.08, 3, 0.653, 0.47),
     ),
     "TwoComponent": (
-        _linear("theta_r", 0.0, 0.2, 0.0398, 0.027),
+        _linear("theta_r", 0.0, 0.2, 0.0398, 0.035),
         _linear("theta_s", 0.25, 0.75, 0.333, 0.06),
         _log("alpha", 1e-3, 2, 0.0437, 1.5),
         _above_one("n", 12.0, 3.75, 0.49),

@@ -40,7 +40,7 @@ where the curves speak; the finer pores of the two components they only nudge.""
 
 
 LEAST_SPREAD = {
-    "theta_r": 0.027,
+    "theta_r": 0.035,
     "theta_s": 0.06,
     "alpha": 1.5,
     "entry_suction": 1.5,

@@ -1,5 +1,8 @@
 """Fits of a few points beside what the same sands hold further out."""
 
+import importlib.util
+from pathlib import Path
+
 import numpy as np
 import pytest
 from measured_sands import (
@@ -15,7 +18,13 @@ from measured_sands import (
 
 from soilwater.lab import fitting
 from soilwater.lab.expectations import PARAMETERS
+from soilwater.lab.fitting import FAMILIES
 from soilwater.soils import BrooksCorey, Kosugi, VanGenuchten
+
+_PATH = Path(__file__).parents[2] / "benchmarks" / "fit_coverage.py"
+_SPEC = importlib.util.spec_from_file_location("fit_coverage", _PATH)
+FIT_COVERAGE = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(FIT_COVERAGE)
 
 USED = [sand for sand in sands() if reaches_the_usual(sand)]
 
@@ -37,10 +46,11 @@ def check(fits):
     assert count >= 39
     assert abs(bias) <= 0.4
     assert rmse <= 1.2
-    assert holds >= 86.0
+    assert 86.0 <= holds <= 98.0
     count, _, rmse, holds = scores(fits, FAR_BAND)
     assert count >= 34
     assert rmse <= 1.6
+    # Further out the families part, and the bands of these sands are on the wide side.
     assert holds >= 86.0
 
 
@@ -58,6 +68,26 @@ def test_expectations_in_use_are_made_of_the_measured_sands(model):
 
 def test_held_out_points_under_the_expectations_in_use():
     check([table(sand).fit(VanGenuchten) for sand in USED])
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_bands_hold_truths_of_each_family_and_are_little_wider(family):
+    """Twenty sands at four depths; `benchmarks/fit_coverage.py` has tables of many more."""
+    inside, width = FIT_COVERAGE.coverage(20, family).T[:2]
+    assert 0.80 <= inside.mean() <= 0.99
+    if family is VanGenuchten:
+        # A sample of that family alone, expecting what handbooks say and no shared error, had
+        # bands of 2.6, 2.5, 3.3 and 4.4 %; what is carried in addition may cost a third.
+        assert np.all(100 * width <= np.array([2.56, 2.53, 3.31, 4.43]) * 4 / 3)
+
+
+def test_a_sheet_that_is_off_is_held_when_the_fit_is_told():
+    told, silent = (
+        FIT_COVERAGE.coverage(20, bias=0.015, sheet_error=error)[:, 0].mean()
+        for error in (0.015, 0.0)
+    )
+    assert 0.80 <= told <= 0.99
+    assert silent < told - 0.1
 
 
 @pytest.mark.long
