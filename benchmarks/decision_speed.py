@@ -17,12 +17,13 @@ import numpy as np
 
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.turf import Turf
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 
 
 def timed(name: str, run: Callable[[], Any]) -> tuple[float, float]:

@@ -24,7 +24,8 @@ from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import Measurement, rank_measurements, with_finding
 from soilwater.decisions.spots.odds import Diagnosis
-from soilwater.ground.profile import CapillaryBreak, Layer, Profile, WaterTable
+from soilwater.ground.base import CapillaryBreak, WaterTable
+from soilwater.ground.profile import Layer, Profile
 from soilwater.lab.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import TwoComponent, VanGenuchten

@@ -89,7 +89,8 @@ class Problem:
 
     def peer(self, setting: Setting) -> Callable[[], Run]:
         """The same by a general-purpose integrator; NaN where it gave up."""
-        column = (self.mesh, root_shares(self.case.turf, self.mesh), self.start, self.hours)
+        roots = root_shares(self.case.turf, self.mesh, self.case.profile.depth)
+        column = (self.mesh, roots, self.start, self.hours)
         outflow = 0.0 if setting.sealed else OUTFLOW_CONDUCTANCE
         if isinstance(self.case.profile.base, sw.FreeDrainage):
             outflow = FREE_DRAINAGE

@@ -15,7 +15,7 @@ from pathlib import Path
 from types import ModuleType
 
 import soilwater
-from soilwater.words.units import HOUSE_UNITS
+from soilwater.words.quantities import HOUSE_UNITS
 from soilwater.words.vocabulary import VARIABLES, Variable
 
 SUBJECTS = {
@@ -24,7 +24,7 @@ SUBJECTS = {
         "drained_water_content meter_reading days_until"
     ),
     "Profiles and what they stand on": (
-        "Profile Layer CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
+        "Profile Layer GravelBlanket CapillaryBreak SeepageFace FreeDrainage WaterTable Sealed"
     ),
     "Soils": "VanGenuchten BrooksCorey Kosugi TwoComponent WithDryEnd",
     "From the lab": (
@@ -53,7 +53,7 @@ SUBJECTS = {
 MODULES = {
     "The accessor of a result, run.soilwater": ("accessor",),
     "Pictures, and the page for a committee": ("plot", "report"),
-    "The one-page report": ("report",),
+    "The one-page report, and the card for the crew": ("report",),
     "More on the page to explore": ("explorer",),
     "More on depths and design": (
         "decisions.building.depth",
@@ -66,13 +66,13 @@ MODULES = {
     "More on water": (
         "decisions.watering.outlook",
         "decisions.watering.hand_watering",
-        "decisions.watering.what_if",
+        "decisions.watering.changes",
         "decisions.watering.water_side",
     ),
     "Cautions": ("words.cautions",),
     "Station records": ("weather.station.record",),
-    "Evapotranspiration, formula by formula": ("weather.evapotranspiration",),
-    "Words and units": ("words.units", "words.vocabulary"),
+    "Evapotranspiration, formula by formula": ("weather.evapotranspiration", "weather.sun"),
+    "Words and units": ("words.units", "words.quantities", "words.vocabulary"),
 }
 """Public modules below, by subject; what they define beyond what ``soilwater`` offers is listed."""
 

@@ -7,15 +7,10 @@ from typing import TYPE_CHECKING as _TYPE_CHECKING
 from typing import Any as _Any
 
 import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
+from soilwater.decisions.building.compare_sands import SandComparison, compare_sands
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
-from soilwater.decisions.building.depth import (
-    DepthWindow,
-    Range,
-    SandComparison,
-    compare_sands,
-    depth_window,
-)
+from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -27,25 +22,8 @@ from soilwater.decisions.spots.measurements import (
 )
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget
-from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import (
-    Days,
-    DryDownOutlook,
-    SpotOutlook,
-    Thresholds,
-    dry_down_outlook,
-)
-from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
-from soilwater.decisions.watering.water_side import (
-    Flush,
-    air_after_rain,
-    days_below_air,
-    flush_water,
-)
-from soilwater.decisions.watering.what_if import (
+from soilwater.decisions.watering.changes import (
     Change,
-    Outcome,
-    WhatIf,
     blocked_outlet,
     irrigate,
     other_sand,
@@ -53,18 +31,28 @@ from soilwater.decisions.watering.what_if import (
     remove_mat,
     topdress,
     wetting_agent,
-    what_if,
 )
-from soilwater.ground.base_suction import BaseSuction
-from soilwater.ground.profile import (
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
+from soilwater.decisions.watering.water_side import (
+    Flush,
+    air_after_rain,
+    days_below_air,
+    flush_water,
+)
+from soilwater.decisions.watering.what_if import Outcome, WhatIf, what_if
+from soilwater.ground.base import (
     CapillaryBreak,
     FreeDrainage,
-    Layer,
-    Profile,
+    GravelBlanket,
     Sealed,
     SeepageFace,
     WaterTable,
 )
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import Band, FitResult
@@ -88,9 +76,10 @@ from soilwater.soils import (
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
+from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
 from soilwater.weather.rules import Rule
-from soilwater.weather.series import Weather, steady_weather, weather_from_table
+from soilwater.weather.series import Weather
 from soilwater.weather.station.files import read_station, read_weather
 from soilwater.words.errors import (
     InputError,
@@ -129,6 +118,7 @@ __all__ = [
     "Flush",
     "FreeDrainage",
     "Grading",
+    "GravelBlanket",
     "HandWaterPlan",
     "HandWatering",
     "HeldSurface",

@@ -23,7 +23,7 @@ from soilwater.runs.meter import meter_reading
 from soilwater.runs.scheduling import processors
 from soilwater.runs.simulate import simulate
 from soilwater.soils import VanGenuchten
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 """Where a checkout keeps them; an installed package has none."""

@@ -14,10 +14,10 @@ import xarray as xr
 from soilwater.runs.columns_of import each_column, profile_from_text
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.layout import AMOUNTS
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError, Status
-from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
-from soilwater.words.units import in_people_units
 from soilwater.words.vocabulary import attach
 
 MOST_ROWS = 12
@@ -38,7 +38,7 @@ IN_SUMMARY = (
 
 
 @xr.register_dataset_accessor("soilwater")  # type: ignore[no-untyped-call]
-class RunAccessor:
+class RunAccessor(Displayed):
     """What a person asks of a result first.
 
     Parameters
@@ -129,19 +129,11 @@ class RunAccessor:
 
     def summary(self) -> str:
         """Write the run on one screen: span, what came and went, how it ended."""
+        return repr(self)
+
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        return "\n".join([self._title(), echo_table(rows, header), self.status(), *self._notes()])
-
-    def __repr__(self) -> str:
-        return self.summary()
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        rows, header = self._rows()
-        return html_table(rows, header, caption=self._title()) + "".join(
-            f"<p>{escape(each)}</p>" for each in (self.status(), *self._notes())
-        )
+        return Shown(self._title(), header, rows, [self.status(), *self._notes()])
 
     def _notes(self) -> list[str]:
         """List what the profiles leave out, each thing once."""

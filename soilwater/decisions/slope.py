@@ -28,8 +28,9 @@ from soilwater.soils import Soil
 from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, Suction, TimeSpan
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 CONDUCTIVITY_FACTOR = 2.0
 """Field conductivity may be this many times larger or smaller (common practice, no source)."""

@@ -6,10 +6,12 @@ Named ones are offered for a start, and every answer that uses one prints where 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import WaterContent
 from soilwater.words.units import number_to_house
 
 PROBABILITY = 0.80
@@ -56,6 +58,11 @@ class ReadingTarget:
 
     def __str__(self) -> str:
         return f"{100 * self.low:g} to {100 * self.high:g} % by volume ({self.source})"
+
+
+Target: TypeAlias = ReadingTarget | str | Sequence[WaterContent]
+"""Two readings wanted at rest, low and high [1], a `ReadingTarget`, or a key of
+`READING_TARGETS`."""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from soilwater.explorer.lattice import (
     run,
     stored_hours,
 )
-from soilwater.ground.profile import Base
+from soilwater.ground.base import Base
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import mean_over_depth
 from soilwater.soils import Soil

@@ -14,14 +14,15 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Base, Layer, Profile
+from soilwater.ground.base import Base
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import drained_state, mean_over_depth
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.arrays import FloatArray
 
 SHALLOWEST, DEEPEST = 15.0, 60.0

@@ -7,9 +7,10 @@ from typing import Any, Literal, cast
 
 import numpy as np
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.explorer.arithmetic import every_hour, failure, mean_to, water_of
 from soilwater.explorer.bands import RODS, make_bands
+from soilwater.explorer.html import MOST_BYTES, ExplorerPage
 from soilwater.explorer.lattice import (
     DEEPEST,
     DEMANDS,
@@ -27,21 +28,21 @@ from soilwater.explorer.lattice import (
     run,
     stored_hours,
 )
-from soilwater.explorer.page import Asked, ExplorerPage, Worked, make_page
-from soilwater.ground.profile import BASES, Base, CapillaryBreak
+from soilwater.explorer.page import Asked, Worked, make_page
+from soilwater.ground.base import BASES, Base, CapillaryBreak
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading
 from soilwater.soils import Soil
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.forms import DailyWater, Date, Length
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 PROMISED = 0.002
 """How near a reading of the page is to that of a run [1]."""
-MOST_BYTES = 6_000_000
-"""Size of a page beyond which mail and old browsers refuse."""
+
 BYTES_PER_POINT = 1_250_000 / (DEPTHS.size * DEMANDS.size * stored_hours(MOST_DAYS).size)
 """Size of a stored column at one time, with room: sands differ by a fifth."""
 CHECKS = 32
@@ -56,13 +57,13 @@ def explore(
     spot_depth: Length,
     green_depth: Length,
     rod: Length,
-    demand: Any,
+    demand: DailyWater,
     depths: Sequence[Length] = (SHALLOWEST, DEEPEST),
-    demands: Any = (0.0, MOST_DEMAND),
+    demands: tuple[DailyWater, DailyWater] = (0.0, MOST_DEMAND),
     bases: Mapping[str, Base] | None = None,
     start: Literal["soaked", "drained"] = "soaked",
     days: int = 14,
-    first_day: Any = "2025-07-01",
+    first_day: Date = "2025-07-01",
     draws: int = 30,
     name: str = "",
     n_threads: int | None = None,

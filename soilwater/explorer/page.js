@@ -1,25 +1,11 @@
-"use strict";
-// The page at work: what `arithmetic.py` says in Python is said here again, step by step.
+// A lattice of depths and demands: what `arithmetic.py` says in Python is said here again, step by
+// step.
 
-const GIVEN = JSON.parse(document.getElementById("given").textContent);
-const STEP = GIVEN.water_step, FLAT = GIVEN.flat, SUNRISE = GIVEN.sunrise;
+const FLAT = GIVEN.flat, SUNRISE = GIVEN.sunrise;
 const NAMES = { spot: "This spot", green: "The rest of the green" };
 const LINES = ["firm", "watch", "wilt"];
-const byId = (id) => document.getElementById(id);
 
 // --- unpacking --------------------------------------------------------------------------------
-
-async function unpack(id, hours) {
-  const text = atob(byId(id).textContent.trim());
-  const bytes = new Uint8Array(text.length);
-  for (let k = 0; k < text.length; k++) bytes[k] = text.charCodeAt(k);
-  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-  const raw = new Uint8Array(await new Response(stream).arrayBuffer());
-  const n = raw.length / 2, block = n / hours, values = new Int16Array(n);
-  for (let k = 0; k < n; k++) values[k] = raw[k] | (raw[n + k] << 8);
-  for (let k = block; k < n; k++) values[k] += values[k - block];
-  return values;
-}
 
 const unpacked = new Map();
 
@@ -37,28 +23,6 @@ function lattice(number) {
 }
 
 // --- arithmetic -------------------------------------------------------------------------------
-
-function weights(points, place, low = -Infinity, high = Infinity) {
-  const at = Math.min(Math.max(place, points[0]), points[points.length - 1]);
-  const count = (test) => { let k = 0; while (k < points.length && test(points[k])) k++; return k; };
-  const left = count((p) => p <= at) - 1;
-  const begin = count((p) => p < low), end = count((p) => p <= high);
-  const first = Math.min(Math.max(left - 1, begin), end - 4);
-  const shares = [1, 1, 1, 1];
-  for (let i = 0; i < 4; i++)
-    for (let j = 0; j < 4; j++)
-      if (i !== j)
-        shares[i] *= (at - points[first + j]) / (points[first + i] - points[first + j]);
-  return { first, shares };
-}
-
-function levels(depth) {
-  const { beside_surface: top, stretched, stretch } = GIVEN, ends = [];
-  for (let k = 0; k <= top; k++) ends.push(k);
-  for (let k = 1; k <= stretched; k++)
-    ends.push(top + (depth - top) * (1 - (1 - k / stretched) ** stretch));
-  return ends;
-}
 
 function failure(grid, depth, demand) {
   const i = weights(grid.depths, depth), j = weights(grid.demands, demand);
@@ -98,21 +62,6 @@ function restOf(grid, depth) {
     i.shares.reduce((sum, share, a) => sum + share * grid.rest[i.first + a][c], 0));
 }
 
-/** Mean of the top `length` cm, for each row of cells in `water`. */
-function meanTo(water, depth, length) {
-  const ends = levels(depth), cells = ends.length - 1, k = weights(ends, length);
-  const rows = new Float64Array(water.length / cells);
-  for (let t = 0; t < rows.length; t++) {
-    let held = 0, sum = 0;
-    for (let c = 0; c <= cells; c++) {
-      if (c > 0) held += water[t * cells + c - 1] * (ends[c] - ends[c - 1]);
-      if (c >= k.first && c < k.first + 4) sum += k.shares[c - k.first] * held;
-    }
-    rows[t] = sum / length;
-  }
-  return rows;
-}
-
 /** Values at an hour; where the sun rises or sets a series bends, and no cubic goes across. */
 function atHour(hours, values, hour) {
   const half = 12 * Math.floor((hour - SUNRISE) / 12) + SUNRISE;
@@ -127,12 +76,6 @@ function everyHour(hours, values) {
   const hourly = new Float64Array(hours[hours.length - 1] + 1);
   for (let h = 0; h < hourly.length; h++) hourly[h] = atHour(hours, values, h)[0];
   return hourly;
-}
-
-function daysTo(hourly, line) {
-  const i = hourly.findIndex((each) => each <= line);
-  if (i <= 0) return i === 0 ? 0 : Infinity;
-  return (i - 1 + (hourly[i - 1] - line) / (hourly[i - 1] - hourly[i])) / 24;
 }
 
 function bandOf(bands, depth, demand, rod) {
@@ -167,7 +110,7 @@ function answer(grid, depth) {
       everyHour(grid.hours, offsets).map((each, h) => hourly[h] + each))
     : null;
   return {
-    depth, reason, now, hourly, band, porosity: grid.porosity,
+    depth, reason, now, hourly, band, ends: levels(depth), porosity: grid.porosity,
     reading: hourly[hour],
     back: millimetresBack(now, rest, depth, rod),
     backWhole: millimetresBack(now, rest, depth, depth),
@@ -175,25 +118,6 @@ function answer(grid, depth) {
 }
 
 // --- words ------------------------------------------------------------------------------------
-
-const state = { ...GIVEN.open, units: "cm" };
-const inInches = () => state.units === "in";
-const percent = (x) => `${(100 * x).toFixed(1)} %`;
-
-function both(first, second) {
-  return inInches() ? `${second} (${first})` : `${first} (${second})`;
-}
-const length = (cm) => both(`${cm.toFixed(1)} cm`, `${(cm / 2.54).toFixed(1)} in`);
-const demandText = (mm) => both(`${mm.toFixed(1)} mm/day`, `${(mm / 25.4).toFixed(2)} in/day`);
-const amount = (mm) =>
-  both(`${mm.toFixed(1)} mm`, `${(mm * GIVEN.gallons_per_mm).toFixed(0)} US gal/1000 ft²`);
-
-function timeText(hour) {
-  const clock = String(Math.round(hour % 24)).padStart(2, "0");
-  return `day ${(hour / 24).toFixed(1)} (${clock}:00)`;
-}
-
-const oneDay = (days) => (Number.isFinite(days) ? days.toFixed(1) : `> ${GIVEN.days}`);
 
 function daysText(shown, line) {
   if (shown.reason) return "–";
@@ -224,8 +148,6 @@ function sentence(name, shown) {
         .join(", ")}.`;
 }
 
-const setText = (id, text) => { if (byId(id).textContent !== text) byId(id).textContent = text; };
-
 function write(shown) {
   for (const name of ["spot", "green"]) {
     const one = shown[name];
@@ -239,61 +161,6 @@ function write(shown) {
 }
 
 // --- pictures ---------------------------------------------------------------------------------
-
-function sheet(id, height) {
-  const holder = byId(id), wide = Math.max(holder.clientWidth, 120);
-  let svg = d3.select(holder).select("svg");
-  if (svg.empty()) svg = d3.select(holder).append("svg").attr("role", "img");
-  svg.selectAll("*").remove();
-  svg.attr("viewBox", `0 0 ${wide} ${height}`);
-  return [svg, wide];
-}
-
-function drawColumn(name, shown) {
-  const height = 330, [svg, wide] = sheet(`column-${name}`, height);
-  const x = d3.scaleLinear([0, 100], [40, wide - 14]);
-  const unit = inInches() ? 2.54 : 1;
-  const y = d3.scaleLinear([0, GIVEN.deepest / unit], [42, height - 56]);
-  const at = (cm) => y(cm / unit), left = x(0), right = x(100), base = at(shown.depth);
-  const box = (kind, top, bottom) => svg.append("rect").attr("class", kind).attr("x", left)
-    .attr("y", top).attr("width", right - left).attr("height", Math.max(bottom - top, 0));
-  box("gravel", base, height - 40);
-  if (shown.reason) {
-    box("solid", at(0), base);
-  } else {
-    const ends = levels(shown.depth), share = Array.from(shown.now, (each) => 100 * each);
-    const places = [[0, share[0]],
-      ...share.map((each, c) => [0.5 * (ends[c] + ends[c + 1]), each]),
-      [shown.depth, share[share.length - 1]]];
-    const porosity = 100 * shown.porosity;
-    const fill = (kind, from, to) => svg.append("path").attr("class", kind).attr("d",
-      d3.area().y((p) => at(p[0])).x0((p) => x(from(p))).x1((p) => x(to(p)))(places));
-    fill("solid", () => porosity, () => 100);
-    fill("air", (p) => p[1], () => porosity);
-    fill("water", () => 0, (p) => p[1]);
-    svg.append("path").attr("class", "edge")
-      .attr("d", d3.line().y((p) => at(p[0])).x((p) => x(p[1]))(places));
-  }
-  box("turf", at(0) - 4, at(0));
-  const rod = x(50);
-  svg.append("rect").attr("class", "meter").attr("x", rod - 26).attr("y", 14)
-    .attr("width", 52).attr("height", 18).attr("rx", 4);
-  svg.append("text").attr("class", "display").attr("x", rod).attr("y", 27)
-    .text(shown.reason ? "–" : percent(shown.reading));
-  svg.append("path").attr("class", "rod").attr("d",
-    [-4, 4].map((aside) => `M${rod + aside},32V${at(Math.min(state.rod, shown.depth))}`).join(""));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(${left},0)`)
-    .call(d3.axisLeft(y).ticks(6).tickSizeOuter(0));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(0,${height - 40})`)
-    .call(d3.axisBottom(x).tickValues([0, 25, 50, 75, 100]).tickSizeOuter(0));
-  svg.append("text").attr("class", "label").attr("x", 0.5 * (left + right)).attr("y", height - 8)
-    .text("% by volume");
-  svg.append("text").attr("class", "label").attr("transform", `translate(11,${height / 2})rotate(-90)`)
-    .text(inInches() ? "depth (in)" : "depth (cm)");
-  svg.attr("aria-label", shown.reason ? shown.reason
-    : `${NAMES[name]}: water, air and sand by depth, root zone ${length(shown.depth)}, the rod `
-      + `${length(state.rod)} long reads ${percent(shown.reading)}.`);
-}
 
 function drawDays(shown) {
   const height = 330, [svg, wide] = sheet("days", height);
@@ -351,22 +218,6 @@ const SLIDERS = {
   rod: { cm: ["rods", 1, 0.1], in: ["rods", 2.54, 0.1], said: length },
 };
 
-/** Set the ends and steps of a slider to whole steps of the unit that is shown. */
-function scaleSlider(name) {
-  const [axis, unit, step] = SLIDERS[name][state.units], slider = byId(name);
-  const [low, high] = GIVEN.range[axis], whole = (x) => +(x * step).toFixed(6);
-  slider.step = step;
-  slider.min = whole(Math.ceil(low / unit / step - 1e-9));
-  slider.max = whole(Math.floor(high / unit / step + 1e-9));
-  slider.value = state[name] / unit;
-}
-
-function tell(name) {
-  const text = SLIDERS[name].said(state[name]);
-  setText(`${name}-value`, text);
-  byId(name).setAttribute("aria-valuetext", text);
-}
-
 async function draw() {
   const chosen = () => +byId("sand").value * GIVEN.bases + +byId("base").value;
   const number = chosen(), grid = await lattice(number);
@@ -374,36 +225,11 @@ async function draw() {
   const shown = { spot: answer(grid, state.spot), green: answer(grid, state.green) };
   Object.keys(SLIDERS).forEach(tell);
   write(shown);
-  drawColumn("spot", shown.spot);
-  drawColumn("green", shown.green);
+  drawColumn("column-spot", NAMES.spot, shown.spot);
+  drawColumn("column-green", NAMES.green, shown.green);
   drawDays(shown);
   document.body.dataset.ready = "yes";
 }
 
-let waiting = false;
-
-/** Draw at the next frame, once, however many events come before it. */
-function refresh() {
-  if (waiting) return;
-  waiting = true;
-  requestAnimationFrame(() => {
-    waiting = false;
-    draw();
-  });
-}
-
-for (const name of Object.keys(SLIDERS)) {
-  scaleSlider(name);
-  byId(name).addEventListener("input", () => {
-    state[name] = +byId(name).value * SLIDERS[name][state.units][1];
-    refresh();
-  });
-}
-for (const name of ["sand", "base"]) byId(name).addEventListener("change", refresh);
-byId("units").addEventListener("change", () => {
-  state.units = byId("units").value;
-  Object.keys(SLIDERS).forEach(scaleSlider);
-  refresh();
-});
-addEventListener("resize", refresh);
+listen(["sand", "base"]);
 draw(); // At once: a frame out of sight, as in a notebook, waits for no next one.

@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import json
-import zlib
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import date
-from html import escape
-from importlib import resources
 from importlib.metadata import version
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.explorer.arithmetic import (
     FLAT,
@@ -29,6 +22,7 @@ from soilwater.explorer.arithmetic import (
     water_of,
 )
 from soilwater.explorer.bands import Bands
+from soilwater.explorer.html import ExplorerPage, fill_page
 from soilwater.explorer.lattice import (
     BESIDE_SURFACE,
     STRETCH,
@@ -36,18 +30,17 @@ from soilwater.explorer.lattice import (
     WATER_STEP,
     Lattice,
 )
-from soilwater.ground.profile import Base
+from soilwater.ground.base import Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.soils import Soil
 from soilwater.words.cautions import cautions_for
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units
 
 OPENING_HOUR = 72
 """Hour since the start that the page opens at [h]: three days, when spots have come apart."""
-FRAME_HEIGHT = 860
-"""Height of the frame in a notebook [px]."""
 _LAB_SUCTIONS = (10.0, 20.0, 30.0, 40.0)
 
 
@@ -76,43 +69,6 @@ class Worked(NamedTuple):
     bands: Bands | None
 
 
-@dataclass(frozen=True, repr=False)
-class ExplorerPage:
-    """A page of sliders.
-
-    Attributes
-    ----------
-    name : str
-        Its title.
-    html : str
-        The page, whole in itself.
-    opening : tuple of str
-        What it says as it opens.
-    """
-
-    name: str
-    html: str
-    opening: tuple[str, ...]
-
-    def save(self, path: str | Path) -> None:
-        """Write the page to a file at `path`."""
-        Path(path).write_text(self.html, encoding="utf-8")
-
-    def __repr__(self) -> str:
-        size = f"{len(self.html) / 1e6:.1f} MB; save(path) writes it"
-        return "\n".join([f'Page "{self.name}", {size}. As it opens:', *self.opening])
-
-    def _repr_html_(self) -> str:
-        # Without the right to run in the notebook's own origin, a page can read nothing of it.
-        listed = "".join(f"<li>{escape(each)}</li>" for each in self.opening)
-        return (
-            f'<iframe title="{escape(self.name, quote=True)}" sandbox="allow-scripts" '
-            f'style="width: 100%; height: {FRAME_HEIGHT}px; border: 0" '
-            f'srcdoc="{escape(self.html, quote=True)}"></iframe>'
-            f"<noscript><p>{escape(self.name)}</p><ul>{listed}</ul></noscript>"
-        )
-
-
 def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
     """Lay out a page.
 
@@ -128,16 +84,13 @@ def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
     ImportError
         Without matplotlib or jinja2.
     """
-    environment = _environment()
     name = asked.name or "How this green dries"
     opening = tuple(_opening_sentences(asked, worked[0].lattice))
     lines = asked.thresholds
     in_percent = {each: f"{100 * getattr(lines, each):g} %" for each in ("firm", "watch", "wilt")}
     sections: dict[str, Any] = {
-        "name": name,
-        "opening": opening,
         "sands": list(asked.sands),
-        "bases": [f"{key}: {base}" for key, base in asked.bases.items()],
+        "bases": list(asked.bases),
         "rows": [
             ("reading", "The meter reads"),
             *((each, f"Days to {each}, {value}") for each, value in in_percent.items()),
@@ -158,33 +111,23 @@ def make_page(asked: Asked, worked: Sequence[Worked]) -> ExplorerPage:
                 "not modelled",
             ),
         ],
-        "colours": _colours(),
     }
-    markup = environment.markup
-    files = resources.files("soilwater.explorer")
-    inlined = {
-        part: markup(files.joinpath(file).read_text(encoding="utf-8"))
-        for part, file in (("css", "page.css"), ("script", "page.js"), ("d3", "d3.min.js"))
-    }
-    streams: dict[str, str] = {}
+    streams: dict[str, NDArray[np.int16]] = {}
     for i, each in enumerate(worked):
-        streams[f"water-{i}"] = pack(each.lattice.water)
+        streams[f"water-{i}"] = each.lattice.water
         if each.bands is not None:
-            streams[f"bands-{i}"] = pack(each.bands.offsets)
-    template = files.joinpath("page.html.j2").read_text(encoding="utf-8")
-    # Within a script nothing is escaped but what could end it.
-    given = markup(json.dumps(_given(asked, worked), allow_nan=False).replace("<", "\\u003c"))
-    html = environment.from_string(template).render(
-        **sections, **inlined, streams=streams, given=given
+            streams[f"bands-{i}"] = each.bands.offsets
+    return fill_page("page", name, opening, sections, _given(asked, worked), streams)
+
+
+def what_it_holds(soil: Soil) -> str:
+    """Say in a line what water a soil holds at suctions of a lab, and how fast it drains."""
+    points = ", ".join(
+        f"{100 * float(soil.water_content(suction)):.1f} % at {suction:g} cm"
+        for suction in _LAB_SUCTIONS
     )
-    return ExplorerPage(name, html, opening)
-
-
-def pack(values: NDArray[np.int16]) -> str:
-    """Pack `values` as text: differences along the first axis, low bytes first, deflated."""
-    steps = np.diff(values, axis=0, prepend=np.int16(0)).astype("<i2")
-    planes = np.ascontiguousarray(steps).view(np.uint8).reshape(-1, 2).T
-    return base64.b64encode(zlib.compress(planes.tobytes(), 9)).decode("ascii")
+    conductivity = in_people_units(soil.k_sat, "conductivity")
+    return f"holds {points} of suction, saturated conductivity {conductivity}"
 
 
 def frozen_in(asked: Asked) -> list[str]:
@@ -204,19 +147,12 @@ def frozen_in(asked: Asked) -> list[str]:
             )
         else:
             best, likely = best_and_likely(sand, asked.draws)
-            points = ", ".join(
-                f"{100 * float(best.water_content(suction)):.1f} % at {suction:g} cm"
-                for suction in _LAB_SUCTIONS
-            )
             sure = (
                 "taken for certain, so without a band"
                 if len(likely) == 1
                 else f"the middle one of equally likely sands; band of {len(likely)} of them"
             )
-            said.append(
-                f"{name}: holds {points} of suction, saturated conductivity "
-                f"{in_people_units(best.k_sat, 'conductivity')}; {sure}"
-            )
+            said.append(f"{name}: {what_it_holds(best)}; {sure}")
     said += [f"base {name}: {base}" for name, base in asked.bases.items()]
     starts = {"soaked": "saturated to the surface", "drained": "drained to rest"}
     turf = asked.turf
@@ -249,6 +185,7 @@ def _given(asked: Asked, worked: Sequence[Worked]) -> dict[str, Any]:
         "stretched": STRETCHED,
         "stretch": STRETCH,
         "gallons_per_mm": gallons_per_1000_ft2(1.0),
+        "clock": 0,
         "days": asked.days,
         "deepest": asked.depths[1],
         "bases": len(asked.bases),
@@ -313,45 +250,3 @@ def _opening_sentences(asked: Asked, lattice: Lattice) -> list[str]:
 
 def _day(day: float, last: int) -> str:
     return f"{day:.1f}" if np.isfinite(day) else f"> {last}"
-
-
-def _colours() -> Mapping[str, str]:
-    from soilwater.plot import style
-
-    return {
-        "ink": style.INK,
-        "faint": style.FAINT,
-        "water": style.WATER,
-        "deep-water": style.DEEP_WATER,
-        "air": style.AIR,
-        "solid": style.SOLID,
-        "gravel": style.GRAVEL,
-        "turf": style.TURF,
-        "accent": style.ACCENT,
-        "spot": style.LINE_COLOURS[-1],
-        "green": style.LINE_COLOURS[0],
-        "firm": style.BAND_COLOURS[0],
-        "watch": style.BAND_COLOURS[1],
-        "wilt": style.BAND_COLOURS[2],
-    }
-
-
-class _Environment(NamedTuple):
-    """The two things of jinja2 that are used here."""
-
-    from_string: Any
-    markup: Any
-
-
-def _environment() -> _Environment:
-    try:
-        import jinja2
-        import markupsafe
-    except ImportError as error:
-        raise ImportError(
-            'soilwater.explore needs jinja2: python -m pip install "soilwater[report]"'
-        ) from error
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
-    return _Environment(environment.from_string, markupsafe.Markup)

@@ -8,173 +8,36 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
-from functools import lru_cache
-from typing import Any, ClassVar, NamedTuple, cast
+from dataclasses import dataclass, replace
+from typing import Any, ClassVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.base import (
+    BASES,
+    DEEPEST,
+    GRAVEL,
+    Base,
+    CapillaryBreak,
+    GravelBlanket,
+    WaterTable,
+    base_from_dict,
+    base_to_dict,
+    half_drained,
+    soil_of,
+    thickness_of,
+)
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
-from soilwater.kernels import rows
+from soilwater.ground.mesh import Mesh, make_mesh
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length, Suction
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units, number_to_house
-
-FINEST_INTERVAL = 0.25
-"""Distance of nodes [cm] at the surface, at interfaces and at the base."""
-INTERVAL_GROWTH = 1.3
-"""Each interval may be this much longer than its neighbour nearer an interface."""
-COARSEST_INTERVAL = 1.0
-"""Largest distance of nodes [cm]."""
-DEEPEST = 10_000.0
-"""Deepest profile [cm] that is taken. Below a few metres nothing a turf feels is decided, and a
-length in another unit than the one meant (mm for cm, or a stray power of ten) is found here."""
-MOST_NODES = 100_000
-"""Most nodes of a column; a run of 100 000 takes minutes a day."""
-
-
-def _not_negative(subject: str, name: str, value: Any, quantity: str) -> float:
-    """Check the one number of a base condition [cm]."""
-    faults = Faults(subject)
-    number = 0.0
-    with faults.catching():
-        number = number_to_house(value, quantity, name)
-    if number < 0.0:
-        faults.add(f"{name} is {number:g} cm", allowed="0 or more")
-    faults.raise_if_any()
-    return number
-
-
-@dataclass(frozen=True)
-class SeepageFace:
-    """Water leaves only when the base would otherwise be under pressure (a free outlet)."""
-
-    def __str__(self) -> str:
-        return "seepage face: outflow only from saturated soil"
-
-    def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return rows.OUTFLOW, 0.0
-
-    def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] at a depth [cm] once drainage has ended."""
-        return 0.0
-
-
-@dataclass(frozen=True)
-class CapillaryBreak:
-    """The last layer rests on gravel that takes water only below its entry suction.
-
-    Parameters
-    ----------
-    entry_suction : float, str or Quantity
-        Suction at the base [cm] at which the gravel stops taking water. 0-9 cm have been inferred
-        or measured over gravel: 0.9 kPa after 48 h of drainage by Taylor, Nelson & Williams
-        (1993), Agron. J. 85:626-630 (read in the abstract); a clean gravel suggests 1-3 cm.
-
-    Raises
-    ------
-    InputError
-        If the entry suction is negative or not a suction.
-    """
-
-    entry_suction: float
-
-    def __post_init__(self) -> None:
-        suction = _not_negative("CapillaryBreak", "entry_suction", self.entry_suction, "suction")
-        object.__setattr__(self, "entry_suction", suction)
-
-    def __str__(self) -> str:
-        return f"gravel that takes water below {self.entry_suction:g} cm of suction"
-
-    def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return rows.OUTFLOW, -self.entry_suction
-
-    def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] at a depth [cm] once drainage has ended."""
-        return self.entry_suction
-
-
-@dataclass(frozen=True)
-class FreeDrainage:
-    """Deep soil of the last layer's kind below: water leaves at unit gradient."""
-
-    def __str__(self) -> str:
-        return "free drainage into deep soil (unit gradient)"
-
-    def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return rows.FREE_DRAINAGE, 0.0
-
-    def resting_suction(self, depth: float) -> float | None:
-        """None at any depth: drainage slows down but never ends."""
-        return None
-
-
-@dataclass(frozen=True)
-class WaterTable:
-    """A water table that stays at a depth, below the profile or within it.
-
-    Below the profile it holds the base at its height above the water, as a perfect plate would: all
-    between is taken to let water pass at once. Soil that lies there holds drainage back and lets
-    less rise, so write it out as layers down to the water where it matters.
-
-    Parameters
-    ----------
-    depth : float, str or Quantity
-        Depth of the water table below the turf surface [cm].
-
-    Raises
-    ------
-    InputError
-        If the depth is negative or not a length.
-    """
-
-    depth: float
-
-    def __post_init__(self) -> None:
-        depth = _not_negative("WaterTable", "depth", self.depth, "length")
-        object.__setattr__(self, "depth", depth)
-
-    def __str__(self) -> str:
-        return f"water table at {in_people_units(self.depth, 'length')}"
-
-    def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return rows.HELD_HEAD, depth - self.depth
-
-    def resting_suction(self, depth: float) -> float | None:
-        """Suction at the base [cm] at a depth [cm] once drained; negative below the water table."""
-        return self.depth - depth
-
-
-@dataclass(frozen=True)
-class Sealed:
-    """No water passes the base."""
-
-    def __str__(self) -> str:
-        return "sealed"
-
-    def kernel_condition(self, depth: float) -> tuple[int, float]:
-        """Code and value [cm] for the kernels, under a profile of some depth [cm]."""
-        return rows.SEALED, 0.0
-
-    def resting_suction(self, depth: float) -> float | None:
-        """None at any depth: it depends on how much water the profile holds."""
-        return None
-
-
-Base = SeepageFace | CapillaryBreak | FreeDrainage | WaterTable | Sealed
-BASES: dict[str, type[Base]] = {
-    kind.__name__: kind for kind in (SeepageFace, CapillaryBreak, FreeDrainage, WaterTable, Sealed)
-}
-"""Every base condition by its name."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -203,20 +66,9 @@ class Layer:
     def __post_init__(self) -> None:
         faults = Faults(f'Layer "{self.name}"' if self.name else "Layer")
         with faults.catching():
-            thickness = number_to_house(self.thickness, "length", "thickness")
-            if thickness <= 0.0:
-                faults.add(f"thickness is {thickness:g} cm", allowed="above 0 cm")
-            elif thickness > DEEPEST:
-                faults.add(f"thickness is {thickness:g} cm", allowed=f"up to {DEEPEST:g} cm")
-            object.__setattr__(self, "thickness", thickness)
-        if isinstance(self.soil, FitResult):
-            object.__setattr__(self, "soil", self.soil.soil)
-        if not hasattr(self.soil, "effective_saturation") or isinstance(self.soil, type):
-            faults.add(
-                f"soil is {self.soil!r}",
-                allowed='a soil, such as VanGenuchten.texture_class("sand"), or a fit',
-                cure="layers are Layer(soil, thickness, name)",
-            )
+            object.__setattr__(self, "thickness", thickness_of(self.thickness, faults))
+        cure = "layers are Layer(soil, thickness, name)"
+        object.__setattr__(self, "soil", soil_of(self.soil, "soil", cure, faults))
         faults.raise_if_any()
         if not self.name:
             object.__setattr__(self, "name", self.soil.name or "layer")
@@ -241,14 +93,6 @@ class Layer:
 _LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
-class Mesh(NamedTuple):
-    """Nodes of a profile and the soil of the interval below each but the last."""
-
-    depth: NDArray[np.float64]
-    soil: NDArray[np.int64]
-    soils: tuple[Soil, ...]
-
-
 @dataclass(frozen=True, repr=False)
 class Profile:
     """Layers from the turf surface down, and a base condition.
@@ -257,7 +101,7 @@ class Profile:
     ----------
     layers : sequence of Layer
         From the top down.
-    base : SeepageFace, CapillaryBreak, FreeDrainage, WaterTable or Sealed
+    base : SeepageFace, CapillaryBreak, GravelBlanket, FreeDrainage, WaterTable or Sealed
         What happens below the last layer.
     name : str, optional
         Shown in tables and kept with results.
@@ -306,16 +150,36 @@ class Profile:
         if not isinstance(self.base, tuple(BASES.values())):
             faults.add(
                 f"base is {self.base!r}",
-                allowed="SeepageFace(), CapillaryBreak(entry_suction), FreeDrainage(), "
-                "WaterTable(depth) or Sealed()",
+                allowed="SeepageFace(), CapillaryBreak(entry_suction), "
+                "FreeDrainage(), GravelBlanket(gravel, thickness), WaterTable(depth) or Sealed()",
             )
+        elif isinstance(self.base, GravelBlanket) and layers and not faults:
+            self._check_gravel(self.base, layers[-1], faults)
         faults.raise_if_any()
         object.__setattr__(self, "layers", layers)
+
+    def _check_gravel(self, base: GravelBlanket, above: Layer, faults: Faults) -> None:
+        """Note a gravel that is no coarser than the layer above it."""
+        gravel, sand = half_drained(base.gravel), half_drained(above.soil)
+        if gravel >= sand:
+            faults.add(
+                f'the gravel gives up half of its water at {gravel:.3g} cm of suction, "'
+                f'{above.name}" above it at {sand:.3g} cm',
+                allowed="a gravel coarser than what lies on it",
+                cure=f"write it out as a layer: Profile([*layers, Layer(gravel, "
+                f'{base.thickness:g}, "{GRAVEL}")], SeepageFace())',
+            )
 
     @classmethod
     @mind_words(soil="sand", entry_suction="base_suction")
     def over_gravel(
-        cls, sand: Sand, root_zone: Any, *, base_suction: Any = OVER_GRAVEL.best, name: str = ""
+        cls,
+        sand: Sand,
+        root_zone: Length,
+        *,
+        gravel: GravelBlanket | None = None,
+        base_suction: Suction | None = None,
+        name: str = "",
     ) -> Profile:
         """One root zone on a gravel blanket.
 
@@ -325,27 +189,45 @@ class Profile:
             The root-zone mix; of a fit or several, the best.
         root_zone : float, str or Quantity
             Depth of the mix over the gravel [cm].
+        gravel : GravelBlanket, optional
+            What it lies on, by its own curve and thickness.
         base_suction : float, str, Quantity or BaseSuction, optional
-            Suction [cm] left at the base, at which the gravel stops taking water; the best of
-            `OVER_GRAVEL`, an assumption, when left out: vary it.
+            In place of a gravel, the suction [cm] left at the base, at which the gravel stops
+            taking water; the best of `OVER_GRAVEL`, an assumption, when both are left out: vary it.
         name : str, optional
             Name of the profile.
 
         Returns
         -------
         Profile
-            One layer called "root zone" over a `CapillaryBreak`.
+            One layer called "root zone" over the gravel, or over a `CapillaryBreak`.
 
         Raises
         ------
         InputError
-            If a depth or suction cannot be used.
+            If a depth, gravel or suction cannot be used, or both of the last two are given.
         """
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
+        base: Base = CapillaryBreak(OVER_GRAVEL.best)
         with faults.catching():
-            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)
+            layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)  # type: ignore[arg-type]
         with faults.catching():
-            base = CapillaryBreak(base_band(base_suction).best)
+            if base_suction is not None:
+                base = CapillaryBreak(base_band(base_suction).best)
+        if gravel is not None:
+            if base_suction is not None:
+                faults.add(
+                    "both gravel and base_suction are given",
+                    allowed="one of them",
+                    cure="leave base_suction out where the gravel is known",
+                )
+            if not isinstance(gravel, GravelBlanket):
+                faults.add(
+                    f"gravel is a {type(gravel).__name__}",
+                    allowed="a GravelBlanket",
+                    cure='write gravel=GravelBlanket(soil, "10 cm")',
+                )
+            base = gravel
         faults.raise_if_any()
         return cls((layer,), base, name)
 
@@ -353,6 +235,16 @@ class Profile:
     def depth(self) -> float:
         """Depth of the base [cm]."""
         return float(sum(layer.thickness for layer in self.layers))
+
+    @property
+    def blanket(self) -> GravelBlanket | None:
+        """The gravel that is run below the layers, if that is the base."""
+        return self.base if isinstance(self.base, GravelBlanket) else None
+
+    @property
+    def bottom(self) -> float:
+        """Depth down to which water is followed [cm]: of the base, or of the gravel below it."""
+        return self.depth + (self.blanket.thickness if self.blanket else 0.0)
 
     @property
     def interfaces(self) -> NDArray[np.float64]:
@@ -400,7 +292,7 @@ class Profile:
             "name the layer that is meant."
         )
 
-    def with_thickness(self, thickness: Any, *, layer: str | None = None) -> Profile:
+    def with_thickness(self, thickness: Length, *, layer: str | None = None) -> Profile:
         """Return the same profile with another thickness of one layer.
 
         Parameters
@@ -422,7 +314,7 @@ class Profile:
         """
         i = self.layer_index(layer)
         layers = list(self.layers)
-        layers[i] = replace(layers[i], thickness=thickness)
+        layers[i] = replace(layers[i], thickness=thickness)  # type: ignore[arg-type]
         return replace(self, layers=tuple(layers))
 
     def with_soil(self, soil: Soil | FitResult, *, layer: str | None = None) -> Profile:
@@ -470,29 +362,8 @@ class Profile:
         InputError
             If it would have more than `MOST_NODES` nodes.
         """
-        soils: list[Soil] = []
-        thicknesses: list[float] = []
-        for layer in self.layers:
-            if soils and soils[-1] == layer.soil:
-                thicknesses[-1] += layer.thickness
-            else:
-                soils.append(layer.soil)
-                thicknesses.append(layer.thickness)
-        count = sum(_plain_intervals(thickness) for thickness in thicknesses) * refinement
-        if count > MOST_NODES:
-            most = np.floor(MOST_NODES * refinement / count)
-            raise InputError(
-                f"Profile: a refinement of {refinement:g} makes {count:.3g} nodes; allowed: up to "
-                f"{MOST_NODES:,}; take a refinement of {most:g} or less."
-            )
-        depth, number = [np.zeros(1)], []
-        for i, thickness in enumerate(thicknesses):
-            steps = _graded_steps(thickness, refinement)
-            nodes = depth[-1][-1] + np.cumsum(steps)
-            nodes[-1] = sum(thicknesses[: i + 1])
-            depth.append(nodes)
-            number.append(np.full(steps.size, i, dtype=np.int64))
-        return Mesh(np.concatenate(depth), np.concatenate(number), tuple(soils))
+        layers = [(layer.soil, layer.thickness) for layer in self.layers]
+        return make_mesh(layers, self.blanket, refinement)
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
@@ -500,7 +371,7 @@ class Profile:
             {"soil": layer.soil.to_dict(), "thickness": layer.thickness, "name": layer.name}
             for layer in self.layers
         ]
-        base = {"kind": type(self.base).__name__, **asdict(self.base)}
+        base = base_to_dict(self.base)
         return json.dumps({"layers": layers, "base": base, "name": self.name})
 
     @classmethod
@@ -523,13 +394,11 @@ class Profile:
             If a value in it is not usable.
         """
         given = json.loads(text)
-        base = dict(given["base"])
-        kind = BASES[base.pop("kind")]
         layers = tuple(
             Layer(cast(Soil, soil_from_dict(layer["soil"])), layer["thickness"], layer["name"])
             for layer in given["layers"]
         )
-        return cls(layers, kind(**base), given["name"])
+        return cls(layers, base_from_dict(given["base"]), given["name"])
 
     def _rows(self) -> list[tuple[str, ...]]:
         ends = self.interfaces
@@ -560,35 +429,3 @@ class Profile:
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")
-
-
-def _plain_intervals(thickness: float) -> float:
-    """Count the intervals of a layer on a plain mesh."""
-    return float(_graded_steps(thickness, 1.0).size)
-
-
-@lru_cache(maxsize=4096)
-def _graded_steps(thickness: float, refinement: float) -> NDArray[np.float64]:
-    """Distances between the nodes of a layer: short at both ends, longer towards the middle.
-
-    A refined mesh cuts those of the plain one into equal parts, so that it keeps all their nodes.
-    """
-    step = FINEST_INTERVAL
-    half: list[float] = []
-    total = 0.0
-    while total + step < 0.5 * thickness:
-        half.append(step)
-        total += step
-        step = min(step * INTERVAL_GROWTH, COARSEST_INTERVAL)
-    # What is left in the middle is one interval, or two, or spread so that none is a sliver.
-    rest = 0.5 * thickness - total
-    middle = [rest, rest] if rest > 0.5 * step else [2.0 * rest] if rest > 0.25 * step else []
-    steps = np.array([*half, *middle, *half[::-1]])
-    if steps.size == 0:
-        steps = np.array([thickness])
-    nodes = np.append(0.0, np.cumsum(steps * (thickness / steps.sum())))
-    parts = max(1, round(steps.size * refinement))
-    places = np.linspace(0.0, steps.size, parts + 1)
-    refined: NDArray[np.float64] = np.diff(np.interp(places, np.arange(nodes.size), nodes))
-    refined.setflags(write=False)
-    return refined

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Suctions
 from soilwater.words.units import number_to_house
 
 
@@ -82,7 +83,7 @@ class SShapedStress:
         """Half suction [cm] and steepness [1], padded with zeros."""
         return (self.half_suction, self.steepness, 0.0, 0.0, 0.0)
 
-    def reduction(self, suction: Any) -> Any:
+    def reduction(self, suction: Suctions) -> Any:
         """Share of the demand that roots meet [1].
 
         Parameters
@@ -97,8 +98,7 @@ class SShapedStress:
 class RoundedStress:
     """Uptake that is cut at both ends: too little air when wet, too little water when dry.
 
-    Straight ramps between four suctions (Feddes, Kowalik & Zaradny 1978, Simulation of field
-    water use and crop yield, from memory) whose corners are rounded by parabolas, because a kink
+    Straight ramps between four suctions whose corners are rounded by parabolas, because a kink
     holds the solver exactly where a drying root sits.
 
     Parameters
@@ -147,29 +147,15 @@ class RoundedStress:
         object.__setattr__(self, "rounding", rounding)
 
     @classmethod
-    def turf_grass(cls, demand: Literal["high", "low"] = "high") -> RoundedStress:
-        """Return points for turf grass.
+    def turf(cls) -> RoundedStress:
+        """Return points for turf.
 
-        Oxygen limit 10 cm, best from 25 cm, dry limit 240 cm at a demand of 5 mm/day ("high") or
-        360 cm at 1 mm/day ("low"), no uptake at 8000 cm. The dry limits are those of Taylor &
-        Ashcroft (1972) for turf grass, from memory; the two wet points and the last suction are
-        common practice, no source. Set your own where you have watched your turf wilt.
-
-        Parameters
-        ----------
-        demand : {"high", "low"}, optional
-            Which dry limit to use.
-
-        Raises
-        ------
-        InputError
-            If demand is neither.
+        Full uptake ends at 300 cm, the middle of the 240-360 cm that Taylor & Ashcroft (1972) give
+        for turf grass (from memory); no uptake from 15 300 cm on: 1.5 MPa, the usual wilting point
+        (Richards & Weaver 1943, from memory). No uptake below 10 cm and full uptake from 25 cm on
+        are common practice, no source. Set your own where you have watched your turf wilt.
         """
-        faults = Faults("RoundedStress.turf_grass")
-        if demand not in ("high", "low"):
-            faults.add(f"demand is {demand!r}", allowed='"high" or "low"')
-        faults.raise_if_any()
-        return cls(10.0, 25.0, 240.0 if demand == "high" else 360.0, 8000.0)
+        return cls(10.0, 25.0, 300.0, 15300.0)
 
     @property
     def kernel_code(self) -> int:
@@ -187,7 +173,7 @@ class RoundedStress:
             self.rounding,
         )
 
-    def reduction(self, suction: Any) -> Any:
+    def reduction(self, suction: Suctions) -> Any:
         """Share of the demand that roots meet [1].
 
         Parameters

@@ -18,9 +18,11 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.ground.stress import SShapedStress, Stress
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Date, WaterContents
+from soilwater.words.quantities import in_people_units
 from soilwater.words.text_tables import html_table
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 COOL_SEASON_CALIFORNIA = (
     0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60,
@@ -209,7 +211,7 @@ class Turf:
             )
         return pairs
 
-    def on(self, date: Any) -> Turf:
+    def on(self, date: Date) -> Turf:
         """Return the turf of one day, with the root depth of that day.
 
         Before the first and after the last date of `root_depth_by_date` its depth is kept;
@@ -285,7 +287,7 @@ class Turf:
         return total * self.cover, total * (1.0 - self.cover)
 
     def air_filled_porosity(
-        self, water_content: Any, porosity: ArrayLike, depth_bounds: ArrayLike
+        self, water_content: WaterContents, porosity: ArrayLike, depth_bounds: ArrayLike
     ) -> Any:
         """Oxygen indicator: air-filled porosity of the root layer, weighted by roots.
 

@@ -12,6 +12,7 @@ kernel sources; values in a closure are part of the cache key.
 """
 
 import hashlib
+import logging
 import os
 import warnings
 from collections.abc import Callable
@@ -20,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from numba import njit
+from numba.core import event
 
 from soilwater.words.errors import SoilWaterWarning
 
@@ -27,15 +29,19 @@ SWITCH = "SOILWATER_NUMBA_CACHE"
 """Environment variable; "0" compiles anew in every process instead of using the disk cache."""
 
 
-kernel = njit(error_model="numpy", nogil=True, _nrt=False)
+_OPTIONS = {"error_model": "numpy", "nogil": True, "_nrt": False, "no_cfunc_wrapper": True}
+"""Of everything compiled here. Nobody calls it from C: doors for that took a tenth of the time."""
+
+kernel = njit(**_OPTIONS)
 """Decorator of a kernel."""
-inlined_kernel = njit(
-    error_model="numpy", nogil=True, _nrt=False, forceinline=True, fastmath={"contract"}
-)
+inlined_kernel = njit(**_OPTIONS, forceinline=True, fastmath={"contract"})
 """Decorator of a small kernel that is called in a loop."""
-kernel_of_one_caller = njit(error_model="numpy", nogil=True, _nrt=False, inline="always")
+kernel_of_one_caller = njit(**_OPTIONS, inline="always")
 """Decorator of a large kernel with one caller. What a kernel calls is optimised once more with each
 kernel above it, so it is compiled as part of its caller and there is one kernel above less."""
+kernel_without_door = njit(**_OPTIONS, no_cpython_wrapper=True)
+"""Decorator of a kernel that only kernels of its own file call. The door for Python that any other
+has takes as long to compile as what is behind it; to call this one from Python ends the process."""
 
 
 def source_digest() -> int:
@@ -66,13 +72,12 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
         When numba finds no place to keep compiled code; once for all entry points.
     """
     function = factory(source_digest())
-    options = {"error_model": "numpy", "nogil": True, "_nrt": False}
     if os.environ.get(SWITCH, "1") != "0":
         try:
-            return njit(cache=True, **options)(function)
+            return njit(cache=True, **_OPTIONS)(function)
         except RuntimeError:
             _warn_once()
-    return njit(**options)(function)
+    return njit(**_OPTIONS)(function)
 
 
 @cache
@@ -84,3 +89,29 @@ def _warn_once() -> None:
         SoilWaterWarning,
         stacklevel=3,
     )
+
+
+class _Compiling(event.Listener):
+    """Tells a person, once a process, why nothing seems to happen.
+
+    Not a warning: nothing is wrong, and whoever makes errors of warnings would get no result.
+    """
+
+    def on_start(self, event: Any) -> None:
+        """Tell when what is compiled, and not read from disk, is a kernel of this package."""
+        if event.data["dispatcher"].py_func.__module__.startswith(f"{__package__}."):
+            _tell_once()
+
+    def on_end(self, event: Any) -> None:
+        """Tell nothing."""
+
+
+@cache
+def _tell_once() -> None:
+    logging.getLogger("soilwater").warning(
+        "soilwater compiles its solver for this computer, which takes 10-20 s, once; "
+        "`python -m soilwater warm-up` does so beforehand."
+    )
+
+
+event.register("numba:compile", _Compiling())

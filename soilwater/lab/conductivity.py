@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from soilwater.lab.fit_result import Sheet
 from soilwater.lab.grading import hazen_conductivity
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Conductivity
 from soilwater.words.units import to_house
 
 CONDUCTIVITY_ERROR = 0.24 * float(np.log(10.0))
@@ -34,7 +35,7 @@ GRADING_RATIO = 0.61
 """Median of measured conductivity over the estimate from the grading, same sands."""
 
 
-class Conductivity(NamedTuple):
+class KnownConductivity(NamedTuple):
     """What is known of the conductivity of one sand.
 
     ``k_sat`` [cm/h] is the best value and ``k_sat_error`` the standard deviation of its natural
@@ -58,7 +59,7 @@ class Conductivity(NamedTuple):
         )
 
 
-def conductivity_of(table: Sheet, stated: Any) -> Conductivity:
+def conductivity_of(table: Sheet, stated: Conductivity | None) -> KnownConductivity:
     """Tell the conductivity of a sheet and how well it is known.
 
     Parameters
@@ -70,7 +71,7 @@ def conductivity_of(table: Sheet, stated: Any) -> Conductivity:
 
     Returns
     -------
-    Conductivity
+    KnownConductivity
 
     Raises
     ------
@@ -96,7 +97,7 @@ def conductivity_of(table: Sheet, stated: Any) -> Conductivity:
             "Fit: the sheet has neither a saturated conductivity nor a grading to estimate one; "
             "give k_sat, e.g. k_sat='14 in/h'."
         )
-    return Conductivity(value, error, TORTUOSITY, TORTUOSITY_ERROR, source)
+    return KnownConductivity(value, error, TORTUOSITY, TORTUOSITY_ERROR, source)
 
 
 def _within(error: float) -> str:

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, cast
 
 import numpy as np
 
+from soilwater.lab.core import Core
 from soilwater.lab.grading import Grading
 from soilwater.lab.posterior import Points, curves
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Suctions
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
@@ -42,6 +44,10 @@ class Sheet(Protocol):
     @property
     def sheet_error(self) -> float:
         """Standard deviation of the error that all points share [1]."""
+
+    @property
+    def core(self) -> Core:
+        """Core over which the curve is averaged at each measurement."""
 
     @property
     def lab_error(self) -> float:
@@ -173,7 +179,7 @@ class FitResult:
     mixture: tuple[FamilySample, ...]
 
     @mind_words(level="probability")
-    def band(self, suction: Any, probability: float = PROBABILITY) -> Band:
+    def band(self, suction: Suctions, probability: float = PROBABILITY) -> Band:
         """Band of the curve at given suctions.
 
         Parameters

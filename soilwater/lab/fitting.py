@@ -21,6 +21,7 @@ from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity
 
 FAMILIES: tuple[type[SoilModel], ...] = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent)
 """Families of curves among which the sample of a fit is shared by their evidence."""
@@ -30,7 +31,7 @@ def fit_retention(
     table: Sheet,
     model: type[SoilModel],
     *,
-    k_sat: Any = None,
+    k_sat: Conductivity | None = None,
     priors: bool = True,
     one_family: bool = False,
     draws: int = SAMPLE_SIZE,
@@ -103,11 +104,11 @@ def fit_retention(
     faults.raise_if_any()
 
     rng = np.random.default_rng(seed)
-    problem = Problem(model, free, points, priors, 0.0)
+    problem = Problem(model, free, points, priors, 0.0, table.core)
     found = search(problem, rng)
     # The curve shown goes through the points as they are; what may be off in all of them at once
     # widens the sample.
-    shared = Problem(model, free, points, priors, table.sheet_error)
+    shared = Problem(model, free, points, priors, table.sheet_error, table.core)
     families = [_Family(model, shared, posterior_sample(shared, found.axes, draws, rng))]
     if priors and not one_family:
         families += [_family(each, table, draws, rng) for each in FAMILIES if each is not model]
@@ -175,7 +176,7 @@ class _Family(NamedTuple):
 
 def _family(model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator) -> _Family:
     free, _ = _free_parameters(model, table, True)
-    problem = Problem(model, free, table.points, True, table.sheet_error)
+    problem = Problem(model, free, table.points, True, table.sheet_error, table.core)
     return _Family(model, problem, posterior_sample(problem, search(problem, rng).axes, draws, rng))
 
 

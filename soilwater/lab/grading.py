@@ -7,22 +7,21 @@ curve, straight between sieves on a logarithmic size axis (common practice, no s
 
 from __future__ import annotations
 
-import html as html_text
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import echo_table, html_table
 
 SUM_TOLERANCE = 0.01
 """How far retained shares may be from adding up to 1 before the sheet is sent back [1]."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Grading:
+class Grading(Displayed):
     """A sieve analysis: share of the dry mass retained on each sieve, coarsest first.
 
     Parameters
@@ -192,13 +191,9 @@ class Grading:
         ]
         return rows, ("sieve (mm)", "retained (%)")
 
-    def __repr__(self) -> str:
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        return f"{_subject(self.name)}\n{echo_table(rows, header)}"
-
-    def _repr_html_(self) -> str:
-        rows, header = self._rows()
-        return html_table(rows, header, caption=html_text.escape(_subject(self.name), quote=False))
+        return Shown(_subject(self.name), header, rows)
 
 
 def hazen_conductivity(grading: Grading) -> float:

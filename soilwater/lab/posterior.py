@@ -15,6 +15,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
+from soilwater.lab.core import Core
 from soilwater.lab.expectations import Parameter, from_axis, to_axis
 from soilwater.soils.model import SoilModel
 from soilwater.words.arrays import FloatArray
@@ -30,6 +31,9 @@ credited with 1 % by volume, the measured sands of `soilwater.lab.expectations` 
 SCATTER_SPREAD = 0.4
 """Standard deviation of the logarithm of that scatter, between sheets (the same sands: 0.47, a
 part of which is owed to their few points)."""
+
+POINT = Core()
+"""No height: the curve itself, at the suction of each point."""
 
 _SCATTER_DRAWS = 7
 """Sizes of scatter, each as likely as the next, that stand for all."""
@@ -87,8 +91,10 @@ class Problem:
         points: Points,
         priors: bool,
         sheet_error: float,
+        core: Core = POINT,
     ) -> None:
         self.model, self.free, self.points, self.priors = model, tuple(free), points, priors
+        self.core = core
         self.names = tuple(each.name for each in free)
         self.lower = np.array([to_axis(each.lower, each.scale) for each in free])
         self.upper = np.array([to_axis(each.upper, each.scale) for each in free])
@@ -109,8 +115,11 @@ class Problem:
         )
 
     def curve(self, axes: FloatArray) -> FloatArray:
-        """Water content at the measured suctions, shape (sets, points)."""
-        return curves(self.model, self.names, np.atleast_2d(self.values(axes)), self.points.suction)
+        """Water content of the core at the measured suctions, shape (sets, points)."""
+        values = np.atleast_2d(self.values(axes))
+        return self.core.mean(
+            lambda suction: curves(self.model, self.names, values, suction), self.points.suction
+        )
 
     def residuals(self, axes: FloatArray) -> FloatArray:
         """Misfits in standard errors, then distances from the expectations in spreads."""

@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.lab.core import Core, check_core
 from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
@@ -66,7 +68,7 @@ class RetentionPoints(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RetentionTable:
+class RetentionTable(Displayed):
     """Measured water contents of one sample on the drying branch.
 
     Parameters
@@ -92,6 +94,10 @@ class RetentionTable:
     sheet_error : float
         Standard deviation of the error that all water contents of the sheet share [1]; 0 where
         there is none. See `SHEET_ERROR`.
+    core_height : float or str, optional
+        Height of the cores [cm].
+    suction_level : {"base", "middle", "top"}, optional
+        Level of the core to which suctions refer.
     sample, source : str
         What the sample is called, and where the numbers come from.
     notes : sequence of str
@@ -121,6 +127,8 @@ class RetentionTable:
     grading: Grading | None = None
     lab_error: float = LAB_ERROR
     sheet_error: float = SHEET_ERROR
+    core_height: float | None = None
+    suction_level: str | None = None
     sample: str = ""
     source: str = ""
     notes: tuple[str, ...] = ()
@@ -167,6 +175,10 @@ class RetentionTable:
         )
         if len(faults) == before:
             _check_pore_space(self, water_content, suction, labels, faults, cautions)
+        with faults.catching():
+            cautions += check_core(
+                suction, water_content, self.core_height, self.suction_level, faults
+            )
         faults.raise_if_any()
 
         suction.flags.writeable = False
@@ -197,6 +209,15 @@ class RetentionTable:
         return 1.0 - self.bulk_density / (self.particle_density or MINERAL_DENSITY)
 
     @property
+    def core(self) -> Core:
+        """Core over which a curve is averaged before it is held against the points.
+
+        Where the level is not known, suctions are taken as those at mid height, and where the
+        height is not known, water contents as those at the suction itself.
+        """
+        return Core(self.core_height or 0.0, self.suction_level or "middle")
+
+    @property
     def points(self) -> RetentionPoints:
         """Measurements gathered by suction, with the standard error of each mean.
 
@@ -222,7 +243,7 @@ class RetentionTable:
         self,
         model: type[SoilModel],
         *,
-        k_sat: Any = None,
+        k_sat: Conductivity | None = None,
         priors: bool = True,
         one_family: bool = False,
         draws: int = SAMPLE_SIZE,
@@ -292,30 +313,20 @@ class RetentionTable:
             facts.append(f"particle density {self.particle_density:.2f} g/cm3")
         if self.organic_matter is not None:
             facts.append(f"organic matter {100 * self.organic_matter:.1f} % by mass")
+        if self.core_height is not None or self.suction_level is not None:
+            height = "" if self.core_height is None else f" {self.core_height:g} cm high"
+            facts.append(f"cores{height}, suctions at their {self.core.level}")
         if self.grading is not None:
             facts.append(f"grading on {int(np.sum(self.grading.sizes > 0))} sieves")
         return facts
 
-    def __repr__(self) -> str:
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        lines = [self._subject() + (f" from {self.source}" if self.source else "")]
-        lines.append(echo_table(rows, header))
-        lines += [*self._facts()]
-        lines += [f"understood: {note}" for note in self.notes]
+        lines = [*self._facts(), *(f"understood: {note}" for note in self.notes)]
         lines += [f"caution: {caution}" for caution in self.cautions]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        from html import escape
-
-        rows, header = self._rows()
-        items = [
-            *self._facts(),
-            *(f"understood: {note}" for note in self.notes),
-            *(f"caution: {caution}" for caution in self.cautions),
-        ]
-        listed = "".join(f"<li>{escape(item)}</li>" for item in items)
-        return html_table(rows, header, caption=self._subject()) + f"<ul>{listed}</ul>"
+        subject = self._subject()
+        title = subject + (f" from {self.source}" if self.source else "")
+        return Shown(title, header, rows, lines, caption=subject)
 
 
 _QUANTITIES = {
@@ -328,6 +339,7 @@ _QUANTITIES = {
     "organic_matter": "fraction",
     "lab_error": "water_content",
     "sheet_error": "water_content",
+    "core_height": "length",
 }
 
 

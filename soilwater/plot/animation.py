@@ -14,13 +14,13 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
 from soilwater.plot.days import PROBABILITY, dry_down
 from soilwater.plot.depths import draw_inside, profile
 from soilwater.words.errors import InputError
-from soilwater.words.forms import Length, TimeSpan
+from soilwater.words.forms import Length, TimeSpan, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -35,7 +35,7 @@ def animate_dry_down(
     path: Any,
     *,
     rod: Length,
-    thresholds: Thresholds | Mapping[str, Any] | None = None,
+    thresholds: Thresholds | Mapping[str, tuple[WaterContent, WaterContent]] | None = None,
     every: TimeSpan = "6 h",
 ) -> Path:
     """Write a GIF of a profile that dries beside the reading that falls.

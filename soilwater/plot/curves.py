@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from soilwater.decisions.targets import ReadingTarget, reading_target
+from soilwater.decisions.targets import ReadingTarget, Target, reading_target
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
@@ -19,8 +19,9 @@ from soilwater.soils import Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 TEST_SUCTION = 30.0
 """Suction [cm] at which root-zone mixes are tested for capillary porosity (common practice)."""
@@ -130,8 +131,8 @@ def depth_curve(
     sand: Sand,
     *,
     rod: Length,
-    depths: tuple[Any, Any] = ("8 in", "22 in"),
-    target: Any = None,
+    depths: tuple[Length, Length] = ("8 in", "22 in"),
+    target: Target | None = None,
     survey: Survey | None = None,
     base_suction: Suction = OVER_GRAVEL.best,
     probability: float = 0.8,

@@ -9,6 +9,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.accessor import dimension_names
+from soilwater.ground.mesh import Mesh
 from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.meter import meter_reading
 from soilwater.words.errors import InputError
@@ -55,7 +56,7 @@ def moments(run: xr.Dataset, at: Any) -> list[tuple[int, str]]:
     if "time" not in run.dims:
         if at is not None:
             raise InputError("at: the Dataset has no times; leave `at` out.")
-        return [(0, "at rest")]
+        return [(0, str(run.attrs.get("drained", "at rest")))]
     times = run.time.values
     if at is None:
         return [(times.size - 1, stamp(times[-1]))]
@@ -80,6 +81,10 @@ def water_through(column: Column, i: int) -> Through:
         raise InputError(
             "Dataset: it has no values at that time; the run had given up before, see status_text."
         )
+    # A blanket of gravel below the layers is drawn as gravel.
+    within = int(np.searchsorted(mesh.depth, column.profile.depth + 1e-9))
+    mesh = Mesh(mesh.depth[:within], mesh.soil[: within - 1], mesh.soils)
+    suction = suction[:within]
     depth = np.repeat(mesh.depth, 2)[1:-1]
     at_ends = np.repeat(suction, 2)[1:-1]
     number = np.repeat(mesh.soil, 2)

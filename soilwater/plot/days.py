@@ -10,14 +10,14 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
 from soilwater.words.errors import InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import Date, Length, WaterContent
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
-from soilwater.words.units import in_people_units
 
 INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")
@@ -31,8 +31,8 @@ def dry_down(
     run: xr.Dataset,
     *,
     rod: Length,
-    thresholds: Thresholds | Mapping[str, Any] | None = None,
-    since: Any = None,
+    thresholds: Thresholds | Mapping[str, tuple[WaterContent, WaterContent]] | None = None,
+    since: Date | None = None,
     probability: float = PROBABILITY,
     ax: Axes | None = None,
 ) -> Axes:
@@ -109,9 +109,9 @@ def before_after(
     after: xr.Dataset,
     *,
     rod: Length,
-    thresholds: Thresholds | Mapping[str, Any] | None = None,
+    thresholds: Thresholds | Mapping[str, tuple[WaterContent, WaterContent]] | None = None,
     names: tuple[str, str] = ("before", "after"),
-    since: Any = None,
+    since: Date | None = None,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw the readings before and after a change, and shade what the change brings.

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from soilwater.ground.profile import CapillaryBreak, Profile, SeepageFace
+from soilwater.ground.base import CapillaryBreak, GravelBlanket, SeepageFace
+from soilwater.ground.profile import Profile
 from soilwater.plot import style
 from soilwater.plot.data import Through, moments, only_column, water_through
 from soilwater.runs.columns_of import Column
-from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
+from soilwater.runs.drained import depth_range, drained_suction, drained_when, mean_over_depth
 from soilwater.words.errors import InputError
-from soilwater.words.forms import Length
+from soilwater.words.forms import Date, Length
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import VARIABLES
 
@@ -30,7 +31,13 @@ USUAL_DEPTH = 50.0
 
 
 @style.in_our_look
-def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | None = None) -> Axes:
+def profile(
+    run: xr.Dataset,
+    *,
+    at: Date | Sequence[Date] | None = None,
+    rod: Length = None,
+    ax: Axes | None = None,
+) -> Axes:
     """Draw water, air and sand in a profile, as if its side had been dug free.
 
     Parameters
@@ -70,7 +77,9 @@ def profile(run: xr.Dataset, *, at: Any = None, rod: Length = None, ax: Axes | N
 
 
 @style.in_our_look
-def suction_profile(run: xr.Dataset, *, at: Any = None, ax: Axes | None = None) -> Axes:
+def suction_profile(
+    run: xr.Dataset, *, at: Date | Sequence[Date] | None = None, ax: Axes | None = None
+) -> Axes:
     """Draw suction down a profile, with the line it comes to rest on after drainage.
 
     Parameters
@@ -97,18 +106,18 @@ def suction_profile(run: xr.Dataset, *, at: Any = None, ax: Axes | None = None) 
     for (i, name), colour in zip(shown, style.line_colours(len(shown)), strict=True):
         ax.plot(column.node_suction[i], column.mesh.depth, color=colour, label=name)
     try:
-        base = resting_suction(column.profile)
+        base = drained_suction(column.profile)
     except InputError:  # This base lets the profile come to no rest, so there is no such line.
         pass
     else:
-        depth = column.profile.depth
+        depth, when = column.profile.depth, drained_when(column.profile)
         ax.plot(
             [base + depth, base],
             [0.0, depth],
             color=style.FAINT,
             ls=(0, (5, 3)),
             lw=1.4,
-            label="at rest after drainage",
+            label=f"drained, {when}" if column.profile.blanket else f"{when} after drainage",
         )
     ax.legend(loc="best", fontsize="small")
     ax.set_xlabel("suction (cm of water; positive when dry)")
@@ -244,7 +253,7 @@ def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
             )
             text.set_path_effects(style.halo())
     ax.axhline(of.depth, color=style.INK, lw=1.2)
-    if isinstance(of.base, (CapillaryBreak, SeepageFace)):
+    if isinstance(of.base, (CapillaryBreak, GravelBlanket, SeepageFace)):
         ax.add_patch(
             Rectangle(
                 (0.0, of.depth),
@@ -256,7 +265,7 @@ def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
                 lw=0,
             )
         )
-        name = "gravel" if isinstance(of.base, CapillaryBreak) else "free outlet"
+        name = "free outlet" if isinstance(of.base, SeepageFace) else "gravel"
     else:
         name = str(of.base)
     text = ax.text(

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.plot import style
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 
 MOST_LABELLED = 4
 """Depths whose lines get names and colours; the others are drawn thin between them."""

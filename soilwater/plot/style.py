@@ -27,7 +27,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
-from soilwater.decisions.watering.outlook import Thresholds
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.words.errors import Faults
 from soilwater.words.units import number_to_house
 
@@ -64,6 +64,12 @@ WATER_MAP = LinearSegmentedColormap.from_list(
     "sand to water", ["#f6ecd2", "#c9d3b4", "#7fb3b5", "#3a7ca5", "#163a63"]
 )
 """From dry to wet; lightness falls all the way."""
+
+
+def water_shades(count: int) -> list[str]:
+    """Colours from dry to wet in `count` steps, as hexadecimal texts."""
+    return [to_hex(WATER_MAP((k + 0.5) / count)) for k in range(count)]
+
 
 _LOOK: Any = {
     "figure.dpi": 110,

@@ -1,11 +1,13 @@
-"""One page for a committee: what was found at a green, how sure it is, and what to do next.
+"""What leaves the desk: one page for a committee, and a card for the crew.
 
-The page is one HTML file that needs nothing from elsewhere and no scripts, and prints on one sheet
-of A4 or US letter. It says nothing that the survey, diagnosis, outlook and plan do not say.
+Each is one HTML file that needs nothing from elsewhere and no scripts. The page prints on one
+sheet of A4 or US letter and says nothing that the survey, diagnosis, outlook and plan do not say;
+the card has a line for each spot to water.
 
 Needs matplotlib and jinja2: ``python -m pip install "soilwater[report]"``.
 """
 
+from soilwater.report.card import crew_card
 from soilwater.report.page import report
 
-__all__ = ["report"]
+__all__ = ["crew_card", "report"]

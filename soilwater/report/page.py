@@ -81,7 +81,7 @@ def report(
     -----
     Words for odds are those of `diagnose`: likely from 50 %, possible from 10 %, unlikely below.
     """
-    environment = _environment()
+    environment = template_environment()
     kept = _checked(survey, diagnosis, outlook, plan, remarks)
     sections: dict[str, Any] = {
         "name": survey.name or "Survey",
@@ -109,7 +109,8 @@ def report(
     return page
 
 
-def _environment() -> Any:
+def template_environment() -> Any:
+    """Prepare what fills a template; every text in it is escaped."""
     try:
         import jinja2
     except ImportError as error:

@@ -24,8 +24,8 @@ from soilwater.report.words import (
     sentence,
 )
 from soilwater.survey.survey import Spot, Survey
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units
 
 
 class Table(NamedTuple):

@@ -17,8 +17,8 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units
 
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""

@@ -10,7 +10,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.runs.case import Case
 from soilwater.runs.layout import GEOMETRY, SIMULATED, Axes
 from soilwater.runs.settings import Settings

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.kernels import entry_points, rows
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.kernels.rows import Packed

@@ -12,7 +12,9 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.forms import StartingWater
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,7 @@ class Case:
     profile: Profile
     weather: Weather
     turf: Turf | None = field(default=None, kw_only=True)
-    start: Any = field(default="soaked", kw_only=True)
+    start: StartingWater = field(default="soaked", kw_only=True)
     irrigation: Sequence[Event] = field(default=(), kw_only=True)
     rules: Sequence[Rule] = field(default=(), kw_only=True)
 

@@ -10,7 +10,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.soils import serial
 from soilwater.words.errors import InputError
 
@@ -55,18 +56,19 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
     InputError
         If the Dataset is no result of this package, or its depth was cut.
     """
-    for name in ("node_suction", "profile"):
+    for name in ("node_suction", "profile", "node_depth"):
         if name not in dataset:
             raise InputError(
                 f'Dataset: "{name}" is missing; give the result of simulate, simulate_many, '
                 "compare_depths or drained_state with its whole depth."
             )
-    node = "node_depth" if "node_depth" in dataset.node_suction.dims else "node"
-    batch = dataset.profile.dims
-    order = (*batch, *[d for d in dataset.node_suction.dims if d not in (*batch, node)], node)
-    suction = dataset.node_suction.transpose(*order).values
-    texts = dataset.profile.values
-    nodes = dataset.node_depth.transpose(..., node)
+    # Without labels: to ask a Dataset for an array with them takes longer than to read a meter.
+    suctions, profiles = dataset.variables["node_suction"], dataset.variables["profile"]
+    node = "node_depth" if "node_depth" in suctions.dims else "node"
+    batch = profiles.dims
+    order = (*batch, *[d for d in suctions.dims if d not in (*batch, node)], node)
+    suction, texts = suctions.transpose(*order).values, profiles.values
+    nodes = dataset.variables["node_depth"].transpose(..., node)
     along, node_depth = nodes.dims[:-1], nodes.values
     for place in np.ndindex(texts.shape):
         profile, mesh = profile_from_text(str(texts[place]))
@@ -82,7 +84,7 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
 def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:
     """Mesh of a profile on given nodes."""
     whole = profile.mesh()
-    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.depth) > 1e-9:
+    if depth.size < 2 or depth[0] != 0.0 or abs(depth[-1] - profile.bottom) > 1e-9:
         raise InputError(
             "Dataset: the nodes do not span the profile; keep node_depth whole, and cut "
             "water_content or suction instead."

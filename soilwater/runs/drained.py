@@ -1,4 +1,4 @@
-"""Statics: where water rests once drainage has ended, and what that leaves for air.
+"""Statics: where water rests once a profile has drained, and what that leaves for air.
 
 In a drained profile the suction at any point is its height above the base plus the suction left at
 the base. A sand has no field capacity of its own; each height above the gravel has one.
@@ -12,19 +12,26 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.gravel_drainage import DRAINED_AFTER, interface_suction, suction_within
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 
-def resting_suction(profile: Profile) -> float:
-    """Suction at the base once drainage has ended [cm].
+def drained_suction(profile: Profile) -> float:
+    """Suction at the base of a profile that has drained [cm].
+
+    Over a blanket of gravel drainage does not end: the suction `DRAINED_AFTER` hours after a
+    soaking, which goes on rising for weeks. Else the one that drainage ends with.
 
     Parameters
     ----------
@@ -46,12 +53,52 @@ def resting_suction(profile: Profile) -> float:
             f"profile: a {type(profile).__name__} was given; allowed: a Profile, such as "
             "Profile.over_gravel(soil, root_zone)."
         )
+    if profile.blanket is not None:
+        layers = tuple((layer.soil, layer.thickness) for layer in profile.layers)
+        return interface_suction(layers, profile.blanket)
     suction = profile.base.resting_suction(profile.depth)
     if suction is None:
         raise InputError(
             f"Profile: with its base ({profile.base}) it comes to no rest of its own; allowed: "
-            "CapillaryBreak, SeepageFace or WaterTable; simulate the drainage instead."
+            "CapillaryBreak, GravelBlanket, SeepageFace or WaterTable; simulate the drainage "
+            "instead."
         )
+    return suction
+
+
+def drained_when(profile: Profile) -> str:
+    """When a profile is as `drained_state` has it, in words; over gravel drainage does not end."""
+    if profile.blanket is None:
+        return "at rest"
+    return f"{DRAINED_AFTER:g} h after a soaking"
+
+
+def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
+    """Suction at every node of a profile that has drained [cm].
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+    mesh : Mesh
+        Its nodes.
+
+    Returns
+    -------
+    ndarray, shape (n_nodes,)
+        Heights above the base and the suction there; in gravel below, that of the flow left.
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own.
+    """
+    at_base = drained_suction(profile)
+    suction: NDArray[np.float64] = profile.depth - mesh.depth + at_base
+    if profile.blanket is not None:
+        within = mesh.depth > profile.depth + 1e-9
+        height = profile.bottom - mesh.depth[within]
+        suction[within] = suction_within(profile.blanket, at_base, height)
     return suction
 
 
@@ -60,10 +107,12 @@ def resting_suction(profile: Profile) -> float:
 def drained_state(
     profile: Profile, *, sand: Sand | None = None, layer: str | None = None
 ) -> xr.Dataset:
-    """Water in a profile that has drained to rest, without time stepping.
+    """Water in a profile that has drained, without time stepping.
 
-    Where a clean gravel is a layer of its own over a seepage face, this is the state after months:
-    the gravel loses its conductivity long before. Use `Profile.over_gravel`, or simulate.
+    At rest, where drainage ends; over a blanket of gravel 48 h after a soaking, the sand at rest
+    over the suction that the gravel has by then brought about. Where a clean gravel is a layer of
+    its own over a seepage face, this is the state after months: the gravel loses its conductivity
+    long before. Use `Profile.over_gravel`, or simulate.
 
     Parameters
     ----------
@@ -77,7 +126,7 @@ def drained_state(
     Dataset
         `water_content` [1], `suction` [cm] and `air_filled_porosity` [1] over ``depth`` [cm],
         `node_suction` [cm] over ``node_depth``, `storage` [mm]; with ``sample`` in front where
-        a sand is given.
+        a sand is given. Its attribute `drained` says when.
 
     Raises
     ------
@@ -93,7 +142,7 @@ def drained_state(
     >>> round(float(state.node_suction[0]), 6)
     33.0
     """
-    at_base = resting_suction(profile)
+    drained_suction(profile)  # before the work, where it has none
     profiles, axes = [profile], {}
     if sand is not None:
         _, soils = best_and_likely(sand)
@@ -110,7 +159,7 @@ def drained_state(
         "storage": np.full(len(profiles), np.nan),
     }
     for i, (each, mesh) in enumerate(zip(profiles, meshes, strict=True)):
-        suction = (each.depth - mesh.depth) + at_base
+        suction = drained_suctions(each, mesh)
         water = cell_water_content(mesh, suction)
         saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
         n = water.size
@@ -119,7 +168,8 @@ def drained_state(
         values["node_suction"][i, : n + 1] = suction
         values["air_filled_porosity"][i, :n] = saturated - water
         values["storage"][i] = 10.0 * np.sum(water * np.diff(mesh.depth))
-    return lay_out(values, describe_columns(profiles, meshes, n_nodes), axes, leading=())
+    state = lay_out(values, describe_columns(profiles, meshes, n_nodes), axes, leading=())
+    return state.assign_attrs(drained=drained_when(profile))
 
 
 def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -145,7 +195,7 @@ def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.f
     return water
 
 
-def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
+def drained_water_content(profile: Profile, top: Length, bottom: Length) -> float:
     """Mean water content of a drained profile between two depths [1].
 
     Parameters
@@ -165,11 +215,10 @@ def drained_water_content(profile: Profile, top: Any, bottom: Any) -> float:
     InputError
         If the depths do not lie within the profile, or it comes to no rest.
     """
-    at_base = resting_suction(profile)
-    upper, lower = depth_range(top, bottom, profile)
     mesh = profile.mesh()
-    head = mesh.depth - profile.depth - at_base
-    return float(mean_over_depth(mesh, head[None], upper, lower)[0])
+    suction = drained_suctions(profile, mesh)
+    upper, lower = depth_range(top, bottom, profile)
+    return float(mean_over_depth(mesh, -suction[None], upper, lower)[0])
 
 
 def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case
-from soilwater.runs.layout import blank, describe_columns, fill, lay_out, sizes_of
+from soilwater.runs.layout import Axes, blank, describe_columns, fill, lay_out, sizes_of
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_chunks, reporting
 from soilwater.runs.settings import Settings
 from soilwater.runs.store import (
@@ -29,7 +29,6 @@ from soilwater.runs.store import (
     write_block,
 )
 from soilwater.words.errors import Interrupted
-from soilwater.words.vocabulary import attach
 
 _CHUNKS_PER_BLOCK = 8
 """Chunks of cases written to a store at a time: few files, little lost when a run is killed."""
@@ -78,8 +77,7 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     chunks = [[cases[i] for i in each] for each in places]
 
     def so_far() -> xr.Dataset:
-        laid_out = lay_out(values, described, batch.axes, ("time",))
-        return finish(laid_out, settings, batch.coordinates)
+        return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
 
     try:
         with (
@@ -91,7 +89,9 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
                 report(len(chunks[k]))
     except KeyboardInterrupt:
         raise Interrupted(so_far()) from None
-    return so_far().assign_attrs(wall_time_s=time.perf_counter() - begin)
+    run = so_far()
+    run.attrs["wall_time_s"] = time.perf_counter() - begin
+    return run
 
 
 def _cases_at_a_time(batch: Batch) -> int:
@@ -106,8 +106,7 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     meshes = batch.meshes()
     n_nodes = max(mesh.depth.size for mesh in meshes)
     described = describe_columns([case.profile for case in batch.cases], meshes, n_nodes)
-    laid_out = lay_out({}, described, batch.axes, ())
-    known = finish(laid_out, batch.settings, batch.coordinates)
+    known = lay_out_run({}, described, batch.axes, batch.settings, batch.coordinates)
     digest = digest_of_run(batch, known)
     if not path.exists():
         create_store(path, known, batch.settings, block, digest)
@@ -154,17 +153,19 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
     return open_store(path)
 
 
-def finish(
-    dataset: xr.Dataset,
+def lay_out_run(
+    values: Mapping[str, NDArray[Any]],
+    described: Mapping[str, NDArray[Any]],
+    axes: Axes,
     settings: Settings,
     coordinates: Mapping[str, Any] | None = None,
 ) -> xr.Dataset:
-    """Give a result its times, the settings it was made with, and the labels of its batch.
+    """Lay out a run over time, with its times, settings and the labels of its batch.
 
     Parameters
     ----------
-    dataset : Dataset
-        From `soilwater.runs.layout.lay_out`.
+    values, described, axes
+        As `soilwater.runs.layout.lay_out` takes them; without values, what is known beforehand.
     settings : Settings
         What the cases shared.
     coordinates : mapping, optional
@@ -175,13 +176,17 @@ def finish(
     Dataset
         With attributes as the vocabulary has them.
     """
-    attached: xr.Dataset = attach(dataset.assign_coords(time=settings.times))
-    if coordinates:
-        attached = attached.assign_coords(coordinates)
-    attached.attrs.update(
-        title="Soil water simulation",
-        tolerance=settings.tolerance,
-        ponding_limit_cm=settings.ponding_limit,
-        refinement=settings.refinement,
+    dataset = lay_out(
+        values,
+        described,
+        axes,
+        ("time",),
+        times=settings.times,
+        attributes={
+            "title": "Soil water simulation",
+            "tolerance": settings.tolerance,
+            "ponding_limit_cm": settings.ponding_limit,
+            "refinement": settings.refinement,
+        },
     )
-    return attached
+    return dataset.assign_coords(coordinates) if coordinates else dataset

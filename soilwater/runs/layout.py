@@ -17,9 +17,11 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh, Profile
+from soilwater.ground.base import GRAVEL
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.words.errors import Faults, Status
-from soilwater.words.vocabulary import attach
+from soilwater.words.vocabulary import VARIABLES, attributes_over
 
 OVER_CELLS = ("water_content", "suction", "air_filled_porosity")
 OVER_NODES = ("node_suction",)
@@ -106,8 +108,8 @@ def describe_columns(
         n = mesh.depth.size
         node_depth[i, :n] = mesh.depth
         middle = 0.5 * (mesh.depth[1:] + mesh.depth[:-1])
-        names = np.array([each.name for each in profile.layers], dtype=object)
-        place = np.searchsorted(profile.interfaces[1:-1], middle, side="right")
+        names = np.array([*[each.name for each in profile.layers], GRAVEL], dtype=object)
+        place = np.searchsorted(profile.interfaces[1:], middle, side="right")
         layer[i, : n - 1] = names[place]
     return {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
@@ -214,6 +216,9 @@ def lay_out(
     described: Mapping[str, NDArray[Any]],
     axes: Axes,
     leading: tuple[str, ...],
+    *,
+    times: NDArray[np.datetime64] | None = None,
+    attributes: Mapping[str, Any] | None = None,
 ) -> xr.Dataset:
     """Give arrays over columns their dimensions, coordinates and attributes.
 
@@ -227,11 +232,15 @@ def lay_out(
         Dimensions of the batch and their labels; as many columns as their product.
     leading : tuple of str
         Dimensions between batch and depth.
+    times : ndarray of datetime64, optional
+        Coordinate of ``time``.
+    attributes : mapping of str, optional
+        Attributes of the whole.
 
     Returns
     -------
     Dataset
-        With a time coordinate still to be given where `leading` has ``time``.
+        With attributes as the vocabulary has them.
     """
     sizes = sizes_of(axes)
 
@@ -240,20 +249,35 @@ def lay_out(
 
     geometry = {name: _without_repeats(unfold(described[name]), axes) for name in GEOMETRY}
     shared = not geometry["node_depth"][0]
-    dataset = xr.Dataset(
-        {
-            name: ((*axes, *inner_dims(name, leading, shared)), unfold(array))
-            for name, array in (*values.items(), ("profile", described["profile"]))
-        },
-        {
-            name: ((*along, *inner_dims(name, leading, shared)), array)
-            for name, (along, array) in geometry.items()
-        },
-    )
-    for name, labels in axes.items():
-        dataset.coords[name] = (name, np.array(list(labels)))
-    attached: xr.Dataset = attach(dataset)
-    return attached
+    # Made once, with all that belongs to it: xarray takes longer over each array that is added to
+    # a Dataset, or described in it, than the solver over a day.
+    variables = {
+        name: _variable(name, (*axes, *inner_dims(name, leading, shared)), unfold(array))
+        for name, array in (*values.items(), ("profile", described["profile"]))
+    }
+    coordinates = {
+        name: _variable(name, (*along, *inner_dims(name, leading, shared)), array)
+        for name, (along, array) in geometry.items()
+    }
+    for name, given in axes.items():
+        labels = np.array(list(given))
+        # numpy's texts of fixed length have no settled zarr form.
+        labels = labels.astype(object) if labels.dtype.kind == "U" else labels
+        known = attributes_over(name, (name,)) if name in VARIABLES else {}
+        coordinates[name] = xr.Variable((name,), labels, known)
+    if times is not None:
+        coordinates["time"] = _variable("time", ("time",), times)
+    coordinates["depth"].attrs["bounds"] = "depth_bounds"
+    indexes = {}
+    for name in [n for n, each in coordinates.items() if each.dims == (n,)]:
+        indexes[name] = xr.indexes.PandasIndex(coordinates[name].values, name)
+        coordinates.update(indexes[name].create_variables({name: coordinates[name]}))
+    return xr.Dataset(variables, xr.Coordinates(coordinates, indexes), attributes)
+
+
+def _variable(name: str, dims: tuple[str, ...], array: NDArray[Any]) -> xr.Variable:
+    # Without the search for dates among texts.
+    return xr.Variable(dims, array, attributes_over(name, dims), fastpath=True)
 
 
 def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], NDArray[Any]]:

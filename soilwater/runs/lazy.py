@@ -15,10 +15,11 @@ from soilwater.ground.profile import Profile
 from soilwater.runs.arrange import Outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case
-from soilwater.runs.gathering import finish
-from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims, lay_out
+from soilwater.runs.gathering import lay_out_run
+from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims
 from soilwater.runs.scheduling import cases_per_chunk
 from soilwater.runs.settings import Settings
+from soilwater.words.vocabulary import attributes_over
 
 TEXT = np.dtype("O", metadata={"element_type": str})
 """Objects known to be texts: to find out, xarray would run a batch once more before writing it."""
@@ -53,7 +54,8 @@ def run_lazily(
     profiles = [cast(Profile, each.profile) for each in outlines]
     meshes = [profile.mesh(settings.refinement) for profile in profiles]
     n_nodes = max(mesh.depth.size for mesh in meshes)
-    known = lay_out({}, describe_columns(profiles, meshes, n_nodes), axes, ("time",))
+    described = describe_columns(profiles, meshes, n_nodes)
+    known = lay_out_run({}, described, axes, settings, own_coords(cases))
     shared = "depth" in known.dims
     own_chunks: Any = cases.chunks
     template = xr.Dataset()
@@ -69,7 +71,9 @@ def run_lazily(
         kwargs={"settings": settings, "n_nodes": n_nodes, "shared": shared},
         template=template,
     )
-    return finish(known.assign(run), settings, own_coords(cases))
+    for name in settings.names:
+        run[name].attrs = dict(attributes_over(name, run[name].dims))
+    return known.assign(run)
 
 
 def _run_block(cases: xr.DataArray, settings: Settings, n_nodes: int, shared: bool) -> xr.Dataset:

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from soilwater.runs.columns_of import Column, each_column
 from soilwater.runs.drained import mean_over_depth
 from soilwater.words.errors import Faults
-from soilwater.words.forms import Length, WaterContent
+from soilwater.words.forms import Date, Length, WaterContent
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, hours_between, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
 _MOST_NAMED = 5
@@ -68,7 +69,7 @@ def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
 
 @mind_words(reading="threshold")
 def days_until(
-    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Any = None
+    run: xr.Dataset, threshold: WaterContent, *, rod: Length, since: Date | None = None
 ) -> xr.DataArray:
     """Days until the meter first falls to a threshold.
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.entry_points import work_size
@@ -36,7 +36,7 @@ def pack(
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> Packed:
-    """Lay cases end to end; forcing that cases share is laid down once."""
+    """Lay cases end to end; forcing and roots that cases share are made and laid down once."""
     n, n_out = len(cases), settings.output_hours.size
     node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
     longest = max(mesh.depth.size for mesh in meshes)
@@ -55,6 +55,10 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
+    roots: dict[Any, NDArray[np.float64]] = {}
+    for case, mesh in zip(cases, meshes, strict=True):
+        if (key := _roots_key(case, mesh)) not in roots:
+            roots[key] = root_shares(case.turf, mesh, case.profile.depth)
     conditions = np.zeros((n, rows.N_CONDITIONS))
     codes = np.zeros((n, rows.N_CODES), dtype=np.int64)
     for i, case in enumerate(cases):
@@ -70,7 +74,7 @@ def pack(
         z=z,
         soil=soil,
         root=np.concatenate(
-            [root_shares(case.turf, mesh) for case, mesh in zip(cases, meshes, strict=True)]
+            [roots[_roots_key(case, mesh)] for case, mesh in zip(cases, meshes, strict=True)]
         ),
         head=head,
         stored=np.zeros(z.size),
@@ -114,12 +118,17 @@ def _set_conditions(
         conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
 
 
-def root_shares(turf: Turf | None, mesh: Mesh) -> NDArray[np.float64]:
-    """Share of the roots around each node [1]; all of them within the profile."""
+def _roots_key(case: Case, mesh: Mesh) -> tuple[int, int, float]:
+    """Tell the roots of one column from those of another."""
+    return id(case.turf), id(mesh.depth), case.profile.depth
+
+
+def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:
+    """Share of the roots around each node [1]; all of them within the layers, to a depth [cm]."""
     z = mesh.depth
     if turf is None:
         return np.zeros(z.size)
-    edges = np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]])
+    edges = np.minimum(np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]]), depth)
     share = np.diff(turf.root_fraction(0.0, edges))
     within: NDArray[np.float64] = share / share.sum()
     return within

@@ -193,7 +193,7 @@ def load_kernels() -> None:
 
     from soilwater.ground.profile import Profile
     from soilwater.soils import VanGenuchten
-    from soilwater.weather.series import steady_weather
+    from soilwater.weather.made import steady_weather
 
     profile = Profile.over_gravel(VanGenuchten.texture_class("sand"), 1.0)
     case = Case(profile, steady_weather(1, 0.0), start="drained")

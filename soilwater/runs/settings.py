@@ -14,7 +14,7 @@ from soilwater.runs.case import HeldSurface
 from soilwater.runs.layout import kept_names
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.times import as_times, hours_between, stamp, to_timedelta
+from soilwater.words.times import as_times, hours_between, stamp, to_timedeltas
 from soilwater.words.units import number_to_house
 
 MOST_OUTPUTS = 1_000_000
@@ -95,7 +95,7 @@ def output_hours(
         if hours[-1] < span - 1e-9 * span:
             hours = np.append(hours, span)
         hours = np.minimum(hours, span)
-        times = weather.start + np.array([to_timedelta(float(h)) for h in hours])
+        times = weather.start + to_timedeltas(hours)
         return hours.astype(np.float64), times
     if len(output) == 0:
         raise InputError("output: there are no times; allowed: at least one time, or an interval.")

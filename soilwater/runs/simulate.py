@@ -17,8 +17,8 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
-from soilwater.runs.gathering import finish, run_batch
-from soilwater.runs.layout import Axes, describe_columns, lay_out
+from soilwater.runs.gathering import lay_out_run, run_batch
+from soilwater.runs.layout import Axes, describe_columns
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.scheduling import Executor, Progress, Workers
 from soilwater.runs.settings import make_settings
@@ -27,6 +27,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, RunError, Status
+from soilwater.words.forms import Length, OutputTimes, StartingWater
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
@@ -37,12 +38,12 @@ def simulate(
     weather: Weather,
     *,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -108,8 +109,9 @@ def simulate(
         raise RunError(text)
     mesh = profile.mesh(settings.refinement)
     described = describe_columns([profile], [mesh], mesh.depth.size)
-    dataset = finish(lay_out(values, described, {}, ("time",)), settings)
-    return dataset.assign_attrs(wall_time_s=time.perf_counter() - begin)
+    run = lay_out_run(values, described, {}, settings)
+    run.attrs["wall_time_s"] = time.perf_counter() - begin
+    return run
 
 
 @in_full
@@ -118,9 +120,9 @@ def simulate_many(
     *,
     dimension: str = "case",
     labels: Sequence[Any] | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -204,18 +206,18 @@ def simulate_many(
 @in_full
 def compare_depths(
     profile: Profile,
-    depths: Any,
+    depths: Sequence[Length],
     weather: Weather | Sequence[Weather],
     *,
     sand: Sand | None = None,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     layer: str | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,
@@ -287,13 +289,13 @@ def simulate_ensemble(
     *,
     sand: Sand | None = None,
     turf: Turf | None = None,
-    start: Any = "soaked",
+    start: StartingWater = "soaked",
     irrigation: Sequence[Event] = (),
     rules: Sequence[Rule] = (),
     layer: str | None = None,
-    output: Any = "1 h",
+    output: OutputTimes = "1 h",
     keep: Iterable[str] | None = None,
-    ponding_limit: Any = 0.5,
+    ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
     tolerance: float = 0.003,
     refinement: float = 1.0,

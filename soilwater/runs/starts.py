@@ -8,11 +8,11 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
-from soilwater.runs.drained import resting_suction
+from soilwater.runs.drained import drained_suctions
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.units import number_to_house
 
@@ -56,7 +56,7 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, str) and start == "soaked":
         return mesh.depth.copy()
     if isinstance(start, str) and start == "drained":
-        return mesh.depth - case.profile.depth - resting_suction(case.profile)
+        return -drained_suctions(case.profile, mesh)
     try:
         suction = number_to_house(start, "suction", "start")
     except InputError as error:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Mesh
+from soilwater.ground.mesh import Mesh
 from soilwater.kernels import entry_points, rows
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
@@ -77,7 +77,7 @@ def march_with_decisions(
         if packed.status[i] != Status.OK:
             return forcing
         if case.turf is not None and case.turf.root_depth_by_date:
-            packed.root[a:b] = root_shares(case.turf.on(time), mesh)
+            packed.root[a:b] = root_shares(case.turf.on(time), mesh, case.profile.depth)
         decided = []
         for rule in decisions[time]:
             reading = float(mean_over_depth(mesh, packed.head[None, a:b], 0.0, rule.rod)[0])

@@ -3,19 +3,23 @@
 In a drained profile of one soil the suction falls by 1 cm each centimetre down, so the mean water
 content over a rod is the mean of the retention curve between two suctions. With the integral of the
 curve tabulated once, a reading costs two look-ups, and a depth can be found for any reading.
+`RestCurve` holds that integral for one soil; `RestCurves` looks it up for many at once.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.soils.model import Soil
 from soilwater.words.arrays import FloatArray
 
-_FINE = np.arange(0.0, 300.0, 0.05)
+_STEP = 0.05
+_FINE = np.arange(0.0, 300.0, _STEP)
 # The coarse part only serves profiles far drier than any that drains over gravel.
 _SUCTION = np.concatenate([_FINE, np.geomspace(300.0, 1e5, 2000)])
 
@@ -27,17 +31,22 @@ class RestCurve:
     ----------
     soil : Soil
         Whose retention curve.
+
+    Attributes
+    ----------
+    integral : ndarray
+        Integral from zero up to each suction of the table [cm].
     """
 
     def __init__(self, soil: Soil) -> None:
         self.soil = soil
         water = np.asarray(soil.water_content(_SUCTION), dtype=np.float64)
         steps = 0.5 * (water[1:] + water[:-1]) * np.diff(_SUCTION)
-        self._integral = np.concatenate([[0.0], np.cumsum(steps)])
+        self.integral = np.concatenate([[0.0], np.cumsum(steps)])
 
     def _up_to(self, suction: FloatArray) -> FloatArray:
         below = np.minimum(suction, 0.0) * self.soil.theta_s
-        total: FloatArray = np.interp(suction, _SUCTION, self._integral) + below
+        total: FloatArray = np.interp(suction, _SUCTION, self.integral) + below
         return total
 
     def mean(self, low: Any, high: Any) -> FloatArray:
@@ -84,3 +93,51 @@ class RestCurve:
 def rest_curve(soil: Soil) -> RestCurve:
     """Return the `RestCurve` of a soil, made once."""
     return RestCurve(soil)
+
+
+class RestCurves:
+    """The integrals of several soils, looked up in one call for any mixture of them.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Whose retention curves.
+    """
+
+    def __init__(self, soils: Sequence[Soil]) -> None:
+        self.soils = tuple(soils)
+        self._integrals = np.concatenate([rest_curve(soil).integral for soil in self.soils])
+        self._saturated = np.array([soil.theta_s for soil in self.soils])
+
+    def reading(
+        self, soil: NDArray[np.int64], surface_suction: FloatArray, rod: FloatArray | float
+    ) -> FloatArray:
+        """Mean water content from the surface down along a rod [1].
+
+        Parameters
+        ----------
+        soil : ndarray of int
+            Number of the soil.
+        surface_suction : ndarray
+            Suction at the surface [cm]; it falls by one centimetre for each centimetre down.
+        rod : ndarray or float
+            Length of the rod [cm].
+        """
+        top = self._up_to(soil, surface_suction)
+        bottom = self._up_to(soil, surface_suction - rod)
+        mean: FloatArray = (top - bottom) / rod
+        return mean
+
+    def _up_to(self, soil: NDArray[np.int64], suction: FloatArray) -> FloatArray:
+        held = np.maximum(suction, 0.0)
+        left = np.minimum(held / _STEP, _FINE.size - 1).astype(np.int64)
+        coarse = held >= _FINE[-1]
+        if coarse.any():
+            beyond = np.searchsorted(_SUCTION, held[coarse], "right") - 1
+            left[coarse] = np.minimum(beyond, _SUCTION.size - 2)
+        at = soil * _SUCTION.size + left
+        start = self._integrals[at]
+        slope = (self._integrals[at + 1] - start) / (_SUCTION[left + 1] - _SUCTION[left])
+        below = np.minimum(suction, 0.0) * self._saturated[soil]
+        total: FloatArray = start + (held - _SUCTION[left]) * slope + below
+        return total

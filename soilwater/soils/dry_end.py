@@ -8,14 +8,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from soilwater.soils.model import (
-    CapillaryModel,
-    SoilModel,
-    bisect,
-    log_one_plus_exp,
-    log_or_minus_infinity,
-    parameter,
-)
+from soilwater.soils.elementary import bisect, log_one_plus_exp, log_or_minus_infinity
+from soilwater.soils.model import CapillaryModel, SoilModel, parameter
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from soilwater.soils.elementary import scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
@@ -14,7 +15,6 @@ from soilwater.soils.model import (
     TORTUOSITY,
     CapillaryModel,
     parameter,
-    scale_for_table,
 )
 from soilwater.words.arrays import FloatArray
 

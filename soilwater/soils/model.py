@@ -19,10 +19,12 @@ from typing import Any, ClassVar, Protocol, TypeVar
 import numpy as np
 import xarray as xr
 
+from soilwater.soils.elementary import log_or_minus_infinity
 from soilwater.words.arrays import FloatArray
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
+from soilwater.words.quantities import HOUSE_UNITS, in_people_units
+from soilwater.words.units import number_to_house, to_house
 from soilwater.words.vocabulary import attributes
 
 Values = TypeVar("Values", float, FloatArray, xr.DataArray)
@@ -134,7 +136,7 @@ def _range_fault(value: float, about: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, repr=False)
-class SoilModel(ABC):
+class SoilModel(ABC, Displayed):
     """Base of the soil models; make one of its subclasses.
 
     Parameters
@@ -387,13 +389,9 @@ class SoilModel(ABC):
         )
         return f"holds {held} of suction", f"source: {self.source or 'not stated'}"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._facts(), ("parameter", "value", "argument"))
-        return "\n".join((self._title(), table, *self._notes()))
-
-    def _repr_html_(self) -> str:
-        caption = "; ".join((self._title(), *self._notes()))
-        return html_table(self._facts(), ("parameter", "value", "argument"), caption=caption)
+    def _shown(self) -> Shown:
+        header = ("parameter", "value", "argument")
+        return Shown(self._title(), header, self._facts(), self._notes())
 
 
 def parameter_unit(model: type[Any], name: str) -> str:
@@ -509,57 +507,3 @@ class CapillaryModel(SoilModel):
         with np.errstate(over="ignore"):  # a trace of water in clay: infinite for every purpose
             found = np.exp(log_suction)
         return np.where(inside, found, np.where(deficit > 0.0, np.inf, 0.0))
-
-
-def scale_for_table(suction: float) -> float:
-    """Characteristic suction [cm], moved into the range whose table reaches from 0.01 to 1e7 cm.
-
-    The kernels tabulate each curve over 2^-14 to 2^27 times this suction. A smooth curve is
-    served as well by any scale, so that a fine clay, which loses conductivity from the first
-    hundredth of a centimetre on, is given a smaller one than its own.
-    """
-    return min(max(suction, _SMALLEST_SCALE), _LARGEST_SCALE)
-
-
-_SMALLEST_SCALE = 0.1
-_LARGEST_SCALE = 100.0
-
-
-def log_or_minus_infinity(suction: FloatArray) -> FloatArray:
-    """Natural logarithm of suction; -inf, without a warning, at saturation."""
-    with np.errstate(divide="ignore"):
-        logarithm: FloatArray = np.log(suction)
-    return logarithm
-
-
-def log_one_plus_exp(power: FloatArray) -> FloatArray:
-    """Logarithm of 1 + e^x without overflow.
-
-    ``np.logaddexp(0, x)`` is the same, one number at a time; this takes a third of its time.
-    """
-    logarithm: FloatArray = np.maximum(power, 0.0) + np.log1p(np.exp(-np.abs(power)))
-    return logarithm
-
-
-def log_of(saturation: FloatArray, deficit: FloatArray) -> FloatArray:
-    """Logarithm of a saturation from whichever of it and its deficit is the smaller."""
-    wet = deficit < 0.5
-    return np.where(wet, np.log1p(-np.where(wet, deficit, 0.0)), np.log(saturation))
-
-
-def bisect(
-    falling: Callable[[FloatArray], FloatArray],
-    wanted: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-) -> FloatArray:
-    """Where a falling function takes the wanted values, between `low` and `high`."""
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        beyond = falling(middle) < wanted
-        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
-    return 0.5 * (low + high)
-
-
-_HALVINGS = 64
-"""Enough to halve an interval of a hundred logarithms of suction down to round-off."""

@@ -113,8 +113,8 @@ def soil_from_dict(given: Mapping[str, Any]) -> SoilModel:
 
     Examples
     --------
-    >>> loam = VanGenuchten.texture_class("loam")
-    >>> soil_from_dict(loam.to_dict()) == loam
+    >>> sand = VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    >>> soil_from_dict(sand.to_dict()) == sand
     True
     """
     model = MODELS.get(str(given.get("model")))

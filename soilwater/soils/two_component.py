@@ -8,16 +8,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from soilwater.soils import van_genuchten
+from soilwater.soils.elementary import bisect, log_of, scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    bisect,
-    log_of,
     parameter,
-    scale_for_table,
 )
 from soilwater.words.arrays import FloatArray
 

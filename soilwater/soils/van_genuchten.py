@@ -9,19 +9,18 @@ from typing import Any
 import numpy as np
 
 from soilwater.soils import published
+from soilwater.soils.elementary import log_of, log_one_plus_exp, scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
     CapillaryModel,
-    log_of,
-    log_one_plus_exp,
     parameter,
-    scale_for_table,
 )
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.forms import Conductivity
 
 
 @dataclass(frozen=True, repr=False)
@@ -97,7 +96,7 @@ class VanGenuchten(CapillaryModel):
         return cls._from_row(row, row.k_sat, row.source)
 
     @classmethod
-    def measured(cls, name: str, *, k_sat: Any = None) -> VanGenuchten:
+    def measured(cls, name: str, *, k_sat: Conductivity | None = None) -> VanGenuchten:
         """Sand, gravel or test soil measured and published by others.
 
         Parameters

@@ -8,12 +8,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.survey import Spot, Survey, check_rods
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.quantities import in_people_units
+from soilwater.words.summaries import sums_up
 from soilwater.words.text_tables import MISSING_CODES, TextTable
 from soilwater.words.unit_texts import plain_characters
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 _ROLES = (
     ("latitude", r"\blat(itude)?\b"),
@@ -37,6 +39,12 @@ _ROLES = (
 )
 
 
+_NAMING = (
+    "no|nr|num|number|green|hole|tee|spot|point|peg|pin|cell|id|location|position|station|stake|"
+    "flag|plot|punkt|nummer|pflock|piquet|numero|punto"
+)
+
+
 def plain_name(text: str, *, letters: bool = False) -> str:
     """Strip a name of the ways people spell one.
 
@@ -53,8 +61,8 @@ def plain_name(text: str, *, letters: bool = False) -> str:
         Such as ``"12"``.
     """
     plain = re.sub(r"[^a-z0-9]+", " ", text.lower()).strip()
-    words = "no|nr|number|green|hole|tee|spot|point" + ("|g|h|t" if letters else "")
-    match = re.fullmatch(rf"(?:{words})?\s*0*(\d+)", plain)
+    words = _NAMING + ("|g|h|t" if letters else "")
+    match = re.fullmatch(rf"(?:(?:{words})\s*)*0*(\d+)", plain)
     return match[1] if match else plain.replace(" ", "")
 
 
@@ -168,6 +176,7 @@ class Sheet:
                 self.notes.append(f"taken for one green: {joined}")
             lines = [(n, row) for n, row in lines if self.cell(row, "green") in taken]
             self.green = taken[0] if green is None else green
+        lines = self._without_summaries(lines)
         rows = []
         for number, row in lines:
             spot = self.cell(row, "spot") if "spot" in self.columns else str(number)
@@ -178,6 +187,29 @@ class Sheet:
         if "spot" not in self.columns:
             self.notes.append(f"no column of spots: they are called by their {self.line_word}")
         return rows
+
+    def _without_summaries(
+        self, lines: list[tuple[int, tuple[str, ...]]]
+    ) -> list[tuple[int, tuple[str, ...]]]:
+        """Leave out rows of means and totals, and rows that are written twice."""
+        kept, left_out, twice = [], [], []
+        place = self.columns.get("spot", [0])[0]
+        named = sums_up([row[place] for _, row in lines])
+        dated = "date" in self.columns
+        seen: set[tuple[str, ...]] = set()
+        for (number, row), summary in zip(lines, named, strict=True):
+            if summary:
+                left_out.append(f'"{row[place]}" ({self.line_word} {number})')
+            elif dated and self.cell(row, "date") and row in seen:
+                twice.append(f"{self.line_word} {number}")
+            else:
+                kept.append((number, row))
+            seen.add(row)
+        if left_out:
+            self.notes.append(f"sums up other rows, left out: {', '.join(left_out)}")
+        if twice:
+            self.notes.append(f"written twice, left out: {', '.join(twice)}")
+        return kept
 
     def visits(self, rows: Iterable[Row]) -> None:
         """Make a place for each spot of the `rows`; refuse two spellings of one name."""
@@ -235,6 +267,8 @@ class Sheet:
         for spot, given in self.found.items():
             with self.faults.catching():
                 spots.append(Spot(spot, **{**given, "readings": tuple(given["readings"])}))
+        for each in spots:
+            check_rods(each, self.faults)
         self.faults.raise_if_any()
         return Survey(tuple(spots), name=name, notes=tuple(dict.fromkeys(self.notes)))
 

@@ -4,23 +4,28 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
+from soilwater.words.errors import InputError
 from soilwater.words.text_tables import MISSING_CODES
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import number_to_house
 
 OUT_OF_LINE = 2.5
 """A depth this many times the median, or below it, is asked about (our own choice)."""
+_LEAST_STATED = 0.25  # of the median, for a depth that states another unit than its column
 SAME_PROBE = 2.5
 """Two depths of one spot may differ by this much [cm], about one inch (common practice)."""
 
 _AT_LEAST = re.compile(
-    r"(?:>=?|≥|at least|more than|over)\s*(.+)|(.+?)\s*\+\s*(in|cm|mm|\")?", re.IGNORECASE
+    r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
+    r"|m[aá]s de)\s*(.+)|(.+?)\s*(?:\+|or more|and more|plus)\s*(in|cm|mm|\")?",
+    re.IGNORECASE,
 )
 
 
@@ -32,6 +37,7 @@ class _Depth(NamedTuple):
     value: float
     unit: str
     at_least: bool
+    text: str
 
 
 def read_depths(
@@ -58,6 +64,14 @@ def read_depths(
     for spot, number, row in rows:
         where = f"{sheet.line_word} {number} ({spot})"
         part, at_least = _at_least(row[column])
+        if part.startswith("+"):
+            written = part[1:].strip()
+            sheet.faults.add(
+                f'depth "{row[column]}" can be {written} or at least {written}',
+                where=where,
+                cure=f'write "{written}" or "{written}+"',
+            )
+            continue
         try:
             value, own = number_in(part, sheet.text.decimal)
         except ValueError:
@@ -66,7 +80,7 @@ def read_depths(
         if value is None or value in MISSING_CODES:
             skipped += [f"{spot} blank"] if not sheet.cell(row, "reading") else []
         else:
-            cells.append(_Depth(spot, where, value, own, at_least))
+            cells.append(_Depth(spot, where, value, own, at_least, row[column].strip()))
     if skipped:
         sheet.notes.append(f"no depth: {', '.join(skipped)}")
     bare = unit or sheet.text.units[column] or _unit_of_bare(sheet, cells, rows, column)
@@ -122,13 +136,24 @@ def _below_mat(sheet: Sheet, column: int, depth_from: str | None) -> bool | None
 
 
 def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Depth]:
-    """Pass cells in line with the others; ask about bare numbers far off."""
+    """Pass depths in line with the others; ask about those far off."""
     values = [each.value for each in cells if not each.unit]
     middle = float(np.median(values)) if len(values) > 3 else math.nan
-    for each in cells:
+    every = [_centimetres(each, each.unit or bare) for each in cells]
+    among = float(np.median(every)) if len(every) > 3 else math.nan
+    units = Counter(each.unit for each in cells)
+    usual = bare if units[""] else units.most_common(1)[0][0] if units else bare
+    for each, depth in zip(cells, every, strict=True):
         value = each.value
         ratio = value / middle if not each.unit and middle > 0.0 else 1.0
-        if ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
+        apart = _taken_apart(each.text)
+        if apart:
+            sheet.faults.add(
+                f'depth "{each.text}" can be {value:g} or {apart}',
+                where=each.where,
+                cure=f'write "{apart}", or leave it empty',
+            )
+        elif ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
             others = [unit for unit in ("mm", "cm", "in") if unit != bare]
             sheet.faults.add(
                 f"depth {value:g} is {ratio:.2g} times the median {middle:g} {bare}: "
@@ -136,8 +161,58 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
                 where=each.where,
                 cure=f'correct it, or write its unit in the cell ("{value:g} {bare}")',
             )
+        elif (
+            _differs(each, usual)
+            and among > 0.0
+            and not _LEAST_STATED <= depth / among <= OUT_OF_LINE
+        ):
+            number = 12.0 if _in_feet(each) else 1.0
+            fitting = [
+                f'"{value / number:g} {unit}" ({inside:.3g} cm)'
+                for unit in ("in", "cm", "mm")
+                if unit != each.unit or number != 1.0
+                for inside in (number_to_house(f"{value / number!r} {unit}", "length", "depth"),)
+                if 1.0 / OUT_OF_LINE < inside / among < OUT_OF_LINE
+            ]
+            sheet.faults.add(
+                f'depth "{each.text}" is {depth:.3g} cm, {depth / among:.2g} times the median of '
+                f"{among:.3g} cm",
+                where=each.where,
+                cure=f"write {' or '.join(fitting) or 'what was measured'}, or leave it empty",
+            )
         else:
             yield each
+
+
+def _differs(depth: _Depth, usual: str) -> bool:
+    """Whether a cell states another unit than the column's; the same one confirms its number."""
+    stated = bool(depth.unit) and _centimetres(depth, depth.unit) != _centimetres(depth, usual)
+    return stated or _in_feet(depth)
+
+
+def _in_feet(depth: _Depth) -> bool:
+    return re.search(r"ft|feet|foot|'", plain_characters(depth.text)) is not None
+
+
+def _centimetres(depth: _Depth, unit: str) -> float:
+    """Depth in centimetres; NaN where its unit is none of length, which is told elsewhere."""
+    try:
+        return number_to_house(f"{depth.value!r} {unit}", "length", "depth")
+    except InputError:
+        return math.nan
+
+
+def _taken_apart(text: str) -> str:
+    """Whole number and fraction that may have been run together: "12 1/2" of "121/2"."""
+    match = re.match(r"\D*(\d+)(\d)\s*/\s*(\d+)\s*(.*)", plain_characters(text))
+    if match is None:
+        return ""
+    whole, top, bottom, rest = match.groups()
+    if re.search(r"\d[\s-]+\d+\s*/", plain_characters(text)) or not int(top) < int(bottom) < int(
+        whole + top
+    ):
+        return ""
+    return f"{whole} {top}/{bottom} {rest}".strip()
 
 
 def _take_depth(sheet: Sheet, spot: str, where: str, depth: float, at_least: bool) -> None:

@@ -9,13 +9,23 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet
 from soilwater.survey.survey import Reading
+from soilwater.words.quantities import in_people_units
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
+
+END_OF_A_SCALE = 10.0
+"""Where the scale of simple meters ends, which tell dry from wet and not how much (common
+practice, no source)."""
+_FEW_OF_A_SCALE = 3
 
 
 def read_readings(
-    sheet: Sheet, rows: Sequence[Row], rod: float | None, day_first: bool | None
+    sheet: Sheet,
+    rows: Sequence[Row],
+    rod: float | None,
+    day_first: bool | None,
+    unit: str | None,
 ) -> None:
     """Read meter readings with their rods, times and meters.
 
@@ -29,6 +39,8 @@ def read_readings(
         Length of the rods [cm], before that of the sheet.
     day_first : bool or None
         Order of day and month, as in `read_survey`.
+    unit : str or None
+        Unit of bare readings, where the sheet has none.
     """
     values: list[tuple[str, str, int, float, int, tuple[str, ...]]] = []
     for column in sheet.columns.get("reading", []):
@@ -44,7 +56,7 @@ def read_readings(
                 f'column "{header}": water by mass', cure="multiply by the bulk density first"
             )
             continue
-        values += _scaled(sheet, rows, column)
+        values += _scaled(sheet, rows, column, unit)
     if not values:
         return
     times = _times(sheet, rows, day_first)
@@ -72,7 +84,7 @@ def read_readings(
 
 
 def _scaled(
-    sheet: Sheet, rows: Sequence[Row], column: int
+    sheet: Sheet, rows: Sequence[Row], column: int, unit: str | None
 ) -> list[tuple[str, str, int, float, int, tuple[str, ...]]]:
     """Take the readings of a column as fractions."""
     taken = []
@@ -87,6 +99,12 @@ def _scaled(
         taken.append((spot, where, number, value, own, row))
     header = sheet.header(column)
     stated = "%" in header or "percent" in header or any(own for *_, own, _ in taken)
+    if unit == "1" and not stated:
+        return [
+            (spot, where, number, value, column, row)
+            for spot, where, number, value, _, row in taken
+        ]
+    stated = stated or unit == "%"
     high = [each for each in taken if each[3] > 1.0]
     low = [each for each in taken if 0.0 < each[3] <= 1.0]
     if not stated and high and low:
@@ -97,6 +115,16 @@ def _scaled(
         )
         return []
     per_cent = stated or bool(high)
+    values = [value for *_, value, _, _ in taken]
+    if not stated and len(high) >= _FEW_OF_A_SCALE and max(values) <= END_OF_A_SCALE:
+        sheet.faults.add(
+            f'column "{sheet.text.columns[column]}": readings of {min(values):g} to '
+            f"{max(values):g} can be % by volume, a very dry sand, or a meter's scale of 1 to 10, "
+            "which is no water content",
+            cure='say reading_unit="%" if they are % by volume; leave the column out if not',
+        )
+        return []
+    _ask_lost_factors(sheet, taken, per_cent)
     if not stated and taken:
         sheet.notes.append(f"readings taken as {'% by volume' if per_cent else 'fractions'}")
     scale = 0.01 if per_cent else 1.0
@@ -104,6 +132,26 @@ def _scaled(
         (spot, where, number, scale * value, column, row)
         for spot, where, number, value, _, row in taken
     ]
+
+
+def _ask_lost_factors(
+    sheet: Sheet,
+    taken: Sequence[tuple[str, str, int, float, str, tuple[str, ...]]],
+    per_cent: bool,
+) -> None:
+    """Ask about a fraction among per cents: 0.21 where all others are about 21."""
+    others = [value for *_, value, _, _ in taken if value > 1.0]
+    if not per_cent or not others:
+        return
+    for _, where, _, value, own, _ in taken:
+        near = min(others) / 2.0 <= 100.0 * value <= 2.0 * max(others)
+        if 0.0 < value < 1.0 and not own and near:
+            sheet.faults.add(
+                f"a reading of {value:g} among {min(others):g} to {max(others):g} %: "
+                f"{value:g} %, or the fraction {value:g}, {100.0 * value:g} %",
+                where=where,
+                cure=f'write "{100.0 * value:g} %" or "{value:g} %"',
+            )
 
 
 def _rod(sheet: Sheet, row: Sequence[str], column: int, where: str) -> float | None:

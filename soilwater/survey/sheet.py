@@ -14,8 +14,9 @@ from soilwater.survey.columns import Row, Sheet, plain_name
 from soilwater.survey.depths import read_depths
 from soilwater.survey.place import grid_positions, local_positions
 from soilwater.survey.readings import read_readings
-from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.survey import Spot, Survey, check_rods
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
@@ -23,12 +24,13 @@ from soilwater.words.units import number_to_house
 def read_survey(
     source: Any,
     *,
-    rod: Any = None,
+    rod: Length | None = None,
     depth_unit: str | None = None,
+    reading_unit: str | None = None,
     slope_unit: str | None = None,
     depth_from: str | None = None,
     green: str | None = None,
-    grid_spacing: Any = None,
+    grid_spacing: Length | None = None,
     near: tuple[float, float] | None = None,
     day_first: bool | None = None,
     name: str = "",
@@ -48,6 +50,8 @@ def read_survey(
         Length of the rods of all readings [cm], before that of the sheet.
     depth_unit : str, optional
         Unit of depths where the sheet has none: ``"in"``, ``"cm"``, ``"mm"``.
+    reading_unit : {"%", "1"}, optional
+        Unit of readings where the sheet has none: % by volume, or a fraction.
     slope_unit : str, optional
         Unit of slopes where the sheet has none: ``"%"``, ``"deg"``, ``"1:n"``.
     depth_from : {"turf surface", "below mat"}, optional
@@ -90,6 +94,8 @@ def read_survey(
     understood = Sheet(text, Faults(f"Survey {text.source}"))
     if depth_from not in (None, "turf surface", "below mat"):
         understood.faults.add(f"depth_from={depth_from!r}", allowed='"turf surface" or "below mat"')
+    if reading_unit not in (None, "%", "1"):
+        understood.faults.add(f"reading_unit={reading_unit!r}", allowed='"%" or "1"')
     length = None
     if rod is not None:
         with understood.faults.catching():
@@ -98,7 +104,7 @@ def read_survey(
     rows = understood.rows_of_green(green)
     understood.visits(rows)
     read_depths(understood, rows, depth_unit, depth_from)
-    read_readings(understood, rows, length, day_first)
+    read_readings(understood, rows, length, day_first, reading_unit)
     _read_others(understood, rows, slope_unit)
     _read_positions(understood, rows, near)
     if grid_spacing is not None:
@@ -149,6 +155,8 @@ def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | Non
     for spot in second.spots:
         target = known.get(spot.name, spot.name)
         merged[target] = _merged(merged[target], spot) if target in merged else spot
+        check_rods(merged[target], faults)
+    faults.raise_if_any()
     renamed = tuple(f'"{written}" joined to "{meant}"' for written, meant in known.items())
     return Survey(
         tuple(merged.values()), name=first.name, notes=(*first.notes, *second.notes, *renamed)

@@ -1,6 +1,6 @@
 """A probe and meter survey of a green, tee or field: what was found at each spot, and where.
 
-The messy files these come from are read by `read_survey`, in `soilwater.decisions.survey_sheet`.
+The messy files these come from are read by `read_survey`, in `soilwater.survey.sheet`.
 """
 
 from __future__ import annotations
@@ -8,16 +8,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from html import escape
 from typing import Any
 
 import numpy as np
 
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import as_time, stamp
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 AIR_GAP = 0.01
 """A reading at or below this [1] is taken for rods in air (common practice, no source)."""
@@ -25,6 +26,10 @@ MOST_A_SAND_HOLDS = 0.48
 """A reading above this [1] is more than the pore space of a sand (common practice, no source)."""
 OVER_RANGE = 0.75
 """A reading above this [1] is the end of the meter's scale (common practice, no source)."""
+
+
+SHORT_OF_THE_ROD = 1.0
+"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
 @mind_words()
@@ -217,7 +222,7 @@ class Spot:
 
 
 @dataclass(frozen=True, repr=False)
-class Survey:
+class Survey(Displayed):
     """Spots of one green, tee or field.
 
     Parameters
@@ -292,7 +297,7 @@ class Survey:
         return tuple(sorted({reading.rod for spot in self.spots for reading in spot.readings}))
 
     @mind_words()
-    def with_rod(self, *, rod: Any) -> Survey:
+    def with_rod(self, *, rod: Length) -> Survey:
         """Keep only the readings of one rod length; all spots stay.
 
         Parameters
@@ -355,17 +360,32 @@ class Survey:
             parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
         return f"{title}: {', '.join(parts)}"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, *(f"- {note}" for note in self.notes)])
-
-    def _repr_html_(self) -> str:
-        listed = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
-        return f"{html_table(self._rows(), _HEADER, caption=self._title())}<ul>{listed}</ul>"
+    def _shown(self) -> Shown:
+        lines = [f"- {note}" for note in self.notes]
+        return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
 _HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")
+
+
+def check_rods(spot: Spot, faults: Faults) -> None:
+    """Note readings whose rods went through the root zone into what lies below it.
+
+    Parameters
+    ----------
+    spot : Spot
+        With its depth and readings.
+    faults : Faults
+        Takes the rods that are too long.
+    """
+    for rod in sorted({reading.rod for reading in spot.readings}):
+        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
+            faults.add(
+                f"rods of {in_people_units(rod, 'length')} in "
+                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
+                where=f'spot "{spot.name}"',
+                cure="correct the depth or the rod, or leave that reading out",
+            )
 
 
 def rod_of(survey: Survey, rod: Any = None) -> float:

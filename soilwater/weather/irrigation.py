@@ -16,8 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Area, Date, Flow, TimeSpan, WaterAmount, WaterRate
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
-from soilwater.words.units import in_people_units, number_to_house, positive_number
+from soilwater.words.units import number_to_house, positive_number
 
 HOURS_PER_DAY = 24.0
 _MINUTES_PER_HOUR = 60.0
@@ -85,7 +87,9 @@ class Event:
         object.__setattr__(self, "duration", duration if "duration" in given else amount / rate)
 
     @classmethod
-    def from_run_time(cls, time: Any, run_time: Any, rate: Any, *, name: str = "") -> Event:
+    def from_run_time(
+        cls, time: Date, run_time: TimeSpan, rate: WaterRate, *, name: str = ""
+    ) -> Event:
         """Make an event from a controller's run time.
 
         Parameters
@@ -101,7 +105,8 @@ class Event:
         """
         hours = number_to_house(run_time, "duration", "run_time")
         speed = number_to_house(rate, "water_rate", "rate")
-        return cls(time, hours * speed, rate=speed, name=name)
+        # What is given is checked when the event is made.
+        return cls(time, hours * speed, rate=speed, name=name)  # type: ignore[arg-type]
 
     @property
     def end(self) -> np.datetime64:
@@ -120,7 +125,7 @@ class Event:
 
 
 def cycle_and_soak(
-    time: Any, amount: Any, *, rate: Any, cycles: int, soak: Any, name: str = ""
+    time: Date, amount: WaterAmount, *, rate: WaterRate, cycles: int, soak: TimeSpan, name: str = ""
 ) -> tuple[Event, ...]:
     """Split an application into equal cycles with pauses, so that slow ground can take it.
 
@@ -162,12 +167,12 @@ def cycle_and_soak(
         faults.add(f"soak is {pause:g} h", allowed="0 or more")
     faults.raise_if_any()
     total = number_to_house(amount, "water_amount", "amount")
-    first = Event(time, total / cycles, rate=rate, name=name)
+    first = Event(time, total / cycles, rate=rate, name=name)  # type: ignore[arg-type]
     step = to_timedelta(first.duration + pause)
     return tuple(replace(first, time=first.time + k * step) for k in range(int(cycles)))
 
 
-def hand_water(time: Any, run_time: Any, *, flow: Any, area: Any) -> Event:
+def hand_water(time: Date, run_time: TimeSpan, *, flow: Flow, area: Area) -> Event:
     """Water from a hose on a spot, spread evenly over it.
 
     The name of the event states the flow in litres and US gallons, because "15 gpm" is 57 L/min
@@ -216,7 +221,7 @@ def hand_water(time: Any, run_time: Any, *, flow: Any, area: Any) -> Event:
     return Event.from_run_time(time, hours, rate, name=f"hand water at {told}")
 
 
-def syringe(time: Any, amount: Any = 0.5, *, duration: Any = 1.0 / 60.0) -> Event:
+def syringe(time: Date, amount: WaterAmount = 0.5, *, duration: TimeSpan = 1.0 / 60.0) -> Event:
     """Make a light wetting of the leaves in the heat of the day.
 
     It is not irrigation: with interception set on the turf most of it never reaches the soil.
@@ -242,7 +247,7 @@ def syringe(time: Any, amount: Any = 0.5, *, duration: Any = 1.0 / 60.0) -> Even
     InputError
         If amount or duration is not positive.
     """
-    return Event(time, amount, duration=duration, name="syringe")
+    return Event(time, amount, duration=duration, name="syringe")  # type: ignore[arg-type]
 
 
 def irrigation_amounts(
@@ -307,7 +312,7 @@ def merge_intervals(
 
     Examples
     --------
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sky = steady_weather(1, 5.0)
     >>> finer, irrigation = merge_intervals(sky, [Event("2025-07-01 04:00", 6, rate=18)])
     >>> irrigation

@@ -15,7 +15,17 @@ import numpy as np
 import xarray as xr
 
 from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import (
+    DailyRadiation,
+    Dates,
+    Height,
+    Radiation,
+    Temperatures,
+    VapourPressures,
+    WindSpeeds,
+)
 from soilwater.words.units import number_to_house
 
 DEFAULT_WIND_SPEED = 2.0
@@ -112,14 +122,14 @@ class ReferenceET:
 
 def daily_reference_et(
     site: Site,
-    time: Any,
+    time: Dates,
     *,
-    temperature_max: Any,
-    temperature_min: Any,
-    vapour_pressure: Any = None,
-    solar_radiation: Any = None,
-    wind_speed: Any = None,
-    wind_height: Any = 2.0,
+    temperature_max: Temperatures,
+    temperature_min: Temperatures,
+    vapour_pressure: VapourPressures | None = None,
+    solar_radiation: DailyRadiation | None = None,
+    wind_speed: WindSpeeds | None = None,
+    wind_height: Height = 2.0,
     coastal: bool = False,
     equation: Equation = "fao56",
 ) -> ReferenceET:
@@ -176,8 +186,8 @@ def daily_reference_et(
         )
     faults.raise_if_any()
     procedures: list[str] = []
-    day = terms.day_of_year(time)
-    extraterrestrial = terms.extraterrestrial_radiation(site.latitude, day)
+    day = sun.day_of_year(time)
+    extraterrestrial = sun.extraterrestrial_radiation(site.latitude, day)
     if solar_radiation is None:
         solar_radiation = terms.solar_radiation_from_temperature_range(
             temperature_max, temperature_min, extraterrestrial, coastal
@@ -211,13 +221,13 @@ def daily_reference_et(
 
 def hourly_reference_et(
     site: Site,
-    time: Any,
+    time: Dates,
     *,
-    temperature: Any,
-    vapour_pressure: Any,
-    solar_radiation: Any,
-    wind_speed: Any = None,
-    wind_height: Any = 2.0,
+    temperature: Temperatures,
+    vapour_pressure: VapourPressures,
+    solar_radiation: Radiation,
+    wind_speed: WindSpeeds | None = None,
+    wind_height: Height = 2.0,
     hours: float = 1.0,
     equation: Equation = "fao56",
 ) -> ReferenceET:
@@ -279,13 +289,13 @@ def hourly_reference_et(
     ):
         _check_present(label, values, faults)
     faults.raise_if_any()
-    day = terms.day_of_year(time)
-    angle = terms.solar_time_angle(
+    day = sun.day_of_year(time)
+    angle = sun.solar_time_angle(
         _hour_of_day(time) + hours / 2.0, day, site.longitude, site.utc_offset
     )
-    extraterrestrial = terms.extraterrestrial_radiation_of_period(site.latitude, day, angle, hours)
+    extraterrestrial = sun.extraterrestrial_radiation_of_period(site.latitude, day, angle, hours)
     clear_sky = terms.clear_sky_radiation(extraterrestrial, site.elevation)
-    usable = terms.sun_elevation(site.latitude, day, angle) >= _LOW_SUN
+    usable = sun.sun_elevation(site.latitude, day, angle) >= _LOW_SUN
     relative, told = _carried_cloudiness(solar_radiation, clear_sky, usable)
     wind, told_wind = _wind_at_2m(wind_speed, wind_height, temperature)
     # The equations are per hour: rates inside, amounts of the step outside.

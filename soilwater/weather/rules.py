@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather.irrigation import HOURS_PER_DAY, Event
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Date
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp, to_timedelta
 from soilwater.words.units import number_to_house, positive_number
@@ -88,7 +88,7 @@ class Rule:
             object.__setattr__(self, name, value)
 
     @mind_words(start="begin")
-    def decision_times(self, begin: Any, end: Any) -> NDArray[np.datetime64]:
+    def decision_times(self, begin: Date, end: Date) -> NDArray[np.datetime64]:
         """Instants of decision from `begin` up to but not including `end`.
 
         Parameters
@@ -101,7 +101,7 @@ class Rule:
         times = np.arange(day, last, np.timedelta64(1, "D")) + to_timedelta(self.hour)
         return np.asarray(times[np.greater_equal(times, first) & np.less(times, last)])
 
-    def decide(self, time: Any, reading: float, recent_rain: float) -> Event | None:
+    def decide(self, time: Date, reading: float, recent_rain: float) -> Event | None:
         """Decide at one instant.
 
         Parameters
@@ -131,4 +131,4 @@ class Rule:
         faults.raise_if_any()
         if reading >= self.threshold or recent_rain > self.rain_limit:
             return None
-        return Event(time, self.amount, rate=self.rate, name=self.name)
+        return Event(as_time(time, "time"), self.amount, rate=self.rate, name=self.name)

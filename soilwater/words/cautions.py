@@ -5,8 +5,10 @@ Each decision names the topics that touch it; the sentences are the same everywh
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from soilwater.words.errors import Faults
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 
 CAUTIONS: dict[str, str] = {
     "construction": (
@@ -63,6 +65,30 @@ CAUTIONS: dict[str, str] = {
 }
 """Sentences by topic; facts without a source in them are common practice, no source."""
 
+IN_A_LINE: dict[str, str] = {
+    "construction": "depths are advice, not a design: licensed designers and local code decide",
+    "level ground": "level ground is taken: over a sloping gravel water moves sideways",
+    "base suction": "the suction left at the base is assumed; 9 cm of it are worth 9 cm of depth",
+    "accuracy": "no better than +-2 % by volume, and a meter adds 2 to 3 %",
+    "drying curve": "the lab's curve is a drying one; the field can hold less",
+    "wilt": "lines for wilt and firmness are local; eyes on the turf go before any schedule",
+    "heat": "in heat look at the turf, not at the plan; mind the crew: heat, traffic, lightning",
+    "label": "the label is the law for whatever is applied; no rate is given here",
+    "backflow": "filling tanks and injecting need the backflow protection of local code",
+    "water law": "allocations and restriction days go before any amount given here",
+    "salt": "salt is not modelled, and a meter reads high in salty soil",
+    "not modelled": "not modelled: frost, swelling, repellent sand, disease, shade, compaction",
+    "private": "maps of a club are its own: nothing is sent anywhere from here",
+    "blame": "causes are consistent or not with the numbers; they do not say who is at fault",
+}
+"""The same in one line each, as they stand under an answer."""
+
+DANGERS = ("heat", "backflow", "label", "construction", "water law")
+"""Topics that can hurt someone, or that somebody else decides, the first to be read."""
+
+MOST_DANGERS, MOST_SHOWN = 3, 3
+"""Lines about dangers under an answer, and lines in all where the answer has none of its own."""
+
 SLOPE_THAT_COUNTS = 0.015
 """Slope [1] from which a level column needs a warning (common practice, no source)."""
 
@@ -96,6 +122,46 @@ def cautions_for(*topics: str) -> tuple[str, ...]:
             faults.add(f'"{topic}" is no topic', allowed=", ".join(CAUTIONS))
     faults.raise_if_any()
     return tuple(CAUTIONS[topic] for topic in topics)
+
+
+def caution_lines(cautions: Sequence[str]) -> list[str]:
+    """Choose the few cautions that stand under an answer, dangers first, a line each.
+
+    What belongs to this answer alone is always among them; what is true of every such answer is
+    shown while there is room, and all of it stands in the `cautions` of the answer.
+
+    Parameters
+    ----------
+    cautions : sequence of str
+        All that belong to the answer, in full.
+
+    Returns
+    -------
+    list of str
+        Lines that begin with "caution:", and one that says how many more there are.
+
+    Examples
+    --------
+    >>> told = ("the lab drained only two cores", *cautions_for("heat", "salt"))
+    >>> for line in caution_lines(told):
+    ...     print(line)
+    caution: in heat look at the turf, not at the plan; mind the crew: heat, traffic, lightning
+    caution: the lab drained only two cores
+    caution: salt is not modelled, and a meter reads high in salty soil
+    """
+    topic_of = {sentence: topic for topic, sentence in CAUTIONS.items()}
+    dangers = [topic for topic in DANGERS if CAUTIONS[topic] in cautions][:MOST_DANGERS]
+    own = [each for each in cautions if each not in topic_of]
+    usual = [topic_of[each] for each in cautions if topic_of.get(each, "") not in ("", *DANGERS)]
+    room = max(0, MOST_SHOWN - len(dangers) - len(own))
+    shown = [
+        *(IN_A_LINE[topic] for topic in dangers),
+        *own,
+        *(IN_A_LINE[topic] for topic in usual[:room]),
+    ]
+    left = len(set(cautions)) - len(shown)
+    more = [f"cautions in full, {left} more of them: .cautions"] if left > 0 else []
+    return [*(f"caution: {each}" for each in shown), *more]
 
 
 def slope_caution(slope: float, low: float, high: float, *, where: str = "this spot") -> str:

@@ -85,7 +85,8 @@ def looks_like_unit(text: str) -> bool:
     """
     if len(text) > LONGEST_NUMBER:
         return False
-    plain = plain_characters(text).lower()
+    # A tonne stands in no other unit here, and a lone "T" is a name.
+    plain = re.sub(r"\bt(?=\s*(/\s*m|m-))", "mg", plain_characters(text).lower())
     words = [word for word in re.split(r"[^a-z%°]+", plain.replace("%", " % ")) if word]
     return all(word in _UNIT_WORDS for word in words) and any(
         word not in _UNIT_FILLERS for word in words
@@ -102,7 +103,7 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "pa", "hpa", "kpa", "mpa", "mbar", "mb", "cbar", "cb", "bar", "bars", "psi", "atm", "pf",
         "centibar",
         "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
-        "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
+        "cc", "dm", "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
         "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
         "knots",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import zipfile
 import zlib
 from collections import Counter
@@ -42,7 +43,7 @@ MOST_CELLS = 200_000
 """Largest area of a sheet that is read [cells]."""
 
 LONGEST_CELL = 20_000
-"""Longest line of a text file that is read [characters]."""
+"""Longest line of a text file, or cell of another table, that is read [characters]."""
 
 
 def _refuse_large(path: Path, size: int, most: int, what: str) -> None:
@@ -79,9 +80,17 @@ def _refuse_long_cells(path: Path, text: str) -> None:
             )
 
 
-def _check_workbook(path: Path) -> bool:
-    """Refuse what is no workbook or would not end; tell whether there are formulas."""
-    has_formulas = False
+_SHEET_CELL = re.compile(rb"<(?:\w+:)?c[ />]")
+_UNCOMPUTED = re.compile(
+    rb"<(?:\w+:)?c\b([^>]*)>\s*<(?:\w+:)?f\b(?:[^>]*/>|[^>]*>[^<]*</(?:\w+:)?f>)"
+    rb"\s*(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>)?\s*</(?:\w+:)?c>"
+)
+
+
+def _check_workbook(path: Path, most_cells: int) -> set[str]:
+    """Refuse what is no workbook or would not end; give the cells of formulas without a value."""
+    uncomputed: set[str] = set()
+    cells = 0
     with path.open("rb") as stream:
         start = stream.read(400)
     if not zipfile.is_zipfile(path):
@@ -95,7 +104,13 @@ def _check_workbook(path: Path) -> bool:
                 if not part.filename.endswith((".xml", ".rels")):
                     continue
                 content = packed.read(part)
-                has_formulas |= b"<f>" in content or b"<f " in content
+                if part.filename.startswith("xl/worksheets/"):
+                    cells += sum(1 for _ in _SHEET_CELL.finditer(content))
+                    for match in _UNCOMPUTED.finditer(content):
+                        place = re.search(rb'\br="([A-Z]+\d+)"', match[1])
+                        # A formula that was worked out to an empty text says so: t="str".
+                        if place is not None and b't="str"' not in match[1]:
+                            uncomputed.add(place[1].decode())
                 if b"<!DOCTYPE" in content:
                     raise InputError(
                         f"{path.name}: the workbook declares entities of its own, which no "
@@ -106,19 +121,23 @@ def _check_workbook(path: Path) -> bool:
             f"{path.name}: the workbook is damaged or locked ({error}); save it anew as .xlsx or "
             ".csv."
         ) from error
-    return has_formulas
+    if cells > most_cells:
+        raise InputError(
+            f"{path.name}: the workbook holds {cells:,} cells; allowed: {most_cells:,}; keep the "
+            "table alone, as .csv."
+        )
+    return uncomputed
 
 
-def _refuse_uncomputed(path: Path, sheet: str, page: Any) -> None:
+def _refuse_uncomputed(path: Path, sheet: str, page: Any, uncomputed: set[str]) -> None:
     """Refuse formulas whose value was never stored: each would be a measurement lost."""
     import openpyxl  # type: ignore[import-untyped]
 
     formulas = openpyxl.load_workbook(path)[sheet]
     lost = [
-        cell.coordinate
-        for row in formulas.iter_rows()
-        for cell in row
-        if cell.data_type == "f" and page[cell.coordinate].value is None
+        place
+        for place in sorted(uncomputed, key=lambda place: (len(place), place))
+        if formulas[place].data_type == "f" and page[place].value is None
     ]
     if lost:
         shown = ", ".join(lost[:6]) + (f" and {len(lost) - 6} more" if len(lost) > 6 else "")
@@ -171,7 +190,7 @@ def _alike(lines: Lines) -> int:
     return max(widths.values(), default=0)
 
 
-def grid_of_workbook(path: Path, sheet: str | None) -> Grid:
+def grid_of_workbook(path: Path, sheet: str | None, most_cells: int = MOST_CELLS) -> Grid:
     """Read one sheet of a workbook, merged cells filled downwards."""
     try:
         import openpyxl
@@ -180,7 +199,7 @@ def grid_of_workbook(path: Path, sheet: str | None) -> Grid:
             f"{path.name}: reading a workbook needs openpyxl; install soilwater[io], or save the "
             f"sheet as .csv."
         ) from None
-    has_formulas = _check_workbook(path)
+    uncomputed = _check_workbook(path, most_cells)
     try:
         book = openpyxl.load_workbook(path, data_only=True)
     except Exception as error:  # a dozen unrelated classes for parts that do not fit together
@@ -205,8 +224,8 @@ def grid_of_workbook(path: Path, sheet: str | None) -> Grid:
             "table alone as .csv."
         )
     values = [[_shown(cell) for cell in row] for row in page.iter_rows()]
-    if has_formulas:
-        _refuse_uncomputed(path, sheet, page)
+    if uncomputed:
+        _refuse_uncomputed(path, sheet, page, uncomputed)
     notes: tuple[str, ...] = ()
     for area in page.merged_cells.ranges:
         # Downwards only: a name over four rows belongs to each, a title over four columns does not.
@@ -267,6 +286,13 @@ def _typed_grid(
 ) -> Grid:
     """Text of numbers and texts mixed: only the texts can hold a decimal comma."""
     texts = [(n, [c if isinstance(c, str) else "" for c in cells]) for n, cells in lines]
+    for number, cells in texts:
+        longest = max(map(len, cells), default=0)
+        if longest > LONGEST_CELL:
+            raise InputError(
+                f"{source}: line {number} has a cell of {longest:,} characters; allowed: "
+                f"{LONGEST_CELL:,}; is this the table?"
+            )
     comma = decimal_of(texts, source) == ","
     if comma:
         notes = (*notes, "decimal comma in text cells")

@@ -8,6 +8,7 @@ dates themselves do not settle is asked for, and stamps that follow daylight-sav
 from __future__ import annotations
 
 import datetime
+import itertools
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -99,13 +100,21 @@ def read_stamps(
     found = [parts for parts in split if parts is not None]
     notes: list[str] = []
     loose = [parts for parts in found if not parts.settled]
-    short = next((parts.text for parts in loose if parts.short), "")
-    if short and all(parts.may_lead_with_year for parts in loose if parts.short):
-        faults.add(
-            f'"{short}" has a year of two digits, which can be its first or its last number',
-            cure='write years in full, such as "2026-07-05"',
-        )
-        faults.raise_if_any()
+    short = [parts for parts in loose if parts.short]
+    if short and day_first is None and all(parts.with_year_first is not None for parts in short):
+        leads = _year_leads(short)
+        if leads is None:
+            faults.add(
+                f'"{short[0].text}" has a year of two digits, which can be its first or its last '
+                "number",
+                cure=f'write years in full, such as "{short[0].with_year_first}"; or, if the '
+                "year is last, say day_first=True or day_first=False",
+            )
+            faults.raise_if_any()
+        if leads:
+            notes.append("dates read as year/month/day")
+            found = [parts.led_by_year if parts.short else parts for parts in found]
+            loose = [parts for parts in found if not parts.settled]
     if loose:
         day_first = _settle_order(loose, day_first, subject)
         order = "day/month/year" if day_first else "month/day/year"
@@ -224,13 +233,15 @@ def to_standard_time(
     return Stamps(time, False, None, (*stamps.notes, note))
 
 
-def daylight_saving_hint(time: NDArray[np.datetime64]) -> str:
+def daylight_saving_hint(time: NDArray[np.datetime64], utc_offset: float | None = None) -> str:
     """Say where stamps jump like a clock set to daylight-saving time, or nothing.
 
     Parameters
     ----------
     time : array of datetime64
         Stamps in the order of the file.
+    utc_offset : float, optional
+        Local standard time minus UTC [h], where it is known: the zone named then has it.
     """
     steps = np.diff(time)
     if steps.size == 0:
@@ -238,17 +249,69 @@ def daylight_saving_hint(time: NDArray[np.datetime64]) -> str:
     usual = np.sort(steps)[steps.size // 2]
     if usual > _HOUR:
         return ""
-    forward = np.flatnonzero(steps == usual + _HOUR)
-    back = np.flatnonzero(steps == usual - _HOUR)
-    told = [f"{stamp(time[i] + usual)} is missing" for i in forward if _is_changeover(time[i])] + [
-        f"{stamp(time[i + 1])} comes twice" for i in back if _is_changeover(time[i])
-    ]
+    forward = [i for i in np.flatnonzero(steps == usual + _HOUR) if is_changeover(time[i])]
+    back = [i for i in np.flatnonzero(steps == usual - _HOUR) if is_changeover(time[i])]
+    told = [f"{stamp(time[i] + usual)} is missing" for i in forward[:1]]
+    told += [f"{stamp(time[i + 1])} comes twice" for i in back[:1]]
     if not told:
         return ""
+    jumps = np.array([*forward, *back])
+    # A stamp may mark the end of its step, and then jumps one step later than its start.
+    fitting = _zones_of(time, jumps, utc_offset) or _zones_of(time + usual, jumps, utc_offset)
+    zone = fitting[0] if fitting else "Europe/London"
     return (
-        f"{' and '.join(told[:2])}: the stamps seem to follow daylight-saving time; say "
-        f'time_zone="Europe/London" (or your own zone)'
+        f"{' and '.join(told)}: the stamps seem to follow daylight-saving time; say "
+        f'time_zone="{zone}" (or your own zone)'
     )
+
+
+# One zone for each set of dates on which clocks are set (IANA time zone database).
+_ZONES = (
+    "Europe/London", "Europe/Berlin", "Europe/Athens", "America/New_York", "America/Chicago",
+    "America/Denver", "America/Los_Angeles", "America/Halifax", "America/Anchorage",
+    "Australia/Sydney", "Australia/Adelaide", "Pacific/Auckland", "America/Santiago",
+)  # fmt: skip
+
+
+def zones_of_offset(utc_offset: float, summer: np.datetime64 | None = None) -> list[str]:
+    """Zones with daylight-saving time of a standard time.
+
+    Parameters
+    ----------
+    utc_offset : float
+        Local standard time minus UTC [h].
+    summer : datetime64, optional
+        When daylight-saving time has to be in force.
+    """
+    year = 2025 if summer is None else int(str(summer)[:4])
+    found = []
+    for name in _ZONES:
+        zone = ZoneInfo(name)
+        standard = min(_utc_offset(zone, year, month) for month in (1, 7))
+        month = None if summer is None else int(str(summer)[5:7])
+        ahead = month is None or _utc_offset(zone, year, month) > standard
+        if standard == utc_offset and ahead:
+            found.append(name)
+    return found
+
+
+def _zones_of(
+    time: NDArray[np.datetime64], jumps: NDArray[np.int64], utc_offset: float | None
+) -> list[str]:
+    """Zones on whose clock the stamps do not jump where they seem to."""
+    index = pd.DatetimeIndex(time)
+    known = _ZONES if utc_offset is None else zones_of_offset(utc_offset)
+    usual = np.sort(np.diff(time))[(time.size - 1) // 2]
+    fitting = []
+    for name in known:
+        try:
+            aware = index.tz_localize(name, ambiguous=_second_passes(index), nonexistent="raise")
+        except ValueError:
+            continue
+        steps = np.diff(aware.tz_convert("UTC").tz_localize(None).to_numpy())
+        if np.all(steps > np.timedelta64(0)) and np.all(steps[jumps] == usual):
+            fitting.append(name)
+    return fitting
 
 
 @dataclass(frozen=True)
@@ -260,10 +323,50 @@ class _Parts:
     short: bool = False
 
     @property
-    def may_lead_with_year(self) -> bool:
-        """Whether the first of three two-digit numbers could be the year too."""
+    def with_year_first(self) -> datetime.date | None:
+        """The date if the first of three two-digit numbers is the year; None if it is none."""
         year, first, second = self.numbers
-        return 20 <= first <= 31 and second <= 12 and 1 <= year % 100 <= 31
+        return _date(2000 + first, second, year % 100)
+
+    @property
+    def led_by_year(self) -> _Parts:
+        """The same with the first number taken as the year."""
+        year, first, second = self.numbers
+        return _Parts((2000 + first, second, year % 100), True, self.clock, self.text)
+
+
+def _date(year: int, month: int, day: int) -> datetime.date | None:
+    try:
+        return datetime.date(year, month, day)
+    except ValueError:
+        return None
+
+
+# Dates that go on by more than this [days] are years apart, not rows of one file (our own choice).
+_LONGEST_STRIDE = 14
+
+
+def _year_leads(short: list[_Parts]) -> bool | None:
+    """Whether two-digit years come first: as then, or only then, dates follow one another.
+
+    None where both readings go on from day to day, or there is only one date.
+    """
+    first = _goes_on([parts.with_year_first for parts in short])
+    last = [
+        _goes_on([_date(year, *pair) for year, pair in dates])
+        for dates in (
+            [(p.numbers[0], (p.numbers[1], p.numbers[2])) for p in short],
+            [(p.numbers[0], (p.numbers[2], p.numbers[1])) for p in short],
+        )
+    ]
+    return None if first == any(last) else first
+
+
+def _goes_on(dates: list[datetime.date | None]) -> bool:
+    """Whether dates are all of the calendar, more than one, and never far apart."""
+    known = sorted({date for date in dates if date is not None})
+    strides = [(b - a).days for a, b in itertools.pairwise(known)]
+    return None not in dates and bool(strides) and max(strides) <= _LONGEST_STRIDE
 
 
 def _split_date(text: str) -> _Parts | None:
@@ -373,8 +476,14 @@ def _utc_offset(zone: ZoneInfo, year: int, month: int) -> float:
     return float(delta.total_seconds()) / 3600.0
 
 
-def _is_changeover(time: Any) -> bool:
-    """Whether clocks are usually set on this day: a Sunday in spring or autumn, at night."""
+def is_changeover(time: Any) -> bool:
+    """Whether clocks are usually set on this day: a Sunday in spring or autumn, at night.
+
+    Parameters
+    ----------
+    time : datetime64
+        A stamp.
+    """
     when = pd.Timestamp(time)
     return bool(when.day_of_week == 6 and when.month in (3, 4, 9, 10, 11) and when.hour <= 4)
 

@@ -10,16 +10,15 @@ from __future__ import annotations
 
 import html
 import os
-import re
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from soilwater.words.cells import decimal_sign, looks_like_unit, value_like
+from soilwater.words.cells import decimal_sign, value_like
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.grids import (
+    MOST_CELLS,
     Grid,
     Lines,
     decimal_of,
@@ -27,6 +26,18 @@ from soilwater.words.grids import (
     grid_of_mapping,
     grid_of_text,
     grid_of_workbook,
+)
+from soilwater.words.table_parts import (
+    bare_unit,
+    has_numbers,
+    header_position,
+    is_header_of,
+    is_kind_row,
+    is_unit_row,
+    joined_header,
+    numbers_within,
+    split_header,
+    table_and_rest,
 )
 
 MISSING_CODES = (-9.0, -99.0, -999.0, -9999.0)
@@ -55,6 +66,8 @@ class TextTable:
         Decimal sign of the cells, ``"."`` or ``","``.
     preface : tuple of str
         Lines above the header.
+    above : tuple of tuple of str
+        The same, cell by cell, empty lines left out.
     """
 
     columns: tuple[str, ...]
@@ -65,6 +78,7 @@ class TextTable:
     notes: tuple[str, ...] = ()
     decimal: str = "."
     preface: tuple[str, ...] = ()
+    above: tuple[tuple[str, ...], ...] = ()
 
     def __repr__(self) -> str:
         shown = [(str(n), *row) for n, row in zip(self.line_numbers, self.rows, strict=True)]
@@ -112,10 +126,66 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
        2            30               22.0
     - decimal comma in text cells
     """
+    grid = _grid_of(source, sheet, MOST_CELLS)
+    table, rest = _assemble(grid, grid.lines)
+    if _continues(rest, table.columns):
+        lost = [line for line, cells in rest if has_numbers(cells, 1)]
+        faults = Faults(grid.source)
+        faults.add(
+            f"another table below the first, with numbers in lines {lost[0]} to {lost[-1]}",
+            cure="put each table into a file or sheet of its own, or all rows under one header "
+            'with a column "sample"',
+        )
+        raise faults.as_error()
+    return _with_note_of(rest, table)
+
+
+def read_text_tables(
+    source: Any, *, sheet: str | None = None, most_cells: int = MOST_CELLS
+) -> tuple[TextTable, ...]:
+    """Read the tables that stand below one another.
+
+    Parameters
+    ----------
+    source, sheet : object, str, optional
+        As in `read_text_table`.
+    most_cells : int, optional
+        Largest number of cells of a workbook that is worth opening.
+
+    Returns
+    -------
+    tuple of TextTable
+        One or more, of the same columns or others; each has the lines above it as its preface.
+
+    Raises
+    ------
+    InputError
+        As `read_text_table`, but for a further table below the first.
+    """
+    grid = _grid_of(source, sheet, most_cells)
+    tables: list[TextTable] = []
+    lines = grid.lines
+    while True:
+        table, rest = _assemble(grid, lines)
+        tables.append(table)
+        named = _named(rest)
+        more = sum(has_numbers(cells, 1 if named else 2) for _, cells in rest) > 1
+        if not more or (named and header_position(rest) is None):
+            tables[-1] = _with_note_of(rest, table)
+            return tuple(tables)
+        if not named:
+            # Numbers go on under a title: the header above stands for them too.
+            at = next(i for i, (_, cells) in enumerate(rest) if has_numbers(cells, 2))
+            header = next(line for line in lines if is_header_of(line[1], table.columns))
+            rest = [*rest[:at], header, *rest[at:]]
+        lines = rest
+
+
+def _grid_of(source: Any, sheet: str | None, most_cells: int) -> Grid:
     if hasattr(source, "iloc") and hasattr(source, "columns"):
-        return _assemble(grid_of_frame(source))
+        return grid_of_frame(source)
     if isinstance(source, Mapping):
-        return _assemble(grid_of_mapping(source))
+        return grid_of_mapping(source)
     if not isinstance(source, (str, os.PathLike)):
         raise TypeError(
             "a table is read from a path, a DataFrame or a mapping of column name to values, "
@@ -123,10 +193,10 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
         )
     path = Path(source)
     if path.suffix.lower() in (".xlsx", ".xlsm"):
-        return _assemble(grid_of_workbook(path, sheet))
+        return grid_of_workbook(path, sheet, most_cells)
     if sheet is not None:
         raise InputError(f"{path.name}: sheet={sheet!r} was given, but only workbooks have sheets.")
-    return _assemble(grid_of_text(path))
+    return grid_of_text(path)
 
 
 def echo_table(rows: Sequence[Sequence[object]], header: Sequence[str]) -> str:
@@ -199,9 +269,10 @@ def html_table(rows: Sequence[Sequence[object]], header: Sequence[str], caption:
     return f"<table>{above}<thead>{line(header, 'th')}</thead><tbody>{body}</tbody></table>"
 
 
-def _assemble(grid: Grid) -> TextTable:
+def _assemble(grid: Grid, lines: Lines) -> tuple[TextTable, Lines]:
+    """Find the first table among the lines, and what stands below it."""
     notes = list(grid.notes)
-    at = 0 if grid.header_first else _header_position(grid.lines)
+    at = 0 if grid.header_first else header_position(lines)
     if at is None:
         faults = Faults(grid.source)
         faults.add(
@@ -210,35 +281,34 @@ def _assemble(grid: Grid) -> TextTable:
             cure="name the columns in the line above the first row",
         )
         raise faults.as_error()
-    names = grid.lines[at][1]
-    above = grid.lines[:at]
+    names, body = joined_header(lines[at][1], lines[at + 1 :])
+    above = lines[:at]
     width = max(i + 1 for i, name in enumerate(names) if name) if any(names) else 0
-    header = [_split_header(name) for name in names[:width]]
+    header = [split_header(name) for name in names[:width]]
     units = [unit for _, unit in header]
-    body = grid.lines[at + 1 :]
-    first = next((i for i, (_, cells) in enumerate(body) if any(cells)), None)
-    if first is not None and _is_unit_row(body[first][1]):
-        notes.append("unit row under the header")
-        below = [_bare_unit(cell) for cell in body[first][1]] + [""] * width
-        units = [unit or under for unit, under in zip(units, below, strict=False)]
-        body = body[first + 1 :]
+    # A logger writes units and then kinds, or kinds and then units.
+    for _ in range(2):
         first = next((i for i, (_, cells) in enumerate(body) if any(cells)), None)
-    if first is not None and _is_kind_row(body[first][1]):
-        notes.append("row under the header that says how values were formed: not used")
+        if first is None:
+            break
+        under = body[first][1]
+        if is_unit_row(under):
+            notes.append("unit row under the header")
+            below = [bare_unit(cell) for cell in under] + [""] * width
+            units = [unit or other for unit, other in zip(units, below, strict=False)]
+        elif is_kind_row(under):
+            notes.append("row under the header that says how values were formed: not used")
+        else:
+            break
         body = body[first + 1 :]
-    body, rest = _table_and_rest(body, width)
-    _refuse_second_table(rest, [name for name, _ in header], grid.source)
-    if rest:
-        line, cells = rest[0]
-        start = "; ".join(cell for cell in cells if cell)
-        notes.append(f"left out below the table from line {line} on ({len(rest)}): {start!r}")
+    body, rest = table_and_rest(body, width, [name for name, _ in header])
     rows = _rectangle(body, width, grid.source)
     proof = body
     if not any(decimal_sign(cell) for _, cells in body for cell in cells):
         # Whole numbers prove nothing: what stands above the table then does ("porosity: 41,2 %").
-        proof = [(n, [p for c in cells for p in re.split("[:=]", c)]) for n, cells in above]
+        proof = [(n, [p for c in cells for p in numbers_within(c)]) for n, cells in above]
     decimal = decimal_of(proof, grid.source)
-    return TextTable(
+    table = TextTable(
         columns=tuple(name or f"column {i}" for i, (name, _) in enumerate(header, start=1)),
         units=tuple(units),
         rows=rows,
@@ -247,155 +317,46 @@ def _assemble(grid: Grid) -> TextTable:
         notes=tuple(notes + ["decimal comma"] * (decimal == ",")),
         decimal=decimal,
         preface=tuple("; ".join(filter(None, cells)) for _, cells in above if any(cells)),
+        above=tuple(tuple(cells) for _, cells in above if any(cells)),
     )
-
-
-def _header_position(lines: Lines) -> int | None:
-    """Index of the line that best names columns of numbers below it.
-
-    A line scores one for every value below its names and loses one for every word there; names that
-    are themselves numbers (suctions along the top) count a quarter, so a row of data or a
-    "name, value" line of the preface does not pass for the header.
-    """
-    filled = [[i for i, cell in enumerate(cells) if cell] for _, cells in lines]
-    widest = Counter(len(columns) for columns in filled if columns)
-    usual = max(widest, key=lambda n: (widest[n], n), default=0)
-    balance: Counter[int] = Counter()
-    best, best_score = None, 0.0
-    for i in reversed(range(len(lines))):
-        cells = lines[i][1]
-        if _is_comment(cells) or (_is_unit_row(cells) and _has_names_above(lines, i)):
-            continue
-        names = {cells[j] for j in filled[i]}
-        words = [j for j in filled[i] if not value_like(cells[j])]
-        if words and len(names) >= min(2, usual) and len(names) >= 0.6 * usual:
-            score = sum(
-                max(balance[j], 0) * (0.25 if value_like(cells[j]) else 1.0) for j in filled[i]
-            )
-            # >=: of equals the upper one, whose rows are the more.
-            if score > 0 and score >= best_score:
-                best, best_score = i, score
-        for j in filled[i]:
-            balance[j] += 1 if value_like(cells[j]) else -1
-    return best
-
-
-def _has_names_above(lines: Lines, at: int) -> bool:
-    """Whether the line above a row of unit words names its columns.
-
-    Where nothing does, words such as "kPa" and "%" or "pF" and "VWC (%)" are the names.
-    """
-    cells = lines[at][1]
-    above = next((c for _, c in reversed(lines[:at]) if any(c)), [])
-    named = [cell for cell in above if cell and not value_like(cell)]
-    return len(named) > 1 and len(named) >= 0.6 * len([cell for cell in cells if cell])
-
-
-def _is_comment(cells: list[str]) -> bool:
-    return cells[0].startswith("#") if cells else False
-
-
-_UNIT_SUFFIX = r"mm|cm|in|inch|inches|ft|kpa|hpa|mbar|cbar|bar|psi|pct|percent|%|degc|degf|h|day"
-_SPACED_UNIT = re.compile(
-    r"(.*\S)\s+(%(?:\s*(?:by\s+)?(?:volume|mass|weight|vol\.?|v/v|w/w))?|mm|cm|in|kPa|hPa|mbar|cbar"
-    r"|bar|(?:cm|mm|in)/(?:h|hr|d|day))",
-    re.IGNORECASE,
-)
-
-
-def _split_header(text: str) -> tuple[str, str]:
-    """Name and unit of ``suction (cm)``, ``suction [cm]``, ``suction, cm`` or ``suction_cm``."""
-    for pattern in (r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]", r"(.*\S)\s*,\s*(.+)", _SPACED_UNIT):
-        match = re.fullmatch(pattern, text)
-        if match is not None and (looks_like_unit(match[2]) or match[2].strip() in ("-", "1")):
-            return match[1].strip(), _bare_unit(match[2])
-    match = re.fullmatch(rf"(.*?[^_])_({_UNIT_SUFFIX})(?:_(h|hr|day|d))?", text, re.IGNORECASE)
-    if match is not None:
-        return match[1], match[2] + (f"/{match[3]}" if match[3] else "")
-    return text, ""
-
-
-def _bare_unit(text: str) -> str:
-    unit = text.strip().strip("()[]").strip()
-    return "" if unit == "-" else unit
-
-
-def _is_unit_row(cells: list[str]) -> bool:
-    # Stations write "dd/mm/yyyy" and "hh:mm" where others write units.
-    pattern = re.compile(r"[dmyhst:/. -]*(?:yy|hh)[dmyhst:/. -]*", re.IGNORECASE)
-    units = [
-        _bare_unit(cell)
-        for cell in cells
-        if cell not in ("", "-", "1") and not pattern.fullmatch(cell)
-    ]
-    # A cell that begins with a digit is a value with its unit, and "C1" is the name of a spot.
-    return bool(units) and all(
-        looks_like_unit(unit) and not re.match(r"[-+.\d]|[A-Z]\d", unit) for unit in units
-    )
-
-
-_KINDS = frozenset(
-    ("avg", "average", "mean", "smp", "sample", "tot", "total", "sum", "max", "maximum", "min",
-     "minimum", "std", "wvc", "inst", "instantaneous", "accum", "cum")
-)  # fmt: skip
-
-
-def _is_kind_row(cells: list[str]) -> bool:
-    """Whether a row under the units says how a logger formed each value (its mean, its sum)."""
-    filled = [cell.lower() for cell in cells if cell]
-    return len(filled) > 1 and all(cell in _KINDS for cell in filled)
-
-
-def _table_and_rest(body: Lines, width: int) -> tuple[Lines, Lines]:
-    """Split off what stands below the table: notes, or another table after a blank line."""
-    table: Lines = []
-    rest: Lines = []
-    blank_before = False
-    for i, (line, cells) in enumerate(body):
-        filled = [cell for cell in cells if cell]
-        if not filled:
-            blank_before = True
-            continue
-        is_note = width > 1 and len(filled) == 1 and re.match(r"(?i)note|source|\*", filled[0])
-        if _is_comment(cells):
-            rest.append((line, cells))
-        elif is_note or (blank_before and _ends_table(filled, width)):
-            rest.extend((n, c) for n, c in body[i:] if any(c))
-            break
-        else:
-            table.append((line, cells))
-        blank_before = False
     return table, rest
 
 
-def _refuse_second_table(rest: Lines, columns: Sequence[str], source: str) -> None:
-    """Refuse rows of numbers below the end of a table: they would be lost.
+def _headed(rest: Lines, columns: Sequence[str]) -> bool:
+    """Whether a header with a name of these columns is among the lines."""
+    wanted = {name.lower() for name in columns if name}
+    return any(
+        wanted & {split_header(cell)[0].lower() for cell in cells if cell}
+        for _, cells in rest
+        if sum(bool(cell) and not value_like(cell) for cell in cells) > 1
+    )
 
-    A table of other things (a grading below a release curve) is left out and said.
+
+def _named(rest: Lines) -> bool:
+    """Tell whether a line of several names is among the lines."""
+    return any(sum(bool(c) and not value_like(c) for c in cells) > 1 for _, cells in rest)
+
+
+def _continues(rest: Lines, columns: Sequence[str]) -> bool:
+    """Whether rows of numbers of the same things stand below the end of a table.
+
+    A table of other things (a grading below a release curve) does not continue it.
     """
-    headers = (c for _, c in rest if sum(bool(cell) and not value_like(cell) for cell in c) > 1)
-    header = [_split_header(cell)[0].lower() for cell in next(headers, [])]
-    if header and not {name.lower() for name in columns if name} & set(header):
-        return
-    lost = [
-        line
-        for line, cells in rest
-        if not _is_comment(cells) and sum(value_like(cell) for cell in cells) > 1
-    ]
-    if len(lost) > 1:
-        faults = Faults(source)
-        faults.add(
-            f"another table below the first, with numbers in lines {lost[0]} to {lost[-1]}",
-            cure="put each table into a file or sheet of its own, or all rows under one header "
-            'with a column "sample"',
-        )
-        raise faults.as_error()
+    named = _named(rest)
+    if named and not _headed(rest, columns):
+        return False
+    least = 1 if named else 2
+    return sum(has_numbers(cells, least) for _, cells in rest) > 1
 
 
-def _ends_table(filled: list[str], width: int) -> bool:
-    # A row of words without any digit after a blank line heads another table; "C3; hit pipe" does
-    # not.
-    return (width > 1 and len(filled) < 2) or not any(re.search(r"\d", cell) for cell in filled)
+def _with_note_of(rest: Lines, table: TextTable) -> TextTable:
+    """Note in the table what was left out below it."""
+    if not rest:
+        return table
+    line, cells = rest[0]
+    start = "; ".join(cell for cell in cells if cell)
+    note = f"left out below the table from line {line} on ({len(rest)}): {start!r}"
+    return replace(table, notes=(*table.notes, note))
 
 
 def _rectangle(body: Lines, width: int, source: str) -> tuple[tuple[str, ...], ...]:

@@ -55,7 +55,7 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
             f'text such as "2025-07-01 06:00".'
         )
     if array.dtype.kind in "OU":
-        _refuse_open_dates(array.ravel(), name)
+        array = np.array(_settled_dates(array.ravel(), name), dtype=object)
     try:
         index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
     except (ValueError, TypeError) as error:
@@ -75,10 +75,11 @@ _NO_YEAR = re.compile(r"\d{1,2}(?::\d{2}){0,2}\s*(?:[ap]\.?m\.?)?", re.IGNORECAS
 _SHORT_YEAR = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4}|\d{2})(?!\d)(.*)", re.DOTALL)
 
 
-def _refuse_open_dates(values: Any, name: str) -> None:
-    """Ask about texts that could be two dates, or none: which they are nobody can tell."""
+def _settled_dates(values: Any, name: str) -> list[Any]:
+    """Write the year first where a text can be one date only; ask where it can be two, or none."""
     faults = Faults(name)
-    for value in values:
+    settled = list(values)
+    for i, value in enumerate(settled):
         if not isinstance(value, str):
             continue
         text = value.strip()
@@ -100,12 +101,16 @@ def _refuse_open_dates(values: Any, name: str) -> None:
             )
             if (written := _written_date(year, month, day)) is not None
         )
+        if len(readings) == 1:
+            settled[i] = f"{next(iter(readings))}{rest}"
+            continue
         shown = [f'"{written}{rest}"' for written in readings] or ['"2025-07-01"']
         faults.add(
             f'"{text}" can be {" or ".join(readings)}' if readings else f'"{text}" is no date',
             cure=f"write the year first: {' or '.join(shown)}",
         )
     faults.raise_if_any()
+    return settled
 
 
 def _written_date(year: str, month: str, day: str) -> str | None:
@@ -143,6 +148,11 @@ def to_timedelta(hours: float) -> np.timedelta64:
         Length [h].
     """
     return np.timedelta64(round(hours * _NS_PER_HOUR), "ns")
+
+
+def to_timedeltas(hours: NDArray[np.float64]) -> NDArray[np.timedelta64]:
+    """Turn many lengths [h] into time spans, each as `to_timedelta` turns one."""
+    return np.rint(hours * _NS_PER_HOUR).astype("timedelta64[ns]")
 
 
 def stamp(time: Any) -> str:

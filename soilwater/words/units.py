@@ -4,16 +4,6 @@ Every public argument that has a unit goes through `to_house` (or `number_to_hou
 value): floats are taken to be in the house unit, text such as ``"14 3/4 in"`` and pint quantities
 are converted. Inside the package there are only floats in house units. pint is imported, and its
 registry made once, only when a text really needs it.
-
-Sources of the factors:
-
-- inch = 2.54 cm and foot = 30.48 cm exactly (international yard and pound agreement, 1959);
-- centimetre of water = 98.0665 Pa, the conventional water column (water of 1000 kg/m3 under
-  standard gravity 9.80665 m/s2; NIST SP 811, 2008, Appendix B.8), so 1 kPa = 10.197 cm;
-- kilogram of water per square metre = 1 mm, by the same convention of 1000 kg/m3;
-- ``gal`` and ``gpm`` are the US gallon, 231 in3 = 3.785411784 L; ``UK gal`` is 4.54609 L (NIST
-  SP 811, 2008, Appendix B.8);
-- every other factor is pint's.
 """
 
 from __future__ import annotations
@@ -22,8 +12,6 @@ import datetime
 import math
 import numbers
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -32,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults, InputError, UnitError
+from soilwater.words.quantities import CM_PER_INCH, KINDS
 from soilwater.words.unit_texts import (
     NUMBER_AND_UNIT,
     PER_CENT,
@@ -41,161 +30,6 @@ from soilwater.words.unit_texts import (
     plain_characters,
     plain_number,
 )
-
-CM_PER_INCH = 2.54
-PASCAL_PER_CM_OF_WATER = 98.0665
-LITRES_PER_US_GALLON = 3.785411784
-SQUARE_METRES_PER_SQUARE_FOOT = 0.09290304
-
-_CM_OF_WATER_PER_PASCAL = Fraction(10000, 980665)
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """One measurable thing: its house unit, and what else measures it."""
-
-    phrase: str
-    house: str
-    examples: tuple[str, ...]
-    # Units (pint's spelling) of every dimension accepted, with the house units in one of each.
-    measures: tuple[tuple[str, Fraction | int], ...]
-    for_people: Callable[[float], str]
-
-
-def _figure(value: float, decimals: int) -> str:
-    """Write a number with fixed decimals, or two figures where those would hide it."""
-    if value != 0 and abs(value) < 10.0**-decimals:
-        return f"{value:.2g}"
-    return f"{value:.{decimals}f}"
-
-
-def _both(
-    unit: str, decimals: int, other: str, per_house: float, other_decimals: int
-) -> Callable[[float], str]:
-    """Make the writer that puts the other system's unit in brackets behind the house unit."""
-
-    def write(value: float) -> str:
-        converted = _figure(value * per_house, other_decimals)
-        return f"{_figure(value, decimals)} {unit} ({converted} {other})"
-
-    return write
-
-
-def _slope_for_people(value: float) -> str:
-    ratio = f" (1:{_figure(1 / value, 0)})" if 0 < value <= 1 else ""
-    return f"{_figure(100 * value, 1)} %{ratio}"
-
-
-_KINDS: dict[str, _Kind] = {
-    "length": _Kind(
-        "a length",
-        "cm",
-        ("12 in", "14 3/4 in", "1 ft 2 in", "30 cm"),
-        (("cm", 1),),
-        _both("cm", 1, "in", 1 / CM_PER_INCH, 1),
-    ),
-    "suction": _Kind(
-        "a suction",
-        "cm",
-        ("30 cm", "3 kPa", "30 mbar", "12 in"),
-        (("cm", 1), ("Pa", _CM_OF_WATER_PER_PASCAL)),
-        _both("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
-    ),
-    "conductivity": _Kind(
-        "a conductivity",
-        "cm/h",
-        ("14 in/h", "35 cm/h", "350 mm/h"),
-        (("cm/h", 1),),
-        _both("cm/h", 1, "in/h", 1 / CM_PER_INCH, 1),
-    ),
-    "inverse_length": _Kind(
-        "a value per length of suction",
-        "1/cm",
-        ("0.033 1/cm", "3.3 1/m", "0.33 1/kPa"),
-        (("1/cm", 1), ("1/Pa", 1 / _CM_OF_WATER_PER_PASCAL)),
-        lambda value: f"{_figure(value, 4)} 1/cm",
-    ),
-    "water_amount": _Kind(
-        "an amount of water",
-        "mm",
-        ("12 mm", "0.5 in", "12 L/m2", "95 gal/1000 ft2"),
-        (("mm", 1), ("kg/m**2", 1)),
-        _both("mm", 1, "in", 0.1 / CM_PER_INCH, 2),
-    ),
-    "water_rate": _Kind(
-        "a rate of water",
-        "mm/h",
-        ("12 mm/h", "0.5 in/h"),
-        (("mm/h", 1), ("kg/m**2/h", 1)),
-        _both("mm/h", 1, "in/h", 0.1 / CM_PER_INCH, 2),
-    ),
-    "evapotranspiration": _Kind(
-        "an evapotranspiration",
-        "mm/day",
-        ("5 mm/day", "0.2 in/day"),
-        (("mm/day", 1), ("kg/m**2/day", 1)),
-        _both("mm/day", 1, "in/day", 0.1 / CM_PER_INCH, 2),
-    ),
-    "duration": _Kind(
-        "a duration",
-        "h",
-        ("36 h", "90 min", "14 days"),
-        (("h", 1),),
-        _both("h", 1, "days", 1 / 24, 1),
-    ),
-    "water_content": _Kind(
-        "a water content by volume",
-        "m3/m3",
-        ("22 %", "0.22 m3/m3"),
-        (("1", 1),),
-        lambda value: f"{_figure(100 * value, 1)} %",
-    ),
-    "fraction": _Kind(
-        "a fraction",
-        "1",
-        ("90 %",),
-        (("1", 1),),
-        lambda value: f"{_figure(100 * value, 0)} %",
-    ),
-    "temperature": _Kind(
-        "a temperature",
-        "degC",
-        ("20 degC", "68 degF"),
-        (("degC", 1),),
-        lambda value: f"{_figure(value, 1)} °C ({_figure(1.8 * value + 32, 1)} °F)",
-    ),
-    "area": _Kind(
-        "an area",
-        "m2",
-        ("500 m2", "5400 ft2"),
-        (("m**2", 1),),
-        _both("m2", 1, "ft2", 1 / SQUARE_METRES_PER_SQUARE_FOOT, 0),
-    ),
-    "flow": _Kind(
-        "a flow",
-        "L/min",
-        ("57 L/min", "15 gpm", "12 UK gal/min"),
-        (("L/min", 1),),
-        _both("L/min", 1, "US gal/min", 1 / LITRES_PER_US_GALLON, 1),
-    ),
-    "density": _Kind(
-        "a density",
-        "g/cm3",
-        ("1.55 g/cm3", "1550 kg/m3"),
-        (("g/cm**3", 1),),
-        lambda value: f"{_figure(value, 2)} g/cm3",
-    ),
-    "slope": _Kind(
-        "a slope",
-        "rise over run",
-        ("4 %", "1:25", "2.3 deg"),
-        (("1", 1),),
-        _slope_for_people,
-    ),
-}
-
-HOUSE_UNITS: dict[str, str] = {quantity: kind.house for quantity, kind in _KINDS.items()}
-"""House unit of every quantity that `to_house` knows."""
 
 
 def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64]:
@@ -232,8 +66,8 @@ def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
     >>> to_house([0.1, 0.22], "water_content", "readings")
     array([0.1 , 0.22])
     """
-    if quantity not in _KINDS:
-        raise KeyError(f"{quantity!r} is no quantity of this package; use one of {list(_KINDS)}")
+    if quantity not in KINDS:
+        raise KeyError(f"{quantity!r} is no quantity of this package; use one of {list(KINDS)}")
     result = _convert(value, quantity, name)
     if isinstance(result, np.ndarray) and result.ndim == 0:
         result = float(result)
@@ -307,31 +141,6 @@ def positive_number(value: Any, quantity: str, name: str, faults: Faults) -> flo
             f"{name} is {value if isinstance(value, str) else f'{number:g}'}", allowed="above 0"
         )
     return number
-
-
-def in_people_units(value: float, quantity: str) -> str:
-    """Write a value the way both halves of the trade read it.
-
-    Parameters
-    ----------
-    value : float
-        In the house unit.
-    quantity : str
-        What is measured: a key of `HOUSE_UNITS`.
-
-    Returns
-    -------
-    str
-        Metric first, US customary in brackets where the trade uses it; "missing" for NaN.
-
-    Examples
-    --------
-    >>> in_people_units(30.48, "length")
-    '30.5 cm (12.0 in)'
-    >>> in_people_units(0.22, "water_content")
-    '22.0 %'
-    """
-    return "missing" if math.isnan(value) else _KINDS[quantity].for_people(float(value))
 
 
 # --- what kind of thing was handed in ------------------------------------------------------------
@@ -409,7 +218,7 @@ def _from_array(value: Any, quantity: str, name: str) -> NDArray[np.float64]:
 
 def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | NDArray[np.float64]:
     if quantity != "duration":
-        raise TypeError(f"{name}: a time span is not {_KINDS[quantity].phrase}.")
+        raise TypeError(f"{name}: a time span is not {KINDS[quantity].phrase}.")
     hours = value / np.timedelta64(1, "h")
     return float(hours) if hours.ndim == 0 else np.asarray(hours, dtype=np.float64)
 
@@ -427,7 +236,7 @@ def _from_text(text: str, quantity: str, name: str) -> float:
         what = f'"{text[:20]}..." has {len(text)} characters'
         raise _refusal(name, what, quantity, "write one number with its unit")
     plain = plain_characters(text)
-    kind = _KINDS[quantity]
+    kind = KINDS[quantity]
     if kind.measures[0][0] in ("cm", "mm"):
         inches = feet_and_inches(plain)
         if inches is not None:
@@ -470,7 +279,7 @@ def _registry() -> Any:
 
 def _times_unit(value: Any, unit: str, quantity: str, name: str, given: str) -> Any:
     """`value` (float or array) of `unit`, in the house unit."""
-    kind = _KINDS[quantity]
+    kind = KINDS[quantity]
     if quantity == "temperature":
         return _celsius(value, unit, name, given)
     dimensionless = kind.measures[0][0] == "1"
@@ -515,7 +324,7 @@ def _from_quantity(value: Any, quantity: str, name: str) -> float | NDArray[np.f
 
 def _times_one(value: Any, one: Any, unit: str, quantity: str, name: str, given: str) -> Any:
     """`value` times the pint quantity `one`, in the house unit."""
-    kind = _KINDS[quantity]
+    kind = KINDS[quantity]
     # Radians and counts have no dimension either, but they are not pure numbers.
     angle = one.dimensionless and not one.to_base_units().unitless
     if angle and quantity == "slope":
@@ -540,7 +349,7 @@ def _celsius(value: Any, unit: str, name: str, given: str) -> Any:
 
 
 def _allowed(quantity: str) -> str:
-    kind = _KINDS[quantity]
+    kind = KINDS[quantity]
     examples = ", ".join(f'"{example}"' for example in kind.examples)
     return f"a number ({kind.house}) or text with a unit such as {examples}"
 
@@ -559,7 +368,7 @@ def _check_finite(result: float | NDArray[np.float64], quantity: str, name: str)
     if not np.any(bad):
         return
     faults = Faults(name)
-    allowed = f"finite numbers ({_KINDS[quantity].house})"
+    allowed = f"finite numbers ({KINDS[quantity].house})"
     if isinstance(result, np.ndarray):
         first = tuple(int(i) for i in np.argwhere(bad)[0])
         count = f"{int(bad.sum())} of {result.size} values are missing or not finite"

@@ -362,20 +362,33 @@ def attach(labelled: _Labelled) -> _Labelled:
     if isinstance(result, xr.Dataset):
         for name in result.data_vars:
             variable = result.variables[name]
-            variable.attrs = dict(_for_dims(name, variable.dims))
+            variable.attrs = dict(attributes_over(name, variable.dims))
     else:
-        result.attrs = dict(_for_dims(result.name, result.dims))
+        result.attrs = dict(attributes_over(result.name, result.dims))
     for name, variable in coordinates.items():
         if name in VARIABLES:
-            variable.attrs = dict(_for_dims(name, variable.dims))
+            variable.attrs = dict(attributes_over(name, variable.dims))
             if f"{name}_bounds" in coordinates:
                 variable.attrs["bounds"] = f"{name}_bounds"
     return result
 
 
 @lru_cache(maxsize=1024)
-def _for_dims(name: Hashable, dims: tuple[Hashable, ...]) -> dict[str, str | float]:
-    """Attributes without the cell methods of dimensions the variable does not have."""
+def attributes_over(name: Hashable, dims: tuple[Hashable, ...]) -> dict[str, str | float]:
+    """Attributes without the cell methods of dimensions the variable does not have.
+
+    Parameters
+    ----------
+    name : str
+        Name of the variable.
+    dims : tuple of str
+        Its dimensions.
+
+    Returns
+    -------
+    dict
+        Shared by all who ask: to be copied, as xarray does, and never changed.
+    """
     found = attributes(str(name))
     methods = re.findall(r"(\w+): (\w+)", str(found.pop("cell_methods", "")))
     kept = " ".join(f"{dim}: {method}" for dim, method in methods if dim in dims)

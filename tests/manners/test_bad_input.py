@@ -103,7 +103,7 @@ def test_a_missing_thickness():
 def test_all_faults_of_a_layer_at_once():
     message = told(lambda: sw.Layer("sand", "12 kPa", "top"), faults=2)
     assert 'thickness: "12 kPa": "kPa" does not measure a length' in message
-    assert "soil is 'sand'; allowed: a soil, such as VanGenuchten.texture_class(" in message
+    assert "soil is 'sand'; allowed: a soil, such as VanGenuchten(0.05, " in message
 
 
 def test_all_faults_of_a_profile_over_gravel_at_once():
@@ -139,8 +139,8 @@ def test_a_kind_of_base_condition_instead_of_one():
 def test_a_base_condition_that_does_not_fit_the_question(ask):
     assert told(ask) == (
         "Profile: with its base (free drainage into deep soil (unit gradient)) it comes to no rest "
-        "of its own; allowed: CapillaryBreak, SeepageFace or WaterTable; simulate the drainage "
-        "instead."
+        "of its own; allowed: CapillaryBreak, GravelBlanket, SeepageFace or WaterTable; simulate "
+        "the drainage instead."
     )
 
 

@@ -18,7 +18,10 @@ PACKAGE = Path(sw.__file__).parent
 
 # Statics need the smaller of the compiled entry points and are quick to compile.
 ASK = """
-import json, sys, warnings
+import json, logging, sys, warnings
+told = []
+teller = logging.getLogger("soilwater")
+teller.addHandler(logging.StreamHandler(type("Kept", (), {"write": told.append})()))
 with warnings.catch_warnings(record=True) as caught:
     warnings.simplefilter("always")
     import soilwater as sw
@@ -30,6 +33,7 @@ with warnings.catch_warnings(record=True) as caught:
 print(json.dumps({
     "package": sw.__file__,
     "reading": reading,
+    "told": [text for text in told if text.strip()],
     "from_cache": sum(mean_water_contents.stats.cache_hits.values()) > 0,
     "warnings": [str(w.message) for w in caught if w.category is sw.SoilWaterWarning],
 }))
@@ -91,6 +95,16 @@ def test_an_edited_leaf_kernel_changes_the_next_run(copy, tmp_path):
     assert again["from_cache"]
     assert again["reading"] == edited["reading"]
     assert first["warnings"] == edited["warnings"] == []
+
+
+def test_a_person_is_told_once_that_kernels_are_compiled(copy, tmp_path):
+    cache = {"NUMBA_CACHE_DIR": str(tmp_path / "cache")}
+    told = ask(copy, **cache)["told"]
+    assert len(told) == 1
+    assert "compiles its solver for this computer, which takes 10-20 s, once" in told[0]
+    assert "python -m soilwater warm-up" in told[0]
+    # Nothing is compiled, nothing is told.
+    assert ask(copy, **cache)["told"] == []
 
 
 def without_a_place(copy, tmp_path):

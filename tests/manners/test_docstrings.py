@@ -31,18 +31,22 @@ PUBLIC = (
     "runs.simulate",
     "weather.evapotranspiration",
     "weather.irrigation",
+    "weather.made",
     "weather.reference_et",
     "weather.rules",
     "weather.series",
     "weather.station.files",
+    "weather.sun",
     "weather.uniformity",
     "words.errors",
+    "words.quantities",
     "words.text_tables",
     "words.units",
     "words.vocabulary",
 )
 # These are about units and have none of their own.
 WITHOUT_UNITS = (
+    "soilwater.words.quantities",
     "soilwater.words.units",
     "soilwater.words.text_tables",
     "soilwater.words.vocabulary",

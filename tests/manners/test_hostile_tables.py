@@ -59,7 +59,11 @@ def test_a_wetting_curve_is_not_taken_for_the_drying_one(tmp_path):
 
 def test_a_second_sample_block_is_not_left_out(tmp_path):
     text = f"suction (cm),VWC (%)\n{ROWS}\nsuction (cm),VWC (%)\n{ROWS}"
-    refused(lambda: sw.read_retention(sheet(tmp_path, text)), "another table")
+    refused(lambda: sw.read_retention(sheet(tmp_path, text)), '"table 1", "table 2"')
+    refused(
+        lambda: sw.read_survey(sheet(tmp_path, "cell,probe\nA,30\n\ncell,probe\nB,31\nC,3\n")),
+        "another table",
+    )
 
 
 def test_a_first_row_of_values_with_units_is_no_row_of_units(tmp_path):

@@ -3,6 +3,7 @@
 import dataclasses
 import importlib
 import inspect
+import re
 import subprocess
 import sys
 
@@ -11,6 +12,7 @@ import pytest
 import soilwater as sw
 import soilwater.plot
 import soilwater.report
+from soilwater.words import forms
 
 OLD_WORDS = {
     "reading": "threshold",
@@ -112,7 +114,9 @@ def test_report_is_imported_when_it_is_first_touched():
     subprocess.run([sys.executable, "-c", code], check=True)
 
 
-@pytest.mark.parametrize("name", ["decisions.watering.what_if", "decisions.spots.odds"])
+@pytest.mark.parametrize(
+    "name", ["decisions.watering.changes", "decisions.watering.what_if", "decisions.spots.odds"]
+)
 def test_answers_and_changes_are_public(name):
     module = importlib.import_module(f"soilwater.{name}")
     made = [
@@ -225,3 +229,78 @@ def test_what_is_no_sand_is_told_what_is(name, wrong):
         return
     with pytest.raises(sw.InputError, match="sand"):
         TAKE_A_SAND[name](wrong)
+
+
+UNIT_OF = {
+    name: (re.search(r"\[([^],]+)", text) or [None, None])[1]
+    for name, text in re.findall(
+        r'^(\w+): TypeAlias = [^\n]*\n"""(.*?)"""',
+        inspect.getsource(forms),
+        re.MULTILINE | re.DOTALL,
+    )
+}
+"""Unit that each form of a quantity says of itself, as the source says it."""
+NO_QUANTITIES = {
+    "read_retention": {"source"},  # files and tables of every kind
+    "read_retention_samples": {"source"},
+    "read_station": {"source"},
+    "read_survey": {"source"},
+    "read_weather": {"source"},
+    "plot.animate_dry_down": {"path"},
+    "simulate_many": {"labels"},
+    "with_finding": {"outcome"},  # of whatever the measurement measures
+}
+
+
+def annotated(name):
+    thing = PUBLIC[name]
+    if not inspect.isfunction(inspect.unwrap(thing)):
+        return {}
+    signature = inspect.signature(thing)
+    return {each: str(found.annotation) for each, found in signature.parameters.items()}
+
+
+def test_units_are_visible_in_signatures():
+    """What takes a number with a unit says so by a form of `words.forms`, never by `Any`."""
+    hidden = {
+        name: found
+        for name in PUBLIC
+        if (
+            found := {each for each, kind in annotated(name).items() if re.search(r"\bAny\b", kind)}
+            - NO_QUANTITIES.get(name, set())
+        )
+    }
+    assert not hidden
+
+
+def described_units(thing):
+    """Units in brackets by parameter, from the section Parameters of a docstring."""
+    text = inspect.getdoc(thing) or ""
+    section = re.split(r"\n\w[\w ]+\n-+\n", text.partition("Parameters\n----------\n")[2])[0]
+    units = {}
+    for block in re.split(r"\n(?=\S)", section):
+        names, _, body = block.partition(" : ")
+        found = {each.split(",")[0] for each in re.findall(r"\[([^\]]+)\]", body)}
+        units.update((each.strip(), found) for each in names.split(","))
+    return units
+
+
+def test_the_unit_of_a_form_is_the_unit_that_is_described():
+    assert UNIT_OF["Length"] == "cm" and UNIT_OF["Date"] is None
+    wrong, compared = [], 0
+    for name in PUBLIC:
+        described = described_units(PUBLIC[name])
+        for each, kind in annotated(name).items():
+            said = {UNIT_OF[form] for form in UNIT_OF if re.search(rf"\b{form}\b", kind)} - {None}
+            told = described.get(each, set())
+            if said and told:
+                compared += 1
+                if not said <= told:
+                    wrong.append((name, each, kind, told))
+    assert compared > 60
+    assert not wrong
+
+
+def test_every_form_is_in_use():
+    used = " ".join(kind for name in PUBLIC for kind in annotated(name).values())
+    assert {form for form in UNIT_OF if not re.search(rf"\b{form}\b", used)} == set()

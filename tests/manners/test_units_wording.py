@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from soilwater.words.errors import InputError
-from soilwater.words.units import HOUSE_UNITS, to_house
+from soilwater.words.quantities import HOUSE_UNITS
+from soilwater.words.units import to_house
 
 # Something each quantity is often mistaken for.
 MISTAKEN = {

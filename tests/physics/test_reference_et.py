@@ -18,6 +18,7 @@ import pytest
 import xarray as xr
 
 from soilwater.weather import evapotranspiration as et
+from soilwater.weather import sun
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
 from soilwater.words.errors import InputError
 
@@ -64,18 +65,18 @@ def test_examples_5_and_6_humidity_range_and_deficit():
 
 def test_examples_8_and_9_sun_at_20_south_on_3_september():
     example(
-        distance=(et.inverse_relative_distance(246.0), "0.985"),
-        declination=(et.solar_declination(246.0), "0.120"),
-        sunset=(et.sunset_hour_angle(-20.0, 246.0), "1.527"),
-        radiation=(et.extraterrestrial_radiation(-20.0, 246.0), "32.2"),
-        daylight=(et.daylight_hours(-20.0, 246.0), "11.7"),
+        distance=(sun.inverse_relative_distance(246.0), "0.985"),
+        declination=(sun.solar_declination(246.0), "0.120"),
+        sunset=(sun.sunset_hour_angle(-20.0, 246.0), "1.527"),
+        radiation=(sun.extraterrestrial_radiation(-20.0, 246.0), "32.2"),
+        daylight=(sun.daylight_hours(-20.0, 246.0), "11.7"),
     )
 
 
 def test_examples_10_to_12_radiation_in_rio_de_janeiro_in_may():
     latitude, day = -(22.0 + 54.0 / 60.0), 135.0
-    top = et.extraterrestrial_radiation(latitude, day)
-    possible = et.daylight_hours(latitude, day)
+    top = sun.extraterrestrial_radiation(latitude, day)
+    possible = sun.daylight_hours(latitude, day)
     solar = et.solar_radiation_from_sunshine(220.0 / 31.0, possible, top)
     clear = et.clear_sky_radiation(top, 0.0)
     longwave = et.net_longwave_radiation(25.1, 19.1, 2.1, solar / clear)
@@ -103,8 +104,8 @@ def test_example_14_wind_from_10_m_to_2_m():
 def test_example_17_bangkok_in_april_by_monthly_means():
     latitude, day = 13.0 + 44.0 / 60.0, 105.0
     pressure = et.atmospheric_pressure(2.0)
-    top = et.extraterrestrial_radiation(latitude, day)
-    possible = et.daylight_hours(latitude, day)
+    top = sun.extraterrestrial_radiation(latitude, day)
+    possible = sun.daylight_hours(latitude, day)
     solar = et.solar_radiation_from_sunshine(8.5, possible, top)
     clear = et.clear_sky_radiation(top, 2.0)
     longwave = et.net_longwave_radiation(34.8, 25.6, 2.85, solar / clear)
@@ -129,7 +130,7 @@ def test_example_17_bangkok_in_april_by_monthly_means():
 def test_example_18_uccle_on_6_july():
     site = Site(50.8, 100.0)
     solar = et.solar_radiation_from_sunshine(
-        9.25, et.daylight_hours(50.8, 187.0), et.extraterrestrial_radiation(50.8, 187.0)
+        9.25, sun.daylight_hours(50.8, 187.0), sun.extraterrestrial_radiation(50.8, 187.0)
     )
     actual = et.vapour_pressure_from_humidity_range(21.5, 12.3, 84.0, 63.0)
     result = daily_reference_et(
@@ -149,8 +150,8 @@ def test_example_18_uccle_on_6_july():
         saturated=(et.mean_saturation_vapour_pressure(21.5, 12.3), "1.997"),
         actual=(actual, "1.409"),
         deficit=(et.mean_saturation_vapour_pressure(21.5, 12.3) - actual, "0.589"),
-        top=(et.extraterrestrial_radiation(50.8, 187.0), "41.09"),
-        possible=(et.daylight_hours(50.8, 187.0), "16.1"),
+        top=(sun.extraterrestrial_radiation(50.8, 187.0), "41.09"),
+        possible=(sun.daylight_hours(50.8, 187.0), "16.1"),
         solar=(solar, "22.07"),
         clear=(result.clear_sky_radiation[0], "30.90"),
         shortwave=(et.net_shortwave_radiation(solar), "17.00"),
@@ -176,8 +177,8 @@ def test_example_19_ndiaye_at_night():
     net = -longwave
     ground = et.soil_heat_flux_of_hour(net)
     pressure = et.atmospheric_pressure(8.0)
-    angle = et.solar_time_angle(2.5, NDIAYE["day"], -16.25, -1.0)
-    assert et.extraterrestrial_radiation_of_period(NDIAYE["latitude"], 274.0, angle) == 0.0
+    angle = sun.solar_time_angle(2.5, NDIAYE["day"], -16.25, -1.0)
+    assert sun.extraterrestrial_radiation_of_period(NDIAYE["latitude"], 274.0, angle) == 0.0
     example(
         actual=(actual, "3.402"),
         longwave=(longwave, "0.100"),
@@ -191,8 +192,8 @@ def test_example_19_ndiaye_at_night():
 
 
 def test_example_19_ndiaye_in_the_afternoon():
-    angle = et.solar_time_angle(14.5, NDIAYE["day"], -16.25, -1.0)
-    top = et.extraterrestrial_radiation_of_period(NDIAYE["latitude"], 274.0, angle)
+    angle = sun.solar_time_angle(14.5, NDIAYE["day"], -16.25, -1.0)
+    top = sun.extraterrestrial_radiation_of_period(NDIAYE["latitude"], 274.0, angle)
     clear = et.clear_sky_radiation(top, 8.0)
     actual = et.saturation_vapour_pressure(38.0) * 0.52
     longwave = et.net_longwave_radiation_of_hour(38.0, actual, 2.45 / clear)
@@ -224,7 +225,7 @@ def test_example_20_lyon_in_july_with_temperature_alone():
         temperature_max=np.array([26.6]),
         temperature_min=np.array([14.8]),
     )
-    top = et.extraterrestrial_radiation(latitude, 196.0)
+    top = sun.extraterrestrial_radiation(latitude, 196.0)
     example(
         top=(top, "40.55"),
         solar=(result.solar_radiation[0], "22.29"),
@@ -289,7 +290,7 @@ def test_sky_terms_against_a_sun_that_is_followed_through_the_day():
     ] * np.cos(angle)
     distance = 1.0 + 2.0 * 0.0167 * np.cos(2.0 * np.pi * (day - 3.0) / 365.25)
     expected = 1367e-6 * 60.0 * distance * np.maximum(sine, 0.0).sum(axis=1)
-    computed = et.extraterrestrial_radiation(latitude, day)
+    computed = sun.extraterrestrial_radiation(latitude, day)
     # A circular orbit puts the sun up to 2 degrees away from its true place.
     np.testing.assert_allclose(computed, expected, rtol=0.06)
     assert np.mean(computed / expected) == pytest.approx(1.0, abs=0.01)
@@ -299,14 +300,14 @@ def test_radiation_of_periods_adds_up_to_the_day():
     for latitude in (-35.0, 0.0, 52.0):
         middle = np.arange(0.25, 24.0, 0.5)
         angle = np.pi / 12.0 * (middle - 12.0)
-        parts = et.extraterrestrial_radiation_of_period(latitude, 172.0, angle, 0.5)
-        whole = et.extraterrestrial_radiation(latitude, 172.0)
+        parts = sun.extraterrestrial_radiation_of_period(latitude, 172.0, angle, 0.5)
+        whole = sun.extraterrestrial_radiation(latitude, 172.0)
         assert parts.sum() == pytest.approx(whole, rel=1e-12)
 
 
 def test_polar_day_and_night_are_finite():
-    assert et.sunset_hour_angle(75.0, 172.0) == pytest.approx(np.pi)
-    assert et.extraterrestrial_radiation(75.0, 355.0) == pytest.approx(0.0, abs=1e-12)
+    assert sun.sunset_hour_angle(75.0, 172.0) == pytest.approx(np.pi)
+    assert sun.extraterrestrial_radiation(75.0, 355.0) == pytest.approx(0.0, abs=1e-12)
 
 
 # --- hours and days ------------------------------------------------------------------------------
@@ -321,8 +322,8 @@ def clear_day(step_hours):
     )
     middle = (np.arange(count) + 0.5) * step_hours
     temperature = 22.0 + 7.0 * np.cos(2.0 * np.pi * (middle - 15.0) / 24.0)
-    angle = et.solar_time_angle(middle, 196.0, 0.0, 0.0)
-    top = et.extraterrestrial_radiation_of_period(45.0, 196.0, angle, step_hours)
+    angle = sun.solar_time_angle(middle, 196.0, 0.0, 0.0)
+    top = sun.extraterrestrial_radiation_of_period(45.0, 196.0, angle, step_hours)
     return site, time, temperature, et.clear_sky_radiation(top, 150.0)
 
 
@@ -390,6 +391,46 @@ def test_night_takes_the_cloudiness_of_the_evening_before():
     )
     # Net radiation at 23 h is longwave alone; FAO-56 eq. 39 makes it (1.35 x 0.5 - 0.35) of clear.
     assert cloudy.net_radiation[23] / clear.net_radiation[23] == pytest.approx(0.325)
+
+
+def test_only_a_sun_above_0_3_rad_tells_the_cloudiness():
+    """ASCE 2005 and FAO-56 chapter 4 take no cloudiness from a sun below 0.3 rad (from memory)."""
+    step = 1.0 / 12.0
+    site, time, temperature, solar = clear_day(step)
+    middle = (np.arange(temperature.size) + 0.5) * step
+    elevation = sun.sun_elevation(45.0, 196.0, sun.solar_time_angle(middle, 196.0, 0.0, 0.0))
+    last = int(np.flatnonzero(elevation >= 0.3)[-1])
+    assert 0.28 < elevation[last + 1] < 0.3 <= elevation[last] < 0.32
+
+    def at_night(dimmed):
+        told = np.where(np.arange(solar.size) == dimmed, 0.5 * solar, solar)
+        result = hourly_reference_et(
+            site,
+            time,
+            temperature=temperature,
+            vapour_pressure=np.full(solar.size, 1.6),
+            solar_radiation=told,
+            hours=step,
+        )
+        return result.net_radiation[-1]
+
+    assert at_night(last + 1) == at_night(-1)
+    assert at_night(last) / at_night(-1) == pytest.approx(0.325)
+
+
+def test_without_any_sun_the_sky_is_half_way_between_clear_and_covered():
+    """FAO-56 chapter 3 gives 0.4 to 0.6 for humid places (from memory): the middle."""
+    hours = np.datetime64("2021-12-21", "ns") + np.arange(24) * np.timedelta64(1, "h")
+    result = hourly_reference_et(
+        Site(75.0, 20.0, 0.0, 0.0),
+        hours,
+        temperature=np.full(24, -5.0),
+        vapour_pressure=np.full(24, 0.3),
+        solar_radiation=np.zeros(24),
+    )
+    expected = -et.net_longwave_radiation_of_hour(-5.0, 0.3, 0.5)
+    assert result.net_radiation == pytest.approx(np.full(24, expected))
+    assert any("never stands high enough" in each for each in result.procedures)
 
 
 def test_labelled_arrays_keep_their_dimensions():

@@ -64,7 +64,7 @@ TURF = st.builds(
     cover=st.floats(0.0, 1.0),
     interception=st.sampled_from([0.0, 0.8]),
     compensation=st.sampled_from([1.0, 0.6]),
-    stress=st.sampled_from([sw.SShapedStress(), sw.RoundedStress.turf_grass()]),
+    stress=st.sampled_from([sw.SShapedStress(), sw.RoundedStress.turf()]),
 )
 STARTS = st.one_of(st.just("soaked"), st.floats(0.0, 2.0e4).map(lambda s: f"{s} cm"))
 

@@ -4,12 +4,12 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from soilwater.decisions.spots.causes import ReadingTable
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import rank_measurements, with_finding
 from soilwater.decisions.watering.ensembles import first_at_or_below
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.soils import VanGenuchten
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Reading, Spot, Survey
 
 SANDS = st.builds(
@@ -32,9 +32,9 @@ def shares_of(diagnosis, name):
 @given(SANDS, st.floats(10.0, 60.0), st.floats(0.1, 30.0), st.sampled_from([3.8, 7.6, 12.0]))
 def test_deeper_and_steeper_never_read_wetter(sand, depth, extra, rod):
     """Extra depth, extra suction at a crest and suction left at the base are one and the same."""
-    table = ReadingTable([sand])
+    table = RestCurves([sand])
     suction = np.array([depth, depth + extra])
-    shallow, deep = table.mean(np.zeros(2, dtype=np.int64), suction, rod)
+    shallow, deep = table.reading(np.zeros(2, dtype=np.int64), suction, rod)
     assert deep <= shallow + 1e-12
 
 

@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from soilwater.words.cells import parse_number
-from soilwater.words.units import HOUSE_UNITS, in_people_units, to_house
+from soilwater.words.quantities import HOUSE_UNITS, in_people_units
+from soilwater.words.units import to_house
 
 # Units of the trade for each quantity, in pint's spelling, and the range that occurs.
 OTHER_UNITS = {

@@ -7,8 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from soilwater.ground.turf import Turf
+from soilwater.weather.daylight import cumulative_demand
 from soilwater.weather.irrigation import Event, intercept, merge_intervals
-from soilwater.weather.series import Weather, cumulative_demand, from_days, steady_weather
+from soilwater.weather.made import from_days, steady_weather
+from soilwater.weather.series import Weather
 from soilwater.weather.uniformity import low_quarter_uniformity, uniformity_multipliers
 
 START = np.datetime64("2025-03-30", "ns")

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from grounds import MIDDLE_MIX as TRUTH
 
-from soilwater.decisions.building.construction import EDITIONS, Verdict, check_root_zone
+from soilwater.decisions.building.construction import Verdict, check_root_zone
+from soilwater.decisions.building.recommendations import EDITIONS
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten

@@ -6,10 +6,11 @@ import pytest
 from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
+from soilwater.decisions.building.compare_sands import compare_sands
 from soilwater.decisions.building.contour import depth_over_contour
-from soilwater.decisions.building.depth import compare_sands, depth_window
+from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.targets import READING_TARGETS, AirTarget, reading_target
+from soilwater.decisions.targets import AIR_TARGETS, READING_TARGETS, AirTarget, reading_target
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.errors import InputError
@@ -195,3 +196,15 @@ def test_prints_and_html():
     assert "&lt;us&gt;" in window._repr_html_() and "<us>" not in window._repr_html_()
     with pytest.raises(InputError, match="the rods and the root layer, or more"):
         window.to_dataset([5.0])
+
+
+def test_named_targets_and_the_usual_base_are_those_of_their_sources():
+    # A trade article on cap depths.
+    assert {name: each.least for name, each in AIR_TARGETS.items()} == {
+        "minimum": 0.10, "medium": 0.15, "conservative": 0.25,
+    }  # fmt: skip
+    # Common practice, no source.
+    assert (READING_TARGETS["greens"].low, READING_TARGETS["greens"].high) == (0.15, 0.25)
+    assert (READING_TARGETS["fields"].low, READING_TARGETS["fields"].high) == (0.12, 0.20)
+    # 9 cm read in an abstract, the rest from memory.
+    assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (0.0, 3.0, 9.0)

@@ -1,23 +1,34 @@
 """Odds over causes: against closed forms where there are any, and in the words they come in."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm
+from scipy.stats import lognorm, norm
 
-from soilwater.decisions.spots import causes
-from soilwater.decisions.spots.causes import CAUSES, NAMES, ReadingTable
+from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import (
     KINDS,
-    OUTLET_SLOW,
     Measurement,
     next_measurement,
     rank_measurements,
     with_finding,
 )
+from soilwater.decisions.spots.states import (
+    Common,
+    Even,
+    Lognormal,
+    Normal,
+    Prior,
+    draw_level,
+    level_spot,
+    predict,
+)
 from soilwater.lab.equally_likely import best_and_likely
-from soilwater.soils import BrooksCorey, VanGenuchten
+from soilwater.soils import VanGenuchten
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError
 
@@ -48,21 +59,13 @@ def one(survey_spot, *, among=(), **settings):
 # --- the model of the reading ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("soil", [MIX, BrooksCorey(0.04, 0.40, 18.0, 1.8, 30.0)])
-@pytest.mark.parametrize("depth", [9.0, 30.0, 46.0, 90.0])
-@pytest.mark.parametrize("rod", [3.8, 7.6, 20.0])
-def test_the_table_of_readings_is_the_mean_of_the_curve_over_the_rod(soil, depth, rod):
-    table = ReadingTable([MIX, soil])
-    found = table.mean(np.array([1]), np.array([depth + 3.0]), rod)[0]
-    total, _ = quad(
-        lambda z: float(soil.water_content(max(depth + 3.0 - z, 0.0))), 0.0, rod, points=[9.0, 12.0]
-    )
-    assert found == pytest.approx(total / rod, abs=1e-4)
-
-
-def test_below_a_water_table_the_sand_is_saturated():
-    table = ReadingTable([MIX])
-    assert table.mean(np.array([0]), np.array([-2.0]), ROD)[0] == pytest.approx(0.42, abs=1e-12)
+def test_a_reading_is_the_mean_of_the_curve_over_the_rod():
+    """Adaptive quadrature, with a repellent sand below its depth and without."""
+    common = Common(np.array([0]), np.array([3.0]), np.array([0.0]))
+    for scale in (1.0, 2.0):
+        state = level_spot(common, 30.0)._replace(scale=np.array([scale]))
+        found = predict(RestCurves([MIX]), state, ROD)[0]
+        assert found == pytest.approx(drained(30.0, scale=scale), abs=1e-6)
 
 
 # --- odds against closed forms ---------------------------------------------------------------
@@ -214,7 +217,7 @@ def test_gain_of_looking_at_the_outlet_is_the_mutual_information_of_a_yes_or_no(
     found = diagnose(Survey([*usual_spots(), spot("wet", 30.0, 0.33)]), MIX)
     ranked = {each.kind: each for each in rank_measurements(found, "wet")}
     shares = np.array([found.spot("wet").probability(name) for name in NAMES])
-    slow = np.array([OUTLET_SLOW[name == "standing_water"] for name in NAMES])
+    slow = np.array([0.7 if name == "standing_water" else 0.1 for name in NAMES])
 
     def entropy(p):
         return -(p * np.log2(p) + (1 - p) * np.log2(1 - p))
@@ -228,7 +231,7 @@ def test_a_finding_is_counted_in_by_the_rule_of_bayes():
     outlet = next(m for m in rank_measurements(found, "wet") if m.kind == "outlet")
     after = with_finding(found, outlet, 1)
     shares = np.array([found.spot("wet").probability(name) for name in NAMES])
-    slow = np.array([OUTLET_SLOW[name == "standing_water"] for name in NAMES])
+    slow = np.array([0.7 if name == "standing_water" else 0.1 for name in NAMES])
     expected = shares * slow / (shares @ slow)
     assert [after.spot("wet").probability(n) for n in NAMES] == pytest.approx(expected.tolist())
     assert "slow" in after.spot("wet").findings[0]
@@ -308,13 +311,16 @@ def test_expected_shares_of_the_causes_add_up_to_one():
     assert sum(cause.prior for cause in CAUSES) == pytest.approx(1.0)
 
 
+BY_NAME = {cause.name: cause for cause in CAUSES}
+
+
 def test_ranges_are_those_of_their_sources():
     """A wrong constant shows here: each is held once, and drawn, judged and told from there."""
     # alpha_wet = 2 alpha_dry (Kool & Parker 1987, Water Resour. Res. 23:105; from memory).
-    assert causes.WETTING_BRANCH[1] == 2.0
+    assert BY_NAME["rewetting"].factor[1] == 2.0
     # A pore scales with the cosine of the contact angle (Miller & Miller 1956; from memory).
     least, most = (1.0 / np.cos(np.radians(angle)) for angle in (40.0, 80.0))
-    assert pytest.approx((least, most), rel=0.05) == causes.REPELLENCY
+    assert pytest.approx((least, most), rel=0.05) == BY_NAME["repellency"].factor
     # Common practice, no source.
     told = {cause.name: (cause.range_text, cause.credible) for cause in CAUSES}
     assert told["standing_water"] == (
@@ -342,12 +348,64 @@ def test_ranges_are_those_of_their_sources():
 )
 def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
     n = 400
-    common = causes.Common(np.zeros(n, int), np.full(n, 3.0), np.zeros(n))
-    prior = causes.Prior(1.0, 30.0, 6.0, np.nan)
-    drawn = causes.draw_states(name, Spot("S", 30.0), common, prior, 16, np.random.default_rng(1))
-    cause = next(each for each in CAUSES if each.name == name)
-    low, high = causes.MAT_EXCESS if name == "mat" else cause.credible
+    drawn = BY_NAME[name].draw(level_draw(n))
+    low, high = BY_NAME[name].excess if name == "mat" else BY_NAME[name].credible
     values = getattr(drawn, quantity)
     assert low <= values.min() and values.max() <= high
     width = high - low
     assert values.min() < low + 0.02 * width and values.max() > high - 0.02 * width
+
+
+def level_draw(n, spot_=None):
+    common = Common(np.zeros(n, int), np.full(n, 3.0), np.zeros(n))
+    prior = Prior(1.0, 30.0, 6.0, np.nan)
+    return draw_level(spot_ or Spot("S", 30.0), common, prior, 16, np.random.default_rng(1))
+
+
+def test_a_range_is_changed_at_one_place():
+    """Draw, judgement and words of a cause follow the range it holds."""
+    wider = replace(BY_NAME["repellency"], factor=(1.5, 9.0))
+    scale = wider.draw(level_draw(200)).scale
+    assert 1.5 <= scale.min() < 1.6 and 8.9 < scale.max() <= 9.0
+    assert wider.credible == (1.5, 9.0)
+    assert wider.range_text == "suction acting 1.5 to 9 times as strongly"
+    thirsty = replace(BY_NAME["sprinkling"], used=(10.0, 40.0))
+    assert thirsty.credible == (2.0, 28.0)
+    assert 26.0 < thirsty.draw(level_draw(200)).missing.max() <= 28.0
+
+
+def test_what_a_cause_leaves_alone_stays_that_of_a_level_spot():
+    """Suction at the surface, scale, mat, missing water and offset: one cause moves its own."""
+    moves = {
+        "depth": set(),
+        "slope": {"extra", "slope"},
+        "standing_water": {"extra", "base"},
+        "mat": {"mat", "mat_excess"},
+        "repellency": {"scale"},
+        "sprinkling": {"missing", "catch"},
+        "rewetting": {"scale"},
+        "meter": {"spot_offset"},
+        "none": {"spot_offset"},
+    }
+    for cause in CAUSES:
+        draw = level_draw(50)
+        state = cause.draw(draw)
+        moved = {
+            name
+            for name, value, level in zip(state._fields, state, draw.level, strict=True)
+            if not np.array_equal(value, level)
+        }
+        assert moved == moves[cause.name], cause.name
+
+
+def test_densities_are_those_of_the_general_library():
+    """scipy.stats: lognormal and normal; the range blurred by an error by quadrature."""
+    value = np.array([0.4, 1.0, 7.0])
+    assert Lognormal(2.5, 0.5).log_density(value) == pytest.approx(
+        lognorm.logpdf(value, 0.5, scale=2.5)
+    )
+    assert Normal(1.0, 0.12).log_density(value) == pytest.approx(norm.logpdf(value, 1.0, 0.12))
+    even = Even(0.3, 0.85, 0.05)
+    for at in (0.25, 0.5, 0.9):
+        blurred, _ = quad(lambda true, at=at: norm.pdf(at, true, 0.05) / 0.55, 0.3, 0.85)
+        assert float(np.exp(even.log_density(np.array(at)))) == pytest.approx(blurred, rel=1e-6)

@@ -1,5 +1,7 @@
 """Objects that show themselves: text first, and a small table of HTML without scripts."""
 
+import importlib
+import pkgutil
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -11,8 +13,10 @@ import soilwater as sw
 from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.words.displays import Displayed, Shown
 
 NASTY = '<script>alert("x")</script> & <b>bold</b>'
 ESCAPED = "&lt;script&gt;"
@@ -132,3 +136,34 @@ def test_a_layer_says_what_it_is_and_how_thick():
         "root", "30.5", "cm", "(12.0", "in)", "mix", "28.0", "cm/h", "(11.0", "in/h)",
     ]  # fmt: skip
     assert "<td>30.5 cm (12.0 in)</td>" in layer._repr_html_()
+
+
+def test_text_and_html_are_written_from_one_statement():
+    class Two(Displayed):
+        def _shown(self):
+            return Shown("A <title>", ("what", "mm"), [("rain", 5)], ["- a & b"], set_in=True)
+
+    assert repr(Two()).splitlines() == [
+        "A <title>",
+        "  what  mm",
+        "  ----  --",
+        "  rain   5",
+        "- a & b",
+    ]
+    assert Two()._repr_html_() == (
+        "<table><caption>A &lt;title&gt;</caption><thead><tr><th>what</th><th>mm</th></tr></thead>"
+        "<tbody><tr><td>rain</td><td>5</td></tr></tbody></table><ul><li>a &amp; b</li></ul>"
+    )
+
+
+def test_only_what_is_no_single_table_writes_its_own_page():
+    """A new class says what it shows (`Displayed`), and has no pair of methods of its own."""
+    own = {
+        thing.__name__
+        for info in pkgutil.walk_packages(sw.__path__, "soilwater.")
+        if info.name != "soilwater.__main__"
+        for thing in vars(importlib.import_module(info.name)).values()
+        if isinstance(thing, type) and "_repr_html_" in vars(thing)
+    }
+    several_or_none = {"ExplorerPage", "FitResult", "Profile", "StationRecord", "Turf", "Weather"}
+    assert own - {"Displayed"} <= several_or_none | {"Layer"}

@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from scipy.special import hyp2f1
 
 import soilwater as sw
-from soilwater.runs.drained import depth_range, mean_over_depth, resting_suction
+from soilwater.runs.drained import depth_range, drained_suction, mean_over_depth
 
 
 def storage_by_series(soil, depth, at_base):
@@ -66,7 +66,7 @@ def test_suction_is_the_height_above_the_base_plus_that_at_the_base(base, at_bas
     layers = [sw.Layer(SAND, 30.0, "root zone"), sw.Layer(GRAVEL, 10.0, "gravel")]
     profile = sw.Profile(layers, base)
     state = sw.drained_state(profile)
-    assert resting_suction(profile) == at_base
+    assert drained_suction(profile) == at_base
     assert state.node_suction.values == pytest.approx(40.0 - state.node_depth.values + at_base)
     assert state.suction.values == pytest.approx(40.0 - state.depth.values + at_base)
     # Below a water table the pores are full and hold no air.

@@ -1,27 +1,15 @@
 """The page to explore in a real browser: moved by keyboard and pointer, read as a person reads it.
 
-Uses a Chromium of the system, such as Debian's package ``chromium``, driven by ``playwright``
-(``python -m pip install "soilwater[browser]"``), which downloads none of its own here. Skipped
-where one of the two is missing.
+Skipped where there is no browser or no driver for it.
 """
 
-import os
 import re
-import shutil
 
 import numpy as np
 import pytest
 from grounds import STRAIGHT_SAND
 
 import soilwater as sw
-
-NAMES = ("chromium", "chromium-browser", "google-chrome")
-CHROMIUM = next((found for found in map(shutil.which, NAMES) if found), None)
-driver = pytest.importorskip(
-    "playwright.sync_api", reason='no driver: python -m pip install "soilwater[browser]"'
-)
-if CHROMIUM is None:
-    pytest.skip(f"no browser of the system: {', '.join(NAMES)}", allow_module_level=True)
 
 TURF = sw.Turf.creeping_bentgrass()
 LINES = sw.Thresholds("18 %", "14 %", "12 %")
@@ -57,16 +45,6 @@ def explored():
         draws=10,
         name=RIGHT_TO_LEFT,
     )
-
-
-@pytest.fixture(scope="module")
-def browser():
-    # Only root needs the sandbox off, as in containers.
-    arguments = ["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []
-    with driver.sync_playwright() as play:
-        opened = play.chromium.launch(executable_path=CHROMIUM, args=arguments)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture

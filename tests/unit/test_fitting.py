@@ -365,3 +365,39 @@ def test_conductivity_scatters_as_measured_sands_do():
     assert np.std(np.log10(sets["k_sat"])) == pytest.approx(0.24, rel=0.05)
     assert np.std(sets["tortuosity"]) == pytest.approx(0.4, rel=0.05)
     assert np.std([soil.tortuosity for soil in fit.samples()]) == pytest.approx(0.4, rel=0.05)
+
+
+@pytest.mark.parametrize("level", ["base", "middle", "top"])
+def test_the_curve_is_averaged_over_the_core(level):
+    """Means over the core of a known curve, by the trapezoidal rule on a fine grid; what a core
+    stated at its base makes of the water at 30 cm when it is taken for a point is 2-4 %.
+    """
+    above = {"base": 0.0, "middle": -3.8, "top": -7.6}[level]
+    stated = np.array([10.0, 20.0, 30.0, 40.0, 60.0])
+    within = stated[:, None] + above + np.linspace(0.0, 7.6, 401)
+    held = np.trapezoid(TRUTH.water_content(within), within, axis=1) / 7.6
+    core = RetentionTable(
+        stated, held, k_sat=40.0, core_height="7.6 cm", suction_level=level, lab_error=1e-3
+    )
+    at = np.array([15.0, 30.0, 45.0])
+    truth = TRUTH.water_content(at)
+    assert core.fit(VanGenuchten).soil.water_content(at) == pytest.approx(truth, abs=2e-3)
+    point = replace(core, core_height=None, suction_level=None).fit(VanGenuchten)
+    off = (point.soil.water_content(at) - truth)[1]
+    if level == "middle":
+        assert abs(off) < 3e-3
+    else:
+        assert np.sign(off) == {"base": -1.0, "top": 1.0}[level]
+        assert 0.02 < abs(off) < 0.04
+
+
+def test_a_typing_error_is_remarked_on_and_good_sheets_are_not():
+    swapped = replace(LAB, water_content=LAB.water_content + np.array([0.0, 0.0, 0.055, 0.0]))
+    assert any("misses the points" in each for each in swapped.fit(VanGenuchten).cautions)
+    rng = np.random.default_rng(4)
+    remarked = 0
+    for _ in range(20):
+        noisy = LAB.water_content + 0.01 * rng.standard_normal(4)
+        fit = replace(LAB, water_content=noisy).fit(VanGenuchten, one_family=True)
+        remarked += any("misses the points" in each for each in fit.cautions)
+    assert remarked <= 2

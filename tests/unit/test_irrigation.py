@@ -9,6 +9,7 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from soilwater.weather.daylight import cumulative_demand
 from soilwater.weather.irrigation import (
     Event,
     cycle_and_soak,
@@ -19,8 +20,8 @@ from soilwater.weather.irrigation import (
     syringe,
     too_soon_to_read,
 )
+from soilwater.weather.made import steady_weather
 from soilwater.weather.rules import Rule
-from soilwater.weather.series import cumulative_demand, steady_weather
 from soilwater.weather.uniformity import low_quarter_uniformity, uniformity_multipliers
 from soilwater.words.errors import InputError
 

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import outlook, style
 from soilwater.survey.survey import Spot, Survey
 

@@ -6,12 +6,13 @@ from dataclasses import replace
 import numpy as np
 import pint
 import pytest
-from grounds import MIDDLE_MIX, PEA_GRAVEL
+from grounds import CLEAN_GRAVEL, MIDDLE_MIX, PEA_GRAVEL
 from hypothesis import given
 from hypothesis import strategies as st
 
 import soilwater as sw
-from soilwater.ground.profile import BASES, COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
+from soilwater.ground.base import BASES
+from soilwater.ground.mesh import COARSEST_INTERVAL, FINEST_INTERVAL, INTERVAL_GROWTH
 from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
@@ -19,6 +20,7 @@ GRAVEL = replace(PEA_GRAVEL, name="pea gravel")
 ALL_BASES = [
     sw.SeepageFace(),
     sw.CapillaryBreak(2.5),
+    sw.GravelBlanket(CLEAN_GRAVEL, 8.0),
     sw.FreeDrainage(),
     sw.WaterTable(80.0),
     sw.Sealed(),

@@ -19,7 +19,8 @@ import soilwater as sw
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import next_measurement
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.report import report
 from soilwater.survey.survey import Reading, Spot, Survey
 

@@ -11,8 +11,9 @@ import pytest
 from grounds import CAPPING_SAND, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
+from soilwater.decisions.building.compare_sands import compare_sands
 from soilwater.decisions.building.contour import depth_over_contour
-from soilwater.decisions.building.depth import compare_sands, depth_window
+from soilwater.decisions.building.depth import depth_window
 from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.watering.water_side import air_after_rain
 from soilwater.ground.base_suction import BaseSuction

@@ -13,14 +13,16 @@ import pytest
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import next_measurement
+from soilwater.decisions.watering.changes import regrade
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dry_down_outlook
-from soilwater.decisions.watering.what_if import regrade, what_if
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.what_if import what_if
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 
 WET_MIX = replace(grounds.WET_MIX, name="wet-side mix")
 MIDDLE_MIX = replace(grounds.MIDDLE_MIX, name="middle mix")

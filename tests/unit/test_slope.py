@@ -7,7 +7,14 @@ from grounds import MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.soils.at_rest import rest_curve
-from soilwater.words.cautions import CAUTIONS, cautions_for, slope_caution
+from soilwater.words.cautions import (
+    CAUTIONS,
+    DANGERS,
+    IN_A_LINE,
+    caution_lines,
+    cautions_for,
+    slope_caution,
+)
 from soilwater.words.errors import InputError
 
 SANDS = {
@@ -94,6 +101,31 @@ def test_faults_at_once():
         slope_equivalent(SANDS["B"], 0.02, 900.0, depth=30.0, from_crest=1000.0)
     with pytest.raises(InputError, match=r"up to 0\.2"):
         slope_equivalent(SANDS["B"], 0.5, 900.0, depth=30.0)
+
+
+def test_under_an_answer_stand_dangers_then_its_own_then_what_room_is_left_for():
+    said = cautions_for("wilt", "accuracy", "salt", "backflow", "heat")
+    shown = caution_lines((*said, "the curve ends at 40 cm"))
+    assert shown == [
+        f"caution: {IN_A_LINE['heat']}",
+        f"caution: {IN_A_LINE['backflow']}",
+        "caution: the curve ends at 40 cm",
+        "cautions in full, 3 more of them: .cautions",
+    ]
+    assert caution_lines(cautions_for("wilt")) == [f"caution: {IN_A_LINE['wilt']}"]
+    assert caution_lines(()) == []
+
+
+def test_what_is_of_one_answer_alone_is_never_left_out():
+    own = [f"the crest at spot {i} behaves as if deeper" for i in range(7)]
+    shown = caution_lines([*cautions_for(*DANGERS), *own])
+    assert [each for each in shown if "spot" in each] == [f"caution: {each}" for each in own]
+    assert len(shown) == 3 + 7 + 1
+
+
+def test_every_caution_fits_a_line_too():
+    assert set(IN_A_LINE) == set(CAUTIONS) and set(DANGERS) <= set(CAUTIONS)
+    assert max(map(len, IN_A_LINE.values())) <= 90
 
 
 def test_cautions_are_chosen_by_topic():

@@ -526,6 +526,21 @@ def test_hourly_computation_sets_dew_to_nothing_and_says_so(file):
     assert "mm of dew (negative evapotranspiration) set to 0" in told
 
 
+@pytest.mark.parametrize(("header", "most"), [("ETo (mm)", 0.1), ("Solar (MJ/m2)", 0.05)])
+def test_dew_and_a_night_offset_have_an_end(header, most):
+    """Common practice, no source: 0.1 mm of dew an hour, 0.05 MJ m-2 of a sensor."""
+
+    def table(least):
+        values = [least, 0.1, 0.2, 0.3]
+        times = [f"2026-07-01 {h:02d}:00" for h in range(4)]
+        rest = {"ETo (mm)": [0.1] * 4, "Rain (mm)": [0.0] * 4}
+        return {"Time": times, **rest, header: values}
+
+    read_station(table(-0.99 * most), label="start")
+    with pytest.raises(InputError, match="outside"):
+        read_station(table(-1.05 * most), label="start")
+
+
 def test_a_gap_in_something_not_needed_does_not_matter(file):
     text = "Date,Tmax (degC),Rain (mm),ETo (mm)\n2026-07-01,,0,4\n2026-07-02,20,0,5\n"
     assert read_weather(file(text)).reference_et.sum() == pytest.approx(9.0)

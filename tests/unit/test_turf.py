@@ -9,7 +9,7 @@ import xarray as xr
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import COOL_SEASON_CALIFORNIA, WARM_SEASON_CALIFORNIA, Turf
 from soilwater.kernels import uptake
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 # Stress points, from memory: Wesseling (1991) and Feddes-type tables for pasture, Taylor & Ashcroft
@@ -115,13 +115,26 @@ def test_presets_name_their_source_and_what_has_none(preset):
     assert turf.source in repr(turf)
 
 
+def test_numbers_of_presets_are_those_of_their_sources():
+    # Aamlid et al. (2016), doi 10.1111/jac.12130, and Brown et al., both read in the abstract.
+    assert Turf.creeping_bentgrass().crop_coefficient == 0.81
+    assert Turf.bermudagrass().crop_coefficient == 0.80
+    # Exponent: van Genuchten (1987). Half uptake: within the 240-360 cm of Taylor & Ashcroft
+    # (1972). Both from memory.
+    assert SShapedStress() == SShapedStress(250.0, 3.0)
+
+
+def test_nine_tenths_of_the_roots_lie_in_the_upper_two_thirds_when_nothing_is_stated():
+    """Common practice, no source."""
+    assert Turf(15.0).root_fraction(0.0, 10.0) == pytest.approx(0.9)
+
+
 # --- stress --------------------------------------------------------------------------------------
 
 STRESSES = [
     SShapedStress(),
     SShapedStress("25 kPa", 5.0),
-    RoundedStress.turf_grass(),
-    RoundedStress.turf_grass("low"),
+    RoundedStress.turf(),
     RoundedStress(0.0, 20.0, 300.0, 3000.0, rounding=0.5),
 ]
 
@@ -148,20 +161,15 @@ def test_s_shape_at_its_half_and_far_out():
     assert float(stress.reduction(500.0)) == pytest.approx(1.0 / 9.0)
 
 
-def test_published_turf_points():
-    high = RoundedStress.turf_grass("high")
-    low = RoundedStress.turf_grass("low")
-    a, b, dry_high, dry_low, none = STRESS_POINTS["turf grass"]
-    assert (high.oxygen_limit, high.best_from, high.dry_limit, high.no_uptake) == (
-        a,
-        b,
-        dry_high,
-        none,
-    )
-    assert low.dry_limit == dry_low
+def test_points_of_turf_lie_where_their_sources_say():
+    turf = RoundedStress.turf()
+    *_, dry_high, dry_low, _ = STRESS_POINTS["turf grass"]
+    assert dry_high <= turf.dry_limit <= dry_low
+    # 1.5 MPa, the usual wilting point (Richards & Weaver 1943, from memory), in cm of water.
+    assert turf.no_uptake == pytest.approx(1.5e6 / (1000.0 * 9.80665) * 100.0, rel=1e-3)
     # Away from the rounded corners the ramps are straight: half-way is one half.
-    assert float(high.reduction((a + b) / 2.0)) == pytest.approx(0.5, abs=0.02)
-    assert float(high.reduction((dry_high + none) / 2.0)) == pytest.approx(0.5)
+    assert float(turf.reduction(17.5)) == pytest.approx(0.5, abs=0.02)
+    assert float(turf.reduction((turf.dry_limit + turf.no_uptake) / 2.0)) == pytest.approx(0.5)
 
 
 # --- air -----------------------------------------------------------------------------------------

@@ -14,7 +14,8 @@ import pytest
 import xarray as xr
 
 from soilwater.words.errors import InputError, UnitError
-from soilwater.words.units import HOUSE_UNITS, in_people_units, number_to_house, to_house
+from soilwater.words.quantities import HOUSE_UNITS, in_people_units
+from soilwater.words.units import number_to_house, to_house
 
 # NIST SP 811, Appendix B.8, from memory; "exact" where the table prints the factor in bold.
 INCH_IN_CM = 2.54  # exact

@@ -19,7 +19,9 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
 )
 from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import Thresholds, dried_to, dry_down_outlook
+from soilwater.decisions.watering.outlook import dry_down_outlook
+from soilwater.decisions.watering.starts import dried_to
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -28,7 +30,7 @@ from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 MIX = replace(WET_MIX, name="wet-side mix")

@@ -8,13 +8,9 @@ import pytest
 import xarray as xr
 from scipy.integrate import quad
 
-from soilwater.weather.series import (
-    Weather,
-    cumulative_demand,
-    from_days,
-    steady_weather,
-    weather_from_table,
-)
+from soilwater.weather.daylight import cumulative_demand
+from soilwater.weather.made import from_days, steady_weather, weather_from_table
+from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError
 
 
@@ -33,8 +29,10 @@ def test_steady_days_have_their_demand_between_sunrise_and_sunset():
     assert sky.demand_shape[1].tolist() == [0.0, 1.0]
 
 
-def test_a_start_with_a_time_of_day_begins_at_its_midnight():
-    assert steady_weather(1, 5.0, first_day="2025-07-01 13:00").start == np.datetime64("2025-07-01")
+def test_a_first_day_with_a_time_of_day_is_not_moved_in_silence():
+    with pytest.raises(InputError, match=r'say first_day="2025-07-01", and cut'):
+        steady_weather(1, 5.0, first_day="2025-07-01 13:00")
+    assert steady_weather(1, 5.0, first_day="2025-07-01").start == np.datetime64("2025-07-01")
 
 
 @pytest.mark.parametrize(

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from soilwater.decisions.watering.outlook import Thresholds
-from soilwater.decisions.watering.what_if import (
+from soilwater.decisions.watering.changes import (
     blocked_outlet,
     irrigate,
     other_sand,
@@ -12,14 +11,16 @@ from soilwater.decisions.watering.what_if import (
     remove_mat,
     topdress,
     wetting_agent,
-    what_if,
     with_suction_scaled,
 )
-from soilwater.ground.profile import CapillaryBreak, Layer, Profile
+from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.what_if import what_if
+from soilwater.ground.base import CapillaryBreak
+from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.weather.irrigation import Event
-from soilwater.weather.series import steady_weather
+from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
 
 MIX = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)

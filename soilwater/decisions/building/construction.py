@@ -9,11 +9,21 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from html import escape
-from typing import NamedTuple
 
 import numpy as np
 
+from soilwater.decisions.building.recommendations import (
+    ANY_SIZE,
+    EDITIONS,
+    GRAVEL_ALONE,
+    GRAVEL_UNDER_LAYER,
+    INTERMEDIATE_LAYER,
+    MEMORY,
+    SAND_FRACTIONS,
+    SUCTION_TOLERANCE,
+    Recommendation,
+    SieveFraction,
+)
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
@@ -22,14 +32,12 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Soil
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house
-
-READ = "read in a summary"
-MEMORY = "from memory"
 
 SAMPLES = 100
 """Soils of a fit's posterior sample that carry its band to the user's depth."""
@@ -83,7 +91,7 @@ class Check:
 
 
 @dataclass(frozen=True, repr=False)
-class MaterialCheck:
+class MaterialCheck(Displayed):
     """Checks of one root-zone material against one edition of a recommendation.
 
     Attributes
@@ -121,82 +129,10 @@ class MaterialCheck:
             rows.append((check.what, value, wanted, check.verdict.value, remark))
         return rows, ("what", "value", "asked for", "verdict", "remark")
 
-    def __repr__(self) -> str:
+    def _shown(self) -> Shown:
         rows, header = self._rows()
-        lines = [f"{self.edition}: {self.verdict.value}", echo_table(rows, header)]
-        lines += [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        rows, header = self._rows()
-        items = [*self.at_depth, *(f"caution: {caution}" for caution in self.cautions)]
-        listed = "".join(f"<li>{escape(item)}</li>" for item in items)
-        caption = f"{self.edition}: {self.verdict.value}"
-        return f"{html_table(rows, header, caption=caption)}<ul>{listed}</ul>"
-
-
-class _Recommendation(NamedTuple):
-    """Limits of one edition; per cent by volume or mass, in/h, diameter ratios."""
-
-    title: str
-    test_suction: float
-    suction_flag: str
-    total: tuple[float, float]
-    air_filled: tuple[float, float]
-    capillary: tuple[float, float]
-    k_sat: tuple[float, float | None]
-    flag: str
-    grading: bool
-    bridging: float | None = None
-    permeability: float | None = None
-    uniformity: float | None = None
-
-
-EDITIONS = {
-    "USGA 2004": _Recommendation(
-        title="USGA recommendations for a putting green, 2004 and later revisions",
-        test_suction=30.0,
-        suction_flag=MEMORY,
-        total=(35.0, 55.0),
-        air_filled=(15.0, 30.0),
-        capillary=(15.0, 25.0),
-        k_sat=(6.0, None),
-        flag=READ,
-        grading=True,
-        bridging=8.0,
-        permeability=5.0,
-        uniformity=3.0,
-    ),
-    "USGA 1993": _Recommendation(
-        title="USGA recommendations for a putting green, 1993",
-        test_suction=30.0,
-        suction_flag=MEMORY,
-        total=(35.0, 55.0),
-        air_filled=(15.0, 30.0),
-        capillary=(15.0, 25.0),
-        k_sat=(6.0, None),
-        flag=READ,
-        grading=True,
-        bridging=5.0,
-        permeability=5.0,
-        uniformity=2.5,
-    ),
-    "California": _Recommendation(
-        title="California method, sand without gravel over drain trenches",
-        test_suction=40.0,
-        suction_flag=MEMORY,
-        total=(35.0, 55.0),
-        air_filled=(15.0, 30.0),
-        capillary=(10.0, 20.0),
-        k_sat=(15.0, 50.0),
-        flag=MEMORY,
-        grading=False,
-    ),
-}
-"""Recommendations by name and edition, each limit marked as read in a summary or from memory."""
-
-_SUCTION_TOLERANCE = 1.0
-"""A point this close [cm] to the test suction counts as measured there (3 kPa is 30.6 cm)."""
+        lines = [*self.at_depth, *caution_lines(self.cautions)]
+        return Shown(f"{self.edition}: {self.verdict.value}", header, rows, lines)
 
 
 @mind_words(soil="sand", entry_suction="base_suction")
@@ -311,7 +247,7 @@ def _check(
     return Check(what, value, error, low, high, unit, verdict, flag, remark)
 
 
-def _water_checks(table: RetentionTable, sand: Sand | None, rules: _Recommendation) -> list[Check]:
+def _water_checks(table: RetentionTable, sand: Sand | None, rules: Recommendation) -> list[Check]:
     capillary, error, remark = _held_at(table, sand, rules.test_suction)
     space = table.pore_space
     total = None if space is None else 100.0 * space
@@ -360,7 +296,7 @@ def _held_at(
     """Water [%] at a suction, its error [%], and where it comes from."""
     points = table.points
     near = np.abs(points.suction - suction)
-    if near.min() <= _SUCTION_TOLERANCE:
+    if near.min() <= SUCTION_TOLERANCE:
         i = int(np.argmin(near))
         return 100.0 * points.water_content[i], 100.0 * points.standard_error[i], "measured"
     if isinstance(sand, FitResult):
@@ -378,40 +314,7 @@ def _share_error(share: float) -> float:
     return (0.10 if share >= 20.0 else 0.35) * share
 
 
-class _Fraction(NamedTuple):
-    """A limit on the share of the mass between two sizes [mm]."""
-
-    what: str
-    finer: float
-    coarser: float
-    limits: tuple[float | None, float | None]
-
-
-_ANY_SIZE = 1000.0
-_SAND = (
-    _Fraction("gravel, above 2 mm", 2.0, _ANY_SIZE, (None, 3.0)),
-    _Fraction("gravel and very coarse sand, above 1 mm", 1.0, _ANY_SIZE, (None, 10.0)),
-    _Fraction("coarse and medium sand, 0.25-1 mm", 0.25, 1.0, (60.0, None)),
-    _Fraction("fine sand, 0.15-0.25 mm", 0.15, 0.25, (None, 20.0)),
-    _Fraction("very fine sand, 0.05-0.15 mm", 0.05, 0.15, (None, 5.0)),
-    _Fraction("silt, 0.002-0.05 mm", 0.002, 0.05, (None, 5.0)),
-    _Fraction("clay, below 0.002 mm", 0.0, 0.002, (None, 3.0)),
-    _Fraction("very fine sand, silt and clay, below 0.15 mm", 0.0, 0.15, (None, 10.0)),
-)
-_GRAVEL_ALONE = (
-    _Fraction("gravel above 12 mm", 12.0, _ANY_SIZE, (None, 0.0)),
-    _Fraction("gravel below 2 mm", 0.0, 2.0, (None, 10.0)),
-    _Fraction("gravel below 1 mm", 0.0, 1.0, (None, 5.0)),
-)
-_GRAVEL_UNDER_LAYER = (
-    _Fraction("gravel above 12.7 mm", 12.7, _ANY_SIZE, (None, 10.0)),
-    _Fraction("gravel 6.4-9.5 mm", 6.4, 9.5, (65.0, None)),
-    _Fraction("gravel below 2 mm", 0.0, 2.0, (None, 10.0)),
-)
-_INTERMEDIATE = (_Fraction("intermediate layer 1-4 mm", 1.0, 4.0, (90.0, None)),)
-
-
-def _fraction_checks(grading: Grading | None, rules: Sequence[_Fraction]) -> list[Check]:
+def _fraction_checks(grading: Grading | None, rules: Sequence[SieveFraction]) -> list[Check]:
     found = []
     for rule in rules:
         value, remark = _share(grading, rule)
@@ -420,14 +323,14 @@ def _fraction_checks(grading: Grading | None, rules: Sequence[_Fraction]) -> lis
     return found
 
 
-def _share(grading: Grading | None, rule: _Fraction) -> tuple[float | None, str]:
+def _share(grading: Grading | None, rule: SieveFraction) -> tuple[float | None, str]:
     """Share [%] between two sizes, or None and what is missing."""
     if grading is None:
         return None, "no sieve analysis"
-    bounds = [size for size in (rule.finer, rule.coarser) if 0.0 < size < _ANY_SIZE]
+    bounds = [size for size in (rule.finer, rule.coarser) if 0.0 < size < ANY_SIZE]
     outside = [size for size in bounds if not _known(grading, size)]
     if not outside:
-        coarser = 1.0 if rule.coarser == _ANY_SIZE else grading.passing(rule.coarser)
+        coarser = 1.0 if rule.coarser == ANY_SIZE else grading.passing(rule.coarser)
         finer = 0.0 if rule.finer == 0.0 else grading.passing(rule.finer)
         return 100.0 * (coarser - finer), ""
     # Silt and clay are not told apart by sieves; but neither exceeds what passes the last sieve.
@@ -455,19 +358,19 @@ def _known(grading: Grading, size: float) -> bool:
 
 
 def _sand_checks(grading: Grading | None) -> list[Check]:
-    return _fraction_checks(grading, _SAND)
+    return _fraction_checks(grading, SAND_FRACTIONS)
 
 
 def _gravel_checks(
     sand: Grading | None,
     gravel: Grading | None,
     intermediate: Grading | None,
-    rules: _Recommendation,
+    rules: Recommendation,
 ) -> list[Check]:
     if intermediate is not None:
         return [
-            *_fraction_checks(gravel, _GRAVEL_UNDER_LAYER),
-            *_fraction_checks(intermediate, _INTERMEDIATE),
+            *_fraction_checks(gravel, GRAVEL_UNDER_LAYER),
+            *_fraction_checks(intermediate, INTERMEDIATE_LAYER),
         ]
     ratios: tuple[tuple[str, Callable[[], float], tuple[float | None, float | None]], ...] = (
         (
@@ -492,7 +395,7 @@ def _gravel_checks(
         remark = "" if np.isfinite(value) else "needs the sieve analyses of sand and gravel"
         error = 0.0 if not np.isfinite(value) else 0.1 * value
         found.append(_check(what, value, error, limits, "", MEMORY, remark))
-    return [*found, *_fraction_checks(gravel, _GRAVEL_ALONE)]
+    return [*found, *_fraction_checks(gravel, GRAVEL_ALONE)]
 
 
 def _diameter(grading: Grading | None, share: float) -> float:
@@ -500,7 +403,7 @@ def _diameter(grading: Grading | None, share: float) -> float:
 
 
 def _at_depth(
-    sand: Sand, depth: Length, rod: Length, base_suction: Suction, rules: _Recommendation
+    sand: Sand, depth: Length, rod: Length, base_suction: Suction, rules: Recommendation
 ) -> tuple[str, ...]:
     """Sentences on the sand at the user's own depth."""
     thickness = number_to_house(depth, "length", "depth")

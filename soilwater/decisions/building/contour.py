@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from html import escape
 
 from soilwater.decisions.building.depth import DepthWindow, Range
 from soilwater.decisions.slope import SlopeEquivalent
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ class PlaceDepth:
 
 
 @dataclass(frozen=True, repr=False)
-class ContourDesign:
+class ContourDesign(Displayed):
     """Depths over a contour, each place's slope taken off the level depth.
 
     Attributes
@@ -65,15 +66,9 @@ class ContourDesign:
             for place in self.places
         ]
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _PLACES)
-        lines = [f"caution: {caution}" for caution in self.cautions]
-        return "\n".join([f"{self.window.name}: {self.window.sentence}", table, *lines])
-
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>caution: {escape(caution)}</li>" for caution in self.cautions)
-        caption = f"{self.window.name}: {self.window.sentence}"
-        return f"{html_table(self._rows(), _PLACES, caption=caption)}<ul>{items}</ul>"
+    def _shown(self) -> Shown:
+        title = f"{self.window.name}: {self.window.sentence}"
+        return Shown(title, _PLACES, self._rows(), caution_lines(self.cautions))
 
 
 _PLACES = ("place", "behaves as if deeper by", "build", "window there")

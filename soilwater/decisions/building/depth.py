@@ -7,9 +7,8 @@ air is a least depth, and a centimetre of base suction or of slope moves both by
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from html import escape
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -19,6 +18,7 @@ from soilwater.decisions.targets import (
     PROBABILITY,
     AirTarget,
     ReadingTarget,
+    Target,
     air_target,
     reading_target,
 )
@@ -28,12 +28,13 @@ from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.quantities import CM_PER_INCH, in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import CM_PER_INCH, in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
 DEEPEST = 100.0
@@ -54,7 +55,7 @@ class Range(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class DepthWindow:
+class DepthWindow(Displayed):
     """Depths at which a sand, drained, meets the targets.
 
     Attributes
@@ -138,7 +139,7 @@ class DepthWindow:
             text += ", less than the usual inch of construction"
         return text
 
-    def to_dataset(self, depths: Any = None) -> xr.Dataset:
+    def to_dataset(self, depths: Sequence[Length] | None = None) -> xr.Dataset:
         """Work out reading, air and odds over depth, for a plot.
 
         Parameters
@@ -231,23 +232,19 @@ class DepthWindow:
             ("sure", "", sure, "whatever sand and base within their bands"),
         ]
 
-    def _lines(self) -> list[str]:
+    def _asked(self) -> list[str]:
         rod = in_people_units(self.rod, "length")
         return [
             f"target: {self.target}, {rod} rods, drained",
             f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
             f"base suction: {self.base_suction}",
-            *(f"caution: {caution}" for caution in self.cautions),
         ]
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        return "\n".join([f"{self.name}: {self.sentence}", table, *self._lines()])
+    def _lines(self) -> list[str]:
+        return [*self._asked(), *caution_lines(self.cautions)]
 
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
-        table = html_table(self._rows(), _HEADER, caption=f"{self.name}: {self.sentence}")
-        return f"{table}<ul>{items}</ul>"
+    def _shown(self) -> Shown:
+        return Shown(f"{self.name}: {self.sentence}", _HEADER, self._rows(), self._lines())
 
 
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
@@ -256,7 +253,7 @@ _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 @mind_words(soil="sand", reading="target", samples="draws")
 def depth_window(
     sand: Sand,
-    target: Any,
+    target: Target,
     *,
     rod: Length,
     air_filled: WaterContent,
@@ -393,140 +390,3 @@ def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
                 "point there",
             )
     return tuple(said)
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class SandComparison:
-    """Depth windows of several sands under the same targets.
-
-    Attributes
-    ----------
-    windows : tuple of DepthWindow
-        One per sand, in the order given.
-    """
-
-    windows: tuple[DepthWindow, ...]
-
-    @property
-    def common(self) -> Range | None:
-        """Depths [cm] that suit every one of the sands, or None."""
-        low = max(window.low for window in self.windows)
-        high = min(window.high for window in self.windows)
-        return Range(low, high) if low <= high else None
-
-    @property
-    def sentence(self) -> str:
-        """What the sands have in common, in words."""
-        if self.common is None:
-            return "no depth suits all of these sands: the depth must follow the sand delivered"
-        return f"{self.common} suits all of these sands, by the best of each and of the base"
-
-    def to_dataset(self, depths: Any) -> xr.Dataset:
-        """Stack the curves of all sands over the same depths [cm] along ``sand``."""
-        names = np.array([window.name for window in self.windows], dtype=object)
-        return xr.concat(
-            [window.to_dataset(depths) for window in self.windows],
-            xr.Variable("sand", names),
-            combine_attrs="drop_conflicts",
-        )
-
-    def _rows(self) -> list[tuple[str, ...]]:
-        rows: list[tuple[str, ...]] = []
-        for window in self.windows:
-            if window.exists:
-                best = in_people_units(window.best, "length")
-                shown = (str(Range(window.low, window.high)), best)
-            else:
-                shown = ("none", "-")
-            inches = window.tolerance / CM_PER_INCH
-            tolerance = f"+-{window.tolerance:.1f} cm (+-{inches:.1f} in)"
-            rows.append((window.name, *shown, tolerance, str(window.best_band)))
-        return rows
-
-    def _lines(self) -> list[str]:
-        first = self.windows[0]
-        shared = [c for c in first.cautions if all(c in each.cautions for each in self.windows)]
-        own = [
-            f"caution: {each.name}: {caution}"
-            for each in self.windows
-            for caution in each.cautions
-            if caution not in shared
-        ]
-        stated = first._lines()[: -len(first.cautions)]
-        return [*stated, *own, *(f"caution: {caution}" for caution in shared)]
-
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _COMPARED)
-        return "\n".join([self.sentence, table, *self._lines()])
-
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>{escape(line)}</li>" for line in self._lines())
-        return f"{html_table(self._rows(), _COMPARED, caption=self.sentence)}<ul>{items}</ul>"
-
-
-_COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
-
-
-@mind_words(reading="target", samples="draws")
-def compare_sands(
-    sands: Mapping[str, Sand] | Sequence[Sand],
-    target: Any,
-    *,
-    rod: Length,
-    air_filled: WaterContent,
-    base_suction: Suction = OVER_GRAVEL,
-    root_layer: Length = None,
-    draws: int = 200,
-) -> SandComparison:
-    """Find the depth window of several sands side by side.
-
-    Parameters
-    ----------
-    sands : mapping of str to sands, or sequence of sands
-        Sands by name, or sands that have names; each a soil, a fit, or equally likely ones.
-    target : two of float, str or Quantity, ReadingTarget, or str
-        As in `depth_window` [1].
-    rod : float, str or Quantity
-        Length of the meter's rods [cm].
-    air_filled : float, str, Quantity or AirTarget
-        Least air-filled porosity of the root layer [1].
-    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
-        Suction left at the base [cm], the same for all.
-    root_layer : float, str or Quantity, optional
-        Thickness of the layer whose air counts [cm].
-    draws : int, optional
-        Soils of a fit's posterior sample that carry its band.
-
-    Returns
-    -------
-    SandComparison
-        The windows, and the depths that suit all.
-
-    Raises
-    ------
-    InputError
-        If there are no sands, or as for `depth_window`.
-    """
-    named = (
-        dict(sands)
-        if isinstance(sands, Mapping)
-        else {
-            str(getattr(getattr(each, "soil", each), "name", "")) or f"sand {i}": each
-            for i, each in enumerate(sands, start=1)
-        }
-    )
-    if not named:
-        raise InputError("sands: there are none; allowed: one or more.")
-    windows = []
-    for name, each in named.items():
-        window = depth_window(
-            each,
-            target,
-            rod=rod,
-            air_filled=air_filled,
-            base_suction=base_suction,
-            root_layer=root_layer,
-            draws=draws,
-        )
-        windows.append(replace(window, name=name))
-    return SandComparison(tuple(windows))

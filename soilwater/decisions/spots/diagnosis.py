@@ -1,7 +1,7 @@
 """Why a spot reads what it reads: odds over causes, never a verdict on people.
 
-Every cause is a model of the reading with a prior range (`soilwater.decisions.causes`). What all
-spots share - the sand as the lab left it open, the suction left at the base, the offset of the
+Every cause is a model of the reading with a prior range (`soilwater.decisions.spots.causes`). What
+all spots share - the sand as the lab left it open, the suction left at the base, the offset of the
 meter - is drawn first and weighted by how well it lets the whole green be explained; within each
 draw every spot weighs its causes. One spot alone can rarely settle anything; the green can.
 """
@@ -13,26 +13,26 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soilwater.decisions.spots.cause import Cause
 from soilwater.decisions.spots.causes import (
     CAUSES,
-    LOW_CATCH,
-    MOST_SLOPE,
     NAMES,
-    SLOPE_WORTH,
-    UNKNOWN_SCATTER,
-    Cause,
-    Common,
-    Prior,
-    ReadingTable,
-    State,
-    draw_states,
-    extra_evidence,
-    predict,
+    SLOPE,
 )
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, outcome_sentence
+from soilwater.decisions.spots.states import (
+    Common,
+    Prior,
+    State,
+    draw_level,
+    level_spot,
+    predict,
+    stacked,
+)
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -159,7 +159,7 @@ def diagnose(
     faults.raise_if_any()
 
     best, soils = best_and_likely(sand, SOILS)
-    table = ReadingTable([*soils, best])
+    table = RestCurves([*soils, best])
     rng = np.random.default_rng(seed)
     prior = _prior(survey, values["probe_error"])
     errors = (values["meter_error"], values["model_error"])
@@ -232,7 +232,7 @@ class _Weighed:
 
 def _weigh(
     spot: Spot,
-    table: ReadingTable,
+    table: RestCurves,
     common: Common,
     prior: Prior,
     errors: tuple[float, float],
@@ -240,10 +240,10 @@ def _weigh(
     rng: np.random.Generator,
 ) -> _Weighed:
     likelihoods, misfits, states = [], [], []
-    for name in NAMES:
-        state = draw_states(name, spot, common, prior, NODES, rng)
-        log_likelihood, misfit = _log_likelihood(spot, table, state, errors, name)
-        likelihoods.append(log_likelihood + extra_evidence(name, spot, prior))
+    for cause in CAUSES:
+        state = cause.draw(draw_level(spot, common, prior, NODES, rng))
+        log_likelihood, misfit = _log_likelihood(spot, table, state, errors, cause)
+        likelihoods.append(log_likelihood + cause.log_density(spot, prior))
         misfits.append(misfit)
         states.append(state)
     logs = np.array(likelihoods) + np.log(np.maximum(shares, 1e-300))[:, None, None]
@@ -256,15 +256,13 @@ def _weigh(
 
 
 def _log_likelihood(
-    spot: Spot, table: ReadingTable, state: State, errors: tuple[float, float], cause: str
+    spot: Spot, table: RestCurves, state: State, errors: tuple[float, float], cause: Cause
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
     Meter errors are independent, the model error is shared by all readings of a spot.
     """
-    meter, model = errors
-    if cause == "none":
-        meter = float(np.hypot(meter, UNKNOWN_SCATTER))
+    meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
     total = np.zeros(state.depth.shape)
     squares = np.zeros(state.depth.shape)
     n = len(spot.usable_readings)
@@ -284,7 +282,7 @@ def _log_likelihood(
 def _describe(
     weighed: _Weighed,
     weight: FloatArray,
-    table: ReadingTable,
+    table: RestCurves,
     typical: Common,
     prior: Prior,
     errors: tuple[float, float],
@@ -301,18 +299,18 @@ def _describe(
     expected = predict(table, own, rod)
     scatter = float(np.hypot(*errors)) * rng.standard_normal(expected.shape)
     low, middle, high = _quantiles(expected + scatter, weight[:, None], (0.1, 0.5, 0.9))
+    level = level_spot(typical, spot.depth if spot.has_depth else prior.usual_depth)
     for i, cause in enumerate(CAUSES):
         chance = (weighed.likelihood[i] * of_draw[:, None]).ravel()
         states.append(_pick(weighed.states[i], chance, weight, rng))
         misfit = float(weight @ weighed.misfit[i].min(axis=1))
-        size = _needed_size(cause.name, spot, table, typical, prior, reading, rod)
-        contradicted = _contradicted(cause.name, spot, prior)
+        size = cause.needed_size(level, reading, lambda state: predict(table, state, rod))
+        contradicted = cause.contradicted(spot, prior)
         kept = shares[i] > AGAINST * cause.prior
         fits = bool(misfit < MISFIT_LIMIT and not contradicted and kept)
-        sentence = _size_sentence(cause, size, fits, contradicted)
+        sentence = cause.sentence(size, fits, contradicted)
         odds.append(CauseOdds(cause.name, cause.label, float(shares[i]), fits, size, sentence))
     odds.sort(key=lambda each: -each.probability)
-    joined = State(*(np.stack(values) for values in zip(*states, strict=True)))
     return SpotDiagnosis(
         spot=spot,
         reading=reading,
@@ -321,7 +319,7 @@ def _describe(
         rod=rod,
         causes=tuple(odds),
         sentence=outcome_sentence(odds),
-        states=joined,
+        states=stacked(states),
     )
 
 
@@ -342,94 +340,6 @@ def _pick(state: State, chance: FloatArray, weight: FloatArray, rng: np.random.G
     heap = np.cumsum(chance)
     index = np.minimum(np.searchsorted(heap, ladder * heap[-1]), chance.size - 1)
     return state.take(np.unravel_index(index, state.depth.shape))
-
-
-_SIZES: dict[str, FloatArray] = {
-    "depth": np.arange(5.0, 200.5, 0.5),
-    "slope": np.arange(-40.0, 200.5, 0.5),
-    "standing_water": np.arange(0.0, 60.5, 0.5),
-    "mat": np.arange(0.0, 20.1, 0.1),
-    "repellency": np.geomspace(1.0, 20.0, 300),
-    "sprinkling": np.arange(0.0, 120.5, 0.5),
-    "rewetting": np.geomspace(1.0, 20.0, 300),
-}
-"""Sizes tried when looking for the one that gives a reading, far beyond what is credible."""
-
-
-def _needed_size(
-    cause: str,
-    spot: Spot,
-    table: ReadingTable,
-    typical: Common,
-    prior: Prior,
-    reading: float,
-    rod: float,
-) -> float:
-    """Size a cause needs for the reading, with the best sand and what the green says."""
-    sizes = _SIZES.get(cause, np.zeros(1))
-    depth = spot.depth if spot.has_depth else prior.usual_depth
-    full, zero = np.ones(sizes.size), np.zeros(sizes.size)
-    state = State(
-        soil=np.full(sizes.size, typical.soil[0]),
-        base=typical.base * full,
-        depth=depth * full,
-        extra=zero,
-        scale=full,
-        mat=zero,
-        mat_excess=zero,
-        missing=zero,
-        offset=typical.offset * full,
-        spot_offset=zero,
-        slope=zero,
-        catch=full,
-    )
-    if cause in ("meter", "none"):
-        return reading - float(predict(table, state, rod)[0])
-    moved = {
-        "depth": {"depth": sizes},
-        "slope": {"extra": sizes},
-        "standing_water": {"extra": -np.minimum(sizes, depth), "base": zero},
-        "mat": {"mat": sizes, "mat_excess": 0.2 * full},
-        "repellency": {"scale": sizes},
-        "sprinkling": {"missing": sizes},
-        "rewetting": {"scale": sizes},
-    }[cause]
-    misfit = np.abs(predict(table, state._replace(**moved), rod) - reading)
-    best = int(np.argmin(misfit))
-    return float(sizes[best]) if misfit[best] < 0.01 else float("nan")
-
-
-def _contradicted(cause: str, spot: Spot, prior: Prior) -> str:
-    """Say what else was measured that speaks clearly against a cause; empty where nothing does."""
-    if cause == "repellency" and spot.drop_time is not None and spot.drop_time < 3.0:
-        return f"but a drop soaked in within {max(spot.drop_time, 1.0):.0f} s"
-    if cause == "slope" and spot.slope is not None and spot.slope < 0.01:
-        return f"but the surface falls only {100 * spot.slope:.1f} %"
-    if cause == "mat" and spot.mat_thickness is not None and spot.mat_thickness < 0.8:
-        return f"but the mat is only {spot.mat_thickness:.1f} cm thick"
-    if cause == "sprinkling" and spot.catch_depth is not None and np.isfinite(prior.mean_catch):
-        ratio = spot.catch_depth / prior.mean_catch
-        if ratio > LOW_CATCH[1] + 0.05:
-            return f"but the can here caught {100 * ratio:.0f} % of the green's"
-    return ""
-
-
-def _size_sentence(cause: Cause, size: float, fits: bool, contradicted: str) -> str:
-    if cause.name == "none":
-        return cause.size_text.format(100.0 * size)
-    if not np.isfinite(size) and fits:
-        return "a small size of it lies within the errors"
-    if not np.isfinite(size):
-        return f"no size of it gives this reading (credible: {cause.range_text})"
-    told = cause.size_text.format(100.0 * size if cause.name == "meter" else size)
-    if contradicted:
-        return f"{told}, {contradicted}"
-    if not fits:
-        return f"{told}: not credible ({cause.range_text})"
-    low, high = cause.credible
-    if not low <= size <= high:
-        return f"{told}: outside the usual range, but within the errors"
-    return told
 
 
 def _assumptions(
@@ -471,7 +381,7 @@ def _cautions(read: Sequence[Spot], sand: Sand, worth: float) -> list[str]:
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
     for spot in read:
         if spot.slope is not None:
-            low, high = (min(100.0 * spot.slope * each, MOST_SLOPE) for each in SLOPE_WORTH)
+            low, high = (min(100.0 * spot.slope * each, SLOPE.most) for each in SLOPE.worth)
             found.append(slope_caution(spot.slope, low, high, where=f"the crest at {spot.name}"))
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")

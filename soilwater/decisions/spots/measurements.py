@@ -13,7 +13,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from soilwater.decisions.spots.causes import CAUSES, NAMES, State, log_density, predict
+from soilwater.decisions.spots.cause import LEAST_DROP
+from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import AGAINST, PARTICLES
 from soilwater.decisions.spots.odds import (
     CauseOdds,
@@ -22,19 +23,16 @@ from soilwater.decisions.spots.odds import (
     outcome_sentence,
     updated,
 )
+from soilwater.decisions.spots.states import State, predict, stacked
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
 
 RODS = (3.8, 7.6, 12.0, 20.0)
 """Usual lengths of rods [cm]: 1.5, 3, 4.8 and 8 in."""
 BINS = 60
 """Classes an outcome is sorted into when its information is counted."""
-OUTLET_SLOW = {True: 0.7, False: 0.1}
-"""Chance that the outlet runs slowly where water stands at the base, and where it does not (common
-practice, no source)."""
-DRAINS_ON = 0.5
-"""Chance that standing water drains on within 12 h, rather than being held (no source)."""
 
 
 @dataclass(frozen=True)
@@ -272,14 +270,14 @@ def _outcome_model(
     if kind == "rod":
         return _normal_model(predict(diagnosis.table, states, rod), error)
     if kind == "read_again":
-        fresh = states.spot_offset.copy()
-        fresh[NAMES.index("meter")] = 0.0
-        again = states._replace(spot_offset=fresh)
+        again = stacked(cause.in_fresh_holes(states.take(i)) for i, cause in enumerate(CAUSES))
         # The mean of three holes.
         error = float(np.hypot(meter / np.sqrt(3.0), model))
         return _normal_model(predict(diagnosis.table, again, spot.rod), error)
     if kind == "read_later":
-        return _normal_model(predict(diagnosis.table, _later(states), spot.rod), error)
+        base = float(states.base[0].mean())
+        later = stacked(cause.half_a_day_on(states.take(i), base) for i, cause in enumerate(CAUSES))
+        return _normal_model(predict(diagnosis.table, later, spot.rod), error)
     if kind == "catch":
         return _normal_model(states.catch, 0.05)
     if kind == "slope":
@@ -289,17 +287,6 @@ def _outcome_model(
     if kind == "drop_test":
         return _drop_model()
     return _outlet_model()
-
-
-def _later(states: State) -> State:
-    """Half a day on: standing water has drained in some of the possibilities."""
-    row = NAMES.index("standing_water")
-    extra = states.extra.copy()
-    base = states.base.copy()
-    gone = np.arange(extra.shape[1]) % 2 < 2.0 * DRAINS_ON - 0.5
-    extra[row, gone] = 0.0
-    base[row, gone] = states.base[0].mean()
-    return states._replace(extra=extra, base=base)
 
 
 def _normal_model(centre: FloatArray, error: float, *, floor: float | None = None) -> _OutcomeModel:
@@ -324,21 +311,21 @@ def _normal_model(centre: FloatArray, error: float, *, floor: float | None = Non
 
 def _drop_model() -> _OutcomeModel:
     def density(value: float) -> FloatArray:
-        at = np.array(max(value, 0.3))
-        rows = [float(np.exp(log_density("drop_time", name, at))) for name in NAMES]
+        at = np.array(max(value, LEAST_DROP))
+        rows = [float(np.exp(cause.drop_time.log_density(at))) for cause in CAUSES]
         return np.repeat(np.array(rows)[:, None], PARTICLES, axis=1)
 
     edges = np.geomspace(0.01, 1e5, BINS + 1)
     middles = np.sqrt(edges[1:] * edges[:-1])
     heaps = np.array(
-        [np.cumsum(np.exp(log_density("drop_time", n, middles)) * np.diff(edges)) for n in NAMES]
+        [np.cumsum(np.exp(each.drop_time.log_density(middles)) * np.diff(edges)) for each in CAUSES]
     )
     heaps = np.concatenate([np.zeros((len(NAMES), 1)), heaps / heaps[:, -1:]], axis=1)
     return _OutcomeModel(density, edges, lambda edge: heaps)
 
 
 def _outlet_model() -> _OutcomeModel:
-    slow = np.array([OUTLET_SLOW[name == "standing_water"] for name in NAMES])
+    slow = np.array([cause.outlet_slow for cause in CAUSES])
 
     def density(value: float) -> FloatArray:
         rows = slow if value > 0.5 else 1.0 - slow

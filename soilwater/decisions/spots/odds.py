@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from html import escape
 
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.spots.causes import NAMES, Prior, ReadingTable, State
+from soilwater.decisions.spots.causes import NAMES
+from soilwater.decisions.spots.states import Prior, State
+from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
 UNLIKELY, LIKELY = 0.10, 0.50
@@ -50,7 +52,7 @@ class CauseOdds:
 
 
 @dataclass(frozen=True, repr=False)
-class SpotDiagnosis:
+class SpotDiagnosis(Displayed):
     """Odds of the causes at one spot.
 
     Attributes
@@ -117,21 +119,16 @@ class SpotDiagnosis:
             f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _SPOT_HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines()), self.sentence]
-        return "\n".join([*lines, *(f"counted in: {each}" for each in self.findings)])
-
-    def _repr_html_(self) -> str:
-        said = "".join(f"<p>{escape(text)}</p>" for text in (self.sentence, *self.findings))
-        return html_table(self._rows(), _SPOT_HEADER, caption=self._title()) + said
+    def _shown(self) -> Shown:
+        lines = [self.sentence, *(f"counted in: {each}" for each in self.findings)]
+        return Shown(self._title(), _SPOT_HEADER, self._rows(), lines, set_in=True)
 
 
 _SPOT_HEADER = ("cause", "probability", "the reading is", "size it would take")
 
 
 @dataclass(frozen=True, repr=False)
-class Diagnosis:
+class Diagnosis(Displayed):
     """Odds of the causes at every spot of a survey.
 
     Attributes
@@ -146,7 +143,7 @@ class Diagnosis:
         What the green as a whole says about meter and base.
     cautions : tuple of str
         What the person should know before using the odds.
-    table : ReadingTable
+    table : RestCurves
         Readings of the sands, for further measurements.
     errors : (float, float)
         Standard errors of a reading and of a level column [1].
@@ -159,7 +156,7 @@ class Diagnosis:
     assumptions: tuple[str, ...]
     green: str
     cautions: tuple[str, ...]
-    table: ReadingTable = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    table: RestCurves = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
     errors: tuple[float, float] = (0.025, 0.01)
     prior: Prior = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
 
@@ -222,19 +219,11 @@ class Diagnosis:
     def _title(self) -> str:
         return f'Diagnosis of "{self.name}"' if self.name else "Diagnosis"
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        lines += [f"{each.spot.name}: {each.sentence}" for each in self.spots]
+    def _shown(self) -> Shown:
+        lines = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
         lines += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
-        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
-
-    def _repr_html_(self) -> str:
-        said = [f"{each.spot.name}: {each.sentence}" for each in self.spots]
-        said += [self.green, *(f"assumed: {each}" for each in self.assumptions)]
-        said += [f"caution: {each}" for each in self.cautions]
-        listed = "".join(f"<li>{escape(text)}</li>" for text in said)
-        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+        lines += caution_lines(self.cautions)
+        return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
 _HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")

@@ -8,7 +8,6 @@ another; what it claims is what the check shows.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any, Literal
 
 import numpy as np
@@ -25,12 +24,11 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
     spots_with_depth,
 )
-from soilwater.decisions.watering.outlook import STARTS, starts_at_readings
+from soilwater.decisions.watering.plan_words import JUST_ABOVE, quiet, totals, walk, with_sentence
+from soilwater.decisions.watering.starts import STARTS, starts_at_readings
 from soilwater.decisions.watering.water_plan import (
-    HandWatering,
     HandWaterPlan,
     SpotPlan,
-    gallons_per_1000_ft2,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
@@ -45,7 +43,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Flow, Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 DRAWS = 24
 """Equally likely combinations the plan is made on; it is checked on as many others."""
@@ -53,8 +51,6 @@ LEAST_AMOUNT = 1.0
 """Less than this [mm] is not worth a walk (common practice, no source)."""
 WATERING_TIME = 0.25
 """Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
-JUST_ABOVE = 0.003
-"""A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 DEPTH_CLASS = 2.0
 """Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest."""
 MORNING, MIDDAY = 6, 12
@@ -137,7 +133,7 @@ def hand_water_plan(
     --------
     >>> from soilwater.survey.survey import Spot, Survey
     >>> from soilwater.soils import VanGenuchten
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
     >>> green = Survey([Spot("A1", 30.0), Spot("C3", 46.0, area="50 ft2")])
     >>> plan = hand_water_plan(
@@ -212,7 +208,7 @@ def hand_water_plan(
         threshold=wanted,
         probability=probability,
         rod=length,
-        totals=_totals(plans),
+        totals=totals(plans),
         assumptions=(
             f"suction left at the base: {base}",
             STARTS[start],
@@ -401,7 +397,7 @@ def _checked(
     plans = []
     for i, spot in enumerate(known):
         if i not in events or runs is None:
-            plans.append(_quiet(spot))
+            plans.append(quiet(spot))
             continue
         k = list(in_need).index(i)
         with_it = slice(2 * k * n, (2 * k + 1) * n)
@@ -413,7 +409,7 @@ def _checked(
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
         first = float(runs.hours[under[0]] / 24.0) if under.size else float("inf")
         lost = runs.drainage[with_it, -1] - runs.drainage[without, -1]
-        walks = tuple(_walk(spot, event, flow) for event in events[i])
+        walks = tuple(walk(spot, event, flow) for event in events[i])
         plan = SpotPlan(
             spot=spot,
             waterings=walks,
@@ -427,92 +423,5 @@ def _checked(
             sentence="",
         )
         drained = float(np.median(_drained_readings(drawn, spot.depth, rod)))
-        plans.append(_with_sentence(plan, line, drained))
+        plans.append(with_sentence(plan, line, drained))
     return tuple(plans)
-
-
-def _quiet(spot: Spot) -> SpotPlan:
-    nan = float("nan")
-    return SpotPlan(
-        spot, (), 1.0, 1.0, nan, nan, float("inf"), 0.0, True, f"{spot.name}: no water needed."
-    )
-
-
-def _walk(spot: Spot, event: Event, flow: float) -> HandWatering:
-    area = float("nan") if spot.area is None else spot.area
-    litres = event.amount * area
-    return HandWatering(
-        spot=spot.name,
-        time=event.time,
-        amount=event.amount,
-        gallons_per_1000_ft2=gallons_per_1000_ft2(event.amount),
-        area=area,
-        litres=litres,
-        gallons=litres / LITRES_PER_US_GALLON,
-        seconds=60.0 * litres / flow,
-    )
-
-
-def _with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
-    at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
-    days = f"{plan.first_below_without:.1f}"
-    without = (
-        f"without water {100 * (1 - plan.kept_without):.0f} % of the draws fall to "
-        f"{100 * line:g} %, from day {days} on"
-        if np.isfinite(plan.first_below_without)
-        else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
-    )
-    if drained <= line + JUST_ABOVE:
-        said = (
-            f"{at}: drained it reads {100 * drained:.1f} %, so no watering keeps it above "
-            f"{100 * line:g} %; what it cannot hold feeds the gravel"
-        )
-    elif not plan.held:
-        said = (
-            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the draws "
-            f"above {100 * line:g} %; {without}"
-        )
-    else:
-        total = sum(walk.amount for walk in plan.waterings)
-        days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
-        often = len(plan.waterings) > len(days_watered)
-        said = (
-            f"{at}: {total:.1f} mm in {_times_text(len(plan.waterings))} keeps "
-            f"{100 * plan.kept:.0f} % of the draws above {100 * line:g} %"
-            f"{', on some days twice, as it does not last the day' if often else ''}"
-            f"; {without}"
-        )
-    if plan.waterings:
-        said += f"; {plan.to_gravel:.1f} mm of it feeds the gravel"
-    return replace(plan, sentence=said + ".")
-
-
-def _times_text(count: int) -> str:
-    return "one watering" if count == 1 else f"{count} waterings"
-
-
-def _totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
-    """Water and minutes of hose, day by day and in all."""
-    walks = [walk for plan in plans for walk in plan.waterings]
-    if not walks:
-        return ("In all: no hand water.",)
-    days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
-    lines = [
-        f"{day}: {_amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
-        for day in days
-    ]
-    return (*lines, f"In all: {_amount_text(walks)}")
-
-
-def _amount_text(walks: Sequence[HandWatering]) -> str:
-    known = [walk for walk in walks if np.isfinite(walk.litres)]
-    parts = [f"{len(walks)} spot{'' if len(walks) == 1 else 's'} watered"]
-    if known:
-        litres = sum(walk.litres for walk in known)
-        parts.append(f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)")
-    timed = [walk.seconds for walk in known if np.isfinite(walk.seconds)]
-    if timed:
-        parts.append(f"{sum(timed) / 60.0:.1f} min of hose, walking not counted")
-    if len(known) < len(walks):
-        parts.append(f"area not known for {len(walks) - len(known)}")
-    return ", ".join(parts)

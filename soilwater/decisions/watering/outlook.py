@@ -8,9 +8,8 @@ probe.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from html import escape
-from typing import Any, Literal, NamedTuple
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -18,99 +17,32 @@ import xarray as xr
 from soilwater.decisions.watering.ensembles import (
     HIGH,
     LOW,
-    Draw,
     band_of,
-    between_depths,
-    column,
-    daily_share_met,
     days_text,
-    depth_grid,
     first_at_or_below,
     make_draws,
     members_of,
-    run_columns,
     spots_with_depth,
 )
+from soilwater.decisions.watering.starts import STARTS, from_readings, from_rest, usable
+from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.soils import Soil
-from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
-from soilwater.words.text_tables import echo_table, html_table
-from soilwater.words.units import in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
 DRAWS = 200
 """Equally likely combinations of sand, weather and base suction run at each depth."""
-
-
-@dataclass(frozen=True)
-class Thresholds:
-    """Readings that mean something on this ground, with these rods.
-
-    None has a default: they are set by watching the turf, and move with species, roots and rods.
-
-    Parameters
-    ----------
-    firm, watch, wilt : float, str or Quantity
-        Readings [1], falling: the surface is firm; look every day; wilt is seen.
-    demand_met : float, optional
-        Share of its demand [1] below which the turf is called short of water on a day. 0.75 is a
-        choice (no source).
-
-    Raises
-    ------
-    InputError
-        With every fault: readings that do not fall, a share outside 0 to 1.
-
-    Examples
-    --------
-    >>> Thresholds("18 %", "14 %", "12 %").wilt
-    0.12
-    """
-
-    firm: float
-    watch: float
-    wilt: float
-    demand_met: float = field(default=0.75, kw_only=True)
-
-    def __post_init__(self) -> None:
-        faults = Faults("Thresholds")
-        for name, quantity in (
-            ("firm", "water_content"),
-            ("watch", "water_content"),
-            ("wilt", "water_content"),
-            ("demand_met", "fraction"),
-        ):
-            with faults.catching():
-                value = number_to_house(getattr(self, name), quantity, name)
-                object.__setattr__(self, name, value)
-                if not 0.0 < value < 1.0:
-                    faults.add(f"{name} is {value:g}", allowed="between 0 and 1")
-        faults.raise_if_any()
-        if not self.firm > self.watch > self.wilt:
-            faults.add(
-                f"firm {100 * self.firm:g} %, watch {100 * self.watch:g} %, wilt "
-                f"{100 * self.wilt:g} % do not fall",
-                allowed="firm > watch > wilt",
-            )
-        faults.raise_if_any()
-
-    @property
-    def bands(self) -> dict[str, tuple[float, float]]:
-        """Lower and upper reading [1] of what is firm, to watch and wilted."""
-        return {
-            "firm": (self.watch, self.firm),
-            "watch": (self.wilt, self.watch),
-            "wilt": (0.0, self.wilt),
-        }
 
 
 class Days(NamedTuple):
@@ -149,7 +81,7 @@ class SpotOutlook:
 
 
 @dataclass(frozen=True, repr=False)
-class DryDownOutlook:
+class DryDownOutlook(Displayed):
     """Days to each threshold for every spot of a green.
 
     Attributes
@@ -257,19 +189,10 @@ class DryDownOutlook:
             "median (four in five)"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), self._header())
-        lines = [self._title(), *("  " + line for line in table.splitlines()), self.sentence]
-        lines += [f"assumed: {each}" for each in self.assumptions]
-        return "\n".join([*lines, *(f"caution: {each}" for each in self.cautions)])
-
-    def _repr_html_(self) -> str:
-        said = [self.sentence, *(f"assumed: {each}" for each in self.assumptions)]
-        said += [f"caution: {each}" for each in self.cautions]
-        listed = "".join(f"<li>{escape(text)}</li>" for text in said)
-        return html_table(self._rows(), self._header(), caption=self._title()) + (
-            f"<ul>{listed}</ul>"
-        )
+    def _shown(self) -> Shown:
+        lines = [self.sentence, *(f"assumed: {each}" for each in self.assumptions)]
+        lines += caution_lines(self.cautions)
+        return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
 @mind_words(soil="sand", lines="thresholds")
@@ -342,7 +265,7 @@ def dry_down_outlook(
     --------
     >>> from soilwater.survey.survey import Spot, Survey
     >>> from soilwater.soils import VanGenuchten
-    >>> from soilwater.weather.series import steady_weather
+    >>> from soilwater.weather.made import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
     >>> green = Survey([Spot("A1", 30.0), Spot("C3", 46.0)])
     >>> outlook = dry_down_outlook(
@@ -369,16 +292,16 @@ def dry_down_outlook(
         faults.add(f"draws is {draws}", allowed="2 or more")
     if start not in STARTS:
         faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
-    elif start == "readings" and not any(_usable(spot, length) for spot in known):
+    elif start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
     drawn = make_draws(sand, members, base, error, draws, seed)
     if start == "drained":
-        hours, reading, met = _from_rest(known, drawn, turf, length, error, n_threads)
+        hours, reading, met = from_rest(known, drawn, turf, length, error, n_threads)
     else:
         noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
-        hours, reading, met = _from_readings(known, drawn, turf, length, noise, n_threads)
-        unread = [spot.name for spot in known if not _usable(spot, length)]
+        hours, reading, met = from_readings(known, drawn, turf, length, noise, n_threads)
+        unread = [spot.name for spot in known if not usable(spot, length)]
         if unread:
             notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
     days = hours / 24.0
@@ -413,139 +336,6 @@ def dry_down_outlook(
     )
 
 
-def _from_rest(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    turf: Turf,
-    rod: float,
-    probe_error: float,
-    n_threads: int | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Hours, readings and daily shares of demand met of spots that start drained.
-
-    Run on a grid of depths and read between them; shapes (times,), (spots, draws, times) and
-    (spots, draws, days).
-    """
-    grid = depth_grid(np.array([spot.depth for spot in known]), rod, 2.0 * probe_error)
-    # A sand at all depths in a row: its table stays close to the processor.
-    cases = [column(draw, float(depth), turf) for draw in drawn for depth in grid]
-    runs = run_columns(cases, rod, n_threads=n_threads)
-    shape = (len(drawn), grid.size, -1)
-    reading = runs.reading.reshape(shape)
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand).reshape(shape)
-    probes = np.array([draw.probe for draw in drawn])
-    at = [np.clip(spot.depth + probes, grid[0], grid[-1]) for spot in known]
-    return (
-        runs.hours,
-        np.array([between_depths(grid, reading, depth) for depth in at]),
-        np.array([between_depths(grid, met, depth) for depth in at]),
-    )
-
-
-def _from_readings(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    turf: Turf,
-    rod: float,
-    noise: FloatArray,
-    n_threads: int | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Do the same for spots that start at their readings [1], give or take the noise."""
-    starts = starts_at_readings(known, drawn, rod, noise)
-    cases = [
-        column(draw, max(spot.depth + draw.probe, rod + 0.5), turf, start=of_spot[k])
-        for k, draw in enumerate(drawn)
-        for spot, of_spot in zip(known, starts, strict=True)
-    ]
-    runs = run_columns(cases, rod, n_threads=n_threads)
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-    shape = (len(drawn), len(known), -1)
-    return (
-        runs.hours,
-        runs.reading.reshape(shape).swapaxes(0, 1),
-        met.reshape(shape).swapaxes(0, 1),
-    )
-
-
-def starts_at_readings(
-    known: Sequence[Spot], drawn: Sequence[Draw], rod: float, noise: FloatArray
-) -> list[list[Any]]:
-    """Make columns start at the readings of their spots; drained where there is none.
-
-    Parameters
-    ----------
-    known : sequence of Spot
-        Spots with depths.
-    drawn : sequence of Draw
-        Equally likely combinations.
-    rod : float
-        Length of the rods [cm].
-    noise : ndarray, shape (spots, draws)
-        Error of one reading [1].
-
-    Returns
-    -------
-    list of list
-        For each spot the start in each draw.
-    """
-    starts: list[list[Any]] = []
-    for spot, errors in zip(known, noise, strict=True):
-        values = _usable(spot, rod)
-        read = np.mean(values) + errors / np.sqrt(len(values)) if values else errors
-        starts.append(
-            [
-                dried_to(draw.soil, max(spot.depth + draw.probe, rod + 0.5), draw.base, rod, one)
-                if values
-                else "drained"
-                for draw, one in zip(drawn, read.tolist(), strict=True)
-            ]
-        )
-    return starts
-
-
-def _usable(spot: Spot, rod: float) -> list[float]:
-    """Usable readings [1] with rods of one length."""
-    return [each.value for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
-
-
-def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading: float) -> Any:
-    """Suction over depth of a column that has drained and lost water to the turf since.
-
-    The column is at rest with so much more suction everywhere that the rod shows the reading; one
-    that reads more than drained starts drained. In root-zone sands a column by early morning is
-    that near to rest: days to a threshold counted from it agree with the run that led
-    there (tested).
-
-    Parameters
-    ----------
-    soil : Soil
-        The root-zone sand.
-    depth : float
-        Depth of the root zone [cm].
-    base_suction : float
-        Suction left at the base once drained [cm].
-    rod : float
-        Length of the rod [cm].
-    reading : float
-        What it shows [1].
-
-    Returns
-    -------
-    DataArray
-        ``suction`` [cm] over ``depth``.
-    """
-    surface = rest_curve(soil).surface_suction(reading, rod)
-    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
-    ends = np.array([0.0, depth])
-    return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
-
-
-_DRIEST = 5000.0
-STARTS = {
-    "drained": "every spot starts drained to rest at its own depth, on level ground",
-    "readings": "every spot starts at its reading, as a level column that was drained and has "
-    "lost water to the turf since; above its drained reading it starts drained",
-}
 _CAUTIONS = (
     "a spot that is repellent, on a slope or short of sprinkling dries sooner than its depth says",
     *cautions_for("wilt", "level ground", "accuracy", "heat", "not modelled"),

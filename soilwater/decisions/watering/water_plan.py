@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from html import escape
 from typing import Any
 
 import numpy as np
 
 from soilwater.survey.survey import Spot
+from soilwater.words.cautions import caution_lines
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
-from soilwater.words.units import LITRES_PER_US_GALLON, in_people_units, number_to_house
+from soilwater.words.units import number_to_house
 
 SQUARE_METRES_PER_1000_FT2 = 92.90304
 """Exact: a foot is 0.3048 m."""
@@ -116,7 +117,7 @@ class SpotPlan:
 
 
 @dataclass(frozen=True, repr=False)
-class HandWaterPlan:
+class HandWaterPlan(Displayed):
     """Hand water for a green: what, where, when; and what happens without it.
 
     Attributes
@@ -207,16 +208,10 @@ class HandWaterPlan:
             said.append(f"No water needed by hand: {', '.join(quiet)}.")
         said += self.totals
         said += [f"assumed: {each}" for each in self.assumptions]
-        return said + [f"caution: {each}" for each in self.cautions]
+        return said + caution_lines(self.cautions)
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        lines = [self._title(), *("  " + line for line in table.splitlines())]
-        return "\n".join([*lines, *self._said()])
-
-    def _repr_html_(self) -> str:
-        listed = "".join(f"<li>{escape(text)}</li>" for text in self._said())
-        return html_table(self._rows(), _HEADER, caption=self._title()) + f"<ul>{listed}</ul>"
+    def _shown(self) -> Shown:
+        return Shown(self._title(), _HEADER, self._rows(), self._said(), set_in=True)
 
 
 _HEADER = (

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -17,17 +16,19 @@ import xarray as xr
 
 from soilwater.decisions.targets import air_target
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
-from soilwater.ground.profile import Mesh, Profile, WaterTable
+from soilwater.ground.base import WaterTable
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
-from soilwater.weather.series import steady_weather
-from soilwater.words.cautions import cautions_for
+from soilwater.weather.made import steady_weather
+from soilwater.words.cautions import caution_lines, cautions_for
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Length, TimeSpan, WaterContent
-from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -37,7 +38,7 @@ RULE_SUCTION = 30.0
 
 
 @dataclass(frozen=True, repr=False)
-class Flush:
+class Flush(Displayed):
     """Water for a flush, the filling and the leaching apart.
 
     Attributes
@@ -81,19 +82,15 @@ class Flush:
             for what, mm in amounts
         ]
 
-    def __repr__(self) -> str:
-        lines = [f"caution: {caution}" for caution in self.cautions]
-        return "\n".join([echo_table(self._rows(), _FLUSH), *lines])
-
-    def _repr_html_(self) -> str:
-        items = "".join(f"<li>caution: {escape(caution)}</li>" for caution in self.cautions)
-        return f"{html_table(self._rows(), _FLUSH, caption='Flush')}<ul>{items}</ul>"
+    def _shown(self) -> Shown:
+        lines = caution_lines(self.cautions)
+        return Shown("", _FLUSH, self._rows(), lines, caption="Flush")
 
 
 _FLUSH = ("water", "mm = L/m2", "in", "US gal/1000 ft2")
 
 
-def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Any = 1.0) -> Flush:
+def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:
     """Work out the water for a flush: the filling and the leaching apart.
 
     Parameters
@@ -161,11 +158,11 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Any = 1.0)
 
 def air_after_rain(
     profile: Profile,
-    depths: Sequence[Any],
+    depths: Sequence[Length],
     *,
     air_filled: WaterContent,
     root_layer: Length,
-    standing_water: Any = 0.0,
+    standing_water: Length = 0.0,
     hours: TimeSpan = 96.0,
     layer: str | None = None,
     n_threads: int | None = None,

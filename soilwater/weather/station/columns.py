@@ -6,13 +6,13 @@ A header is only recognised when it is one of the usual spellings; a unit is nev
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.words.cells import parse_number
+from soilwater.words.cells import LONGEST_NUMBER, parse_number
 from soilwater.words.errors import Faults
 from soilwater.words.text_tables import TextTable
 from soilwater.words.unit_texts import plain_characters
@@ -325,12 +325,6 @@ def column_units(
 ) -> dict[str, str]:
     """Find the unit of each chosen column, in one spelling."""
     faults = Faults(subject)
-    for quantity in units:
-        if quantity not in chosen:
-            faults.add(
-                f'units names "{quantity}", and there is no such column',
-                allowed=", ".join(chosen),
-            )
     found = {}
     for quantity, at in chosen.items():
         kind = QUANTITIES[quantity]
@@ -352,6 +346,52 @@ def column_units(
     return found
 
 
+def quantities_named(
+    argument: str,
+    given: Iterable[str],
+    table: TextTable,
+    chosen: Mapping[str, int],
+    faults: Faults,
+) -> dict[str, str]:
+    """Find which quantities an argument names, by their own names or by their headers.
+
+    Parameters
+    ----------
+    argument : str
+        Name of the argument, for messages.
+    given : iterable of str
+        As written by the caller.
+    table : TextTable
+        The file.
+    chosen : mapping of str to int
+        Column of each quantity.
+    faults : Faults
+        Takes names that are neither.
+
+    Returns
+    -------
+    dict of str to str
+        Quantity by what was written.
+    """
+    by_header = {bare(table.columns[at]): quantity for quantity, at in chosen.items()}
+    found = {}
+    for name in given:
+        quantity = name if name in chosen else by_header.get(bare(str(name)), "")
+        if quantity:
+            found[name] = quantity
+        elif name in QUANTITIES:
+            faults.add(
+                f'{argument} names "{name}", and there is no such column',
+                allowed=", ".join(chosen),
+            )
+        else:
+            faults.add(
+                f'{argument}: "{name}" is not a quantity',
+                allowed=", ".join(f'{q} ("{table.columns[at]}")' for q, at in chosen.items()),
+            )
+    return found
+
+
 def column_numbers(
     table: TextTable, at: int, quantity: str, missing: Sequence[float | str], faults: Faults
 ) -> tuple[NDArray[np.float64], list[str]]:
@@ -360,6 +400,7 @@ def column_numbers(
     words = {code.lower() for code in missing if isinstance(code, str)}
     values = np.full(len(table.rows), np.nan)
     coded: dict[str, int] = {}
+    unread: list[tuple[int, str]] = []
     blanks = traces = 0
     for i, row in enumerate(table.rows):
         cell = row[at]
@@ -376,11 +417,7 @@ def column_numbers(
             try:
                 value, _ = parse_number(cell, table.decimal)
             except ValueError:
-                faults.add(
-                    f'"{cell}" under "{table.columns[at]}" is not a number',
-                    where=f"line {table.line_numbers[i]}",
-                    cure=f'if it means "nothing measured", say missing=("{cell}", ...)',
-                )
+                unread.append((table.line_numbers[i], cell))
                 continue
         if value is None or value != value:
             blanks += 1
@@ -388,6 +425,13 @@ def column_numbers(
             coded[cell] = coded.get(cell, 0) + 1
         else:
             values[i] = value
+    words_said = ", ".join(dict.fromkeys(f'"{cell[:LONGEST_NUMBER]}"' for _, cell in unread[:20]))
+    for line, cell in unread:
+        faults.add(
+            f'"{cell[:LONGEST_NUMBER]}" under "{table.columns[at]}" is not a number',
+            where=f"line {line}",
+            cure=f'if it means "nothing measured", say missing=({words_said},)',
+        )
     counted = [f"{blanks} blank"] if blanks else []
     counted += [f"{count} coded {code}" for code, count in coded.items()]
     notes = [f"{quantity}: {' and '.join(counted)}, taken as missing"] if counted else []

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
 from soilwater.weather.reference_et import (
     Equation,
     ReferenceET,
@@ -118,7 +119,7 @@ def _hargreaves(
     if not _need(values, _EXTREMES, "the Hargreaves equation", faults):
         return nothing, [], []
     high, low = (values[q] for q in _EXTREMES)
-    top = terms.extraterrestrial_radiation(site.latitude, terms.day_of_year(edges[:-1]))
+    top = sun.extraterrestrial_radiation(site.latitude, sun.day_of_year(edges[:-1]))
     et = np.maximum(terms.hargreaves(high, low, top), 0.0)
     return et, list(_EXTREMES), ["reference evapotranspiration: Hargreaves (FAO-56 eq. 52)"]
 
@@ -136,15 +137,15 @@ def _daily(
     if not _need(values, _EXTREMES, "the daily equation", faults):
         return nothing, [], []
     high, low = (values[q] for q in _EXTREMES)
-    day = terms.day_of_year(edges[:-1])
+    day = sun.day_of_year(edges[:-1])
     used, notes = list(_EXTREMES), [f"reference evapotranspiration: {_NAMES[equation]}, daily"]
     vapour, humidity, how = _daily_vapour(values, high, low)
     radiation = None
     if "solar_radiation" in values:
         radiation, sky = values["solar_radiation"], ["solar_radiation"]
     elif "sunshine" in values:
-        top = terms.extraterrestrial_radiation(site.latitude, day)
-        possible = terms.daylight_hours(site.latitude, day)
+        top = sun.extraterrestrial_radiation(site.latitude, day)
+        possible = sun.daylight_hours(site.latitude, day)
         radiation = terms.solar_radiation_from_sunshine(values["sunshine"], possible, top)
         sky = ["sunshine"]
         notes.append("solar radiation from hours of sunshine (FAO-56 eq. 35)")

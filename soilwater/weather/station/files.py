@@ -19,27 +19,27 @@ from soilwater.weather.reference_et import Site
 from soilwater.weather.series import Weather
 from soilwater.weather.station.columns import (
     QUANTITIES,
-    WARM_DAY_REFERENCE_ET,
-    Quantity,
     assign_columns,
     column_numbers,
     column_units,
+    quantities_named,
     spell,
     unit_text,
 )
+from soilwater.weather.station.doubts import Readings, doubt_units, read_in
+from soilwater.weather.station.ranges import check_ranges, highest
 from soilwater.weather.station.record import Column, StationRecord
+from soilwater.weather.station.shifts import ask_about_sun, moved_back
+from soilwater.weather.station.steps import drop_repeats, on_grid
+from soilwater.weather.station.totals import differences, suspect_running_total
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Height, TimeSpan
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
 from soilwater.words.text_tables import read_text_table
-from soilwater.words.times import hours_between, interval_edges, stamp
+from soilwater.words.times import hours_between, interval_edges
 
 MISSING_CODES: tuple[float | str, ...] = (-99.0, -99.9, -999.0, -999.9, -9999.0, -99999.0)
 """Numbers that stations write for "nothing measured"; common practice, no source."""
-
-_DAY_HOURS = 24.0
-# Slightly negative amounts of short steps: dew in evapotranspiration, the night offset of a
-# radiation sensor. Beyond this [per hour] it is a fault (common practice, no source).
-_DEW = {"reference_et": 0.1, "solar_radiation": 0.05}
 
 
 def read_weather(
@@ -52,10 +52,11 @@ def read_weather(
     units: Mapping[str, str] | None = None,
     time_zone: str = STANDARD,
     day_first: bool | None = None,
-    cumulative: Sequence[str] = (),
-    missing: Sequence[float | str] = MISSING_CODES,
+    cumulative: str | Sequence[str] = (),
+    missing: float | str | Sequence[float | str] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
-    wind_height: Any = 2.0,
+    late: Mapping[str, TimeSpan] | None = None,
+    wind_height: Height = 2.0,
     coastal: bool = False,
     sunrise: float = 6.0,
     sunset: float = 18.0,
@@ -71,7 +72,7 @@ def read_weather(
     ----------
     source, label, site, columns, units, time_zone : optional
         As for `read_station`.
-    day_first, cumulative, missing, ranges : optional
+    day_first, cumulative, missing, ranges, late : optional
         As for `read_station`.
     reference_et, wind_height, coastal, sunrise, sunset : optional
         As for `StationRecord.to_weather`.
@@ -99,6 +100,7 @@ def read_weather(
         cumulative=cumulative,
         missing=missing,
         ranges=ranges,
+        late=late,
         sheet=sheet,
         name=name,
     )
@@ -116,9 +118,10 @@ def read_station(
     units: Mapping[str, str] | None = None,
     time_zone: str = STANDARD,
     day_first: bool | None = None,
-    cumulative: Sequence[str] = (),
-    missing: Sequence[float | str] = MISSING_CODES,
+    cumulative: str | Sequence[str] = (),
+    missing: float | str | Sequence[float | str] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
+    late: Mapping[str, TimeSpan] | None = None,
     sheet: str | None = None,
     name: str = "",
 ) -> StationRecord:
@@ -143,12 +146,17 @@ def read_station(
         ``"Europe/London"`` for stamps that follow daylight-saving time.
     day_first : bool, optional
         Order of dates such as 12/11/2026, where the dates themselves do not settle it.
-    cumulative : sequence of str, optional
-        Quantities that are running totals; a fall of the counter is a reset.
-    missing : sequence of float or str, optional
-        Codes for "nothing measured"; blanks always are.
+    cumulative : str or sequence of str, optional
+        Quantities that are running totals, by their names here or by their headers; where the
+        counter falls to half or less it was reset.
+    missing : float, str or sequence of either, optional
+        Further codes for "nothing measured", besides blanks and `MISSING_CODES`.
     ranges : mapping of str to (lowest, highest), optional
-        Allowed values of a quantity in its kept unit and per step, in place of the usual ones.
+        Allowed values of a quantity in its kept unit and per step, in place of the usual ones; its
+        unit is then not doubted.
+    late : mapping of str to float or str, optional
+        Quantities whose values come later than their stamps, and by how much [h]: radiation from
+        elsewhere, in another time zone. They are moved back by whole steps.
     sheet : str, optional
         Sheet of a workbook.
     name : str, optional
@@ -163,20 +171,31 @@ def read_station(
     ------
     InputError
         With every fault of the file: columns without a unit, cells that are no numbers, stamps that
-        cannot be read, repeat or go backwards, values out of range with their lines.
+        cannot be read, repeat or go backwards, values out of range with their lines; and with
+        both readings of a column whose unit, total or time of day physics speaks against.
     """
     table = read_text_table(_with_time_column(source), sheet=sheet)
     subject = table.source
     chosen, time_at, clock_at, unused = assign_columns(table, columns or {})
-    kinds = column_units(table, chosen, units or {}, subject)
+    headers = {quantity: table.columns[at] for quantity, at in chosen.items()}
     faults = Faults(subject)
-    for quantity in (*cumulative, *(ranges or {})):
-        if quantity not in QUANTITIES:
-            faults.add(f'"{quantity}" is not a quantity', allowed=", ".join(QUANTITIES))
+
+    def by_quantity(argument: str, given: Any) -> dict[str, Any]:
+        named = quantities_named(argument, given, table, chosen, faults)
+        whole = isinstance(given, Mapping)
+        return {quantity: given[name] if whole else True for name, quantity in named.items()}
+
+    units = by_quantity("units", units or {})
+    totals = by_quantity("cumulative", [cumulative] if isinstance(cumulative, str) else cumulative)
+    allowed = by_quantity("ranges", ranges or {})
+    delays = by_quantity("late", late or {})
+    faults.raise_if_any()
+    kinds = column_units(table, chosen, units, subject)
+    codes = (*MISSING_CODES, *([missing] if isinstance(missing, (str, int, float)) else missing))
     notes = [*table.notes]
     raw: dict[str, NDArray[np.float64]] = {}
     for quantity, at in chosen.items():
-        raw[quantity], told = column_numbers(table, at, quantity, missing, faults)
+        raw[quantity], told = column_numbers(table, at, quantity, codes, faults)
         notes += told
     faults.raise_if_any()
 
@@ -205,10 +224,10 @@ def read_station(
         faults.add(f"label is {label!r}", allowed='"start" or "end"')
     faults.raise_if_any()
     rows = np.stack([raw[q][order] for q in raw]) if raw else np.empty((0, len(order)))
-    keep, told = _drop_repeats(stamps.time, rows, lines, subject)
+    keep, told = drop_repeats(stamps.time, rows, lines, offset, subject)
     notes += told
     time, rows, lines = stamps.time[keep], rows[:, keep], lines[keep]
-    place, step = _on_grid(time, lines, subject)
+    place, step = on_grid(time, lines, subject)
     grid = time[0] + np.arange(place[-1] + 1) * step
     edges = interval_edges(grid, label, subject)
     hours = float(hours_between(edges[0], edges[1]))
@@ -217,25 +236,41 @@ def read_station(
     absent = grid.size - place.size
     if absent:
         notes.append(f"{absent} rows are absent from the file")
-        if hint := daylight_saving_hint(time):
+        if hint := daylight_saving_hint(time, offset):
             notes.append(hint)
 
+    written: dict[str, NDArray[np.float64]] = {}
     values: dict[str, NDArray[np.float64]] = {}
     for quantity, row in zip(raw, rows, strict=True):
         column = np.full(grid.size, np.nan)
         column[place] = row
-        kind, unit = QUANTITIES[quantity], kinds[quantity]
-        if quantity in cumulative:
-            column, told = _differences(column, quantity)
+        if quantity in totals:
+            column, told = differences(column, quantity, grid)
             notes += told
-        values[quantity] = _converted(column, kind, unit, hours)
-    for quantity in cumulative:
-        if quantity in QUANTITIES and quantity not in values:
-            faults.add(f'cumulative names "{quantity}", and there is no such column')
-    measured = [q for q in values if QUANTITIES[q].per_step and q not in cumulative]
-    for quantity in measured:
-        _suspect_running_total(values[quantity], quantity, hours, faults)
-    notes += _check_ranges(values, edges, line_of, hours, site, ranges or {}, faults)
+        written[quantity] = column
+        values[quantity] = read_in(column, QUANTITIES[quantity], kinds[quantity], hours)
+    for quantity in values:
+        kind = QUANTITIES[quantity]
+        told_so = quantity in totals or (quantity == "rain" and quantity in allowed)
+        if kind.per_step and not told_so:
+            most = highest(kind, hours)
+            suspect_running_total(values[quantity], quantity, grid, hours, most, faults)
+    cut, told = moved_back(values, delays, hours, faults)
+    notes += told
+    faults.raise_if_any()
+    if cut != slice(None):
+        values = {quantity: column[cut] for quantity, column in values.items()}
+        written = {quantity: column[cut] for quantity, column in written.items()}
+        line_of = line_of[cut]
+        edges = np.append(edges[:-1][cut], edges[1:][cut][-1:])
+    given = Readings(values, kinds, edges, site, frozenset(allowed))
+    values, told = check_ranges(given, written, headers, line_of, allowed, faults)
+    notes += told
+    faults.raise_if_any()
+    doubt_units(replace(given, values=values), faults)
+    faults.raise_if_any()
+    if "solar_radiation" in values and "solar_radiation" not in delays:
+        ask_about_sun(replace(given, values=values), label, time_zone, faults)
     faults.raise_if_any()
     if unused:
         notes.append(f"columns not used: {', '.join(unused)}")
@@ -249,13 +284,10 @@ def read_station(
         Column(quantity, table.columns[at], unit_text(table, chosen, units, quantity))
         for quantity, at in chosen.items()
     )
-    filled = {quantity: np.zeros(grid.size, dtype=bool) for quantity in values}
+    filled = {quantity: np.zeros(column.size, dtype=bool) for quantity, column in values.items()}
     return StationRecord(
         edges, values, filled, understood, site, tuple(notes), name=name, source=subject
     )
-
-
-# --- time ----------------------------------------------------------------------------------------
 
 
 def _with_time_column(source: Any) -> Any:
@@ -263,168 +295,3 @@ def _with_time_column(source: Any) -> Any:
     if isinstance(source, pd.DataFrame) and isinstance(source.index, pd.DatetimeIndex):
         return source.rename_axis(index=str(source.index.name or "time"))
     return source
-
-
-def _drop_repeats(
-    time: NDArray[np.datetime64], rows: NDArray[np.float64], lines: NDArray[np.int64], subject: str
-) -> tuple[NDArray[np.bool_], list[str]]:
-    """Drop rows that say the same twice; refuse stamps that say two things or go backwards."""
-    faults = Faults(subject)
-    keep = np.ones(time.size, dtype=bool)
-    hint = daylight_saving_hint(time)
-    for i in np.flatnonzero(np.diff(time) <= np.timedelta64(0)):
-        if time[i] == time[i + 1] and np.array_equal(rows[:, i], rows[:, i + 1], equal_nan=True):
-            keep[i + 1] = False
-        elif time[i] == time[i + 1]:
-            faults.add(
-                f"lines {lines[i]} and {lines[i + 1]} carry the same stamp {stamp(time[i])} with "
-                f"different values",
-                cure=hint or "delete the wrong one",
-            )
-        else:
-            faults.add(
-                f"time goes back from {stamp(time[i])} to {stamp(time[i + 1])}",
-                where=f"line {lines[i + 1]}",
-                cure=hint or "sort the rows",
-            )
-    faults.raise_if_any()
-    dropped = int((~keep).sum())
-    return keep, [f"{dropped} repeated rows dropped"] if dropped else []
-
-
-def _on_grid(
-    time: NDArray[np.datetime64], lines: NDArray[np.int64], subject: str
-) -> tuple[NDArray[np.int64], np.timedelta64]:
-    """Place of each row on a regular grid, and its step: the commonest one."""
-    faults = Faults(subject)
-    if time.size < 2:
-        faults.add(f"{time.size} rows", allowed="2 or more, to know the step")
-        faults.raise_if_any()
-    steps, counts = np.unique(np.diff(time), return_counts=True)
-    step = steps[np.argmax(counts)]
-    off = np.flatnonzero((time - time[0]) % step != np.timedelta64(0))
-    for i in off:
-        faults.add(
-            f"{stamp(time[i])} is not on the step of {hours_between(time[0], time[0] + step):g} h "
-            f"that starts at {stamp(time[0])}",
-            where=f"line {lines[i]}",
-            cure="bring the stamps to one step",
-        )
-    faults.raise_if_any()
-    return np.asarray((time - time[0]) // step, dtype=np.int64), step
-
-
-# --- values --------------------------------------------------------------------------------------
-
-
-def _converted(
-    column: NDArray[np.float64], kind: Quantity, unit: str, hours: float
-) -> NDArray[np.float64]:
-    if unit in kind.rates:
-        return column * kind.rates[unit] * hours
-    factor, offset = kind.units[unit]
-    return column * factor + offset
-
-
-def _differences(
-    column: NDArray[np.float64], quantity: str
-) -> tuple[NDArray[np.float64], list[str]]:
-    """Amounts of each step from a running total; after a reset the counter itself is the amount."""
-    step = np.diff(column, prepend=np.nan)
-    reset = step < 0.0
-    amounts = np.where(reset, column, step)
-    # Before the first row nothing is known, unless the counter starts at nothing.
-    if column.size and column[0] == 0.0:
-        amounts[0] = 0.0
-    note = f"{quantity}: differences of a running total, {int(reset.sum())} resets"
-    return amounts, [note]
-
-
-def _suspect_running_total(
-    column: NDArray[np.float64], quantity: str, hours: float, faults: Faults
-) -> None:
-    """Ask about amounts that keep climbing and seldom fall."""
-    known = column[~np.isnan(column)]
-    climbs, falls = int((np.diff(known) > 0.0).sum()), int((np.diff(known) < 0.0).sum())
-    # Rain falls back to nothing after every shower; anything else may well climb for a week, but
-    # not beyond what is possible.
-    too_much = quantity == "rain" or known.max(initial=0.0) > _highest(QUANTITIES[quantity], hours)
-    if climbs >= 6 and falls <= 0.2 * climbs and too_much:
-        faults.add(
-            f"{quantity} climbs {climbs} times and falls {falls} times: it looks like a running "
-            f"total",
-            cure=f'say cumulative=("{quantity}",), or give amounts per step',
-        )
-
-
-def _highest(kind: Quantity, hours: float) -> float:
-    """Largest possible value in a step: of a state as it is, of an amount by the step's length."""
-    if not kind.per_step:
-        return kind.highest
-    if hours >= _DAY_HOURS:
-        return kind.highest * hours / _DAY_HOURS
-    return min(kind.highest, kind.highest_hour * hours)
-
-
-def _check_ranges(
-    values: dict[str, NDArray[np.float64]],
-    edges: NDArray[np.datetime64],
-    lines: NDArray[np.int64],
-    hours: float,
-    site: Site | None,
-    ranges: Mapping[str, tuple[float, float]],
-    faults: Faults,
-) -> list[str]:
-    """Hold every value against what is physically possible; set slight negatives to 0."""
-    notes = []
-    month = edges[:-1].astype("datetime64[M]").astype(np.int64) % 12 + 1
-    if site is not None and site.latitude < 0.0:
-        month = (month + 5) % 12 + 1
-    warm = (month >= 5) & (month <= 8)
-    for quantity, column in values.items():
-        kind = QUANTITIES[quantity]
-        low = np.full(column.size, kind.lowest)
-        high = _highest(kind, hours)
-        if quantity in ranges:
-            low[:], high = ranges[quantity]
-        elif quantity == "reference_et" and hours == _DAY_HOURS:
-            low[warm] = WARM_DAY_REFERENCE_ET
-        slack = _DEW.get(quantity, 0.0) * hours if hours < _DAY_HOURS else 0.0
-        wrong = np.flatnonzero((column < low - slack) | (column > high))
-        if wrong.size:
-            i = int(wrong[0])
-            count = "1 value" if wrong.size == 1 else f"{wrong.size} values"
-            span = "a day" if hours == _DAY_HOURS else f"in {hours:g} h"
-            unit = f"{kind.unit} {span}" if kind.per_step else kind.unit
-            faults.add(
-                f"{quantity}: {count} outside {low[i]:g} to {high:g} {unit}, the first "
-                f"{column[i]:.3g} in line {lines[i]} ({stamp(edges[i])})",
-                cure=_range_cure(quantity, values),
-            )
-        slight = (column < 0.0) & kind.per_step
-        if slight.any() and not wrong.size:
-            values[quantity] = np.where(slight, 0.0, column)
-            notes.append(
-                f"{quantity}: {int(slight.sum())} slightly negative values set to 0 (dew, or a "
-                f"sensor's night offset)"
-            )
-    pair = ("minimum_air_temperature", "maximum_air_temperature")
-    if all(q in values for q in pair):
-        wrong = np.flatnonzero(values[pair[0]] > values[pair[1]])
-        if wrong.size:
-            faults.add(
-                f"the lowest temperature is above the highest in {wrong.size} rows, the first in "
-                f"line {lines[int(wrong[0])]}",
-                cure="check whether the two columns are swapped",
-            )
-    return notes
-
-
-def _range_cure(quantity: str, values: Mapping[str, NDArray[np.float64]]) -> str:
-    hint = "check the unit"
-    if quantity == "reference_et":
-        hint = "check the unit (in?)"
-    other = {"wind_speed": "solar_radiation", "solar_radiation": "wind_speed"}.get(quantity)
-    if other in values:
-        hint = f"check the unit, and whether {quantity} and {other} are swapped"
-    return f'{hint}; a true value is let through by ranges={{"{quantity}": (lowest, highest)}}'

@@ -13,8 +13,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.weather.made import from_days
 from soilwater.weather.reference_et import Site
-from soilwater.weather.series import Weather, from_days
+from soilwater.weather.series import Weather
 from soilwater.weather.station.columns import QUANTITIES
 from soilwater.weather.station.et import from_record
 from soilwater.words.errors import Faults
@@ -25,6 +26,8 @@ from soilwater.words.units import number_to_house
 
 _DAY_HOURS = 24.0
 _ROWS_SHOWN = 3
+# Across a longer gap the course of the day matters more than its ends (our own choice).
+_SHORT_GAP_HOURS = 3.0
 
 
 @dataclass(frozen=True)
@@ -242,14 +245,12 @@ class StationRecord:
         )
         used = [q for q in ("rain", *used) if q in self.values]
         nothing = np.logical_and.reduce([np.isnan(self.values[q]) for q in self.values])
-        clock = daylight_saving_hint(self.edges[:-1][~nothing])
-        for gap in self.gaps(used):
-            faults.add(
-                f"gap in {gap}",
-                cure=clock
-                or "supply the values, or fill it first with "
-                'read_station(...).fill_gaps("interpolate", limit="3 h")',
-            )
+        offset = None if self.site is None else self.site.utc_offset
+        clock = daylight_saving_hint(self.edges[:-1][~nothing], offset)
+        gaps = self.gaps(used)
+        cure = clock or (self._filling(gaps) if gaps else "")
+        for gap in gaps:
+            faults.add(f"gap in {gap}", cure=cure)
         faults.raise_if_any()
         flags = np.logical_or.reduce([self.filled[q] for q in used])
         kept = (*self.notes, *notes)
@@ -268,6 +269,36 @@ class StationRecord:
             )
         return Weather(
             self.edges, rain, demand, filled=flags, name=self.name, source=self.source, notes=kept
+        )
+
+    def _filling(self, gaps: Sequence[Gap]) -> str:
+        """Say what would fill all of these gaps, so that it can be pasted as it is."""
+        dry = [gap for gap in gaps if "rain" in gap.quantities]
+        rest = [gap for gap in gaps if set(gap.quantities) - {"rain"}]
+        steps, unfillable = [], set()
+        if rest:
+            names = list(dict.fromkeys(q for gap in rest for q in gap.quantities if q != "rain"))
+            longest = max(gap.steps for gap in rest) * self.step
+            short = longest <= _SHORT_GAP_HOURS or self.step >= _DAY_HOURS
+            whole = (_DAY_HOURS / self.step) % 1.0 == 0.0
+            methods = ("interpolate", "same hour") if short else ("same hour", "interpolate")
+            per_day = round(_DAY_HOURS / self.step)
+            left = {
+                method: [q for q in names if np.isnan(_fill(self.values[q], method, per_day)).any()]
+                for method in methods
+                if whole or method != "same hour"
+            }
+            method = min(left, key=lambda each: len(left[each]))
+            unfillable = set(left[method])
+            steps.append(f'.fill_gaps("{method}", "{longest:g} h")')
+        if dry:
+            longest = max(gap.steps for gap in dry) * self.step
+            steps.append(f'.fill_gaps("zero", "{longest:g} h", quantities=("rain",))')
+        if unfillable:
+            return f"supply the values: nothing in the file fills {', '.join(sorted(unfillable))}"
+        known_dry = ", the last only if you know that it was dry" if dry else ""
+        return f"supply the values, or fill it first with read_station(...){''.join(steps)}" + (
+            known_dry
         )
 
     def _facts(self) -> list[tuple[str, str]]:

@@ -1,0 +1,295 @@
+"""What decides a reading at one spot, and how possibilities of it are drawn.
+
+A drained, level column of one sand has a suction at the surface equal to its depth plus the
+suction left at its base, so the reading of a rod is one monotone function of that suction. Causes
+(`soilwater.decisions.spots.causes`) move that suction, scale it, or add to the reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.soils.at_rest import RestCurves
+from soilwater.survey.survey import Spot
+from soilwater.words.arrays import FloatArray
+
+UPTAKE_DEPTH = 12.0
+"""Depth [cm] over which turf takes its water out (common practice, no source)."""
+MOST_WATER = 0.65
+"""Most a mat over sand can read [1] (common practice, no source)."""
+SLOPE_ERROR, CATCH_ERROR, MAT_ERROR = 0.05, 0.05, 0.1
+"""Errors of a measured slope, catch and mat, over what was measured [1] (no source)."""
+
+
+class State(NamedTuple):
+    """Everything that decides a reading, one entry a possibility; arrays of one shape.
+
+    `soil` number of the sand; `base` suction left at the base [cm]; `depth` [cm]; `extra` suction
+    at the surface beyond depth and base [cm]; `scale` how strongly suction acts [1]; `mat`
+    thickness [cm] and `mat_excess` what it holds more than sand [1]; `missing` water [mm];
+    `offset` of all readings and `spot_offset` of those here [1]; `slope` [1]; `catch` water caught
+    over that of the green [1].
+    """
+
+    soil: NDArray[np.int64]
+    base: FloatArray
+    depth: FloatArray
+    extra: FloatArray
+    scale: FloatArray
+    mat: FloatArray
+    mat_excess: FloatArray
+    missing: FloatArray
+    offset: FloatArray
+    spot_offset: FloatArray
+    slope: FloatArray
+    catch: FloatArray
+
+    def take(self, index: Any) -> State:
+        """Pick entries by an index."""
+        return State(*(values[index] for values in self))
+
+
+def stacked(states: Iterable[State]) -> State:
+    """Several states of one shape as one, along a new first axis."""
+    return State(*(np.stack(values) for values in zip(*states, strict=True)))
+
+
+def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
+    """Give the reading [1] of a rod [cm] in each state, from a table of the sands at rest."""
+    suction = state.scale * (state.base + state.depth + state.extra)
+    sand = table.reading(state.soil, suction, state.scale * rod)
+    dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
+    # The drier the sand, the less of the missing water it could have lost.
+    sand = sand * np.exp(-dried / np.maximum(sand, 1e-3))
+    with_mat = sand + state.mat_excess * np.minimum(state.mat, rod) / rod
+    offset = state.offset + state.spot_offset
+    reading: FloatArray = np.clip(np.minimum(with_mat, MOST_WATER) + offset, 0.0, 1.0)
+    return reading
+
+
+class Common(NamedTuple):
+    """What all spots of a green share, one entry a draw: sand, base suction [cm], offset [1]."""
+
+    soil: NDArray[np.int64]
+    base: FloatArray
+    offset: FloatArray
+
+
+class Prior(NamedTuple):
+    """Errors a diagnosis reckons with: probe [cm], usual depth and its spread [cm]; usual catch."""
+
+    probe_error: float
+    usual_depth: float
+    usual_spread: float
+    mean_catch: float
+
+    def catch(self, spot: Spot) -> float | None:
+        """Water caught at a spot over that of the green [1]; None where it cannot be told."""
+        if spot.catch_depth is None or not np.isfinite(self.mean_catch):
+            return None
+        return spot.catch_depth / self.mean_catch
+
+
+class Spread(Protocol):
+    """How a measured thing is spread over spots."""
+
+    def draw(self, share: FloatArray) -> FloatArray:
+        """Values below which these shares of the spots lie."""
+
+    def log_density(self, value: FloatArray) -> FloatArray:
+        """Logarithm of the density at a value."""
+
+
+class Normal(NamedTuple):
+    """A normal spread, by mean and standard deviation."""
+
+    mean: float
+    spread: float
+
+    def draw(self, share: FloatArray) -> FloatArray:
+        """Values below which these shares of the spots lie."""
+        values: FloatArray = self.mean + self.spread * normal_quantile(share)
+        return values
+
+    def log_density(self, value: FloatArray) -> FloatArray:
+        """Logarithm of the density at a value."""
+        z = (value - self.mean) / self.spread
+        return np.asarray(-0.5 * z**2 - np.log(self.spread * np.sqrt(2.0 * np.pi)))
+
+
+class Lognormal(NamedTuple):
+    """A lognormal spread, by its median and the spread of the logarithm."""
+
+    median: float
+    spread: float
+
+    def draw(self, share: FloatArray) -> FloatArray:
+        """Values below which these shares of the spots lie."""
+        values: FloatArray = self.median * np.exp(self.spread * normal_quantile(share))
+        return values
+
+    def log_density(self, value: FloatArray) -> FloatArray:
+        """Logarithm of the density at a value."""
+        z = np.log(value / self.median) / self.spread
+        return np.asarray(-0.5 * z**2 - np.log(self.spread * value * np.sqrt(2.0 * np.pi)))
+
+
+class Even(NamedTuple):
+    """Evenly between two ends; what is measured blurs these by an error."""
+
+    low: float
+    high: float
+    error: float
+
+    def draw(self, share: FloatArray) -> FloatArray:
+        """Values below which these shares of the spots lie."""
+        return between((self.low, self.high), share)
+
+    def log_density(self, value: FloatArray) -> FloatArray:
+        """Logarithm of the density at a value."""
+        from scipy.special import ndtr
+
+        inside = ndtr((value - self.low) / self.error) - ndtr((value - self.high) / self.error)
+        return np.asarray(np.log(np.maximum(inside / (self.high - self.low), 1e-12)))
+
+
+USUAL_SLOPE, USUAL_MAT = Lognormal(0.015, 0.7), Lognormal(0.8, 0.6)
+"""Slopes [1] and thickness of the mat [cm] where neither is the cause (no source)."""
+USUAL_CATCH = Normal(1.0, 0.12)
+"""Catch over that of the green [1] where sprinkling is even (no source)."""
+
+
+class Draw(NamedTuple):
+    """Random numbers for one spot under one cause, and the level spot they stand for.
+
+    `strata` and `second` are shares between 0 and 1 of shape (draws, nodes): the first are
+    stratified along nodes, so that few are enough, and are for the size of the cause.
+    """
+
+    spot: Spot
+    prior: Prior
+    level: State
+    strata: FloatArray
+    second: FloatArray
+    rng: np.random.Generator
+
+    def slope(self, spread: Spread) -> FloatArray:
+        """Slope [1] around what was measured, or after a spread where nothing was."""
+        return self._around(self.spot.slope, SLOPE_ERROR, spread)
+
+    def catch(self, spread: Spread) -> FloatArray:
+        """Catch over that of the green [1], likewise after a spread."""
+        return self._around(self.prior.catch(self.spot), CATCH_ERROR, spread)
+
+    def mat(self, spread: Spread) -> FloatArray:
+        """Thickness of the mat [cm], likewise after a spread."""
+        return self._around(self.spot.mat_thickness, MAT_ERROR, spread)
+
+    def _around(self, measured: float | None, error: float, spread: Spread) -> FloatArray:
+        if measured is None:
+            return spread.draw(self.second)
+        scattered = measured * (1.0 + error * self.rng.standard_normal(self.second.shape))
+        return np.maximum(scattered, 0.0)
+
+
+def draw_level(
+    spot: Spot, common: Common, prior: Prior, nodes: int, rng: np.random.Generator
+) -> Draw:
+    """Draw what a spot would be were it level, drained and without any fault.
+
+    Parameters
+    ----------
+    spot : Spot
+        What was measured there.
+    common : Common
+        What the spots share, one entry a draw.
+    prior : Prior
+        Errors and usual values.
+    nodes : int
+        Sizes of the cause in each draw.
+    rng : numpy.random.Generator
+        Source of the draws.
+
+    Returns
+    -------
+    Draw
+        Arrays of shape (draws, nodes).
+    """
+    shape = (common.base.size, nodes)
+    strata = (np.arange(nodes) + rng.random(shape)) / nodes
+    second = rng.random(shape)
+    zero = np.zeros(shape)
+    wide = {name: np.broadcast_to(getattr(common, name)[:, None], shape) for name in Common._fields}
+    level = State(
+        soil=wide["soil"],
+        base=wide["base"],
+        depth=_depths(spot, prior, shape, rng),
+        extra=zero,
+        scale=np.ones(shape),
+        mat=zero,
+        mat_excess=zero,
+        missing=zero,
+        offset=wide["offset"],
+        spot_offset=zero,
+        slope=zero,
+        catch=zero,
+    )
+    draw = Draw(spot, prior, level, strata, second, rng)
+    slope, catch, mat = draw.slope(USUAL_SLOPE), draw.catch(USUAL_CATCH), draw.mat(USUAL_MAT)
+    return draw._replace(level=level._replace(slope=slope, catch=catch, mat=mat))
+
+
+def level_spot(typical: Common, depth: float) -> State:
+    """State, of one entry, of a spot that is typical of its green and has this depth [cm]."""
+    zero, one = np.zeros(1), np.ones(1)
+    return State(
+        soil=typical.soil,
+        base=typical.base,
+        depth=depth * one,
+        extra=zero,
+        scale=one,
+        mat=zero,
+        mat_excess=zero,
+        missing=zero,
+        offset=typical.offset,
+        spot_offset=zero,
+        slope=zero,
+        catch=one,
+    )
+
+
+def _depths(
+    spot: Spot, prior: Prior, shape: tuple[int, int], rng: np.random.Generator
+) -> FloatArray:
+    if not spot.has_depth:
+        depth = prior.usual_depth + prior.usual_spread * rng.standard_normal(shape)
+    elif spot.depth_at_least:
+        depth = spot.depth + rng.exponential(prior.usual_spread, shape)
+    else:
+        depth = spot.depth + prior.probe_error * rng.standard_normal(shape)
+    return np.maximum(depth, 5.0)
+
+
+def between(ends: tuple[float, float], share: FloatArray) -> FloatArray:
+    """Values evenly between two ends, at a share of the way."""
+    low, high = ends
+    values: FloatArray = low + (high - low) * share
+    return values
+
+
+def log_between(ends: tuple[float, float], share: FloatArray) -> FloatArray:
+    """Values evenly between two ends by their logarithms, at a share of the way."""
+    low, high = ends
+    values: FloatArray = low * (high / low) ** share
+    return values
+
+
+def normal_quantile(share: FloatArray) -> FloatArray:
+    """Give the standard normal values below which these shares lie."""
+    from scipy.special import ndtri
+
+    return np.asarray(ndtri(np.clip(share, 1e-9, 1.0 - 1e-9)))

@@ -1,0 +1,110 @@
+"""A plan of hand water told: spot by spot, and its totals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from soilwater.decisions.watering.water_plan import (
+    HandWatering,
+    SpotPlan,
+    gallons_per_1000_ft2,
+)
+from soilwater.survey.survey import Spot
+from soilwater.weather.irrigation import Event
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
+
+JUST_ABOVE = 0.003
+"""A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
+
+
+def quiet(spot: Spot) -> SpotPlan:
+    """Plan of a spot that stays above the line on its own."""
+    nan = float("nan")
+    return SpotPlan(
+        spot, (), 1.0, 1.0, nan, nan, float("inf"), 0.0, True, f"{spot.name}: no water needed."
+    )
+
+
+def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
+    """Visit to a spot with an event, in litres and seconds of a hose of some flow [L/min]."""
+    area = float("nan") if spot.area is None else spot.area
+    litres = event.amount * area
+    return HandWatering(
+        spot=spot.name,
+        time=event.time,
+        amount=event.amount,
+        gallons_per_1000_ft2=gallons_per_1000_ft2(event.amount),
+        area=area,
+        litres=litres,
+        gallons=litres / LITRES_PER_US_GALLON,
+        seconds=60.0 * litres / flow,
+    )
+
+
+def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
+    """Plan with its sentence, from the line to stay above and the drained reading [1]."""
+    at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
+    days = f"{plan.first_below_without:.1f}"
+    without = (
+        f"without water {100 * (1 - plan.kept_without):.0f} % of the draws fall to "
+        f"{100 * line:g} %, from day {days} on"
+        if np.isfinite(plan.first_below_without)
+        else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
+    )
+    if drained <= line + JUST_ABOVE:
+        said = (
+            f"{at}: drained it reads {100 * drained:.1f} %, so no watering keeps it above "
+            f"{100 * line:g} %; what it cannot hold feeds the gravel"
+        )
+    elif not plan.held:
+        said = (
+            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the draws "
+            f"above {100 * line:g} %; {without}"
+        )
+    else:
+        total = sum(walk.amount for walk in plan.waterings)
+        days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
+        often = len(plan.waterings) > len(days_watered)
+        said = (
+            f"{at}: {total:.1f} mm in {_times_text(len(plan.waterings))} keeps "
+            f"{100 * plan.kept:.0f} % of the draws above {100 * line:g} %"
+            f"{', on some days twice, as it does not last the day' if often else ''}"
+            f"; {without}"
+        )
+    if plan.waterings:
+        said += f"; {plan.to_gravel:.1f} mm of it feeds the gravel"
+    return replace(plan, sentence=said + ".")
+
+
+def _times_text(count: int) -> str:
+    return "one watering" if count == 1 else f"{count} waterings"
+
+
+def totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
+    """Tell the water and the minutes of hose of all plans, day by day and together."""
+    walks = [walk for plan in plans for walk in plan.waterings]
+    if not walks:
+        return ("In all: no hand water.",)
+    days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
+    lines = [
+        f"{day}: {_amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
+        for day in days
+    ]
+    return (*lines, f"In all: {_amount_text(walks)}")
+
+
+def _amount_text(walks: Sequence[HandWatering]) -> str:
+    known = [walk for walk in walks if np.isfinite(walk.litres)]
+    parts = [f"{len(walks)} spot{'' if len(walks) == 1 else 's'} watered"]
+    if known:
+        litres = sum(walk.litres for walk in known)
+        parts.append(f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)")
+    timed = [walk.seconds for walk in known if np.isfinite(walk.seconds)]
+    if timed:
+        parts.append(f"{sum(timed) / 60.0:.1f} min of hose, walking not counted")
+    if len(known) < len(walks):
+        parts.append(f"area not known for {len(walks) - len(known)}")
+    return ", ".join(parts)

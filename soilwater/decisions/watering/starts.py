@@ -1,0 +1,206 @@
+"""Where a dry-down starts: at rest after drainage, or at what the meter read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import xarray as xr
+
+from soilwater.decisions.watering.ensembles import (
+    Draw,
+    between_depths,
+    column,
+    daily_share_met,
+    depth_grid,
+    run_columns,
+)
+from soilwater.ground.turf import Turf
+from soilwater.soils import Soil
+from soilwater.soils.at_rest import rest_curve
+from soilwater.survey.survey import Spot
+from soilwater.words.arrays import FloatArray
+
+
+def from_rest(
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    rod: float,
+    probe_error: float,
+    n_threads: int | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Run spots that start drained, on a grid of depths between which they are read.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots with depths.
+    drawn : sequence of Draw
+        Equally likely combinations.
+    turf : Turf
+        Roots and demand.
+    rod : float
+        Length of the rods [cm].
+    probe_error : float
+        Standard error of a probed depth [cm].
+    n_threads : int or None
+        Threads to use.
+
+    Returns
+    -------
+    hours : ndarray, shape (times,)
+        Times of the run [h].
+    reading : ndarray, shape (spots, draws, times)
+        Readings [1].
+    met : ndarray, shape (spots, draws, days)
+        Shares of each day's demand that are met [1].
+    """
+    grid = depth_grid(np.array([spot.depth for spot in known]), rod, 2.0 * probe_error)
+    # A sand at all depths in a row: its table stays close to the processor.
+    cases = [column(draw, float(depth), turf) for draw in drawn for depth in grid]
+    runs = run_columns(cases, rod, n_threads=n_threads)
+    shape = (len(drawn), grid.size, -1)
+    reading = runs.reading.reshape(shape)
+    met = daily_share_met(runs.hours, runs.transpiration, runs.demand).reshape(shape)
+    probes = np.array([draw.probe for draw in drawn])
+    at = [np.clip(spot.depth + probes, grid[0], grid[-1]) for spot in known]
+    return (
+        runs.hours,
+        np.array([between_depths(grid, reading, depth) for depth in at]),
+        np.array([between_depths(grid, met, depth) for depth in at]),
+    )
+
+
+def from_readings(
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    rod: float,
+    noise: FloatArray,
+    n_threads: int | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Run spots that start at their readings.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots with depths.
+    drawn : sequence of Draw
+        Equally likely combinations.
+    turf : Turf
+        Roots and demand.
+    rod : float
+        Length of the rods [cm].
+    noise : ndarray, shape (spots, draws)
+        Error of one reading [1].
+    n_threads : int or None
+        Threads to use.
+
+    Returns
+    -------
+    hours : ndarray, shape (times,)
+        Times of the run [h].
+    reading : ndarray, shape (spots, draws, times)
+        Readings [1].
+    met : ndarray, shape (spots, draws, days)
+        Shares of each day's demand that are met [1].
+    """
+    starts = starts_at_readings(known, drawn, rod, noise)
+    cases = [
+        column(draw, max(spot.depth + draw.probe, rod + 0.5), turf, start=of_spot[k])
+        for k, draw in enumerate(drawn)
+        for spot, of_spot in zip(known, starts, strict=True)
+    ]
+    runs = run_columns(cases, rod, n_threads=n_threads)
+    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
+    shape = (len(drawn), len(known), -1)
+    return (
+        runs.hours,
+        runs.reading.reshape(shape).swapaxes(0, 1),
+        met.reshape(shape).swapaxes(0, 1),
+    )
+
+
+def starts_at_readings(
+    known: Sequence[Spot], drawn: Sequence[Draw], rod: float, noise: FloatArray
+) -> list[list[Any]]:
+    """Make columns start at the readings of their spots; drained where there is none.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots with depths.
+    drawn : sequence of Draw
+        Equally likely combinations.
+    rod : float
+        Length of the rods [cm].
+    noise : ndarray, shape (spots, draws)
+        Error of one reading [1].
+
+    Returns
+    -------
+    list of list
+        For each spot the start in each draw.
+    """
+    starts: list[list[Any]] = []
+    for spot, errors in zip(known, noise, strict=True):
+        values = usable(spot, rod)
+        read = np.mean(values) + errors / np.sqrt(len(values)) if values else errors
+        starts.append(
+            [
+                dried_to(draw.soil, max(spot.depth + draw.probe, rod + 0.5), draw.base, rod, one)
+                if values
+                else "drained"
+                for draw, one in zip(drawn, read.tolist(), strict=True)
+            ]
+        )
+    return starts
+
+
+def usable(spot: Spot, rod: float) -> list[float]:
+    """List the usable readings [1] of a spot with a rod of one length."""
+    return [each.value for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
+
+
+def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading: float) -> Any:
+    """Suction over depth of a column that has drained and lost water to the turf since.
+
+    The column is at rest with so much more suction everywhere that the rod shows the reading; one
+    that reads more than drained starts drained. In root-zone sands a column by early morning is
+    that near to rest: days to a threshold counted from it agree with the run that led
+    there (tested).
+
+    Parameters
+    ----------
+    soil : Soil
+        The root-zone sand.
+    depth : float
+        Depth of the root zone [cm].
+    base_suction : float
+        Suction left at the base once drained [cm].
+    rod : float
+        Length of the rod [cm].
+    reading : float
+        What it shows [1].
+
+    Returns
+    -------
+    DataArray
+        ``suction`` [cm] over ``depth``.
+    """
+    surface = rest_curve(soil).surface_suction(reading, rod)
+    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
+    ends = np.array([0.0, depth])
+    return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
+
+
+_DRIEST = 5000.0
+
+
+STARTS = {
+    "drained": "every spot starts drained to rest at its own depth, on level ground",
+    "readings": "every spot starts at its reading, as a level column that was drained and has "
+    "lost water to the turf since; above its drained reading it starts drained",
+}

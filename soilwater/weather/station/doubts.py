@@ -1,0 +1,564 @@
+"""Units that the physics of a whole column speaks against.
+
+A header may name the wrong unit, and every value of it still look possible. Whole columns do not:
+no sky is a twentieth of a clear one for days, no gauge sees nothing but cloudbursts, no July at 45
+degrees lies below freezing. Where that is so and another unit fits, both readings are shown and the
+person says which it is. Bounds are wide: they have to let the extremes of real places through.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.weather import evapotranspiration as terms
+from soilwater.weather import sun
+from soilwater.weather.reference_et import Site
+from soilwater.weather.station.columns import QUANTITIES, Quantity
+from soilwater.weather.station.sunlight import clear_sky_days
+from soilwater.words.errors import Faults
+
+Column = NDArray[np.float64]
+
+_DAY_HOURS = 24.0
+_CHUNK_DAYS = 30
+
+# Extraterrestrial radiation [MJ m-2 day-1] some weeks before, and between what bounds the mean air
+# temperature of days to weeks lies with it near sea level [degC]: highest anywhere, lowest by
+# latitude [deg]. Our own reading of climate records, from memory, and wider than they are.
+_LAG_DAYS = 25
+_SUN_OF_WARMTH = (0.0, 5.0, 10.0, 20.0, 30.0, 36.0, 42.0)
+_WARMEST = (12.0, 14.0, 20.0, 29.0, 38.0, 42.0, 46.0)
+_SUN_OF_COLD = (10.0, 20.0, 30.0, 36.0, 40.0)
+_LATITUDES = (20.0, 30.0, 40.0, 50.0, 60.0, 70.0)
+_COLDEST = (
+    (8.0, 8.0, 9.0, 12.0, 13.0),
+    (-8.0, -6.0, 2.0, 8.0, 11.0),
+    (-20.0, -15.0, -5.0, 3.0, 7.0),
+    (-34.0, -25.0, -11.0, -1.0, 2.0),
+    (-44.0, -35.0, -17.0, -7.0, -2.0),
+    (-50.0, -42.0, -29.0, -15.0, -6.0),
+)
+_MILDER_SOUTH = 12.0  # [deg]
+_LAPSE_RATE = 0.0065
+"""Fall of temperature with height [K/m] (standard atmosphere, ISO 2533)."""
+_SHORT_SPELL_DAYS, _SHORT_SPELL = 5, 6.0  # [K] beyond the bounds for a few days
+
+# Below this [degC] the air holds too little vapour for snow of more than this a day [mm of water],
+# time and again (common practice, no source).
+_TOO_COLD_TO_SNOW, _DEEP_COLD_SNOW = -10.0, 2.5
+
+# Vapour pressure [kPa] of the highest dew point on record, 35 degC, and of 30 degC, which no place
+# keeps for weeks (from memory).
+_HIGHEST_VAPOUR, _HIGHEST_MEAN_VAPOUR = 5.7, 4.3
+
+# Best days of a file against a clear sky: no day is brighter by more, and no run of days stays
+# darker (thick cloud lets a tenth to a fifth through; FAO-56 puts full cloud at a third).
+_BRIGHTEST, _DARKEST, _DARKEST_OF_FEW = 1.25, 0.12, 0.03
+_RADIATION_UNITS = (
+    "MJ/m2", "W/m2", "MJ/m2/day", "kJ/m2", "J/cm2", "ly/day", "ly", "Wh/m2", "kWh/m2", "kW/m2",
+    "MJ/m2/h", "ly/min", "J/m2",
+)  # fmt: skip
+
+# Mean wind of days [m/s] beyond that of the windiest coasts (from memory).
+_WINDIEST = 13.0
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Columns of a file in kept units, with the units they were read in.
+
+    Attributes
+    ----------
+    values : mapping of str to array, shape (n,)
+        Each quantity in its kept unit; NaN where missing.
+    units : mapping of str to str
+        Unit each was read in.
+    edges : array of datetime64, shape (n + 1,)
+        Bounds of the steps.
+    site : Site or None
+        Where the file is from.
+    trusted : frozenset of str
+        Quantities whose range the person has stated: they are not doubted.
+    """
+
+    values: Mapping[str, Column]
+    units: Mapping[str, str]
+    edges: NDArray[np.datetime64]
+    site: Site | None
+    trusted: frozenset[str]
+
+    @property
+    def hours(self) -> float:
+        """Length of a step [h]."""
+        return float((self.edges[1] - self.edges[0]) / np.timedelta64(1, "h"))
+
+    def doubtful(self, quantity: str) -> bool:
+        """Whether there is a column of a `quantity` that may be doubted."""
+        there = quantity in self.values and quantity not in self.trusted
+        return there and not bool(np.isnan(self.values[quantity]).all())
+
+    def read_as(self, quantity: str, unit: str) -> Column:
+        """Column of a `quantity` as if its numbers were in another `unit`."""
+        return read_as(self.values[quantity], QUANTITIES[quantity], self.units[quantity], unit,
+                       self.hours)  # fmt: skip
+
+    def days(self, column: Column, of: Callable[..., Any]) -> Column:
+        """Sum or mean of a `column` over each whole day; NaN where a step of it is missing."""
+        if self.hours >= _DAY_HOURS:
+            return column
+        per_day = round(_DAY_HOURS / self.hours)
+        first = self.first_midnight
+        whole = (column.size - first) // per_day
+        part = column[first : first + whole * per_day].reshape(whole, per_day)
+        return np.asarray(of(part, axis=1))
+
+    @property
+    def first_midnight(self) -> int:
+        """Number of the first step that begins a day; 0 for days."""
+        begin = self.edges[:-1]
+        at = np.flatnonzero(begin == begin.astype("datetime64[D]"))
+        return int(at[0]) if self.hours < _DAY_HOURS and at.size else 0
+
+    @property
+    def day_edges(self) -> NDArray[np.datetime64]:
+        """Bounds of the whole days."""
+        step = max(round(_DAY_HOURS / self.hours), 1)
+        return self.edges[self.first_midnight :: step]
+
+
+def read_as(column: Column, kind: Quantity, unit: str, other: str, hours: float) -> Column:
+    """Numbers of a column that was read in one unit, as if they were in another.
+
+    Parameters
+    ----------
+    column : array, shape (n,)
+        In the kept unit.
+    kind : Quantity
+        What it is of.
+    unit, other : str
+        Spelled as in `kind`.
+    hours : float
+        Length of a step [h].
+    """
+    factor, offset = _conversion(kind, unit, hours)
+    return read_in((column - offset) / factor, kind, other, hours)
+
+
+def read_in(numbers: Column, kind: Quantity, unit: str, hours: float) -> Column:
+    """Bring the numbers of a column to the kept unit.
+
+    Parameters
+    ----------
+    numbers : array, shape (n,)
+        As written.
+    kind : Quantity
+        What they are of.
+    unit : str
+        Unit they are in, spelled as in `kind`.
+    hours : float
+        Length of a step [h].
+    """
+    factor, offset = _conversion(kind, unit, hours)
+    return numbers * factor + offset
+
+
+def _conversion(kind: Quantity, unit: str, hours: float) -> tuple[float, float]:
+    return (kind.rates[unit] * hours, 0.0) if unit in kind.rates else kind.units[unit]
+
+
+def doubt_units(given: Readings, faults: Faults) -> None:
+    """Ask about every column whose unit physics speaks against.
+
+    Parameters
+    ----------
+    given : Readings
+        The file as it was read.
+    faults : Faults
+        Takes the questions.
+    """
+    if given.hours > _DAY_HOURS:
+        return
+    _doubt_temperature(given, faults)
+    _doubt_moist_air(given, faults)
+    _doubt_rain(given, faults)
+    _doubt_radiation(given, faults)
+    _doubt_reference_et(given, faults)
+    _doubt_wind(given, faults)
+
+
+def span_text(column: Column) -> str:
+    """Range that lets a whole column through, as it is written in Python."""
+    low, high = float(np.nanmin(column)), float(np.nanmax(column))
+    room = 10.0 ** np.floor(np.log10(max(abs(low), abs(high), 1e-6)) - 1.0)
+    return f"({np.floor(low / room) * room:g}, {np.ceil(high / room) * room:g})"
+
+
+def _ask(
+    given: Readings, faults: Faults, quantities: Sequence[str], units: Sequence[str], why: str
+) -> None:
+    """Show a reading that cannot be and those that can, each with what to say for it."""
+    said = [", ".join(f'"{q}": "{unit}"' for q in quantities) for unit in units]
+    kept = ", ".join(f'"{q}": {span_text(given.values[q])}' for q in quantities)
+    faults.add(
+        why,
+        where=", ".join(quantities),
+        cure=f"say {' or '.join(f'units={{{text}}}' for text in said)} if that is what it is, or "
+        f"ranges={{{kept}}} if the file is right",
+    )
+
+
+# --- air -----------------------------------------------------------------------------------------
+
+
+TEMPERATURES = ("air_temperature", "maximum_air_temperature", "minimum_air_temperature")
+
+
+def _mean_temperature(given: Readings, unit: str = "") -> Column | None:
+    """Mean temperature of each day, as it was read or as if it had been in another `unit`."""
+
+    def column(quantity: str) -> Column:
+        return given.read_as(quantity, unit) if unit else given.values[quantity]
+
+    if "air_temperature" in given.values:
+        return given.days(column("air_temperature"), np.mean)
+    if all(q in given.values for q in TEMPERATURES[1:]):
+        high, low = (column(q) for q in TEMPERATURES[1:])
+        return given.days((high + low) / 2.0, np.mean)
+    return None
+
+
+def _temperature_bounds(days: NDArray[np.datetime64], site: Site) -> tuple[Column, Column]:
+    """Lowest and highest likely mean temperature of days at a site [degC]."""
+    before = sun.day_of_year(days - np.timedelta64(_LAG_DAYS, "D"))
+    top = sun.extraterrestrial_radiation(site.latitude, before)
+    height = _LAPSE_RATE * max(site.elevation, 0.0)
+    high = np.interp(top, _SUN_OF_WARMTH, _WARMEST) - 0.75 * height
+    # Winters of the southern half, with its oceans, are those of places nearer the equator.
+    latitude = site.latitude if site.latitude > 0.0 else max(-site.latitude - _MILDER_SOUTH, 0.0)
+    table = np.array(_COLDEST)
+    at = [np.interp(latitude, _LATITUDES, table[:, k]) for k in range(table.shape[1])]
+    low = np.interp(top, _SUN_OF_COLD, at) - height
+    return low, high
+
+
+def _worst_spell(mean: Column, low: Column, high: Column) -> float:
+    """How far the mean of a month, or of a shorter file, lies outside its bounds [K]."""
+    worst = 0.0
+    for i in range(0, max(mean.size, 1), _CHUNK_DAYS):
+        part = slice(i, i + _CHUNK_DAYS)
+        there = ~np.isnan(mean[part])
+        if not there.any():
+            continue
+        slack = _SHORT_SPELL if there.sum() < _SHORT_SPELL_DAYS else 0.0
+        value = mean[part][there].mean()
+        over = value - high[part][there].mean() - slack
+        under = low[part][there].mean() - slack - value
+        worst = max(worst, over, under)
+    return worst
+
+
+def _snows_in_deep_cold(given: Readings, mean: Column) -> bool:
+    """Whether much falls, day after day, from air too cold to hold it."""
+    if "rain" not in given.values:
+        return False
+    water = given.days(given.values["rain"], np.sum)[: mean.size]
+    fallen = water[(mean < _TOO_COLD_TO_SNOW) & (water > 0.0)]
+    return bool(fallen.size >= _FEW and fallen.mean() > _DEEP_COLD_SNOW)
+
+
+def _doubt_temperature(given: Readings, faults: Faults) -> None:
+    which = [q for q in TEMPERATURES if given.doubtful(q)]
+    mean = _mean_temperature(given)
+    if not which or mean is None or not mean.size or given.site is None:
+        return
+    low, high = _temperature_bounds(given.day_edges[: mean.size], given.site)
+    if _worst_spell(mean, low, high) <= 0.0 and not _snows_in_deep_cold(given, mean):
+        return
+    unit = given.units[which[0]]
+    other = "degF" if unit in ("degc", "c", "celsius") else "degC"
+    if any(given.units[q] != unit for q in which):
+        return
+    swapped = _mean_temperature(given, other.lower())
+    assert swapped is not None
+    if _worst_spell(swapped, low, high) > 0.0 or _snows_in_deep_cold(given, swapped):
+        return
+    _ask(
+        given,
+        faults,
+        which,
+        [other],
+        f"the mean is {np.nanmean(mean):.1f} degC as read in {unit}, and "
+        f"{np.nanmean(swapped):.1f} degC if the numbers are in {other}; at latitude "
+        f"{given.site.latitude:g} this season lies between {np.nanmin(low):.0f} and "
+        f"{np.nanmax(high):.0f} degC, and much snow does not fall from air of -10 degC",
+    )
+
+
+_MOIST = (
+    ("air_temperature", "relative_humidity"),
+    ("maximum_air_temperature", "minimum_relative_humidity"),
+    ("minimum_air_temperature", "maximum_relative_humidity"),
+)
+
+
+def _doubt_moist_air(given: Readings, faults: Faults) -> None:
+    """Ask where air would hold more vapour than air anywhere does, or than it can."""
+    if len(faults):  # what is asked already would be asked again
+        return
+    for temperature, humidity in _MOIST:
+        if not given.doubtful(temperature) or humidity not in given.values:
+            continue
+        vapour = terms.saturation_vapour_pressure(given.values[temperature])
+        vapour = vapour * given.values[humidity]
+        known = vapour[~np.isnan(vapour)]
+        if not known.size:
+            continue
+        much = float(np.quantile(known, 0.95)), float(known.mean())
+        unit = given.units[temperature]
+        if much[0] <= _HIGHEST_VAPOUR and much[1] <= _HIGHEST_MEAN_VAPOUR:
+            continue
+        if unit in ("degc", "c", "celsius"):
+            which = [q for q in TEMPERATURES if given.doubtful(q)]
+            _ask(
+                given,
+                faults,
+                which,
+                ["degF"],
+                f"with {humidity} the air holds {much[0]:.1f} kPa of vapour, more than anywhere on "
+                f"Earth; the mean is {np.nanmean(given.values[temperature]):.1f} degC as read, and "
+                f"{np.nanmean(given.read_as(temperature, 'degf')):.1f} degC if the numbers are in "
+                f"degF",
+            )
+            return
+    _doubt_saturation(given, faults)
+
+
+def _doubt_saturation(given: Readings, faults: Faults) -> None:
+    warmest = next((q for q in ("maximum_air_temperature", "air_temperature") if q in given.values),
+                   "")  # fmt: skip
+    if not warmest:
+        return
+    air = given.values[warmest]
+    for quantity, units in (("dew_point", ("degF", "degC")), ("vapour_pressure", ("hPa", "kPa"))):
+        if not given.doubtful(quantity):
+            continue
+
+        def above(column: Column, quantity: str = quantity) -> float:
+            dew = quantity == "dew_point"
+            most = air + 1.0 if dew else 1.1 * terms.saturation_vapour_pressure(air)
+            there = ~np.isnan(column) & ~np.isnan(air)
+            return float(np.mean(column[there] > most[there])) if there.any() else 0.0
+
+        column = given.values[quantity]
+        fitting = [u for u in units if above(given.read_as(quantity, u.lower())) < 0.05]
+        if above(column) > 0.5 and fitting:
+            kept = QUANTITIES[quantity].unit
+            _ask(
+                given,
+                faults,
+                [quantity],
+                fitting,
+                f"the mean is {np.nanmean(column):.3g} {kept}, more than air of "
+                f"{np.nanmean(air):.1f} degC holds; in {fitting[0]} it would be "
+                f"{np.nanmean(given.read_as(quantity, fitting[0].lower())):.3g} {kept}",
+            )
+
+
+def _doubt_wind(given: Readings, faults: Faults) -> None:
+    if not given.doubtful("wind_speed"):
+        return
+    column = given.values["wind_speed"]
+    mean = float(np.nanmean(column))
+    slower = [
+        unit
+        for unit in ("km/h", "mph")
+        if np.nanmean(given.read_as("wind_speed", unit)) < min(_WINDIEST, 0.9 * mean)
+    ]
+    if mean > _WINDIEST and slower and column.size * given.hours >= 2 * _DAY_HOURS:
+        read = [f"{np.nanmean(given.read_as('wind_speed', u)):.1f} m/s in {u}" for u in slower]
+        _ask(
+            given,
+            faults,
+            ["wind_speed"],
+            slower,
+            f"the mean is {mean:.1f} m/s as read in {given.units['wind_speed']}, a gale for days; "
+            f"it would be {' or '.join(read)}",
+        )
+
+
+# --- water ---------------------------------------------------------------------------------------
+
+# Rain [mm]: means over wet days and wet hours that no climate keeps up, and those that it would
+# take a cloudburst each time (our own choice, wider than monsoons, from memory).
+_NO_CLIMATE_DAY, _NO_CLIMATE_HOUR = 120.0, 25.0
+_CLOUDBURST_DAY, _CLOUDBURST_HOUR, _CLOUDBURST_ONCE = 40.0, 10.0, 150.0
+_HARDLY_RAIN_DAY = 3.0
+_FEW = 3
+_INCHES, _MILLIMETRES = ("in", "inch", "inches"), ("mm", "l/m2", "kg/m2")
+
+
+def _doubt_rain(given: Readings, faults: Faults) -> None:
+    if not given.doubtful("rain"):
+        return
+    rain, unit = given.values["rain"], given.units["rain"]
+    wet_steps = rain[rain > 0.0]
+    days = given.days(rain, np.nansum)
+    wet_days = days[days > 0.0] if days.size else wet_steps
+    if not wet_steps.size or not wet_days.size:
+        return
+    if unit in _INCHES:
+        other = "mm"
+        written = wet_steps / 25.4
+        # A gauge that counts inches counts hundredths; one that counts mm does not go so far.
+        coarse = bool(np.all(np.abs(written * 10.0 - np.round(written * 10.0)) < 1e-6))
+        few = wet_days.size < _FEW
+        by_hour = given.hours <= 1.0 and wet_steps.size >= _FEW
+        rate = float(wet_steps.mean()) / given.hours
+        wrong = (
+            (not few and wet_days.mean() > _NO_CLIMATE_DAY)
+            or (by_hour and rate > _NO_CLIMATE_HOUR)
+            or (coarse and not few and wet_days.mean() > _CLOUDBURST_DAY)
+            or (coarse and few and wet_days.mean() > _CLOUDBURST_ONCE)
+            or (coarse and by_hour and rate > _CLOUDBURST_HOUR)
+        )
+    elif unit in _MILLIMETRES:
+        other = "in"
+        wrong = (
+            wet_days.size >= _FEW
+            and wet_days.max() < _HARDLY_RAIN_DAY
+            and bool(np.any(~_of_a_bucket(wet_steps)))
+        )
+    else:
+        return
+    if wrong:
+        _ask(
+            given,
+            faults,
+            ["rain"],
+            [other],
+            f"{wet_days.size} wet days bring {wet_days.mean():.3g} mm each as read in {unit}, and "
+            f"{given.read_as('rain', other)[rain > 0].sum() / wet_days.size:.3g} mm if the "
+            f"numbers are in {other}",
+        )
+
+
+def _of_a_bucket(amounts: Column) -> NDArray[np.bool_]:
+    """Whether amounts [mm] are whole tips of a usual bucket: 0.1, 0.2, 0.25 or 0.254 mm."""
+    whole = np.zeros(amounts.shape, dtype=bool)
+    for tip in (0.1, 0.25, 0.254):
+        # Files round to hundredths, which 0.254 mm does not bear exactly.
+        whole |= np.abs(amounts - tip * np.round(amounts / tip)) <= (0.0051 if tip > 0.25 else 1e-6)
+    return whole
+
+
+def _doubt_reference_et(given: Readings, faults: Faults) -> None:
+    """Ask where demand is out of all proportion to the sun that pays for it."""
+    if not given.doubtful("reference_et") or given.site is None:
+        return
+    unit = given.units["reference_et"]
+    days = given.days(given.values["reference_et"], np.sum)
+    days = days[: len(given.day_edges) - 1]
+    if not days.size or np.isnan(days).all():
+        return
+    top, _ = clear_sky_days(given.day_edges[: days.size + 1], given.site)
+    # Water that all the sun at the top of the atmosphere would evaporate (FAO-56 eq. 20).
+    most = np.maximum(terms.MM_PER_MJ * top, 1.0)
+    share = days / most
+    best = float(np.nanmax(share))
+    few = np.sum(~np.isnan(days)) < _FEW
+    other = "in" if unit in _MILLIMETRES or unit.startswith("mm") else "mm"
+    tail = unit[2:] if unit.startswith(("mm/", "in/")) else ""
+    if not (best < (0.01 if few else 0.03) or float(np.nanmedian(share)) > 1.3):
+        return
+    swapped = given.days(given.read_as("reference_et", other + tail), np.sum)[: days.size]
+    if 0.03 <= float(np.nanmax(swapped / most)) <= 1.3:
+        _ask(
+            given,
+            faults,
+            ["reference_et"],
+            [other + tail],
+            f"the most in a day is {np.nanmax(days):.3g} mm as read in {unit}, and "
+            f"{np.nanmax(swapped):.3g} mm if the numbers are in {other + tail}; the sun of "
+            f"that season could evaporate {np.max(most):.0f} mm",
+        )
+
+
+# --- radiation -----------------------------------------------------------------------------------
+
+
+def _doubt_radiation(given: Readings, faults: Faults) -> None:
+    if not given.doubtful("solar_radiation"):
+        return
+    column, unit = given.values["solar_radiation"], given.units["solar_radiation"]
+    if given.site is None:
+        # Without a place only this is sure: a sun of a few W/m2 at its highest is no day's.
+        brightest = float(np.nanmax(column)) / given.hours / 3.6e-3
+        if unit == "w/m2" and given.hours <= 3.0 and 0.3 < brightest < 6.0:
+            other = np.nanmax(given.read_as("solar_radiation", "mj/m2"))
+            _ask(
+                given,
+                faults,
+                ["solar_radiation"],
+                ["MJ/m2"],
+                f"the brightest step has {brightest:.2g} W/m2 as read, a thousandth of the sun, "
+                f"and {other:.2g} MJ/m2 if the numbers are in MJ/m2",
+            )
+        return
+    best, most, dark = _best_days(given, column)
+    if np.isnan(best) or dark <= best <= _BRIGHTEST:
+        return
+    fitting = units_of_sky(given)[:2]
+    if fitting:
+        shown = " or ".join(f"{value:.3g} MJ/m2 in {told}" for told, value in fitting)
+        _ask(
+            given,
+            faults,
+            ["solar_radiation"],
+            [told for told, _ in fitting],
+            f"the brightest day has {most:.3g} MJ/m2 as read in {unit}, {best:.2g} of a clear sky "
+            f"there; it would be {shown}",
+        )
+
+
+def _best_days(given: Readings, radiation: Column) -> tuple[float, float, float]:
+    """Best days of a column of radiation: against a clear sky, in MJ/m2, and how dark they may be.
+
+    NaN where there are no days, or the sun hardly rises.
+    """
+    days = given.days(radiation, np.sum)[: len(given.day_edges) - 1]
+    there = ~np.isnan(days)
+    if there.any() and given.site is not None:
+        _, clear = clear_sky_days(given.day_edges[: days.size + 1], given.site)
+        there &= clear > 1.0
+        if there.any():
+            share = float(np.quantile(days[there] / clear[there], 0.9))
+            few = there.sum() < _FEW
+            return share, float(days[there].max()), _DARKEST_OF_FEW if few else _DARKEST
+    return np.nan, np.nan, np.nan
+
+
+def units_of_sky(given: Readings) -> list[tuple[str, float]]:
+    """Units in which a column of radiation would suit the sky of its place.
+
+    Parameters
+    ----------
+    given : Readings
+        With solar radiation and a site.
+
+    Returns
+    -------
+    list of tuple
+        Unit, and the radiation of the brightest day in it [MJ m-2].
+    """
+    now = _best_days(given, given.values["solar_radiation"])[0]
+    fitting = []
+    for text in _RADIATION_UNITS:
+        best, most, _ = _best_days(given, given.read_as("solar_radiation", text.lower()))
+        if 0.25 <= best <= 1.15 and abs(best - now) > 1e-9:
+            fitting.append((text, most))
+    return fitting

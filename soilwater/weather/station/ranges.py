@@ -1,0 +1,271 @@
+"""Values of a station file against what is physically possible, and what else they could be.
+
+A value out of range is a code for "nothing measured", a column in another unit, two columns under
+each other's header, or true: the cure says which of these would bring the file into range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.weather.station.columns import QUANTITIES, WARM_DAY_REFERENCE_ET, Quantity
+from soilwater.weather.station.doubts import (
+    TEMPERATURES,
+    Readings,
+    read_in,
+    span_text,
+    units_of_sky,
+)
+from soilwater.words.errors import Faults
+from soilwater.words.times import stamp
+
+_DAY_HOURS = 24.0
+# Slightly negative amounts of short steps: dew in evapotranspiration, the night offset of a
+# radiation sensor. Beyond this [per hour] it is a fault (common practice, no source).
+_DEW = {"reference_et": 0.1, "solar_radiation": 0.05}
+# Numbers besides those of nines that loggers write for "nothing" (common practice, no source).
+_LOGGER_CODES = (-6999.0, 6999.0, 7999.0, -7999.0, 32767.0, -32768.0, 65535.0)
+_OUT_OF_LINE = 4.0  # a code that is in range stands this far above every other value
+
+
+def highest(kind: Quantity, hours: float) -> float:
+    """Largest possible value in a step: of a state as it is, of an amount by the step's length.
+
+    Parameters
+    ----------
+    kind : Quantity
+        What is measured.
+    hours : float
+        Length of a step [h].
+    """
+    if not kind.per_step:
+        return kind.highest
+    if hours >= _DAY_HOURS:
+        return kind.highest * hours / _DAY_HOURS
+    return min(kind.highest, kind.highest_hour * hours)
+
+
+def check_ranges(
+    given: Readings,
+    written: Mapping[str, NDArray[np.float64]],
+    headers: Mapping[str, str],
+    lines: NDArray[np.int64],
+    ranges: Mapping[str, tuple[float, float]],
+    faults: Faults,
+) -> tuple[dict[str, NDArray[np.float64]], list[str]]:
+    """Hold every value against what is physically possible; set slight negatives to 0.
+
+    Parameters
+    ----------
+    given : Readings
+        The columns in their kept units.
+    written : mapping of str to array, shape (n,)
+        The numbers of the file.
+    headers : mapping of str to str
+        Header of each quantity.
+    lines : array of int, shape (n,)
+        Line of each step, 0 where the file has none.
+    ranges : mapping of str to tuple of float
+        Ranges stated in place of the usual ones.
+    faults : Faults
+        Takes what is out of range.
+
+    Returns
+    -------
+    values : dict of str to array, shape (n,)
+        The columns, slight negatives set to 0.
+    notes : list of str
+        What was set to 0.
+    """
+    values, notes = dict(given.values), []
+    hours, edges, site = given.hours, given.edges, given.site
+    month = edges[:-1].astype("datetime64[M]").astype(np.int64) % 12 + 1
+    if site is not None and site.latitude < 0.0:
+        month = (month + 5) % 12 + 1
+    warm = (month >= 5) & (month <= 8)
+    for quantity, column in given.values.items():
+        kind = QUANTITIES[quantity]
+        low = np.full(column.size, kind.lowest)
+        high = highest(kind, hours)
+        if quantity in ranges:
+            low[:], high = ranges[quantity]
+        elif quantity == "reference_et" and hours == _DAY_HOURS:
+            low[warm] = WARM_DAY_REFERENCE_ET
+        slack = _DEW.get(quantity, 0.0) * hours if hours < _DAY_HOURS else 0.0
+        wrong = np.flatnonzero((column < low - slack) | (column > high))
+        if wrong.size:
+            i = int(wrong[0])
+            count = "1 value" if wrong.size == 1 else f"{wrong.size} values"
+            span = "a day" if hours == _DAY_HOURS else f"in {hours:g} h"
+            unit = f"{kind.unit} {span}" if kind.per_step else kind.unit
+            faults.add(
+                f"{quantity}: {count} outside {low[i]:g} to {high:g} {unit}, the first "
+                f"{column[i]:.3g} in line {lines[i]} ({stamp(edges[i])})",
+                cure=_cure(given, quantity, written, wrong, headers, low - slack, high),
+            )
+            continue
+        slight = (column < 0.0) & kind.per_step
+        if slight.any():
+            values[quantity] = np.where(slight, 0.0, column)
+            notes.append(
+                f"{quantity}: {int(slight.sum())} slightly negative values set to 0 (dew, or a "
+                f"sensor's night offset)"
+            )
+        if quantity not in ranges:
+            _ask_codes_in_range(quantity, column, written[quantity], lines, faults)
+    _check_pairs(given, headers, lines, faults)
+    return values, notes
+
+
+def _cure(
+    given: Readings,
+    quantity: str,
+    written: Mapping[str, NDArray[np.float64]],
+    wrong: NDArray[np.int64],
+    headers: Mapping[str, str],
+    low: NDArray[np.float64],
+    high: float,
+) -> str:
+    codes = sorted(set(written[quantity][wrong].tolist()))
+    column = given.values[quantity]
+    kept = f'a true value is let through by ranges={{"{quantity}": {span_text(column)}}}'
+    if len(codes) <= 2 and all(_like_a_code(code) for code in codes):
+        said = ", ".join(f"{code:g}" for code in codes)
+        return f'if {said} means "nothing measured", say missing=({said},); {kept}'
+    hint = "check the unit"
+    if quantity == "reference_et":
+        hint = "check the unit (in?)"
+    other = {"wind_speed": "solar_radiation", "solar_radiation": "wind_speed"}.get(quantity, "")
+    if other in given.values and _in_range_if_swapped(given, written, quantity, other):
+        pair = {quantity: other, other: quantity}
+        names = ", ".join(f'"{q}": "{headers[pair[q]]}"' for q in pair)
+        units = ", ".join(f'"{q}": "{given.units[q]}"' for q in pair)
+        return (
+            f"{hint}, and whether {quantity} and {other} are swapped: if they are, say "
+            f"columns={{{names}}}, units={{{units}}}; {kept}"
+        )
+    fitting = _units_in_range(given, quantity, low, high)
+    if fitting:
+        alike = [quantity]
+        if quantity in TEMPERATURES:
+            unit = given.units[quantity]
+            alike = [q for q in TEMPERATURES if q in given.values and given.units[q] == unit]
+        named = [", ".join(f'"{q}": "{unit}"' for q in alike) for unit in fitting[:2]]
+        said = " or ".join(f"units={{{text}}}" for text in named)
+        hint = f"{hint}: say {said} if that is what it is, and all are in range"
+    return f"{hint}; {kept}"
+
+
+# Units to look at first, in the spelling they are told in.
+_USUAL_UNITS: dict[str, tuple[str, ...]] = {
+    "degC": ("degC", "degF", "K"),
+    "1": ("%", "1"),
+    "kPa": ("kPa", "hPa"),
+    "m/s": ("m/s", "km/h", "mph"),
+    "MJ/m2": ("MJ/m2", "W/m2", "kJ/m2", "J/cm2", "ly"),
+    "mm": ("mm", "in"),
+    "h": ("h", "min"),
+}
+
+
+def _in_range_if_swapped(
+    given: Readings, written: Mapping[str, NDArray[np.float64]], first: str, second: str
+) -> bool:
+    """Whether the numbers of two columns would be possible under each other's names."""
+    fits = []
+    for quantity, numbers in ((first, written[second]), (second, written[first])):
+        kind = QUANTITIES[quantity]
+        column = read_in(numbers, kind, given.units[quantity], given.hours)
+        slack = _DEW.get(quantity, 0.0) * given.hours
+        fits.append(
+            np.nanmin(column) >= kind.lowest - slack
+            and np.nanmax(column) <= highest(kind, given.hours)
+        )
+    return all(fits)
+
+
+def _units_in_range(
+    given: Readings, quantity: str, low: NDArray[np.float64], high: float
+) -> list[str]:
+    """Other units in which every number of the column would be possible."""
+    kind = QUANTITIES[quantity]
+    column = given.values[quantity]
+    if quantity == "solar_radiation" and given.site is not None:
+        return [unit for unit, _ in units_of_sky(given)]
+    found = []
+    for unit in _USUAL_UNITS[kind.unit]:
+        other = given.read_as(quantity, unit.lower())
+        there = ~np.isnan(other)
+        if np.allclose(other[there], column[there]):
+            continue
+        if np.all((other[there] >= low[there]) & (other[there] <= high)):
+            found.append(unit)
+    return found
+
+
+def _like_a_code(number: float) -> bool:
+    """Whether a number is one of those that stand for "nothing measured"."""
+    digits = f"{abs(number):g}".replace(".", "")
+    return number in _LOGGER_CODES or (len(digits) >= 2 and set(digits) == {"9"})
+
+
+def _ask_codes_in_range(
+    quantity: str,
+    column: NDArray[np.float64],
+    written: NDArray[np.float64],
+    lines: NDArray[np.int64],
+    faults: Faults,
+) -> None:
+    """Ask about numbers of nines that are possible, but far above all that is beside them."""
+    if not QUANTITIES[quantity].per_step and quantity != "wind_speed":
+        return
+    coded = np.array([not np.isnan(w) and _like_a_code(w) for w in written])
+    others = column[~coded & ~np.isnan(column)]
+    if not coded.any() or not others.size:
+        return
+    least = float(column[coded].min())
+    # No two days have the same rain to the digit, and more than any other.
+    twice = coded.sum() > 1 and np.unique(column[coded]).size == 1 and least > others.max()
+    if not twice and least < _OUT_OF_LINE * max(float(others.max()), 1e-9):
+        return
+    code = float(written[coded][0])
+    first = int(np.flatnonzero(coded)[0])
+    faults.add(
+        f"{quantity}: {code:g} in line {lines[first]} ({int(coded.sum())} in all) is "
+        f"{least / max(float(others.max()), 1e-9):.2g} times the next largest value, and may be a "
+        f"code",
+        cure=f'if it means "nothing measured", say missing=({code:g},); a true value is let '
+        f'through by ranges={{"{quantity}": {span_text(column)}}}',
+    )
+
+
+_PAIRS = (
+    ("minimum_air_temperature", "maximum_air_temperature", "temperature"),
+    ("minimum_relative_humidity", "maximum_relative_humidity", "relative humidity"),
+)
+
+
+def _check_pairs(
+    given: Readings, headers: Mapping[str, str], lines: NDArray[np.int64], faults: Faults
+) -> None:
+    """Ask about lowest values above the highest of the same day."""
+    for low, high, what in _PAIRS:
+        if not (low in given.values and high in given.values):
+            continue
+        above = given.values[low] > given.values[high]
+        wrong = np.flatnonzero(above)
+        if not wrong.size:
+            continue
+        known = ~np.isnan(given.values[low]) & ~np.isnan(given.values[high])
+        names = f'columns={{"{low}": "{headers[high]}", "{high}": "{headers[low]}"}}'
+        cure = f"correct {'it' if wrong.size == 1 else 'them'}"
+        if wrong.size > 0.5 * known.sum():
+            cure = f"check whether the two columns are swapped: if they are, say {names}"
+        faults.add(
+            f"the lowest {what} is above the highest in {wrong.size} rows, the first in line "
+            f"{lines[int(wrong[0])]}",
+            cure=cure,
+        )

@@ -1,0 +1,61 @@
+"""How an object shows itself: one table under a title, with lines below, as text and as HTML.
+
+A class says what there is to show (`Shown`); `Displayed` writes it in both forms, so that a
+notebook and a terminal say the same.
+"""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from collections.abc import Sequence
+from html import escape
+from typing import NamedTuple
+
+from soilwater.words.text_tables import echo_table, html_table
+
+
+class Shown(NamedTuple):
+    """What an object shows.
+
+    Attributes
+    ----------
+    title : str
+        Above the table; nothing where it is empty.
+    header : sequence of str
+        One text per column.
+    rows : sequence of sequence
+        Cells of the table.
+    lines : sequence of str
+        Below the table; a list in HTML, without a dash they may begin with.
+    caption : str
+        Above the HTML table; the title where it is empty.
+    set_in : bool
+        Whether the table is set in below its title, as text.
+    """
+
+    title: str
+    header: Sequence[str]
+    rows: Sequence[Sequence[object]]
+    lines: Sequence[str] = ()
+    caption: str = ""
+    set_in: bool = False
+
+
+class Displayed:
+    """An object that shows itself from what `_shown` says; below it, a dataclass has no repr."""
+
+    @abstractmethod
+    def _shown(self) -> Shown: ...
+
+    def __repr__(self) -> str:
+        shown = self._shown()
+        table = echo_table(shown.rows, shown.header).splitlines()
+        title = [shown.title] if shown.title else []
+        margin = "  " if shown.set_in else ""
+        return "\n".join([*title, *(margin + line for line in table), *shown.lines])
+
+    def _repr_html_(self) -> str:
+        shown = self._shown()
+        table = html_table(shown.rows, shown.header, caption=shown.caption or shown.title)
+        listed = "".join(f"<li>{escape(line.removeprefix('- '))}</li>" for line in shown.lines)
+        return f"{table}<ul>{listed}</ul>" if listed else table

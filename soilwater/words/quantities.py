@@ -1,0 +1,212 @@
+"""What can be measured: its house unit, what else measures it, and how people read it.
+
+Sources of the factors:
+
+- inch = 2.54 cm and foot = 30.48 cm exactly (international yard and pound agreement, 1959);
+- centimetre of water = 98.0665 Pa, the conventional water column (water of 1000 kg/m3 under
+  standard gravity 9.80665 m/s2; NIST SP 811, 2008, Appendix B.8), so 1 kPa = 10.197 cm;
+- kilogram of water per square metre = 1 mm, by the same convention of 1000 kg/m3;
+- ``gal`` and ``gpm`` are the US gallon, 231 in3 = 3.785411784 L; ``UK gal`` is 4.54609 L (NIST
+  SP 811, 2008, Appendix B.8);
+- every other factor is pint's.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+
+CM_PER_INCH = 2.54
+PASCAL_PER_CM_OF_WATER = 98.0665
+LITRES_PER_US_GALLON = 3.785411784
+SQUARE_METRES_PER_SQUARE_FOOT = 0.09290304
+_CM_OF_WATER_PER_PASCAL = Fraction(10000, 980665)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One measurable thing: its house unit, and what else measures it.
+
+    Attributes
+    ----------
+    phrase : str
+        What it is called in a message.
+    house : str
+        House unit.
+    examples : tuple of str
+        How it may be written.
+    measures : tuple
+        Units (pint's spelling) of every dimension accepted, with the house units in one of each.
+    for_people : callable
+        Writes a number in the house unit, and in the other system.
+    """
+
+    phrase: str
+    house: str
+    examples: tuple[str, ...]
+    measures: tuple[tuple[str, Fraction | int], ...]
+    for_people: Callable[[float], str]
+
+
+def _figure(value: float, decimals: int) -> str:
+    """Write a number with fixed decimals, or two figures where those would hide it."""
+    if value != 0 and abs(value) < 10.0**-decimals:
+        return f"{value:.2g}"
+    return f"{value:.{decimals}f}"
+
+
+def _both(
+    unit: str, decimals: int, other: str, per_house: float, other_decimals: int
+) -> Callable[[float], str]:
+    """Make the writer that puts the other system's unit in brackets behind the house unit."""
+
+    def write(value: float) -> str:
+        converted = _figure(value * per_house, other_decimals)
+        return f"{_figure(value, decimals)} {unit} ({converted} {other})"
+
+    return write
+
+
+def _slope_for_people(value: float) -> str:
+    ratio = f" (1:{_figure(1 / value, 0)})" if 0 < value <= 1 else ""
+    return f"{_figure(100 * value, 1)} %{ratio}"
+
+
+KINDS: dict[str, Kind] = {
+    "length": Kind(
+        "a length",
+        "cm",
+        ("12 in", "14 3/4 in", "1 ft 2 in", "30 cm"),
+        (("cm", 1),),
+        _both("cm", 1, "in", 1 / CM_PER_INCH, 1),
+    ),
+    "suction": Kind(
+        "a suction",
+        "cm",
+        ("30 cm", "3 kPa", "30 mbar", "12 in"),
+        (("cm", 1), ("Pa", _CM_OF_WATER_PER_PASCAL)),
+        _both("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
+    ),
+    "conductivity": Kind(
+        "a conductivity",
+        "cm/h",
+        ("14 in/h", "35 cm/h", "350 mm/h"),
+        (("cm/h", 1),),
+        _both("cm/h", 1, "in/h", 1 / CM_PER_INCH, 1),
+    ),
+    "inverse_length": Kind(
+        "a value per length of suction",
+        "1/cm",
+        ("0.033 1/cm", "3.3 1/m", "0.33 1/kPa"),
+        (("1/cm", 1), ("1/Pa", 1 / _CM_OF_WATER_PER_PASCAL)),
+        lambda value: f"{_figure(value, 4)} 1/cm",
+    ),
+    "water_amount": Kind(
+        "an amount of water",
+        "mm",
+        ("12 mm", "0.5 in", "12 L/m2", "95 gal/1000 ft2"),
+        (("mm", 1), ("kg/m**2", 1)),
+        _both("mm", 1, "in", 0.1 / CM_PER_INCH, 2),
+    ),
+    "water_rate": Kind(
+        "a rate of water",
+        "mm/h",
+        ("12 mm/h", "0.5 in/h"),
+        (("mm/h", 1), ("kg/m**2/h", 1)),
+        _both("mm/h", 1, "in/h", 0.1 / CM_PER_INCH, 2),
+    ),
+    "evapotranspiration": Kind(
+        "an evapotranspiration",
+        "mm/day",
+        ("5 mm/day", "0.2 in/day"),
+        (("mm/day", 1), ("kg/m**2/day", 1)),
+        _both("mm/day", 1, "in/day", 0.1 / CM_PER_INCH, 2),
+    ),
+    "duration": Kind(
+        "a duration",
+        "h",
+        ("36 h", "90 min", "14 days"),
+        (("h", 1),),
+        _both("h", 1, "days", 1 / 24, 1),
+    ),
+    "water_content": Kind(
+        "a water content by volume",
+        "m3/m3",
+        ("22 %", "0.22 m3/m3"),
+        (("1", 1),),
+        lambda value: f"{_figure(100 * value, 1)} %",
+    ),
+    "fraction": Kind(
+        "a fraction",
+        "1",
+        ("90 %",),
+        (("1", 1),),
+        lambda value: f"{_figure(100 * value, 0)} %",
+    ),
+    "temperature": Kind(
+        "a temperature",
+        "degC",
+        ("20 degC", "68 degF"),
+        (("degC", 1),),
+        lambda value: f"{_figure(value, 1)} °C ({_figure(1.8 * value + 32, 1)} °F)",
+    ),
+    "area": Kind(
+        "an area",
+        "m2",
+        ("500 m2", "5400 ft2"),
+        (("m**2", 1),),
+        _both("m2", 1, "ft2", 1 / SQUARE_METRES_PER_SQUARE_FOOT, 0),
+    ),
+    "flow": Kind(
+        "a flow",
+        "L/min",
+        ("57 L/min", "15 gpm", "12 UK gal/min"),
+        (("L/min", 1),),
+        _both("L/min", 1, "US gal/min", 1 / LITRES_PER_US_GALLON, 1),
+    ),
+    "density": Kind(
+        "a density",
+        "g/cm3",
+        ("1.55 g/cm3", "1550 kg/m3"),
+        (("g/cm**3", 1),),
+        lambda value: f"{_figure(value, 2)} g/cm3",
+    ),
+    "slope": Kind(
+        "a slope",
+        "rise over run",
+        ("4 %", "1:25", "2.3 deg"),
+        (("1", 1),),
+        _slope_for_people,
+    ),
+}
+
+
+HOUSE_UNITS: dict[str, str] = {quantity: kind.house for quantity, kind in KINDS.items()}
+"""House unit of every quantity that `to_house` knows."""
+
+
+def in_people_units(value: float, quantity: str) -> str:
+    """Write a value the way both halves of the trade read it.
+
+    Parameters
+    ----------
+    value : float
+        In the house unit.
+    quantity : str
+        What is measured: a key of `HOUSE_UNITS`.
+
+    Returns
+    -------
+    str
+        Metric first, US customary in brackets where the trade uses it; "missing" for NaN.
+
+    Examples
+    --------
+    >>> in_people_units(30.48, "length")
+    '30.5 cm (12.0 in)'
+    >>> in_people_units(0.22, "water_content")
+    '22.0 %'
+    """
+    return "missing" if math.isnan(value) else KINDS[quantity].for_people(float(value))

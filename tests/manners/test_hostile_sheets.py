@@ -1,0 +1,434 @@
+"""Lab sheets of every ordinary arrangement: read right, or asked about with a cure that works.
+
+Each sheet holds the same measurements, written as labs write them; what was once misread has its
+reason beside it.
+"""
+
+import re
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+
+SUCTION, WATER = [10.0, 20.0, 30.0, 40.0], [0.378, 0.284, 0.194, 0.140]
+OTHER = [0.40, 0.36, 0.30, 0.22]
+IN_KPA = 10.1972  # cm of water (NIST SP 811, 2008, Appendix B.8)
+ROWS = "10,37.8\n20,28.4\n30,19.4\n40,14\n"
+IN_BAR = "0.01,37.8\n0.02,28.4\n0.03,19.4\n0.04,14\n"
+TWO = "10,37.8,40\n20,28.4,36\n30,19.4,30\n40,14,22\n"
+
+
+def written(tmp_path, text):
+    path = tmp_path / "sheet.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def points(lab):
+    """Mean water content of each suction."""
+    return lab.points.suction.tolist(), lab.points.water_content.tolist()
+
+
+# --- one sample, arranged in every way ---
+
+ONE_SAMPLE = {
+    "columns in bar": f"suction (bar),VWC (%)\n{IN_BAR}",
+    "columns in mbar": f"suction (mbar),VWC (%)\n{ROWS}",
+    "columns in MPa": "suction (MPa),VWC (%)\n.001,37.8\n.002,28.4\n.003,19.4\n.004,14\n",
+    "a column of units": "suction,unit,VWC (%)\n"
+    + "".join(f"{h},kPa,{w}\n" for h, w in [(1, 37.8), (2, 28.4), (3, 19.4), (4, 14)]),
+    "values named by their units alone": "value,unit,VWC,unit\n"
+    + "".join(f"{h},kPa,{w},%\n" for h, w in [(1, 37.8), (2, 28.4), (3, 19.4), (4, 14)]),
+    "energy by mass": "potential (J/kg),VWC (%)\n-1,37.8\n-2,28.4\n-3,19.4\n-4,14\n",
+    "mercury": "suction (mm Hg),VWC (%)\n7.36,37.8\n14.71,28.4\n22.07,19.4\n29.42,14\n",
+    "a column of units for each": "suction,suction unit,water content,unit\n"
+    + "".join(f"{row},cm,{w},% by volume\n" for row, w in
+              [(10, 37.8), (20, 28.4), (30, 19.4), (40, 14)]),
+    "suctions along the top": "suction (cm),10,20,30,40\nVWC (%),37.8,28.4,19.4,14\n",
+    "water contents at suctions": "VWC at 10 cm (%),VWC at 20 cm (%),VWC at 30 cm (%),"
+    "VWC at 40 cm (%)\n37.8,28.4,19.4,14\n",
+    "suctions in compact names": "WC_10cm (% vol),WC_20cm (% vol),WC_30cm (% vol),WC_40cm (% vol)\n"
+    "37.8,28.4,19.4,14\n",
+    "suctions along the top, cores and their mean": "Core,VWC (%) at 10 cm,VWC (%) at 20 cm,"
+    "VWC (%) at 30 cm,VWC (%) at 40 cm\n1,37.6,28.4,19.3,14\n2,38.0,28.4,19.5,14\n"
+    "Mean,37.8,28.4,19.4,14\nSD,.3,0,.1,0\n",
+    "names over two lines": f"Suction,Water\n,content\n(cm),(% by volume)\n{ROWS}",
+    "merged names over replicates": "suction,VWC (%),\n(cm),rep 1,rep 2\n"
+    "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "numbers of cores under one name": "suction (cm),VWC (%),VWC (%)\n,core 1,core 2\n"
+    "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "scatter within cells": "suction (cm),VWC (%)\n10,37.8 ± 0.5\n20,28.4 +/- 0.5\n30,19.4 ± 0.4\n"
+    "40,14.0 ± 0.3\n",
+    "replicates by letter": "suction (cm),Rep A (% vol),Rep B (% vol)\n"
+    "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "replicates by number alone": "suction (cm),VWC 1 (%),VWC 2 (%)\n"
+    "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "mean and scatter beside replicates": "suction (cm),VWC rep 1 (%),VWC rep 2 (%),mean VWC (%),SD"
+    "\n10,37.6,38.0,37.8,.3\n20,28.4,28.4,28.4,0\n30,19.3,19.5,19.4,.1\n40,14,14,14,0\n",
+    "mean and scatter alone": "suction (cm),mean VWC (%),SD (%),n\n"
+    "10,37.8,.8,3\n20,28.4,.9,3\n30,19.4,1.1,3\n40,14,.7,3\n",
+    "means below replicates": "core,suction (cm),VWC (%)\n"
+    + "".join(f"{core},{row}\n" for core in (1, 2) for row in ROWS.split())
+    + "mean,10,20\nSD,10,1\n",
+    "a total below": f"suction (cm),VWC (%)\n{ROWS}mean,24.9\n",
+    "an oven-dry row": f"suction (cm),VWC (%)\n{ROWS}oven dry,0\n",
+    "both branches in a column": "branch,suction (cm),VWC (%)\n"
+    + "".join(f"drying,{row}\n" for row in ROWS.split())
+    + "wetting,30,14\nwetting,20,18\nwetting,10,27\n",
+    "main branches": "curve,suction (cm),VWC (%)\n"
+    + "".join(f"main drying,{row}\n" for row in ROWS.split())
+    + "REWET,30,14\nREWET,20,18\nREWET,10,27\n",
+    "both branches side by side": "suction (cm),VWC drying (%),VWC wetting (%)\n"
+    "10,37.8,27\n20,28.4,18\n30,19.4,14\n40,14,12\n",
+    "both branches under headings": f"suction (cm),VWC (%)\nDrying,\n{ROWS}Wetting,\n30,14\n"
+    "10,27\n",
+    "a word that holds sorption": f"Desorption curve\nsuction (cm),VWC (%)\n{ROWS}",
+    "an apparatus and an agent": f"Water sorption apparatus\nMix with wetting agent\n"
+    f"suction (cm),VWC (%)\n{ROWS}",
+    "a logger": '"TOA","lab","mix","x"\n"TIMESTAMP","RECORD","suction","vwc"\n'
+    '"TS","RN","cm","m3/m3"\n"","","Avg","Avg"\n'
+    '"2025-07-01 00:00",1,10,.378\n"2025-07-01 01:00",2,20,.284\n'
+    '"2025-07-01 02:00",3,30,.194\n"2025-07-01 03:00",4,40,.14\n',
+    "a logger that gives kinds before units": "suction,vwc\nAvg,Avg\ncm,m3/m3\n10,.378\n20,.284\n"
+    "30,.194\n40,.14\n",
+    "suction in two units": "suction (cm),suction (kPa),VWC (%)\n"
+    "10,.98,37.8\n20,1.96,28.4\n30,2.94,19.4\n40,3.92,14\n",
+    "by mass beside by volume": "suction (cm),gravimetric water (%),volumetric water (%)\n"
+    "10,24.4,37.8\n20,18.3,28.4\n30,12.5,19.4\n40,9,14\n",
+    "a degree of saturation and millimetres beside": "suction (cm),water (mm),VWC (%),degree of "
+    "saturation (%)\n10,38,37.8,95\n20,28,28.4,71\n30,19,19.4,48\n40,14,14,35\n",
+    "dashes for not measured": f"suction (cm),VWC (%)\n{ROWS}60,---\n",
+    "German": "Probe;Saugspannung (hPa);Wassergehalt (Vol.-%)\nA;10;37,8\nA;20;28,4\nA;30;19,4\n"
+    "A;40;14,0\n",
+    "German logarithm": "pF-Wert;Wassergehalt [Vol.-%]\n1;37,8\n1,30103;28,4\n1,47712;19,4\n"
+    "1,60206;14,0\n",
+    "German water column": "Matrixpotenzial (cm WS);Vol.-% Wasser\n-10;37,8\n-20;28,4\n-30;19,4\n"
+    "-40;14,0\n",
+    "French": "Échantillon;Pression (cm d'eau);Teneur en eau volumique (%)\nA;10;37,8\nA;20;28,4\n"
+    "A;30;19,4\nA;40;14,0\n",
+    "French potential": "Potentiel matriciel (hPa);Humidité volumique (%)\n-10;37,8\n-20;28,4\n"
+    "-30;19,4\n-40;14,0\n",
+    "Spanish": "Muestra;Succión (cm);Contenido volumétrico de agua (%)\nA;10;37,8\nA;20;28,4\n"
+    "A;30;19,4\nA;40;14,0\n",
+    "Spanish potential": "Potencial mátrico (cm c.a.);Humedad (% en volumen)\n-10;37,8\n-20;28,4\n"
+    "-30;19,4\n-40;14,0\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", ONE_SAMPLE.values(), ids=ONE_SAMPLE)
+def test_one_sample_in_every_arrangement(tmp_path, text):
+    suction, water = points(sw.read_retention(written(tmp_path, text)))
+    assert suction == pytest.approx(SUCTION, rel=0.03)
+    assert water == pytest.approx(WATER, abs=1e-9)
+
+
+@pytest.mark.parametrize("word", ["sat", "Saturated", "0 (sat)", "Sättigung", "saturé", "saturado"])
+def test_a_saturated_row_is_one_of_no_suction(tmp_path, word):
+    text = f"suction (cm);VWC (%)\n{word};41\n{ROWS.replace(',', ';')}"
+    assert sw.read_retention(written(tmp_path, text)).suction.tolist() == [0.0, *SUCTION]
+    logs = f"pF;VWC (%)\n{word};41\n1;37.8\n1.3;28.4\n"
+    assert sw.read_retention(written(tmp_path, logs)).suction[:2].tolist() == [0.0, 10.0]
+
+
+def test_scatter_beside_means_is_the_error_of_the_lab(tmp_path):
+    lab = sw.read_retention(written(tmp_path, ONE_SAMPLE["mean and scatter alone"]))
+    assert lab.lab_error == pytest.approx(np.sqrt(np.mean(np.square([0.8, 0.9, 1.1, 0.7]))) / 100)
+    assert sw.read_retention(
+        written(tmp_path, ONE_SAMPLE["mean and scatter beside replicates"])
+    ).points.cores.tolist() == [2, 2, 2, 2]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Bulk density: 1.55 t/m3",
+        "Bulk density; 1.55 Mg/m3",
+        "Bulk density (g/cc),1.55",
+        "Bulk density 1.55 kg/dm3",
+        "Lagerungsdichte: 1.55 g/cm³",
+        "Densité apparente: 1.55 g/cm3",
+        "Densidad aparente: 1.55 g/cm3",
+    ],
+)
+def test_a_density_in_the_units_of_labs(tmp_path, line):
+    lab = sw.read_retention(written(tmp_path, f"{line}\nsuction (cm),VWC (%)\n{ROWS}"))
+    assert lab.bulk_density == pytest.approx(1.55)
+
+
+@pytest.mark.parametrize(
+    "line", ["Porosity: 41,2 %", "Porosity 41,2 %", "Gesamtporenvolumen;41,2 %"]
+)
+def test_a_decimal_comma_above_a_table_of_whole_numbers(tmp_path, line):
+    # Thousands would be 412 per cent.
+    text = f"Date: 12.03.2025\n{line}\nsuction (cm);VWC (%)\n10;38\n20;28\n30;19\n40;14\n"
+    assert sw.read_retention(written(tmp_path, text)).porosity == pytest.approx(0.412)
+
+
+# --- several samples ---
+
+SEVERAL = {
+    "a column each": f"suction (cm),Mix A (% vol),Mix B (% vol)\n{TWO}",
+    "a column each under a line": f"Water content (% by volume)\nsuction (cm),Mix A,Mix B\n{TWO}",
+    "water of a sand": f"suction (cm),VWC Mix A (%),VWC Mix B (%)\n{TWO}",
+    "suctions along the top": "Water content (% by volume) at suction (kPa)\nSample,1,2,3,4\n"
+    "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
+    "suctions over a column of names": "Water content (% by volume) at suction (kPa)\n,1,2,3,4\n"
+    "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
+    "other names above the second table": f"Mix A\nsuction (cm),VWC (%)\n{ROWS}\nMix B\n"
+    "tension (kPa),θ (% vol)\n1,40\n2,36\n3,30\n4,22\n",
+    "two cores of each": "suction (cm),Mix A rep 1 (% vol),Mix A rep 2 (% vol),Mix B rep 1 (% vol),"
+    "Mix B rep 2 (% vol)\n10,37.6,38,40,40\n20,28.4,28.4,36,36\n30,19.3,19.5,30,30\n"
+    "40,14,14,22,22\n",
+    "two cores of each under merged names": ",Mix A,,Mix B,\nsuction (cm),rep 1 (% vol),"
+    "rep 2 (% vol),rep 1 (% vol),rep 2 (% vol)\n10,37.6,38,40,40\n20,28.4,28.4,36,36\n"
+    "30,19.3,19.5,30,30\n"
+    "40,14,14,22,22\n",
+    "suctions under a merged name": "Sample,VWC (%) at suction (cm),,,\n,10,20,30,40\n"
+    "Mix A,37.8,28.4,19.4,14\nMix B,40,36,30,22\n",
+    "tables side by side": "Mix A,,,Mix B,\nsuction (cm),VWC (%),,suction (cm),VWC (%)\n"
+    "10,37.8,,10,40\n20,28.4,,20,36\n30,19.4,,30,30\n40,14,,40,22\n",
+    "tables below one another": f"Sample: Mix A\nsuction (cm),VWC (%)\n{ROWS}\nSample: Mix B\n"
+    "suction (cm),VWC (%)\n10,40\n20,36\n30,30\n40,22\n",
+    "no line between the tables": f"Mix A\nsuction (cm),VWC (%)\n{ROWS}Mix B,\n"
+    "suction (cm),VWC (%)\n10,40\n20,36\n30,30\n40,22\n",
+    "no names above the second": f"Mix A\nsuction (cm),VWC (%)\n{ROWS}\nMix B\n"
+    "10,40\n20,36\n30,30\n40,22\n",
+    "marks for the same": "sample;suction (cm);VWC (%)\nMix A;10;37.8\nditto;20;28.4\n"
+    "ditto;30;19.4\nditto;40;14\nMix B;10;40\nditto;20;36\nditto;30;30\nditto;40;22\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", SEVERAL.values(), ids=SEVERAL)
+def test_several_samples_are_all_read_and_one_is_asked_for(tmp_path, text):
+    path = written(tmp_path, text)
+    labs = sw.read_retention_samples(path)
+    assert list(labs) == ["Mix A", "Mix B"]
+    for lab, water in zip(labs.values(), (WATER, OTHER), strict=True):
+        suction, held = points(lab)
+        assert suction == pytest.approx(SUCTION, rel=0.03)
+        assert held == pytest.approx(water)
+    with pytest.raises(sw.InputError, match='2 samples: "Mix A", "Mix B"; name one'):
+        sw.read_retention(path)
+    assert sw.read_retention(path, sample="Mix B").water_content[0] == pytest.approx(0.40)
+
+
+def test_facts_in_a_table_below_are_taken_and_a_grading_is_said(tmp_path):
+    facts = "Parameter,Value,Unit\nBulk density,1.55,g/cm3\nKsat,14,in/h\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{facts}"))
+    assert lab.bulk_density == 1.55
+    assert lab.k_sat == pytest.approx(35.56)
+    grading = "sieve (mm),retained (%)\n2,1\n1,10\n.5,40\n.25,40\n0,9\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{grading}"))
+    assert "left out from line 8 on: a table of sieve, retained" in lab.notes
+
+
+def test_footnotes_with_numbers_are_no_second_table(tmp_path):
+    notes = "1) dried at 105 C\n2) n = 3 cores\n"
+    lab = sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n{ROWS}\n{notes}"))
+    assert any("left out below the table" in note for note in lab.notes)
+
+
+def test_columns_that_differ_beyond_scatter_are_no_replicates(tmp_path):
+    # Two sands under "VWC A" and "VWC B" were averaged.
+    labs = sw.read_retention_samples(written(tmp_path, f"suction (cm),VWC A (%),VWC B (%)\n{TWO}"))
+    assert list(labs) == ["A", "B"]
+    assert any("differ by up to 11 %" in note for note in labs["A"].notes)
+
+
+def test_facts_of_samples_side_by_side(tmp_path):
+    text = f"suction (cm),Mix A (% vol),Mix B (% vol)\nBulk density (g/cm3),1.55,1.50\n{TWO}"
+    labs = sw.read_retention_samples(written(tmp_path, text))
+    assert [lab.bulk_density for lab in labs.values()] == [1.55, 1.50]
+
+
+# --- what is asked, each with cures that work when pasted ---
+
+ASKED = {
+    "bar under mbar": f"suction (mbar),VWC (%)\n{IN_BAR}",
+    "bar under kPa": f"suction (kPa),VWC (%)\n{IN_BAR}",
+    "mbar under bar": f"suction (bar),VWC (%)\n{ROWS}",
+    "cm under kPa": f"suction (kPa),VWC (%)\n{ROWS}",
+    "mm under cm": "suction (cm),VWC (%)\n100,37.8\n200,28.4\n300,19.4\n400,14\n",
+    "kPa under cm": "suction (cm),VWC (%)\n1,37.8\n2,28.4\n3,19.4\n4,14\n",
+    "kPa under in": "suction (in),VWC (%)\n1,37.8\n2,28.4\n3,19.4\n4,14\n",
+    "a logarithm under cm": "suction (cm),VWC (%)\n1,37.8\n1.3,28.4\n1.48,19.4\n1.6,14\n",
+    "cm under a logarithm": f"pF,VWC (%)\n{ROWS}",
+    "hPa to the wilting point under kPa": "suction (kPa),VWC (%)\n10,37.8\n30,19.4\n60,9\n100,7\n"
+    "330,5\n15000,3\n",
+    "kPa to the wilting point under cm": "suction (cm),VWC (%)\n1,37.8\n3,19.4\n6,9\n10,7\n33,5\n"
+    "1500,3\n",
+    "no unit": f"suction,VWC (%)\n{ROWS}",
+    "a unit in one cell": "suction,VWC (%)\n10 cm,37.8\n20,28.4\n30,19.4\n40,14\n",
+    "no basis": f"suction (cm),water content (%)\n{ROWS}",
+    "a column for each core and no basis": "suction (cm),Core 1,Core 2\n10,37.6,38.0\n"
+    "20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
+    "suctions along the top and no basis": "Sample,10 cm,20 cm,30 cm,40 cm\nA,37.8,28.4,19.4,14\n",
+    "names of samples and nothing else": f"suction (cm),A,B\n{TWO}",
+    "headers that changed places": "suction (cm),VWC (%)\n37.8,10\n28.4,20\n19.4,30\n14,40\n",
+    "headers that changed places in kPa": "VWC (%),suction (kPa)\n1,37.8\n2,28.4\n3,19.4\n4,14\n",
+    "fractions under a per cent sign": "suction (cm),VWC (%)\n10,.378\n20,.284\n30,.194\n40,.14\n",
+    "per cents called fractions": f"suction (cm),VWC (cm3/cm3)\n{ROWS}",
+    "more water than pores": "suction (cm),VWC (%)\n10,94\n20,71\n30,48\n40,35\n",
+    "by mass without a density": "suction (cm),gravimetric water content (%)\n10,24\n20,18\n30,12\n"
+    "40,9\n",
+    "by mass and not said": "porosity: 40 %\nsuction (cm),water content (%)\n10,24\n20,18\n30,12\n"
+    "40,9\n",
+    "a degree of saturation": "suction (cm),degree of saturation (%)\n10,94\n20,71\n30,48\n40,35\n",
+    "a conductivity without a unit": f"Ksat: 14\nsuction (cm),VWC (%)\n{ROWS}",
+}  # fmt: skip
+
+
+def cures(error):
+    """The alternatives of a message, each as arguments to paste."""
+    stated = [{}]
+    for fault in error.faults:
+        found = []
+        for alternative in re.split(r",? or (?=[a-z_]+=)", fault.split("; ")[-1]):
+            pairs = re.findall(r'(\w+)="([^"]+)"', alternative)
+            if pairs:
+                found.append(dict(pairs))
+        stated = [{**given, **more} for given in stated for more in found or [{}]]
+    return stated
+
+
+@pytest.mark.parametrize("text", ASKED.values(), ids=ASKED)
+def test_every_cure_of_a_message_works_when_pasted(tmp_path, text):
+    path = written(tmp_path, text)
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_retention_samples(path)
+    alternatives = cures(caught.value)
+    assert alternatives != [{}]
+    for arguments in alternatives:
+        labs = sw.read_retention_samples(path, **arguments)
+        assert all(lab.suction.size >= 4 for lab in labs.values())
+
+
+@pytest.mark.parametrize(
+    ("kind", "unit"),
+    [
+        ("bar under mbar", "bar"),
+        ("mbar under bar", "cm"),
+        ("cm under kPa", "cm"),
+        ("mm under cm", "mm"),
+        ("kPa under in", "kPa"),
+        ("a logarithm under cm", "log10 cm"),
+        ("cm under a logarithm", "cm"),
+        ("hPa to the wilting point under kPa", "cm"),
+        ("kPa to the wilting point under cm", "kPa"),
+    ],
+)
+def test_the_first_cure_is_the_unit_that_makes_the_curve_physical(tmp_path, kind, unit):
+    path = written(tmp_path, ASKED[kind])
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_retention(path)
+    first = cures(caught.value)[0]
+    assert first == {"suction_unit": unit}
+    lab = sw.read_retention(path, **first)
+    half = np.interp(0.26, lab.water_content[::-1], lab.suction[::-1])
+    assert half == pytest.approx(22.7, rel=0.2)
+
+
+def test_two_points_of_a_suction_that_no_lab_sets(tmp_path):
+    path = written(tmp_path, "suction (mbar),VWC (%)\n0.01,37.8\n0.04,30\n")
+    with pytest.raises(sw.InputError, match='confirm with suction_unit="bar"'):
+        sw.read_retention(path)
+
+
+def test_one_unit_is_enough_to_confirm_a_gravel(tmp_path):
+    path = written(tmp_path, ASKED["kPa under cm"])
+    assert sw.read_retention(path, suction_unit="cm").suction.tolist() == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize(
+    "title", ["Wetting branch", "Sorption curve", "Befeuchtungskurve", "Humectation"]
+)
+def test_a_sheet_of_the_wetting_branch_alone_is_refused_with_its_word(tmp_path, title):
+    with pytest.raises(sw.InputError, match=title):
+        sw.read_retention(written(tmp_path, f"{title}\nsuction (cm),VWC (%)\n{ROWS}"))
+
+
+def test_suctions_in_two_units_that_do_not_agree(tmp_path):
+    text = "suction (cm),suction (kPa),VWC (%)\n10,1,37.8\n20,2,28.4\n30,4,19.4\n40,9,14\n"
+    with pytest.raises(sw.InputError, match="do not agree"):
+        sw.read_retention(written(tmp_path, text))
+
+
+# --- rows of values that look like units ---
+
+
+@pytest.mark.parametrize("row", ["C,−3 kPa,21 %", "F,<5 kPa,30 %", "K,½ bar,21 %", "C1,12 in,3 %"])
+def test_a_first_row_of_values_with_units_stays(row):
+    # Every word of it is a unit; C, F and K are names of spots.
+    from soilwater.words.text_tables import read_text_table
+
+    name, suction, water = row.split(",")
+    table = read_text_table(
+        {"spot": [name, "D"], "suction": [suction, "9 kPa"], "water": [water, "5 %"]}
+    )
+    assert table.rows[0] == (name, suction, water)
+
+
+# --- workbooks ---
+
+
+@pytest.fixture
+def workbook(tmp_path):
+    openpyxl = pytest.importorskip("openpyxl")
+
+    def save(rows, name="sheet.xlsx"):
+        book = openpyxl.Workbook()
+        for row in rows:
+            book.active.append(row)
+        book.save(tmp_path / name)
+        return tmp_path / name
+
+    return save
+
+
+@pytest.mark.parametrize("formula", ["=30-2", "=IF(1>2,1,28.4)", "=A3"])
+def test_a_formula_that_was_never_computed_is_named(workbook, formula):
+    path = workbook([["suction (cm)", "VWC (%)"], [10, 37.8], [20, formula], [30, 19.4], [40, 14]])
+    with pytest.raises(sw.InputError, match="without a stored value in B3"):
+        sw.read_retention(path)
+
+
+def test_a_workbook_of_raw_readings_is_refused_before_it_is_opened(workbook):
+    rows = [[i, i + 0.5, i + 0.25, i + 0.125, i] for i in range(11_000)]
+    with pytest.raises(sw.InputError, match="holds 55,000 cells; allowed: 50,000"):
+        sw.read_retention(workbook(rows))
+
+
+def test_a_cell_of_a_book_is_refused_in_every_kind_of_table(tmp_path):
+    long = "x" * 300_000
+    with pytest.raises(sw.InputError, match="300,000 characters"):
+        sw.read_retention({"suction (cm)": [10, long], "VWC (%)": [38, 20]})
+    with pytest.raises(sw.InputError, match="characters"):
+        sw.read_retention(written(tmp_path, f"suction (cm),VWC (%)\n10,{long}\n"))
+
+
+def test_entities_and_pages_under_the_name_of_a_workbook(tmp_path):
+    import zipfile
+
+    bomb = '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY b "x"><!ENTITY c "&b;&b;">]><a>&c;</a>'
+    with zipfile.ZipFile(tmp_path / "bomb.xlsx", "w") as packed:
+        packed.writestr("xl/worksheets/sheet1.xml", bomb)
+    with pytest.raises(sw.InputError, match="entities"):
+        sw.read_retention(tmp_path / "bomb.xlsx")
+    (tmp_path / "page.xlsx").write_text("<!DOCTYPE html><table><tr><td>10</td></tr></table>")
+    with pytest.raises(sw.InputError, match="web page"):
+        sw.read_retention(tmp_path / "page.xlsx")
+
+
+def test_numbers_of_thousands_of_digits_are_no_numbers(tmp_path):
+    text = f"suction (cm),VWC (%)\n{'1' * 2000},37.8\n20,28.4\n30,19.4\n"
+    with pytest.raises(sw.InputError, match="not a number"):
+        sw.read_retention(written(tmp_path, text))
+
+
+# --- dates ---
+
+
+@pytest.mark.parametrize("date", ["13/07/2025", "07/13/2025", "13.07.2025"])
+def test_a_date_that_cannot_be_two_is_read(date):
+    assert sw.Event(date, "6 mm", rate="18 mm/h").time == np.datetime64("2025-07-13")

@@ -1,0 +1,372 @@
+"""Station files that were once misread, each with the reason; and honest extremes, which pass.
+
+Every question is answered by what it says itself: the cure is taken from the text and pasted.
+"""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import soilwater as sw
+from tests.climates import PLACES, days_at, hours_at
+from tests.cures import cures_in
+
+
+def asked(table, **options):
+    """What is said of a table, which must not be read in silence."""
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_station(table, **options)
+    return str(caught.value)
+
+
+def cured(table, cure=0, **options):
+    """The record that comes of pasting what the error says, until nothing more is said."""
+    told = cures_in(asked(table, **options))
+    assert told
+    for each in told:  # none of them may be refused as an argument or lead nowhere
+        sw.read_station(table, **(options | each))
+    return sw.read_station(table, **(options | told[cure]))
+
+
+def of(place, daily, seed=1):
+    options = {"site": PLACES[place].site}
+    if daily:
+        return days_at(PLACES[place], seed=seed), options
+    return hours_at(PLACES[place], seed=seed), options | {"label": "end"}
+
+
+@pytest.mark.parametrize("daily", [False, True])
+@pytest.mark.parametrize("place", PLACES)
+def test_honest_extremes_are_read(place, daily):
+    for seed in (1, 2):
+        table, options = of(place, daily, seed)
+        record = sw.read_station(table, **options)
+        assert record.n == len(table)
+        assert record.values["rain"].sum() == pytest.approx(table["Rain (mm)"].sum(), abs=1e-6)
+        sw.read_station(table, **(options | {"site": None}))
+
+
+# --- units that physics speaks against -----------------------------------------------------------
+
+
+def fahrenheit(column):
+    return (column * 1.8 + 32.0).round(1)
+
+
+def relabelled(table, header, unit, change=None):
+    """The table with another unit in a header, and its numbers changed."""
+    numbers = table[header] if change is None else change(table[header])
+    name = f"{header.split(' (')[0]} ({unit})"
+    return table.assign(**{header: numbers}).rename(columns={header: name})
+
+
+MISLABELLED = {
+    # 75 F is a summer's day; 75 C is none on Earth.
+    "F as C in the tropics": (
+        "humid tropics", False, "Temp (degC)", "degC", fahrenheit, "air_temperature"),
+    # 41 F, a raw spring day, would pass for a desert's in C; not at 57 degrees of latitude.
+    "F as C in spring": (
+        "windy links in March", False, "Temp (degC)", "degC", fahrenheit, "air_temperature"),
+    "C as F in the desert": (
+        "desert in July", False, "Temp (degC)", "degF", None, "air_temperature"),
+    "C as F on a foggy coast": (
+        "foggy coast", False, "Temp (degC)", "degF", None, "air_temperature"),
+    "C as F in a southern winter": (
+        "southern winter", False, "Temp (degC)", "degF", None, "air_temperature"),
+    # Seventeen days of cloudbursts, none of them in hundredths of an inch.
+    "mm as inches": ("humid tropics", True, "Rain (mm)", "in", None, "rain"),
+    "mm as inches by the hour": ("windy links in March", False, "Rain (mm)", "in", None, "rain"),
+    # A gauge that counts 0.2 mm does not show 0.03.
+    "inches as mm": (
+        "windy links in March", True, "Rain (mm)", "mm", lambda x: (x / 25.4).round(2), "rain"),
+    "inches of demand as mm": (
+        "southern winter", True, "ETo (mm)", "mm", lambda x: (x / 25.4).round(3), "reference_et"),
+    "mm of demand as inches": ("humid tropics", True, "ETo (mm)", "in", None, "reference_et"),
+    # A sun of 3 W/m2 at noon.
+    "MJ as W/m2": (
+        "cold winter", False, "Solar (W/m2)", "W/m2", lambda x: (x * 3.6e-3).round(3),
+        "solar_radiation"),
+    "MJ as W/m2 by the day": (
+        "foggy coast", True, "Solar (MJ/m2)", "W/m2", None, "solar_radiation"),
+    # 40 W/m2 is a dark day; 40 MJ/m2 is more than reaches the top of the air in winter.
+    "W/m2 as MJ in winter": (
+        "cold winter", True, "Solar (MJ/m2)", "MJ/m2", lambda x: (x / 0.0864).round(1),
+        "solar_radiation"),
+    "W/m2 as MJ by the hour": (
+        "desert in July", False, "Solar (W/m2)", "MJ/m2", None, "solar_radiation"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", MISLABELLED)
+def test_a_wrong_unit_is_asked_about_and_set_right_by_its_cure(kind):
+    place, daily, header, unit, change, quantity = MISLABELLED[kind]
+    table, options = of(place, daily)
+    truth = sw.read_station(table, **options).values[quantity]
+    wrong = relabelled(table, header, unit, change)
+    record = cured(wrong, **options)
+    rounding = 0.2 if quantity == "rain" else 0.3
+    np.testing.assert_allclose(record.values[quantity], truth, atol=rounding, rtol=0.02)
+
+
+def test_both_readings_of_a_unit_are_shown():
+    table, options = of("foggy coast", True)
+    text = asked(relabelled(table, "Solar (MJ/m2)", "W/m2"), **options)
+    for part in ("as read in w/m2", "of a clear sky", "in MJ/m2", "if the file is right"):
+        assert part in text
+
+
+def test_fahrenheit_is_told_by_damp_air_where_no_site_is():
+    # 50 degC at 70 % would be 8.6 kPa of vapour; the highest dew point seen is 35 degC, 5.6 kPa.
+    table, _ = of("windy links in March", False)
+    wrong = relabelled(table, "Temp (degC)", "degC", fahrenheit)
+    assert "kPa of vapour" in asked(wrong, label="end")
+    assert cured(wrong, label="end").values["air_temperature"].mean() < 10.0
+
+
+def test_a_gale_for_days_is_another_unit():
+    table, options = of("windy links in March", True)
+    wrong = relabelled(table, "Wind (m/s)", "m/s", lambda x: x * 3.6)
+    assert cured(wrong, **options).values["wind_speed"].mean() == pytest.approx(
+        table["Wind (m/s)"].mean(), rel=0.01
+    )
+
+
+def test_a_dew_point_above_the_air():
+    table, options = of("cold spring", True)
+    wrong = table.assign(**{"Dew point (degC)": fahrenheit(table["Tmin (degC)"])})
+    record = cured(wrong, **options)
+    assert record.values["dew_point"].mean() == pytest.approx(table["Tmin (degC)"].mean(), abs=0.1)
+
+
+# --- the sun -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("late", [12, 7, 1, -5])
+@pytest.mark.parametrize("place", ["desert in July", "humid tropics", "southern winter"])
+def test_radiation_that_does_not_come_with_the_sun(place, late):
+    table, options = of(place, False)
+    wrong = table.assign(**{"Solar (W/m2)": np.roll(table["Solar (W/m2)"], late)})
+    text = asked(wrong, **options)
+    assert f"comes {abs(late)} h" in text or f"comes {24 - abs(late)} h" in text
+    told = [cure for cure in cures_in(text) if "late" in cure]
+    record = sw.read_station(wrong, **(options | told[0]))
+    truth = sw.read_station(table, **options)
+    same = np.isin(truth.edges[:-1], record.edges[:-1])
+    assert same.sum() == record.n >= len(table) - 12
+    at = record.values["solar_radiation"]
+    np.testing.assert_allclose(at, truth.values["solar_radiation"][same])
+    np.testing.assert_allclose(record.values["rain"], truth.values["rain"][same])
+
+
+def test_a_sun_that_is_off_with_all_of_the_file_is_a_matter_of_its_stamps():
+    table, options = of("desert in July", False)
+    cure = cures_in(asked(table, **(options | {"label": "start"})))
+    assert {"label": "end"} in cure
+    utc = table.assign(Time=table["Time"] + pd.Timedelta("7h"))
+    assert {"time_zone": "UTC"} in cures_in(asked(utc, **options))
+    summer = table.assign(Time=table["Time"] + pd.Timedelta("1h"))
+    assert {"time_zone": "America/Denver"} in cures_in(asked(summer, **options))
+    other = sw.Site(33.4, 340, 112.0, -7)
+    (mended,) = [c for c in cures_in(asked(table, label="end", site=other)) if "site" in c]
+    assert mended["site"].longitude == -112.0
+
+
+def test_a_delay_is_a_whole_number_of_steps():
+    table, options = of("humid tropics", False)
+    text = asked(table, late={"Solar": "90 min"}, **options)
+    assert "not a whole number of steps" in text
+
+
+# --- totals --------------------------------------------------------------------------------------
+
+
+def hourly_rain(amounts, start="2026-07-01 01:00"):
+    times = pd.date_range(start, periods=len(amounts), freq="1h")
+    return pd.DataFrame({"Time": times, "Rain (mm)": amounts, "ETo (mm)": 0.15})
+
+
+def test_an_hourly_rain_that_never_returns_to_nothing_is_a_total():
+    # Three climbs in two days: 11 mm fell, and read as amounts it was 330 mm.
+    amounts = np.zeros(48)
+    amounts[[10, 11, 30]] = 4.0, 3.0, 4.0
+    table = hourly_rain(np.cumsum(amounts))
+    assert "11.0" in asked(table, label="end")
+    record = cured(table, label="end")
+    np.testing.assert_allclose(record.values["rain"], amounts)
+
+
+def test_a_total_that_was_not_begun_at_nothing():
+    table = hourly_rain(np.full(48, 42.6))
+    assert cured(table, label="end").values["rain"][1:].sum() == 0.0
+
+
+@pytest.mark.parametrize("hour", [0, 9])
+def test_a_counter_that_is_reset_every_day(hour):
+    rng = np.random.default_rng(3)
+    amounts = np.zeros(96)
+    for day, wet in enumerate((14, 15, 5)):
+        amounts[24 * day + wet : 24 * day + wet + 3] = rng.integers(5, 20, 3) * 0.2
+    times = pd.date_range("2026-07-01 01:00", periods=96, freq="1h")
+    counter, total = [], 0.0
+    for when, amount in zip(times, amounts, strict=True):
+        total = amount if when.hour == hour else total + amount
+        counter.append(round(total, 1))
+    record = cured(hourly_rain(counter), label="end")
+    np.testing.assert_allclose(record.values["rain"], amounts, atol=1e-9)
+
+
+def test_more_rain_in_the_hour_after_the_reset_than_in_all_of_the_day_before():
+    amounts = np.zeros(96)
+    amounts[[12, 24, 40, 60]] = 0.4, 3.0, 5.0, 2.0
+    counter = amounts.reshape(4, 24).cumsum(axis=1).ravel()
+    record = sw.read_station(
+        hourly_rain(counter, "2026-07-01 00:00"), label="start", cumulative="rain"
+    )
+    np.testing.assert_allclose(record.values["rain"], amounts)
+
+
+def test_a_counter_that_trembles_is_not_reset():
+    counter = [330.0, 330.2, 330.1, 330.1, 331.0, 330.9, 331.4]
+    record = sw.read_station(hourly_rain(counter), label="end", cumulative="rain")
+    assert record.values["rain"][1:].sum() == pytest.approx(1.4)
+    assert any("small falls" in note for note in record.notes)
+
+
+def test_a_gap_over_which_the_counter_stood_still_is_dry():
+    record = sw.read_station(
+        hourly_rain([1.0, None, None, 1.0, None, 3.0]), label="end", cumulative="rain"
+    )
+    assert record.values["rain"][1:4].tolist() == [0.0, 0.0, 0.0]
+    assert np.isnan(record.values["rain"][4:]).all()
+
+
+@pytest.mark.parametrize(
+    "amounts",
+    [
+        [0] * 20 + [0.2, 0.2, 0.2, 0.2, 0.2, 0.4, 0.2, 0.2] + [0] * 20,
+        [0] * 40 + [1, 2, 3, 5, 9],
+        [0] * 10 + [5, 12, 12, 3] + [0] * 10,
+        [0.2] * 8 + [0] * 30,
+    ],
+)
+def test_drizzle_and_storms_are_no_totals(amounts):
+    table = hourly_rain(np.array(amounts, dtype=float))
+    assert sw.read_station(table, label="end").values["rain"].sum() == pytest.approx(sum(amounts))
+
+
+@pytest.mark.parametrize("cumulative", ["rain", "Rain", ("rain",), ["Rain"]])
+def test_a_total_is_named_by_its_quantity_or_its_header(cumulative):
+    record = sw.read_station(hourly_rain([0, 1, 1, 3.0]), label="end", cumulative=cumulative)
+    assert record.values["rain"].tolist() == [0, 1, 0, 2]
+
+
+def test_a_total_of_what_is_not_there_is_told_with_what_is():
+    assert 'rain ("Rain")' in asked(hourly_rain([0, 1.0]), label="end", cumulative="Regen")
+
+
+# --- codes, pairs, repeats, dates ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("header", "code"),
+    [
+        ("Temp (degC)", 99.9), ("Wind (m/s)", 99.9), ("Solar (W/m2)", 9999), ("RH (%)", 999),
+        ("Temp (degC)", -6999), ("Rain (mm)", 99.9),
+    ],
+)  # fmt: skip
+def test_a_code_in_a_column_that_cannot_hold_it(header, code):
+    table, options = of("southern winter", False)
+    numbers = table[header].astype(float).to_numpy().copy()
+    numbers[[50, 51, 200]] = code
+    table = table.assign(**{header: numbers})
+    assert f"missing=({code:g},)" in asked(table, **options)
+    record = sw.read_station(table, missing=code, **options)
+    gaps = {name: np.isnan(column).sum() for name, column in record.values.items()}
+    assert sum(gaps.values()) == 3
+
+
+def test_codes_said_are_added_to_the_usual_ones():
+    table = hourly_rain(["0", "-999", "---", "n.v.", "1.0"])
+    told = cures_in(asked(table, label="end"))
+    assert told[0] == {"missing": ("---", "n.v.")}
+    assert np.isnan(sw.read_station(table, label="end", **told[0]).values["rain"]).sum() == 3
+    assert np.isnan(sw.read_station(table, label="end", **told[0]).values["rain"][1])
+
+
+@pytest.mark.parametrize("what", ["RH", "T"])
+def test_swapped_extremes_of_a_day(what):
+    table, options = of("foggy coast", True)
+    truth = sw.read_station(table, **options)
+    low, high = [name for name in table if name.startswith(what + "m")][::-1]
+    record = cured(table.rename(columns={low: high, high: low}), **options)
+    for name, column in truth.values.items():
+        np.testing.assert_allclose(record.values[name], column)
+
+
+def test_the_autumn_hour_that_comes_twice_with_equal_rows():
+    # Dry and dark: both rows are equal, and every stamp before them is summer time.
+    utc = pd.date_range("2026-10-23", "2026-10-28", freq="1h", tz="UTC")
+    wall = utc.tz_convert("Europe/London").tz_localize(None)
+    rain = np.where(np.arange(utc.size) == 5, 3.0, 0.0)
+    table = pd.DataFrame({"Time": wall.strftime("%Y-%m-%d %H:%M"), "Rain (mm)": rain})
+    text = asked(table, label="start")
+    assert "are equal and carry the same stamp 2026-10-25 01:00" in text
+    assert 'time_zone="Europe/London"' in text
+    record = cured(table, label="start")
+    assert record.n == utc.size and not record.gaps()
+    assert record.edges[5] == np.datetime64("2026-10-23T05:00")
+
+
+@pytest.mark.parametrize(
+    ("zone", "site"),
+    [
+        ("America/Chicago", sw.Site(41.0, 200, -88.0, -6)),
+        ("Europe/Berlin", sw.Site(52.0, 50, 10.0, 1)),
+        ("Australia/Sydney", sw.Site(-34.0, 50, 151.0, 10)),
+    ],
+)
+def test_the_zone_that_is_told_fits_the_place(zone, site):
+    utc = pd.date_range("2026-03-01", "2026-11-20", freq="1h", tz="UTC")
+    wall = utc.tz_convert(zone).tz_localize(None)
+    table = pd.DataFrame({"Time": wall.strftime("%Y-%m-%d %H:%M"), "Rain (mm)": 0.0})
+    record = cured(table, label="start", site=site)
+    assert record.n == utc.size and not record.gaps()
+    assert f'time_zone="{zone}"' in asked(table, label="start", site=site)
+
+
+def test_equal_rows_by_day_are_one_row_and_said_with_their_lines():
+    table = hourly_rain([0.0, 1.0, 2.0, 2.0, 0.0])
+    table["Time"] = pd.to_datetime(
+        ["2026-10-24 12:00", "2026-10-24 13:00", *["2026-10-24 14:00"] * 2, "2026-10-24 15:00"]
+    )
+    record = sw.read_station(table, label="end")
+    assert record.values["rain"].tolist() == [0, 1, 2, 0]
+    assert "repeated: line 4 (2026-10-24 14:00)" in record.notes
+
+
+@pytest.mark.parametrize("year", ["26", "19", "07"])
+def test_years_of_two_digits_that_come_first(year):
+    # Three days in July, once stretched to three Julys.
+    dates = [f"{year}-07-{day:02d}" for day in (5, 6, 7)]
+    record = sw.read_station({"Date": dates, "Rain (mm)": [0, 1, 2]})
+    assert record.edges[0] == np.datetime64(f"20{year}-07-05")
+    assert record.n == 3 and "dates read as year/month/day" in record.notes
+
+
+def test_years_of_two_digits_that_nothing_settles():
+    times = [f"26-07-05 {hour:02d}:00" for hour in range(5)]
+    table = {"Time": times, "Rain (mm)": [0.0] * 5}
+    assert "can be its first or its last number" in asked(table, label="end")
+
+
+def test_gaps_are_filled_by_what_the_error_says():
+    table, _ = of("southern winter", False)
+    table = table.assign(**{"ETo (mm)": 0.1}).astype({"Rain (mm)": float})
+    for cut in ([30, 31], list(range(40, 52)), [0, 1], [335]):
+        holed = table.copy()
+        holed.loc[cut, ["Rain (mm)", "ETo (mm)"]] = np.nan
+        with pytest.raises(sw.InputError) as caught:
+            sw.read_weather(holed, label="end")
+        said = str(caught.value).split("read_station(...)")[1].split(", the last only")[0]
+        record = eval(f"record{said}", {"record": sw.read_station(holed, label="end")})
+        assert record.to_weather().n == len(table)

@@ -1,0 +1,167 @@
+"""Surveys that were once misread, each with the reason; the cure an error tells is done."""
+
+import re
+
+import pytest
+
+import soilwater as sw
+from tests.cures import cures_in
+
+DEPTHS = {"spot": list("abcdef"), "depth (in)": ["12", "13", "12 1/2", "12", "14", "13"]}
+
+
+def asked(table, **options):
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_survey(table, **options)
+    return str(caught.value)
+
+
+def with_cell(header, row, text, table=None):
+    """The table with one cell written anew."""
+    cells = list((DEPTHS if table is None else table)[header])
+    cells[row] = text
+    return {**(DEPTHS if table is None else table), header: cells}
+
+
+def rewritten(header, row, text, table=None, **options):
+    """Surveys that come of writing the cell in each way the error tells."""
+    wrong = with_cell(header, row, text, table)
+    told = re.findall(r'"([^"]+)"', asked(wrong, **options).split("write ")[1])
+    return [sw.read_survey(with_cell(header, row, each, table), **options) for each in told]
+
+
+@pytest.mark.parametrize(
+    ("cell", "centimetres"),
+    [
+        # A foot mark and a metre where inches were meant: 366 cm and 1200 cm of root zone.
+        ("12′", 30.48), ("12 m", 30.48), ("12 ft", 30.48), ("13 mm", 33.02),
+        # Whole number and fraction run together: 60 1/2 inches.
+        ("121/2", 31.75), ("121/2 in", 31.75), ("133/4\"", 34.925),
+    ],
+)  # fmt: skip
+def test_a_depth_with_its_own_unit_is_held_against_its_neighbours(cell, centimetres):
+    survey = rewritten("depth (in)", 2, cell)[0]
+    assert survey.spot("c").depth == pytest.approx(centimetres)
+
+
+def test_depths_that_state_their_unit_and_agree_are_read():
+    # The unit of the column, written in the cell, confirms a number that was asked about.
+    assert 'unit in the cell ("40 in")' in asked(with_cell("depth (in)", 2, "40"))
+    assert sw.read_survey(with_cell("depth (in)", 2, "40 in")).spot("c").depth > 100.0
+    survey = sw.read_survey(with_cell("depth (in)", 2, "33 cm"))
+    assert survey.spot("c").depth == pytest.approx(33.0)
+    assert sw.read_survey(with_cell("depth (in)", 2, "1 ft 1/2 in")).spot("c").depth > 31.0
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        ("Mean", "Min", "Max", "SD"),
+        ("Average", "Total", "Std. dev.", "Range"),
+        ("Mittelwert", "Summe", "Minimum", "Standardabweichung"),
+        ("Moyenne", "Médiane", "Écart-type", "Total"),
+        ("Promedio", "Suma", "Mínimo", "Desviación estándar"),
+    ],
+)
+def test_rows_that_sum_up_others_are_no_spots(tmp_path, names):
+    # Four spots more, one of them of 63 inches.
+    path = tmp_path / "survey.csv"
+    rows = ["A1,12,21", "A2,13,22", "A3,12.5,20", *(f"{name},12.5,63" for name in names)]
+    path.write_text("\n".join(["peg,depth (in),VWC (%)", *rows]) + "\n", encoding="utf-8")
+    survey = sw.read_survey(path, rod="3 in")
+    assert [spot.name for spot in survey.spots] == ["A1", "A2", "A3"]
+    (note,) = [note for note in survey.notes if "sums up other rows" in note]
+    assert all(name in note for name in names)
+
+
+def test_spots_with_short_names_are_spots():
+    survey = sw.read_survey({"spot": ["N", "S", "SE", "SD"], "depth (cm)": [30, 31, 32, 30]})
+    assert len(survey.spots) == 4
+
+
+@pytest.mark.parametrize("first", ["C1", "C", "F"])
+def test_a_first_row_of_values_with_units_is_a_row(tmp_path, first):
+    # "C" is a unit of temperature too, and the wettest point of the green vanished.
+    rows = [f"{first},12 3/8 in,31.4 %,3 in", "C2,13 in,20 %,3 in"]
+    path = tmp_path / "survey.csv"
+    path.write_text("\n".join(["cell,probe,VWC,rod", *rows]) + "\n", encoding="utf-8")
+    columns = [list(column) for column in zip(*(row.split(",") for row in rows), strict=True)]
+    table = dict(zip(["cell", "probe", "VWC", "rod"], columns, strict=True))
+    for source in (path, table):
+        survey = sw.read_survey(source)
+        assert [spot.name for spot in survey.spots] == [first, "C2"]
+        assert survey.spot(first).mean_reading() == pytest.approx(0.314)
+
+
+def test_a_scale_of_1_to_10_is_no_per_cent():
+    table = {"spot": list("abcde"), "moisture": [3, 5, 7.5, 9, 6]}
+    text = asked(table, rod="3 in")
+    assert "a very dry sand, or a meter's scale of 1 to 10" in text
+    (told,) = [cure for cure in cures_in(text) if "reading_unit" in cure]
+    assert sw.read_survey(table, rod="3 in", **told).spot("a").mean_reading() == 0.03
+    stated = {"spot": list("abcde"), "VWC (%)": [3, 5, 7.5, 9, 6]}
+    assert sw.read_survey(stated, rod="3 in").spot("a").mean_reading() == 0.03
+
+
+def test_fractions_may_be_said():
+    table = {"spot": ["a", "b"], "moisture": [0.21, 1.0]}
+    assert sw.read_survey(table, rod=7.6, reading_unit="1").spot("b").readings[0].value == 1.0
+    assert '"%" or "1"' in asked(table, rod=7.6, reading_unit="vol")
+
+
+def test_one_fraction_among_per_cents():
+    table = {"spot": list("abcdef"), "VWC (%)": [21, 22, 23, 20, 19, 23]}
+    surveys = rewritten("VWC (%)", 2, "0.21", table, rod="3 in")
+    values = [survey.spot("c").readings[0].value for survey in surveys]
+    assert values == pytest.approx([0.21, 0.0021])
+    # Rods in air read nothing, and that is kept on the map.
+    assert sw.read_survey(with_cell("VWC (%)", 2, "0.0", table), rod="3 in").spot("c").readings
+
+
+@pytest.mark.parametrize("names", [("Peg 03", "3"), ("No. 4", "04"), ("Punkt 7", "Nr. 7")])
+def test_two_spellings_of_one_spot(names):
+    table = {"peg": [*names, "12"], "depth (in)": [12, 13, 12]}
+    assert f'"{names[0]}" and "{names[1]}" look like one' in asked(table)
+    depths = sw.read_survey({"peg": [names[0]], "depth (in)": [12]})
+    readings = sw.read_survey({"peg": [names[1]], "VWC (%)": [21]}, rod="3 in")
+    with pytest.raises(sw.InputError) as caught:
+        sw.join_surveys(depths, readings)
+    (told,) = cures_in(str(caught.value))
+    assert len(sw.join_surveys(depths, readings, **told).spots) == 1
+
+
+def test_a_rod_longer_than_the_root_zone_is_deep():
+    # It reads gravel, and the spot looked dry.
+    table = {"spot": ["a", "b"], "depth (in)": [5, 12], "VWC (%)": [9, 21]}
+    assert 'spot "a": rods of 20.3 cm (8.0 in)' in asked(table, rod="8 in")
+    assert sw.read_survey(table, rod="3 in").rods == pytest.approx((7.62,))
+    depths = sw.read_survey({"spot": ["a"], "depth (in)": [5]})
+    readings = sw.read_survey({"spot": ["a"], "VWC (%)": [9]}, rod="8 in")
+    with pytest.raises(sw.InputError, match="read what lies below it"):
+        sw.join_surveys(depths, readings)
+    least = {**table, "depth (in)": ["5+", 12]}
+    assert sw.read_survey(least, rod="8 in").spot("a").depth_at_least
+
+
+@pytest.mark.parametrize(
+    "cell", ["18+", "18 +", "18+ in", '18"+', "> 18", "at least 18", "18 or more", "mind. 18"]
+)
+def test_a_lower_bound_stays_one(cell):
+    spot = sw.read_survey(with_cell("depth (in)", 4, cell)).spot("e")
+    assert spot.depth_at_least and spot.depth == pytest.approx(45.72)
+
+
+def test_a_plus_in_front_is_asked():
+    depths = {survey.spot("e").depth_at_least for survey in rewritten("depth (in)", 4, "+18")}
+    assert depths == {True, False}
+
+
+def test_a_row_written_twice_is_one_visit():
+    table = {
+        "spot": ["a", "a", "b"],
+        "date": ["2031-06-03 06:10", "2031-06-03 06:10", "2031-06-03 06:12"],
+        "VWC (%)": [22, 22, 19],
+    }
+    survey = sw.read_survey(table, rod="3 in")
+    assert len(survey.spot("a").readings) == 1
+    assert "written twice, left out: row 2" in survey.notes
