@@ -55,10 +55,10 @@ def random_sand(family: type[SoilModel], rng: np.random.Generator) -> Any:
     return VanGenuchten(low, high, alpha, n, 40.0)
 
 
-def reading(soil: Soil, depth: float) -> float:
-    """Mean water content of the top `ROD` cm at rest over a base at `BASE_SUCTION`."""
-    suction = BASE_SUCTION + depth - 0.5 * ROD * (1.0 + _NODES)
-    return float(0.5 * _WEIGHTS @ soil.water_content(suction))
+def readings(soil: Soil) -> np.ndarray:
+    """Mean water content of the top `ROD` cm at rest over `BASE_SUCTION`, one for each depth."""
+    suction = BASE_SUCTION + np.array(DEPTHS)[:, np.newaxis] - 0.5 * ROD * (1.0 + _NODES)
+    return np.asarray(0.5 * soil.water_content(suction) @ _WEIGHTS)
 
 
 def measured(
@@ -92,9 +92,9 @@ def coverage(
         fit = measured(truth, rng, bias, sheet_error).fit(
             VanGenuchten, seed=i, one_family=one_family
         )
-        readings = np.array([[reading(soil, d) for d in DEPTHS] for soil in fit.samples()])
-        low, middle, high = np.quantile(readings, [0.5 - LEVEL / 2, 0.5, 0.5 + LEVEL / 2], axis=0)
-        true = np.array([reading(truth, d) for d in DEPTHS])
+        likely = np.array([readings(soil) for soil in fit.samples()])
+        low, middle, high = np.quantile(likely, [0.5 - LEVEL / 2, 0.5, 0.5 + LEVEL / 2], axis=0)
+        true = readings(truth)
         inside[i] = (low <= true) & (true <= high)
         width[i], error[i] = high - low, middle - true
     return np.column_stack(
