@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 import soilwater as sw
+from soilwater.runs.store import open_store
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="invented sand")
 GREEN = sw.Profile.over_gravel(SAND, 30.0)
@@ -114,7 +115,7 @@ def stream(n: int, n_threads: int) -> None:
             )
         )
         size = sum(each.stat().st_size for each in path.rglob("*") if each.is_file()) / 1024.0**3
-        failed = int((sw.store.open_store(path).status != 0).sum())
+        failed = int((open_store(path).status != 0).sum())
         print(f"{n} columns x 14 days, daily output of every variable, {n_threads} threads")
         print(f"  {wall:.0f} s wall, {cpu:.0f} s processor time, {failed} failed")
         print(f"  largest memory {memory():.2f} GB, on disk {size:.2f} GB")

@@ -24,6 +24,7 @@ from soilwater.lab.sheet_words import (
     is_oven_dry,
     is_saturated,
     is_statistic,
+    plain,
     role_of,
     suction_unit_in,
 )
@@ -224,6 +225,7 @@ class _Reading:
     deviations: list[tuple[str, float, str]] = field(default_factory=list)
     facts: Facts = field(init=False)
     wetting: str = ""
+    spellings: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.facts = Facts(self.faults, self.notes)
@@ -264,13 +266,22 @@ class _Reading:
             if parse_or_none(filled[0]) is None and self.facts.line(filled, where, text.decimal):
                 continue
             if layout.sample is not None and row[layout.sample] not in _DITTO:
-                sample = row[layout.sample]
+                sample = self._first_spelling(row[layout.sample])
             for i in layout.facts:
                 if row[i]:
                     self.facts.cell(
                         text.columns[i], row[i], text.units[i], where, text.decimal, sample
                     )
             self._measurements(text, layout, row, where, sample, branch, water_above)
+
+    def _first_spelling(self, sample: str) -> str:
+        """One name for a sample whose name is written with other blanks or capitals below."""
+        key = plain(sample)
+        first = self.spellings.setdefault(key, sample)
+        note = f'"{sample}" taken for the sample "{first}"'
+        if first != sample and note not in self.notes:
+            self.notes.append(note)
+        return first
 
     def _branch(self, text: str) -> str:
         branch = branch_of(text)

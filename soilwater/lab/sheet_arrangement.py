@@ -34,7 +34,7 @@ def arranged(tables: Sequence[TextTable]) -> list[TextTable]:
     found: list[TextTable] = []
     for text in tables:
         whole = _with_full_header(text)
-        parts = [_suctions_in_a_column(part) for part in _side_by_side(whole)]
+        parts = [_suctions_in_a_column(part) for part in _side_by_side(_upright(whole))]
         if found and not any("suction" in _roles(part.columns) for part in parts):
             # A grading, say, below a release curve.
             names = ", ".join(whole.columns)
@@ -111,15 +111,15 @@ def _roles(columns: Sequence[str]) -> set[str | None]:
 
 def _with_full_header(text: TextTable) -> TextTable:
     """Join names over two or three lines where the last alone does not say what columns are."""
-    if {"suction", "water_content"} <= _roles(text.columns):
+    names = [words.plain(name) for name in text.columns[1:] if words.role_of(name) != "suction"]
+    # Cores or water contents under the names of their sands: "rep 1", "rep 2", "rep 1", "rep 2".
+    repeated = len(set(names)) < len(names)
+    if {"suction", "water_content"} <= _roles(text.columns) and not repeated:
         return text
     lower = [
         "" if _is_blank_name(text, i) else f"{name} ({unit})" if unit else name
         for i, (name, unit) in enumerate(zip(text.columns, text.units, strict=True))
     ]
-    names = [words.plain(name) for name in text.columns[1:] if words.role_of(name) != "suction"]
-    # Cores under the names of their sands: "rep 1", "rep 2", "rep 1", "rep 2".
-    under_names = len(set(names)) < len(names) and all(map(words.names_replicates, names))
     for upper in reversed(text.above[-2:]):
         filled = [i for i, cell in enumerate(upper) if cell]
         if filled == [0] or any(value_like(upper[i]) for i in filled):
@@ -127,7 +127,7 @@ def _with_full_header(text: TextTable) -> TextTable:
         lower = _joined(upper, lower)
         header = [split_header(name) for name in lower]
         roles = _roles([name for name, _ in header])
-        if "suction" in roles and ("water_content" in roles or under_names):
+        if "suction" in roles and ("water_content" in roles or repeated):
             return replace(
                 text,
                 columns=tuple(name or f"column {i}" for i, (name, _) in enumerate(header, start=1)),
@@ -179,6 +179,24 @@ def _has_numbers(text: TextTable, at: int) -> bool:
     return sum(value_like(cell) for cell in filled) > len(filled) / 2
 
 
+def _upright(text: TextTable) -> TextTable:
+    """Turn a table whose rows are named like columns: a row of suctions, one of water contents."""
+    labels = [split_header(row[0]) if row else ("", "") for row in text.rows]
+    roles = [words.role_of(name) for name, _ in labels]
+    if roles.count("suction") != 1 or "water_content" not in roles or len(text.columns) < 3:
+        return text
+    if any(words.role_of(name) == "suction" for name in text.columns[1:]):
+        return text
+    return replace(
+        text,
+        columns=tuple(name for name, _ in labels),
+        units=tuple(unit for _, unit in labels),
+        rows=tuple(zip(*(row[1:] for row in text.rows), strict=True)),
+        line_numbers=tuple(range(1, len(text.columns))),
+        notes=(*text.notes, "rows and columns changed places"),
+    )
+
+
 _AT_SUCTION = re.compile(
     r"(?P<words>.*?)(?:\b(?:at|bei|à|a)\b|@|[\s_]|(?<=[a-zA-Zθ]))\s*(?P<value>[-+]?\d.*)"
 )
@@ -224,9 +242,12 @@ def _suctions_in_a_column(text: TextTable) -> TextTable:
     said = " ".join(line for line in text.preface if words.role_of(line) is not None)
     unit_above = next(filter(None, map(words.suction_unit_in, _phrases(text, label))), "")
     water_above = said if water_unit(said) != (None, None) else ""
-    rows, lines = [], []
+    rows, lines, facts = [], [], []
     for number, row in zip(text.line_numbers, text.rows, strict=True):
         own = row[label] if label is not None else ""
+        if words.role_of(words.without_brackets(own)) in FACTS:
+            facts.append("; ".join(filter(None, row)))
+            continue
         is_water = words.role_of(split_header(own)[0]) == "water_content"
         sample = _without_water_words(own) if is_water else own
         for i in along:
@@ -247,7 +268,7 @@ def _suctions_in_a_column(text: TextTable) -> TextTable:
         rows=tuple(rows),
         line_numbers=tuple(lines),
         notes=(*text.notes, "suctions along the top"),
-        decimal=text.decimal,
+        preface=(*text.preface, *facts),
     )
 
 

@@ -122,7 +122,7 @@ def layout_of(
         sample=first("sample"),
         replicate=first("replicate"),
         branch=branch,
-        deviation=first("deviation"),
+        deviation=first("deviation") if len(waters) == 1 else None,
         facts=tuple(i for i, role in roles.items() if role in (*FACTS, "retained")),
         unit_beside={of: at for at, of in units.items()},
     )

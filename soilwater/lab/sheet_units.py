@@ -24,7 +24,14 @@ _SUCTION_WORDS = re.compile(
 )
 
 # Energy by mass of water of 1 g/cm3, and mercury of 13.5951 g/cm3 (NIST SP 811, 2008, B.8).
-_IN_OTHER_WORDS = {"j/kg": "kPa", "jkg-1": "kPa", "mmhg": "1.35951 cm", "cmhg": "13.5951 cm"}
+_IN_OTHER_WORDS = {
+    "j/kg": "kPa",
+    "jkg-1": "kPa",
+    "mmhg": "1.35951 cm",
+    "cmhg": "13.5951 cm",
+    "mpa": "MPa",
+}
+_SMALL_LETTERS = ("psi", "bar", "mbar", "cbar", "atm", "cm", "mm", "in", "ft")
 
 
 class WaterUnit(NamedTuple):
@@ -124,7 +131,8 @@ def suction_in_cm(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]
         # What is larger is no exponent, and would overflow.
         return np.power(10.0, np.minimum(values, LARGEST_LOG_SUCTION + 1.0))
     bare = _SUCTION_WORDS.sub("", unit).strip(" .()") or unit
-    bare = _IN_OTHER_WORDS.get(re.sub(r"\s", "", bare).lower(), bare)
+    small = re.sub(r"\s", "", bare).lower()
+    bare = _IN_OTHER_WORDS.get(small, small if small in _SMALL_LETTERS else bare)
     amount = bare if bare[:1].isdigit() else f"1 {bare}"
     return values * float(to_house(amount, "suction", "suction"))
 

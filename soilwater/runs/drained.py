@@ -6,6 +6,7 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,7 @@ from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
+from soilwater.soils import Soil
 from soilwater.soils.kernel_table import stack_tables
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
@@ -167,9 +169,30 @@ def drained_state(
         values["suction"][i, :n] = 0.5 * (suction[1:] + suction[:-1])
         values["node_suction"][i, : n + 1] = suction
         values["air_filled_porosity"][i, :n] = saturated - water
-        values["storage"][i] = 10.0 * np.sum(water * np.diff(mesh.depth))
-    state = lay_out(values, describe_columns(profiles, meshes, n_nodes), axes, leading=())
-    return state.assign_attrs(drained=drained_when(profile))
+        values["storage"][i] = _held(mesh, water)
+    described, when = describe_columns(profiles, meshes, n_nodes), drained_when(profile)
+    return lay_out(values, described, axes, leading=(), attributes={"drained": when})
+
+
+def drained_storage(profile: Profile) -> float:
+    """Water in a drained profile [mm], the `storage` of `drained_state` alone.
+
+    Parameters
+    ----------
+    profile : Profile
+        Layers and base condition.
+
+    Raises
+    ------
+    InputError
+        If the base condition lets the profile come to no rest of its own.
+    """
+    mesh = profile.mesh()
+    return _held(mesh, cell_water_content(mesh, drained_suctions(profile, mesh)))
+
+
+def _held(mesh: Mesh, water: NDArray[np.float64]) -> float:
+    return float(10.0 * np.sum(water * np.diff(mesh.depth)))
 
 
 def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -283,7 +306,7 @@ def mean_over_depth(
     ndarray, shape (n_times,)
         Water content [1]; NaN where a head is NaN.
     """
-    tables, scalars = stack_tables(mesh.soils)
+    tables, scalars = _tables(mesh.soils)
     mean = np.full(head.shape[0], np.nan)
     known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
     result = np.empty(known.size)
@@ -299,3 +322,12 @@ def mean_over_depth(
     )
     mean[known] = result
     return mean
+
+
+@lru_cache(maxsize=128)
+def _tables(soils: tuple[Soil, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Tables of the soils of a mesh: an ensemble reads the same sands in column after column.
+
+    Some 6 MB when full.
+    """
+    return stack_tables(soils)

@@ -53,6 +53,9 @@ def parse_number(text: str, decimal: str = ".") -> tuple[float | None, str]:
     plain = plain_characters(text)
     if plain.lower() in _MISSING_WORDS:
         return None, ""
+    grouped = _GROUPED.fullmatch(plain)
+    if grouped is not None:
+        plain = re.sub(r"[' ]", "", grouped[1]) + grouped[2]
     inches = feet_and_inches(plain)
     if inches is not None:
         return inches, "in"
@@ -106,9 +109,14 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "cc", "dm", "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
         "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
         "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
-        "knots",
+        "knots", "meter", "meters", "metre", "metres", "millimeters", "millimetres", "second",
+        "seconds", "minute", "minutes", "mile", "miles", "kilometers", "kilometres", "watt",
+        "watts",
     )
 )  # fmt: skip
+
+# Thousands set apart as in 15'000 and 15 000, which is no feet and inches.
+_GROUPED = re.compile(r"([-+]?[1-9]\d{0,2}(?:['\s]\d{3})+)(?!\d)(.*)")
 
 _DIGITS = (
     r"(?:\d+[\s-]+)?\d+\s*/\s*0*[1-9]\d*(?![\d/])"

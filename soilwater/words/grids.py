@@ -171,6 +171,13 @@ def grid_of_text(path: Path) -> Grid:
     by_delimiter = {sign: _split(text, sign) for sign in "\t;,|"}
     counts = {sign: _alike(lines) for sign, lines in by_delimiter.items()}
     # Late in the order, because decimal commas make comma-separated lines out of any table.
+    if not any(counts.values()):
+        # Columns of fixed width.
+        wide = [
+            (n, [c.strip() for c in re.split(r"\s{2,}", line.strip())])
+            for n, line in enumerate(text.splitlines(), start=1)
+        ]
+        return Grid(wide, path.name, notes=notes)
     best = next(sign for sign in "\t;,|" if counts[sign] >= 0.7 * max(counts.values()))
     return Grid(by_delimiter[best], path.name, notes=notes)
 
@@ -249,8 +256,8 @@ def _shown(cell: Any) -> Any:
 
 
 def grid_of_frame(frame: Any) -> Grid:
-    """Read a data frame, an index with a name as its first columns."""
-    if any(name is not None for name in frame.index.names):
+    """Read a data frame, an index with a name, or of texts, as its first columns."""
+    if any(name is not None for name in frame.index.names) or frame.index.inferred_type == "string":
         frame = frame.reset_index()
     header = [
         " ".join(map(str, name)) if isinstance(name, tuple) else str(name) for name in frame.columns

@@ -53,6 +53,16 @@ ONE_SAMPLE = {
     "suctions along the top, cores and their mean": "Core,VWC (%) at 10 cm,VWC (%) at 20 cm,"
     "VWC (%) at 30 cm,VWC (%) at 40 cm\n1,37.6,28.4,19.3,14\n2,38.0,28.4,19.5,14\n"
     "Mean,37.8,28.4,19.4,14\nSD,.3,0,.1,0\n",
+    "rows named like columns": "point,1,2,3,4\nsuction (cm),10,20,30,40\n"
+    "VWC (%),37.8,28.4,19.4,14\n",
+    "a fact below suctions along the top": "suction (cm);10;20;30;40\nVWC (%);37,8;28,4;19,4;14,0\n"
+    "bulk density (g/cm3);1,55;;;\n",
+    "columns of fixed width": "suction (cm)   VWC (%)\n10      37.8\n20      28.4\n30      19.4\n"
+    "40      14.0\n",
+    "capitals": "PRESSURE (PSI),MOISTURE (% BY VOLUME)\n.1422,37.8\n.2845,28.4\n"
+    ".4267,19.4\n.5689,14\n",
+    "one name in three spellings": "sample,suction (cm),VWC (%)\nMix A,10,37.8\nmix a,20,28.4\n"
+    "Mix  A,30,19.4\nMIX A,40,14\n",
     "names over two lines": f"Suction,Water\n,content\n(cm),(% by volume)\n{ROWS}",
     "merged names over replicates": "suction,VWC (%),\n(cm),rep 1,rep 2\n"
     "10,37.6,38.0\n20,28.4,28.4\n30,19.3,19.5\n40,14,14\n",
@@ -236,6 +246,20 @@ def test_columns_that_differ_beyond_scatter_are_no_replicates(tmp_path):
     assert any("differ by up to 11 %" in note for note in labs["A"].notes)
 
 
+@pytest.mark.parametrize("mark", ["'", "’", " ", "\u202f"])
+def test_thousands_set_apart_are_no_feet_and_inches(tmp_path, mark):
+    # 1'000 was 1 ft 000 in: 30 cm.
+    text = f"suction (cm);VWC (%)\n10;37.8\n100;14.5\n1{mark}000;5.1\n15{mark}000;2.2\n"
+    assert sw.read_retention(written(tmp_path, text)).suction.tolist() == [10, 100, 1000, 15000]
+
+
+def test_scatter_under_the_names_of_sands(tmp_path):
+    text = "suction,Mix A,,Mix B,\n(cm),VWC (%),SD,VWC (%),SD\n10,37.8,.5,40,.4\n20,28.4,.5,36,.4\n"
+    labs = sw.read_retention_samples(written(tmp_path, text))
+    assert list(labs) == ["Mix A", "Mix B"]
+    assert [lab.water_content[0] for lab in labs.values()] == pytest.approx([0.378, 0.40])
+
+
 def test_facts_of_samples_side_by_side(tmp_path):
     text = f"suction (cm),Mix A (% vol),Mix B (% vol)\nBulk density (g/cm3),1.55,1.50\n{TWO}"
     labs = sw.read_retention_samples(written(tmp_path, text))
@@ -352,6 +376,13 @@ def test_suctions_in_two_units_that_do_not_agree(tmp_path):
     text = "suction (cm),suction (kPa),VWC (%)\n10,1,37.8\n20,2,28.4\n30,4,19.4\n40,9,14\n"
     with pytest.raises(sw.InputError, match="do not agree"):
         sw.read_retention(written(tmp_path, text))
+
+
+def test_a_frame_on_its_side_keeps_the_names_of_its_rows():
+    import pandas as pd
+
+    upright = pd.DataFrame({"suction (cm)": SUCTION, "VWC (cm3/cm3)": WATER})
+    assert points(sw.read_retention(upright.T)) == (SUCTION, WATER)
 
 
 # --- rows of values that look like units ---

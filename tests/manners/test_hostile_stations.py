@@ -271,7 +271,8 @@ def test_a_total_of_what_is_not_there_is_told_with_what_is():
     ("header", "code"),
     [
         ("Temp (degC)", 99.9), ("Wind (m/s)", 99.9), ("Solar (W/m2)", 9999), ("RH (%)", 999),
-        ("Temp (degC)", -6999), ("Rain (mm)", 99.9),
+        ("Temp (degC)", -6999), ("Rain (mm)", 99.9), ("Wind (m/s)", -9),
+        ("Solar (W/m2)", 999.9),
     ],
 )  # fmt: skip
 def test_a_code_in_a_column_that_cannot_hold_it(header, code):
@@ -283,6 +284,22 @@ def test_a_code_in_a_column_that_cannot_hold_it(header, code):
     record = sw.read_station(table, missing=code, **options)
     gaps = {name: np.isnan(column).sum() for name, column in record.values.items()}
     assert sum(gaps.values()) == 3
+
+
+def test_a_code_that_other_columns_hold_truly_is_not_told():
+    # Said as a code, 0 would take away every dry hour.
+    table, options = of("southern winter", False)
+    numbers = table["RH (%)"].to_numpy().copy()
+    numbers[[50, 51, 200]] = 0.0
+    assert "leave those cells empty" in asked(table.assign(**{"RH (%)": numbers}), **options)
+
+
+def test_more_sun_than_reaches_the_top_of_the_atmosphere():
+    table, options = of("southern winter", True)
+    numbers = table["Solar (MJ/m2)"].to_numpy().copy()
+    numbers[4] = 31.7
+    text = asked(table.assign(**{"Solar (MJ/m2)": numbers}), **options)
+    assert "31.7 in line 5" in text and "is the most the sun of that place gives" in text
 
 
 def test_codes_said_are_added_to_the_usual_ones():
@@ -357,6 +374,26 @@ def test_years_of_two_digits_that_nothing_settles():
     times = [f"26-07-05 {hour:02d}:00" for hour in range(5)]
     table = {"Time": times, "Rain (mm)": [0.0] * 5}
     assert "can be its first or its last number" in asked(table, label="end")
+
+
+def test_a_logger_with_rows_for_names_units_and_kinds(tmp_path):
+    # The row of units was once taken for the names.
+    lines = [
+        '"FORM5","Larkspur Ridge","1234","Table1"',
+        '"TIMESTAMP","RECORD","AirTC_Avg","RH","WS_ms_Avg","SlrW_Avg","Rain_mm_Tot"',
+        '"TS","RN","Deg C","%","meters/second","W/m^2","mm"',
+        '"","","Avg","Smp","Avg","Avg","Tot"',
+        *(f'"2026-07-01 {h:02d}:00:00",{h},{15 + h},60,2.5,{90 * h},0.2' for h in range(1, 9)),
+    ]
+    path = tmp_path / "logger.csv"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    record = sw.read_station(path, label="end")
+    first = {name: float(column[0]) for name, column in record.values.items()}
+    expected = {
+        "air_temperature": 16.0, "relative_humidity": 0.6, "wind_speed": 2.5,
+        "solar_radiation": 0.324, "rain": 0.2,
+    }  # fmt: skip
+    assert first == pytest.approx(expected)
 
 
 def test_gaps_are_filled_by_what_the_error_says():

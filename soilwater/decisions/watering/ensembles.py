@@ -8,6 +8,7 @@ differ in here, so columns are run on a grid of depths and read between them.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -37,6 +38,17 @@ LOW, HIGH = 0.1, 0.9
 """Ends of the bands that are reported: four in five lie inside."""
 
 
+_READ = (
+    "node_suction",
+    "storage",
+    "transpiration",
+    "potential_transpiration",
+    "drainage",
+    "runoff",
+)
+"""Variables that are read of a run."""
+
+
 class Draw(NamedTuple):
     """One equally likely combination: sand, weather, base suction [cm], error of the probe [1]."""
 
@@ -47,7 +59,13 @@ class Draw(NamedTuple):
 
     def profile(self, depth: float) -> Profile:
         """Root zone of a depth [cm] over gravel in this draw."""
-        return Profile.over_gravel(self.soil, depth, base_suction=self.base)
+        return _over_gravel(self.soil, depth, self.base)
+
+
+@lru_cache(maxsize=4096)
+def _over_gravel(soil: Soil, depth: float, base: float) -> Profile:
+    """Root zone over gravel, made once for all that is tried on it."""
+    return Profile.over_gravel(soil, depth, base_suction=base)
 
 
 class Runs(NamedTuple):
@@ -152,7 +170,7 @@ def run_columns(
     RunError
         If a column cannot be carried through, with its sentence.
     """
-    result = simulate_many(cases, output=output, n_threads=n_threads)
+    result = simulate_many(cases, output=output, keep=_READ, n_threads=n_threads)
     failed = np.flatnonzero(result.status.values)
     if failed.size:
         raise RunError(

@@ -33,6 +33,7 @@ from soilwater.decisions.watering.water_plan import (
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.runs.drained import drained_storage
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.irrigation import Event
@@ -286,7 +287,9 @@ def _planned(
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
     open_spots = list(numbers)
     n = len(drawn)
-    full = {i: np.array([_drained_storage(draw, known[i].depth) for draw in drawn]) for i in plan}
+    full = {
+        i: np.array([drained_storage(draw.profile(known[i].depth)) for draw in drawn]) for i in plan
+    }
     drained = {i: _drained_readings(drawn, known[i].depth, rod) for i in plan}
     while open_spots:
         cases = [
@@ -349,13 +352,6 @@ def _one_more(
         given[times[at]] = Event(times[at], amount, duration=WATERING_TIME, name="hand water")
         return sorted(given.values(), key=lambda event: event.time)
     return None
-
-
-def _drained_storage(draw: Draw, depth: float) -> float:
-    """Water in a column at rest [mm], as the water balance holds it."""
-    from soilwater.runs.drained import drained_state
-
-    return float(drained_state(draw.profile(depth)).storage)
 
 
 def _after_first_visit(times: NDArray[np.datetime64]) -> int:

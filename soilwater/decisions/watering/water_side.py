@@ -21,7 +21,7 @@ from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
-from soilwater.runs.drained import drained_state, drained_water_content, mean_over_depth
+from soilwater.runs.drained import drained_storage, drained_water_content, mean_over_depth
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
 from soilwater.weather.made import steady_weather
@@ -131,7 +131,7 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
     if not 0.0 <= pore_volumes < 100.0:
         faults.add(f"pore_volumes is {pore_volumes!r}", allowed="0 or more")
     faults.raise_if_any()
-    held = float(drained_state(profile).storage)
+    held = drained_storage(profile)
     full = sum(10.0 * layer.thickness * layer.soil.theta_s for layer in profile.layers)
     rule = sum(
         10.0

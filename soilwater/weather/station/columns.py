@@ -147,7 +147,7 @@ QUANTITIES: dict[str, Quantity] = {
             "air_temperature", "degC", _TEMPERATURES, -50.0, 60.0,
             "temperature", "airtemperature", "temp", "airtemp", "tair", "tmean", "tavg", "ta",
             "meantemperature", "avgtemperature", "temperaturemean", "temperatureavg", "avgtemp",
-            "meantemp", "airtempavg", "avgairtemp",
+            "meantemp", "airtempavg", "avgairtemp", "airt", "airtc",
         ),
         _state(
             "maximum_air_temperature", "degC", _TEMPERATURES, -50.0, 60.0,
@@ -189,7 +189,8 @@ QUANTITIES: dict[str, Quantity] = {
             "solar_radiation", "MJ/m2", True, _RADIATIONS, _RADIATION_RATES, 0.0, 45.0, 5.0,
             (
                 "solar", "radiation", "solarradiation", "solrad", "srad", "rs", "globalradiation",
-                "rad", "solarrad", "avgsolarradiation", "shortwave", "sr", "avgsolar",
+                "rad", "solarrad", "avgsolarradiation", "shortwave", "sr", "avgsolar", "slr",
+                "slrw",
             ),
         ),
         Quantity(
@@ -217,6 +218,16 @@ QUANTITIES: dict[str, Quantity] = {
 WARM_DAY_REFERENCE_ET = 0.5
 """Smallest likely reference evapotranspiration of a day in the warm months [mm]."""
 
+_SPELLED_OUT = (
+    (r"millimet(?:er|re)s?", "mm"),
+    (r"kilomet(?:er|re)s?", "km"),
+    (r"met(?:er|re)s?", "m"),
+    (r"miles?", "mi"),
+    (r"seconds?|sec", "s"),
+    (r"minutes?", "min"),
+    (r"watts?", "w"),
+)
+
 TIME_HEADERS = (
     "time", "datetime", "timestamp", "date", "day", "datum", "stamp", "localtime", "dateandtime",
     "datetimelocal", "observationtime", "period", "datelocal",
@@ -232,6 +243,21 @@ def bare(header: str) -> str:
     return re.sub(r"[^a-z0-9]", "", plain_characters(header).lower())
 
 
+# What loggers add to a name: how a value was formed, and its unit.
+_EXTRAS = frozenset(("avg", "tot", "smp", "mm", "ms", "in", "wm2", "kw", "pct", "degc", "degf"))
+
+
+def _without_extras(header: str) -> str:
+    """Header as `bare` gives it, without the endings that loggers add: ``Rain_mm_Tot`` is rain."""
+    plain = bare(header)
+    if any(plain in kind.headers for kind in QUANTITIES.values()):
+        return plain
+    parts = [part for part in re.split(r"[_\s]+", header.lower()) if part]
+    while len(parts) > 1 and bare(parts[-1]) in _EXTRAS:
+        parts.pop()
+    return bare("".join(parts))
+
+
 def spell(unit: str) -> str:
     """Bring a unit to one spelling: ``"W m-2"``, ``"W/m²"`` and ``"W/m^2"`` become ``"w/m2"``.
 
@@ -244,6 +270,8 @@ def spell(unit: str) -> str:
     text = text.replace("^", "").replace("**", "").replace("·", " ").replace("°", "deg")
     text = re.sub(r"\bper\b", "/", text)
     text = re.sub(r"\b(hr|hrs|hour)\b", "h", text)
+    for written, short in _SPELLED_OUT:
+        text = re.sub(rf"\b{written}\b", short, text)
     # "w m-2", "mj m-2 day-1": what has a negative exponent goes below the line.
     text = re.sub(
         r"[ .]*\b([a-z]+)-(\d)", lambda m: "/" + m[1] + (m[2] if m[2] != "1" else ""), text
@@ -270,7 +298,7 @@ def assign_columns(
         else:
             taken[key] = by_header[header]
     used = set(taken.values())
-    plain = [bare(header) for header in table.columns]
+    plain = [_without_extras(header) for header in table.columns]
     for quantity, kind in QUANTITIES.items():
         if quantity in taken:
             continue

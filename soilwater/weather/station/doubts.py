@@ -8,9 +8,7 @@ person says which it is. Bounds are wide: they have to let the extremes of real 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +16,10 @@ from numpy.typing import NDArray
 from soilwater.weather import evapotranspiration as terms
 from soilwater.weather import sun
 from soilwater.weather.reference_et import Site
-from soilwater.weather.station.columns import QUANTITIES, Quantity
+from soilwater.weather.station.columns import QUANTITIES
+from soilwater.weather.station.readings import Column, Readings, span_text
 from soilwater.weather.station.sunlight import clear_sky_days
 from soilwater.words.errors import Faults
-
-Column = NDArray[np.float64]
 
 _DAY_HOURS = 24.0
 _CHUNK_DAYS = 30
@@ -68,109 +65,6 @@ _RADIATION_UNITS = (
 _WINDIEST = 13.0
 
 
-@dataclass(frozen=True)
-class Readings:
-    """Columns of a file in kept units, with the units they were read in.
-
-    Attributes
-    ----------
-    values : mapping of str to array, shape (n,)
-        Each quantity in its kept unit; NaN where missing.
-    units : mapping of str to str
-        Unit each was read in.
-    edges : array of datetime64, shape (n + 1,)
-        Bounds of the steps.
-    site : Site or None
-        Where the file is from.
-    trusted : frozenset of str
-        Quantities whose range the person has stated: they are not doubted.
-    """
-
-    values: Mapping[str, Column]
-    units: Mapping[str, str]
-    edges: NDArray[np.datetime64]
-    site: Site | None
-    trusted: frozenset[str]
-
-    @property
-    def hours(self) -> float:
-        """Length of a step [h]."""
-        return float((self.edges[1] - self.edges[0]) / np.timedelta64(1, "h"))
-
-    def doubtful(self, quantity: str) -> bool:
-        """Whether there is a column of a `quantity` that may be doubted."""
-        there = quantity in self.values and quantity not in self.trusted
-        return there and not bool(np.isnan(self.values[quantity]).all())
-
-    def read_as(self, quantity: str, unit: str) -> Column:
-        """Column of a `quantity` as if its numbers were in another `unit`."""
-        return read_as(self.values[quantity], QUANTITIES[quantity], self.units[quantity], unit,
-                       self.hours)  # fmt: skip
-
-    def days(self, column: Column, of: Callable[..., Any]) -> Column:
-        """Sum or mean of a `column` over each whole day; NaN where a step of it is missing."""
-        if self.hours >= _DAY_HOURS:
-            return column
-        per_day = round(_DAY_HOURS / self.hours)
-        first = self.first_midnight
-        whole = (column.size - first) // per_day
-        part = column[first : first + whole * per_day].reshape(whole, per_day)
-        return np.asarray(of(part, axis=1))
-
-    @property
-    def first_midnight(self) -> int:
-        """Number of the first step that begins a day; 0 for days."""
-        begin = self.edges[:-1]
-        at = np.flatnonzero(begin == begin.astype("datetime64[D]"))
-        return int(at[0]) if self.hours < _DAY_HOURS and at.size else 0
-
-    @property
-    def day_edges(self) -> NDArray[np.datetime64]:
-        """Bounds of the whole days."""
-        step = max(round(_DAY_HOURS / self.hours), 1)
-        return self.edges[self.first_midnight :: step]
-
-
-def read_as(column: Column, kind: Quantity, unit: str, other: str, hours: float) -> Column:
-    """Numbers of a column that was read in one unit, as if they were in another.
-
-    Parameters
-    ----------
-    column : array, shape (n,)
-        In the kept unit.
-    kind : Quantity
-        What it is of.
-    unit, other : str
-        Spelled as in `kind`.
-    hours : float
-        Length of a step [h].
-    """
-    factor, offset = _conversion(kind, unit, hours)
-    return read_in((column - offset) / factor, kind, other, hours)
-
-
-def read_in(numbers: Column, kind: Quantity, unit: str, hours: float) -> Column:
-    """Bring the numbers of a column to the kept unit.
-
-    Parameters
-    ----------
-    numbers : array, shape (n,)
-        As written.
-    kind : Quantity
-        What they are of.
-    unit : str
-        Unit they are in, spelled as in `kind`.
-    hours : float
-        Length of a step [h].
-    """
-    factor, offset = _conversion(kind, unit, hours)
-    return numbers * factor + offset
-
-
-def _conversion(kind: Quantity, unit: str, hours: float) -> tuple[float, float]:
-    return (kind.rates[unit] * hours, 0.0) if unit in kind.rates else kind.units[unit]
-
-
 def doubt_units(given: Readings, faults: Faults) -> None:
     """Ask about every column whose unit physics speaks against.
 
@@ -189,13 +83,6 @@ def doubt_units(given: Readings, faults: Faults) -> None:
     _doubt_radiation(given, faults)
     _doubt_reference_et(given, faults)
     _doubt_wind(given, faults)
-
-
-def span_text(column: Column) -> str:
-    """Range that lets a whole column through, as it is written in Python."""
-    low, high = float(np.nanmin(column)), float(np.nanmax(column))
-    room = 10.0 ** np.floor(np.log10(max(abs(low), abs(high), 1e-6)) - 1.0)
-    return f"({np.floor(low / room) * room:g}, {np.ceil(high / room) * room:g})"
 
 
 def _ask(
@@ -498,7 +385,8 @@ def _doubt_radiation(given: Readings, faults: Faults) -> None:
     if given.site is None:
         # Without a place only this is sure: a sun of a few W/m2 at its highest is no day's.
         brightest = float(np.nanmax(column)) / given.hours / 3.6e-3
-        if unit == "w/m2" and given.hours <= 3.0 and 0.3 < brightest < 6.0:
+        whole_day = given.hours <= 3.0 and column.size * given.hours >= _DAY_HOURS
+        if unit == "w/m2" and whole_day and 0.3 < brightest < 6.0:
             other = np.nanmax(given.read_as("solar_radiation", "mj/m2"))
             _ask(
                 given,

@@ -26,8 +26,9 @@ from soilwater.weather.station.columns import (
     spell,
     unit_text,
 )
-from soilwater.weather.station.doubts import Readings, doubt_units, read_in
-from soilwater.weather.station.ranges import check_ranges, highest
+from soilwater.weather.station.doubts import doubt_units
+from soilwater.weather.station.ranges import check_ranges, check_sky, highest
+from soilwater.weather.station.readings import Readings, read_in
 from soilwater.weather.station.record import Column, StationRecord
 from soilwater.weather.station.shifts import ask_about_sun, moved_back
 from soilwater.weather.station.steps import drop_repeats, on_grid
@@ -267,10 +268,18 @@ def read_station(
     values, told = check_ranges(given, written, headers, line_of, allowed, faults)
     notes += told
     faults.raise_if_any()
-    doubt_units(replace(given, values=values), faults)
+    given = replace(given, values=values)
+    numbers = written.get("solar_radiation")
+    if numbers is not None:
+        check_sky(given, numbers, line_of, faults, codes=True)
+        faults.raise_if_any()
+    doubt_units(given, faults)
     faults.raise_if_any()
-    if "solar_radiation" in values and "solar_radiation" not in delays:
-        ask_about_sun(replace(given, values=values), label, time_zone, faults)
+    if numbers is not None:
+        if "solar_radiation" not in delays:
+            ask_about_sun(given, label, time_zone, faults)
+            faults.raise_if_any()
+        check_sky(given, numbers, line_of, faults, codes=False)
     faults.raise_if_any()
     if unused:
         notes.append(f"columns not used: {', '.join(unused)}")

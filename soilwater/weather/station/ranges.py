@@ -12,13 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather.station.columns import QUANTITIES, WARM_DAY_REFERENCE_ET, Quantity
-from soilwater.weather.station.doubts import (
-    TEMPERATURES,
-    Readings,
-    read_in,
-    span_text,
-    units_of_sky,
-)
+from soilwater.weather.station.doubts import TEMPERATURES, units_of_sky
+from soilwater.weather.station.readings import Readings, read_in, span_text
+from soilwater.weather.station.sunlight import most_of_sky
 from soilwater.words.errors import Faults
 from soilwater.words.times import stamp
 
@@ -132,8 +128,14 @@ def _cure(
     codes = sorted(set(written[quantity][wrong].tolist()))
     column = given.values[quantity]
     kept = f'a true value is let through by ranges={{"{quantity}": {span_text(column)}}}'
-    if len(codes) <= 2 and all(_like_a_code(code) for code in codes):
+    few = wrong.size <= 0.5 * np.sum(~np.isnan(column))
+    # One number again and again, or below nothing, is no measurement either.
+    the_same = len(codes) == 1 and (wrong.size > 1 or codes[0] < 0.0)
+    if few and len(codes) <= 2 and (the_same or all(_like_a_code(code) for code in codes)):
         said = ", ".join(f"{code:g}" for code in codes)
+        if any(np.isin(numbers, codes).any() for q, numbers in written.items() if q != quantity):
+            # As a code it would take away true values of other columns.
+            return f'if {said} means "nothing measured", leave those cells empty; {kept}'
         return f'if {said} means "nothing measured", say missing=({said},); {kept}'
     hint = "check the unit"
     if quantity == "reference_et":
@@ -222,16 +224,18 @@ def _ask_codes_in_range(
     """Ask about numbers of nines that are possible, but far above all that is beside them."""
     if not QUANTITIES[quantity].per_step and quantity != "wind_speed":
         return
-    coded = np.array([not np.isnan(w) and _like_a_code(w) for w in written])
+    if np.isnan(column).all():
+        return
+    code = float(written[np.nanargmax(column)])
+    coded = written == code
     others = column[~coded & ~np.isnan(column)]
-    if not coded.any() or not others.size:
+    if not _like_a_code(code) or not others.size:
         return
     least = float(column[coded].min())
     # No two days have the same rain to the digit, and more than any other.
-    twice = coded.sum() > 1 and np.unique(column[coded]).size == 1 and least > others.max()
+    twice = coded.sum() > 1 and least > others.max()
     if not twice and least < _OUT_OF_LINE * max(float(others.max()), 1e-9):
         return
-    code = float(written[coded][0])
     first = int(np.flatnonzero(coded)[0])
     faults.add(
         f"{quantity}: {code:g} in line {lines[first]} ({int(coded.sum())} in all) is "
@@ -239,6 +243,52 @@ def _ask_codes_in_range(
         f"code",
         cure=f'if it means "nothing measured", say missing=({code:g},); a true value is let '
         f'through by ranges={{"{quantity}": {span_text(column)}}}',
+    )
+
+
+def check_sky(
+    given: Readings,
+    written: NDArray[np.float64],
+    lines: NDArray[np.int64],
+    faults: Faults,
+    *,
+    codes: bool,
+) -> None:
+    """Ask about radiation that is more than reaches the top of the atmosphere.
+
+    Parameters
+    ----------
+    given : Readings
+        With solar radiation.
+    written : array, shape (n,)
+        Its numbers in the file.
+    lines : array of int, shape (n,)
+        Line of each step, 0 where the file has none.
+    faults : Faults
+        Takes the question.
+    codes : bool
+        Whether to look only at numbers that may be codes.
+    """
+    quantity = "solar_radiation"
+    column = given.values[quantity]
+    most = most_of_sky(given.edges, given.site)
+    if most is None or quantity in given.trusted:
+        return
+    wrong = np.flatnonzero(column > most)
+    if codes:
+        top = float(np.nanmax(written)) if wrong.size else 0.0
+        wrong = wrong[written[wrong] == top] if _like_a_code(top) else wrong[:0]
+    if not wrong.size:
+        return
+    i = int(wrong[0])
+    numbers = sorted(set(written[wrong].tolist()))
+    cure = "correct it" if wrong.size == 1 else "correct them"
+    if len(numbers) == 1 and (wrong.size > 1 or _like_a_code(numbers[0])):
+        cure = f'if {numbers[0]:g} means "nothing measured", say missing=({numbers[0]:g},)'
+    faults.add(
+        f"{quantity}: {written[i]:g} in line {lines[i]} ({stamp(given.edges[i])}; {wrong.size} in "
+        f"all) is {column[i]:.3g} MJ/m2, and {most[i]:.3g} is the most the sun of that place gives",
+        cure=f'{cure}; a true value is let through by ranges={{"{quantity}": {span_text(column)}}}',
     )
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather import sun
-from soilwater.weather.station.doubts import Readings
+from soilwater.weather.station.readings import Readings
 from soilwater.weather.station.sunlight import hours_late, temperature_follows
 from soilwater.words.errors import Faults
 from soilwater.words.stamps import STANDARD, zones_of_offset

@@ -21,6 +21,8 @@ _LIGHT = 0.02
 _HALF_LIGHT = 0.06
 # Share of clear-sky radiation that an ordinary sky lets through: for where its light begins.
 _ORDINARY_SKY = 0.4
+# Sunlit edges of clouds add to the sun for minutes, hardly beyond the top of the atmosphere.
+_EDGE_OF_CLOUDS = 1.15
 _CHUNK_DAYS = 15
 # Within this [h] clouds of one half of the day, hills and rounding to steps explain a difference.
 _TOLERANCE, _CLEAR_SHIFT = 0.75, 1.5
@@ -83,6 +85,39 @@ def hours_late(
     ]
     told = [value for value in found if not np.isnan(value)]
     return max(told, key=abs) if told else np.nan
+
+
+def most_of_sky(edges: NDArray[np.datetime64], site: Site | None) -> NDArray[np.float64] | None:
+    """Most solar radiation that each step can have.
+
+    Parameters
+    ----------
+    edges : array of datetime64, shape (n + 1,)
+        Bounds of the steps, local standard time.
+    site : Site or None
+        Where the file is from.
+
+    Returns
+    -------
+    array, shape (n,), or None
+        In MJ m-2; None where the place, or for steps shorter than a day its longitude, is not
+        known.
+    """
+    hours = float((edges[1] - edges[0]) / np.timedelta64(1, "h"))
+    if site is None or 3.0 < hours != 24.0:
+        return None
+    if hours == 24.0:
+        return _EDGE_OF_CLOUDS * clear_sky_days(edges, site)[0] + _LIGHT * hours
+    if site.longitude is None or site.utc_offset is None:
+        return None
+    begin = edges[:-1]
+    clock = (begin - begin.astype("datetime64[D]")) / np.timedelta64(1, "h")
+    day = sun.day_of_year(begin)
+    angle = sun.solar_time_angle(clock + hours / 2.0, day, site.longitude, site.utc_offset)
+    top = sun.extraterrestrial_radiation_of_period(site.latitude, day, angle, hours)
+    # Clocks of loggers go a little wrong: a step may have what its neighbours could.
+    near = np.maximum(top, np.maximum(np.roll(top, 1), np.roll(top, -1)))
+    return np.asarray(_EDGE_OF_CLOUDS * near + 3.0 * _LIGHT * hours)
 
 
 def _offset_of_days(

@@ -6,6 +6,8 @@ the day only. Rain of a step does come back: after every shower.
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -50,11 +52,9 @@ def differences(
     dips = (step < 0.0) & ~reset
     reset &= step < 0.0
     highest = counter.copy()
-    for i in np.flatnonzero(dips) + 1:
-        j = i
-        while j < counter.size and not reset[j - 1] and counter[j] < highest[i - 1]:
-            highest[j] = highest[i - 1]
-            j += 1
+    bounds = [0, *(np.flatnonzero(reset) + 1), counter.size]
+    for first, last in itertools.pairwise(bounds):
+        highest[first:last] = np.maximum.accumulate(counter[first:last])
     rise = np.diff(highest)
     reset |= _daily_resets(reset, highest, time[known])
     found = np.where(reset, counter[1:], rise)
