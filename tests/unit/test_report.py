@@ -480,7 +480,7 @@ def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):
     spec = importlib.util.spec_from_file_location("committee_report", EXAMPLE)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    module.DRAWS, module.PLAN_DRAWS = 4, 8
+    module.DRAWS, module.PLAN_DRAWS = 4, 2
     monkeypatch.chdir(tmp_path)
     said = []
     monkeypatch.setattr("builtins.print", lambda *words: said.append(" ".join(map(str, words))))
