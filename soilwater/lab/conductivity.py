@@ -9,11 +9,14 @@ import numpy as np
 from soilwater.lab.fit_result import Sheet
 from soilwater.lab.grading import hazen_conductivity
 from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import InputError
-from soilwater.words.forms import Conductivity
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Conductivity, Share
 from soilwater.words.units import to_house
 
-CONDUCTIVITY_ERROR = 0.24 * float(np.log(10.0))
+MEASURED_SCATTER = 0.24
+"""Standard deviation of the base-10 logarithm of a measured saturated conductivity [1]."""
+
+CONDUCTIVITY_ERROR = MEASURED_SCATTER * float(np.log(10.0))
 """Standard deviation of the logarithm of a measured saturated conductivity: 0.24 in log10, the
 scatter of conductivity at 5-30 cm of suction about Mualem's curve from the stated value, on packed
 sands of the measured unsaturated soil properties of Leij et al. 1996 (EPA/600/R-96/095) and Nemes
@@ -59,7 +62,12 @@ class KnownConductivity(NamedTuple):
         )
 
 
-def conductivity_of(table: Sheet, stated: Conductivity | None) -> KnownConductivity:
+def conductivity_of(
+    table: Sheet,
+    stated: Conductivity | None,
+    k_sat_error: float | None = None,
+    field_over_lab: Share = 1.0,
+) -> KnownConductivity:
     """Tell the conductivity of a sheet and how well it is known.
 
     Parameters
@@ -68,6 +76,10 @@ def conductivity_of(table: Sheet, stated: Conductivity | None) -> KnownConductiv
         The sheet.
     stated : float, str, Quantity or None
         Saturated conductivity [cm/h] that goes before the sheet's.
+    k_sat_error : float, optional
+        Standard deviation of the base-10 logarithm of it [1]; as sands have measured, by default.
+    field_over_lab : float, str or Quantity
+        What the field conducts over what the lab measured [1].
 
     Returns
     -------
@@ -76,29 +88,45 @@ def conductivity_of(table: Sheet, stated: Conductivity | None) -> KnownConductiv
     Raises
     ------
     InputError
-        If there is none and no grading to estimate one from, or `stated` is not above 0.
+        If there is none and no grading to estimate one from, or one of these is not above 0.
     """
-    error = CONDUCTIVITY_ERROR
+    faults = Faults("Fit")
+    share = float(to_house(field_over_lab, "fraction", "field_over_lab"))
+    if not 0.0 < share < np.inf:
+        faults.add(
+            f"field_over_lab={share:g}",
+            allowed="above 0",
+            cure="field_over_lab=1 where the field conducts as the lab measured",
+        )
+    if k_sat_error is not None and not 0.0 < k_sat_error < np.inf:
+        faults.add(
+            f"k_sat_error={k_sat_error:g}: no conductivity is known without error",
+            allowed="above 0",
+            cure=f"leave it out for {MEASURED_SCATTER:g}, as sands have measured, or say "
+            "k_sat_error=0.1 for a factor of 1.26",
+        )
+    error, value = CONDUCTIVITY_ERROR, table.k_sat
     if stated is not None:
         value = float(to_house(stated, "conductivity", "k_sat"))
         if value <= 0.0:
-            raise InputError(f"k_sat={value:g} cm/h must be above 0.")
-        source = f"as stated, {_within(error)}"
-    elif table.k_sat is not None:
-        value, source = table.k_sat, f"from the sheet, {_within(error)}"
+            faults.add(f"k_sat={value:g} cm/h", allowed="above 0", cure="k_sat='14 in/h'")
+    faults.raise_if_any()
+    if value is not None:
+        source = "from the sheet" if stated is None else "as stated"
     elif table.grading is not None:
         value, error = GRADING_RATIO * hazen_conductivity(table.grading), GRADING_ERROR
         source = (
             f"{value:.3g} cm/h estimated from the grading (Hazen 1911, times {GRADING_RATIO:g} as "
-            f"sands have measured), {_within(error)}"
+            f"sands have measured)"
         )
     else:
         raise InputError(
             "Fit: the sheet has neither a saturated conductivity nor a grading to estimate one; "
             "give k_sat, e.g. k_sat='14 in/h'."
         )
-    return KnownConductivity(value, error, TORTUOSITY, TORTUOSITY_ERROR, source)
-
-
-def _within(error: float) -> str:
-    return f"within a factor of {np.exp(error):.2g} two times in three"
+    if share != 1.0:
+        source += f", times {share:g} for the field"
+    if k_sat_error is not None:
+        error = k_sat_error * float(np.log(10.0))
+    source += f", within a factor of {np.exp(error):.2g} two times in three"
+    return KnownConductivity(share * value, error, TORTUOSITY, TORTUOSITY_ERROR, source)

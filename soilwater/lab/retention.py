@@ -20,7 +20,7 @@ from soilwater.lab.expectations import SAMPLE_SIZE
 from soilwater.lab.grading import Grading
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Conductivity
+from soilwater.words.forms import Conductivity, Share
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
@@ -244,6 +244,8 @@ class RetentionTable(Displayed):
         model: type[SoilModel],
         *,
         k_sat: Conductivity | None = None,
+        k_sat_error: float | None = None,
+        field_over_lab: Share = 1.0,
         priors: bool = True,
         one_family: bool = False,
         draws: int = SAMPLE_SIZE,
@@ -258,6 +260,12 @@ class RetentionTable(Displayed):
         k_sat : float, str or Quantity, optional
             Saturated conductivity [cm/h]; by default the table's, else estimated from its
             grading.
+        k_sat_error : float, optional
+            Standard deviation of its base-10 logarithm [1]: 0.24 by default, 0.43 from a
+            grading, as sands have measured. The error of its fall with suction is apart.
+        field_over_lab : float, str or Quantity
+            What the field conducts over what the lab measured [1], a choice: 1 by default; a
+            green four years old had a tenth (Baker and Richards 1997, abstract).
         priors : bool
             Whether weak expectations about sands help where the points are silent.
         one_family : bool
@@ -282,6 +290,8 @@ class RetentionTable(Displayed):
             self,
             model,
             k_sat=k_sat,
+            k_sat_error=k_sat_error,
+            field_over_lab=field_over_lab,
             priors=priors,
             one_family=one_family,
             draws=draws,

@@ -401,3 +401,25 @@ def test_a_typing_error_is_remarked_on_and_good_sheets_are_not():
         fit = replace(LAB, water_content=noisy).fit(VanGenuchten, one_family=True)
         remarked += any("misses the points" in each for each in fit.cautions)
     assert remarked <= 2
+
+
+def test_an_error_of_conductivity_and_a_share_for_the_field_are_stated():
+    fit = LAB.fit(VanGenuchten, k_sat_error=0.1, field_over_lab="10 %", draws=4000)
+    assert fit.soil.k_sat == pytest.approx(4.0)
+    spread = np.std(np.log10(fit.parameter_sample[:, -1]))
+    assert spread == pytest.approx(0.1, rel=0.05)
+    assert fit.k_sat_source == (
+        "from the sheet, times 0.1 for the field, within a factor of 1.3 two times in three"
+    )
+
+
+def test_a_conductivity_without_error_or_without_flow_is_refused_all_at_once():
+    with pytest.raises(InputError) as said:
+        LAB.fit(VanGenuchten, k_sat=0.0, k_sat_error=0.0, field_over_lab=0.0)
+    for part in (
+        "k_sat_error=0: no conductivity is known without error",
+        "leave it out for 0.24",
+        "k_sat=0 cm/h",
+        "field_over_lab=0; allowed: above 0",
+    ):
+        assert part in str(said.value)
