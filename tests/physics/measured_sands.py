@@ -165,3 +165,18 @@ def held_out(sand, fit, band):
     water = sand.water[at]
     holds = (inside.lower <= water) & (water <= inside.upper)
     return np.column_stack([inside.median - water, holds])
+
+
+USED = [sand for sand in sands() if reaches_the_usual(sand)]
+
+
+def scores(fits, band):
+    """Bias and root mean square of the held-out points [%], and share in the band [%]."""
+    found = np.vstack([held_out(sand, fit, band) for sand, fit in zip(USED, fits, strict=True)])
+    error, holds = found.T
+    return (
+        found.shape[0],
+        100 * error.mean(),
+        100 * np.sqrt(np.mean(error**2)),
+        100 * holds.mean(),
+    )
