@@ -57,19 +57,23 @@ from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
+from soilwater.runs.wetted import AfterFlooding, AfterRain
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
+    Hysteretic,
     Kosugi,
     SoilModel,
     TwoComponent,
     VanGenuchten,
+    WettingHistory,
     WithDryEnd,
     register_soil_model,
 )
@@ -98,6 +102,8 @@ if _TYPE_CHECKING:
 __version__ = "0.2.0"
 
 __all__ = [
+    "AfterFlooding",
+    "AfterRain",
     "AirTarget",
     "Band",
     "BaseSuction",
@@ -122,6 +128,7 @@ __all__ = [
     "HandWaterPlan",
     "HandWatering",
     "HeldSurface",
+    "Hysteretic",
     "InputError",
     "Interrupted",
     "Kosugi",
@@ -160,6 +167,7 @@ __all__ = [
     "Verdict",
     "WaterTable",
     "Weather",
+    "WettingHistory",
     "WhatIf",
     "WithDryEnd",
     "air_after_rain",
@@ -185,6 +193,7 @@ __all__ = [
     "hourly_reference_et",
     "irrigate",
     "join_surveys",
+    "likely_memories",
     "meter_reading",
     "next_measurement",
     "other_sand",

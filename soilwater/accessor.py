@@ -12,7 +12,6 @@ import numpy as np
 import xarray as xr
 
 from soilwater.runs.columns_of import each_column, profile_from_text
-from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.layout import AMOUNTS
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError, Status
@@ -91,7 +90,7 @@ class RunAccessor(Displayed):
         for i, column in enumerate(columns):
             ends = column.profile.interfaces
             for layer, top, bottom in zip(column.profile.layers, ends[:-1], ends[1:], strict=True):
-                water = mean_over_depth(column.mesh, -column.node_suction, top, bottom)
+                water = column.mean(top, bottom)
                 values[i, :, names.index(layer.name)] = 10.0 * layer.thickness * water
         batch = self._run.profile.dims
         times = [d for d in ("time",) if d in self._run.node_suction.dims]

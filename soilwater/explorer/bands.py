@@ -22,7 +22,6 @@ from soilwater.explorer.lattice import (
 )
 from soilwater.ground.base import Base
 from soilwater.runs.columns_of import each_column
-from soilwater.runs.drained import mean_over_depth
 from soilwater.soils import Soil
 from soilwater.words.arrays import FloatArray
 
@@ -73,9 +72,9 @@ def make_bands(
         cases = [case_of(each, e, setting) for e in at_demands.tolist() for each in profiles]
         columns = list(each_column(run(cases, hours, setting, TOLERANCE)))
         for k, rod in enumerate(np.minimum(RODS, depth).tolist()):
-            readings = np.array(
-                [mean_over_depth(c.mesh, -c.node_suction, 0.0, rod) for c in columns]
-            ).reshape(at_demands.size, len(soils), hours.size)
+            readings = np.array([c.mean(0.0, rod) for c in columns]).reshape(
+                at_demands.size, len(soils), hours.size
+            )
             for j, (own, *others) in enumerate(readings):
                 # What could not be run counts neither below nor above.
                 known = [each for each in others if np.isfinite(each).all()]

@@ -19,7 +19,7 @@ from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import Column, each_column
-from soilwater.runs.drained import drained_state, mean_over_depth
+from soilwater.runs.drained import drained_state
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil
 from soilwater.weather.made import steady_weather
@@ -162,9 +162,6 @@ def cell_means(column: Column) -> FloatArray:
     """Mean water content of each cell [1], shape (times, cells)."""
     ends = levels(column.profile.depth)
     return np.stack(
-        [
-            mean_over_depth(column.mesh, -column.node_suction, float(top), float(bottom))
-            for top, bottom in pairwise(ends)
-        ],
+        [column.mean(float(top), float(bottom)) for top, bottom in pairwise(ends)],
         axis=1,
     )

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base import GravelBlanket
-from soilwater.soils import Soil
+from soilwater.soils import Hysteretic, Soil
 from soilwater.words.errors import InputError
 
 FINEST_INTERVAL = 0.25
@@ -37,6 +37,11 @@ class Mesh(NamedTuple):
     depth: NDArray[np.float64]
     soil: NDArray[np.int64]
     soils: tuple[Soil, ...]
+
+    @property
+    def remembers(self) -> bool:
+        """Whether one of the soils has a memory of how it was wetted."""
+        return any(isinstance(soil, Hysteretic) and soil.remembers for soil in self.soils)
 
 
 def make_mesh(

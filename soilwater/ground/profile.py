@@ -32,7 +32,7 @@ from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.mesh import Mesh, make_mesh
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
-from soilwater.soils import Soil, soil_from_dict
+from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.quantities import in_people_units
@@ -250,6 +250,13 @@ class Profile:
     def interfaces(self) -> NDArray[np.float64]:
         """Depths of the layers' upper and lower ends [cm], shape (n_layers + 1,)."""
         return np.concatenate([[0.0], np.cumsum([layer.thickness for layer in self.layers])])
+
+    @property
+    def remembers(self) -> bool:
+        """Whether a layer has a memory of how it was wetted."""
+        return any(
+            isinstance(layer.soil, Hysteretic) and layer.soil.remembers for layer in self.layers
+        )
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -44,35 +44,54 @@ def balance(dt, stored, work):
     diagonal[last] = capacity[last] - upper[last - 1]
 
 
-@kernel
-def assemble(h, dt, stored, column, soils, work, flows):
-    """Residual and Jacobian of an implicit step of one column.
+def make_assemble(look_up, flow):
+    """Make `assemble` for a column, from what looks up its curves and what flows by them.
 
     Parameters
     ----------
-    h : (n,) matric heads at the nodes at the end of the step [cm]
-    dt : length of the step [h]
-    stored : (n,) water above the dry end held around each node before the step [cm]
-    column, soils : groups of arrays, see `rows`; only read
-    work : (N_WORK, n) out: the system, `STORAGE` and `STORE_AND_UPTAKE`, and what it took to get
-        there, see `rows`
-    flows : (N_RATES,) out: rates over the step [cm/h], and how two change with their head [1/h]
-    """
-    conditions, codes = column.conditions, column.codes
-    # One plain loop after the other, which is faster than one that does everything.
-    look_up(h, column.soil, soils, work)
-    flow(h, dt, column.z, work)
-    if conditions[CAREFUL] > 0.0:
-        hold_signs(work)
-    store(column.z, work)
-    balance(dt, stored, work)
-    storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
-    own, capacity = work[OWN], work[CAPACITY]
-    for i in range(h.size):
-        store_and_uptake[i] = storage[i]
-        own[i] = capacity[i]
+    look_up : kernel of (h, soil, soils, work)
+        Fills the rows of the curves at both ends of each interval.
+    flow : kernel of (h, dt, z, work)
+        Fills the flux of each interval, and the matrix beside its diagonal.
 
-    # A held head closes the balance of its node, so the boundaries come after the uptake.
-    add_uptake(h, dt, column.root, conditions, codes, work, flows)
-    add_surface(h, dt, conditions, codes, work, flows)
-    add_base(h, dt, conditions, codes, work, flows)
+    Returns
+    -------
+    kernel of (h, dt, stored, column, soils, work, flows)
+    """
+
+    def assemble(h, dt, stored, column, soils, work, flows):
+        """Residual and Jacobian of an implicit step of one column.
+
+        Parameters
+        ----------
+        h : (n,) matric heads at the nodes at the end of the step [cm]
+        dt : length of the step [h]
+        stored : (n,) water above the dry end held around each node before the step [cm]
+        column, soils : groups of arrays, see `rows`; only read
+        work : (N_WORK, n) out: the system, `STORAGE` and `STORE_AND_UPTAKE`, and what it took to
+            get there, see `rows`
+        flows : (N_RATES,) out: rates over the step [cm/h], and how two change with their head [1/h]
+        """
+        conditions, codes = column.conditions, column.codes
+        # One plain loop after the other, which is faster than one that does everything.
+        look_up(h, column.soil, soils, work)
+        flow(h, dt, column.z, work)
+        if conditions[CAREFUL] > 0.0:
+            hold_signs(work)
+        store(column.z, work)
+        balance(dt, stored, work)
+        storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
+        own, capacity = work[OWN], work[CAPACITY]
+        for i in range(h.size):
+            store_and_uptake[i] = storage[i]
+            own[i] = capacity[i]
+
+        # A held head closes the balance of its node, so the boundaries come after the uptake.
+        add_uptake(h, dt, column.root, conditions, codes, work, flows)
+        add_surface(h, dt, conditions, codes, work, flows)
+        add_base(h, dt, conditions, codes, work, flows)
+
+    return kernel(assemble)
+
+
+assemble = make_assemble(look_up, flow)

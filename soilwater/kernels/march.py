@@ -12,6 +12,7 @@ need be, to the water that the fluxes say is held (see `ledger`).
 """
 
 import math
+from typing import Any, NamedTuple
 
 from soilwater.kernels.cache import kernel, kernel_of_one_caller
 from soilwater.kernels.column import assemble
@@ -84,7 +85,42 @@ def note_outputs(state, column, soils, outputs, out):
         outputs.ledger[out, i] = state.ledger[i]
 
 
-def make_march(assemble, newton):
+@kernel
+def recall_nothing(column, soils):
+    """Make ready what a column remembers: nothing."""
+
+
+@kernel
+def went_on(state, dt, tolerance, work):
+    """Whether a step must not carry on a share of the last one, because a node turned: never."""
+    return False
+
+
+@kernel
+def remember_nothing(h, column, soils):
+    """Enter the heads of a step into what a column remembers: nothing."""
+
+
+class Books(NamedTuple):
+    """What a march does beside solving steps, for columns of one kind."""
+
+    recall: Any
+    """Of (column, soils): once, as a march begins."""
+    turned: Any
+    """Of (state, dt, tolerance, work): whether a solved step must be of first order."""
+    close_balance: Any
+    """Of (state, column, soils, work): at an output, before the step is remembered."""
+    remember: Any
+    """Of (h, column, soils): after each step that is kept."""
+    note_outputs: Any
+    """Of (state, column, soils, outputs, out)."""
+
+
+PLAIN_BOOKS = Books(recall_nothing, went_on, close_balance, remember_nothing, note_outputs)
+"""Of columns that remember nothing."""
+
+
+def make_march(assemble, newton, books=PLAIN_BOOKS):
     """Make the march of a system, from the kernels that know the system.
 
     Parameters
@@ -93,12 +129,15 @@ def make_march(assemble, newton):
         See `make_newton`.
     newton : kernel
         What `make_newton` made of it.
+    books : Books
+        What there is to do beside solving steps.
 
     Returns
     -------
     kernel of (state, column, soils, forcing, controls, outputs, work, flows)
     """
     begin = make_begin(assemble)
+    recall, turned, close_balance, remember, note_outputs = books
 
     def march(state, column, soils, forcing, controls, outputs, work, flows):
         """March one column through its output times; returns how it ended.
@@ -110,6 +149,7 @@ def make_march(assemble, newton):
         clock, ledger, counts = state.clock, state.ledger, state.counts
         out_time = outputs.time
         describe_nodes(column.z, column.soil, soils.scalars, work)
+        recall(column, soils)
         if math.isnan(ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work, flows)
         tolerance = controls[TOLERANCE]
@@ -165,7 +205,14 @@ def make_march(assemble, newton):
                     error = step_error(state, dt, codes, work) if last > 0.0 else 0.0
                     growth = growth_after(error, tolerance)
                     accepted = error <= ACCEPTED_EXCESS * tolerance
-                    if accepted and weight > 0.0 and outflow_ended(codes, flows, ledger):
+                    if (
+                        accepted
+                        and weight > 0.0
+                        and (
+                            outflow_ended(codes, flows, ledger)
+                            or turned(state, dt, tolerance, work)
+                        )
+                    ):
                         # The same step again, at first order.
                         second_order = False
                         counts[REJECTED] += 1
@@ -188,6 +235,7 @@ def make_march(assemble, newton):
                 clock[NEXT_STEP] = next_step(growth, dt, wanted, iterations)
                 if now == out_time[out]:
                     close_balance(state, column, soils, work)
+                remember(state.h, column, soils)
             note_outputs(state, column, soils, outputs, out)
         return OK
 

@@ -90,7 +90,7 @@ def residual_norm(h, work):
     return norm
 
 
-def make_newton(assemble, solve, norm_of):
+def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=STORE_AND_UPTAKE):
     """Make Newton's method for a system, from the kernels that know the system.
 
     Parameters
@@ -101,6 +101,11 @@ def make_newton(assemble, solve, norm_of):
         Sets the change of heads that the linear system asks for.
     norm_of : kernel of (h, work)
         Size of the residual, as water content; NaN if any is.
+    runs_straight : kernel of (h, dt, column, soils, most_correction, work, flows)
+        Whether a step may end along its tangent.
+    moving : int
+        Row of `work` with the part of `STORE_AND_UPTAKE` that goes as a power of suction where a
+        node is dry.
 
     Returns
     -------
@@ -134,7 +139,7 @@ def make_newton(assemble, solve, norm_of):
                 return -1 - iteration
             solve(work)
             for i in range(n):
-                own[i], store_and_uptake[i] = work[OWN, i], work[STORE_AND_UPTAKE, i]
+                own[i], store_and_uptake[i] = work[OWN, i], work[moving, i]
                 before[i] = h[i]
                 # A dry node that has all but nothing to give or take is let be.
                 settled = abs(work[RESIDUAL, i]) <= LEAST_RESIDUAL * volume[i]

@@ -64,61 +64,78 @@ def end_flows(h, change, conditions, codes, flows):
     return evaporation, bounded_evaporation, drainage, bounded_drainage
 
 
-@kernel
-def runs_straight(h, dt, column, soils, most_correction, work, flows):
-    """Whether a step may end along the tangent of the Newton step that led to `h`.
+def make_runs_straight(water_around_nodes):
+    """Make `runs_straight`, from what says how much water is around each node at some heads.
 
-    It may not where that step changed a water content by more than `most_correction`, where the
-    Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held head, an
-    outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose suction
-    leaps, and where a curve leaves its tangent.
+    Parameters
+    ----------
+    water_around_nodes : kernel of (h, z, soil, soils, water)
+        Fills `water` [cm].
 
-    What is as good as zero must not decide: at rest it comes out on either side of a bound.
+    Returns
+    -------
+    kernel of (h, dt, column, soils, most_correction, work, flows)
     """
-    n = h.size
-    conditions, codes = column.conditions, column.codes
-    volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
-    change, before, on_curve = work[CHANGE], work[BEFORE], work[ON_CURVE]
-    storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
-    own, capacity = work[OWN], work[CAPACITY]
-    if (
-        codes[SURFACE_CODE] == HELD_SURFACE
-        or codes[BASE_CODE] == HELD_HEAD
-        or conditions[CAREFUL] > 0.0
-        or abs(conditions[COMPENSATION] - 1.0) > AS_GOOD_AS_NONE
-        or max(before[0], h[0]) > 0.0
-    ):
-        return False
-    evaporation, bounded_evaporation, drainage, bounded_drainage = end_flows(
-        h, change, conditions, codes, flows
-    )
-    if (
-        dt * abs(bounded_evaporation - evaporation) > AS_GOOD_AS_NONE * storage[0]
-        or dt * abs(bounded_drainage - drainage) > AS_GOOD_AS_NONE * storage[n - 1]
-    ):
-        return False
-    straight = True
-    for i in range(n):
-        kept = storage[i] + capacity[i] * change[i]
-        taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
-        by_roots = taken - dt * evaporation if i == 0 else taken
-        straight &= abs(own[i] * change[i]) <= most_correction * volume[i]
-        straight &= (kept > LEAST_WATER_KEPT * storage[i]) & (
-            by_roots >= -ROUND_OFF * store_and_uptake[i]
+
+    def runs_straight(h, dt, column, soils, most_correction, work, flows):
+        """Whether a step may end along the tangent of the Newton step that led to `h`.
+
+        It may not where that step changed a water content by more than `most_correction`, where
+        the Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held
+        head, an outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose
+        suction leaps, and where a curve leaves its tangent.
+
+        What is as good as zero must not decide: at rest it comes out on either side of a bound.
+        """
+        n = h.size
+        conditions, codes = column.conditions, column.codes
+        volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
+        change, before, on_curve = work[CHANGE], work[BEFORE], work[ON_CURVE]
+        storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
+        own, capacity = work[OWN], work[CAPACITY]
+        if (
+            codes[SURFACE_CODE] == HELD_SURFACE
+            or codes[BASE_CODE] == HELD_HEAD
+            or conditions[CAREFUL] > 0.0
+            or abs(conditions[COMPENSATION] - 1.0) > AS_GOOD_AS_NONE
+            or max(before[0], h[0]) > 0.0
+        ):
+            return False
+        evaporation, bounded_evaporation, drainage, bounded_drainage = end_flows(
+            h, change, conditions, codes, flows
         )
-        dry = -min(h[i], before[i]) > dry_suction[i]
-        leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
-        straight &= not (dry & leaps)
-    if not straight:
-        return False
-    water_around_nodes(h, column.z, column.soil, soils, on_curve)
-    for i in range(n):
-        bend = abs(on_curve[i] - (storage[i] + capacity[i] * change[i]))
-        straight &= bend <= MOST_BEND * most_correction * volume[i]
-        wet = -h[i] <= dry_suction[i]
-        shift = bend - AS_GOOD_AS_NONE * volume[i]
-        straight &= not wet or shift <= MOST_SHIFT * capacity[i] * max(-h[i], 0.0)
-    return straight
+        if (
+            dt * abs(bounded_evaporation - evaporation) > AS_GOOD_AS_NONE * storage[0]
+            or dt * abs(bounded_drainage - drainage) > AS_GOOD_AS_NONE * storage[n - 1]
+        ):
+            return False
+        straight = True
+        for i in range(n):
+            kept = storage[i] + capacity[i] * change[i]
+            taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
+            by_roots = taken - dt * evaporation if i == 0 else taken
+            straight &= abs(own[i] * change[i]) <= most_correction * volume[i]
+            straight &= (kept > LEAST_WATER_KEPT * storage[i]) & (
+                by_roots >= -ROUND_OFF * store_and_uptake[i]
+            )
+            dry = -min(h[i], before[i]) > dry_suction[i]
+            leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
+            straight &= not (dry & leaps)
+        if not straight:
+            return False
+        water_around_nodes(h, column.z, column.soil, soils, on_curve)
+        for i in range(n):
+            bend = abs(on_curve[i] - (storage[i] + capacity[i] * change[i]))
+            straight &= bend <= MOST_BEND * most_correction * volume[i]
+            wet = -h[i] <= dry_suction[i]
+            shift = bend - AS_GOOD_AS_NONE * volume[i]
+            straight &= not wet or shift <= MOST_SHIFT * capacity[i] * max(-h[i], 0.0)
+        return straight
+
+    return kernel(runs_straight)
+
+
+runs_straight = make_runs_straight(water_around_nodes)
 
 
 @kernel

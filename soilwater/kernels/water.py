@@ -72,27 +72,35 @@ def interval_water_content(h, soil, soils, water_content):
 
 
 @kernel
-def mean_water_content(h, z, soil, tables, scalars, top, bottom):
-    """Mean water content between two depths [1].
+def water_between(head_above, head_below, above, below, top, bottom, tables, scalars, j):
+    """Water that the part of an interval between two depths holds [cm].
 
     Exact through the curve where head runs about straight from node to node, as at rest; at a
     front, where it does not, the water the balance holds there, straight between the nodes.
     """
+    upper, lower = max(above, top), min(below, bottom)
+    if lower <= upper:
+        return 0.0
+    dz = below - above
+    gradient = (head_below - head_above) / dz
+    head_top = head_above + gradient * (upper - above)
+    head_bottom = head_above + gradient * (lower - above)
+    mean = mean_water(head_top, head_bottom, tables, scalars, j)
+    front = min(max((abs(gradient) - FRONT_FROM) / FRONT_FROM, 0.0), 1.0)
+    if front > 0.0:
+        at_top = hydraulics(head_above, tables, scalars, j)[0]
+        at_bottom = hydraulics(head_below, tables, scalars, j)[0]
+        middle = (0.5 * (upper + lower) - above) / dz
+        mean += front * (at_top + (at_bottom - at_top) * middle - mean)
+    return (lower - upper) * (mean + scalars[j, DRY_END_WATER_CONTENT])
+
+
+@kernel
+def mean_water_content(h, z, soil, tables, scalars, top, bottom):
+    """Mean water content between two depths [1]."""
     total = 0.0
     for i in range(soil.size):
-        upper, lower = max(z[i], top), min(z[i + 1], bottom)
-        if lower > upper:
-            j = soil[i]
-            dz = z[i + 1] - z[i]
-            gradient = (h[i + 1] - h[i]) / dz
-            head_top = h[i] + gradient * (upper - z[i])
-            head_bottom = h[i] + gradient * (lower - z[i])
-            mean = mean_water(head_top, head_bottom, tables, scalars, j)
-            front = min(max((abs(gradient) - FRONT_FROM) / FRONT_FROM, 0.0), 1.0)
-            if front > 0.0:
-                above = hydraulics(h[i], tables, scalars, j)[0]
-                below = hydraulics(h[i + 1], tables, scalars, j)[0]
-                middle = (0.5 * (upper + lower) - z[i]) / dz
-                mean += front * (above + (below - above) * middle - mean)
-            total += (lower - upper) * (mean + scalars[j, DRY_END_WATER_CONTENT])
+        total += water_between(
+            h[i], h[i + 1], z[i], z[i + 1], top, bottom, tables, scalars, soil[i]
+        )
     return total / (bottom - top)

@@ -15,7 +15,7 @@ from typing import Any
 from soilwater.lab.retention import LAB_ERROR, RetentionTable, check_facts
 from soilwater.lab.sheet_arrangement import arranged, fact_cells
 from soilwater.lab.sheet_facts import QUANTITIES, Facts
-from soilwater.lab.sheet_layout import Layout, layout_of, said_of_water
+from soilwater.lab.sheet_layout import Layout, layout_of, said_of_water, statistic_rows
 from soilwater.lab.sheet_points import Point, suctions_and_water
 from soilwater.lab.sheet_units import stated_water_unit, water_unit
 from soilwater.lab.sheet_words import (
@@ -23,7 +23,6 @@ from soilwater.lab.sheet_words import (
     branch_of,
     is_oven_dry,
     is_saturated,
-    is_statistic,
     plain,
     role_of,
     suction_unit_in,
@@ -251,7 +250,7 @@ class _Reading:
         of_columns = any(each.sample for each in layout.waters)
         water_above = said_of_water(text)
         sample = ""
-        skipped = _statistic_rows(text, layout)
+        skipped = statistic_rows(text, layout)
         for number, (line, row) in enumerate(zip(text.line_numbers, text.rows, strict=True)):
             where = f"{row_word} {line}"
             filled = [cell for cell in row if cell]
@@ -471,18 +470,6 @@ def _completed(said: str, above: str) -> str:
     basis = unit.basis is None and wider.basis is not None
     scale = unit.scale is None and wider.scale is not None
     return f"{said} {above}" if basis or scale else said
-
-
-def _statistic_rows(text: TextTable, layout: Layout) -> set[int]:
-    """Rows that hold a mean, a total or a scatter of rows above them."""
-    found = set()
-    for at in (layout.sample, layout.replicate, layout.suction):
-        if at is None:
-            continue
-        told = {number for number, row in enumerate(text.rows) if is_statistic(row[at])}
-        if len(told) < len(text.rows):
-            found |= told
-    return found
 
 
 def parse_or_none(cell: str, decimal: str = ".") -> float | None:

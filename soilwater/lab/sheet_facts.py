@@ -165,7 +165,9 @@ class Facts:
         if quantity == "density" and not unit:
             if not 0.2 <= value <= 3.5:
                 self._faults.add(
-                    f"{header} {value:g} has no unit", where=where, cure="write g/cm3 behind it"
+                    f"{header} {value:g} has no unit",
+                    where=where,
+                    cure=f'confirm with {role}="{value:g} kg/m3"',
                 )
                 return None
             self._notes.append(f"{header} {value:g} read as g/cm3")

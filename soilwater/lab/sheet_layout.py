@@ -128,6 +128,31 @@ def layout_of(
     )
 
 
+def statistic_rows(text: TextTable, layout: Layout) -> set[int]:
+    """Find the rows that hold a mean, a total or a scatter of rows above them.
+
+    Parameters
+    ----------
+    text : TextTable
+        With its suctions in a column.
+    layout : Layout
+        What its columns hold.
+
+    Returns
+    -------
+    set of int
+        Positions of the rows, from 0.
+    """
+    found = set()
+    for at in (layout.sample, layout.replicate, layout.suction):
+        if at is None:
+            continue
+        told = {number for number, row in enumerate(text.rows) if words.is_statistic(row[at])}
+        if len(told) < len(text.rows):
+            found |= told
+    return found
+
+
 def _unit_columns(text: TextTable) -> dict[int, int]:
     """Columns that hold the units of another, which is named in their header or stands before."""
     found: dict[int, int] = {}

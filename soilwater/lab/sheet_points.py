@@ -152,7 +152,7 @@ def _water_contents(
         if points and None in bases:
             faults.add(
                 "water content has no basis: by volume, by mass, or a degree of saturation?",
-                cure='confirm with water_content_unit, e.g. "% by volume"',
+                cure='confirm with water_content_unit="% by volume" if that is what it is',
             )
         return None
     bulk_density, space = facts["bulk_density"], facts["porosity"]

@@ -14,7 +14,7 @@ from soilwater.ground.profile import Profile
 from soilwater.plot import style
 from soilwater.plot.data import Through, moments, only_column, water_through
 from soilwater.runs.columns_of import Column
-from soilwater.runs.drained import depth_range, drained_suction, drained_when, mean_over_depth
+from soilwater.runs.drained import depth_range, drained_suction, drained_when
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date, Length
 from soilwater.words.units import number_to_house
@@ -276,7 +276,7 @@ def _draw_layers(ax: Axes, of: Profile, right: float) -> None:
 
 def _draw_meter(ax: Axes, column: Column, i: int, rod: float) -> None:
     top, bottom = depth_range(0.0, rod, column.profile)
-    reading = float(mean_over_depth(column.mesh, -column.node_suction[i : i + 1], top, bottom)[0])
+    reading = float(column.mean(top, bottom, slice(i, i + 1))[0])
     larger = _enlargement(column.profile)
     turf, height = TURF_THICKNESS * larger, METER_TOP * larger
     for x in (3.0, 5.5):

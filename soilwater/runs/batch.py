@@ -12,14 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
-from soilwater.kernels import entry_points, rows
+from soilwater.kernels import entry_points, remembering, rows
+from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
+from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
-from soilwater.runs.packing import pack
+from soilwater.runs.packing import pack, pack_memories
 from soilwater.runs.settings import Settings
-from soilwater.runs.starts import start_head
+from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.words.errors import InputError, Status
 
@@ -43,46 +45,53 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
     meshes = [case.profile.mesh(settings.refinement) for case in cases]
-    heads, forcings, refusals = _begin(cases, meshes)
+    begun, forcings, refusals = _begin(cases, meshes)
+    heads, turns = [each.head for each in begun], [each.turns for each in begun]
     packed = pack(cases, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
-    straight = []
+    memories = None
+    if any(mesh.remembers for mesh in meshes):
+        memories = pack_memories(meshes, turns, packed)
+    straight: dict[bool, list[int]] = {False: [], True: []}
     for i, case in enumerate(cases):
         if i not in refusals and needs_decisions(case):
-            forcings[i] = march_with_decisions(packed, i, case, meshes[i], forcings[i])
+            forcings[i] = march_with_decisions(packed, memories, i, case, meshes[i], forcings[i])
         elif i not in refusals:
-            straight.append(i)
-    for first, last in _runs(straight):
+            straight[meshes[i].remembers].append(i)
+    for first, last in _runs(straight[False]):
         entry_points.march_columns(first, last, packed)
+    for first, last in _runs(straight[True]):
+        remembering.march_remembering(first, last, packed, memories)
     texts = np.empty(len(cases), dtype=object)
     for i in range(len(cases)):
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
         late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
         texts[i] = refusals.get(i, f"{status.sentence}{late}")
-    return _results(packed, meshes, heads, forcings, texts, settings)
+    return _results(packed, memories, meshes, heads, forcings, texts, settings)
 
 
 def _begin(
     cases: Sequence[Case], meshes: Sequence[Mesh]
-) -> tuple[list[NDArray[np.float64]], list[Forcing], dict[int, str]]:
-    """Heads and forcing of each case, and what is wrong with those that cannot be started."""
-    heads, forcings = [], []
+) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
+    """Start and forcing of each case, and what is wrong with those that cannot be started."""
+    begun, forcings = [], []
     refusals: dict[int, str] = {}
     made: dict[tuple[int, ...], Forcing] = {}
     for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
         # Cases of a batch mostly share their weather: made once, told apart by identity.
         key = (id(case.weather), id(case.turf), *map(id, case.irrigation))
         try:
-            head = start_head(case, mesh)
+            start = begin(case, mesh)
             if key not in made:
                 made[key] = make_forcing(case.weather, case.turf, case.irrigation)
             forcing = made[key]
         except InputError as error:
             refusals[i] = str(error)
-            head, forcing = np.zeros(mesh.depth.size), make_forcing(case.weather, None, ())
-        heads.append(head)
+            start = flooded(np.zeros(mesh.depth.size))
+            forcing = make_forcing(case.weather, None, ())
+        begun.append(start)
         forcings.append(forcing)
-    return heads, forcings, refusals
+    return begun, forcings, refusals
 
 
 def _runs(numbers: list[int]) -> list[tuple[int, int]]:
@@ -98,6 +107,7 @@ def _runs(numbers: list[int]) -> list[tuple[int, int]]:
 
 def _results(
     packed: Packed,
+    memories: Memories | None,
     meshes: Sequence[Mesh],
     heads: Sequence[NDArray[np.float64]],
     forcings: Sequence[Forcing],
@@ -133,6 +143,8 @@ def _results(
     }
     if "suction" in settings.names:
         values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
+    if "drying_suction" in settings.names:
+        values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
@@ -142,6 +154,27 @@ def _results(
         if name in settings.names:
             values[name] = _applied(name, forcings, unknown, settings)
     return {name: values[name] for name in settings.names}
+
+
+def _remembered(
+    packed: Packed, memories: Memories | None, meshes: Sequence[Mesh]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Suctions at which draining sand holds the same, and those at which nodes turned [cm]."""
+    # Where nothing is remembered, sand holds what it always does at its suction.
+    drying = np.stack([-packed.out_head[..., :-1], -packed.out_head[..., 1:]], axis=2)
+    n, _, longest = packed.out_head.shape
+    turning = np.full((n, N_TURNS, longest), np.nan)
+    if memories is not None:
+        for i, mesh in enumerate(meshes):
+            if mesh.remembers:
+                a, b = packed.node_start[i], packed.node_start[i + 1]
+                drying[i] = -memories.out_effective[i]
+                # Behind the first place, which is that of flooded sand; before the last, where the
+                # node stands.
+                turns = memories.nest[a:b, 1:-1]
+                known = np.arange(1, N_TURNS + 1) < memories.places[a:b, None] - 1
+                turning[i, :, : b - a] = np.where(known, -turns, np.nan).T
+    return drying, turning
 
 
 def _dry_end_storage(packed: Packed, i: int, mesh: Mesh) -> float:

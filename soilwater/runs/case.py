@@ -53,7 +53,8 @@ class Case:
     start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
         Water at the start. "soaked": saturated to the surface; "drained": at rest after
         drainage; a number or text with a unit: one suction [cm] everywhere; a DataArray over
-        ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end.
+        ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end;
+        for sand that remembers, `AfterFlooding` or `AfterRain` around one of these.
     irrigation : sequence of Event, optional
         Water applied.
     rules : sequence of Rule, optional

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
+from soilwater.runs.drained import mean_over_depth
 from soilwater.soils import serial
 from soilwater.words.errors import InputError
 
@@ -23,6 +24,14 @@ class Column(NamedTuple):
     profile: Profile
     mesh: Mesh
     node_suction: NDArray[np.float64]
+    drying: NDArray[np.float64] | None = None
+    """Suctions [cm] at which draining sand holds the same at the top and bottom of each cell, shape
+    (n_times, 2, n_cells), where sand remembers how it was wetted: `node_suction` does not say."""
+
+    def mean(self, top: float, bottom: float, at: slice = slice(None)) -> NDArray[np.float64]:
+        """Mean water content [1] between two depths [cm] at the times `at`; see `drained`."""
+        drying = None if self.drying is None else self.drying[at]
+        return mean_over_depth(self.mesh, -self.node_suction[at], top, bottom, drying)
 
 
 def profile_from_text(text: str) -> tuple[Profile, Mesh]:
@@ -69,6 +78,12 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
     order = (*batch, *[d for d in suctions.dims if d not in (*batch, node)], node)
     suction, texts = suctions.transpose(*order).values, profiles.values
     nodes = dataset.variables["node_depth"].transpose(..., node)
+    drying: NDArray[np.float64] | None = None
+    if "drying_suction" in dataset.variables:
+        of_ends = dataset.variables["drying_suction"]
+        cell = "depth" if "depth" in of_ends.dims else "cell"
+        rest = [d for d in of_ends.dims if d not in (*batch, "end", cell)]
+        drying = of_ends.transpose(*batch, *rest, "end", cell).values
     along, node_depth = nodes.dims[:-1], nodes.values
     for place in np.ndindex(texts.shape):
         profile, mesh = profile_from_text(str(texts[place]))
@@ -78,7 +93,17 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
             # A run on a refined mesh, or a part of the depth.
             mesh = _mesh_at(profile, depth[np.isfinite(depth)])
             of_column = suction[place][..., : mesh.depth.size]
-        yield Column(place, profile, mesh, of_column.reshape(-1, mesh.depth.size))
+        n = mesh.depth.size
+        ends = None
+        if mesh.remembers:
+            if drying is None and len(order) > len(batch) + 1:
+                raise InputError(
+                    'Dataset: "drying_suction" is missing, without which suctions do not say what '
+                    "sand holds that remembers how it was wetted; keep it with node_suction."
+                )
+            if drying is not None:
+                ends = drying[place][..., : n - 1].reshape(-1, 2, n - 1)
+        yield Column(place, profile, mesh, of_column.reshape(-1, n), ends)
 
 
 def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:

@@ -17,6 +17,7 @@ from soilwater.ground.gravel_drainage import DRAINED_AFTER, interface_suction, s
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
 from soilwater.kernels.entry_points import mean_water_contents
+from soilwater.kernels.remembering import mean_water_contents_of_branches
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wording import in_full
@@ -285,7 +286,11 @@ def depth_range(top: Any, bottom: Any, profile: Profile) -> tuple[float, float]:
 
 
 def mean_over_depth(
-    mesh: Mesh, head: NDArray[np.float64], top: float, bottom: float
+    mesh: Mesh,
+    head: NDArray[np.float64],
+    top: float,
+    bottom: float,
+    drying: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
     """Mean water content between two depths.
 
@@ -300,6 +305,9 @@ def mean_over_depth(
         Matric head at the nodes [cm].
     top, bottom : float
         Depths [cm].
+    drying : ndarray, shape (n_times, 2, n - 1), optional
+        Suctions [cm] at which draining sand holds the same at the top and bottom of each cell,
+        where sand remembers how it was wetted.
 
     Returns
     -------
@@ -310,6 +318,19 @@ def mean_over_depth(
     mean = np.full(head.shape[0], np.nan)
     known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
     result = np.empty(known.size)
+    if drying is not None:
+        mean_water_contents_of_branches(
+            np.ascontiguousarray(-drying[known]),
+            mesh.depth,
+            mesh.soil,
+            tables,
+            scalars,
+            top,
+            bottom,
+            result,
+        )
+        mean[known] = result
+        return mean
     mean_water_contents(
         np.ascontiguousarray(head[known]),
         mesh.depth,

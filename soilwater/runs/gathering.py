@@ -153,6 +153,13 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
     return open_store(path)
 
 
+def _remembered_at(settings: Settings) -> dict[str, str]:
+    """When it is that results tell what their sand remembers: at the end of the run."""
+    if "turning_suction" not in settings.names:
+        return {}
+    return {"remembered_at": str(settings.times[-1])}
+
+
 def lay_out_run(
     values: Mapping[str, NDArray[Any]],
     described: Mapping[str, NDArray[Any]],
@@ -187,6 +194,7 @@ def lay_out_run(
             "tolerance": settings.tolerance,
             "ponding_limit_cm": settings.ponding_limit,
             "refinement": settings.refinement,
+            **_remembered_at(settings),
         },
     )
     return dataset.assign_coords(coordinates) if coordinates else dataset

@@ -20,11 +20,14 @@ from numpy.typing import NDArray
 from soilwater.ground.base import GRAVEL
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
+from soilwater.kernels.branches import N_TURNS
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over
 
 OVER_CELLS = ("water_content", "suction", "air_filled_porosity")
 OVER_NODES = ("node_suction",)
+REMEMBERED = ("drying_suction", "turning_suction")
+"""What columns that remember how they were wetted give beside `node_suction`."""
 AMOUNTS = (
     "rain",
     "irrigation",
@@ -43,7 +46,15 @@ AMOUNTS = (
 )
 WORK = ("steps", "rejected_steps", "newton_iterations")
 OUTCOME = ("status", "status_text")
-SIMULATED = ("water_content", "suction", "node_suction", *AMOUNTS, *WORK, *OUTCOME)
+SIMULATED = (
+    "water_content",
+    "suction",
+    "node_suction",
+    *REMEMBERED,
+    *AMOUNTS,
+    *WORK,
+    *OUTCOME,
+)
 """Every variable a simulation can give."""
 GEOMETRY = ("depth", "node_depth", "depth_bounds", "layer")
 """Coordinates of a column."""
@@ -148,6 +159,11 @@ def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, 
         return (*leading, cell)
     if name in OVER_NODES:
         return (*leading, node)
+    if name == "drying_suction":
+        return (*leading, "end", cell)
+    if name == "turning_suction":
+        # Of the end of a run: all it takes to go on from there.
+        return ("turn", node)
     if name in GEOMETRY:
         return (node,) if name == "node_depth" else (cell, *_bound(name))
     return () if name in (*WORK, *OUTCOME, "profile") else leading
@@ -172,7 +188,7 @@ def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]
     ndarray
         Not a number, no work done, and a status that says so.
     """
-    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes}
+    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes, "end": 2, "turn": N_TURNS}
     shape = (n_columns, *[sizes[d] for d in inner_dims(name, ("time",), shared=False)])
     if name == "status":
         return np.full(shape, int(Status.INTERRUPTED), dtype=np.int64)

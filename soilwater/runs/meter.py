@@ -10,7 +10,6 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.runs.columns_of import Column, each_column
-from soilwater.runs.drained import mean_over_depth
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, Length, WaterContent
 from soilwater.words.quantities import in_people_units
@@ -52,10 +51,7 @@ def meter_reading(run: xr.Dataset, *, rod: Length) -> xr.DataArray:
     length = number_to_house(rod, "length", "rod")
     columns = list(each_column(run))
     _check_rod(length, columns)
-    values = [
-        mean_over_depth(each.mesh, -each.node_suction, 0.0, min(length, each.profile.depth))
-        for each in columns
-    ]
+    values = [each.mean(0.0, min(length, each.profile.depth)) for each in columns]
     batch = run.profile.dims
     rest = [d for d in run.node_suction.dims if d not in (*batch, "node", "node_depth")]
     dims = (*batch, *rest)

@@ -11,12 +11,22 @@ from numpy.typing import NDArray
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
+from soilwater.kernels.branches import FLOODED, PLACES
+from soilwater.kernels.curves import (
+    SCALE,
+    SPECIFIC_STORAGE,
+    WATER,
+    WATER_AT_SATURATION,
+    bin_edges,
+)
 from soilwater.kernels.entry_points import work_size
+from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
 from soilwater.runs.settings import Settings
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kernel_table import stack_tables
 
 EVAPORATION_HALF_SUCTION = 1.0e4
@@ -41,10 +51,10 @@ def pack(
     node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
     longest = max(mesh.depth.size for mesh in meshes)
     z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
-    numbers: dict[Any, int] = {}
+    numbers = _numbers_of_soils(meshes)
     soil = np.zeros(z.size, dtype=np.int64)
     for a, mesh in zip(node_start, meshes, strict=False):
-        own = np.array([numbers.setdefault(each, len(numbers)) for each in mesh.soils])
+        own = np.array([numbers[each] for each in mesh.soils])
         soil[a : a + mesh.soil.size] = own[mesh.soil]
     tables, scalars = stack_tables(list(numbers))
     places: dict[int, tuple[int, int]] = {}
@@ -98,6 +108,67 @@ def pack(
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
     )
+
+
+def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:
+    """Give each soil its number among the tables, in the order in which they are met."""
+    return {soil: i for i, soil in enumerate(dict.fromkeys(s for m in meshes for s in m.soils))}
+
+
+def pack_memories(
+    meshes: Sequence[Mesh], turns: Sequence[NDArray[np.float64]], packed: Packed
+) -> Memories:
+    """Lay what columns remember end to end, beside what `pack` made of them.
+
+    Parameters
+    ----------
+    meshes : sequence of Mesh
+        As for `pack`.
+    turns : sequence of ndarray, shape (n_nodes, any)
+        Heads [cm] at which each node turned, the oldest first; not a number after the last.
+    packed : Packed
+        What `pack` made.
+
+    Returns
+    -------
+    Memories
+        With room for the outputs.
+    """
+    soils = list(_numbers_of_soils(meshes))
+    memory = np.tile([1.0, 1.0, 0.0, 0.0], (len(soils), 1))
+    for i, soil in enumerate(soils):
+        if isinstance(soil, Hysteretic):
+            # Where the wetting curve ends; a bound in a search, so that a little more is no harm.
+            filled = soil.rewetted_saturation * soil.theta_s
+            suction = 1.01 * float(soil.suction_at(filled))
+            elastic = _elastic_to(packed.tables[i], packed.scalars[i])
+            memory[i] = soil.suction_ratio, soil.wet_share, suction, elastic
+    nest = np.zeros((packed.z.size, PLACES))
+    nest[:, 0] = FLOODED
+    count = np.empty(packed.z.size, dtype=np.int64)
+    for a, own in zip(packed.node_start, turns, strict=False):
+        known = np.isfinite(own).sum(axis=1)
+        nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = np.nan_to_num(own)
+        count[a : a + own.shape[0]] = known + 2
+    # Last in each nest is where the node stands.
+    nest[np.arange(count.size), count - 1] = np.minimum(packed.head, 0.0)
+    n, n_out, longest = packed.out_head.shape
+    return Memories(
+        memory=memory,
+        nest=nest,
+        places=count,
+        level=np.zeros((longest - 1, 2, PLACES, 2)),
+        work=np.zeros(branch_work_size.py_func(longest)),
+        out_effective=np.full((n, n_out, 2, longest - 1), np.nan),
+    )
+
+
+def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> float:
+    """Suction [cm] up to which a table holds what specific storage leaves of saturation."""
+    suction = scalars[SCALE] * bin_edges()[:-1]
+    elastic = scalars[WATER_AT_SATURATION] - SPECIFIC_STORAGE * suction
+    beyond = table[:, WATER] < elastic - 1e-15
+    return float(suction[max(int(np.argmax(beyond)) - 1, 0)])
 
 
 def _set_conditions(

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from numbers import Real
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.profile import Profile
 from soilwater.runs.case import HeldSurface
-from soilwater.runs.layout import kept_names
+from soilwater.runs.layout import REMEMBERED, SIMULATED, kept_names
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import as_times, hours_between, stamp, to_timedeltas
@@ -53,6 +54,19 @@ class Settings:
     surface: HeldSurface | None = None
     refinement: float = 1.0
     max_steps: int = 1_000_000
+
+    def for_profiles(self, profiles: Iterable[Profile | None]) -> Settings:
+        """Return the same settings, with what columns remember wanted where one remembers.
+
+        Suctions at the nodes say what is held there only together with it.
+        """
+        remembers = "node_suction" in self.names and any(
+            each is not None and each.remembers for each in profiles
+        )
+        names = tuple(
+            name for name in SIMULATED if (remembers if name in REMEMBERED else name in self.names)
+        )
+        return replace(self, names=names)
 
 
 def output_hours(

@@ -97,7 +97,7 @@ def simulate(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    )
+    ).for_profiles([profile])
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
     begin = time.perf_counter()
@@ -188,7 +188,7 @@ def simulate_many(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    )
+    ).for_profiles(each.profile for each in outlines)
     axes = {str(dim): array[dim].values for dim in array.dims}
     if is_lazy(array):
         if any(each is not None for each in (n_threads, executor, store, progress or None)):
@@ -276,7 +276,7 @@ def compare_depths(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    )
+    ).for_profiles(each.profile for each in cases)
     batch = Batch(cases, {"root_zone_depth": thicknesses, **axes}, settings)
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
@@ -352,7 +352,7 @@ def simulate_ensemble(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    )
+    ).for_profiles(each.profile for each in cases)
     batch = Batch(cases, axes, settings)
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 

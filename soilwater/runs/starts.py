@@ -3,22 +3,43 @@
 from __future__ import annotations
 
 from numbers import Real
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
+from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_suctions
+from soilwater.runs.wetted import AfterFlooding, AfterRain, suction_after, turns_after
+from soilwater.soils import Hysteretic
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 
 
-def start_head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
-    """Matric head at the nodes at the start of a case [cm].
+class Beginning(NamedTuple):
+    """Where a column begins."""
+
+    head: NDArray[np.float64]
+    """(n,): heads at its nodes [cm]."""
+    turns: NDArray[np.float64]
+    """(n, N_TURNS): heads at which they turned before [cm], the oldest first; not a number after
+    the last."""
+
+
+def flooded(head: NDArray[np.float64]) -> Beginning:
+    """Begin with heads [cm] at which the nodes came by draining from saturation."""
+    return Beginning(head, np.full((head.size, N_TURNS), np.nan))
+
+
+def begin(case: Case, mesh: Mesh) -> Beginning:
+    """Heads at the nodes at the start of a case, and what the nodes remember.
 
     Parameters
     ----------
@@ -29,26 +50,89 @@ def start_head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
 
     Returns
     -------
-    ndarray, shape (n_nodes,)
-        Head [cm].
+    Beginning
+        Heads [cm].
 
     Raises
     ------
     InputError
-        If the start cannot be understood, is missing somewhere, or belongs to another profile.
+        If the start cannot be understood, is missing somewhere, or belongs to another profile; or
+        if sand that remembers may have come to it by more than one way.
     """
-    head = _head(case, mesh)
+    start = case.start
+    if isinstance(start, AfterFlooding):
+        beginning = flooded(_head(case.profile, start.water, mesh))
+    elif isinstance(start, AfterRain):
+        beginning = _after_rain(case.profile, start, mesh)
+    else:
+        beginning = flooded(_head(case.profile, start, mesh))
+        if mesh.remembers and isinstance(start, xr.Dataset):
+            beginning = Beginning(beginning.head, _turns_at_end(start, mesh))
+        elif mesh.remembers and not (isinstance(start, str) and start in ("soaked", "drained")):
+            _ask_for_the_way(start)
+    head = beginning.head
     driest = int(np.argmin(head))
     if head[driest] < -OVEN_DRY_SUCTION:
         raise InputError(
             f"start: the suction is {-head[driest]:g} cm at a depth of {mesh.depth[driest]:g} cm; "
             f"allowed: up to {OVEN_DRY_SUCTION:g} cm, drier than any oven makes soil."
         )
-    return head
+    return beginning
 
 
-def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
-    start = case.start
+def _ask_for_the_way(start: Any) -> None:
+    told = repr(start) if isinstance(start, str | float | int) else f"a {type(start).__name__}"
+    given = repr(start) if isinstance(start, str | float | int) else "start"
+    raise InputError(
+        f"start: {told} does not say how sand that remembers came to be so wet, on the way down or "
+        f"up; write start=AfterFlooding({given}) if it was flooded and has drained since, or "
+        f'start=AfterRain("10 mm/h", {given}) with the rate of the last thorough wetting; where '
+        "nobody knows, run both and take each as likely as the other."
+    )
+
+
+def _after_rain(profile: Profile, start: AfterRain, mesh: Mesh) -> Beginning:
+    by_content = isinstance(start.water, xr.DataArray) and start.water.name == "water_content"
+    if isinstance(start.water, xr.Dataset):
+        raise InputError(
+            "start: an earlier result brings what it remembers; write start=run, not AfterRain."
+        )
+    head = _head(profile, start.water, mesh)
+    dried_to = drained_suctions(profile, mesh) + start.dried_by
+    if by_content:
+        number = np.concatenate([mesh.soil[:1], mesh.soil])
+        for i, k in enumerate(number):
+            soil = mesh.soils[k]
+            if isinstance(soil, Hysteretic):
+                # `_head` found the suction at which draining sand holds that water.
+                content = float(soil.water_content(max(-head[i], 0.0)))
+                head[i] = -suction_after(soil, start.rate, float(dried_to[i]), content)
+    return Beginning(head, turns_after(mesh, head, start.rate, dried_to))
+
+
+def _turns_at_end(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:
+    """Heads at which nodes turned, from an earlier result, shape (n, N_TURNS)."""
+    turning = run.get("turning_suction")
+    if turning is None:
+        raise InputError(
+            "start: the earlier result does not say how its sand was wetted; run it with a "
+            'Hysteretic soil, and with "node_suction" where keep is given; or write '
+            "start=AfterFlooding(run)."
+        )
+    last = np.datetime64(run.time.values.ravel()[-1])
+    known = np.datetime64(str(run.attrs.get("remembered_at", "")) or "NaT")
+    if known != last:
+        raise InputError(
+            f"start: what the earlier result remembers is of {stamp(known)}, its suctions of "
+            f"{stamp(last)}; allowed: a result that is not cut before its end, or one run to "
+            f"{stamp(last)}."
+        )
+    node = "node_depth" if "node_depth" in turning.dims else "node"
+    turns: NDArray[np.float64] = turning.squeeze().transpose(node, "turn").values
+    return -turns[: mesh.depth.size]
+
+
+def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, xr.Dataset):
         return _end_of_run(start, mesh)
     if isinstance(start, xr.DataArray):
@@ -56,7 +140,7 @@ def _head(case: Case, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, str) and start == "soaked":
         return mesh.depth.copy()
     if isinstance(start, str) and start == "drained":
-        return -drained_suctions(case.profile, mesh)
+        return -drained_suctions(profile, mesh)
     try:
         suction = number_to_house(start, "suction", "start")
     except InputError as error:

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
-from soilwater.kernels import entry_points, rows
+from soilwater.kernels import entry_points, remembering, rows
+from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import mean_over_depth
@@ -35,7 +36,7 @@ def needs_decisions(case: Case) -> bool:
 
 
 def march_with_decisions(
-    packed: Packed, i: int, case: Case, mesh: Mesh, forcing: Forcing
+    packed: Packed, memories: Memories | None, i: int, case: Case, mesh: Mesh, forcing: Forcing
 ) -> Forcing:
     """March one case from decision to decision.
 
@@ -47,6 +48,8 @@ def march_with_decisions(
     ----------
     packed : Packed
         All cases of the chunk; the state and outputs of case `i` are changed.
+    memories : Memories or None
+        What they remember; changed likewise.
     i : int
         Which one.
     case : Case
@@ -62,10 +65,11 @@ def march_with_decisions(
         With what was decided.
     """
     start, end = case.weather.start, case.weather.end
+    own = memories if mesh.remembers else None
     decisions = _decisions(case)
     times = sorted(decisions)
     if not times:
-        _march_to(packed, i, float(hours_between(start, end)), forcing)
+        _march_to(packed, own, i, float(hours_between(start, end)), forcing)
         return forcing
     weather = case.weather.refine(np.array(times))
     events = list(case.irrigation)
@@ -73,14 +77,14 @@ def march_with_decisions(
     a, b = packed.node_start[i], packed.node_start[i + 1]
     for time in times:
         hours = float(hours_between(start, time))
-        _march_to(packed, i, hours, forcing)
+        drying = _march_to(packed, own, i, hours, forcing)
         if packed.status[i] != Status.OK:
             return forcing
         if case.turf is not None and case.turf.root_depth_by_date:
             packed.root[a:b] = root_shares(case.turf.on(time), mesh, case.profile.depth)
         decided = []
         for rule in decisions[time]:
-            reading = float(mean_over_depth(mesh, packed.head[None, a:b], 0.0, rule.rod)[0])
+            reading = float(mean_over_depth(mesh, packed.head[None, a:b], 0.0, rule.rod, drying)[0])
             event = rule.decide(time, reading, _recent_rain(forcing, hours, rule.rain_window))
             if event is not None:
                 decided.append(_within(event, end))
@@ -89,7 +93,7 @@ def march_with_decisions(
             # Edges of the events so far are kept, so that each is put in only once.
             weather = weather.refine(np.array([t for e in decided for t in (e.time, e.end)]))
             forcing = make_forcing(weather, case.turf, events)
-    _march_to(packed, i, float(hours_between(start, end)), forcing)
+    _march_to(packed, own, i, float(hours_between(start, end)), forcing)
     return forcing
 
 
@@ -121,8 +125,13 @@ def _recent_rain(forcing: Forcing, hours: float, window: float) -> float:
     return float(np.diff(forcing.cumulative(forcing.rain, span))[0])
 
 
-def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
-    """March case `i` on to a time, filling the outputs on the way."""
+def _march_to(
+    packed: Packed, memories: Memories | None, i: int, hours: float, forcing: Forcing
+) -> NDArray[np.float64] | None:
+    """March case `i` on to a time, filling the outputs on the way.
+
+    Returns what `drained.mean_over_depth` asks to be told of sand that remembers, at that time.
+    """
     now = packed.clock[i, rows.TIME]
     first_call = bool(np.isnan(packed.ledger[i, rows.INITIAL_STORAGE]))
     wanted = (packed.out_time <= hours) & (
@@ -145,10 +154,21 @@ def _march_to(packed: Packed, i: int, hours: float, forcing: Forcing) -> None:
         forcing_range=np.array([[0, forcing.intervals.shape[0]]]),
         out_time=times,
     )
-    entry_points.march_columns(0, 1, one)
+    drying = None
+    if memories is None:
+        entry_points.march_columns(0, 1, one)
+    else:
+        effective = _blank(memories.out_effective, times.size)
+        of_one = memories._replace(
+            nest=memories.nest[a:b], places=memories.places[a:b], out_effective=effective
+        )
+        remembering.march_remembering(0, 1, one, of_one)
+        memories.out_effective[i, chosen] = effective[0, : chosen.size]
+        drying = -effective[0, -1:, :, : b - a - 1]
     for name, values in outputs.items():
         getattr(packed, name)[i, chosen] = values[0, : chosen.size]
+    return drying
 
 
 def _blank(like: NDArray[np.float64], n_times: int) -> NDArray[np.float64]:
-    return np.full((1, n_times, like.shape[2]), np.nan)
+    return np.full((1, n_times, *like.shape[2:]), np.nan)

@@ -16,7 +16,9 @@ start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optio
     Water at the start. "soaked": saturated to the surface; "drained": at rest after
     drainage; a number or text with a unit: one suction [cm] everywhere; a DataArray over
     ``depth`` named ``suction`` [cm] or ``water_content`` [1]; an earlier result: its end.
-    A bare number between 0 and 1 is asked about: it could be either.
+    A bare number between 0 and 1 is asked about: it could be either. Sand that remembers how it was
+    wetted (`Hysteretic`) drained there after a flood, unless `AfterRain` says otherwise; a suction
+    or water content of it is asked about.
 """,
     "irrigation": """
 irrigation : sequence of Event, optional
@@ -47,7 +49,7 @@ output : float, str, Quantity or sequence of datetime64, optional
     "keep": """
 keep : iterable of str, optional
     Names of the variables wanted; all when left out. How each case ended is always given.
-    `meter_reading` needs ``node_suction``.
+    `meter_reading` needs ``node_suction``; what sand remembers is kept with that.
 """,
     "ponding_limit": """
 ponding_limit : float, str or Quantity, optional

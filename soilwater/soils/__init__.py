@@ -2,6 +2,8 @@
 
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
+from soilwater.soils.history import WettingHistory
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import CapillaryModel, Soil, SoilModel, Values
 from soilwater.soils.serial import is_built_in, register_soil_model, soil_from_dict
@@ -12,12 +14,14 @@ __all__ = [
     "OVEN_DRY_SUCTION",
     "BrooksCorey",
     "CapillaryModel",
+    "Hysteretic",
     "Kosugi",
     "Soil",
     "SoilModel",
     "TwoComponent",
     "Values",
     "VanGenuchten",
+    "WettingHistory",
     "WithDryEnd",
     "is_built_in",
     "register_soil_model",

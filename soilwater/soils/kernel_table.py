@@ -19,6 +19,7 @@ from soilwater.kernels.curves import N_BINS, ROW_LENGTH, SCALARS, tabulate
 from soilwater.soils import dry_end
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import Soil
 from soilwater.soils.two_component import TwoComponent
@@ -49,7 +50,9 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     tables = np.empty((len(soils), N_BINS, ROW_LENGTH))
     scalars = np.empty((len(soils), SCALARS))
     known: dict[tuple[Any, int], tuple[list[list[float]], list[int]]] = {}
-    for place, soil in enumerate(soils):
+    for place, each in enumerate(soils):
+        # A soil that remembers has one table: its wetting curve is read off it at other suctions.
+        soil: Any = each.soil if isinstance(each, Hysteretic) else each
         inner = soil.soil if type(soil) is WithDryEnd else soil
         model = _MODELS.get(type(inner))
         if model is None:

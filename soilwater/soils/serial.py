@@ -9,13 +9,14 @@ from typing import Any, TypeVar, cast
 
 from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import WithDryEnd
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import SoilModel
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 from soilwater.words.errors import Faults, InputError
 
-BUILT_IN = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent, WithDryEnd)
+BUILT_IN = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent, WithDryEnd, Hysteretic)
 """Models of this package."""
 MODELS: dict[str, type[SoilModel]] = {model.__name__: model for model in BUILT_IN}
 """Every model by its name, those that were registered among them."""

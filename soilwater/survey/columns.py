@@ -158,6 +158,7 @@ class Sheet:
     def rows_of_green(self, green: str | None) -> list[Row]:
         """Rows of the green that is meant, each with the name of its spot."""
         lines = list(zip(self.text.line_numbers, self.text.rows, strict=True))
+        lines = self._without_summaries(lines)
         if "green" in self.columns:
             spellings = list(dict.fromkeys(self.cell(row, "green") for _, row in lines))
             shown = ", ".join(f'"{each}"' for each in spellings)
@@ -176,7 +177,6 @@ class Sheet:
                 self.notes.append(f"taken for one green: {joined}")
             lines = [(n, row) for n, row in lines if self.cell(row, "green") in taken]
             self.green = taken[0] if green is None else green
-        lines = self._without_summaries(lines)
         rows = []
         for number, row in lines:
             spot = self.cell(row, "spot") if "spot" in self.columns else str(number)
@@ -194,12 +194,13 @@ class Sheet:
         """Leave out rows of means and totals, and rows that are written twice."""
         kept, left_out, twice = [], [], []
         place = self.columns.get("spot", [0])[0]
-        named = sums_up([row[place] for _, row in lines])
+        names = [row[place] or self.cell(row, "green") for _, row in lines]
+        named = sums_up(names)
         dated = "date" in self.columns
         seen: set[tuple[str, ...]] = set()
-        for (number, row), summary in zip(lines, named, strict=True):
+        for (number, row), name, summary in zip(lines, names, named, strict=True):
             if summary:
-                left_out.append(f'"{row[place]}" ({self.line_word} {number})')
+                left_out.append(f'"{name}" ({self.line_word} {number})')
             elif dated and self.cell(row, "date") and row in seen:
                 twice.append(f"{self.line_word} {number}")
             else:

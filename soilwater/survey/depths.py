@@ -18,7 +18,7 @@ from soilwater.words.units import number_to_house
 
 OUT_OF_LINE = 2.5
 """A depth this many times the median, or below it, is asked about (our own choice)."""
-_LEAST_STATED = 0.25  # of the median, for a depth that states another unit than its column
+_MOST_OF_FEW = 4.0  # the same where few others tell, and for how little one in its own unit may be
 SAME_PROBE = 2.5
 """Two depths of one spot may differ by this much [cm], about one inch (common practice)."""
 
@@ -140,10 +140,14 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
     values = [each.value for each in cells if not each.unit]
     middle = float(np.median(values)) if len(values) > 3 else math.nan
     every = [_centimetres(each, each.unit or bare) for each in cells]
-    among = float(np.median(every)) if len(every) > 3 else math.nan
     units = Counter(each.unit for each in cells)
     usual = bare if units[""] else units.most_common(1)[0][0] if units else bare
-    for each, depth in zip(cells, every, strict=True):
+    many = len(every) > 3
+    whole = float(np.median(every)) if many else math.nan
+    most = OUT_OF_LINE if many else _MOST_OF_FEW
+    for i, (each, depth) in enumerate(zip(cells, every, strict=True)):
+        rest = [] if many else [*every[:i], *every[i + 1 :]]
+        among = float(np.median(rest)) if rest else whole
         value = each.value
         ratio = value / middle if not each.unit and middle > 0.0 else 1.0
         apart = _taken_apart(each.text)
@@ -154,17 +158,17 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
                 cure=f'write "{apart}", or leave it empty',
             )
         elif ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
-            others = [unit for unit in ("mm", "cm", "in") if unit != bare]
+            readings = [unit for unit in ("mm", "cm", "in") if unit != bare]
             sheet.faults.add(
                 f"depth {value:g} is {ratio:.2g} times the median {middle:g} {bare}: "
-                f"{others[0]}? {others[1]}? a slip, {value / 10:g}?",
+                f"{readings[0]}? {readings[1]}? a slip, {value / 10:g}?",
                 where=each.where,
                 cure=f'correct it, or write its unit in the cell ("{value:g} {bare}")',
             )
         elif (
             _differs(each, usual)
             and among > 0.0
-            and not _LEAST_STATED <= depth / among <= OUT_OF_LINE
+            and not 1.0 / _MOST_OF_FEW <= depth / among <= most
         ):
             number = 12.0 if _in_feet(each) else 1.0
             fitting = [

@@ -17,7 +17,6 @@ from soilwater.words.units import number_to_house
 END_OF_A_SCALE = 10.0
 """Where the scale of simple meters ends, which tell dry from wet and not how much (common
 practice, no source)."""
-_FEW_OF_A_SCALE = 3
 
 
 def read_readings(
@@ -116,7 +115,7 @@ def _scaled(
         return []
     per_cent = stated or bool(high)
     values = [value for *_, value, _, _ in taken]
-    if not stated and len(high) >= _FEW_OF_A_SCALE and max(values) <= END_OF_A_SCALE:
+    if not stated and high and max(values) <= END_OF_A_SCALE:
         sheet.faults.add(
             f'column "{sheet.text.columns[column]}": readings of {min(values):g} to '
             f"{max(values):g} can be % by volume, a very dry sand, or a meter's scale of 1 to 10, "

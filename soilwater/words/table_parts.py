@@ -205,10 +205,14 @@ def table_and_rest(body: Lines, width: int, columns: Sequence[str]) -> tuple[Lin
 
 def is_header_of(cells: Sequence[str], columns: Sequence[str]) -> bool:
     """Whether a line repeats the names of the columns, most of them in their places."""
-    names = [split_header(cell)[0].lower() for cell in cells]
+    # Asked of every row of a long file: most cells do not even begin as their column does.
     alike = sum(
-        bool(name) and name == column.lower() and not value_like(name)
-        for name, column in zip(names, columns, strict=False)
+        cell[: len(column)].lower() == column.lower()
+        and bool(name := split_header(cell)[0].lower())
+        and name == column.lower()
+        and not value_like(name)
+        for cell, column in zip(cells, columns, strict=False)
+        if cell
     )
     return alike >= 2 and alike >= 0.6 * len([column for column in columns if column])
 

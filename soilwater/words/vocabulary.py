@@ -85,6 +85,13 @@ _ROWS = (
     ),
     Variable("suction", "cm", "suction (positive when dry)", cell_methods=_POINT),
     Variable("node_suction", "cm", "suction at the node (positive when dry)", cell_methods=_POINT),
+    Variable(
+        "drying_suction",
+        "cm",
+        "suction at which draining sand holds the same water (positive when dry)",
+        cell_methods=_POINT,
+    ),
+    Variable("turning_suction", "cm", "suctions at which the node turned, at the end of the run"),
     Variable("base_suction", "cm", "suction at the base (positive when dry)", cell_methods=_POINT),
     Variable(
         "surface_suction",

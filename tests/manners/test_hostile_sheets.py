@@ -299,6 +299,10 @@ ASKED = {
     "by mass and not said": "porosity: 40 %\nsuction (cm),water content (%)\n10,24\n20,18\n30,12\n"
     "40,9\n",
     "a degree of saturation": "suction (cm),degree of saturation (%)\n10,94\n20,71\n30,48\n40,35\n",
+    "a density without a unit": f"Bulk density: 1550\nsuction (cm),VWC (%)\n{ROWS}",
+    "no unit and no basis": f"suction,water content (%)\n{ROWS}",
+    "a core height without a unit": f"Core height: 7.6\nsuction (cm),VWC (%)\n{ROWS}",
+    "a core that stands in water": f"Core height: 30 cm\nsuction (cm),VWC (%)\n{ROWS}",
     "a conductivity without a unit": f"Ksat: 14\nsuction (cm),VWC (%)\n{ROWS}",
 }  # fmt: skip
 

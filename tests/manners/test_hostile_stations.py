@@ -108,6 +108,30 @@ def test_a_wrong_unit_is_asked_about_and_set_right_by_its_cure(kind):
     np.testing.assert_allclose(record.values[quantity], truth, atol=rounding, rtol=0.02)
 
 
+def test_a_cold_month_with_hardly_any_demand_is_honest():
+    table, options = of("cold winter", True)
+    demand = np.linspace(0.05, 0.15, len(table)).round(2)
+    sw.read_station(table.assign(**{"ETo (mm)": demand}), **options)
+
+
+def test_a_tropical_storm_in_inches_is_honest():
+    table, options = of("humid tropics", False)
+    rain = np.zeros(len(table))
+    rain[30:35] = [0.42, 1.87, 2.61, 1.13, 0.08]
+    wet = table.assign(**{"Rain (mm)": rain}).rename(columns={"Rain (mm)": "Rain (in)"})
+    record = sw.read_station(wet, **options)
+    assert record.values["rain"].sum() == pytest.approx(25.4 * rain.sum())
+
+
+def test_tips_of_a_hundredth_of_an_inch_in_mm_are_not_inches():
+    # 0.25, 0.51 and 0.76 are one, two and three tips in mm; as inches a shower is a cloudburst.
+    table, options = of("southern winter", False)
+    tips = np.zeros(len(table))
+    tips[[30, 31, 32, 33, 60, 61, 90, 91]] = [1, 2, 3, 1, 4, 2, 1, 5]
+    wrong = table.drop(columns="Rain (mm)").assign(**{"Rain (in)": (0.254 * tips).round(2)})
+    assert cured(wrong, **options).values["rain"].sum() == pytest.approx(0.254 * 19, abs=0.05)
+
+
 def test_both_readings_of_a_unit_are_shown():
     table, options = of("foggy coast", True)
     text = asked(relabelled(table, "Solar (MJ/m2)", "W/m2"), **options)
@@ -379,7 +403,7 @@ def test_years_of_two_digits_that_nothing_settles():
 def test_a_logger_with_rows_for_names_units_and_kinds(tmp_path):
     # The row of units was once taken for the names.
     lines = [
-        '"FORM5","Larkspur Ridge","1234","Table1"',
+        '"FORM5","Sallow Heath","1234","Table1"',
         '"TIMESTAMP","RECORD","AirTC_Avg","RH","WS_ms_Avg","SlrW_Avg","Rain_mm_Tot"',
         '"TS","RN","Deg C","%","meters/second","W/m^2","mm"',
         '"","","Avg","Smp","Avg","Avg","Tot"',

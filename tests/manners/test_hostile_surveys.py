@@ -74,6 +74,15 @@ def test_rows_that_sum_up_others_are_no_spots(tmp_path, names):
     assert all(name in note for name in names)
 
 
+def test_a_mean_that_stands_in_the_column_of_greens():
+    table = {"green": ["7", "7", "Mean"], "spot": ["a", "b", ""], "depth (in)": [12, 13, 12.5]}
+    assert [spot.name for spot in sw.read_survey(table).spots] == ["a", "b"]
+
+
+def test_one_neighbour_is_enough():
+    assert 'write "12 in"' in asked({"spot": ["a", "b"], "depth (in)": ["13", "12 m"]})
+
+
 def test_spots_with_short_names_are_spots():
     survey = sw.read_survey({"spot": ["N", "S", "SE", "SD"], "depth (cm)": [30, 31, 32, 30]})
     assert len(survey.spots) == 4

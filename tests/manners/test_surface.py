@@ -203,6 +203,7 @@ TAKE_A_SAND = {
     "drained_state": lambda sand: sw.drained_state(GREEN, sand=sand),
     "topdress": lambda sand: sw.topdress(sand, 1.0),
     "other_sand": lambda sand: sw.other_sand(sand),
+    "likely_memories": lambda sand: sw.likely_memories(sand, 2),
     "plot.retention": lambda sand: sw.plot.retention(sand),
     "plot.depth_curve": lambda sand: sw.plot.depth_curve(sand, rod=7.6),
 }

@@ -191,3 +191,11 @@ def test_text_and_html():
     html = found._repr_html_()
     assert "<table>" in html
     assert "the same sand at your depth" in html
+
+
+@pytest.mark.parametrize(("suction", "measured"), [("3 kPa", True), (30.9, True), (31.2, False)])
+def test_a_point_within_a_centimetre_is_the_point_that_is_asked_for(suction, measured):
+    """3 kPa is 30.6 cm (NIST SP 811), and meant as 30 cm; a centimetre is our own choice."""
+    lab = RetentionTable([suction], [0.194], porosity=0.40)
+    remark = verdicts(table=lab, sand=TRUTH)["capillary porosity at 30 cm"].remark
+    assert ("measured" in remark) == measured

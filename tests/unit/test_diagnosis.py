@@ -68,6 +68,17 @@ def test_a_reading_is_the_mean_of_the_curve_over_the_rod():
         assert found == pytest.approx(drained(30.0, scale=scale), abs=1e-6)
 
 
+def test_missing_water_has_left_the_upper_twelve_centimetres_and_a_mat_holds_at_most_65_per_cent():
+    """Both common practice, no source: 0.1 mm out of 12 cm is 0.083 % by volume."""
+    common = Common(np.array([0]), np.array([3.0]), np.array([0.0]))
+    level, table = level_spot(common, 30.0), RestCurves([MIX])
+    for rod, deep in ((7.6, 12.0), (20.0, 20.0)):
+        drier = predict(table, level._replace(missing=np.array([0.1])), rod)
+        assert predict(table, level, rod)[0] - drier[0] == pytest.approx(0.01 / deep, rel=0.01)
+    mat = level._replace(mat=np.array([8.0]), mat_excess=np.array([0.6]))
+    assert predict(table, mat, ROD)[0] == pytest.approx(0.65)
+
+
 # --- odds against closed forms ---------------------------------------------------------------
 
 
@@ -130,6 +141,15 @@ def test_a_wider_base_band_never_makes_the_expected_band_narrower():
         low, high = one(spot("S", 33.0, drained(33.0)), base_suction=band).band
         widths.append(high - low)
     assert widths == sorted(widths)
+
+
+def test_a_cause_explains_a_reading_within_two_and_a_half_standard_errors():
+    """Our own choice: one reading in eighty lies beyond."""
+    only = dict.fromkeys(NAMES, 0.0) | {"depth": 1.0}
+    error = np.hypot(0.025, 0.01)
+    for times, consistent in ((2.45, True), (2.55, False)):
+        found = one(spot("S", 30.0, drained(30.0) - times * error), weights=only, **NOTHING_UNKNOWN)
+        assert next(c for c in found.causes if c.cause == "depth").consistent == consistent
 
 
 # --- what else was measured ------------------------------------------------------------------
@@ -247,6 +267,36 @@ def test_a_drop_test_is_advised_where_repellency_is_in_question():
     after = with_finding(found, best, "2 min")
     assert after.spot("dry").causes[0].cause == "repellency"
     assert with_finding(found, best, 1.0).spot("dry").probability("repellency") < 0.3
+
+
+def test_ten_to_one_against_a_cause_ends_its_being_consistent():
+    """Jeffreys 1961, Theory of Probability (from memory): strong evidence. The quicker a drop
+    soaks in, the less repellency is left; the size of it would explain the reading throughout."""
+    found = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.15)]), MIX)
+    drop = next(m for m in rank_measurements(found, "dry") if m.kind == "drop_test")
+    usual = BY_NAME["repellency"].prior
+
+    def after(seconds):
+        causes_left = with_finding(found, drop, seconds).spot("dry").causes
+        return next(each for each in causes_left if each.cause == "repellency")
+
+    low, high = 0.5, 60.0
+    assert not after(low).consistent and after(high).consistent
+    for _ in range(30):
+        middle = np.sqrt(low * high)
+        low, high = (low, middle) if after(middle).consistent else (middle, high)
+    assert after(high).probability / usual == pytest.approx(0.1, rel=0.01)
+
+
+def test_slow_drops_begin_between_five_and_ten_seconds():
+    """Where a drop speaks as much for repellent sand as for another (a drop-test note and common
+    practice)."""
+    seconds = np.geomspace(0.5, 100.0, 4000)
+    odds = BY_NAME["repellency"].drop_time.log_density(seconds) - BY_NAME[
+        "depth"
+    ].drop_time.log_density(seconds)
+    assert 5.0 < seconds[np.argmin(np.abs(odds))] < 10.0
+    assert np.all(np.diff(odds[seconds > 1.0]) > 0.0)
 
 
 def test_gains_are_never_negative_nor_more_than_what_is_open():

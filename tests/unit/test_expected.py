@@ -91,3 +91,9 @@ def test_faults_at_once():
         assert part in str(caught.value)
     with pytest.raises(InputError, match=r"no readings; say which.*\n- no spot has a depth"):
         expected_reading(Survey((Spot("b"),)), SAND)
+
+
+def test_a_probe_is_off_by_a_centimetre_unless_it_is_said():
+    """From memory, no source."""
+    unsaid = expected_reading(SURVEY, SAND, base_suction=3.0)
+    assert unsaid.equals(expected_reading(SURVEY, SAND, base_suction=3.0, probe_error="1 cm"))

@@ -14,7 +14,7 @@ from grounds import MIDDLE_MIX, STRAIGHT_SAND
 from scipy.integrate import quad
 
 import soilwater as sw
-from soilwater.explorer import arithmetic, bands, lattice, make, page
+from soilwater.explorer import arithmetic, bands, html, lattice, make, page
 
 TURF = sw.Turf.creeping_bentgrass()
 LINES = sw.Thresholds("18 %", "14 %", "12 %")
@@ -61,7 +61,7 @@ def against_runs(request):
     sand = request.param
     whole = lattice.make_lattice(sand, GRAVEL, lattice.DEPTHS, lattice.DEMANDS, SETTING)
     # From the stream, as the page has it: rounded, packed and unpacked.
-    water = unpacked(page.pack(whole.water), whole.hours.size).reshape(whole.water.shape)
+    water = unpacked(html.pack(whole.water), whole.hours.size).reshape(whole.water.shape)
     whole = whole._replace(water=water)
     rng = np.random.default_rng(20)
     places = rng.uniform((15.0, 0.0), (60.0, 10.0), (POINTS, 2))

@@ -98,3 +98,13 @@ def test_text_and_html_show_the_sieves():
     assert 'Grading "mix"' in repr(SAND)
     odd = Grading(np.array([1.0, 0.0]), np.array([0.5, 0.5]), name="<b>")
     assert "<b>" not in odd._repr_html_()
+
+
+def test_shares_may_miss_1_by_one_per_cent():
+    """Sheets round to 0.1 % on eight sieves or so (our own choice)."""
+    sizes = np.array([1.0, 0.5, 0.25])
+    for off in (-0.0095, 0.0095):
+        Grading(sizes, np.array([0.3, 0.5, 0.2 + off]))
+    for off in (-0.0105, 0.0105):
+        with pytest.raises(InputError, match="sum of sieves"):
+            Grading(sizes, np.array([0.3, 0.5, 0.2 + off]))

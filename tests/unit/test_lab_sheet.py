@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from soilwater.lab import sheet_doubts, sheet_layout
 from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.words.errors import InputError
 
@@ -361,3 +362,12 @@ def test_the_clean_sheet_of_the_examples_reads_without_a_caution():
     assert lab.suction.tolist() == [10, 20, 30, 40, 60]
     assert lab.k_sat == pytest.approx(13.5 * 2.54)
     assert lab.cautions == ()
+
+
+def test_limits_of_what_a_sheet_may_hold_follow_from_where_they_come_from():
+    """Capillary rise by the tension of water at 20 degC (0.0728 N/m; CRC Handbook, from memory)."""
+    rise = 1e4 * 2.0 * 0.0728 / (998.2 * 9.80665)  # times radius [cm2]
+    assert pytest.approx(rise / 0.0125, rel=0.02) == sheet_doubts.COARSE_SUCTION  # 0.25 mm wide
+    assert pytest.approx(rise / 0.00075, rel=0.02) == sheet_doubts.FINE_SUCTION  # 0.015 mm wide
+    # Two standard deviations of the difference of two measurements within 2 % (no source).
+    assert pytest.approx(2.0 * np.sqrt(2.0) * 0.02, abs=0.005) == sheet_layout.REPLICATE_SCATTER

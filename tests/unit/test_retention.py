@@ -144,6 +144,9 @@ def test_without_replicates_the_stated_error_holds():
 def test_slow_sand_is_remarked_on():
     lab = table(k_sat="0.1 in/h")
     assert "below 6 in/h: silt? compacted?" in lab.cautions[0]
+    # The least that the USGA recommendations for putting greens ask for (from memory).
+    assert "below 6 in/h" in table(k_sat="5.9 in/h").cautions[0]
+    assert "below 6 in/h" not in " ".join(table(k_sat="6.1 in/h").cautions)
 
 
 def test_everything_wrong_is_said_at_once():

@@ -53,6 +53,17 @@ def test_it_is_the_floor_that_counts_not_the_surface(name, drop):
     assert 100.0 * lost == pytest.approx(drop, abs=0.8)
 
 
+def test_the_range_is_that_of_half_and_of_twice_the_conductivity():
+    """Field conductivity may be twice or half of the lab's: common practice, no source."""
+    sand = SANDS["B"]
+    found = slope_equivalent(sand, 0.03, "10 m", depth=30.0)
+    half, twice = (
+        slope_equivalent(replace(sand, k_sat=times * sand.k_sat), 0.03, "10 m", depth=30.0).best
+        for times in (0.5, 2.0)
+    )
+    assert (found.low, found.high) == pytest.approx((min(half, twice), max(half, twice)), rel=1e-3)
+
+
 def test_a_metre_lower_is_worth_less_and_the_foot_nothing():
     at = [
         slope_equivalent(SANDS["C"], 0.03, "10 m", depth=30.0, from_crest=f"{metres} m").best

@@ -302,9 +302,11 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
         other = "mm"
         written = wet_steps / 25.4
         # A gauge that counts inches counts hundredths; one that counts mm does not go so far.
-        coarse = bool(np.all(np.abs(written * 10.0 - np.round(written * 10.0)) < 1e-6))
+        coarse = bool(np.all(np.abs(written * 10.0 - np.round(written * 10.0)) < 1e-6)) or (
+            np.unique(written).size >= _FEW and bool(_whole_tips(written, 0.254).all())
+        )
         few = wet_days.size < _FEW
-        by_hour = given.hours <= 1.0 and wet_steps.size >= _FEW
+        by_hour = given.hours <= 1.0 and wet_steps.size >= 2 * _FEW
         rate = float(wet_steps.mean()) / given.hours
         wrong = (
             (not few and wet_days.mean() > _NO_CLIMATE_DAY)
@@ -336,11 +338,13 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
 
 def _of_a_bucket(amounts: Column) -> NDArray[np.bool_]:
     """Whether amounts [mm] are whole tips of a usual bucket: 0.1, 0.2, 0.25 or 0.254 mm."""
-    whole = np.zeros(amounts.shape, dtype=bool)
-    for tip in (0.1, 0.25, 0.254):
-        # Files round to hundredths, which 0.254 mm does not bear exactly.
-        whole |= np.abs(amounts - tip * np.round(amounts / tip)) <= (0.0051 if tip > 0.25 else 1e-6)
-    return whole
+    return _whole_tips(amounts, 0.1) | _whole_tips(amounts, 0.25) | _whole_tips(amounts, 0.254)
+
+
+def _whole_tips(amounts: Column, tip: float) -> NDArray[np.bool_]:
+    # Files round to hundredths, which 0.254 mm does not bear exactly.
+    slack = 0.0051 if tip == 0.254 else 1e-6
+    return np.asarray(np.abs(amounts - tip * np.round(amounts / tip)) <= slack)
 
 
 def _doubt_reference_et(given: Readings, faults: Faults) -> None:
@@ -360,7 +364,7 @@ def _doubt_reference_et(given: Readings, faults: Faults) -> None:
     few = np.sum(~np.isnan(days)) < _FEW
     other = "in" if unit in _MILLIMETRES or unit.startswith("mm") else "mm"
     tail = unit[2:] if unit.startswith(("mm/", "in/")) else ""
-    if not (best < (0.01 if few else 0.03) or float(np.nanmedian(share)) > 1.3):
+    if not (best < (0.01 if few else 0.02) or float(np.nanmedian(share)) > 1.3):
         return
     swapped = given.days(given.read_as("reference_et", other + tail), np.sum)[: days.size]
     if 0.03 <= float(np.nanmax(swapped / most)) <= 1.3:

@@ -1,0 +1,309 @@
+"""The march of columns that remember how they were wetted, compiled when one is first run.
+
+It is the march of all columns, made of `assemble` and `newton` that look water up on branches (see
+`branches`), and of what there is to remember: a step that is kept is entered, one that is rejected
+leaves no trace.
+"""
+
+from typing import NamedTuple
+
+from soilwater.kernels.branch_flux import (
+    MOVING,
+    N_BRANCH_WORK,
+    branch_flow,
+    look_up_branches,
+    note_moving,
+)
+from soilwater.kernels.branches import (
+    Remembering,
+    branch_hydraulics,
+    branch_water,
+    find_branch,
+    recall,
+    remember,
+    remembers,
+)
+from soilwater.kernels.cache import compile_entry_point, kernel
+from soilwater.kernels.column import make_assemble
+from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, hydraulics
+from soilwater.kernels.ledger import (
+    LEAST_SUCTION,
+    LEAST_WATER,
+    MOST_TRIALS,
+    measure_closure,
+)
+from soilwater.kernels.march import Books, make_march
+from soilwater.kernels.newton import make_newton, residual_norm
+from soilwater.kernels.rows import (
+    HELD_SURFACE,
+    N_LEDGER,
+    N_RATES,
+    RESIDUAL,
+    STORAGE,
+    SURFACE_CODE,
+    VOLUME,
+    Column,
+    Floats,
+    Integers,
+    State,
+)
+from soilwater.kernels.tangent import make_runs_straight
+from soilwater.kernels.tridiagonal import solve
+from soilwater.kernels.water import water_between
+
+
+class Memories(NamedTuple):
+    """What columns laid end to end remember, beside their `rows.Packed`; see `Remembering`."""
+
+    memory: Floats
+    """(soils, N_MEMORY)."""
+    nest: Floats
+    """(N, PLACES)."""
+    places: Integers
+    """(N,)."""
+    level: Floats
+    """(m - 1, 2, PLACES, 2): room that the columns of a call use one after the other."""
+    work: Floats
+    """(`branch_work_size`(m),): likewise."""
+    out_effective: Floats
+    """(c, times, 2, m - 1): `BranchOutputs.effective`; written here."""
+
+
+class BranchOutputs(NamedTuple):
+    """What a column leaves at its output times: `rows.Outputs`, and its effective heads."""
+
+    time: Floats
+    """(times,)."""
+    head: Floats
+    """(times, n)."""
+    water: Floats
+    """(times, n - 1)."""
+    ledger: Floats
+    """(times, N_LEDGER)."""
+    effective: Floats
+    """(times, 2, n - 1): heads at which the drying curve holds the water at the top and the bottom
+    of each interval [cm]."""
+
+
+@kernel
+def water_of_interval(i, side, head, place, soil, soils):
+    """Water above the dry end at one side of an interval [1], and its capacity [1/cm]."""
+    j = soil[i]
+    if remembers(soils, j):
+        water, capacity, _ = branch_water(
+            head, place, soils.level[i, side, place],
+            soils.tables[j], soils.scalars[j], soils.memory[j],
+        )  # fmt: skip
+        return water, capacity
+    return hydraulics(head, soils.tables, soils.scalars, j)[:2]
+
+
+@kernel
+def node_water_after(i, head, pond, z, soil, soils):
+    """Water node `i` holds at a head [cm], and its derivative by head [1]; see `ledger`."""
+    last = z.size - 1
+    place = find_branch(head, soils.nest[i], soils.places[i])
+    water, capacity = pond * max(head, 0.0), pond if head > 0.0 else 0.0
+    if i > 0:
+        half = 0.5 * (z[i] - z[i - 1])
+        w, c = water_of_interval(i - 1, 1, head, place, soil, soils)
+        water, capacity = water + half * w, capacity + half * c
+    if i < last:
+        half = 0.5 * (z[i + 1] - z[i])
+        w, c = water_of_interval(i, 0, head, place, soil, soils)
+        water, capacity = water + half * w, capacity + half * c
+    return water, capacity
+
+
+@kernel
+def branch_water_around_nodes(h, z, soil, soils, water):
+    """Water around each node [cm] at matric heads, without a pond."""
+    for i in range(h.size):
+        water[i] = node_water_after(i, h[i], 0.0, z, soil, soils)[0]
+
+
+@kernel
+def head_after_that_holds(target, i, head, pond, volume, z, soil, soils):
+    """Head at which node `i` holds a given water [cm], on the branch that it leads to."""
+    full, capacity = node_water_after(i, 0.0, pond, z, soil, soils)
+    if target >= full:
+        return (target - full) / (capacity + pond)
+    dry, wet = -OVEN_DRY_SUCTION, -LEAST_SUCTION
+    for _ in range(MOST_TRIALS):
+        if not dry < head < wet:
+            head = -((dry * wet) ** 0.5)
+        water, capacity = node_water_after(i, head, pond, z, soil, soils)
+        excess = water - target
+        if abs(excess) <= LEAST_WATER * (water + volume):
+            break
+        if excess > 0.0:
+            wet = head
+        else:
+            dry = head
+        head -= excess / capacity
+    return min(max(head, dry), wet)
+
+
+@kernel
+def close_branch_balance(state, column, soils, work):
+    """Close the balance that is read now; see `ledger.close_balance`."""
+    h, stored, ledger = state.h, state.stored, state.ledger
+    z, soil, codes = column.z, column.soil, column.codes
+    total = 0.0
+    for i in range(h.size):
+        total += work[STORAGE, i]
+    if measure_closure(total, ledger):
+        return
+    total = 0.0
+    for i in range(h.size):
+        pond = 1.0 if i == 0 and codes[SURFACE_CODE] != HELD_SURFACE else 0.0
+        if work[RESIDUAL, i] != 0.0:
+            volume = work[VOLUME, i]
+            h[i] = head_after_that_holds(stored[i], i, h[i], pond, volume, z, soil, soils)
+        total += node_water_after(i, h[i], pond, z, soil, soils)[0]
+    measure_closure(total, ledger)
+
+
+@kernel
+def turned(state, dt, tolerance, work):
+    """Whether a node turned in a step from wetting to drying or back, by more than the tolerance.
+
+    What it did before then says nothing about what it does now.
+    """
+    stored, rate = state.stored, state.rate
+    storage, volume = work[STORAGE], work[VOLUME]
+    back = False
+    for i in range(stored.size):
+        least = tolerance * volume[i]
+        change, before = storage[i] - stored[i], rate[i] * dt
+        back |= (change > least) & (before < -least) | (change < -least) & (before > least)
+    return back
+
+
+@kernel
+def note_branch_outputs(state, column, soils, outputs, out):
+    """Keep heads, effective heads, water contents and ledger of an output time."""
+    h, soil = state.h, column.soil
+    for i in range(h.size):
+        outputs.head[out, i] = h[i]
+    for i in range(soil.size):
+        j = soil[i]
+        table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
+        water = 0.0
+        for side in range(2):
+            node = i + side
+            head = h[node]
+            if remembers(soils, j):
+                place = find_branch(head, soils.nest[node], soils.places[node])
+                level = soils.level[i, side, place]
+                curves = branch_hydraulics(head, place, level, table, scalars, memory)
+                water += curves[0]
+                outputs.effective[out, side, i] = curves[5]
+            else:
+                water += hydraulics(head, soils.tables, soils.scalars, j)[0]
+                outputs.effective[out, side, i] = head
+        outputs.water[out, i] = 0.5 * water + scalars[DRY_END_WATER_CONTENT]
+    for i in range(N_LEDGER):
+        outputs.ledger[out, i] = state.ledger[i]
+
+
+plain_parts = make_assemble(look_up_branches, branch_flow)
+
+
+@kernel
+def assemble(h, dt, stored, column, soils, work, flows):
+    """Residual and Jacobian of an implicit step of a column that remembers; see `column`."""
+    plain_parts(h, dt, stored, column, soils, work, flows)
+    note_moving(column.z, work)
+
+
+newton = make_newton(
+    assemble, solve, residual_norm, make_runs_straight(branch_water_around_nodes), MOVING
+)
+march = make_march(
+    assemble,
+    newton,
+    Books(recall, turned, close_branch_balance, remember, note_branch_outputs),
+)
+
+
+@kernel
+def branch_work_size(n):
+    """Numbers of work space that a column of `n` nodes needs."""
+    return N_RATES + N_BRANCH_WORK * n
+
+
+def _march_remembering(digest):
+    def march_remembering(first, last, packed, memories):
+        """March the columns `first` to `last` - 1 of those that are laid end to end."""
+        _ = digest
+        for c in range(first, last):
+            a, b = packed.node_start[c], packed.node_start[c + 1]
+            n = b - a
+            soils = Remembering(
+                packed.tables,
+                packed.scalars,
+                memories.memory,
+                memories.nest[a:b],
+                memories.places[a:b],
+                memories.level,
+            )
+            column = Column(
+                packed.z[a:b],
+                packed.soil[a : b - 1],
+                packed.root[a:b],
+                packed.conditions[c],
+                packed.codes[c],
+            )
+            state = State(
+                packed.head[a:b],
+                packed.stored[a:b],
+                packed.head_before[a:b],
+                packed.rate[a:b],
+                packed.clock[c],
+                packed.ledger[c],
+                packed.counts[c],
+            )
+            outputs = BranchOutputs(
+                packed.out_time,
+                packed.out_head[c, :, :n],
+                packed.out_water[c, :, : n - 1],
+                packed.out_ledger[c],
+                memories.out_effective[c, :, :, : n - 1],
+            )
+            begin, end = packed.forcing_range[c, 0], packed.forcing_range[c, 1]
+            packed.status[c] = march(
+                state,
+                column,
+                soils,
+                packed.forcing[begin:end],
+                packed.controls[c],
+                outputs,
+                memories.work[N_RATES : branch_work_size(n)].reshape(N_BRANCH_WORK, n),
+                memories.work[:N_RATES],
+            )
+
+    return march_remembering
+
+
+def _mean_water_contents_of_branches(digest):
+    def mean_water_contents_of_branches(effective, z, soil, tables, scalars, top, bottom, result):
+        """Mean water content between two depths of one column at many times.
+
+        `effective` has shape (n_times, 2, n - 1), see `BranchOutputs`; `result` (n_times,).
+        """
+        _ = digest
+        for t in range(result.size):
+            total = 0.0
+            for i in range(soil.size):
+                total += water_between(
+                    effective[t, 0, i], effective[t, 1, i], z[i], z[i + 1], top, bottom,
+                    tables, scalars, soil[i],
+                )  # fmt: skip
+            result[t] = total / (bottom - top)
+
+    return mean_water_contents_of_branches
+
+
+mean_water_contents_of_branches = compile_entry_point(_mean_water_contents_of_branches)
+march_remembering = compile_entry_point(_march_remembering)
