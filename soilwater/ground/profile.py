@@ -32,7 +32,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import base_band
 from soilwater.ground.mesh import Mesh, make_mesh
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction

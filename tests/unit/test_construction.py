@@ -164,7 +164,8 @@ def test_the_same_sand_at_the_users_depth():
     sentence, assumed = found.at_depth
     assert "a 7.6 cm (3.0 in) rod in 38.1 cm (15.0 in) of root zone reads" in sentence
     assert "90 % band" in sentence
-    assert "the lab test at 30 cm sees 19.4 %" in sentence
+    # The curve's own 19.4 %, drawn a tenth towards what sands usually have.
+    assert "the lab test at 30 cm sees 19.3 %" in sentence
     assert "3 cm of suction left at the base" in assumed
 
 

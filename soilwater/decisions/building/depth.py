@@ -24,7 +24,7 @@ from soilwater.decisions.targets import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
