@@ -45,7 +45,7 @@ SUBJECTS = {
     ),
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
-    "A page to explore": "explore",
+    "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }
 """What ``soilwater`` itself offers, by subject; what is not named here comes last."""

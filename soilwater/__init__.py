@@ -100,6 +100,7 @@ if _TYPE_CHECKING:
     from soilwater import plot as plot
     from soilwater import report as report
     from soilwater.explorer import explore as explore
+    from soilwater.explorer import explore_ground as explore_ground
 
 __version__ = "0.2.0"
 
@@ -191,6 +192,7 @@ __all__ = [
     "dry_down_outlook",
     "expected_reading",
     "explore",
+    "explore_ground",
     "flush_water",
     "hand_water",
     "hand_water_plan",
@@ -225,6 +227,7 @@ __all__ = [
 
 
 _LAZY = ("plot", "report")
+_PAGES = ("explore", "explore_ground")
 
 
 def __dir__() -> list[str]:
@@ -235,14 +238,14 @@ def __dir__() -> list[str]:
 def __getattr__(name: str) -> _Any:
     """Import ``soilwater.plot`` or ``soilwater.report``, and matplotlib, when first asked for.
 
-    So is `explore`, which is a function of its folder ``soilwater.explorer``.
+    So are `explore` and `explore_ground`, functions of the folder ``soilwater.explorer``.
     """
     import importlib
 
     if name in _LAZY:
         return importlib.import_module(f"soilwater.{name}")
-    if name == "explore":
-        return importlib.import_module("soilwater.explorer").explore
+    if name in _PAGES:
+        return getattr(importlib.import_module("soilwater.explorer"), name)
     if name == "Lines":
         raise AttributeError('soilwater.Lines is now called "Thresholds"; write sw.Thresholds(...)')
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

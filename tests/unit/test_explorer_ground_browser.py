@@ -7,24 +7,22 @@ import re
 
 import numpy as np
 import pytest
-from test_explorer_ground import LINES, on_a_green, result
+from test_explorer_ground import LINES, green_run, line_run
 
 import soilwater as sw
-from soilwater.explorer import explore_ground
 
 NASTY = '<script>document.title = "taken"</script>'
 
 
 @pytest.fixture(scope="module")
 def runs():
-    line = result(days=4)
-    return {"line": line, "green": on_a_green(line)}
+    return {"line": line_run(days=4), "green": green_run(days=4)}
 
 
 @pytest.fixture(params=["line", "green"])
 def page(browser, runs, request, tmp_path):
     path = tmp_path / "page.html"
-    shown = explore_ground(runs[request.param], rod="3 in", thresholds=LINES, name=NASTY)
+    shown = sw.explore_ground(runs[request.param], rod="3 in", thresholds=LINES, name=NASTY)
     shown.save(path)
     opened = browser.new_page(viewport={"width": 1000, "height": 900})
     asked, complaints = [], []
@@ -84,7 +82,7 @@ def test_sliders_answer_the_keyboard(page, runs):
 
 def test_a_click_chooses_the_place_under_it(page, runs):
     box = page.locator("#whole .catch").bounding_box()
-    page.mouse.click(box["x"] + 0.04 * box["width"], box["y"] + 0.9 * box["height"])
+    page.mouse.click(box["x"] + 0.01 * box["width"], box["y"] + 0.9 * box["height"])
     settled(page)
     assert slider(page, "Place").input_value() == "0"
     check(page, runs[page.kind], 0, 48, "3 in")
