@@ -107,7 +107,7 @@ def simulate(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles([profile])
+    ).for_profiles(profiles)
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
     if ground is not None:
