@@ -55,7 +55,7 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import Band, FitResult
+from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
