@@ -142,7 +142,7 @@ class Transect:
             return np.zeros(0)
         if isinstance(given, str):
             with faults.catching():
-                return -number_to_house(given, "slope", "surface_level") * distance
+                return 0.0 - number_to_house(given, "slope", "surface_level") * distance
             return np.zeros(0)
         return _stations(given, "surface_level", faults)
 
