@@ -35,6 +35,8 @@ from soilwater.kernels.ledger import (
 from soilwater.kernels.march import Books, make_march
 from soilwater.kernels.newton import make_newton, residual_norm
 from soilwater.kernels.rows import (
+    BEFORE,
+    CAREFUL,
     HELD_SURFACE,
     N_LEDGER,
     N_RATES,
@@ -50,6 +52,9 @@ from soilwater.kernels.rows import (
 from soilwater.kernels.tangent import make_runs_straight
 from soilwater.kernels.tridiagonal import solve
 from soilwater.kernels.water import water_between
+
+BEYOND_A_TURN = 1.0e-7
+"""How far beyond a turn a head stops [cm, and share of the head]."""
 
 
 class Memories(NamedTuple):
@@ -207,12 +212,34 @@ def note_branch_outputs(state, column, soils, outputs, out):
         outputs.ledger[out, i] = state.ledger[i]
 
 
+@kernel
+def stop_at_turns(h, soils, before):
+    """Let no head pass a turn in one Newton step: it stops just beyond, where the branch is new.
+
+    Beside an entry suction one branch stores ten thousand times what the other does, and a step
+    made with the one leads nowhere on the other.
+    """
+    for i in range(h.size):
+        nest, places = soils.nest[i], soils.places[i]
+        if min(h[i], 0.0) == nest[places - 1]:
+            # Where a step begins nothing was passed.
+            continue
+        stop = h[i]
+        for k in range(1, places):
+            if before[i] <= nest[k] < stop or stop < nest[k] <= before[i]:
+                stop = nest[k]
+        beyond = min(abs(h[i] - stop), BEYOND_A_TURN * (1.0 + abs(stop)))
+        h[i] = stop + (beyond if h[i] > before[i] else -beyond)
+
+
 plain_parts = make_assemble(look_up_branches, branch_flow)
 
 
 @kernel
 def assemble(h, dt, stored, column, soils, work, flows):
     """Residual and Jacobian of an implicit step of a column that remembers; see `column`."""
+    if column.conditions[CAREFUL] > 0.0:
+        stop_at_turns(h, soils, work[BEFORE])
     plain_parts(h, dt, stored, column, soils, work, flows)
     note_moving(column.z, work)
 

@@ -15,7 +15,7 @@ from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
 from soilwater.runs.drained import drained_water_content
-from soilwater.soils import Soil
+from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction
@@ -44,7 +44,8 @@ def retention(
     Parameters
     ----------
     sand : RetentionTable, Soil, FitResult or sequence of these
-        Lab points; a curve; points, curve and band; or several curves and their band.
+        Lab points; a curve; points, curve and band; or several curves and their band. Of sand that
+        remembers how it was wetted both curves, between which it may hold anything.
     test_suction : float, str or Quantity, optional
         Suction [cm] at which water and air are read off.
     base_suction : float, str, Quantity or BaseSuction, optional
@@ -92,7 +93,15 @@ def retention(
         rightmost = 100.0 * float(upper.max())
     if soil is not None:
         water = 100.0 * np.asarray(soil.water_content(suction))
-        ax.plot(water, suction, color=style.DEEP_WATER, label="fitted curve" if fit else "curve")
+        label = "fitted curve" if fit else "curve"
+        if isinstance(soil, Hysteretic):
+            # One curve would mislead: between the two the sand may hold anything.
+            label = "while it drains"
+            wetted = 100.0 * np.asarray(soil.wetting_water_content(suction))
+            ax.plot(
+                wetted, suction, color=style.DEEP_WATER, ls="--", label="while dry sand is wetted"
+            )
+        ax.plot(water, suction, color=style.DEEP_WATER, label=label)
         rightmost = max(rightmost, float(water.max()))
         _draw_test(ax, soil, test)
     if table is not None:

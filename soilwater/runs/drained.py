@@ -6,6 +6,7 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any
 
@@ -20,6 +21,7 @@ from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.kernels.remembering import mean_water_contents_of_branches
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.layout import describe_columns, lay_out
+from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import stack_tables
@@ -108,7 +110,11 @@ def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
 @in_full
 @mind_words(soils="sand")
 def drained_state(
-    profile: Profile, *, sand: Sand | None = None, layer: str | None = None
+    profile: Profile,
+    *,
+    sand: Sand | None = None,
+    layer: str | None = None,
+    after: AfterRain | None = None,
 ) -> xr.Dataset:
     """Water in a profile that has drained, without time stepping.
 
@@ -123,6 +129,9 @@ def drained_state(
         Layers and base condition.
     {sand}
     {layer}
+    after : AfterRain, optional
+        How sand that remembers was wetted last, in place of a flood from below: its rate, and how
+        dry the sand had been. Flooded, as a lab does it, when left out.
 
     Returns
     -------
@@ -135,7 +144,8 @@ def drained_state(
     ------
     InputError
         If the base condition lets the profile come to no rest of its own, there are no soils, or
-        it is not clear which layer is meant.
+        it is not clear which layer is meant; or if `after` is no `AfterRain` that drained, or there
+        is no sand that remembers.
 
     Examples
     --------
@@ -154,6 +164,8 @@ def drained_state(
     meshes = [each.mesh() for each in profiles]
     # Soils that equal a neighbouring layer's are meshed with it: lengths may differ.
     n_nodes = max(mesh.depth.size for mesh in meshes)
+    if after is not None:
+        _check_after(after, meshes)
     values = {
         "water_content": np.full((len(profiles), n_nodes - 1), np.nan),
         "suction": np.full((len(profiles), n_nodes - 1), np.nan),
@@ -161,11 +173,17 @@ def drained_state(
         "air_filled_porosity": np.full((len(profiles), n_nodes - 1), np.nan),
         "storage": np.full(len(profiles), np.nan),
     }
+    if after is not None:
+        values["drying_suction"] = np.full((len(profiles), 2, n_nodes - 1), np.nan)
     for i, (each, mesh) in enumerate(zip(profiles, meshes, strict=True)):
         suction = drained_suctions(each, mesh)
         water = cell_water_content(mesh, suction)
         saturated = np.array([soil.theta_s for soil in mesh.soils])[mesh.soil]
         n = water.size
+        if after is not None:
+            ends = ends_after(mesh, suction, after.rate, suction + after.dried_by)
+            water = ends.water.mean(axis=0)
+            values["drying_suction"][i, :, :n] = ends.drying
         values["water_content"][i, :n] = water
         values["suction"][i, :n] = 0.5 * (suction[1:] + suction[:-1])
         values["node_suction"][i, : n + 1] = suction
@@ -194,6 +212,24 @@ def drained_storage(profile: Profile) -> float:
 
 def _held(mesh: Mesh, water: NDArray[np.float64]) -> float:
     return float(10.0 * np.sum(water * np.diff(mesh.depth)))
+
+
+def _check_after(after: Any, meshes: Sequence[Mesh]) -> None:
+    """Refuse what is no rain before drainage, and sand that remembers none."""
+    if not isinstance(after, AfterRain):
+        raise InputError(
+            f'after: {after!r}; allowed: AfterRain, such as AfterRain("10 mm/h"), or None for sand '
+            "that was flooded."
+        )
+    if not (isinstance(after.water, str) and after.water == "drained"):
+        raise InputError(
+            f"after: its water is {after.water!r}, and a drained state is drained; leave water out."
+        )
+    if not any(mesh.remembers for mesh in meshes):
+        raise InputError(
+            "after: no layer remembers how it was wetted, so that rain leaves it as a flood does; "
+            "give sand=likely_memories(sand), or a Hysteretic soil."
+        )
 
 
 def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,6 +142,50 @@ def _where_it_falls_to(falling: Callable[[float], float], wanted: float) -> floa
         middle = (low * high) ** 0.5
         low, high = (low, middle) if falling(middle) < wanted else (middle, high)
     return float((low * high) ** 0.5)
+
+
+class EndsAfter(NamedTuple):
+    """What sand holds at the top and bottom of each cell, shape (2, n - 1)."""
+
+    water: NDArray[np.float64]
+    """Water content [1]."""
+    drying: NDArray[np.float64]
+    """Suction at which draining sand holds the same [cm]."""
+
+
+def ends_after(
+    mesh: Mesh, suction: NDArray[np.float64], rate: float, dried_to: NDArray[np.float64]
+) -> EndsAfter:
+    """Say what a column holds that was rained on while dry, and drained to some suctions.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Nodes and soils.
+    suction : ndarray, shape (n,)
+        Now [cm].
+    rate : float
+        Of the rain [mm/h].
+    dried_to : ndarray, shape (n,)
+        Suctions before the rain [cm].
+
+    Returns
+    -------
+    EndsAfter
+        Of a soil without a memory what it always holds at its suction.
+    """
+    drying = np.stack([suction[:-1], suction[1:]])
+    water = np.empty_like(drying)
+    for side in range(2):
+        for i, number in enumerate(mesh.soil):
+            soil, now = mesh.soils[number], max(float(drying[side, i]), 0.0)
+            if isinstance(soil, Hysteretic):
+                history = history_after(soil, rate, float(dried_to[i + side]), now)
+                water[side, i] = soil.water_content_after(history)
+                drying[side, i] = soil.suction_at(water[side, i]) if now > 0.0 else -0.0
+            else:
+                water[side, i] = soil.water_content(now)
+    return EndsAfter(water, drying)
 
 
 def turns_after(

@@ -23,6 +23,8 @@ _MOST_AMISS = 2e-3
 """Share of the pores that may break that condition: less than any lab can tell (our own choice).
 Branches still fall with suction then, close and are forgotten; a nested one may leave the main loop
 by so much."""
+_ROUND_OFF = 1e-9
+"""Drained share below which the quotient of two is round-off."""
 _CURVES_AGREE = 1e-3
 """Water content within which a wetting curve has to follow from the drying one."""
 
@@ -134,7 +136,8 @@ class Hysteretic(SoilModel):
         """Suction [cm] at which the drained shares draw apart again; 0 where they never do."""
         at = _PLACES * self.soil.suction_scale
         dried, wetted = 1.0 - self._drying(at), 1.0 - self._wetting(at)
-        ratio = np.divide(dried, wetted, out=np.zeros_like(dried), where=wetted > 0.0)
+        counts = wetted > _ROUND_OFF
+        ratio = np.divide(dried, wetted, out=np.zeros_like(dried), where=counts)
         amiss = (np.maximum.accumulate(ratio) - ratio) * wetted > _MOST_AMISS
         return float(at[amiss][0]) if amiss.any() else 0.0
 

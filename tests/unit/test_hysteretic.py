@@ -191,3 +191,10 @@ def test_likely_memories_are_what_sands_were_measured_to_do():
     assert sw.likely_memories(SAND, 200) == likely
     with pytest.raises(InputError, match="draws: 0"):
         sw.likely_memories(SAND, 0)
+
+
+def test_round_off_near_saturation_breaks_no_condition():
+    for n in (3.0, 6.0, 9.0, 12.0):
+        steep = sw.VanGenuchten(0.04, 0.36, 0.043, n, 40.0)
+        assert Hysteretic(steep, 1.4511, 0.9).remembers
+        assert Hysteretic(steep, 2.2).remembers

@@ -166,8 +166,8 @@ def check_root_zone(
     rod : float or str, optional
         Length of the meter's rods [cm]; needed with `depth`.
     base_suction : float, str or BaseSuction
-        Suction left at the base once drainage has ended [cm]. 0 to 9 cm have been reported; 3 cm
-        over clean gravel is an assumption to be stated beside the result.
+        Suction left at the base two days after a soaking [cm]; that over a clean gravel, which is
+        an assumption to be stated beside the result, when left out.
 
     Returns
     -------
