@@ -55,15 +55,17 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.turf import Turf
-from soilwater.lab.fitting import Band, FitResult
+from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
+from soilwater.runs.green_map import GreenMap
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
+from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
 from soilwater.soils import (
     BrooksCorey,
@@ -125,6 +127,7 @@ __all__ = [
     "FreeDrainage",
     "Grading",
     "GravelBlanket",
+    "GreenMap",
     "HandWaterPlan",
     "HandWatering",
     "HeldSurface",
@@ -161,6 +164,7 @@ __all__ = [
     "Status",
     "Survey",
     "Thresholds",
+    "Transect",
     "Turf",
     "TwoComponent",
     "VanGenuchten",

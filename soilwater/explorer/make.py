@@ -29,7 +29,7 @@ from soilwater.explorer.lattice import (
     stored_hours,
 )
 from soilwater.explorer.page import Asked, Worked, make_page
-from soilwater.ground.base import BASES, Base, CapillaryBreak
+from soilwater.ground.base import BASES, CLEAN_GRAVEL, Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.meter import meter_reading
@@ -90,10 +90,10 @@ def explore(
     demands : two of float, str or Quantity, optional
         Ends of the slider of demand [mm/day].
     bases : mapping of str to base condition, optional
-        What the root zone may stand on, by name; a gravel blanket that keeps 3 cm of suction
-        when left out. Each must come to a rest.
+        What the root zone may stand on, by name; 10 cm of clean gravel when left out. Each must
+        let it drain to a state of its own.
     start : {"soaked", "drained"}, optional
-        Water at the start: saturated to the surface, or at rest after drainage.
+        Water at the start: saturated to the surface, or as `drained_state` has it.
     days : int, optional
         Length of the dry-down [d], without rain, all days alike.
     first_day : datetime64, str or Timestamp, optional
@@ -183,9 +183,10 @@ def _checked(sands: Any, turf: Any, thresholds: Any, **given: Any) -> Asked:
     for each, sand in sands.items():
         with faults.catching(f'sand "{each}"'):
             best_and_likely(sand, 1)
-    bases = {"gravel": CapillaryBreak(3.0)} if given["bases"] is None else given["bases"]
+    bases = {"gravel": CLEAN_GRAVEL} if given["bases"] is None else given["bases"]
     if not isinstance(bases, Mapping) or not bases:
-        faults.add(f"bases is {bases!r}", allowed='such as {"gravel": CapillaryBreak("3 cm")}')
+        such = 'such as {"gravel": GravelBlanket(soil, "10 cm")}'
+        faults.add(f"bases is {bases!r}", allowed=such)
         bases = {}
     for each, base in bases.items():
         with faults.catching(f'base "{each}"'):
@@ -230,7 +231,10 @@ def _checked(sands: Any, turf: Any, thresholds: Any, **given: Any) -> Asked:
 
 
 def _check_base(base: Any) -> None:
-    allowed = 'a base that comes to a rest: CapillaryBreak("3 cm"), SeepageFace() or WaterTable'
+    allowed = (
+        'a base that lets it drain: GravelBlanket(soil, "10 cm"), CapillaryBreak("3 cm"), '
+        "SeepageFace() or WaterTable"
+    )
     if not isinstance(base, tuple(BASES.values())):
         raise InputError(f"{base!r} is no base condition; allowed: {allowed}.")
     known = cast(Base, base)

@@ -33,7 +33,7 @@ from soilwater.explorer.lattice import (
 from soilwater.ground.base import Base
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.words.cautions import cautions_for
 from soilwater.words.quantities import in_people_units

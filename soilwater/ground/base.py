@@ -9,7 +9,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from soilwater.kernels import rows
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, VanGenuchten, soil_from_dict
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_people_units

@@ -129,3 +129,28 @@ def suction_within(blanket: GravelBlanket, at_top: float, height: FloatArray) ->
     wetter, drier = (np.interp(height, flows.height[i], flows.suction[i]) for i in (before, after))
     within: FloatArray = (1.0 - share) * wetter + share * drier
     return within
+
+
+def suction_carrying(blanket: GravelBlanket, flow: float, height: FloatArray) -> FloatArray:
+    """Suction in a gravel that carries a steady flow [cm].
+
+    Parameters
+    ----------
+    blanket : GravelBlanket
+        Gravel and its thickness.
+    flow : float
+        Flow down it [cm/h].
+    height : ndarray
+        Above the lower end of the gravel [cm].
+
+    Returns
+    -------
+    ndarray
+        0 throughout where the gravel cannot carry it but full.
+    """
+    flows = steady_flows(blanket)
+    i = int(np.argmax(flows.flow <= flow))
+    if flow >= flows.flow[0]:
+        return np.zeros_like(height)
+    carrying: FloatArray = np.interp(height, flows.height[i], flows.suction[i])
+    return carrying

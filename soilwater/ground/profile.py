@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.base import (
     BASES,
+    CLEAN_GRAVEL,
     DEEPEST,
     GRAVEL,
     Base,
@@ -28,10 +29,10 @@ from soilwater.ground.base import (
     soil_of,
     thickness_of,
 )
-from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.ground.base_suction import base_band
 from soilwater.ground.mesh import Mesh, make_mesh
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
@@ -190,10 +191,11 @@ class Profile:
         root_zone : float, str or Quantity
             Depth of the mix over the gravel [cm].
         gravel : GravelBlanket, optional
-            What it lies on, by its own curve and thickness.
+            What it lies on, by its own curve and thickness; 10 cm of a published clean gravel,
+            an assumption, when left out.
         base_suction : float, str, Quantity or BaseSuction, optional
-            In place of a gravel, the suction [cm] left at the base, at which the gravel stops
-            taking water; the best of `OVER_GRAVEL`, an assumption, when both are left out: vary it.
+            In place of a gravel, a fixed suction [cm] at which it stops taking water, for those
+            who measured one.
         name : str, optional
             Name of the profile.
 
@@ -208,7 +210,7 @@ class Profile:
             If a depth, gravel or suction cannot be used, or both of the last two are given.
         """
         faults = Faults(f'Profile "{name}"' if name else "Profile over gravel")
-        base: Base = CapillaryBreak(OVER_GRAVEL.best)
+        base: Base = CLEAN_GRAVEL
         with faults.catching():
             layer = Layer(best_and_likely(sand)[0], root_zone, cls.ROOT_ZONE)  # type: ignore[arg-type]
         with faults.catching():

@@ -98,22 +98,31 @@ def wanted_step(clock, controls, interval):
 
 
 @kernel
-def weight_of_last_step(dt, last, state, work):
-    """Share of the last step's amounts in this one, and the water each node starts from.
+def share_carried(dt, last):
+    """Share of the last step's amounts that belongs into this one.
 
     With w = dt/dt_last, A the amounts of a step and F the rates at its end,
 
         A = g A_last + (dt - g dt_last) F,    g = w^2 / (1 + 2 w)
 
-    is the variable two-step backward difference; g = 0 is backward Euler, taken where the share
-    would nearly empty a node or overfill it.
+    is the variable two-step backward difference; g = 0 is backward Euler.
+    """
+    if last > 0.0 and dt <= MOST_GROWTH_AT_SECOND_ORDER * last:
+        w = dt / last
+        return w * w / (1.0 + 2.0 * w)
+    return 0.0
+
+
+@kernel
+def weight_of_last_step(dt, last, state, work):
+    """Share of the last step's amounts in this one, and the water each node starts from.
+
+    None is carried on where it would nearly empty a node or overfill it.
     """
     h, stored, rate = state.h, state.stored, state.rate
     full, target = work[FULL], work[TARGET]
-    weight = 0.0
-    if last > 0.0 and dt <= MOST_GROWTH_AT_SECOND_ORDER * last:
-        w = dt / last
-        weight = w * w / (1.0 + 2.0 * w)
+    weight = share_carried(dt, last)
+    if weight > 0.0:
         for i in range(stored.size):
             target[i] = stored[i] + weight * last * rate[i]
             carried = stored[i] - target[i]

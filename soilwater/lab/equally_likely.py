@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.words.errors import InputError
 

@@ -11,7 +11,7 @@ from soilwater.decisions.targets import ReadingTarget, Target, reading_target
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
 from soilwater.runs.drained import drained_water_content

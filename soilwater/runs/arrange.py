@@ -72,7 +72,8 @@ def arrange_cases(
         With every fault of the cases, or if a name is taken or missing.
     """
     if isinstance(cases, xr.DataArray):
-        if dimension != "case" or labels is not None or cases.ndim == 0:
+        other = dimension != "case" and cases.dims != (dimension,)
+        if other or labels is not None or cases.ndim == 0:
             raise InputError(
                 f"cases: a DataArray brings its own dimensions, here {cases.dims}; leave dimension "
                 "and labels out, and change them with rename, assign_coords or expand_dims."

@@ -67,7 +67,7 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
         late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
         texts[i] = refusals.get(i, f"{status.sentence}{late}")
-    return _results(packed, memories, meshes, heads, forcings, texts, settings)
+    return name_results(packed, memories, meshes, heads, forcings, texts, settings)
 
 
 def _begin(
@@ -105,7 +105,7 @@ def _runs(numbers: list[int]) -> list[tuple[int, int]]:
     return runs
 
 
-def _results(
+def name_results(
     packed: Packed,
     memories: Memories | None,
     meshes: Sequence[Mesh],

@@ -49,7 +49,7 @@ class Settings:
     output_hours: NDArray[np.float64]
     times: NDArray[np.datetime64]
     names: tuple[str, ...]
-    tolerance: float = 0.003
+    tolerance: float = 0.0015
     ponding_limit: float = 0.5
     surface: HeldSurface | None = None
     refinement: float = 1.0

@@ -6,7 +6,7 @@ import time
 from collections.abc import Iterable, Sequence
 from itertools import product
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 import numpy as np
 import xarray as xr
@@ -18,10 +18,13 @@ from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, o
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.gathering import lay_out_run, run_batch
+from soilwater.runs.green_map import GreenMap
 from soilwater.runs.layout import Axes, describe_columns
 from soilwater.runs.lazy import run_lazily
+from soilwater.runs.linked_run import run_linked
 from soilwater.runs.scheduling import Executor, Progress, Workers
 from soilwater.runs.settings import make_settings
+from soilwater.runs.transect import Transect
 from soilwater.runs.wording import in_full
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
@@ -34,7 +37,7 @@ from soilwater.words.units import to_house
 
 @in_full
 def simulate(
-    profile: Profile,
+    profile: Profile | Transect | GreenMap,
     weather: Weather,
     *,
     turf: Turf | None = None,
@@ -45,19 +48,20 @@ def simulate(
     keep: Iterable[str] | None = None,
     ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
-    tolerance: float = 0.003,
+    tolerance: float = 0.0015,
     refinement: float = 1.0,
     max_steps: int = 1_000_000,
     on_failure: Literal["raise", "return"] = "raise",
 ) -> xr.Dataset:
-    """Simulate water in one profile under some weather.
+    """Simulate water in one profile, or on ground that is not level, under some weather.
 
     Solves the mixed form of the Richards (1931) equation with root uptake; see the numerics page.
 
     Parameters
     ----------
-    profile : Profile
-        Layers and base condition.
+    profile : Profile, Transect or GreenMap
+        Layers and base condition; or a line or a map of such columns, which pass water to their
+        neighbours.
     weather : Weather
         Rain and reference evapotranspiration; its span is the span of the run.
     {what stands there}
@@ -69,7 +73,10 @@ def simulate(
     -------
     Dataset
         Water content and suction over ``time`` and ``depth``; the water balance, cumulative since
-        the start [mm]; status and the work done.
+        the start [mm]; status and the work done. Of a line the same over ``distance`` [cm], of a
+        map over ``spot`` (see `GreenMap.on_map`), with levels [cm], `lateral_inflow` [mm] (what
+        came to each column sideways since the start) and `lateral_flow` [cm2/h] (flow per width
+        over each face, mean since the output before).
 
     Raises
     ------
@@ -87,7 +94,10 @@ def simulate(
     >>> run.sizes["time"]
     3
     """
-    case = Case(profile, weather, turf=turf, start=start, irrigation=irrigation, rules=rules)
+    common: Any = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    ground = profile.ground() if isinstance(profile, Transect | GreenMap) else None
+    profiles = (cast(Profile, profile),) if ground is None else ground.profiles
+    cases = [Case(each, weather, **common) for each in profiles]
     settings = make_settings(
         weather,
         output=output,
@@ -97,18 +107,23 @@ def simulate(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles([profile])
+    ).for_profiles(profiles)
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
+    if ground is not None:
+        dataset = run_linked(ground, cases, settings)
+        if dataset.status[0] != Status.OK and on_failure == "raise":
+            raise RunError(str(dataset.status_text.values[0]))
+        return dataset
     begin = time.perf_counter()
-    values = run_chunk([case], settings)
+    values = run_chunk(cases, settings)
     status, text = values["status"][0], values["status_text"][0]
     if status == Status.BAD_INPUT:
         raise InputError(text)
     if status != Status.OK and on_failure == "raise":
         raise RunError(text)
-    mesh = profile.mesh(settings.refinement)
-    described = describe_columns([profile], [mesh], mesh.depth.size)
+    mesh = profiles[0].mesh(settings.refinement)
+    described = describe_columns(profiles, [mesh], mesh.depth.size)
     run = lay_out_run(values, described, {}, settings)
     run.attrs["wall_time_s"] = time.perf_counter() - begin
     return run
@@ -124,7 +139,7 @@ def simulate_many(
     keep: Iterable[str] | None = None,
     ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
-    tolerance: float = 0.003,
+    tolerance: float = 0.0015,
     refinement: float = 1.0,
     max_steps: int = 1_000_000,
     n_threads: int | None = None,
@@ -219,7 +234,7 @@ def compare_depths(
     keep: Iterable[str] | None = None,
     ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
-    tolerance: float = 0.003,
+    tolerance: float = 0.0015,
     refinement: float = 1.0,
     max_steps: int = 1_000_000,
     n_threads: int | None = None,
@@ -297,7 +312,7 @@ def simulate_ensemble(
     keep: Iterable[str] | None = None,
     ponding_limit: Length = 0.5,
     surface: HeldSurface | None = None,
-    tolerance: float = 0.003,
+    tolerance: float = 0.0015,
     refinement: float = 1.0,
     max_steps: int = 1_000_000,
     n_threads: int | None = None,

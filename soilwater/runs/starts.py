@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.ground.gravel_drainage import suction_carrying
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
 from soilwater.kernels.branches import N_TURNS
@@ -138,7 +139,7 @@ def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, xr.DataArray):
         return _from_profile_of(start, mesh)
     if isinstance(start, str) and start == "soaked":
-        return mesh.depth.copy()
+        return _soaked(profile, mesh)
     if isinstance(start, str) and start == "drained":
         return -drained_suctions(profile, mesh)
     try:
@@ -152,6 +153,17 @@ def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:
             '{"depth": [0.0]}, name="water_content") for the water content everywhere.'
         )
     return np.full(mesh.depth.size, -suction)
+
+
+def _soaked(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
+    """Head of a profile full to its surface; gravel below it never fills, it passes water on."""
+    if profile.blanket is None:
+        return mesh.depth.copy()
+    head = np.zeros(mesh.depth.size)
+    below = mesh.depth > profile.depth + 1e-9
+    flow = min(layer.soil.k_sat for layer in profile.layers)
+    head[below] = -suction_carrying(profile.blanket, flow, profile.bottom - mesh.depth[below])
+    return head
 
 
 def _end_of_run(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:

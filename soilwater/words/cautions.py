@@ -20,6 +20,12 @@ CAUTIONS: dict[str, str] = {
         "each spot is worked out as a level column; where surface or gravel slopes more than "
         "1.5 % within 5 m, water moves sideways and the answer is off by centimetres of depth"
     ),
+    "sloping ground": (
+        "what lies beyond the edge is taken to share no water, and what runs over the turf onto a "
+        "low place is left out; levels count more than depths: 1 cm of level in 2 m is worth 0.5 % "
+        "by volume; one line is not a green: water also leaves it sideways; drainage and regrading "
+        "belong to the licensed designer"
+    ),
     "base suction": (
         "the suction left at the base is assumed, not measured on site; 9 cm of it are worth 9 cm "
         "of depth"
@@ -68,6 +74,7 @@ CAUTIONS: dict[str, str] = {
 IN_A_LINE: dict[str, str] = {
     "construction": "depths are advice, not a design: licensed designers and local code decide",
     "level ground": "level ground is taken: over a sloping gravel water moves sideways",
+    "sloping ground": "closed edges, no run-on; 1 cm of level in 2 m is worth 0.5 % by volume",
     "base suction": "the suction left at the base is assumed; 9 cm of it are worth 9 cm of depth",
     "accuracy": "no better than +-2 % by volume, and a meter adds 2 to 3 %",
     "drying curve": "the lab's curve is a drying one; the field can hold less",

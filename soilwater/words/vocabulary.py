@@ -35,7 +35,7 @@ class Variable:
         What it is, for axis labels and people.
     standard_name : str or None
         CF standard name, where one exists.
-    positive : {"down", None}
+    positive : {"down", "up", None}
         Direction of a vertical coordinate.
     valid_range : tuple of float or None
         Smallest and largest possible value; None for an open end.
@@ -74,6 +74,20 @@ _ROWS = (
     Variable("sample", None, "sample of the soil parameters"),
     Variable("spot", None, "spot on the ground"),
     Variable("profile", None, "layers and base condition as JSON"),
+    # Ground that is not level.
+    Variable("distance", "cm", "distance along the line"),
+    Variable("link", "cm", "distance along the line of the face between two columns"),
+    Variable("surface_level", "cm", "level of the turf surface", positive="up"),
+    Variable("floor_level", "cm", "level of the base", positive="up"),
+    Variable("node_elevation", "cm", "level of the node", positive="up"),
+    Variable("plan_area", "m2", "plan area", valid_range=_NOT_NEGATIVE),
+    Variable(
+        "lateral_flow",
+        "cm2 h-1",
+        "flow sideways per width since the output before (positive along the line)",
+        cell_methods="time: mean",
+    ),
+    Variable("lateral_inflow", "mm", "water that came from neighbours sideways", cell_methods=_SUM),
     # Water in the profile.
     Variable(
         "water_content",
@@ -326,7 +340,7 @@ def attributes(name: str) -> dict[str, str | float]:
         "units": variable.units,
         "standard_name": variable.standard_name,
         "positive": variable.positive,
-        "axis": "Z" if variable.positive else None,
+        "axis": "Z" if variable.positive == "down" else None,
         "valid_min": low,
         "valid_max": high,
         "cell_methods": variable.cell_methods,

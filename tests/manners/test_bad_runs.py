@@ -13,7 +13,7 @@ from soilwater.runs.settings import MOST_OUTPUTS
 from soilwater.words.units import number_to_house
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="greens mix")
-GREEN = sw.Profile.over_gravel(SAND, 30.0)
+GREEN = sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0)
 DAY = sw.steady_weather(1, 4.0)
 CASE = sw.Case(GREEN, DAY)
 EVENT = sw.Event("2025-07-01 06:00", 5.0, rate=20.0)

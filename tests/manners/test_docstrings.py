@@ -20,6 +20,7 @@ PUBLIC = (
     "ground.profile",
     "ground.stress",
     "ground.turf",
+    "lab.fit_result",
     "lab.fitting",
     "lab.retention",
     "lab.sheet",

@@ -117,7 +117,7 @@ def test_no_steps_at_all_is_a_sentence_and_the_start():
 
 
 def test_a_rule_is_the_same_as_the_events_it_decides():
-    profile = Profile.over_gravel(SAND, 30.0)
+    profile = Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     rule = Rule(5.0, 0.17, rod=7.6, rate=15.0, hour=21.0)
     weather = steady_weather(6, 6.0)
     ruled = simulate(profile, weather, turf=TURF, start="drained", rules=[rule], output=3.0)
@@ -147,7 +147,7 @@ def test_a_rule_is_the_same_as_the_events_it_decides():
 
 
 def test_a_run_taken_up_again_continues_the_run_that_was_cut():
-    profile = Profile.over_gravel(SAND, 30.0)
+    profile = Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     settings = {"turf": TURF, "output": 24.0, "tolerance": 1e-4}
     whole = simulate(profile, steady_weather(4, 5.0), **settings)
     first = simulate(profile, steady_weather(2, 5.0), **settings)

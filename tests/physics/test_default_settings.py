@@ -5,19 +5,25 @@ from inspect import signature
 import numpy as np
 import pytest
 from grounds import MIDDLE_MIX as SAND_B
+from grounds import STRAIGHT_SAND
 from grounds import UNIFORM_SAND as UNIFORM
 from grounds import WET_MIX as SAND_C
 from reference import hours_after_start, weather
 
 from soilwater import (
+    CapillaryBreak,
     Case,
+    Layer,
     Profile,
+    SeepageFace,
     Turf,
+    Weather,
     meter_reading,
     simulate,
     simulate_many,
     steady_weather,
 )
+from soilwater.ground.base import CLEAN_GRAVEL
 
 # Invented sands of the trade: in specification, and uniform (hard: it dries to a sharp front).
 TURF = Turf(15.0, fraction_above=(0.9, 10.0))
@@ -47,6 +53,48 @@ def test_every_midnight_of_a_fortnight_of_drying(soil):
     default, fine = default_and_fine(cases, output=24.0)
     assert float(np.abs(default - fine).max()) < 0.001
     assert (fine.isel(time=-1) < fine.isel(time=1) - 0.005).all()
+
+
+@pytest.mark.parametrize("base_suction", [None, 3.0], ids=["gravel", "fixed"])
+@pytest.mark.parametrize("soil", [SAND_B, SAND_C, UNIFORM], ids=["B", "C", "uniform"])
+def test_every_hour_of_drainage_and_drying(soil, base_suction):
+    # The first hours, when the surface dries from saturation, are the worst.
+    def cases():
+        return [
+            Case(
+                Profile.over_gravel(soil, depth, base_suction=base_suction),
+                steady_weather(6, 5.0),
+                turf=TURF,
+            )
+            for depth in (25.0, 30.0, 38.0, 46.0, 60.0)
+        ]
+
+    default, fine = default_and_fine(cases, output=1.0)
+    assert float(np.abs(default - fine).max()) < 0.001
+
+
+def test_every_hour_where_fronts_pass_layers():
+    # Rain of every size on columns of two to four sands, one above another, over each kind of base.
+    rng = np.random.default_rng(5)
+    edges = np.arange(30 * 24 + 1) * np.timedelta64(1, "h") + np.datetime64("2025-05-01T00", "ns")
+    rain = rng.exponential(4.0, 720) * (rng.random(720) < 0.02)
+    demand = np.maximum(0.0, 0.55 * np.sin((np.arange(720) % 24 - 6) / 12 * np.pi))
+    made = Weather(edges, rain, demand)
+    sands = [SAND_B, SAND_C, UNIFORM, STRAIGHT_SAND]
+
+    def column():
+        order = rng.permutation(4)[: rng.integers(2, 5)]
+        thick = [*rng.uniform(3.0, 12.0, order.size - 1), rng.uniform(15.0, 35.0)]
+        layers = [Layer(sands[k], t, f"{k}") for k, t in zip(order, thick, strict=True)]
+        bases = (SeepageFace(), CapillaryBreak(rng.uniform(0.0, 9.0)), CLEAN_GRAVEL)
+        return Profile(layers, bases[rng.integers(3)])
+
+    profiles = [column() for _ in range(12)]
+    default, fine = default_and_fine(
+        lambda: [Case(each, made, turf=TURF, start="drained") for each in profiles], output=1.0
+    )
+    assert rain.sum() > 40.0
+    assert float(np.abs(default - fine).max()) < 0.001
 
 
 @pytest.mark.parametrize("soil", [SAND_B, UNIFORM], ids=["B", "uniform"])

@@ -31,7 +31,7 @@ def test_slopes_of_the_chosen_head_are_its_derivatives():
 TURF = Turf(12.0, fraction_above=(0.9, 10.0))
 SAND_RUNS = {
     "drying": lambda tol: simulate(
-        Profile.over_gravel(SAND, 30.0),
+        Profile.over_gravel(SAND, 30.0, base_suction=3.0),
         steady_weather(5, 6.0),
         turf=TURF,
         start="drained",

@@ -36,7 +36,7 @@ def weather(*blocks):
 
 
 def rained_on(sand, ratio, rate):
-    green = sw.Profile.over_gravel(sw.Hysteretic(sand, ratio), 30.0)
+    green = sw.Profile.over_gravel(sw.Hysteretic(sand, ratio), 30.0, base_suction=3.0)
     blocks = weather((48.0, 0.0, 0.0), (144.0, 0.0, 30.0), (40.0 / rate, 40.0, 0.0), (48.0, 0, 0))
     return sw.simulate(green, blocks, turf=TURF, output=blocks.edges[1:])
 
@@ -58,7 +58,9 @@ def test_the_harder_it_rained_the_wetter_it_stays_and_never_wetter_than_flooded(
         for rate in (2.0, 5.0, 10.0, 40.0, 200.0, 2000.0)
     ]
     assert (np.diff(readings) > 0.0).all()
-    flooded = sw.drained_water_content(sw.Profile.over_gravel(MIDDLE_MIX, 30.0), 0.0, ROD)
+    flooded = sw.drained_water_content(
+        sw.Profile.over_gravel(MIDDLE_MIX, 30.0, base_suction=3.0), 0.0, ROD
+    )
     assert readings[-1] <= flooded + 1e-3
 
 
@@ -66,7 +68,7 @@ def test_a_week_of_water_and_six_days_of_sun_dry_a_green_out_week_by_week():
     # As above: 25 mm every seventh day; readings [%] before and a day after water.
     week = [(144.0, 0.0, 30.0), (1.0, 25.0, 0.0), (23.0, 0.0, 0.0)]
     blocks = weather((48.0, 0.0, 0.0), *(3 * week))
-    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0), 30.0)
+    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0), 30.0, base_suction=3.0)
     run = sw.simulate(green, blocks, turf=TURF, output=blocks.edges)
     before = 100.0 * sw.meter_reading(run, rod=ROD).values[2::3]
     after = 100.0 * sw.meter_reading(run, rod=ROD).values[4::3]
@@ -78,7 +80,7 @@ def test_a_week_of_water_and_six_days_of_sun_dry_a_green_out_week_by_week():
 def test_with_equal_curves_it_is_the_run_without_a_memory_bit_for_bit():
     days = sw.steady_weather(4, 5.0, rain=2.0)
     plain, equal = (
-        sw.simulate(sw.Profile.over_gravel(sand, 30.0), days, turf=TURF)
+        sw.simulate(sw.Profile.over_gravel(sand, 30.0, base_suction=3.0), days, turf=TURF)
         for sand in (MIDDLE_MIX, sw.Hysteretic(MIDDLE_MIX, 1.0))
     )
     for name in ("node_suction", "water_content", "drainage", "closure_error"):
@@ -89,10 +91,14 @@ def test_with_equal_curves_it_is_the_run_without_a_memory_bit_for_bit():
 
 def test_a_memory_that_tends_to_none_tends_to_the_run_without():
     days = sw.steady_weather(6, 5.0, rain=4.0)
-    plain = sw.simulate(sw.Profile.over_gravel(MIDDLE_MIX, 30.0), days, turf=TURF, tolerance=1e-4)
+    plain = sw.simulate(
+        sw.Profile.over_gravel(MIDDLE_MIX, 30.0, base_suction=3.0), days, turf=TURF, tolerance=1e-4
+    )
     off = []
     for more in (0.04, 0.02, 0.01):
-        green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 1.0 + more), 30.0)
+        green = sw.Profile.over_gravel(
+            sw.Hysteretic(MIDDLE_MIX, 1.0 + more), 30.0, base_suction=3.0
+        )
         run = sw.simulate(green, days, turf=TURF, tolerance=1e-4)
         off.append(float(abs(run.water_content - plain.water_content).max()))
     assert off[0] / off[1] == pytest.approx(2.0, rel=0.25)
@@ -100,7 +106,7 @@ def test_a_memory_that_tends_to_none_tends_to_the_run_without():
 
 
 def test_a_column_that_rests_goes_on_resting_after_rain_of_any_rate():
-    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0, 0.9), 30.0)
+    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0, 0.9), 30.0, base_suction=3.0)
     for rate in (1.0, 10.0, 100.0):
         run = sw.simulate(green, sw.steady_weather(30, 0.0), start=sw.AfterRain(rate))
         assert abs(run.node_suction - run.node_suction[0]).max() <= 1e-9
@@ -108,7 +114,7 @@ def test_a_column_that_rests_goes_on_resting_after_rain_of_any_rate():
 
 
 def test_a_start_after_rain_is_what_rain_leaves():
-    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0), 30.0)
+    green = sw.Profile.over_gravel(sw.Hysteretic(MIDDLE_MIX, 2.0), 30.0, base_suction=3.0)
     for rate in (5.0, 10.0, 40.0, 200.0):
         state = sw.simulate(green, sw.steady_weather(1, 0.0), start=sw.AfterRain(rate))
         ours = 100.0 * float(sw.meter_reading(state, rod=ROD)[0])

@@ -72,7 +72,7 @@ def test_splitting_a_layer_of_one_soil_changes_nothing():
 
 @pytest.mark.parametrize("days", [1, 37, 365])
 def test_only_the_time_since_the_start_matters(days):
-    profile = Profile.over_gravel(SAND, 30.0)
+    profile = Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     moved = np.timedelta64(days, "D")
     first = simulate(profile, steady_weather(3, 5.0, first_day=START), turf=TURF, output=6.0)
     later = simulate(
@@ -86,7 +86,7 @@ def test_only_the_time_since_the_start_matters(days):
 def test_idle_days_before_an_event_do_not_change_what_it_does(tolerance):
     # From rest nothing happens before the event, so all that follows comes a day later. Round-off
     # of the clock and of a still base must not decide how a step is made.
-    profile = Profile.over_gravel(SAND, 30.0)
+    profile = Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     runs = []
     for idle in (24.0, 48.0):
         edges = hours_after_start([0.0, idle, idle + 1.0, idle + 25.0])
@@ -104,7 +104,7 @@ def test_idle_days_before_an_event_do_not_change_what_it_does(tolerance):
 
 
 def test_cutting_the_weather_into_pieces_changes_nothing_that_matters():
-    profile = Profile.over_gravel(SAND, 30.0)
+    profile = Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     whole = steady_weather(3, 5.0)
     pieces = whole.refine(hours_after_start(np.arange(0.7, 72.0, 1.9)))
     runs = [
@@ -118,13 +118,15 @@ def test_cutting_the_weather_into_pieces_changes_nothing_that_matters():
 
 def test_units_of_the_input_do_not_matter():
     in_house = simulate(
-        Profile.over_gravel(VanGenuchten(0.05, 0.40, 0.05, 3.0, 38.1), 30.48),
+        Profile.over_gravel(VanGenuchten(0.05, 0.40, 0.05, 3.0, 38.1), 30.48, base_suction=3.0),
         steady_weather(2, 5.08),
         turf=TURF,
         output=12.0,
     )
     in_words = simulate(
-        Profile.over_gravel(VanGenuchten("5 %", "40 %", "5 1/m", 3.0, "15 in/h"), "1 ft"),
+        Profile.over_gravel(
+            VanGenuchten("5 %", "40 %", "5 1/m", 3.0, "15 in/h"), "1 ft", base_suction=3.0
+        ),
         steady_weather(2, "0.2 in/day"),
         turf=TURF,
         output="0.5 day",

@@ -45,7 +45,10 @@ def test_drained_readings(sand):
 @pytest.mark.parametrize("sand", READINGS)
 def test_drained_readings_reached_by_draining_for_two_days(sand):
     run = compare_depths(
-        Profile.over_gravel(SANDS[sand], 30.0), DEPTHS, steady_weather(2, 0.0), output=48.0
+        Profile.over_gravel(SANDS[sand], 30.0, base_suction=3.0),
+        DEPTHS,
+        steady_weather(2, 0.0),
+        output=48.0,
     )
     readings = 100.0 * meter_reading(run, rod=ROD).isel(time=-1).values
     assert readings == pytest.approx(READINGS[sand], abs=0.5)
@@ -66,11 +69,15 @@ def test_a_reading_is_the_mean_of_the_curve_over_the_rod(sand, rod):
 def test_deeper_is_never_wetter_at_the_surface(sand):
     depths = np.arange(15.0, 61.0, 5.0)
     resting = [
-        drained_water_content(Profile.over_gravel(SANDS[sand], depth), 0.0, ROD) for depth in depths
+        drained_water_content(Profile.over_gravel(SANDS[sand], depth, base_suction=3.0), 0.0, ROD)
+        for depth in depths
     ]
     assert (np.diff(resting) <= 0.0).all()
     run = compare_depths(
-        Profile.over_gravel(SANDS[sand], 30.0), depths, steady_weather(2, 0.0), output=6.0
+        Profile.over_gravel(SANDS[sand], 30.0, base_suction=3.0),
+        depths,
+        steady_weather(2, 0.0),
+        output=6.0,
     )
     # From half a day on: before, a deep profile may still be passing water down.
     readings = meter_reading(run, rod=ROD).isel(time=slice(2, None))
@@ -84,7 +91,7 @@ def test_ten_points_in_a_hands_breadth_take_a_uniform_sand():
     def drop(sand):
         depths = np.arange(25.0, 46.0, 1.0)
         run = compare_depths(
-            Profile.over_gravel(SANDS[sand], 30.0),
+            Profile.over_gravel(SANDS[sand], 30.0, base_suction=3.0),
             np.union1d(depths, depths + 9.0),
             steady_weather(1, 0.0),
             output=[np.datetime64("2025-07-01T18:00")],

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 
@@ -107,12 +108,33 @@ def test_the_base_band_is_stated_and_carried():
     assert window.base_suction == OVER_GRAVEL
     assert "nobody measures it on site" in repr(window)
     # A centimetre of base suction is a centimetre of depth.
-    assert window.low_band == pytest.approx((window.low - 6.0, window.low + 3.0))
-    assert window.high_band == pytest.approx((window.high - 6.0, window.high + 3.0))
-    assert window.sure == pytest.approx((window.low + 3.0, window.high - 6.0))
+    up, down = OVER_GRAVEL.high - OVER_GRAVEL.best, OVER_GRAVEL.best - OVER_GRAVEL.low
+    assert window.low_band == pytest.approx((window.low - up, window.low + down))
+    assert window.high_band == pytest.approx((window.high - up, window.high + down))
+    assert window.sure is None or window.sure == (window.low + down, window.high - up)
     odds = window.to_dataset().probability
     assert odds.sel(root_zone_depth=window.best, method="nearest") > 0.95
     assert odds.min() == 0.0
+
+
+@pytest.mark.parametrize("name", SANDS)
+@pytest.mark.parametrize("base", [OVER_GRAVEL, BaseSuction(3.0, 0.0, 9.0), (2.0, 14.0)])
+def test_the_best_depth_is_where_the_odds_peak(name, base):
+    # A narrow window, so that its odds have a peak and no plateau.
+    settings = {"rod": "3 in", "air_filled": 0.0, "base_suction": base}
+    window = depth_window(SANDS[name], (0.18, 0.22), **settings)
+    depths = np.arange(15.0, 60.0, 0.25)
+    odds = window.to_dataset(depths).probability
+    at_best = float(odds.sel(root_zone_depth=window.best, method="nearest"))
+    assert float(odds.max()) - at_best < 0.12
+
+
+def test_half_of_the_suctions_lie_below_the_best():
+    for base in (OVER_GRAVEL, BaseSuction(3.0, 0.0, 9.0), BaseSuction(5.0, 5.0, 5.0)):
+        suctions = base.spread(200)
+        assert np.median(suctions) == pytest.approx(base.best, abs=0.05)
+        assert base.low <= suctions.min() and suctions.max() <= base.high
+        assert np.all(np.diff(suctions) >= 0.0)
 
 
 def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
@@ -206,5 +228,5 @@ def test_named_targets_and_the_usual_base_are_those_of_their_sources():
     # Common practice, no source.
     assert (READING_TARGETS["greens"].low, READING_TARGETS["greens"].high) == (0.15, 0.25)
     assert (READING_TARGETS["fields"].low, READING_TARGETS["fields"].high) == (0.12, 0.20)
-    # 9 cm read in an abstract, the rest from memory.
-    assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (0.0, 3.0, 9.0)
+    # Worked out from ranges of gravel, see test_gravel.
+    assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (2.5, 6.7, 10.5)

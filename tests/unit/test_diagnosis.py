@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from grounds import REPORTED
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
@@ -207,7 +208,10 @@ def test_the_size_a_cause_needs_gives_the_reading():
 
 
 def test_what_would_take_an_incredible_size_is_called_not_credible():
-    found = {c.cause: c for c in one(spot("S", 31.0, 0.08), among=usual_spots()).causes}
+    found = {
+        c.cause: c
+        for c in one(spot("S", 31.0, 0.08), among=usual_spots(), base_suction=REPORTED).causes
+    }
     assert "not credible" in found["depth"].sentence
     assert not found["depth"].consistent
     assert drained(found["depth"].size) == pytest.approx(0.08, abs=0.005)

@@ -107,7 +107,7 @@ def test_means_over_any_range_cross_layers_exactly(top, length, at_base):
 
 
 def test_means_follow_heads_of_any_shape_and_keep_missing_times_missing():
-    profile = sw.Profile.over_gravel(SAND, 30.0)
+    profile = sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0)
     mesh = profile.mesh()
     heads = np.stack([-20.0 - 10.0 * np.sin(mesh.depth / 7.0), np.full(mesh.depth.size, np.nan)])
     heads[0, 4] += 0.3
@@ -125,7 +125,7 @@ def test_means_follow_heads_of_any_shape_and_keep_missing_times_missing():
 
 
 def test_depths_are_taken_in_any_unit():
-    profile = sw.Profile.over_gravel(SAND, "12 in")
+    profile = sw.Profile.over_gravel(SAND, "12 in", base_suction=3.0)
     assert depth_range("1 in", "3 in", profile) == pytest.approx((2.54, 7.62))
     in_inches = sw.drained_water_content(profile, "0 in", "3 in")
     assert in_inches == sw.drained_water_content(profile, 0.0, 7.62)
@@ -142,7 +142,7 @@ def test_some_profiles_come_to_no_rest_of_their_own(base):
 
 
 def test_the_state_is_a_labelled_dataset():
-    state = sw.drained_state(sw.Profile.over_gravel(SAND, 30.0))
+    state = sw.drained_state(sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0))
     assert isinstance(state, xr.Dataset)
     assert state.water_content.dims == ("depth",)
     assert state.water_content.attrs["units"] == "1"

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from soilwater import VanGenuchten, read_retention
-from soilwater.lab.fitting import STARTS
+from soilwater.lab.posterior import STARTS
 
 DATA = Path(__file__).parents[2] / "examples" / "data"
 SHEETS = {

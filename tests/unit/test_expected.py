@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from grounds import WET_MIX
+from grounds import REPORTED, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.spots.expected import expected_reading
@@ -30,7 +30,9 @@ def test_each_spot_by_its_own_depth():
     # A separate screening calculation of this invented sand: 25.3 and 15.7 % for 7.6 cm rods.
     assert 100 * drained.expected_reading.values[:2] == pytest.approx([25.3, 15.7], abs=0.5)
     # The kernel's own statics, by another path.
-    statics = sw.drained_water_content(sw.Profile.over_gravel(SAND, 46.0), 0.0, 7.62)
+    statics = sw.drained_water_content(
+        sw.Profile.over_gravel(SAND, 46.0, base_suction=3.0), 0.0, 7.62
+    )
     assert float(drained.expected_reading[1]) == pytest.approx(statics, abs=2e-5)
     assert drained.reading.values[:2] == pytest.approx([0.26, 0.156])
     assert float(drained.reading_gap[1]) == pytest.approx(0.156 - statics, abs=2e-5)
@@ -47,14 +49,14 @@ def test_the_band_holds_base_and_probe_and_least_depths():
     width = certain.expected_reading_upper - certain.expected_reading_lower
     assert width.values[:2] == pytest.approx([0.0, 0.0], abs=1e-12)
     assert float(width.sel(spot="A3")) > 0.03
-    usual = expected_reading(SURVEY, SAND)
+    usual = expected_reading(SURVEY, SAND, base_suction=REPORTED)
     assert (usual.expected_reading_upper - usual.expected_reading_lower > width)[:3].all()
     # 1 cm of probe error moves a 30 cm reading of this sand by about 0.7 %: 80 % lie within 1.28
     # standard deviations (normal distribution).
     probe = expected_reading(SURVEY, SAND, base_suction=3.0, probe_error=1.0).isel(spot=0)
     slope = sw.drained_water_content(
-        sw.Profile.over_gravel(SAND, 29.5), 0.0, 7.62
-    ) - sw.drained_water_content(sw.Profile.over_gravel(SAND, 30.5), 0.0, 7.62)
+        sw.Profile.over_gravel(SAND, 29.5, base_suction=3.0), 0.0, 7.62
+    ) - sw.drained_water_content(sw.Profile.over_gravel(SAND, 30.5, base_suction=3.0), 0.0, 7.62)
     half = 0.5 * float(probe.expected_reading_upper - probe.expected_reading_lower)
     assert half == pytest.approx(1.2816 * slope, rel=0.05)
 

@@ -193,7 +193,7 @@ def test_the_page_says_what_is_frozen_in_and_its_cautions(explored):
     for said in (
         "37.8 % at 10 cm, 28.4 % at 20 cm",
         "10 equally likely curves",
-        "gravel that takes water below 3 cm",
+        "matrix-free gravel over a free outlet",
         "4 days from 2025-07-01, no rain",
         "saturated to the surface",
         "creeping bentgrass green",

@@ -8,6 +8,7 @@ from grounds import MIDDLE_MIX, PEA_GRAVEL, STRAIGHT_SAND, WET_MIX
 
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL, GRAVEL
+from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.gravel_drainage import interface_suction, steady_flows, suction_within
 from soilwater.runs.drained import drained_suction
 from soilwater.runs.packing import root_shares
@@ -123,6 +124,38 @@ def test_the_interface_rises_for_weeks_but_never_beyond_the_gravel():
     assert interface_suction(layers, CLEAN_GRAVEL, 336.0) == pytest.approx(8.6, abs=0.2)
 
 
+def test_what_is_assumed_over_gravel_is_what_its_ranges_give():
+    # The ranges in the words of OVER_GRAVEL, half of each below its middle, drawn independently.
+    rng = np.random.default_rng(3)
+
+    def drawn(low, middle, high):
+        share = rng.permutation((np.arange(120) + 0.5) / 120)
+        return np.exp(np.interp(share, [0.0, 0.5, 1.0], np.log([low, middle, high])))
+
+    alpha, n = drawn(0.5, 1.116, 2.5), 1.0 + drawn(1.2, 1.7, 3.0)
+    k_sat, thickness = drawn(1000.0, 3600.0, 10_000.0), drawn(7.0, 10.0, 15.0)
+    left = [
+        interface_suction(
+            ((MIDDLE_MIX, 30.0),),
+            sw.GravelBlanket(sw.VanGenuchten(0.02, 0.36, a, b, k), t),
+        )
+        for a, b, k, t in zip(alpha, n, k_sat, thickness, strict=True)
+    ]
+    tenths = np.arange(0.1, 0.95, 0.1)
+    assert np.quantile(left, tenths) == pytest.approx(
+        np.quantile(OVER_GRAVEL.spread(1000), tenths), abs=0.7
+    )
+    of_default = interface_suction(((MIDDLE_MIX, 30.0),), CLEAN_GRAVEL)
+    assert pytest.approx(of_default, abs=0.1) == OVER_GRAVEL.best
+
+
+@pytest.mark.parametrize("sand", SANDS)
+@pytest.mark.parametrize("depth", [25.0, 60.0])
+def test_the_best_suction_serves_every_sand_of_a_green(sand, depth):
+    found = interface_suction(((SANDS[sand], depth),), CLEAN_GRAVEL)
+    assert found == pytest.approx(OVER_GRAVEL.best, abs=0.35)
+
+
 def test_suction_in_a_gravel_joins_its_two_ends():
     at_top = interface_suction(((MIDDLE_MIX, 30.0),), CLEAN_GRAVEL)
     within = suction_within(CLEAN_GRAVEL, at_top, np.array([0.0, 2.0, 5.0, 10.0]))
@@ -223,6 +256,13 @@ def test_all_faults_of_a_gravel_at_once():
         sw.Profile.over_gravel(MIDDLE_MIX, 30.0, gravel=CLEAN_GRAVEL, base_suction=3.0)
     with pytest.raises(sw.InputError, match="allowed: a GravelBlanket; write gravel="):
         sw.Profile.over_gravel(MIDDLE_MIX, 30.0, gravel=PEA_GRAVEL)
+
+
+def test_gravel_is_what_a_root_zone_lies_on_when_nothing_is_said():
+    profile = sw.Profile.over_gravel(MIDDLE_MIX, "12 in")
+    assert profile.base == CLEAN_GRAVEL
+    assert sw.VanGenuchten.measured("matrix-free gravel") == PUBLISHED
+    assert "infiltration in the field" in PUBLISHED.source
 
 
 def test_another_sand_or_depth_keeps_the_gravel():

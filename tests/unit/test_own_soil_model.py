@@ -61,7 +61,7 @@ class Exponential(SoilModel):
 
 
 SOIL = Exponential(0.05, 0.40, 30.0, "40 cm/h", name="invented")
-GREEN = sw.Profile.over_gravel(SOIL, 30.0)
+GREEN = sw.Profile.over_gravel(SOIL, 30.0, base_suction=3.0)
 
 
 def test_results_of_a_model_that_was_entered_answer_every_question(tmp_path):
@@ -140,7 +140,7 @@ def test_a_class_that_is_made_anew_takes_the_place_of_the_old():
             def _effective_saturation(self, suction):
                 return np.exp(-factor * suction / self.scale)
 
-        profile = sw.Profile.over_gravel(InACell(0.05, 0.40, 30.0, 40.0), 30.0)
+        profile = sw.Profile.over_gravel(InACell(0.05, 0.40, 30.0, 40.0), 30.0, base_suction=3.0)
         return float(sw.meter_reading(sw.drained_state(profile), rod="3 in"))
 
     first = cell(1.0)

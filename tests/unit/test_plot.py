@@ -21,7 +21,7 @@ from soilwater.words.errors import InputError
 
 SAND = replace(MIDDLE_MIX, name="sand")
 LOAM = sw.VanGenuchten.texture_class("loam")
-GREEN = sw.Profile.over_gravel(SAND, "12 in")
+GREEN = sw.Profile.over_gravel(SAND, "12 in", base_suction=3.0)
 TURF = sw.Turf.creeping_bentgrass()
 WEATHER = sw.steady_weather(4, "5 mm/day")
 ROD = "3 in"
@@ -88,7 +88,7 @@ def extent_of(collection):
 def every_picture(run, depths, fit, survey):
     later = sw.simulate(GREEN.with_thickness(40.0), WEATHER, turf=TURF)
     return {
-        "retention": lambda ax: sw.plot.retention(fit, ax=ax),
+        "retention": lambda ax: sw.plot.retention(fit, base_suction=3.0, ax=ax),
         "profile": lambda ax: sw.plot.profile(run, rod=ROD, ax=ax),
         "suction_profile": lambda ax: sw.plot.suction_profile(run, ax=ax),
         "dry_down": lambda ax: sw.plot.dry_down(depths, rod=ROD, thresholds=BANDS, ax=ax),
@@ -247,14 +247,18 @@ def test_retention_says_what_it_can_draw():
 
 
 def test_the_depth_curve_is_the_drained_reading_by_depth(survey):
-    ax = sw.plot.depth_curve(SAND, rod=ROD, target=("15 %", "25 %"), survey=survey)
+    ax = sw.plot.depth_curve(
+        SAND, rod=ROD, target=("15 %", "25 %"), survey=survey, base_suction=3.0
+    )
     line = line_called(ax, "drained, level ground")
     at_12_in = np.interp(30.48, line.get_xdata(), line.get_ydata())
     assert at_12_in == pytest.approx(100.0 * sw.drained_water_content(GREEN, 0.0, ROD), abs=0.02)
     (written,) = [t for t in texts_of(ax) if t.endswith(" in")]
     deep, shallow = (float(x) for x in written.removesuffix(" in").split(" to "))
     for inch, reading in ((deep, 25.0), (shallow, 15.0)):
-        drained = sw.drained_water_content(sw.Profile.over_gravel(SAND, f"{inch} in"), 0.0, ROD)
+        drained = sw.drained_water_content(
+            sw.Profile.over_gravel(SAND, f"{inch} in", base_suction=3.0), 0.0, ROD
+        )
         assert 100.0 * drained == pytest.approx(reading, abs=0.1)
     dots = [line for line in ax.lines if line.get_marker() == "o"]
     assert [(d.get_xdata()[0], round(d.get_ydata()[0], 6)) for d in dots] == [
@@ -264,12 +268,13 @@ def test_the_depth_curve_is_the_drained_reading_by_depth(survey):
 
 
 def test_a_fit_brings_its_band_to_the_depth_curve(fit):
-    ax = sw.plot.depth_curve(fit, rod=ROD, depths=(25.0, 50.0), probability=0.8)
+    ax = sw.plot.depth_curve(fit, rod=ROD, depths=(25.0, 50.0), probability=0.8, base_suction=3.0)
     (band,) = [c for c in ax.collections if "80 % band" in str(c.get_label())]
     vertices = band.get_paths()[0].vertices
     at_deepest = vertices[np.isclose(vertices[:, 0], 50.0), 1]
     each = [
-        100.0 * sw.drained_water_content(sw.Profile.over_gravel(soil, 50.0), 0.0, ROD)
+        100.0
+        * sw.drained_water_content(sw.Profile.over_gravel(soil, 50.0, base_suction=3.0), 0.0, ROD)
         for soil in fit.samples(60)
     ]
     assert at_deepest.min() == pytest.approx(np.quantile(each, 0.1))

@@ -162,7 +162,7 @@ def test_layers_of_one_soil_share_one_mesh():
 
 
 def test_the_thinnest_layer_still_has_an_interval():
-    mesh = sw.Profile.over_gravel(SAND, 0.01).mesh()
+    mesh = sw.Profile.over_gravel(SAND, 0.01, base_suction=3.0).mesh()
     assert mesh.depth.tolist() == [0.0, 0.01]
 
 
@@ -192,7 +192,7 @@ def test_a_profile_reads_as_a_table_with_inches_beside_centimetres():
 
 def test_html_shows_the_same_and_escapes_what_people_typed():
     soil = dataclasses.replace(SAND, name="<b>mix</b>")
-    profile = sw.Profile.over_gravel(soil, "12 in", name="A & B")
+    profile = sw.Profile.over_gravel(soil, "12 in", name="A & B", base_suction=3.0)
     html = profile._repr_html_()
     assert "&lt;b&gt;mix&lt;/b&gt;" in html
     assert "A &amp; B" in html

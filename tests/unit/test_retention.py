@@ -108,6 +108,21 @@ def test_duplicates_need_replicate_labels():
     assert cores.points.cores.tolist() == [2, 2]
 
 
+def test_a_suction_measured_twice_is_averaged_within_lab_error_and_said():
+    lab = table(suction=[10, 20, 20, 40], water=[0.38, 0.284, 0.294, 0.14])
+    assert lab.points.water_content.tolist() == pytest.approx([0.38, 0.289, 0.14])
+    assert lab.points.cores.tolist() == [1, 2, 1]
+    assert any("measured twice" in note and "averaged" in note for note in lab.notes)
+    # Two standard deviations of the difference of two measurements of 1 %: 2.83 %.
+    said = fault_of(suction=[10, 20, 20, 40], water=[0.38, 0.284, 0.313, 0.14])
+    assert "further apart than lab error" in said
+
+
+def test_the_error_a_sheet_shares_is_read_and_bounded():
+    assert table(sheet_error="1.5 %").sheet_error == pytest.approx(0.015)
+    assert "sheet_error: -0.01" in fault_of(sheet_error=-0.01)
+
+
 def test_points_average_replicates_and_pool_their_scatter():
     lab = table(
         suction=[10, 20, 10, 20, 10, 20],

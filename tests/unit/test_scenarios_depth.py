@@ -108,7 +108,7 @@ class TestWetBowl:
     DEPTHS = (18.0, 22.0, 26.0, 30.0)
 
     def test_the_bowl_lacks_air_even_when_drained(self):
-        green = sw.Profile.over_gravel(MIX, 30.0)
+        green = sw.Profile.over_gravel(MIX, 30.0, base_suction=3.0)
         drained = air_after_rain(green, self.DEPTHS, air_filled="minimum", root_layer="3 in")
         flooded = air_after_rain(
             green, self.DEPTHS, air_filled="minimum", root_layer="3 in", standing_water="5 cm"

@@ -58,7 +58,7 @@ def hollin_moor():
 
 
 def test_the_deep_spot_is_put_down_to_its_depth_and_to_nothing_else(hollin_moor):
-    odds = diagnose(hollin_moor, WET_MIX).spot("C3")
+    odds = diagnose(hollin_moor, WET_MIX, base_suction=grounds.REPORTED).spot("C3")
     assert odds.causes[0].cause == "depth"
     assert odds.probability("depth") > 0.5
     assert "Consistent with its own depth (likely" in odds.sentence
@@ -105,7 +105,7 @@ def test_the_deep_spot_is_watered_lightly_from_about_day_three(hollin_moor):
 
 @pytest.fixture(scope="module")
 def sallow_fell():
-    worth = slope_equivalent(MIDDLE_MIX, "4 %", "9 m", depth=30.0).best
+    worth = slope_equivalent(MIDDLE_MIX, "4 %", "9 m", depth=30.0, base_suction=3.0).best
     rng = np.random.default_rng(3)
     level = [
         read(
@@ -127,14 +127,15 @@ def test_a_slope_is_worth_about_ten_centimetres_here():
 
 
 def test_the_dry_shoulder_is_put_down_to_the_slope_not_to_depth(sallow_fell):
-    odds = diagnose(sallow_fell, MIDDLE_MIX).spot("shoulder")
+    odds = diagnose(sallow_fell, MIDDLE_MIX, base_suction=grounds.REPORTED).spot("shoulder")
     assert odds.causes[0].cause == "slope"
     assert odds.probability("depth") < 0.15
-    assert any("behaves as if" in each for each in diagnose(sallow_fell, MIDDLE_MIX).cautions)
+    found = diagnose(sallow_fell, MIDDLE_MIX, base_suction=grounds.REPORTED)
+    assert any("behaves as if" in each for each in found.cautions)
 
 
 def test_nowhere_on_the_green_is_a_depth_out_of_order(sallow_fell):
-    found = diagnose(sallow_fell, MIDDLE_MIX)
+    found = diagnose(sallow_fell, MIDDLE_MIX, base_suction=grounds.REPORTED)
     for each in found.spots:
         if each.spot.name.startswith("flat"):
             assert each.causes[0].cause == "depth"
@@ -166,7 +167,10 @@ def test_the_patch_cannot_be_put_down_to_depth(gannet_bay):
 
 
 def test_the_drop_test_is_what_would_settle_the_patch(gannet_bay):
-    assert next_measurement(diagnose(gannet_bay, WET_MIX), "patch").kind == "drop_test"
+    assert (
+        next_measurement(diagnose(gannet_bay, WET_MIX, base_suction=grounds.REPORTED), "patch").kind
+        == "drop_test"
+    )
 
 
 # --- Pinder Hill, tee 9: the back overfilled --------------------------------------------------
@@ -182,7 +186,7 @@ TEE = Survey(
 
 
 def test_the_back_of_the_tee_reads_what_its_depth_gives():
-    odds = diagnose(TEE, STRAIGHT_SAND).spot("back")
+    odds = diagnose(TEE, STRAIGHT_SAND, base_suction=grounds.REPORTED).spot("back")
     assert odds.causes[0].cause == "depth"
     assert 100 * drained(STRAIGHT_SAND, 43.0, rod=12.0) == pytest.approx(8.4, abs=0.5)
 
@@ -200,7 +204,7 @@ def test_no_watering_keeps_the_back_of_the_tee_above_ten_per_cent():
 def test_cutting_the_back_to_thirty_two_centimetres_makes_it_like_the_middle():
     """Days to 10 % in the screening calculation: 7.4, 4.5 and 0 from front to back."""
     table = what_if(
-        Profile.over_gravel(STRAIGHT_SAND, 43.0),
+        Profile.over_gravel(STRAIGHT_SAND, 43.0, base_suction=3.0),
         steady_weather(10, "5 mm/day"),
         TURF,
         Thresholds("15 %", "12 %", "10 %"),

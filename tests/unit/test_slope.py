@@ -37,7 +37,7 @@ def test_the_crest_reads_as_in_two_dimensions(name):
     sand = SANDS[name]
     level = rest_curve(sand).reading(30.0, 7.6, 3.0)
     for slope, drop in TWO_DIMENSIONS[name].items():
-        extra = slope_equivalent(sand, slope, "10 m", depth=30.0)
+        extra = slope_equivalent(sand, slope, "10 m", depth=30.0, base_suction=3.0)
         reads = rest_curve(sand).reading(30.0 + extra.best, 7.6, 3.0)
         assert 100.0 * (level - reads) == pytest.approx(drop, abs=0.3)
         assert extra.low <= extra.best <= extra.high <= extra.bound
@@ -47,7 +47,7 @@ def test_the_crest_reads_as_in_two_dimensions(name):
 # [% by volume] in the same separate calculation.
 @pytest.mark.parametrize(("name", "drop"), [("B", 5.5), ("C", 6.0), ("D", 10.9)])
 def test_it_is_the_floor_that_counts_not_the_surface(name, drop):
-    extra = slope_equivalent(SANDS[name], 0.025, "10 m", depth=25.0)
+    extra = slope_equivalent(SANDS[name], 0.025, "10 m", depth=25.0, base_suction=3.0)
     curve = rest_curve(SANDS[name])
     lost = curve.reading(25.0, 7.6, 3.0) - curve.reading(25.0 + extra.best, 7.6, 3.0)
     assert 100.0 * lost == pytest.approx(drop, abs=0.8)

@@ -33,7 +33,7 @@ SCRIPT = f"""
 
     scheduling.CASE_DAYS_PER_CHUNK = 2
     sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-    green = sw.Profile.over_gravel(sand, 30.0)
+    green = sw.Profile.over_gravel(sand, 30.0, base_suction=3.0)
     weather = sw.steady_weather(1, 5.0)
     cases = [sw.Case(green.with_thickness(d), weather) for d in np.linspace(20.0, 40.0, 50)]
 
@@ -287,7 +287,7 @@ TOGETHER = """
 
     scheduling.CASE_DAYS_PER_CHUNK = 2
     sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-    green = sw.Profile.over_gravel(sand, 30.0)
+    green = sw.Profile.over_gravel(sand, 30.0, base_suction=3.0)
     weather = sw.steady_weather(1, 5.0)
     sw.simulate(green, weather)
     cases = [sw.Case(green.with_thickness(d), weather) for d in np.linspace(20.0, 40.0, 50)]
@@ -395,7 +395,7 @@ FULL = """
 
     scheduling.CASE_DAYS_PER_CHUNK = 2
     sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
-    green = sw.Profile.over_gravel(sand, 30.0)
+    green = sw.Profile.over_gravel(sand, 30.0, base_suction=3.0)
     weather = sw.steady_weather(1, 5.0)
     cases = [sw.Case(green.with_thickness(d), weather) for d in np.linspace(20.0, 40.0, 50)]
 

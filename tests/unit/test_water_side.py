@@ -25,15 +25,19 @@ SANDS = {
 # 23 mm (C), the rule of thumb says 62 and 52; at 46 cm the rule is 1.3 to 1.4 times too much.
 @pytest.mark.parametrize(("name", "fill", "rule"), [("B", 30, 62), ("C", 23, 52)])
 def test_filling_is_less_than_the_rule_says(name, fill, rule):
-    flush = flush_water(sw.Profile.over_gravel(SANDS[name], 30.0), pore_volumes=1.0)
+    flush = flush_water(
+        sw.Profile.over_gravel(SANDS[name], 30.0, base_suction=3.0), pore_volumes=1.0
+    )
     assert flush.fill == pytest.approx(fill, abs=1.0)
     assert flush.rule_of_thumb == pytest.approx(rule, abs=1.0)
-    deep = flush_water(sw.Profile.over_gravel(SANDS[name], 46.0), pore_volumes=1.0)
+    deep = flush_water(
+        sw.Profile.over_gravel(SANDS[name], 46.0, base_suction=3.0), pore_volumes=1.0
+    )
     assert 1.25 < deep.rule_of_thumb / deep.fill < 1.5
 
 
 def test_the_filled_profile_is_saturated_and_no_fuller():
-    profile = sw.Profile.over_gravel(SANDS["C"], 30.0)
+    profile = sw.Profile.over_gravel(SANDS["C"], 30.0, base_suction=3.0)
     flush = flush_water(profile, pore_volumes=0.8, uniformity="70 %")
     assert flush.pore_volume == pytest.approx(10 * 30.0 * 0.42)
     assert flush.throughflow == pytest.approx(0.8 * flush.pore_volume)
@@ -47,7 +51,7 @@ def test_the_filled_profile_is_saturated_and_no_fuller():
 
 
 def test_air_returns_sooner_in_deeper_root_zones():
-    profile = sw.Profile.over_gravel(SANDS["C"], 30.0)
+    profile = sw.Profile.over_gravel(SANDS["C"], 30.0, base_suction=3.0)
     depths = [18.0, 22.0, 26.0, 34.0]
     wet = air_after_rain(profile, depths, air_filled=0.10, root_layer=7.6)
     # The same separate calculation: drained air 6.1, 9.6, 13.3 % for 18, 22, 26 cm.
@@ -62,7 +66,7 @@ def test_air_returns_sooner_in_deeper_root_zones():
 
 
 def test_the_hour_is_the_one_the_simulation_passes_the_line():
-    profile = sw.Profile.over_gravel(SANDS["B"], 30.0)
+    profile = sw.Profile.over_gravel(SANDS["B"], 30.0, base_suction=3.0)
     wet = air_after_rain(profile, [30.0], air_filled=0.15, root_layer=7.6)
     hour = float(wet.hours_until_air[0])
     start = sw.steady_weather(2, 0.0).start
@@ -74,7 +78,7 @@ def test_the_hour_is_the_one_the_simulation_passes_the_line():
 
 
 def test_days_below_count_the_wet_hours_only():
-    profile = sw.Profile.over_gravel(SANDS["B"], 30.0)
+    profile = sw.Profile.over_gravel(SANDS["B"], 30.0, base_suction=3.0)
     run = sw.compare_depths(profile, [20.0, 30.0], sw.steady_weather(3, 0.0), output="15 min")
     below = days_below_air(run, 0.15, root_layer=7.6)
     hours = air_after_rain(profile, [30.0], air_filled=0.15, root_layer=7.6, hours=72.0)
@@ -86,7 +90,7 @@ def test_days_below_count_the_wet_hours_only():
 
 
 def test_faults():
-    profile = sw.Profile.over_gravel(SANDS["B"], 30.0)
+    profile = sw.Profile.over_gravel(SANDS["B"], 30.0, base_suction=3.0)
     with pytest.raises(InputError, match="2 faults"):
         flush_water(profile, pore_volumes=-1.0, uniformity=0.0)
     with pytest.raises(InputError, match="comes to no rest"):

@@ -29,7 +29,7 @@ MAT = TwoComponent(0.05, 0.60, 0.10, 3.0, 0.4, 0.004, 1.6, 15.0)
 TURF = Turf("15 cm", fraction_above=(0.9, "10 cm"))
 LINES = Thresholds("18 %", "14 %", "12 %")
 TEN_DAYS = steady_weather(10, "5 mm/day")
-POCKET = Profile.over_gravel(MIX, 46.0)
+POCKET = Profile.over_gravel(MIX, 46.0, base_suction=3.0)
 
 
 def table(profile, *changes, weather=TEN_DAYS, **more):
@@ -71,14 +71,14 @@ def test_a_mat_that_is_removed_leaves_the_root_zone_below():
     matted = Profile((Layer(MAT, 3.0, "mat"), Layer(MIX, 30.0, "root zone")), CapillaryBreak(3.0))
     before, after = table(matted, remove_mat())
     assert after.drained == pytest.approx(
-        table(Profile.over_gravel(MIX, 30.0))[0].drained, abs=1e-12
+        table(Profile.over_gravel(MIX, 30.0, base_suction=3.0))[0].drained, abs=1e-12
     )
     assert before.drained > after.drained
 
 
 def test_the_other_sand_reads_as_it_does_on_its_own():
     _, after = table(POCKET, other_sand(STRAIGHT))
-    alone = table(Profile.over_gravel(STRAIGHT, 46.0))[0]
+    alone = table(Profile.over_gravel(STRAIGHT, 46.0, base_suction=3.0))[0]
     assert after.name == "root zone of straight sand"
     assert (after.drained, after.wilt) == (alone.drained, alone.wilt)
 
@@ -88,28 +88,30 @@ def test_the_other_sand_reads_as_it_does_on_its_own():
 )
 def test_water_standing_at_the_base_takes_the_air(depth, free, flooded):
     """An independent screening calculation for the top 7.6 cm: air left, per cent by volume."""
-    before, after = table(Profile.over_gravel(MIX, depth), blocked_outlet("5 cm"))
+    before, after = table(Profile.over_gravel(MIX, depth, base_suction=3.0), blocked_outlet("5 cm"))
     assert 100 * before.air_filled == pytest.approx(free, abs=0.5)
     assert 100 * after.air_filled == pytest.approx(flooded, abs=0.5)
 
 
 def test_water_that_stands_is_drawn_down_and_not_made_up():
     """Mass: what the turf takes is all that changes, and nothing goes to or comes from below."""
-    before, after = table(Profile.over_gravel(MIX, 30.0), blocked_outlet(8.0))
+    before, after = table(Profile.over_gravel(MIX, 30.0, base_suction=3.0), blocked_outlet(8.0))
     assert after.drainage == 0.0
     assert before.firm < after.firm < 10.0
 
 
 def test_a_wetting_agent_gives_back_the_sand_as_the_lab_saw_it():
     """cos(60 degrees) = 1/2: suction acts twice as strongly on the repellent sand."""
-    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0)
+    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0, base_suction=3.0)
     before, after = table(repellent, wetting_agent(60.0))
-    assert after.drained == pytest.approx(table(Profile.over_gravel(MIX, 30.0))[0].drained)
+    assert after.drained == pytest.approx(
+        table(Profile.over_gravel(MIX, 30.0, base_suction=3.0))[0].drained
+    )
     assert before.drained < after.drained
 
 
 def test_the_label_is_the_law_and_no_rate_is_given():
-    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0)
+    repellent = Profile.over_gravel(with_suction_scaled(MIX, 2.0), 30.0, base_suction=3.0)
     found = what_if(repellent, TEN_DAYS, TURF, LINES, [wetting_agent(60.0, 20.0)], rod=7.6)
     assert "the label is the law" in repr(found)
     assert "<table" in found._repr_html_()

@@ -27,7 +27,7 @@ from soilwater.decisions.building.recommendations import (
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import CONDUCTIVITY_ERROR, PROBABILITY, FitResult
+from soilwater.lab.fit_result import PROBABILITY, FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
@@ -41,6 +41,11 @@ from soilwater.words.units import number_to_house
 
 SAMPLES = 100
 """Soils of a fit's posterior sample that carry its band to the user's depth."""
+
+CONDUCTIVITY_REPEATABILITY = 0.2
+"""Share of itself by which two tests of conductivity on one sand differ [1]: the quality-control
+confidence that a trade article on root-zone testing gives. The limits are for the test itself; how
+well a test tells what a field conducts is another matter, and worse."""
 
 
 class Verdict(StrEnum):
@@ -161,8 +166,8 @@ def check_root_zone(
     rod : float or str, optional
         Length of the meter's rods [cm]; needed with `depth`.
     base_suction : float, str or BaseSuction
-        Suction left at the base once drainage has ended [cm]. 0 to 9 cm have been reported; 3 cm
-        over clean gravel is an assumption to be stated beside the result.
+        Suction left at the base two days after a soaking [cm]; that over a clean gravel, which is
+        an assumption to be stated beside the result, when left out.
 
     Returns
     -------
@@ -251,7 +256,7 @@ def _water_checks(table: RetentionTable, sand: Sand | None, rules: Recommendatio
     no_space = "" if total is not None else "needs total porosity, or bulk density"
     at = f"at {rules.test_suction:g} cm"
     k_sat = None if table.k_sat is None else table.k_sat / 2.54
-    k_error = 0.0 if k_sat is None else k_sat * (np.exp(CONDUCTIVITY_ERROR) - 1.0)
+    k_error = 0.0 if k_sat is None else k_sat * CONDUCTIVITY_REPEATABILITY
     suction_known = f"test suction {rules.suction_flag}"
     return [
         _check("total porosity", total, space_error, rules.total, "%", rules.flag, no_space),

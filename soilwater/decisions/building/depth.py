@@ -24,7 +24,7 @@ from soilwater.decisions.targets import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import lengths
@@ -275,7 +275,8 @@ def depth_window(
     air_filled : float, str, Quantity or AirTarget
         Least air-filled porosity of the root layer [1], or a key of `AIR_TARGETS`.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
-        Suction left at the base [cm]. Over gravel 3 cm within 0 to 9 cm are assumed, and say so.
+        Suction left at the base [cm]. Over gravel that of two days after a soaking is assumed,
+        6.7 cm within 2.5 to 10.5, and says so.
         For a cap, the suction of the subsoil: give a band, wet season to dry.
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm]; the length of the rods when left out.

@@ -31,7 +31,7 @@ from soilwater.decisions.spots.states import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fitting import FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray

@@ -114,7 +114,7 @@ def expected_reading(
     rng = np.random.default_rng(seed)
     # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
     strata = (np.arange(draws) + 0.5) / draws
-    bases = base.low + (base.high - base.low) * rng.permutation(strata)
+    bases = rng.permutation(base.spread(draws))
     probe = error * _normal_quantiles(rng.permutation(strata))
     beyond = DEEPER_THAN_REACHED * rng.permutation(strata)
     drawn = np.empty((draws, depth.size))

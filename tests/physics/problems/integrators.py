@@ -190,7 +190,7 @@ def drainage():
 
 
 def dry_down():
-    profile = Profile.over_gravel(SPEC_SAND, 30.0)
+    profile = Profile.over_gravel(SPEC_SAND, 30.0, base_suction=3.0)
     # Stops where the sun rises and sets, because the demand has a corner there.
     hours = np.unique(
         np.concatenate([24.0 * np.arange(15), *(24.0 * np.arange(14) + h for h in (6.0, 18.0))])
@@ -200,7 +200,7 @@ def dry_down():
 
 
 def storm():
-    profile = Profile.over_gravel(SPEC_SAND, 30.0)
+    profile = Profile.over_gravel(SPEC_SAND, 30.0, base_suction=3.0)
     return profile, weather(0.6, rain=10.0), [0.0, 0.05, 0.2, 0.6], lambda z: -1e4, {"supply": 10.0}
 
 

@@ -1,0 +1,122 @@
+"""Flow over the links between columns.
+
+Over the faces of node k, of height T in either column, water flows from column i to column j at
+
+    Q = w/L (T_i K_i + T_j K_j)/2 (h_i - h_j + E_i - E_j)        [cm3/h]
+
+with the width w of the face, the distance L and the elevations E of the two nodes. Written in the
+total head h + E, it is zero to round-off at rest on any contour. T is half an interval to either
+side of the node, each with the soil that fills it.
+"""
+
+from soilwater.kernels.cache import kernel
+from soilwater.kernels.linked_rows import (
+    BY_FIRST,
+    BY_SECOND,
+    FLOW,
+    OWN_RESIDUAL,
+    SIDEWAYS,
+    SIDEWAYS_BY_HEAD,
+)
+from soilwater.kernels.rows import (
+    BASE_CODE,
+    BOTTOM_CONDUCTIVITY,
+    BOTTOM_SLOPE,
+    GUESS,
+    HELD_HEAD,
+    HELD_SURFACE,
+    RESIDUAL,
+    SURFACE_CODE,
+    TOP_CONDUCTIVITY,
+    TOP_SLOPE,
+)
+
+
+@kernel
+def conduct(z, work):
+    """Keep of an assembly what the links need: K times face height, and the residual so far."""
+    top_k, bottom_k = work[TOP_CONDUCTIVITY], work[BOTTOM_CONDUCTIVITY]
+    top_slope, bottom_slope = work[TOP_SLOPE], work[BOTTOM_SLOPE]
+    sideways, by_head = work[SIDEWAYS], work[SIDEWAYS_BY_HEAD]
+    own, residual = work[OWN_RESIDUAL], work[RESIDUAL]
+    last = z.size - 1
+    half = 0.5 * (z[1] - z[0])
+    sideways[0], by_head[0] = half * top_k[0], half * top_slope[0]
+    for k in range(1, last):
+        above, below = 0.5 * (z[k] - z[k - 1]), 0.5 * (z[k + 1] - z[k])
+        sideways[k] = above * bottom_k[k - 1] + below * top_k[k]
+        by_head[k] = above * bottom_slope[k - 1] + below * top_slope[k]
+    half = 0.5 * (z[last] - z[last - 1])
+    sideways[last], by_head[last] = half * bottom_k[last - 1], half * bottom_slope[last - 1]
+    for k in range(z.size):
+        own[k] = residual[k]
+
+
+@kernel
+def renew_link(link, links, work, careful):
+    """Flow over a link at the heads `GUESS`, and its derivatives.
+
+    `careful` holds these to their right sign.
+    """
+    i, j = links.first[link], links.second[link]
+    factor = links.width_by_distance[link]
+    h_i, h_j = work[i, GUESS], work[j, GUESS]
+    e_i, e_j = links.elevation[i], links.elevation[j]
+    t_i, t_j = work[i, SIDEWAYS], work[j, SIDEWAYS]
+    slope_i, slope_j = work[i, SIDEWAYS_BY_HEAD], work[j, SIDEWAYS_BY_HEAD]
+    flow, by_first = links.flow[link, FLOW], links.flow[link, BY_FIRST]
+    by_second = links.flow[link, BY_SECOND]
+    for k in range(h_i.size):
+        drop = h_i[k] - h_j[k] + (e_i[k] - e_j[k])
+        mean = 0.5 * factor * (t_i[k] + t_j[k])
+        half = 0.5 * factor * drop
+        flow[k] = mean * drop
+        by_first[k] = half * slope_i[k] + mean
+        by_second[k] = half * slope_j[k] - mean
+    if careful:
+        for k in range(h_i.size):
+            by_first[k], by_second[k] = max(by_first[k], 0.0), min(by_second[k], 0.0)
+
+
+@kernel
+def balanced_nodes(codes, n):
+    """First node of a column whose row is a balance of water, and the one after the last."""
+    first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
+    return first, n - 1 if codes[BASE_CODE] == HELD_HEAD else n
+
+
+@kernel
+def add_links(c, dt, links, codes, work):
+    """Residual of a column: its own, and what its links take."""
+    residual, own = work[c, RESIDUAL], work[c, OWN_RESIDUAL]
+    first, last = balanced_nodes(codes, residual.size)
+    for k in range(residual.size):
+        residual[k] = own[k]
+    share = dt / links.area[c]
+    for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+        link = links.neighbour_link[place]
+        sign = share if links.first[link] == c else -share
+        flow = links.flow[link, FLOW]
+        for k in range(first, last):
+            residual[k] += sign * flow[k]
+
+
+@kernel
+def flow_into(c, k, links):
+    """Rate at which links bring water to node `k` of a column [cm/h]."""
+    rate = 0.0
+    for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+        link = links.neighbour_link[place]
+        flow = links.flow[link, FLOW, k]
+        rate += -flow if links.first[link] == c else flow
+    return rate / links.area[c]
+
+
+@kernel
+def column_gain(c, links):
+    """Water that links have brought to a column since the start [cm]."""
+    gain = 0.0
+    for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+        link = links.neighbour_link[place]
+        gain += -links.moved[link, 0] if links.first[link] == c else links.moved[link, 0]
+    return gain / links.area[c]

@@ -1,0 +1,193 @@
+"""Solve one implicit step of a set of linked columns by Newton's method.
+
+An iteration works on the columns whose residual is not small yet, and on those around them; late
+iterations then cost a few per cent of an early one. A step of heads is shortened in the columns
+that need it, never in all of them for the sake of one.
+"""
+
+import math
+
+from soilwater.kernels.cache import kernel, kernel_of_one_caller
+from soilwater.kernels.column import assemble
+from soilwater.kernels.linked_flow import add_links, conduct, renew_link
+from soilwater.kernels.linked_rows import column_of, soils_of
+from soilwater.kernels.linked_solve import REDUCTION, solve_links
+from soilwater.kernels.newton import (
+    COMPENSATED_ITERATIONS,
+    FREE_ITERATIONS,
+    LATE_GROWTH,
+    LEAST_RESIDUAL,
+    MOST_HALVINGS,
+    residual_norm,
+    take_step,
+)
+from soilwater.kernels.rows import (
+    BEFORE,
+    CHANGE,
+    DRY_SUCTION,
+    GUESS,
+    OWN,
+    OWN_BEFORE,
+    RESIDUAL,
+    STEP,
+    STORE_AND_UPTAKE,
+    STORE_AND_UPTAKE_BEFORE,
+    TARGET,
+    VOLUME,
+)
+from soilwater.kernels.uptake import compensate
+
+SOLVED_SHARE = 0.2
+"""Share of the tolerance below which a column takes no part in an iteration."""
+KRYLOV_SHARE = 0.3
+"""Share of Newton's tolerance to which the linear system is solved at most."""
+EARLY, LATE = 4, 9
+"""Iterations up to which one ring of neighbours takes part, and from which all columns do."""
+EARLY_RINGS, LATER_RINGS = 1, 3
+
+
+@kernel
+def renew(columns, dt, compensating, packed, links, room):
+    """Assemble some columns at their heads `GUESS`."""
+    for c in columns:
+        column, work = column_of(packed, c), room.work[c]
+        if compensating:
+            compensate(work[GUESS], column.root, column.conditions, column.codes)
+        assemble(work[GUESS], dt, work[TARGET], column, soils_of(packed), work, room.flows[c])
+        conduct(column.z, work)
+
+
+@kernel
+def measure(c, dt, packed, links, room):
+    """Residual of a column with its links; returns its size as water content."""
+    add_links(c, dt, links, packed.codes[c], room.work)
+    room.norm[c] = residual_norm(room.work[c, GUESS], room.work[c])
+    return room.norm[c]
+
+
+@kernel
+def with_neighbours(first, count, links, room):
+    """Put the neighbours of the columns from place `first` on behind them; returns their number."""
+    end = count
+    for place in range(first, end):
+        c = room.order[place]
+        for beyond in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+            other = links.neighbour[beyond]
+            if room.active[other] == 0 and links.held[other] == 0:
+                room.active[other] = 1
+                room.order[count] = other
+                count += 1
+    return count
+
+
+@kernel
+def choose_columns(iteration, tolerance, links, room):
+    """Columns that take part in an iteration, at the front of `order`; returns their number."""
+    count = 0
+    for c in range(room.norm.size):
+        wanted = room.norm[c] > SOLVED_SHARE * tolerance or iteration >= LATE
+        room.active[c] = 1 if wanted and links.held[c] == 0 else 0
+        if room.active[c] == 1:
+            room.order[count] = c
+            count += 1
+    first = 0
+    for _ in range(EARLY_RINGS if iteration < EARLY else LATER_RINGS):
+        first, count = count, with_neighbours(first, count, links, room)
+    return count
+
+
+@kernel
+def renew_links(columns, careful, links, room):
+    """Renew every link of some columns, those that are `active`, once."""
+    for c in columns:
+        for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+            link = links.neighbour_link[place]
+            if links.first[link] == c or room.active[links.neighbour[place]] == 0:
+                renew_link(link, links, room.work, careful)
+
+
+@kernel
+def largest(values):
+    """Largest of some numbers; NaN if any is."""
+    most = 0.0
+    for value in values:
+        if not value <= most:
+            most = value
+    return most
+
+
+@kernel
+def remember(columns, room):
+    """Keep heads, and what moves a dry node along its curve, before a step of heads."""
+    for c in columns:
+        work = room.work[c]
+        for k in range(work.shape[1]):
+            work[OWN_BEFORE, k], work[BEFORE, k] = work[OWN, k], work[GUESS, k]
+            work[STORE_AND_UPTAKE_BEFORE, k] = work[STORE_AND_UPTAKE, k]
+            # A dry node that has all but nothing to give or take is let be.
+            settled = abs(work[RESIDUAL, k]) <= LEAST_RESIDUAL * work[VOLUME, k]
+            dry = -work[GUESS, k] > work[DRY_SUCTION, k]
+            let_be = settled and dry and abs(work[CHANGE, k]) > -work[GUESS, k]
+            work[STEP, k] = 0.0 if let_be else work[CHANGE, k]
+
+
+@kernel
+def move(columns, share, room):
+    """Move some columns by a share of their step of heads."""
+    for c in columns:
+        work = room.work[c]
+        take_step(
+            work[BEFORE], share, work[STEP], work[OWN_BEFORE], work[STORE_AND_UPTAKE_BEFORE],
+            work[DRY_SUCTION], work[GUESS],
+        )  # fmt: skip
+
+
+@kernel_of_one_caller
+def newton_of_set(dt, limits, careful, packed, links, room):
+    """Solve one implicit step of all columns in place, from the guess in their rows.
+
+    Returns the number of iterations, or -1 less that number where there is no solution yet.
+    """
+    norm, order = room.norm, room.order
+    for c in range(norm.size):
+        norm[c], order[c] = 0.0, c
+    renew(order, dt, True, packed, links, room)
+    for link in range(links.first.size):
+        renew_link(link, links, room.work, careful)
+    for c in range(norm.size):
+        if links.held[c] == 0:
+            measure(c, dt, packed, links, room)
+    worst = largest(norm)
+    for iteration in range(limits.most):
+        if worst <= limits.tolerance:
+            return iteration
+        if not math.isfinite(worst):
+            return -1 - iteration
+        count = choose_columns(iteration, limits.tolerance, links, room)
+        columns = order[:count]
+        solve_links(dt, KRYLOV_SHARE * limits.tolerance, REDUCTION, columns, packed, links, room)
+        remember(columns, room)
+        growth = limits.most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
+        share, moving = 1.0, count
+        for _ in range(MOST_HALVINGS + 1):
+            move(columns[:moving], share, room)
+            compensating = iteration < COMPENSATED_ITERATIONS
+            renew(columns[:moving], dt, compensating, packed, links, room)
+            renew_links(columns[:moving], careful, links, room)
+            felt = with_neighbours(0, count, links, room)
+            left = 0
+            for place in range(felt):
+                c = order[place]
+                too_far = not measure(c, dt, packed, links, room) <= growth * worst
+                if too_far and place < moving:
+                    # Those that went too far come to the front, and go half as far.
+                    order[place], order[left] = order[left], c
+                    left += 1
+            for place in range(count, felt):
+                room.active[order[place]] = 0
+            moving = left
+            if moving == 0:
+                break
+            share *= 0.5
+        worst = largest(norm)
+    return limits.most if worst <= limits.tolerance else -1 - limits.most

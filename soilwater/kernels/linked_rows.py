@@ -1,0 +1,127 @@
+"""Columns that share water: how they are linked, and the room it takes to solve them together.
+
+All columns of a set have the same number of nodes, m; node k of one faces node k of its neighbour.
+There are c columns and l links. What a column is, feels and leaves is laid end to end in `Packed`,
+as for columns that share nothing; their first clock, controls and counts are those of the set.
+"""
+
+from typing import NamedTuple
+
+from soilwater.kernels.cache import inlined_kernel
+from soilwater.kernels.rows import (
+    BOTTOM_CAPACITY,
+    BOTTOM_POTENTIAL,
+    BOTTOM_WATER,
+    SHARE_MET,
+    TOP_CAPACITY,
+    TOP_POTENTIAL,
+    TOP_WATER,
+    Column,
+    Floats,
+    Integers,
+    Packed,
+    Soils,
+    State,
+)
+
+# Rows of `work` that an assembly needs only while it lasts, put to use between assemblies.
+SIDEWAYS = TOP_POTENTIAL  # conductivity times the height of a node's face [cm2/h]; `conduct`
+SIDEWAYS_BY_HEAD = BOTTOM_POTENTIAL  # how it changes with the node's head [cm/h]; the same
+OWN_RESIDUAL = TOP_WATER  # residual of the column without its links [cm]; the same
+# Factors of the tridiagonal matrix of a column; `factor`.
+INVERSE, TO_MIDDLE, FROM_MIDDLE = BOTTOM_WATER, TOP_CAPACITY, BOTTOM_CAPACITY
+
+REST = SHARE_MET  # what a change of heads as if without links leaves to them [cm]; `solve_alone`
+
+# flow (l, N_PARTS, m): flow over a link [cm3/h] and its derivatives by the heads at its two ends
+# [cm2/h], node by node; `renew_link`.
+FLOW, BY_FIRST, BY_SECOND, N_PARTS = range(4)
+# moved (l, 2): water over a link since the start and in the last step [cm3]; `accept_set`.
+ALL, IN_LAST_STEP = range(2)
+
+MOST_KRYLOV = 25
+"""Iterations of the linear solver; what is then left is left to Newton's method."""
+
+
+class Links(NamedTuple):
+    """Which columns share water, and over what faces."""
+
+    first: Integers
+    """(l,): column a flow leaves when it is positive."""
+    second: Integers
+    """(l,): column it then enters."""
+    width_by_distance: Floats
+    """(l,): width of the face over the distance of the two columns [1]."""
+    area: Floats
+    """(c,): plan area of each column [cm2]."""
+    elevation: Floats
+    """(c, m): of the nodes, positive upward [cm]."""
+    held: Integers
+    """(c,): 1 where the heads of a column are held and it only gives and takes, else 0."""
+    neighbour_start: Integers
+    """(c + 1,): column i has the places i to i + 1 of the next two."""
+    neighbour: Integers
+    """(2 l,): column beyond a link."""
+    neighbour_link: Integers
+    """(2 l,): the link."""
+    red: Integers
+    """(c,): 1 in some columns no two of which are neighbours, else 0."""
+    flow: Floats
+    """(l, N_PARTS, m)."""
+    moved: Floats
+    """(l, 2)."""
+    out_moved: Floats
+    """(times, l): water over each link up to the output times [cm3]."""
+
+
+class Room(NamedTuple):
+    """Room to solve a set in."""
+
+    work: Floats
+    """(c, N_WORK, m): see `rows`."""
+    flows: Floats
+    """(c, N_RATES)."""
+    norm: Floats
+    """(c,): residual of each column, as water content [1]."""
+    active: Integers
+    """(c,): 1 where a column takes part in an iteration of Newton's method, else 0."""
+    order: Integers
+    """(c,): the columns that do, and behind them neighbours that feel it."""
+    basis: Floats
+    """(MOST_KRYLOV + 1, c, m): vectors of the linear solver [cm]."""
+    small: Floats
+    """(3, MOST_KRYLOV + 2, MOST_KRYLOV + 1): its small system."""
+
+
+@inlined_kernel
+def column_of(packed: Packed, c: int) -> Column:
+    """What column `c` is and feels."""
+    a, b = packed.node_start[c], packed.node_start[c + 1]
+    return Column(
+        packed.z[a:b],
+        packed.soil[a : b - 1],
+        packed.root[a:b],
+        packed.conditions[c],
+        packed.codes[c],
+    )
+
+
+@inlined_kernel
+def state_of(packed: Packed, c: int) -> State:
+    """Where column `c` stands; its clock and counts mean nothing but in the first one."""
+    a, b = packed.node_start[c], packed.node_start[c + 1]
+    return State(
+        packed.head[a:b],
+        packed.stored[a:b],
+        packed.head_before[a:b],
+        packed.rate[a:b],
+        packed.clock[c],
+        packed.ledger[c],
+        packed.counts[c],
+    )
+
+
+@inlined_kernel
+def soils_of(packed: Packed) -> Soils:
+    """Curves that all columns share."""
+    return Soils(packed.tables, packed.scalars)

@@ -1,0 +1,274 @@
+"""Ground that is not level: a line seen from the side, its readings, and a green from above."""
+
+from __future__ import annotations
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import Normalize
+from numpy.typing import NDArray
+
+from soilwater.plot import style
+from soilwater.plot.data import moments
+from soilwater.runs.columns_of import each_column
+from soilwater.runs.green_map import GreenMap
+from soilwater.runs.meter import meter_reading
+from soilwater.words.errors import InputError
+from soilwater.words.forms import Date, Length
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
+
+GRAVEL_SHOWN = 6.0
+"""Gravel drawn below the lowest floor [cm]."""
+MOST_ARROWS = 9
+LEAST_FLOW = 0.02
+"""Flow sideways [cm2/h] too small for an arrow, as a share of the largest."""
+EXAGGERATED_HEIGHT = 0.4
+"""Height of the ground as drawn, over its length."""
+
+
+@style.in_our_look
+def cross_section(run: xr.Dataset, *, at: Date = None, ax: Axes | None = None) -> Axes:
+    """Draw a line of columns from the side: water in colour, levels true, arrows where it flows.
+
+    Heights are drawn larger than lengths, by the factor that the axis says. An arrow is as long as
+    the flow over its face is large, summed over the depth of the sand.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate` with a `Transect`.
+    at : datetime64 or str, optional
+        The time shown; the end of the run when left out.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If the run is of no line, or `at` lies outside it.
+    """
+    _check_line(run)
+    i, when = moments(run, at)[0]
+    columns = list(each_column(run))
+    x = run.distance.values / 100.0
+    surface, floor = run.surface_level.values, run.floor_level.values
+    ax = style.axes_or_new(ax, 8.0, 4.2)
+    edges = np.concatenate([x[:1], 0.5 * (x[1:] + x[:-1]), x[-1:]])
+    norm = Normalize(0.0, 100.0 * max(layer.soil.theta_s for layer in columns[0].profile.layers))
+    for k, column in enumerate(columns):
+        within = int(np.searchsorted(column.mesh.depth, column.profile.depth + 1e-9))
+        depth, suction = column.mesh.depth[:within], column.node_suction[i][:within]
+        water = [
+            100.0
+            * float(
+                np.mean(column.mesh.soils[s].water_content(np.array([suction[n], suction[n + 1]])))
+            )
+            for n, s in enumerate(column.mesh.soil[: within - 1])
+        ]
+        left, right = (
+            np.interp(edges[k : k + 2], x, surface),
+            np.interp(edges[k : k + 2], x, floor),
+        )
+        share = depth / depth[-1]
+        level = left[None, :] - share[:, None] * (left - right)[None, :]
+        ax.pcolormesh(
+            np.broadcast_to(edges[k : k + 2], level.shape),
+            level,
+            np.array(water)[:, None],
+            cmap=style.WATER_MAP,
+            norm=norm,
+            edgecolors="face",
+            linewidth=0.2,
+        )
+    lowest = float(floor.min()) - GRAVEL_SHOWN
+    ax.fill_between(
+        x, floor, lowest, facecolor=style.GRAVEL, edgecolor="white", hatch="oo", lw=0.0,
+        label="_gravel",
+    )  # fmt: skip
+    ax.plot(x, surface, color=style.TURF, lw=3.0, label="_turf")
+    ax.plot(x, floor, color=style.INK, lw=1.0, label="_floor")
+    _arrows(ax, run, i, x, surface, floor)
+    ax.set_xlim(x[0], x[-1])
+    ax.set_ylim(lowest, float(surface.max()) + 2.0)
+    length, height = 100.0 * (x[-1] - x[0]), float(surface.max()) + 2.0 - lowest
+    exaggeration = max(1.0, round(EXAGGERATED_HEIGHT * length / height))
+    ax.set_aspect(exaggeration / 100.0)
+    ax.set_xlabel("distance along the line (m)")
+    ax.set_ylabel(f"level (cm)\nheights drawn {exaggeration:g} times as large")
+    ax.set_title(when, loc="left")
+    ax.figure.colorbar(
+        ScalarMappable(norm, style.WATER_MAP),
+        ax=ax,
+        label="water content (% by volume)",
+        shrink=0.8,
+    )
+    return ax
+
+
+def _arrows(
+    ax: Axes,
+    run: xr.Dataset,
+    i: int,
+    x: NDArray[np.float64],
+    surface: NDArray[np.float64],
+    floor: NDArray[np.float64],
+) -> None:
+    """Arrows along the floor, where something flowed before the time drawn."""
+    flow = run.lateral_flow.transpose("time", "link").values[i]
+    largest = float(np.nanmax(np.abs(flow), initial=0.0))
+    if not largest > 0.0:
+        return
+    at = run.link.values / 100.0
+    longest = (x[-1] - x[0]) / (MOST_ARROWS + 1.0)
+    for place in np.linspace(x[0], x[-1], MOST_ARROWS + 2)[1:-1]:
+        size = float(np.interp(place, at, flow)) / largest
+        if abs(size) < LEAST_FLOW:
+            continue
+        ends = np.array([place - 0.5 * size * longest, place + 0.5 * size * longest])
+        base, top = np.interp(ends, x, floor), np.interp(ends, x, surface)
+        level = base + 0.2 * (top - base)
+        ax.annotate(
+            "",
+            xy=(float(ends[1]), float(level[1])),
+            xytext=(float(ends[0]), float(level[0])),
+            arrowprops={"arrowstyle": "-|>", "color": style.ACCENT, "lw": 1.6},
+        )
+    ax.text(
+        0.99, 0.02, f"longest arrow: {largest:.2g} cm\N{SUPERSCRIPT TWO}/h per cm of width",
+        transform=ax.transAxes, ha="right", va="bottom", color=style.ACCENT, fontsize=8.5,
+        path_effects=style.halo(),
+    )  # fmt: skip
+
+
+@style.in_our_look
+def along_line(
+    run: xr.Dataset,
+    alone: xr.Dataset | None = None,
+    *,
+    rod: Length,
+    at: Date | list[Date] | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw what a meter reads along a line, and thin beside it what each column would read alone.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate` with a `Transect`.
+    alone : Dataset, optional
+        From `simulate_many` with `Transect.cases` of the same line, over the same times.
+    rod : float, str or Quantity
+        Length of the meter's rods [cm].
+    at : datetime64, str or a list of these, optional
+        Times shown; the end of the run when left out.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If the run is of no line, a time lies outside it, or `alone` is of another line.
+    """
+    _check_line(run)
+    if alone is not None and (
+        "distance" not in alone.dims
+        or not np.array_equal(alone.distance.values, run.distance.values)
+        or not np.array_equal(alone.time.values, run.time.values)
+    ):
+        raise InputError(
+            "alone: its stations or times are not those of the run; allowed: "
+            "simulate_many(line.cases(weather, turf=...)) with the same output."
+        )
+    length = number_to_house(rod, "length", "rod")
+    x = run.distance.values / 100.0
+    shown = moments(run, at)
+    ax = style.axes_or_new(ax, 8.0, 3.6)
+    names = []
+    for (i, when), colour in zip(shown, style.line_colours(len(shown)), strict=True):
+        reading = 100.0 * meter_reading(run, rod=length).transpose("time", "distance").values[i]
+        ax.plot(x, reading, color=colour, label=when)
+        names.append(when)
+        if alone is not None:
+            single = 100.0 * meter_reading(alone, rod=length).transpose("time", "distance").values
+            ax.plot(x, single[i], color=colour, lw=0.9, ls="--", label=f"_{when}, alone")
+    if alone is not None:
+        ax.plot([], [], color=style.FAINT, lw=0.9, ls="--", label="each column alone")
+    ax.set_xlim(x[0], x[-1])
+    ax.set_xlabel("distance along the line (m)")
+    ax.set_ylabel(f"reading, {in_people_units(length, 'length')} rods (% by volume)")
+    ax.legend(loc="best")
+    return ax
+
+
+@style.in_our_look
+def green_map(
+    ground: GreenMap, values: xr.DataArray, *, label: str = "", ax: Axes | None = None
+) -> Axes:
+    """Draw values of every cell of a green from above, over contours of its surface.
+
+    Parameters
+    ----------
+    ground : GreenMap
+        The green.
+    values : DataArray
+        One number a cell, over ``spot``, such as a reading [1] at one time.
+    label : str, optional
+        What the values are, with their unit; of a reading it is known.
+    ax : Axes, optional
+        Where to draw.
+
+    Returns
+    -------
+    Axes
+
+    Raises
+    ------
+    InputError
+        If there is not one number a cell.
+    """
+    if values.dims != ("spot",):
+        raise InputError(
+            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
+            "spot alone; pick the rest with .isel or .sel."
+        )
+    grid = ground.on_map(values)
+    factor = 1.0
+    if values.name == "reading":
+        label, factor = label or "reading (% by volume)", 100.0
+    ax = style.axes_or_new(ax, 6.4, 5.2)
+    picture = ax.pcolormesh(
+        grid.x.values, grid.y.values, factor * grid.values, cmap=style.WATER_MAP, shading="nearest"
+    )
+    level = np.where(np.asarray(ground.mask), ground.surface_level, np.nan)
+    if min(level.shape) > 1 and np.nanmax(level) > np.nanmin(level):
+        lines = ax.contour(
+            grid.x.values, grid.y.values, level, colors=style.INK, linewidths=0.7, alpha=0.7
+        )
+        ax.clabel(lines, fmt="%g cm", fontsize=7.0)
+    ax.set_aspect("equal")
+    ax.set_xlabel("east (m)")
+    ax.set_ylabel("north (m)")
+    ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
+    if ground.name:
+        ax.set_title(ground.name, loc="left")
+    return ax
+
+
+def _check_line(run: xr.Dataset) -> None:
+    """Refuse what is no run of a line."""
+    missing = [n for n in ("distance", "surface_level", "lateral_flow") if n not in run.variables]
+    if missing:
+        raise InputError(
+            f"run: {', '.join(missing)} missing; allowed: the result of simulate with a Transect, "
+            "with lateral_flow and its levels."
+        )

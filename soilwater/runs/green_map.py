@@ -1,0 +1,312 @@
+"""A whole green on a grid: levels of the surface and depths of the sand, cell by cell.
+
+One line across a green is wrong where water leaves it sideways; on the map it has nowhere to hide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, grid_links, stretched
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.runs.case import Case
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import StartingWater
+from soilwater.words.quantities import in_people_units
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import positive_number, to_house
+from soilwater.words.vocabulary import attach
+
+MOST_COLUMNS = 20_000
+"""Most cells of a map: a run of two weeks takes minutes."""
+_HEADER = ("", "least", "mean", "most")
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class GreenMap:
+    """A green as a grid of columns; `simulate` runs it with water passing from cell to cell.
+
+    Parameters
+    ----------
+    surface_level : array, shape (n_y, n_x)
+        Level of the surface in each cell above any common mark [cm]; rows run north, columns east.
+        Not a number outside the green.
+    probe_depth : array, shape (n_y, n_x)
+        Depth of the sand [cm]; not a number outside the green.
+    green : Profile
+        Layers and base condition; its root zone is stretched to each depth.
+    spacing : float, str or Quantity
+        Distance of the cells' middles, both ways [cm]. 100 cm serves a green, 50 cm one with
+        hollows of 1.5 m.
+    mask : array of bool, shape (n_y, n_x), optional
+        Where the green is; where both levels and depths are numbers when left out.
+    name : str, optional
+        Shown in tables and kept with results.
+
+    Raises
+    ------
+    InputError
+        With every fault, by row and column from 1.
+
+    Examples
+    --------
+    >>> import soilwater as sw
+    >>> sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
+    >>> green = sw.Profile.over_gravel(sand, "12 in")
+    >>> ground = sw.GreenMap([[6.0, 3.0, 0.0]] * 2, [[30.0, 29.0, 30.0]] * 2, green, "1 m")
+    >>> ground.n_cells
+    6
+    """
+
+    surface_level: FloatArray
+    probe_depth: FloatArray
+    green: Profile
+    spacing: float
+    mask: NDArray[np.bool_] | None = None
+    name: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'GreenMap "{self.name}"' if self.name else "GreenMap")
+        level = _grid(self.surface_level, "surface_level", faults)
+        depth = _grid(self.probe_depth, "probe_depth", faults)
+        spacing = positive_number(self.spacing, "length", "spacing", faults)
+        if not isinstance(self.green, Profile):
+            faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
+        mask = np.isfinite(level) & np.isfinite(depth) if level.shape == depth.shape else None
+        if self.mask is not None:
+            mask = np.asarray(self.mask, dtype=bool)
+        for name, grid in (("probe_depth", depth), ("mask", mask)):
+            if grid is not None and grid.shape != level.shape and level.size and grid.size:
+                faults.add(
+                    f"{name} has the shape {grid.shape}",
+                    allowed=f"{level.shape}, as surface_level",
+                )
+        faults.raise_if_any()
+        assert mask is not None
+        self._check_cells(level, depth, mask, spacing, faults)
+        faults.raise_if_any()
+        for name, value in (("surface_level", level), ("probe_depth", depth), ("mask", mask)):
+            value.setflags(write=False)
+            object.__setattr__(self, name, value)
+        object.__setattr__(self, "spacing", spacing)
+
+    def _check_cells(
+        self,
+        level: FloatArray,
+        depth: FloatArray,
+        mask: NDArray[np.bool_],
+        spacing: float,
+        faults: Faults,
+    ) -> None:
+        """Note what is wrong in single cells and between neighbours."""
+        count = int(np.count_nonzero(mask))
+        if not 1 <= count <= MOST_COLUMNS:
+            faults.add(
+                f"the green has {count} cells",
+                allowed=f"1 to {MOST_COLUMNS:,}",
+                cure="take a larger spacing" if count else "give levels and depths",
+            )
+            return
+        least = LEAST_DEPTH + float(self.green.interfaces[self.green.layer_index()])
+        for name, grid in (("surface_level", level), ("probe_depth", depth)):
+            for i, j in np.argwhere(mask & ~np.isfinite(grid)).tolist():
+                faults.add(
+                    f"{name} is missing",
+                    where=_cell(i, j),
+                    cure="fill it from its neighbours on purpose, or leave the cell out of mask",
+                )
+        for i, j in np.argwhere(mask & (depth < least)).tolist():
+            faults.add(
+                f"probe_depth is {depth[i, j]:g} cm",
+                where=_cell(i, j),
+                allowed=f"{least:g} cm or more",
+                cure="the floor would lie above the surface" if depth[i, j] < 0.0 else "",
+            )
+        if len(faults):
+            return
+        floor = (level - depth)[mask]
+        place = np.argwhere(mask)
+        pairs = grid_links(mask)
+        slope = np.abs(floor[pairs[:, 0]] - floor[pairs[:, 1]]) / spacing
+        for k in np.flatnonzero(slope > STEEPEST).tolist():
+            one, other = place[pairs[k, 0]].tolist(), place[pairs[k, 1]].tolist()
+            faults.add(
+                f"the floor slopes {100.0 * slope[k]:.0f} %",
+                where=f"from {_cell(*one)} to {_cell(*other)}",
+                allowed=f"up to {100.0 * STEEPEST:.0f} %",
+                cure="check both depths, and whether all levels are over one mark",
+            )
+
+    @property
+    def n_cells(self) -> int:
+        """Cells of the green."""
+        return int(np.count_nonzero(np.asarray(self.mask)))
+
+    @property
+    def floor_level(self) -> FloatArray:
+        """Level of the lower end of the sand [cm]; not a number outside the green."""
+        level: FloatArray = np.where(
+            np.asarray(self.mask), self.surface_level - self.probe_depth, np.nan
+        )
+        return level
+
+    def _axes(self) -> tuple[FloatArray, FloatArray]:
+        """Places of rows and columns [m]."""
+        n_y, n_x = self.surface_level.shape
+        side = self.spacing / 100.0
+        return side * np.arange(float(n_y)), side * np.arange(float(n_x))
+
+    def ground(self) -> LinkedGround:
+        """Columns of the green and the faces they share."""
+        mask = np.asarray(self.mask)
+        place = np.argwhere(mask)
+        y, x = self._axes()
+        pairs = grid_links(mask)
+        side = np.full(len(pairs), self.spacing)
+        return LinkedGround(
+            profiles=tuple(stretched(self.green, float(d)) for d in self.probe_depth[mask]),
+            surface_level=self.surface_level[mask],
+            area=np.full(len(place), self.spacing**2),
+            pairs=pairs,
+            width=side,
+            distance=side,
+            face_position=np.arange(float(len(pairs))),
+            dimension="spot",
+            coordinates={
+                "spot": np.arange(float(len(place))),
+                "y": y[place[:, 0]],
+                "x": x[place[:, 1]],
+            },
+            names=tuple(_cell(*each) for each in place.tolist()),
+            edge="closed",
+        )
+
+    def cases(
+        self,
+        weather: Weather,
+        *,
+        turf: Turf | None = None,
+        start: StartingWater = "soaked",
+        irrigation: Sequence[Event] = (),
+    ) -> xr.DataArray:
+        """Columns of the green as cases that share no water, for `simulate_many`.
+
+        Parameters
+        ----------
+        weather : Weather
+            Rain and reference evapotranspiration.
+        turf : Turf, optional
+            Roots and demand.
+        start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
+            As for `simulate`.
+        irrigation : sequence of Event, optional
+            Water applied.
+
+        Returns
+        -------
+        DataArray
+            A `Case` for each cell, over ``spot``, with ``x`` and ``y`` [m].
+
+        Raises
+        ------
+        InputError
+            If an argument is of the wrong kind.
+        """
+        ground = self.ground()
+        cases = np.empty(len(ground.profiles), dtype=object)
+        cases[:] = [
+            Case(each, weather, turf=turf, start=start, irrigation=irrigation)
+            for each in ground.profiles
+        ]
+        coordinates = {name: ("spot", each) for name, each in ground.coordinates.items()}
+        return xr.DataArray(cases, coordinates, ("spot",))
+
+    def on_map(self, values: xr.DataArray) -> xr.DataArray:
+        """Spread values over ``spot`` onto the grid.
+
+        Parameters
+        ----------
+        values : DataArray
+            One a cell of the green, such as the reading of a run.
+
+        Returns
+        -------
+        DataArray
+            The same over ``y`` and ``x`` [m], not a number outside the green.
+
+        Raises
+        ------
+        InputError
+            If there is not one a cell.
+        """
+        if values.sizes.get("spot") != self.n_cells:
+            raise InputError(
+                f"GreenMap: {values.sizes.get('spot', 0)} values over spot; allowed: "
+                f"{self.n_cells}, one a cell of this green."
+            )
+        ordered = values.transpose(..., "spot")
+        grid = np.full((*ordered.shape[:-1], *self.surface_level.shape), np.nan)
+        grid[..., np.asarray(self.mask)] = ordered.values
+        y, x = self._axes()
+        dims = (*ordered.dims[:-1], "y", "x")
+        kept = {d: ordered[d] for d in ordered.dims[:-1] if d in ordered.coords}
+        spread = xr.DataArray(grid, {**kept, "y": y, "x": x}, dims, values.name, values.attrs)
+        return spread if values.name is None else attach(spread).assign_attrs(values.attrs)
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        rows = []
+        for name, grid in (
+            ("surface level", self.surface_level),
+            ("probe depth", self.probe_depth),
+            ("floor level", self.floor_level),
+        ):
+            inside = grid[np.asarray(self.mask)]
+            figures = (inside.min(), inside.mean(), inside.max())
+            rows.append((name, *(in_people_units(float(each), "length") for each in figures)))
+        return rows
+
+    def _title(self) -> str:
+        title = f'GreenMap "{self.name}"' if self.name else "GreenMap"
+        area = self.n_cells * (self.spacing / 100.0) ** 2
+        return (
+            f"{title}, {self.n_cells} cells of {in_people_units(self.spacing, 'length')}, "
+            f"{area:.0f} m2, outline closed"
+        )
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        return "\n".join([self._title(), *("  " + line for line in table.splitlines())])
+
+    def _repr_html_(self) -> str:
+        return html_table(self._rows(), _HEADER, caption=self._title())
+
+
+def _cell(row: int, column: int) -> str:
+    return f"row {row + 1}, column {column + 1}"
+
+
+def _grid(values: Any, name: str, faults: Faults) -> FloatArray:
+    """Lengths on a grid, where what is outside the green is not a number."""
+    given = np.asarray(getattr(values, "values", values))
+    if given.ndim != 2 or given.dtype.kind not in "fiu":
+        faults.add(
+            f"{name} is no grid of numbers",
+            allowed="rows of levels in cm, as many in each, with nan outside the green",
+        )
+        return np.zeros((0, 0))
+    grid = given.astype(np.float64)
+    inside = np.isfinite(grid)
+    with faults.catching():
+        grid[inside] = to_house(grid[inside], "length", name)
+    grid[np.isinf(grid)] = np.nan
+    return grid

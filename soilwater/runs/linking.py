@@ -1,0 +1,105 @@
+"""Which columns share water, and the room to solve them in, as the arrays of the kernel."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.kernels import rows
+from soilwater.kernels.linked_rows import MOST_KRYLOV, N_PARTS, Links, Room
+from soilwater.words.arrays import FloatArray
+
+
+def make_links(
+    pairs: NDArray[np.int64],
+    width_by_distance: FloatArray,
+    area: FloatArray,
+    elevation: FloatArray,
+    n_times: int,
+    held: NDArray[np.int64] | None = None,
+) -> Links:
+    """Links between columns, for `soilwater.kernels.linked_march.march_linked`.
+
+    Parameters
+    ----------
+    pairs : ndarray of int, shape (n_links, 2)
+        Columns that share water.
+    width_by_distance : ndarray, shape (n_links,)
+        Width of their common face over their distance [1].
+    area : ndarray, shape (n_columns,)
+        Plan area of each [cm2].
+    elevation : ndarray, shape (n_columns, n_nodes)
+        Of the nodes [cm].
+    n_times : int
+        Output times.
+    held : ndarray of int, shape (n_columns,), optional
+        1 for columns whose heads are held.
+
+    Returns
+    -------
+    Links
+        With nothing moved yet.
+    """
+    n_columns, n_nodes = elevation.shape
+    n_links = pairs.shape[0]
+    ends = pairs.ravel()
+    order = np.argsort(ends, kind="stable")
+    start = np.searchsorted(ends[order], np.arange(n_columns + 1))
+    neighbour = pairs[:, ::-1].ravel()[order]
+    return Links(
+        first=np.ascontiguousarray(pairs[:, 0]),
+        second=np.ascontiguousarray(pairs[:, 1]),
+        width_by_distance=width_by_distance,
+        area=area,
+        elevation=np.ascontiguousarray(elevation),
+        held=np.zeros(n_columns, dtype=np.int64) if held is None else held,
+        neighbour_start=start.astype(np.int64),
+        neighbour=neighbour,
+        neighbour_link=(order // 2).astype(np.int64),
+        red=_red_columns(start, neighbour),
+        flow=np.zeros((n_links, N_PARTS, n_nodes)),
+        moved=np.zeros((n_links, 2)),
+        out_moved=np.full((n_times, n_links), np.nan),
+    )
+
+
+def _red_columns(start: NDArray[np.int64], neighbour: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Mark columns no two of which are neighbours; every second one of a line or a grid."""
+    n_columns = start.size - 1
+    red = np.full(n_columns, -1, dtype=np.int64)
+    for begin in range(n_columns):
+        waiting = [begin] if red[begin] < 0 else []
+        while waiting:
+            following = []
+            for column in waiting:
+                if red[column] >= 0:
+                    continue
+                beside = neighbour[start[column] : start[column + 1]]
+                red[column] = 0 if np.any(red[beside] == 1) else 1
+                following.extend(beside[red[beside] < 0].tolist())
+            waiting = following
+    return red
+
+
+def make_room(n_columns: int, n_nodes: int) -> Room:
+    """Room in which a set of columns is solved.
+
+    Parameters
+    ----------
+    n_columns, n_nodes : int
+        Sizes.
+
+    Returns
+    -------
+    Room
+        Empty.
+    """
+    return Room(
+        work=np.zeros((n_columns, rows.N_WORK, n_nodes)),
+        flows=np.zeros((n_columns, rows.N_RATES)),
+        norm=np.zeros(n_columns),
+        active=np.zeros(n_columns, dtype=np.int64),
+        order=np.zeros(n_columns, dtype=np.int64),
+        basis=np.zeros((MOST_KRYLOV + 1, n_columns, n_nodes)),
+        small=np.zeros((3, MOST_KRYLOV + 2, MOST_KRYLOV + 1)),
+    )

@@ -1,0 +1,402 @@
+"""A line across ground that is not level: stations with a surface level and a probe depth.
+
+Where the gravel floor slopes, water runs along it inside the sand for days, so a place on a slope
+does not read as a level column does. What drives it is the slope of the floor; levels of the
+surface and probe depths are both needed to know that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, stretched
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.runs.case import Case
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray, lengths
+from soilwater.words.errors import Faults
+from soilwater.words.forms import Length, Slope, StartingWater
+from soilwater.words.quantities import in_people_units
+from soilwater.words.text_tables import echo_table, html_table
+from soilwater.words.units import number_to_house, positive_number
+
+FEWEST_STATIONS = 3
+MOST_SHOWN = 12
+"""Stations shown in a table; of more, every so many."""
+SPACING = 25.0
+"""Largest distance of columns along a line [cm]: twice that is good for a preview."""
+_BRACKET = (
+    "give surface_level, a level at every station, or bracket the answer with "
+    'Transect.without_levels(distance, probe_depth, green, steepest_fall="3 %")'
+)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Transect:
+    """A line of stations; `simulate` runs it as columns that pass water to their neighbours.
+
+    Parameters
+    ----------
+    distance : sequence of float, str or Quantity
+        Distance of each station along the line [cm], rising.
+    surface_level : sequence of float, str or Quantity, or str
+        Level of the surface at each station above any common mark [cm]; or the fall of an even
+        surface along the line, such as ``"2 %"``.
+    probe_depth : sequence of float, str or Quantity
+        Depth of the sand at each station [cm].
+    green : Profile
+        Layers and base condition; its root zone is stretched to each depth.
+    width : sequence of float, str or Quantity, optional
+        Width of the ground the line stands for at each station [cm]: growing away from a knoll,
+        shrinking into a bowl. The same everywhere when left out.
+    ends : (str, str), optional
+        What lies beyond the first and the last station: "closed" (a crest, a wall, or a mirror
+        image) is the only one known.
+    spacing : float, str or Quantity, optional
+        Largest distance between columns [cm]. Stations farther apart get columns between them, with
+        level, depth and width straight from one to the next.
+    name : str, optional
+        Shown in tables and kept with results.
+
+    Raises
+    ------
+    InputError
+        With every fault, by station.
+
+    Examples
+    --------
+    >>> import soilwater as sw
+    >>> sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
+    >>> green = sw.Profile.over_gravel(sand, "12 in")
+    >>> line = sw.Transect(["0 m", "4 m", "8 m"], "2 %", ["12 in", "11 in", "12 in"], green)
+    >>> float(line.floor_slope.max().round(4))
+    0.0263
+    """
+
+    distance: FloatArray
+    surface_level: FloatArray
+    probe_depth: FloatArray
+    green: Profile
+    width: FloatArray | None = None
+    ends: tuple[str, str] = ("closed", "closed")
+    spacing: float = field(default=SPACING, kw_only=True)
+    name: str = field(default="", kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'Transect "{self.name}"' if self.name else "Transect")
+        distance = _stations(self.distance, "distance", faults)
+        depth = _stations(self.probe_depth, "probe_depth", faults)
+        level = self._levels(distance, faults)
+        width = np.ones(distance.size)
+        if self.width is not None:
+            width = _stations(self.width, "width", faults)
+        spacing = positive_number(self.spacing, "length", "spacing", faults)
+        if not isinstance(self.green, Profile):
+            faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
+        if tuple(self.ends) != ("closed", "closed"):
+            faults.add(
+                f"ends is {self.ends!r}",
+                allowed='("closed", "closed")',
+                cure="let the line begin and end at a crest, a foot or a wall",
+            )
+        for name, values in (("surface_level", level), ("probe_depth", depth), ("width", width)):
+            if values.size != distance.size and values.size and distance.size:
+                faults.add(
+                    f"{name} has {values.size} values for {distance.size} distances",
+                    allowed="one a station",
+                )
+        if distance.size and distance.size < FEWEST_STATIONS:
+            faults.add(
+                f"it has {distance.size} station{'s' * (distance.size > 1)}",
+                allowed=f"at least {FEWEST_STATIONS}: where the line begins, bends and ends",
+            )
+        faults.raise_if_any()
+        self._check_stations(distance, level, depth, width, faults)
+        faults.raise_if_any()
+        given = {
+            "distance": distance,
+            "surface_level": level,
+            "probe_depth": depth,
+            "width": None if self.width is None else width,
+            "spacing": spacing,
+            "ends": tuple(self.ends),
+        }
+        for name, value in given.items():
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+            object.__setattr__(self, name, value)
+
+    def _levels(self, distance: FloatArray, faults: Faults) -> FloatArray:
+        """Level of each station: as given, or down an even fall."""
+        given: Any = self.surface_level
+        if given is None:
+            faults.add("surface levels are missing", cure=_BRACKET)
+            return np.zeros(0)
+        if isinstance(given, str):
+            with faults.catching():
+                return -number_to_house(given, "slope", "surface_level") * distance
+            return np.zeros(0)
+        return _stations(given, "surface_level", faults)
+
+    def _check_stations(
+        self,
+        distance: FloatArray,
+        level: FloatArray,
+        depth: FloatArray,
+        width: FloatArray,
+        faults: Faults,
+    ) -> None:
+        """Note what is wrong at single stations and between neighbours."""
+        least = LEAST_DEPTH
+        with faults.catching():
+            least += float(self.green.interfaces[self.green.layer_index()])
+        for i, each in enumerate(depth):
+            if each < least:
+                faults.add(
+                    f"probe_depth is {each:g} cm",
+                    where=_station(i, distance),
+                    allowed=f"{least:g} cm or more",
+                    cure="the floor would lie above the surface" if each < 0.0 else "",
+                )
+        for i in np.flatnonzero(width <= 0.0).tolist():
+            faults.add(f"width is {width[i]:g} cm", where=_station(i, distance), allowed="above 0")
+        for i in np.flatnonzero(np.diff(distance) <= 0.0).tolist():
+            what = "is met twice" if distance[i] == distance[i + 1] else "comes before the last one"
+            faults.add(
+                f"distance {distance[i + 1]:g} cm {what}",
+                where=f"station {i + 2}",
+                allowed="distances that rise",
+                cure="sort the stations along the line and keep one reading of each",
+            )
+        if len(faults):
+            return
+        surface = np.diff(level) / np.diff(distance)
+        floor = np.diff(level - depth) / np.diff(distance)
+        for i in np.flatnonzero(np.abs(floor) > STEEPEST).tolist():
+            jump = abs(surface[i]) > STEEPEST
+            faults.add(
+                f"the floor slopes {100.0 * abs(floor[i]):.0f} %",
+                where=f"from {_station(i, distance)} to {_station(i + 1, distance)}",
+                allowed=f"up to {100.0 * STEEPEST:.0f} %",
+                cure="the levels jump: bring both to one mark"
+                if jump
+                else "check both probe depths: one may have met a stone or missed the gravel",
+            )
+
+    @classmethod
+    def without_levels(
+        cls,
+        distance: Sequence[Length] | FloatArray,
+        probe_depth: Sequence[Length] | FloatArray,
+        green: Profile,
+        *,
+        steepest_fall: Slope,
+    ) -> tuple[Transect, Transect]:
+        """Bracket a line whose surface levels were not taken.
+
+        If the floor is flat, depths alone make the surface, and nothing runs sideways. If the floor
+        follows a surface that falls as steeply as it well may, most does. Truth lies between them,
+        nearer to one than to the other; one level at each station, good to 1 cm, tells.
+
+        Parameters
+        ----------
+        distance, probe_depth : sequence of float, str or Quantity
+            As for the class [cm].
+        green : Profile
+            Layers and base condition.
+        steepest_fall : float, str or Quantity
+            Fall of the surface along the line [1] that is taken to be the most there is.
+
+        Returns
+        -------
+        flat_floor, floor_parallel : Transect
+            To be run one after the other.
+
+        Raises
+        ------
+        InputError
+            As for the class.
+        """
+        fall = number_to_house(steepest_fall, "slope", "steepest_fall")
+        depth = lengths(probe_depth, "probe_depth")
+        along = lengths(distance, "distance")
+        flat = cls(along, depth, depth, green, name="flat floor")
+        parallel = cls(along, -fall * along, depth, green, name="floor parallel to the surface")
+        return flat, parallel
+
+    @property
+    def floor_level(self) -> FloatArray:
+        """Level of the lower end of the sand at each station [cm]."""
+        return self.surface_level - self.probe_depth
+
+    @property
+    def floor_slope(self) -> FloatArray:
+        """Slope of the floor from station to station [1]."""
+        slope: FloatArray = np.abs(np.diff(self.floor_level) / np.diff(self.distance))
+        return slope
+
+    def resample(self, spacing: Length) -> Transect:
+        """Return the line with more stations, straight between the given ones, which it keeps.
+
+        Parameters
+        ----------
+        spacing : float, str or Quantity
+            Largest distance between stations, and so between columns [cm].
+
+        Returns
+        -------
+        Transect
+            A new line.
+
+        Raises
+        ------
+        InputError
+            If the spacing is no length above 0.
+        """
+        faults = Faults("Transect.resample")
+        most = positive_number(spacing, "length", "spacing", faults)
+        faults.raise_if_any()
+        parts = np.maximum(1, np.ceil(np.diff(self.distance) / most - 1e-9)).astype(int)
+        pieces = [
+            np.linspace(a, b, n + 1)[:-1]
+            for a, b, n in zip(self.distance[:-1], self.distance[1:], parts, strict=True)
+        ]
+        distance = np.concatenate([*pieces, self.distance[-1:]])
+
+        def between(values: FloatArray) -> FloatArray:
+            straight: FloatArray = np.interp(distance, self.distance, values)
+            return straight
+
+        return replace(
+            self,
+            distance=distance,
+            surface_level=between(self.surface_level),
+            probe_depth=between(self.probe_depth),
+            width=None if self.width is None else between(self.width),
+            spacing=most,
+        )
+
+    def ground(self) -> LinkedGround:
+        """Columns of the line and the faces they share; stations `spacing` apart at most."""
+        line = self.resample(self.spacing)
+        x = line.distance
+        width = np.ones(x.size) if line.width is None else line.width
+        gap = np.diff(x)
+        face = 0.5 * (width[1:] + width[:-1])
+        area = np.zeros(x.size)
+        area[:-1] += 0.25 * gap * (width[:-1] + face)
+        area[1:] += 0.25 * gap * (width[1:] + face)
+        first = np.arange(x.size - 1)
+        return LinkedGround(
+            profiles=tuple(stretched(self.green, float(depth)) for depth in line.probe_depth),
+            surface_level=line.surface_level,
+            area=area,
+            pairs=np.stack([first, first + 1], axis=-1),
+            width=face,
+            distance=gap,
+            face_position=0.5 * (x[1:] + x[:-1]),
+            dimension="distance",
+            coordinates={"distance": x},
+            names=tuple(_station(i, x) for i in range(x.size)),
+            edge=" and ".join(self.ends),
+        )
+
+    def cases(
+        self,
+        weather: Weather,
+        *,
+        turf: Turf | None = None,
+        start: StartingWater = "soaked",
+        irrigation: Sequence[Event] = (),
+    ) -> xr.DataArray:
+        """Columns of the line as cases that share no water, for `simulate_many`.
+
+        What a run of the line reads less than these is what water sideways does.
+
+        Parameters
+        ----------
+        weather : Weather
+            Rain and reference evapotranspiration.
+        turf : Turf, optional
+            Roots and demand.
+        start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
+            As for `simulate`.
+        irrigation : sequence of Event, optional
+            Water applied.
+
+        Returns
+        -------
+        DataArray
+            A `Case` for each column, over ``distance`` [cm].
+
+        Raises
+        ------
+        InputError
+            If an argument is of the wrong kind.
+        """
+        ground = self.ground()
+        cases = np.empty(len(ground.profiles), dtype=object)
+        cases[:] = [
+            Case(each, weather, turf=turf, start=start, irrigation=irrigation)
+            for each in ground.profiles
+        ]
+        return xr.DataArray(cases, dict(ground.coordinates), ("distance",))
+
+    def _rows(self) -> list[tuple[str, ...]]:
+        floor = self.floor_level
+        step = max(1, -(-self.distance.size // MOST_SHOWN))
+        return [
+            (
+                str(i + 1),
+                f"{self.distance[i] / 100.0:.2f} m",
+                f"{self.surface_level[i]:.1f} cm",
+                in_people_units(self.probe_depth[i], "length"),
+                f"{floor[i]:.1f} cm",
+            )
+            for i in range(0, self.distance.size, step)
+        ]
+
+    def _title(self) -> str:
+        title = f'Transect "{self.name}"' if self.name else "Transect"
+        return (
+            f"{title}, {self.distance.size} stations over "
+            f"{(self.distance[-1] - self.distance[0]) / 100.0:.1f} m, floor slope up to "
+            f"{100.0 * self.floor_slope.max():.1f} %, ends {self.ends[0]} and {self.ends[1]}"
+        )
+
+    def __repr__(self) -> str:
+        table = echo_table(self._rows(), _HEADER)
+        return "\n".join([self._title(), *("  " + line for line in table.splitlines())])
+
+    def _repr_html_(self) -> str:
+        return html_table(self._rows(), _HEADER, caption=self._title())
+
+
+_HEADER = ("station", "distance", "surface level", "probe depth", "floor level")
+
+
+def _station(i: int, distance: NDArray[np.float64]) -> str:
+    return f"station {i + 1} ({distance[i]:g} cm)"
+
+
+def _stations(values: Any, name: str, faults: Faults) -> FloatArray:
+    """Lengths at stations, or none and a fault for each that is missing or no length."""
+    if isinstance(values, str) or not (isinstance(values, Sequence) or np.ndim(values) == 1):
+        faults.add(f"{name} is {values!r}", allowed="a list with one length a station")
+        return np.zeros(0)
+    before = len(faults)
+    found = np.zeros(len(values))
+    for i, value in enumerate(values):
+        with faults.catching():
+            found[i] = number_to_house(value, "length", f"{name} of station {i + 1}")
+    if len(faults) > before:
+        return np.zeros(0)
+    return found

@@ -1,0 +1,85 @@
+"""Fits of a few points beside what the same sands hold further out."""
+
+import importlib.util
+from pathlib import Path
+
+import numpy as np
+import pytest
+from measured_sands import (
+    FAR_BAND,
+    NEAR_BAND,
+    USED,
+    all_expected,
+    expected,
+    sands,
+    scores,
+    table,
+)
+
+from soilwater.lab import fitting
+from soilwater.lab.expectations import PARAMETERS
+from soilwater.lab.fitting import FAMILIES
+from soilwater.soils import BrooksCorey, Kosugi, VanGenuchten
+
+_PATH = Path(__file__).parents[2] / "benchmarks" / "fit_coverage.py"
+_SPEC = importlib.util.spec_from_file_location("fit_coverage", _PATH)
+FIT_COVERAGE = importlib.util.module_from_spec(_SPEC)
+_SPEC.loader.exec_module(FIT_COVERAGE)
+
+
+def check(fits):
+    count, bias, rmse, holds = scores(fits, NEAR_BAND)
+    assert count >= 39
+    assert abs(bias) <= 0.4
+    assert rmse <= 1.2
+    assert 86.0 <= holds <= 96.0
+    count, _, rmse, holds = scores(fits, FAR_BAND)
+    assert count >= 34
+    assert rmse <= 1.6
+    # Further out the families part, and the bands of these sands are on the wide side.
+    assert holds >= 86.0
+
+
+def test_every_sample_names_its_place():
+    assert len({sand.place for sand in sands()}) == 19
+    assert len({sand.place for sand in USED}) == 12
+
+
+@pytest.mark.parametrize("model", [VanGenuchten, BrooksCorey, Kosugi])
+def test_expectations_in_use_are_made_of_the_measured_sands(model):
+    for made, used in zip(expected(model, sands()), PARAMETERS[model.__name__], strict=True):
+        assert used.centre == pytest.approx(made.centre, rel=0.02), made.name
+        assert used.spread == pytest.approx(made.spread, rel=0.03), made.name
+
+
+def test_held_out_points_under_the_expectations_in_use():
+    check([table(sand).fit(VanGenuchten) for sand in USED])
+
+
+@pytest.mark.filterwarnings("ignore:The best curve has:soilwater.words.errors.SoilWaterWarning")
+@pytest.mark.parametrize("family", FAMILIES)
+def test_bands_hold_truths_of_each_family_and_are_little_wider(family):
+    """Sixteen sands at four depths; `benchmarks/fit_coverage.py` has tables of many more."""
+    inside, width = FIT_COVERAGE.coverage(16, family).T[:2]
+    assert inside.mean() >= 0.80
+    if family is VanGenuchten:
+        # A sample of that family alone, expecting what handbooks say and no shared error, had
+        # bands of 2.6, 2.5, 3.3 and 4.4 %; what is carried in addition may cost a third.
+        assert np.all(100 * width <= np.array([2.56, 2.53, 3.31, 4.43]) * 4 / 3)
+
+
+def test_a_sheet_that_is_off_is_held_when_the_fit_is_told():
+    told = FIT_COVERAGE.coverage(16, bias=0.015, sheet_error=0.015)[:, 0].mean()
+    assert told >= 0.80
+
+
+@pytest.mark.long
+def test_held_out_points_of_places_the_expectations_never_saw(monkeypatch):
+    """Each place is fitted under expectations made of all other places; two to four minutes."""
+    fits = []
+    for place in dict.fromkeys(sand.place for sand in USED):
+        others = all_expected([sand for sand in sands() if sand.place != place])
+        monkeypatch.setattr(fitting, "PARAMETERS", others)
+        fits += [(sand.code, table(sand).fit(VanGenuchten)) for sand in USED if sand.place == place]
+    by_code = dict(fits)
+    check([by_code[sand.code] for sand in USED])

@@ -1,0 +1,71 @@
+"""Pictures of ground that is not level: labels, limits and data on the artists."""
+
+import matplotlib
+import numpy as np
+import pytest
+from grounds import GREEN
+from matplotlib.text import Annotation
+
+import soilwater as sw
+
+matplotlib.use("Agg")
+X = [0.0, 200.0, 400.0, 600.0]
+LINE = sw.Transect(X, [12.0, 6.0, 0.0, 0.0], [30.0] * 4, GREEN, spacing=100.0)
+WEATHER = sw.steady_weather(2, 0.0)
+
+
+@pytest.fixture(scope="module")
+def run():
+    return sw.simulate(LINE, WEATHER, output="24 h")
+
+
+@pytest.fixture(scope="module")
+def alone():
+    return sw.simulate_many(LINE.cases(WEATHER), output="24 h")
+
+
+def test_a_cross_section_shows_levels_water_and_flow(run):
+    ax = sw.plot.cross_section(run, at=WEATHER.start + np.timedelta64(24, "h"))
+    turf = next(line for line in ax.lines if line.get_label() == "_turf")
+    assert turf.get_ydata() == pytest.approx(run.surface_level.values)
+    assert turf.get_xdata() == pytest.approx(run.distance.values / 100.0)
+    assert "heights drawn" in ax.get_ylabel()
+    drawn = float(ax.get_ylabel().split("drawn ")[1].split()[0])
+    assert ax.get_aspect() == pytest.approx(drawn / 100.0)
+    arrows = [each for each in ax.texts if isinstance(each, Annotation)]
+    assert arrows
+    # Downhill is to the right.
+    assert all(each.xy[0] > each.xyann[0] for each in arrows)
+    assert any("longest arrow" in each.get_text() for each in ax.texts)
+
+
+def test_readings_along_a_line_stand_beside_each_column_alone(run, alone):
+    ax = sw.plot.along_line(run, alone, rod="3 in")
+    reading = 100.0 * sw.meter_reading(run, rod="3 in").isel(time=-1).values
+    assert ax.lines[0].get_ydata() == pytest.approx(reading)
+    assert ax.lines[1].get_linewidth() < ax.lines[0].get_linewidth()
+    labels = [each.get_text() for each in ax.get_legend().get_texts()]
+    assert labels == ["2025-07-03 00:00", "each column alone"]
+    assert "3.0 in" in ax.get_ylabel()
+    with pytest.raises(sw.InputError, match="stations or times"):
+        sw.plot.along_line(run, alone.isel(time=[0, 1]), rod="3 in")
+
+
+def test_a_map_shows_every_cell_and_contours():
+    level = np.add.outer([0.0, 4.0], [0.0, 2.0, 4.0])
+    ground = sw.GreenMap(level, np.full((2, 3), 30.0), GREEN, "1 m", name="front")
+    run = sw.simulate(ground, WEATHER, output="48 h")
+    reading = sw.meter_reading(run, rod="3 in").isel(time=-1)
+    ax = sw.plot.green_map(ground, reading)
+    shown = np.asarray(ax.collections[0].get_array()).ravel()
+    assert shown == pytest.approx(100.0 * reading.values)
+    assert ax.get_title(loc="left") == "front"
+    assert ax.get_xlabel() == "east (m)"
+    assert ax.figure.axes[1].get_ylabel() == "reading (% by volume)"
+    with pytest.raises(sw.InputError, match="spot alone"):
+        sw.plot.green_map(ground, sw.meter_reading(run, rod="3 in"))
+
+
+def test_what_is_no_line_is_refused(alone):
+    with pytest.raises(sw.InputError, match="Transect"):
+        sw.plot.cross_section(alone)
