@@ -50,6 +50,18 @@ from soilwater.kernels.rows import (
     N_BRANCH_WORK,
 ) = range(N_WORK, N_WORK + 8)
 
+PAIRS = (
+    (TOP_WATER, BOTTOM_WATER),
+    (TOP_CAPACITY, BOTTOM_CAPACITY),
+    (TOP_CONDUCTIVITY, BOTTOM_CONDUCTIVITY),
+    (TOP_SLOPE, BOTTOM_SLOPE),
+    (TOP_POTENTIAL, BOTTOM_POTENTIAL),
+    (TOP_EFFECTIVE, BOTTOM_EFFECTIVE),
+    (TOP_EFFECTIVE_BY_HEAD, BOTTOM_EFFECTIVE_BY_HEAD),
+    (TOP_STILL, BOTTOM_STILL),
+)
+"""Rows of the same thing at the top and the bottom of an interval."""
+
 
 @kernel
 def look_up_branches(h, soil, soils, work):
@@ -59,13 +71,26 @@ def look_up_branches(h, soil, soils, work):
         j = soil[i]
         table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
         place_below = find_branch(h[i + 1], soils.nest[i + 1], soils.places[i + 1])
-        if remembers(soils, j):
+        if i > 0 and soil[i - 1] == j:
+            # Within a soil a node has one of everything.
+            for top, bottom in PAIRS:
+                work[top, i] = work[bottom, i - 1]
+        elif remembers(soils, j):
             level = soils.level[i]
             (
                 work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i],
                 work[TOP_SLOPE, i], work[TOP_POTENTIAL, i], work[TOP_EFFECTIVE, i],
                 work[TOP_EFFECTIVE_BY_HEAD, i], work[TOP_STILL, i],
             ) = branch_hydraulics(h[i], place, level[0, place], table, scalars, memory)  # fmt: skip
+        else:
+            (
+                work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i],
+                work[TOP_SLOPE, i], work[TOP_POTENTIAL, i],
+            ) = soil_hydraulics(h[i], table, scalars)  # fmt: skip
+            work[TOP_EFFECTIVE, i], work[TOP_EFFECTIVE_BY_HEAD, i] = h[i], 1.0
+            work[TOP_STILL, i] = 0.0
+        if remembers(soils, j):
+            level = soils.level[i]
             (
                 work[BOTTOM_WATER, i], work[BOTTOM_CAPACITY, i], work[BOTTOM_CONDUCTIVITY, i],
                 work[BOTTOM_SLOPE, i], work[BOTTOM_POTENTIAL, i], work[BOTTOM_EFFECTIVE, i],
@@ -75,16 +100,11 @@ def look_up_branches(h, soil, soils, work):
             )  # fmt: skip
         else:
             (
-                work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i],
-                work[TOP_SLOPE, i], work[TOP_POTENTIAL, i],
-            ) = soil_hydraulics(h[i], table, scalars)  # fmt: skip
-            (
                 work[BOTTOM_WATER, i], work[BOTTOM_CAPACITY, i], work[BOTTOM_CONDUCTIVITY, i],
                 work[BOTTOM_SLOPE, i], work[BOTTOM_POTENTIAL, i],
             ) = soil_hydraulics(h[i + 1], table, scalars)  # fmt: skip
-            work[TOP_EFFECTIVE, i], work[BOTTOM_EFFECTIVE, i] = h[i], h[i + 1]
-            work[TOP_EFFECTIVE_BY_HEAD, i], work[BOTTOM_EFFECTIVE_BY_HEAD, i] = 1.0, 1.0
-            work[TOP_STILL, i], work[BOTTOM_STILL, i] = 0.0, 0.0
+            work[BOTTOM_EFFECTIVE, i], work[BOTTOM_EFFECTIVE_BY_HEAD, i] = h[i + 1], 1.0
+            work[BOTTOM_STILL, i] = 0.0
         place = place_below
 
 

@@ -109,6 +109,10 @@ def node_water_after(i, head, pond, z, soil, soils):
     last = z.size - 1
     place = find_branch(head, soils.nest[i], soils.places[i])
     water, capacity = pond * max(head, 0.0), pond if head > 0.0 else 0.0
+    if 0 < i < last and soil[i - 1] == soil[i]:
+        volume = 0.5 * (z[i + 1] - z[i - 1])
+        w, c = water_of_interval(i, 0, head, place, soil, soils)
+        return water + volume * w, capacity + volume * c
     if i > 0:
         half = 0.5 * (z[i] - z[i - 1])
         w, c = water_of_interval(i - 1, 1, head, place, soil, soils)
