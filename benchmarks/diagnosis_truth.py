@@ -26,7 +26,8 @@ from soilwater.decisions.spots.measurements import Measurement, rank_measurement
 from soilwater.decisions.spots.odds import Diagnosis
 from soilwater.ground.base import CapillaryBreak, WaterTable
 from soilwater.ground.profile import Layer, Profile
-from soilwater.lab.retention import LAB_ERROR, USUAL_SUCTIONS, RetentionTable
+from soilwater.lab.retention import LAB_ERROR, RetentionTable
+from soilwater.lab.retention_checks import USUAL_SUCTIONS
 from soilwater.runs.drained import drained_water_content
 from soilwater.soils import TwoComponent, VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey

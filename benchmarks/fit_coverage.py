@@ -21,7 +21,8 @@ from typing import Any
 import numpy as np
 
 from soilwater.lab.fitting import FAMILIES
-from soilwater.lab.retention import LAB_ERROR, SHEET_ERROR, USUAL_SUCTIONS, RetentionTable
+from soilwater.lab.retention import LAB_ERROR, SHEET_ERROR, RetentionTable
+from soilwater.lab.retention_checks import USUAL_SUCTIONS
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 from soilwater.soils.model import Soil, SoilModel
 from soilwater.words.errors import InputError

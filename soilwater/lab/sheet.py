@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from soilwater.lab.retention import LAB_ERROR, RetentionTable, check_facts
+from soilwater.lab.retention import LAB_ERROR, RetentionTable
+from soilwater.lab.retention_checks import check_facts
 from soilwater.lab.sheet_arrangement import arranged, fact_cells
 from soilwater.lab.sheet_facts import QUANTITIES, Facts
 from soilwater.lab.sheet_layout import Layout, layout_of, said_of_water, statistic_rows

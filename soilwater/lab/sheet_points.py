@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.lab import sheet_units as units
-from soilwater.lab.retention import MINERAL_DENSITY, WATER_DENSITY
+from soilwater.lab.retention_checks import MINERAL_DENSITY, WATER_DENSITY
 from soilwater.lab.sheet_doubts import Doubt, doubt_of_headers, doubt_of_suctions, doubt_of_water
 from soilwater.words.errors import Faults
 
