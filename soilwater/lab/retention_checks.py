@@ -35,6 +35,7 @@ def check_shape(
     labels: Sequence[str],
     faults: Faults,
 ) -> None:
+    """Note where there are no measurements, or not one water content for each suction."""
     if suction.ndim != 1 or suction.size == 0:
         faults.add("no measurements", cure="give at least one suction with its water content")
     if water_content.shape != suction.shape:
@@ -58,6 +59,7 @@ def check_points(
     cautions: list[str],
     notes: list[str],
 ) -> None:
+    """Note measurements that cannot be, and remark on what a curve of these points lacks."""
     if lab_error <= 0.0:
         faults.add(f"lab_error {lab_error:g}", allowed="above 0, e.g. 0.01")
     for i in range(suction.size):
@@ -215,6 +217,7 @@ def check_pore_space(
     faults: Faults,
     cautions: list[str],
 ) -> None:
+    """Note water beyond the pore space, and remark on water by mass taken for volume."""
     space = table.pore_space
     if space is None:
         return
