@@ -29,10 +29,12 @@ LOW, HIGH = 0.1, 0.9
 """Ends of the bands: four in five lie inside."""
 RODS: FloatArray = np.array([3.8, 7.6, 12.0, 20.0])
 """Rods for which bands are kept [cm]; the first and the last are the ends of the slider."""
-DEPTHS: FloatArray = np.array([15, 17, 19, 21, 24, 28, 32, 36, 42, 48, 54, 60], dtype=np.float64)
+DEPTHS: FloatArray = np.array(
+    [15, 17, 19, 21, 24, 28, 32, 36, 39, 42, 45, 48, 51, 54, 57, 60], dtype=np.float64
+)
 DEMANDS: FloatArray = np.array([0, 1, 2, 3, 4, 5, 5.5, 6, 6.5, 7, 7.5, 8, 9, 10], dtype=np.float64)
 """Depths [cm] and demands [mm/day] of the full lattice of bands."""
-TOLERANCE = 0.003
+TOLERANCE = 0.0015
 """Local error of the runs [1], that of `simulate`."""
 
 

@@ -120,7 +120,7 @@ def explore(
 
     Notes
     -----
-    Every sand on every base takes some 800 runs (5-10 s), and the bands of a fit 170 for each
+    Every sand on every base takes some 800 runs (5-10 s), and the bands of a fit 220 for each
     draw. The page reads between the runs: readings are within 0.2 % by volume of a run, the ends
     of bands within about 0.5 %. Each lattice is held against runs of its own before a page is
     made. Where a run failed, the page says so in place of an answer.

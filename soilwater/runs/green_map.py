@@ -20,10 +20,10 @@ from soilwater.runs.case import Case
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import positive_number, to_house
 from soilwater.words.vocabulary import attach
 
@@ -33,7 +33,7 @@ _HEADER = ("", "least", "mean", "most")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class GreenMap:
+class GreenMap(Displayed):
     """A green as a grid of columns; `simulate` runs it with water passing from cell to cell.
 
     Parameters
@@ -283,12 +283,8 @@ class GreenMap:
             f"{area:.0f} m2, outline closed"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        return "\n".join([self._title(), *("  " + line for line in table.splitlines())])
-
-    def _repr_html_(self) -> str:
-        return html_table(self._rows(), _HEADER, caption=self._title())
+    def _shown(self) -> Shown:
+        return Shown(self._title(), _HEADER, self._rows(), set_in=True)
 
 
 def _cell(row: int, column: int) -> str:

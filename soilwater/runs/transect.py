@@ -22,10 +22,10 @@ from soilwater.runs.case import Case
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
+from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.quantities import in_people_units
-from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import number_to_house, positive_number
 
 FEWEST_STATIONS = 3
@@ -40,7 +40,7 @@ _BRACKET = (
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Transect:
+class Transect(Displayed):
     """A line of stations; `simulate` runs it as columns that pass water to their neighbours.
 
     Parameters
@@ -372,12 +372,8 @@ class Transect:
             f"{100.0 * self.floor_slope.max():.1f} %, ends {self.ends[0]} and {self.ends[1]}"
         )
 
-    def __repr__(self) -> str:
-        table = echo_table(self._rows(), _HEADER)
-        return "\n".join([self._title(), *("  " + line for line in table.splitlines())])
-
-    def _repr_html_(self) -> str:
-        return html_table(self._rows(), _HEADER, caption=self._title())
+    def _shown(self) -> Shown:
+        return Shown(self._title(), _HEADER, self._rows(), set_in=True)
 
 
 _HEADER = ("station", "distance", "surface level", "probe depth", "floor level")

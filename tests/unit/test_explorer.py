@@ -155,7 +155,7 @@ def test_ends_of_bands_are_within_half_a_percent_of_those_of_runs():
             lattice.case_of(lattice.profile_of(soil, depth, GRAVEL), demand, setting)
             for soil in (fit.soil, *samples)
         ]
-        runs = lattice.run(cases, hours, setting, 0.003)
+        runs = lattice.run(cases, hours, setting, bands.TOLERANCE)
         for rod in (3.8, 6.0, 10.0, 20.0):
             readings = sw.meter_reading(runs, rod=rod).values
             low, high = np.quantile(readings[1:], (0.1, 0.9), axis=0) - readings[0]

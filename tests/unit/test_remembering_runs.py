@@ -12,7 +12,7 @@ from soilwater.words.errors import InputError
 
 ROD = 7.6
 MIX = Hysteretic(SAND, 1.8, 0.9)
-GREEN = sw.Profile.over_gravel(MIX, 30.0)
+GREEN = sw.Profile.over_gravel(MIX, 30.0, base_suction=3.0)
 TURF = sw.Turf(10.0)
 DAYS = sw.steady_weather(4, 6.0)
 RAIN = [sw.Event("2025-07-02 20:00", "12 mm", rate="10 mm/h")]
@@ -23,7 +23,7 @@ def with_rain(**more):
 
 
 def test_batches_give_what_single_runs_give_bit_for_bit():
-    plain = sw.Profile.over_gravel(SAND, 20.0)
+    plain = sw.Profile.over_gravel(SAND, 20.0, base_suction=3.0)
     layered = sw.Profile(
         [sw.Layer(MIX, 20.0, "root zone"), sw.Layer(PEA_GRAVEL, 10.0, "gravel")], sw.SeepageFace()
     )
@@ -126,7 +126,9 @@ def test_wherever_a_run_may_be_told_a_start_it_may_be_told_the_way():
         GREEN, DAYS, sand=sw.likely_memories(SAND, 4), start=AfterRain(10.0), output="24 h"
     )
     assert deep.sizes["root_zone_depth"] == 2
-    flooded = sw.simulate(sw.Profile.over_gravel(SAND, 30.0), DAYS, start="drained", output="24 h")
+    flooded = sw.simulate(
+        sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0), DAYS, start="drained", output="24 h"
+    )
     assert (sw.meter_reading(many, rod=ROD)[:, 0] < sw.meter_reading(flooded, rod=ROD)[0]).all()
 
 
@@ -154,7 +156,9 @@ def test_drained_readings_after_flood_and_rain_stand_beside_each_other():
 
 def test_rain_before_a_drained_state_is_asked_about():
     with pytest.raises(InputError, match=r"no layer remembers.*sand=likely_memories"):
-        sw.drained_state(sw.Profile.over_gravel(SAND, 30.0), after=AfterRain(10.0))
+        sw.drained_state(
+            sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0), after=AfterRain(10.0)
+        )
     with pytest.raises(InputError, match=r'after: "?.?rain.*allowed: AfterRain'):
         sw.drained_state(GREEN, after="rain")
     with pytest.raises(InputError, match="a drained state is drained; leave water out"):

@@ -483,7 +483,10 @@ def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):
     module.DRAWS, module.PLAN_DRAWS = 4, 2
     monkeypatch.chdir(tmp_path)
     said = []
-    monkeypatch.setattr("builtins.print", lambda *words: said.append(" ".join(map(str, words))))
+    monkeypatch.setattr(
+        "builtins.print",
+        lambda *words, file=None: file or said.append(" ".join(map(str, words))),
+    )
     module.main()
     page = (tmp_path / module.PAGE).read_text(encoding="utf-8")
     assert str(tmp_path / module.PAGE) in said[0]

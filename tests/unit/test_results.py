@@ -174,7 +174,7 @@ class TestColumns:
         assert [column.profile.layers[0].soil for column in columns] == SOILS * 2
         for column in columns:
             assert column.node_suction.shape == (run.sizes["time"], column.mesh.depth.size)
-            assert column.mesh.depth[-1] == column.profile.depth
+            assert column.mesh.depth[-1] == column.profile.bottom
 
     def test_dimensions_may_be_turned_and_picked(self):
         run = RESULTS["depths by samples"]()
@@ -221,7 +221,7 @@ class TestLayOut:
         assert RESULTS["one mesh"]().depth.dims == ("depth",)
 
     def test_names_of_layers_may_differ_on_one_mesh(self):
-        renamed = sw.Profile((sw.Layer(SAND, 30.0, "mix"),), sw.CapillaryBreak(3.0))
+        renamed = sw.Profile((sw.Layer(SAND, 30.0, "mix"),), GREEN.base)
         run = sw.simulate_many([sw.Case(GREEN, WEATHER), sw.Case(renamed, WEATHER)], output=8.0)
         assert run.depth.dims == ("depth",)
         assert run.layer.dims == ("case", "depth")

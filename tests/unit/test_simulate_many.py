@@ -13,7 +13,7 @@ from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.runs import scheduling
-from soilwater.runs.layout import SIMULATED
+from soilwater.runs.layout import REMEMBERED, SIMULATED
 
 LOAM = sw.VanGenuchten.texture_class("loam")
 TWO_LAYERS = sw.Profile(
@@ -216,7 +216,8 @@ class TestKeep:
 
     def test_all_by_default(self):
         batch = sw.simulate_many(mixed_cases()[:1], **SETTINGS)
-        assert set(batch.data_vars) == {*SIMULATED, "profile"}
+        # Sand that remembers nothing has no branches to tell of.
+        assert set(batch.data_vars) == {*SIMULATED, "profile"} - {*REMEMBERED}
 
     def test_unknown_names_are_listed(self):
         with pytest.raises(sw.InputError, match=r"'wetness'.*allowed: water_content, suction"):

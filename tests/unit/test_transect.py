@@ -266,7 +266,7 @@ def test_a_map_of_one_cell_goes_the_way_of_single_columns():
     mesh = facing_meshes(ground.profiles)[0]
     case = sw.Case(GREEN, sw.steady_weather(2, 0.0))
     settings = make_settings(
-        case.weather, output="24 h", keep=None, ponding_limit=0.5, surface=None, tolerance=0.003,
+        case.weather, output="24 h", keep=None, ponding_limit=0.5, surface=None, tolerance=0.0015,
         refinement=1.0, max_steps=1000,
     )  # fmt: skip
     forcing = make_forcing(case.weather, None, ())
