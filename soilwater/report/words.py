@@ -207,7 +207,11 @@ def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
 def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
     line = f"{100 * plan.threshold:g} %"
     spots = [each for each in plan.spots if each.spot.name not in apart]
-    held = [each for each in spots if each.waterings and each.held]
+    # Those that dry first are named first: a long list hides the others.
+    held = sorted(
+        (each for each in spots if each.waterings and each.held),
+        key=lambda each: each.first_below_without,
+    )
     tried = [each for each in spots if each.waterings and not each.held]
     beyond = [each.spot.name for each in spots if not each.waterings and not each.held]
     quiet = [each.spot.name for each in spots if not each.waterings and each.held]
@@ -218,8 +222,7 @@ def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
             f"hand water at {listed(each.spot.name for each in held)}"
             f" ({count(len(walks), 'watering')}{_water_text(walks)}) is likely to keep "
             f"{'it' if len(held) == 1 else 'each'} above {line}"
-            f" ({100 * min(each.kept for each in held):.0f} % of the cases tried"
-            f"{' or more' if len(held) > 1 else ''})"
+            f" ({_least_kept([each.kept for each in held])})"
         )
     parts += [
         f"{each.spot.name}, watered {_times(len(each.waterings))} with all it holds, stays above "
@@ -238,6 +241,12 @@ def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
     if apart:
         parts.append(f"{listed(sorted(apart))} cannot be planned by depth")
     return sentence("; ".join(parts))
+
+
+def _least_kept(shares: Sequence[float]) -> str:
+    least = min(shares)
+    more = " or more" if least < max(shares) else ""
+    return f"{100 * least:.0f} % of the cases tried{more}"
 
 
 def _times(number: int) -> str:
