@@ -137,7 +137,7 @@ def slope_equivalent(
     >>> mix = VanGenuchten(0.05, 0.42, 0.039, 3.0, "28 cm/h")
     >>> crest = slope_equivalent(mix, "2 %", "10 m", depth="30 cm")
     >>> round(crest.best, 1), round(crest.bound, 1)
-    (5.8, 20.0)
+    (4.7, 20.0)
     """
     faults = Faults("slope_equivalent")
     values: dict[str, float] = {}

@@ -77,8 +77,8 @@ class Transect(Displayed):
     >>> sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
     >>> green = sw.Profile.over_gravel(sand, "12 in")
     >>> line = sw.Transect(["0 m", "4 m", "8 m"], "2 %", ["12 in", "11 in", "12 in"], green)
-    >>> float(line.floor_slope.max().round(4))
-    0.0263
+    >>> float(line.floor_slope.max().round(3))
+    0.026
     """
 
     distance: FloatArray

@@ -68,6 +68,7 @@ class Weather:
 
     Examples
     --------
+    >>> from soilwater.weather.made import steady_weather
     >>> day = steady_weather(1, "5 mm/day", first_day="2025-07-01")
     >>> day.n
     3

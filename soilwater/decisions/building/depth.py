@@ -299,7 +299,7 @@ def depth_window(
     >>> sand = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h", name="straight sand")
     >>> window = depth_window(sand, (0.15, 0.25), rod="3 in", air_filled="10 %")
     >>> print(window.sentence)
-    build 23.6 to 31.4 cm (9.3 to 12.4 in), best 27.2 cm (10.7 in); tolerance this sand can stand \
+    build 19.9 to 27.7 cm (7.8 to 10.9 in), best 23.5 cm (9.2 in); tolerance this sand can stand \
 +-3.9 cm (+-1.5 in)
     """
     faults = Faults("depth_window")

@@ -173,6 +173,7 @@ def what_if(
 
     Examples
     --------
+    >>> from soilwater.decisions.watering.changes import regrade
     >>> from soilwater.soils import VanGenuchten
     >>> from soilwater.weather.made import steady_weather
     >>> sand = VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
@@ -182,7 +183,7 @@ def what_if(
     ...     Thresholds("18 %", "14 %", "12 %"), [regrade("38 cm")], rod="3 in",
     ... )
     >>> [round(100 * row.drained, 1) for row in table.outcomes]
-    [15.7, 19.6]
+    [14.4, 17.6]
     """
     length = number_to_house(rod, "length", "rod")
     faults = Faults("what_if")
