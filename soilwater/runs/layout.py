@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
+from xarray.indexes import PandasIndex
 
 from soilwater.ground.base import GRAVEL
 from soilwater.ground.mesh import Mesh
@@ -286,7 +287,7 @@ def lay_out(
     coordinates["depth"].attrs["bounds"] = "depth_bounds"
     indexes = {}
     for name in [n for n, each in coordinates.items() if each.dims == (n,)]:
-        indexes[name] = xr.indexes.PandasIndex(coordinates[name].values, name)
+        indexes[name] = PandasIndex(coordinates[name].values, name)
         coordinates.update(indexes[name].create_variables({name: coordinates[name]}))
     return xr.Dataset(variables, xr.Coordinates(coordinates, indexes), attributes)
 
