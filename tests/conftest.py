@@ -35,3 +35,26 @@ def browser():
         opened = play.chromium.launch(executable_path=found, args=arguments)
         yield opened
         opened.close()
+
+
+@pytest.fixture
+def open_page(browser):
+    """Open a file as a page; whatever it asks for or complains of fails the test."""
+    seen = []
+
+    def open_file(path, width=1000, height=900):
+        page = browser.new_page(viewport={"width": width, "height": height})
+        asked, complaints = [], []
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("console", lambda message: complaints.append(message.text))
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto(path.as_uri())
+        seen.append((page, path, asked, complaints))
+        return page
+
+    yield open_file
+    for page, path, asked, complaints in seen:
+        page.wait_for_timeout(50)
+        page.close()
+        assert asked == [path.as_uri()]
+        assert complaints == []

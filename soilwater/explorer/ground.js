@@ -227,14 +227,7 @@ function drawDays() {
   svg.append("path").attr("class", "now").attr("d", `M${here},12V${height - 42}`);
   inside.append("circle").attr("class", "dot spot").attr("r", 5).attr("cx", here)
     .attr("cy", y(100 * readings[now()][state.place]));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(0,${height - 42})`)
-    .call(d3.axisBottom(x).ticks(Math.min(GIVEN.days, 7)).tickSizeOuter(0));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(${x(0)},0)`)
-    .call(d3.axisLeft(y).ticks(6).tickSizeOuter(0));
-  svg.append("text").attr("class", "label").attr("x", 0.5 * wide).attr("y", height - 8)
-    .text("days since the start");
-  svg.append("text").attr("class", "label").attr("transform", `translate(12,${height / 2})rotate(-90)`)
-    .text("meter reading (% by volume)");
+  drawDayAxes(svg, x, y, wide, height);
   svg.attr("aria-label", "Reading of this place over the days, with the driest, the wettest and the "
     + "mean of all; the table holds the days.");
 }

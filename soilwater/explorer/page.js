@@ -196,14 +196,7 @@ function drawDays(shown) {
   LINES.forEach((each, i) => inside.append("text").attr("class", "line-name")
     .attr("x", x(GIVEN.days) - 4).attr("y", y(ends[i]) + 12)
     .text(`${each} ${+(100 * GIVEN.lines[each]).toFixed(1)} %`));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(0,${height - 42})`)
-    .call(d3.axisBottom(x).ticks(Math.min(GIVEN.days, 7)).tickSizeOuter(0));
-  svg.append("g").attr("class", "axis").attr("transform", `translate(${x(0)},0)`)
-    .call(d3.axisLeft(y).ticks(6).tickSizeOuter(0));
-  svg.append("text").attr("class", "label").attr("x", 0.5 * wide).attr("y", height - 8)
-    .text("days since the start");
-  svg.append("text").attr("class", "label").attr("transform", `translate(12,${height / 2})rotate(-90)`)
-    .text("meter reading (% by volume)");
+  drawDayAxes(svg, x, y, wide, height);
   svg.attr("aria-label", `Meter reading over ${GIVEN.days} days with the lines firm, watch and wilt;`
     + " the table holds the days.");
 }

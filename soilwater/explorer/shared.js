@@ -147,6 +147,18 @@ function drawColumn(id, name, shown) {
       + `${length(state.rod)} long reads ${percent(shown.reading)}.`);
 }
 
+/** Draw the axes of a picture of readings over days. */
+function drawDayAxes(svg, x, y, wide, height) {
+  svg.append("g").attr("class", "axis").attr("transform", `translate(0,${height - 42})`)
+    .call(d3.axisBottom(x).ticks(Math.min(GIVEN.days, 7)).tickSizeOuter(0));
+  svg.append("g").attr("class", "axis").attr("transform", `translate(${x(0)},0)`)
+    .call(d3.axisLeft(y).ticks(6).tickSizeOuter(0));
+  svg.append("text").attr("class", "label").attr("x", 0.5 * wide).attr("y", height - 8)
+    .text("days since the start");
+  svg.append("text").attr("class", "label").attr("transform", `translate(12,${height / 2})rotate(-90)`)
+    .text("meter reading (% by volume)");
+}
+
 // --- controls ---------------------------------------------------------------------------------
 
 /** Set the ends and steps of a slider to whole steps of the unit that is shown. */

@@ -2,7 +2,8 @@
 
 from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.march import march
-from soilwater.kernels.rows import N_RATES, N_WORK, Column, Outputs, Soils, State
+from soilwater.kernels.rows import N_RATES, N_WORK, Outputs
+from soilwater.kernels.unpack import column_of, soils_of, state_of
 from soilwater.kernels.water import mean_water_content
 
 
@@ -16,26 +17,11 @@ def _march_columns(digest):
     def march_columns(first, last, packed):
         """March the columns `first` to `last` - 1 of those that are laid end to end."""
         _ = digest
-        soils = Soils(packed.tables, packed.scalars)
+        soils = soils_of(packed)
         for c in range(first, last):
             a, b = packed.node_start[c], packed.node_start[c + 1]
             n = b - a
-            column = Column(
-                packed.z[a:b],
-                packed.soil[a : b - 1],
-                packed.root[a:b],
-                packed.conditions[c],
-                packed.codes[c],
-            )
-            state = State(
-                packed.head[a:b],
-                packed.stored[a:b],
-                packed.head_before[a:b],
-                packed.rate[a:b],
-                packed.clock[c],
-                packed.ledger[c],
-                packed.counts[c],
-            )
+            column, state = column_of(packed, c), state_of(packed, c)
             outputs = Outputs(
                 packed.out_time,
                 packed.out_head[c, :, :n],

@@ -19,7 +19,7 @@ from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.linked_flow import column_gain, flow_into
 from soilwater.kernels.linked_newton import newton_of_set
-from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, column_of, soils_of, state_of
+from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP
 from soilwater.kernels.march import (
     ITERATION_TOLERANCE,
     MOST_ITERATIONS,
@@ -79,6 +79,7 @@ from soilwater.kernels.step_control import (
     step_error,
     wanted_step,
 )
+from soilwater.kernels.unpack import column_of, soils_of, state_of
 
 ITERATION_TOLERANCE_OF_SET = 0.05
 """Newton stops when its residual, as water content, is below this share of the tolerance in every

@@ -10,7 +10,6 @@ import math
 from soilwater.kernels.cache import kernel, kernel_of_one_caller
 from soilwater.kernels.column import assemble
 from soilwater.kernels.linked_flow import add_links, conduct, renew_link
-from soilwater.kernels.linked_rows import column_of, soils_of
 from soilwater.kernels.linked_solve import REDUCTION, solve_links
 from soilwater.kernels.newton import (
     COMPENSATED_ITERATIONS,
@@ -35,6 +34,7 @@ from soilwater.kernels.rows import (
     TARGET,
     VOLUME,
 )
+from soilwater.kernels.unpack import column_of, soils_of
 from soilwater.kernels.uptake import compensate
 
 SOLVED_SHARE = 0.2

@@ -7,7 +7,6 @@ as for columns that share nothing; their first clock, controls and counts are th
 
 from typing import NamedTuple
 
-from soilwater.kernels.cache import inlined_kernel
 from soilwater.kernels.rows import (
     BOTTOM_CAPACITY,
     BOTTOM_POTENTIAL,
@@ -16,12 +15,8 @@ from soilwater.kernels.rows import (
     TOP_CAPACITY,
     TOP_POTENTIAL,
     TOP_WATER,
-    Column,
     Floats,
     Integers,
-    Packed,
-    Soils,
-    State,
 )
 
 # Rows of `work` that an assembly needs only while it lasts, put to use between assemblies.
@@ -91,37 +86,3 @@ class Room(NamedTuple):
     """(MOST_KRYLOV + 1, c, m): vectors of the linear solver [cm]."""
     small: Floats
     """(3, MOST_KRYLOV + 2, MOST_KRYLOV + 1): its small system."""
-
-
-@inlined_kernel
-def column_of(packed: Packed, c: int) -> Column:
-    """What column `c` is and feels."""
-    a, b = packed.node_start[c], packed.node_start[c + 1]
-    return Column(
-        packed.z[a:b],
-        packed.soil[a : b - 1],
-        packed.root[a:b],
-        packed.conditions[c],
-        packed.codes[c],
-    )
-
-
-@inlined_kernel
-def state_of(packed: Packed, c: int) -> State:
-    """Where column `c` stands; its clock and counts mean nothing but in the first one."""
-    a, b = packed.node_start[c], packed.node_start[c + 1]
-    return State(
-        packed.head[a:b],
-        packed.stored[a:b],
-        packed.head_before[a:b],
-        packed.rate[a:b],
-        packed.clock[c],
-        packed.ledger[c],
-        packed.counts[c],
-    )
-
-
-@inlined_kernel
-def soils_of(packed: Packed) -> Soils:
-    """Curves that all columns share."""
-    return Soils(packed.tables, packed.scalars)

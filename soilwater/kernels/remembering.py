@@ -44,13 +44,12 @@ from soilwater.kernels.rows import (
     STORAGE,
     SURFACE_CODE,
     VOLUME,
-    Column,
     Floats,
     Integers,
-    State,
 )
 from soilwater.kernels.tangent import make_runs_straight
 from soilwater.kernels.tridiagonal import solve
+from soilwater.kernels.unpack import column_of, state_of
 from soilwater.kernels.water import water_between
 
 BEYOND_A_TURN = 1.0e-7
@@ -279,22 +278,7 @@ def _march_remembering(digest):
                 memories.places[a:b],
                 memories.level,
             )
-            column = Column(
-                packed.z[a:b],
-                packed.soil[a : b - 1],
-                packed.root[a:b],
-                packed.conditions[c],
-                packed.codes[c],
-            )
-            state = State(
-                packed.head[a:b],
-                packed.stored[a:b],
-                packed.head_before[a:b],
-                packed.rate[a:b],
-                packed.clock[c],
-                packed.ledger[c],
-                packed.counts[c],
-            )
+            column, state = column_of(packed, c), state_of(packed, c)
             outputs = BranchOutputs(
                 packed.out_time,
                 packed.out_head[c, :, :n],

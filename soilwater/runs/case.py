@@ -6,6 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+import xarray as xr
+
+from soilwater.ground.linked import LinkedGround
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.weather.irrigation import Event
@@ -118,3 +122,21 @@ class Case:
                 allowed=f"up to {deep}",
                 cure="take a shorter rod",
             )
+
+
+def columns_alone(
+    ground: LinkedGround,
+    weather: Weather,
+    turf: Turf | None,
+    start: StartingWater,
+    irrigation: Sequence[Event],
+) -> xr.DataArray:
+    """Columns of a ground as cases that share no water, over its dimension and coordinates."""
+    cases = np.empty(len(ground.profiles), dtype=object)
+    cases[:] = [
+        Case(each, weather, turf=turf, start=start, irrigation=irrigation)
+        for each in ground.profiles
+    ]
+    along = ground.dimension
+    coordinates = {name: (along, values) for name, values in ground.coordinates.items()}
+    return xr.DataArray(cases, coordinates, (along,))

@@ -354,21 +354,10 @@ def mean_over_depth(
     mean = np.full(head.shape[0], np.nan)
     known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
     result = np.empty(known.size)
-    if drying is not None:
-        mean_water_contents_of_branches(
-            np.ascontiguousarray(-drying[known]),
-            mesh.depth,
-            mesh.soil,
-            tables,
-            scalars,
-            top,
-            bottom,
-            result,
-        )
-        mean[known] = result
-        return mean
-    mean_water_contents(
-        np.ascontiguousarray(head[known]),
+    integrate = mean_water_contents if drying is None else mean_water_contents_of_branches
+    values = head if drying is None else -drying
+    integrate(
+        np.ascontiguousarray(values[known]),
         mesh.depth,
         mesh.soil,
         tables,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, grid_links, stretched
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.runs.case import Case
+from soilwater.runs.case import columns_alone
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -222,14 +222,7 @@ class GreenMap(Displayed):
         InputError
             If an argument is of the wrong kind.
         """
-        ground = self.ground()
-        cases = np.empty(len(ground.profiles), dtype=object)
-        cases[:] = [
-            Case(each, weather, turf=turf, start=start, irrigation=irrigation)
-            for each in ground.profiles
-        ]
-        coordinates = {name: ("spot", each) for name, each in ground.coordinates.items()}
-        return xr.DataArray(cases, coordinates, ("spot",))
+        return columns_alone(self.ground(), weather, turf, start, irrigation)
 
     def on_map(self, values: xr.DataArray) -> xr.DataArray:
         """Spread values over ``spot`` onto the grid.

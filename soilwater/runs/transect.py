@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, stretched
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.runs.case import Case
+from soilwater.runs.case import columns_alone
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
@@ -342,13 +342,7 @@ class Transect(Displayed):
         InputError
             If an argument is of the wrong kind.
         """
-        ground = self.ground()
-        cases = np.empty(len(ground.profiles), dtype=object)
-        cases[:] = [
-            Case(each, weather, turf=turf, start=start, irrigation=irrigation)
-            for each in ground.profiles
-        ]
-        return xr.DataArray(cases, dict(ground.coordinates), ("distance",))
+        return columns_alone(self.ground(), weather, turf, start, irrigation)
 
     def _rows(self) -> list[tuple[str, ...]]:
         floor = self.floor_level

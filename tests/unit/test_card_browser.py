@@ -34,14 +34,8 @@ def card(tmp_path_factory):
 
 
 @pytest.fixture
-def page(browser, card):
-    opened = browser.new_page(viewport={"width": 390, "height": 800})
-    asked = []
-    opened.on("request", lambda request: asked.append(request.url))
-    opened.goto(card.as_uri())
-    yield opened
-    opened.close()
-    assert asked == [card.as_uri()]
+def page(open_page, card):
+    return open_page(card, width=390)
 
 
 @pytest.mark.parametrize("width", [320, 390, 1000])
