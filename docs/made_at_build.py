@@ -45,6 +45,7 @@ SUBJECTS = {
     ),
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
+    "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",
     "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }
@@ -69,6 +70,7 @@ MODULES = {
         "decisions.watering.changes",
         "decisions.watering.water_side",
     ),
+    "More on a site": ("site.file", "site.tables"),
     "Cautions": ("words.cautions",),
     "Station records": ("weather.station.record",),
     "Evapotranspiration, formula by formula": ("weather.evapotranspiration", "weather.sun"),

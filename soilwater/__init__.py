@@ -67,6 +67,10 @@ from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.site.file import SiteFile
+from soilwater.site.morning import Morning, morning_plan
+from soilwater.site.reading import read_site_file
+from soilwater.site.writing import write_site_file
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -139,6 +143,7 @@ __all__ = [
     "Layer",
     "MaterialCheck",
     "Measurement",
+    "Morning",
     "Outcome",
     "PlaceDepth",
     "Profile",
@@ -154,6 +159,7 @@ __all__ = [
     "Sealed",
     "SeepageFace",
     "Site",
+    "SiteFile",
     "SlopeEquivalent",
     "SoilModel",
     "SoilWaterError",
@@ -201,11 +207,13 @@ __all__ = [
     "join_surveys",
     "likely_memories",
     "meter_reading",
+    "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
     "read_retention",
     "read_retention_samples",
+    "read_site_file",
     "read_station",
     "read_survey",
     "read_weather",
@@ -223,6 +231,7 @@ __all__ = [
     "wetting_agent",
     "what_if",
     "with_finding",
+    "write_site_file",
 ]
 
 
