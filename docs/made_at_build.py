@@ -33,6 +33,7 @@ SUBJECTS = {
     "Turf": "Turf SShapedStress RoundedStress",
     "Weather": (
         "Weather steady_weather weather_from_table read_weather read_station Site "
+        "read_forecast join_weather usual_weather "
         "daily_reference_et hourly_reference_et"
     ),
     "Irrigation": "Event Rule cycle_and_soak hand_water syringe",

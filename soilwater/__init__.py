@@ -85,6 +85,7 @@ from soilwater.soils import (
 )
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
@@ -205,12 +206,14 @@ __all__ = [
     "hourly_reference_et",
     "irrigate",
     "join_surveys",
+    "join_weather",
     "likely_memories",
     "meter_reading",
     "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
+    "read_forecast",
     "read_retention",
     "read_retention_samples",
     "read_site_file",
@@ -227,6 +230,7 @@ __all__ = [
     "steady_weather",
     "syringe",
     "topdress",
+    "usual_weather",
     "weather_from_table",
     "wetting_agent",
     "what_if",

@@ -25,6 +25,7 @@ from soilwater.site.tables import (
     add_to,
     known_spot,
 )
+from soilwater.site.weather import SiteWeather
 from soilwater.soils import VanGenuchten
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.displays import Displayed, Shown
@@ -116,14 +117,6 @@ class Crew:
     hours: float = math.nan
 
 
-@dataclass(frozen=True)
-class Expected:
-    """Weather expected where no forecast says more: days, and equally likely demands [mm/day]."""
-
-    days: int
-    demands: tuple[float, ...]
-
-
 @dataclass(frozen=True, repr=False)
 class SiteFile(Displayed):
     """What `read_site_file` found in a site file and the tables beside it.
@@ -146,8 +139,8 @@ class SiteFile(Displayed):
         Standard error of one reading [1].
     crew : Crew
         Hoses, their flow and the crew's hours.
-    expected : Expected
-        Weather to come.
+    weather : SiteWeather
+        The station's past, the forecast, and what is expected beyond.
     readings : tuple of DatedReading
         All that was read, in order of time.
     water : tuple of GivenWater
@@ -164,7 +157,7 @@ class SiteFile(Displayed):
     rod: float
     meter_error: float
     crew: Crew
-    expected: Expected
+    weather: SiteWeather
     readings: tuple[DatedReading, ...]
     water: tuple[GivenWater, ...]
     readings_path: Path

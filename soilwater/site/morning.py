@@ -16,7 +16,6 @@ from soilwater.site.file import Crew, Green, SiteFile
 from soilwater.site.tables import GivenWater
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event, too_soon_to_read
-from soilwater.weather.made import steady_weather
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -172,9 +171,7 @@ def morning_plan(
     chosen = as_time(date.today() if day is None else day, "day").astype("datetime64[D]")
     faults = Faults(f"{site.path.name}, {chosen}")
     names, plans, notes = [], [], []
-    weather = [
-        steady_weather(site.expected.days, each, first_day=chosen) for each in site.expected.demands
-    ]
+    weather, told_weather = site.weather.ahead(chosen)
     for green in site.greens:
         start, told = _start(site, green, chosen)
         if not start:
@@ -203,11 +200,7 @@ def morning_plan(
         raise faults.as_error()
     if len(faults):
         notes += [f"No plan for {fault}" for fault in faults.as_error().faults]
-    demands = ", ".join(f"{each:g}" for each in site.expected.demands)
-    notes.append(
-        f"Weather: {site.expected.days} dry days at {demands} mm a day of reference "
-        "evapotranspiration, each as likely as the next, as the site file expects."
-    )
+    notes.append(f"Weather: {'; '.join(told_weather)}.")
     return Morning(site.name, chosen, tuple(names), tuple(plans), site.crew, tuple(notes))
 
 

@@ -12,9 +12,10 @@ from typing import Any
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
-from soilwater.site.file import TURFS, Crew, Expected, Green, SandSheet, SiteFile
+from soilwater.site.file import TURFS, Crew, Green, SandSheet, SiteFile
 from soilwater.site.parts import Part, check_names, unknown_word
 from soilwater.site.tables import read_readings, read_water
+from soilwater.site.weather import read_site_weather
 from soilwater.survey.survey import Spot
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date
@@ -34,8 +35,6 @@ GREEN_WORDS = (
 """Words of a green."""
 SPOT_QUANTITIES = ("depth", "area", "slope", "mat_thickness", "x", "y")
 """Words of a spot that need a unit."""
-MOST_DAYS = 14
-"""Days ahead beyond which no morning's plan reaches (our own choice)."""
 
 
 def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
@@ -86,7 +85,7 @@ def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
     rod, meter_error = _meter(whole.part("meter"))
     thresholds = _thresholds(whole.part("thresholds"))
     crew = _crew(whole.part("crew"))
-    expected = _expected(whole.part("weather"))
+    weather = read_site_weather(whole.part("weather"), path.parent, clock)
     tables = whole.part("tables")
     tables.know(("readings", "water", "day_first"))
     readings_path = path.parent / tables.text("readings", "readings.csv")
@@ -109,7 +108,7 @@ def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
         rod=rod,
         meter_error=meter_error,
         crew=crew,
-        expected=expected,
+        weather=weather,
         readings=readings,
         water=water,
         readings_path=readings_path,
@@ -242,22 +241,3 @@ def _crew(part: Part) -> Crew:
         hoses=hoses if type(hoses) is int else 1,
         hours=part.number("hours", "duration", math.nan),
     )
-
-
-def _expected(part: Part) -> Expected:
-    part.know(("expected", "days"))
-    found = part.given("expected")
-    values = found if isinstance(found, list) else [found]
-    if found is None:
-        part.faults.add(
-            "there is no weather to come",
-            where=part.where(),
-            cure='say what is expected: [weather] expected = ["4.5 mm/day", "5.5 mm/day"]',
-        )
-        values = []
-    demands = [part.measured(each, "evapotranspiration", "expected") for each in values]
-    days = part.given("days")
-    days = 6 if days is None else days
-    if type(days) is not int or not 1 <= days <= MOST_DAYS:
-        part.faults.add(f"days is {days!r}", where=part.where("days"), allowed=f"1 to {MOST_DAYS}")
-    return Expected(days, tuple(demands))

@@ -11,6 +11,7 @@ from typing import Any
 from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.turf import Turf
 from soilwater.site.file import TURFS, Green, SiteFile
+from soilwater.site.weather import PLACE_WORDS, SiteWeather, WeatherTable
 from soilwater.survey.survey import Spot
 from soilwater.words.safe_files import write_new
 
@@ -61,10 +62,7 @@ def _as_toml(site: SiteFile, folder: Path) -> str:
         *_known("flow", site.crew.flow, "L/min"),
         *_known("hours", site.crew.hours, "h"),
         "",
-        "[weather]",
-        f"expected = [{', '.join(_measured(each, 'mm/day') for each in site.expected.demands)}]",
-        f"days = {site.expected.days}",
-        "",
+        *_weather(site.weather, folder),
         "[tables]",
         f"readings = {_text(_from(folder, site.readings_path))}",
         f"water = {_text(_from(folder, site.water_path))}",
@@ -75,6 +73,35 @@ def _as_toml(site: SiteFile, folder: Path) -> str:
 
 
 _READINGS = ("firm", "watch", "wilt")
+
+
+def _weather(weather: SiteWeather, folder: Path) -> list[str]:
+    lines = ["[weather]", f"days = {weather.days}"]
+    if weather.expected:
+        expected = ", ".join(_measured(each, "mm/day") for each in weather.expected)
+        lines.append(f"expected = [{expected}]")
+    if weather.overlap:
+        lines.append(f"overlap = {_text(weather.overlap)}")
+    if weather.place is not None:
+        lines += ["", "[weather.place]"]
+        for word in PLACE_WORDS:
+            value = getattr(weather.place, word)
+            if value is not None:
+                lines.append(f"{word} = {value!r}")
+    for word in ("station", "forecast"):
+        table: WeatherTable | None = getattr(weather, word)
+        if table is not None:
+            files = ", ".join(_text(_from(folder, each)) for each in table.files)
+            lines += ["", f"[weather.{word}]", f"files = [{files}]"]
+            lines += [f"{name} = {_value(value)}" for name, value in table.settings]
+    return [*lines, ""]
+
+
+def _value(value: Any) -> str:
+    """Write a text, a truth, a list or a small table."""
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + " }"
+    return json.dumps(value, ensure_ascii=False)
 
 
 def _green(green: Green) -> list[str]:

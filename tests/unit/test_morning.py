@@ -12,17 +12,17 @@ import soilwater as sw
 from soilwater import __main__ as command
 from soilwater.report import morning_card
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "data" / "brackenhurst"
+FOLDER = Path(__file__).parents[2] / "examples" / "data" / "brackenhurst"
 DAY = "2025-06-10"
 
 
 def copied(tmp_path):
-    return Path(shutil.copytree(EXAMPLE, tmp_path / "site")) / "brackenhurst.toml"
+    return Path(shutil.copytree(FOLDER, tmp_path / "site")) / "brackenhurst.toml"
 
 
 @pytest.fixture(scope="module")
 def site():
-    return sw.read_site_file(EXAMPLE / "brackenhurst.toml")
+    return sw.read_site_file(FOLDER / "brackenhurst.toml")
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,10 @@ def test_it_is_the_plan_that_would_be_typed(site, morning):
     typed = sw.hand_water_plan(
         site.survey("9", DAY),
         site.sand("9"),
-        [sw.steady_weather(6, et, first_day=DAY) for et in (4.6, 5.2, 5.9)],
+        sw.join_weather(
+            sw.read_forecast(FOLDER / "forecast.csv"),
+            sw.usual_weather(sw.read_weather(FOLDER / "station.csv"), "2025-06-14", 2),
+        ),
         sw.Turf.creeping_bentgrass(),
         "12 %",
         flow="12 gpm",
@@ -85,6 +88,79 @@ def test_readings_too_soon_after_water_and_spots_not_read_are_told(tmp_path):
     told = sw.morning_plan(sw.read_site_file(file), DAY, draws=2).notes[0]
     assert told.startswith("Green 4: not read today, taken as drained: middle; ")
     assert "front: Not drained yet: read 1.2 h after 4 mm of water" in told
+
+
+# --- the weather ahead ---------------------------------------------------------------------------
+
+
+def test_each_stretch_of_the_weather_says_what_it_stands_on(morning):
+    assert morning.notes[-1] == (
+        "Weather: to 2025-06-14 00:00 the forecast, 3 members as likely as one another; from "
+        "2025-06-14 00:00 on what the same days brought before, as the season was in 2025."
+    )
+
+
+def test_the_station_goes_before_the_forecast_and_an_overlap_is_asked(tmp_path):
+    file = copied(tmp_path)
+    day = np.datetime64("2025-06-09")
+    forecast = file.parent / "forecast.csv"
+    text = forecast.read_text(encoding="utf-8")
+    for member in "123":
+        text = text.replace(
+            f"2025-06-10,{member},", f"2025-06-09,{member},0,9.9\n2025-06-10,{member},"
+        )
+    forecast.write_text(text, encoding="utf-8")
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_site_file(file).weather.ahead(day)
+    assert str(caught.value) == (
+        "both know 2025-06-09 00:00 to 2025-06-10 00:00; say which counts there: overlap = "
+        '"station" or overlap = "forecast" below [weather].'
+    )
+    site = file.read_text(encoding="utf-8")
+    measured = float(
+        sw.read_weather(file.parent / "station.csv").between(day, "2025-06-10").reference_et.sum()
+    )
+    for said, first in (("station", measured), ("forecast", 9.9)):
+        file.write_text(site.replace("days = 6", f'days = 6\noverlap = "{said}"'), encoding="utf-8")
+        members, notes = sw.read_site_file(file).weather.ahead(day)
+        assert float(members[0].between(day, "2025-06-10").reference_et.sum()) == pytest.approx(
+            first
+        )
+        assert all(each.start == day and each.end == day + 6 for each in members)
+        assert "to 2025-06-14 00:00 the forecast" in notes[1]
+
+
+def test_without_station_and_forecast_the_days_are_as_expected_and_with_nothing_asked(tmp_path):
+    file = copied(tmp_path)
+    bare = re.sub(
+        r"\[weather.station\].*?# Tables", "# Tables", file.read_text(encoding="utf-8"), flags=re.S
+    )
+    file.write_text(bare, encoding="utf-8")
+    members, notes = sw.read_site_file(file).weather.ahead(np.datetime64(DAY))
+    assert [float(each.reference_et.sum()) for each in members] == pytest.approx([27.0, 33.0])
+    assert notes[0].startswith("all 6 days dry days at 4.5, 5.5 mm")
+    file.write_text(bare.replace('expected = ["4.5 mm/day", "5.5 mm/day"]', ""), encoding="utf-8")
+    with pytest.raises(sw.InputError, match="there is no weather to come; say what is expected"):
+        sw.read_site_file(file)
+
+
+def test_a_forecast_of_last_week_is_told_and_not_used(tmp_path):
+    site = sw.read_site_file(copied(tmp_path))
+    _, notes = site.weather.ahead(np.datetime64("2025-06-20"))
+    assert notes[0] == "the forecast ends at 2025-06-14 00:00 and is of no use any more"
+    with pytest.raises(
+        sw.InputError, match="the forecast begins at 2025-06-10 00:00, and the plan"
+    ):
+        replace(site.weather, past=()).ahead(np.datetime64("2025-06-09"))
+
+
+def test_a_gap_long_ago_does_not_stop_this_morning(tmp_path):
+    file = copied(tmp_path)
+    station = file.parent / "station.csv"
+    text = station.read_text(encoding="utf-8")
+    station.write_text(re.sub(r"2025-05-20,.*\n", "2025-05-20,,\n", text), encoding="utf-8")
+    past = sw.read_site_file(file).weather.past
+    assert [str(each.end)[:10] for each in past] == ["2025-05-20", "2025-06-10"]
 
 
 # --- the card, and the command -------------------------------------------------------------------
