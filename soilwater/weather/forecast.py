@@ -37,7 +37,7 @@ def read_forecast(
     sheet: str | None = None,
     sunrise: float = 6.0,
     sunset: float = 18.0,
-    **reading: Any,
+    **station: Any,
 ) -> tuple[Weather, ...]:
     """Read a forecast: hourly or daily, of one member or several that are equally likely.
 
@@ -54,7 +54,7 @@ def read_forecast(
         Sheet of a workbook.
     sunrise, sunset : float, optional
         Hours of the day between which the demand of daily steps falls [h].
-    **reading
+    **station
         What else `read_station` takes, for all members: ``label``, ``site``, ``columns``,
         ``units``, ``time_zone``, ``day_first`` and so on.
 
@@ -86,7 +86,7 @@ def read_forecast(
     for each in sources:
         for table in _members(read_text_table(each, sheet=sheet)):
             try:
-                record = read_station(table, **reading)
+                record = read_station(table, **station)
                 made = record.to_weather(reference_et, sunrise=sunrise, sunset=sunset)
                 members.append(replace(made, name=made.name or f"forecast {table.source}"))
             except InputError as error:
