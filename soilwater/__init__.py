@@ -67,6 +67,10 @@ from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.site.file import SiteFile
+from soilwater.site.morning import Morning, morning_plan
+from soilwater.site.reading import read_site_file
+from soilwater.site.writing import write_site_file
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -81,6 +85,7 @@ from soilwater.soils import (
 )
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
@@ -139,6 +144,7 @@ __all__ = [
     "Layer",
     "MaterialCheck",
     "Measurement",
+    "Morning",
     "Outcome",
     "PlaceDepth",
     "Profile",
@@ -154,6 +160,7 @@ __all__ = [
     "Sealed",
     "SeepageFace",
     "Site",
+    "SiteFile",
     "SlopeEquivalent",
     "SoilModel",
     "SoilWaterError",
@@ -199,13 +206,17 @@ __all__ = [
     "hourly_reference_et",
     "irrigate",
     "join_surveys",
+    "join_weather",
     "likely_memories",
     "meter_reading",
+    "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
+    "read_forecast",
     "read_retention",
     "read_retention_samples",
+    "read_site_file",
     "read_station",
     "read_survey",
     "read_weather",
@@ -219,10 +230,12 @@ __all__ = [
     "steady_weather",
     "syringe",
     "topdress",
+    "usual_weather",
     "weather_from_table",
     "wetting_agent",
     "what_if",
     "with_finding",
+    "write_site_file",
 ]
 
 

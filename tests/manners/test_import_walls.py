@@ -25,6 +25,7 @@ FLOORS = {
     "runs": 5,
     "decisions": 6,
     "accessor": 7,
+    "site": 7,
     "plot": 8,
     "explorer": 9,
     "report": 9,
