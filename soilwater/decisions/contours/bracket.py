@@ -134,7 +134,7 @@ def level_bracket(
     turf : Turf, optional
         Roots and demand.
     start : {"soaked", "drained"}, float, str, Quantity, DataArray or Dataset, optional
-        As for `simulate`.
+        As for `simulate`; one suction is in [cm].
     irrigation : sequence of Event, optional
         Water applied.
 
