@@ -242,8 +242,8 @@ __all__ = [
     "wetting_agent",
     "what_if",
     "with_finding",
-    "write_site_file",
     "write_map",
+    "write_site_file",
 ]
 
 
