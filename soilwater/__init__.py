@@ -60,6 +60,8 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.learning.calibrate import calibrate
+from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
@@ -79,6 +81,7 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
@@ -111,6 +114,8 @@ __all__ = [
     "Band",
     "BaseSuction",
     "BrooksCorey",
+    "BuriedSensor",
+    "Calibration",
     "CapillaryBreak",
     "CapillaryModel",
     "Case",
@@ -131,12 +136,14 @@ __all__ = [
     "GreenMap",
     "HandWaterPlan",
     "HandWatering",
+    "HeldBack",
     "HeldSurface",
     "Hysteretic",
     "InputError",
     "Interrupted",
     "Kosugi",
     "Layer",
+    "Learned",
     "MaterialCheck",
     "Measurement",
     "Outcome",
@@ -177,6 +184,7 @@ __all__ = [
     "WithDryEnd",
     "air_after_rain",
     "blocked_outlet",
+    "calibrate",
     "check_root_zone",
     "compare_depths",
     "compare_sands",
