@@ -149,7 +149,7 @@ def inside(learned: Calibration, truth: Truth, rng: np.random.Generator) -> np.n
     times = [WEATHER.start + np.timedelta64(int(24 * day), "h") for day in HELD]
     run = simulate_many(learned.ahead(0, weather), output=times, n_threads=1)
     told = learned.at_spots(0, meter_reading(run, rod=ROD).values)
-    told = told + learned.shift(ROD).T[:, :, None] + METER * rng.standard_normal(told.shape)
+    told = told + learned.shift(rod=ROD).T[:, :, None] + METER * rng.standard_normal(told.shape)
     low, high = np.quantile(told, [0.05, 0.95], axis=1)
     return (truth.held >= low) & (truth.held <= high), float(np.mean(high - low))
 

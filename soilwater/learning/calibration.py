@@ -217,7 +217,7 @@ class Calibration(Displayed):
         read: FloatArray = np.einsum("nsd,ndt->snt", weights, found)
         return read
 
-    def shift(self, rod: float) -> FloatArray:
+    def shift(self, *, rod: float) -> FloatArray:
         """Give what meter, mat and the spots themselves add to readings, shape (draws, spots) [1].
 
         Parameters
