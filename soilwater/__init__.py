@@ -62,6 +62,8 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.learning.calibrate import calibrate
+from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
@@ -86,6 +88,7 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
@@ -119,6 +122,8 @@ __all__ = [
     "Band",
     "BaseSuction",
     "BrooksCorey",
+    "BuriedSensor",
+    "Calibration",
     "CapillaryBreak",
     "CapillaryModel",
     "Case",
@@ -139,6 +144,7 @@ __all__ = [
     "GreenMap",
     "HandWaterPlan",
     "HandWatering",
+    "HeldBack",
     "HeldSurface",
     "Hysteretic",
     "InputError",
@@ -146,6 +152,7 @@ __all__ = [
     "Kosugi",
     "Layer",
     "LevelBracket",
+    "Learned",
     "MaterialCheck",
     "Measurement",
     "Morning",
@@ -189,6 +196,7 @@ __all__ = [
     "WithDryEnd",
     "air_after_rain",
     "blocked_outlet",
+    "calibrate",
     "check_root_zone",
     "compare_depths",
     "compare_sands",

@@ -30,6 +30,13 @@ FLOORS = {
     "explorer": 9,
     "report": 9,
     "__main__": 10,
+    "learning": 6,
+    "decisions": 7,
+    "accessor": 8,
+    "plot": 9,
+    "explorer": 10,
+    "report": 10,
+    "__main__": 11,
 }
 WINGS = {
     f"{folder}.{wing.name}"
