@@ -26,6 +26,7 @@ _ROLES = (
     ("reading", r"vwc|moisture|water content|reading|field capacity|^%"),
     ("rod", r"\b(rods?|tines?|probe length)\b"),
     ("unused", r"\broots?\b|temp|salin|\bec\b"),
+    ("at_least", r"^at least$"),
     ("depth", r"\b(depth|probed?)\b"),
     ("slope", r"\b(slope|gradient|grade|fall)\b"),
     ("clock", r"^(clock|time|time of day)$"),
