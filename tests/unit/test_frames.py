@@ -24,8 +24,6 @@ WEATHER = sw.steady_weather(6, "5 mm/day", first_day="2031-06-09")
 TABLE = sw.RetentionTable(
     [10, 20, 30, 40], [0.378, 0.284, 0.194, 0.14], porosity=0.4, k_sat="14 in/h"
 )
-    [10, 20, 30, 40], [0.378, 0.284, 0.194, 0.14], porosity=0.4, k_sat="14 in/h"
-)
 SITE = Path(__file__).parents[2] / "examples" / "data" / "brackenhurst" / "brackenhurst.toml"
 FORMULA = "=HYPERLINK(1)"
 GREEN = sw.Survey(
