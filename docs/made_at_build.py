@@ -50,6 +50,7 @@ SUBJECTS = {
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
     "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",
+    "Tables to take away, and units": "read_table use_units",
     "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }

@@ -106,6 +106,8 @@ from soilwater.words.errors import (
     SoilWaterWarning,
     Status,
 )
+from soilwater.words.frames import read_table
+from soilwater.words.unit_choice import use_units
 
 if _TYPE_CHECKING:
     from soilwater import plot as plot
@@ -234,6 +236,7 @@ __all__ = [
     "read_site_file",
     "read_station",
     "read_survey",
+    "read_table",
     "read_weather",
     "register_soil_model",
     "regrade",
@@ -245,6 +248,7 @@ __all__ = [
     "steady_weather",
     "syringe",
     "topdress",
+    "use_units",
     "usual_weather",
     "weather_from_table",
     "wetting_agent",

@@ -10,6 +10,7 @@ from soilwater.decisions.slope import SlopeEquivalent
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
 
@@ -38,7 +39,7 @@ class PlaceDepth:
 
 
 @dataclass(frozen=True, repr=False)
-class ContourDesign(Displayed):
+class ContourDesign(Displayed, Tabled):
     """Depths over a contour, each place's slope taken off the level depth.
 
     Attributes
@@ -54,6 +55,19 @@ class ContourDesign(Displayed):
     window: DepthWindow
     places: tuple[PlaceDepth, ...]
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        return columns_of(
+            self.places,
+            [
+                ("place", lambda each: each.name, ""),
+                ("extra at least", lambda each: each.extra.low, "length"),
+                ("extra at most", lambda each: each.extra.high, "length"),
+                ("build", lambda each: each.depth, "length"),
+                ("shallowest", lambda each: each.low, "length"),
+                ("deepest", lambda each: each.high, "length"),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         return [
