@@ -65,6 +65,7 @@ from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
@@ -221,6 +222,7 @@ __all__ = [
     "remove_mat",
     "simulate",
     "simulate_ensemble",
+    "simulate_grounds",
     "simulate_many",
     "slope_equivalent",
     "steady_weather",
