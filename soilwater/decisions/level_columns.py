@@ -41,18 +41,23 @@ class LevelColumns:
     reading: FloatArray
 
     def depth_that_reads(self, reading: FloatArray) -> FloatArray:
-        """Depth [cm] of the level column that reads each value, shape (n_sands, n_places)."""
+        """Find the depth of the level column that reads the same.
+
+        Parameters
+        ----------
+        reading : ndarray, shape (n_sands, n_places)
+            Readings [1].
+
+        Returns
+        -------
+        ndarray, shape (n_sands, n_places)
+            Depths [cm]; the ends of the range for what no level column reads.
+        """
         found = [
             np.interp(-wanted, -np.maximum.accumulate(known[::-1])[::-1], self.depth)
             for wanted, known in zip(reading, self.reading, strict=True)
         ]
         return np.array(found)
-
-    def fall(self, depth: float) -> float:
-        """Fall of the reading with depth there [1/cm], of the first sand."""
-        around = np.array([depth - 1.0, depth + 1.0])
-        low, high = np.interp(around, self.depth, self.reading[0])
-        return float(low - high) / 2.0
 
 
 def level_columns(

@@ -26,7 +26,6 @@ def test_a_depth_that_is_read_off_is_the_depth_that_was_run():
         run = sw.simulate(WET_GREEN.with_thickness(depth), TWO_DAYS, output="48 h")
         reading = sw.meter_reading(run, rod=7.62).isel(time=-1).values
         assert table.depth_that_reads(reading.reshape(1, 1)) == pytest.approx(depth, abs=0.3)
-    assert table.fall(30.0) == pytest.approx(0.0075, rel=0.3)
 
 
 # --- crests --------------------------------------------------------------------------------------
@@ -293,3 +292,46 @@ def test_a_ground_as_it_would_be_shows_itself(what_if):
     assert "on 1/10, 1/2 of the area" in text
     assert "surface cut by 8.0 cm (3.1 in) with the floor" in text
     assert "-0.0" not in text
+
+
+# --- a diagnosis that knows the ground -----------------------------------------------------------
+
+
+def test_a_crest_that_was_run_is_no_riddle_any_more():
+    """The same dry reading: on level ground it asks for a cause, on the crest it is explained."""
+    level = np.tile(np.array([12.0, 6.0, 0.0, 0.0, 0.0]), (2, 1))
+    ground = sw.GreenMap(level, np.full((2, 5), 30.0), WET_GREEN, "2 m")
+    effect = sw.crest_effect(ground, TWO_DAYS, rod="3 in")
+    read = effect.places.reading.values
+    spots = [
+        sw.Spot(f"P{i}", 30.0, x=2.0 * i, y=0.0, readings=(sw.Reading(float(read[i]), rod=7.62),))
+        for i in range(5)
+    ]
+    survey = sw.Survey([*spots, sw.Spot("far", 30.0, x=50.0, y=0.0)])
+    worth = effect.at(survey)
+    assert set(worth) == {"P0", "P1", "P2", "P3", "P4"}
+    assert worth["P0"][0] == pytest.approx(float(effect.places.extra_depth[0]))
+    options = {"base_suction": 3.0, "meter_error": 0.015}
+    blind = sw.diagnose(survey, WET_MIX, **options).spot("P0")
+    told = sw.diagnose(survey, WET_MIX, extra_depth=worth, **options).spot("P0")
+
+    def share(diagnosis, name):
+        return next(each.probability for each in diagnosis.causes if each.cause == name)
+
+    assert share(told, "depth") > share(blind, "depth") + 0.2
+    assert share(told, "slope") < 1e-6 < share(blind, "slope")
+    assert abs(told.expected - told.reading) < abs(blind.expected - blind.reading)
+
+
+def test_what_is_told_of_the_ground_must_be_of_spots():
+    survey = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.2, rod=7.62),))])
+    with pytest.raises(sw.InputError) as told:
+        sw.diagnose(survey, WET_MIX, extra_depth={"Z": 3.0, "A": "3 kPa"})
+    assert 'no spot is called "Z"' in str(told.value)
+    assert 'extra_depth of "A"' in str(told.value)
+    assert len(told.value.faults) == 2
+
+
+def test_a_line_has_no_places_for_spots(crest):
+    with pytest.raises(sw.InputError, match="it is of a line; allowed: of a GreenMap"):
+        crest.at(sw.Survey([sw.Spot("A", 30.0)]))

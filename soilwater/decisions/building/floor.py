@@ -97,7 +97,24 @@ _HEADER = ("", "depth cm: least", "mean", "most", "reading %: least", "mean", "m
 
 
 def floor_alike(window: DepthWindow, ground: Transect | GreenMap) -> FloorDesign:
-    """Find the floor at which all places of a ground read alike; for `depth_over_contour`."""
+    """Find the floor at which all places of a ground read alike; for `depth_over_contour`.
+
+    Parameters
+    ----------
+    window : DepthWindow
+        Window of the sand on level ground.
+    ground : Transect or GreenMap
+        With its layers and base.
+
+    Returns
+    -------
+    FloorDesign
+
+    Raises
+    ------
+    InputError
+        If the best depth is none that columns have, or the ground has too many of them.
+    """
     weather = steady_weather(2, 0.0)
     if isinstance(ground, Transect):
         ground = ground.resample(ground.spacing)

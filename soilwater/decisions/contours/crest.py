@@ -15,10 +15,12 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.transect import Transect
+from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
+from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, StartingWater
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
@@ -44,6 +46,8 @@ class CrestEffect(Displayed):
         Time of the readings.
     rod : float
         Length of the rods [cm].
+    spacing : float
+        Distance of the columns [cm], of a line the largest.
     cautions : tuple of str
         What must stand beside the answer.
     """
@@ -51,7 +55,43 @@ class CrestEffect(Displayed):
     places: xr.Dataset
     when: str
     rod: float
+    spacing: float
     cautions: tuple[str, ...]
+
+    def at(self, survey: Survey) -> dict[str, tuple[float, float]]:
+        """Find the ends of the extra depth at the spots of a survey, for `diagnose`.
+
+        Parameters
+        ----------
+        survey : Survey
+            Spots with places, in metres from the same point as the green's.
+
+        Returns
+        -------
+        dict of str to tuple of float
+            By name [cm]; spots that lie in no cell of the green are left out.
+
+        Raises
+        ------
+        InputError
+            If this is of a line, which no spot has a place on.
+        """
+        if "spot" not in self.places.dims:
+            raise InputError(
+                "CrestEffect.at: it is of a line; allowed: of a GreenMap, whose cells have places."
+            )
+        cells = np.stack([self.places.x.values, self.places.y.values], axis=-1)
+        found = {}
+        for spot in survey.spots:
+            if spot.x is None or spot.y is None:
+                continue
+            away = np.abs(cells - (spot.x, spot.y)).max(axis=1)
+            nearest = int(np.argmin(away))
+            if away[nearest] <= 0.5 * self.spacing / 100.0 + 1e-9:
+                cell = self.places.isel(spot=nearest)
+                ends = float(cell.extra_depth_lower), float(cell.extra_depth_upper)
+                found[spot.name] = ends
+        return found
 
     def _shown(self) -> Shown:
         along = str(self.places.reading.dims[0])
@@ -177,4 +217,4 @@ def crest_effect(
         {name: (along, each) for name, each in ground.ground().coordinates.items()},
     )
     cautions = cautions_for("sloping ground", "accuracy")
-    return CrestEffect(attach(places), stamp(weather.end), length, cautions)
+    return CrestEffect(attach(places), stamp(weather.end), length, ground.spacing, cautions)

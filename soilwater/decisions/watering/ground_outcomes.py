@@ -120,7 +120,31 @@ def ground_outcomes(
     topics: tuple[str, ...],
     n_threads: int | None,
 ) -> GroundWhatIf:
-    """Run each ground from 48 h after a soaking; for `what_if`."""
+    """Run each ground from 48 h after a soaking; for `what_if`.
+
+    Parameters
+    ----------
+    situations : sequence of GroundSituation
+        The first is the ground as it is.
+    names : sequence of str
+        One each.
+    weather : Weather
+        After that.
+    turf : Turf
+        Roots and demand.
+    thresholds : Thresholds
+        Readings to count to.
+    rod : float
+        Length of the rods [cm].
+    topics : tuple of str
+        Cautions that belong to the changes.
+    n_threads : int or None
+        Threads to use.
+
+    Returns
+    -------
+    GroundWhatIf
+    """
 
     def outcome(name: str, each: GroundSituation) -> GroundOutcome:
         soaked = simulate(each.ground, steady_weather(2, 0.0), output=48.0)
