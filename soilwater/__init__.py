@@ -11,7 +11,10 @@ from soilwater.decisions.building.compare_sands import SandComparison, compare_s
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.building.floor import FloorDesign
 from soilwater.decisions.contours.bracket import LevelBracket, level_bracket
+from soilwater.decisions.contours.crest import CrestEffect, crest_effect
+from soilwater.decisions.contours.odds import GroundOdds, ground_odds
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -30,9 +33,11 @@ from soilwater.decisions.watering.changes import (
     other_sand,
     regrade,
     remove_mat,
+    reshape,
     topdress,
     wetting_agent,
 )
+from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWhatIf
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
 from soilwater.decisions.watering.thresholds import Thresholds
@@ -67,6 +72,7 @@ from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
@@ -133,17 +139,22 @@ __all__ = [
     "Change",
     "Check",
     "ContourDesign",
+    "CrestEffect",
     "Days",
     "DepthWindow",
     "Diagnosis",
     "DryDownOutlook",
     "Event",
     "FitResult",
+    "FloorDesign",
     "Flush",
     "FreeDrainage",
     "Grading",
     "GravelBlanket",
     "GreenMap",
+    "GroundOdds",
+    "GroundOutcome",
+    "GroundWhatIf",
     "HandWaterPlan",
     "HandWatering",
     "HeldBack",
@@ -202,6 +213,7 @@ __all__ = [
     "check_root_zone",
     "compare_depths",
     "compare_sands",
+    "crest_effect",
     "cycle_and_soak",
     "daily_reference_et",
     "days_below_air",
@@ -216,6 +228,7 @@ __all__ = [
     "explore",
     "explore_ground",
     "flush_water",
+    "ground_odds",
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
@@ -241,8 +254,10 @@ __all__ = [
     "register_soil_model",
     "regrade",
     "remove_mat",
+    "reshape",
     "simulate",
     "simulate_ensemble",
+    "simulate_grounds",
     "simulate_many",
     "slope_equivalent",
     "steady_weather",
