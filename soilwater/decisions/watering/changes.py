@@ -14,10 +14,9 @@ from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
-from soilwater.soils.scaling import with_suction_scaled
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
-from soilwater.soils import Soil, WithDryEnd
+from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError
