@@ -212,7 +212,7 @@ def other_sand(sand: Sand) -> Change:
         layers[index] = replace(layers[index], soil=soil)
         return replace(before, profile=replace(profile, layers=tuple(layers)))
 
-    return Change(f"root zone of {soil.name or 'another sand'}", apply, ("construction",))
+    return Change(f"root zone of {soil.name or 'a sand without a name'}", apply, ("construction",))
 
 
 def blocked_outlet(standing: Length) -> Change:

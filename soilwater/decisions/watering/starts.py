@@ -168,9 +168,9 @@ def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading:
     """Suction over depth of a column that has drained and lost water to the turf since.
 
     The column is at rest with so much more suction everywhere that the rod shows the reading; one
-    that reads more than drained starts drained. In root-zone sands a column by early morning is
-    that near to rest: days to a threshold counted from it agree with the run that led
-    there (tested).
+    that reads more than drained starts with so much less, flooded from the base up. In root-zone
+    sands a column by early morning is that near to rest: days to a threshold counted from it agree
+    with the run that led there (tested).
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading:
         ``suction`` [cm] over ``depth``.
     """
     surface = rest_curve(soil).surface_suction(reading, rod)
-    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
+    surface = float(np.clip(surface, 0.0, _DRIEST))
     ends = np.array([0.0, depth])
     return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
 
@@ -202,5 +202,5 @@ _DRIEST = 5000.0
 STARTS = {
     "drained": "every spot starts drained to rest at its own depth, on level ground",
     "readings": "every spot starts at its reading, as a level column that was drained and has "
-    "lost water to the turf since; above its drained reading it starts drained",
+    "lost water to the turf since; above its drained reading it starts flooded from the base up",
 }
