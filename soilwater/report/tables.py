@@ -153,7 +153,7 @@ def _water_cell(plan: SpotPlan | None) -> str:
 def plan_table(plan: HandWaterPlan, diagnosis: Diagnosis | None, most: int) -> Table:
     """Write a row for each visit of the plan, up to as many as `most`.
 
-    Spots that cannot be planned by depth have none.
+    Spots that by their diagnosis cannot be planned by depth have none.
     """
     apart = unlike_their_depth(diagnosis)
     visits: dict[Any, list[HandWatering]] = {}

@@ -245,7 +245,7 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
 
 
 def water_in_all(plan: HandWaterPlan, apart: Sequence[str]) -> str:
-    """Tell the water of a plan for all spots that can be planned by depth."""
+    """Tell the water of a plan for all spots but those set apart from planning by depth."""
     return sentence(totals([each for each in plan.spots if each.spot.name not in apart])[-1])
 
 

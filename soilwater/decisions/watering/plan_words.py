@@ -99,7 +99,7 @@ def totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
 
 
 def amount_text(walks: Sequence[HandWatering]) -> str:
-    """Tell how many visits there are, and water and minutes of hose where areas are known."""
+    """Tell how many walks there are, and water and minutes of hose where areas are known."""
     known = [walk for walk in walks if np.isfinite(walk.litres)]
     parts = [_times_text(len(walks))]
     if known:
@@ -118,7 +118,7 @@ def _unknown_areas(walks: Sequence[HandWatering]) -> str:
 
 
 def hose_text(seconds: float) -> str:
-    """Write a time of the hose [s] as a crew counts it: "24 s", "2 min 5 s", "1 h 5 min"."""
+    """Write seconds of hose as a crew counts them: "24 s", "2 min 5 s", "1 h 5 min"."""
     minutes, rest = divmod(round(seconds), 60)
     if minutes >= 60:
         hours, minutes = divmod(round(seconds / 60.0), 60)
