@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.dates import date2num
 from numpy.typing import NDArray
 
 from soilwater.decisions.watering.thresholds import Thresholds
@@ -193,7 +192,7 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     if weekly:
         edges = np.unique(np.append(edges[::7], edges[-1]))
     ax = style.axes_or_new(ax, 8.0, 4.4)
-    place = date2num(edges[:-1].astype("datetime64[D]"))
+    place = style.date_number(edges[:-1].astype("datetime64[D]"))
     width = 5.6 if weekly else 0.8
     heights = []
     for names, sign in ((INFLOWS, 1.0), (OUTFLOWS, -1.0)):

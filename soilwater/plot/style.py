@@ -22,11 +22,10 @@ except ImportError as error:  # pragma: no cover
     ) from error
 
 import matplotlib.pyplot as plt
-from matplotlib import patheffects
+from matplotlib import dates, patheffects
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.colors import LinearSegmentedColormap, to_hex
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
 from matplotlib.ticker import MaxNLocator
 
 from soilwater.decisions.watering.thresholds import Thresholds
@@ -272,8 +271,15 @@ SPIKE, SPIKE_DAYS = 1.25, 0.6
 
 def dates_above(ax: Axes, begin: np.datetime64) -> None:
     """Put dates on top of `ax`, whose days count from `begin`."""
-    zero = float(date2num(begin))
-    top = ax.secondary_xaxis("top", functions=(lambda day: day + zero, lambda date: date - zero))
+    zero = date_number(begin)
+
+    def to_date(days: Any) -> Any:
+        return days + zero
+
+    def to_days(date: Any) -> Any:
+        return date - zero
+
+    top = ax.secondary_xaxis("top", functions=(to_date, to_days))
     tick_dates(top.xaxis)
     for spine in top.spines.values():
         spine.set_edgecolor(FAINT)
@@ -281,9 +287,14 @@ def dates_above(ax: Axes, begin: np.datetime64) -> None:
 
 def tick_dates(axis: Axis) -> None:
     """Write dates at a handful of ticks of an axis of days since matplotlib's own epoch."""
-    ticks = AutoDateLocator(minticks=2, maxticks=9)
+    ticks: Any = dates.AutoDateLocator(minticks=2, maxticks=9)  # type: ignore[no-untyped-call]
     axis.set_major_locator(ticks)
-    axis.set_major_formatter(ConciseDateFormatter(ticks))
+    axis.set_major_formatter(dates.ConciseDateFormatter(ticks))  # type: ignore[no-untyped-call]
+
+
+def date_number(time: Any) -> Any:
+    """Tell times as numbers on such an axis [d]."""
+    return dates.date2num(time)  # type: ignore[no-untyped-call]
 
 
 def check_thresholds(
