@@ -10,6 +10,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
+from soilwater.decisions.watering.ensembles import day_text
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.report.page import template_environment
 from soilwater.words.cautions import cautions_for
@@ -179,7 +180,7 @@ def _why(plan: SpotPlan, line: float) -> str:
     falls = "over 99" if share > 0.99 else f"{100 * share:.0f}"
     said = f"without it {falls} in 100 chances to read {100 * line:g} % or less"
     if math.isfinite(plan.first_below_without):
-        said += f", from day {plan.first_below_without:.1f}"
+        said += f", from day {day_text(plan.first_below_without, math.inf)}"
     return said
 
 
