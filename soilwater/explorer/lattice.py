@@ -34,9 +34,9 @@ MOST_DAYS = 14
 DEPTHS: FloatArray = np.array([*range(15, 22), *range(22, 61, 2)], dtype=np.float64)
 """Depths of the full lattice [cm]: closer where perched water ends within the fortnight."""
 DEMANDS: FloatArray = np.concatenate(
-    [np.arange(0.0, 3.0, 0.5), np.arange(3.0, 7.0, 0.25), np.arange(7.0, 10.1, 0.5)]
+    [[0.0, 0.25], np.arange(0.5, 3.0, 0.5), np.arange(3.0, 7.0, 0.25), np.arange(7.0, 10.1, 0.5)]
 )
-"""Demands of the full lattice [mm/day]."""
+"""Demands of the full lattice [mm/day]: closer where a deep sand stops draining to feed roots."""
 TOLERANCE = 5e-4
 """Local error of the runs [1]: at that of `simulate` their noise is half of what is promised."""
 WATER_STEP = 5e-4

@@ -9,7 +9,7 @@ import numpy as np
 
 from soilwater.decisions.spots.measurements import Measurement, rank_measurements
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
-from soilwater.decisions.watering.ensembles import days_text
+from soilwater.decisions.watering.ensembles import day_text, days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
@@ -184,9 +184,10 @@ def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
     if not math.isfinite(first.wilt.low):
         return f"{weather} it is unlikely that any spot falls to {wilt} within {horizon}."
     if not math.isfinite(first.wilt.median):
+        day = day_text(first.wilt.low, outlook.horizon)
         return (
             f"{weather} it is possible that a spot falls to {wilt} within {horizon}: "
-            f"{_at(first.spot)} comes first, on day {first.wilt.low:.1f} or later."
+            f"{_at(first.spot)} comes first, on day {day} or later."
         )
     if first.wilt.median <= 0.0:
         return f"{weather} {_at(first.spot)} is likely at {wilt} from the first morning."

@@ -100,7 +100,8 @@ def test_the_caution_has_numbers_in_both_units():
     assert f"behaves as if {crest.low:.1f} to {crest.high:.1f} cm deeper" in crest.caution
     assert "4.0 % (1:25)" in crest.caution and " in)" in crest.caution
     assert "never above 36.0 cm" in str(crest)
-    assert slope_caution(0.01, 1.0, 2.0) == ""
+    assert slope_caution(0.004, 1.0, 2.0) == ""
+    assert slope_caution(0.005, 1.0, 2.0)
 
 
 def test_faults_at_once():

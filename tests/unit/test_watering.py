@@ -13,6 +13,8 @@ from soilwater.decisions.watering.ensembles import (
     between_depths,
     column,
     daily_share_met,
+    day_text,
+    days_text,
     depth_grid,
     first_at_or_below,
     make_draws,
@@ -188,6 +190,25 @@ def test_several_weather_members_widen_the_band():
     found = dry_down_outlook(GREEN, MIX, members, TURF, LINES, **CERTAIN | {"draws": 12})
     watch = found.spot("B2").watch
     assert watch.high > watch.low + 1.0
+
+
+def test_days_are_printed_no_finer_than_another_seed_moves_them():
+    ends = np.array(
+        [
+            dry_down_outlook(
+                GREEN, MIX, steady_weather(9, "6 mm/day"), TURF, LINES, rod=ROD, draws=60, seed=seed
+            )
+            .to_dataset()
+            .days_until.sel(threshold="wilt")
+            for seed in range(4)
+        ]
+    )
+    scatter = ends.std(axis=0)[np.isfinite(ends).all(axis=0)]
+    assert 0.05 < scatter.max() < 0.5  # A tenth of a day would be an untruth, half a day is none.
+    assert days_text(3.91, 4.44, np.inf, 9.0) == "4.5 (4 to > 9)"
+    told = [day_text(value, 9.0) for value in (0.0, 0.1, 0.3, 3.2, 3.3, np.inf)]
+    assert told == ["0", "< 0.5", "0.5", "3", "3.5", "> 9"]
+    assert days_text(4.0, 4.0, 4.0, 9.0) == "4"
 
 
 def test_tables_name_what_was_assumed_left_out_and_warned_of():

@@ -333,17 +333,25 @@ def spots_with_depth(survey: Survey, rod: float) -> tuple[list[Spot], list[str]]
 
 
 def days_text(low: float, middle: float, high: float, horizon: float) -> str:
-    """Write a middle day between its low and high: ``"4.4 (3.9 to 5.1)"``, ``"> 10"`` beyond a run.
+    """Write a middle day between its low and high: ``"4.5 (4 to 5)"``, ``"> 10"`` beyond a run.
 
     The run ends at its horizon [d].
     """
-
-    def one(value: float) -> str:
-        return f"> {horizon:.0f}" if not np.isfinite(value) else f"{value:.1f}"
-
     if low == high or (not np.isfinite(low) and not np.isfinite(high)):
-        return one(middle)
-    return f"{one(middle)} ({one(low)} to {one(high)})"
+        return day_text(middle, horizon)
+    low_end, high_end = day_text(low, horizon), day_text(high, horizon)
+    return f"{day_text(middle, horizon)} ({low_end} to {high_end})"
+
+
+def day_text(value: float, horizon: float) -> str:
+    """Write a day that draws of an ensemble lead to, in halves: `value` [d], or over `horizon` [d].
+
+    Readings stand still by night, so a few draws more or less move such a day by 0.1 to 0.4
+    (200 draws, five seeds); what is printed beyond that would be another with another seed.
+    """
+    if not np.isfinite(value):
+        return f"> {horizon:.0f}"
+    return f"{round(2.0 * value) / 2.0:g}" if value == 0.0 or value >= 0.25 else "< 0.5"
 
 
 def band_of(values: FloatArray) -> tuple[float, float, float]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from soilwater.decisions.watering.ensembles import day_text
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
     SpotPlan,
@@ -47,10 +48,10 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
 def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     """Plan with its sentence, from the line to stay above and the drained reading [1]."""
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
-    days = f"{plan.first_below_without:.1f}"
+    first = day_text(plan.first_below_without, np.inf)
     without = (
         f"without water {100 * (1 - plan.kept_without):.0f} % of the draws fall to "
-        f"{100 * line:g} %, from day {days} on"
+        f"{100 * line:g} %, from day {first} on"
         if np.isfinite(plan.first_below_without)
         else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
     )
