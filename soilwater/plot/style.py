@@ -29,6 +29,7 @@ from matplotlib.ticker import MaxNLocator
 
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.words.errors import Faults
+from soilwater.words.unit_choice import units_in_use
 from soilwater.words.units import number_to_house
 
 CM_PER_INCH = 2.54
@@ -144,7 +145,13 @@ def line_colours(n: int) -> list[str]:
 def inches(
     ax: Axes, side: Literal["right", "top"], label: str = "depth (in)", zero: float = 0.0
 ) -> None:
-    """Put a second scale in inches on one side of `ax` in cm, with a label, from `zero` [cm]."""
+    """Put a second scale in inches on one side of `ax` in cm, with a label, from `zero` [cm].
+
+    In metric units there is none; in those of the US it stands in place of the scale in cm.
+    """
+    if units_in_use() == "metric":
+        return
+    alone = units_in_use() == "US" and zero == 0.0
 
     def from_cm(cm: Any) -> Any:
         return (cm - zero) / CM_PER_INCH
@@ -154,13 +161,19 @@ def inches(
 
     second: SecondaryAxis
     if side == "right":
-        second = ax.secondary_yaxis(side, functions=(from_cm, to_cm))
-        second.set_ylabel(label)
+        second = ax.secondary_yaxis("left" if alone else side, functions=(from_cm, to_cm))
+        second.set_ylabel(ax.get_ylabel().replace("(cm)", "(in)") if alone else label)
         second.yaxis.set_major_locator(_inch_ticks())
     else:
-        second = ax.secondary_xaxis(side, functions=(from_cm, to_cm))
-        second.set_xlabel(label)
+        second = ax.secondary_xaxis("bottom" if alone else side, functions=(from_cm, to_cm))
+        second.set_xlabel(ax.get_xlabel().replace("(cm)", "(in)") if alone else label)
         second.xaxis.set_major_locator(_inch_ticks())
+    if alone and side == "right":
+        ax.tick_params(axis="y", length=0, labelleft=False)
+        ax.set_ylabel("")
+    elif alone:
+        ax.tick_params(axis="x", length=0, labelbottom=False)
+        ax.set_xlabel("")
     for spine in second.spines.values():
         spine.set_edgecolor(FAINT)
 

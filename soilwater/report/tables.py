@@ -24,8 +24,9 @@ from soilwater.report.words import (
     sentence,
 )
 from soilwater.survey.survey import Spot, Survey
-from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import in_units
 
 
 class Table(NamedTuple):
@@ -89,7 +90,7 @@ def spot_table(
             f"days to wilt {100 * outlook.thresholds.wilt:g} %",
         ]
     if plan is not None:
-        header.append("hand water mm")
+        header.append(f"hand water {one_writing('water_amount').unit}")
     left = len(survey.spots) - len(chosen)
     notes = [f"The {len(chosen)} spots that need attention first; {left} more."] if left else []
     if apart and by_depth:
@@ -119,9 +120,10 @@ def _water_cell(plan: SpotPlan | None) -> str:
     if plan is None:
         return "-"
     amount = sum(walk.amount for walk in plan.waterings)
+    said = one_writing("water_amount").figure(amount)
     if not plan.held:
-        return f"{amount:.1f}, not enough" if amount else "would not help"
-    return f"{amount:.1f}" if amount else "none"
+        return f"{said}, not enough" if amount else "would not help"
+    return said if amount else "none"
 
 
 def plan_table(plan: HandWaterPlan, most: int) -> Table:
@@ -134,7 +136,7 @@ def plan_table(plan: HandWaterPlan, most: int) -> Table:
     )
     left = rows[most:]
     note = f"{count(len(left), 'later visit')}, until {left[-1][0]}, not shown. " if left else ""
-    header = ("when", "mm or L/m2 (US gal/1000 ft2)", "water", "hose")
+    header = ("when", in_units("mm or L/m2", "US gal/1000 ft2"), "water", "hose")
     return Table(header, rows[:most], note + sentence(plan.totals[-1]))
 
 
@@ -142,7 +144,7 @@ def _amounts(walks: Sequence[HandWatering]) -> str:
     """Write which spots get which amount on one visit."""
     alike: dict[str, list[str]] = {}
     for walk in walks:
-        amount = f"{walk.amount:.1f} ({walk.gallons_per_1000_ft2:.0f})"
+        amount = in_units(f"{walk.amount:.1f}", f"{walk.gallons_per_1000_ft2:.0f}")
         alike.setdefault(amount, []).append(walk.spot)
     return "; ".join(f"{listed(spots)} {amount}" for amount, spots in alike.items())
 
@@ -151,8 +153,6 @@ def _visit_totals(walks: Sequence[HandWatering]) -> tuple[str, str]:
     litres = sum(walk.litres for walk in walks)
     minutes = sum(walk.seconds for walk in walks) / 60.0
     return (
-        f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)"
-        if math.isfinite(litres)
-        else "-",
+        in_people_units(litres, "volume") if math.isfinite(litres) else "-",
         f"{minutes:.1f} min" if math.isfinite(minutes) else "-",
     )

@@ -19,6 +19,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import shown
 
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""
@@ -259,7 +260,8 @@ def _water_text(walks: Sequence[HandWatering]) -> str:
     if len(known) < len(walks):
         return ""
     litres = sum(known)
-    return f", {litres:.0f} L or {litres / LITRES_PER_US_GALLON:.0f} US gal in all"
+    amounts = shown(f"{litres:.0f} L", f"{litres / LITRES_PER_US_GALLON:.0f} US gal")
+    return f", {' or '.join(amounts)} in all"
 
 
 def next_measurements(diagnosis: Diagnosis) -> tuple[str, ...]:
