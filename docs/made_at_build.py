@@ -44,6 +44,9 @@ SUBJECTS = {
     "Surveys, and why a spot is dry or wet": (
         "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
     ),
+    "Ground that is not level": (
+        "interpolate_survey SurveyedGround GreenMap Transect level_bracket write_map"
+    ),
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
     "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",

@@ -11,6 +11,7 @@ from soilwater.decisions.building.compare_sands import SandComparison, compare_s
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.contours.bracket import LevelBracket, level_bracket
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -54,6 +55,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
@@ -63,6 +65,7 @@ from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
@@ -144,6 +147,7 @@ __all__ = [
     "Interrupted",
     "Kosugi",
     "Layer",
+    "LevelBracket",
     "MaterialCheck",
     "Measurement",
     "Morning",
@@ -173,6 +177,7 @@ __all__ = [
     "SpotPlan",
     "Status",
     "Survey",
+    "SurveyedGround",
     "Thresholds",
     "Transect",
     "Turf",
@@ -206,9 +211,11 @@ __all__ = [
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
+    "interpolate_survey",
     "irrigate",
     "join_surveys",
     "join_weather",
+    "level_bracket",
     "likely_memories",
     "meter_reading",
     "morning_plan",
@@ -239,6 +246,7 @@ __all__ = [
     "wetting_agent",
     "what_if",
     "with_finding",
+    "write_map",
     "write_site_file",
 ]
 

@@ -43,6 +43,7 @@ ONLY_IN = {
     "pint": {"words"},
     "openpyxl": {"words"},
     "jinja2": {"explorer", "report"},
+    "sklearn": {"ground"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
@@ -51,6 +52,8 @@ LOADED_ONLY_WHEN_NEEDED = (
     "matplotlib",
     "jinja2",
     "scipy.optimize",
+    "scipy.spatial",
+    "sklearn",
     "pint",
     "tqdm",
     "dask",
