@@ -217,7 +217,7 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     every = max(1, int(np.ceil(place.size / 12)))
     ax.set_xticks(place[::every], labels[::every])
     ax.set_xlabel(f"day ({str(edges[0])[:4]}, month-day)")
-    ax.set_ylabel("water per day (mm; in up, out down)")
+    style.measured(ax.yaxis, "water_amount", "water per day ({unit}; in up, out down)")
     ax.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), fontsize="small")
     return ax
 

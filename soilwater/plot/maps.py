@@ -190,8 +190,8 @@ def _frame(ax: Axes, place: NDArray[np.float64], cell: tuple[float, float] | Non
     ax.set_xlim(low[0] - margin[0], high[0] + margin[0])
     ax.set_ylim(low[1] - margin[1], high[1] + margin[1])
     ax.set_aspect("equal")
-    ax.set_xlabel("east (m)")
-    ax.set_ylabel("north (m)")
+    style.measured(ax.xaxis, "distance", "east ({unit})")
+    style.measured(ax.yaxis, "distance", "north ({unit})")
     ax.annotate(
         "N",
         xy=(1.0, 1.16),

@@ -24,11 +24,13 @@ except ImportError as error:  # pragma: no cover
 import matplotlib.pyplot as plt
 from matplotlib import patheffects
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import one_writing
 from soilwater.words.unit_choice import units_in_use
 from soilwater.words.units import number_to_house
 
@@ -176,6 +178,21 @@ def inches(
         ax.set_xlabel("")
     for spine in second.spines.values():
         spine.set_edgecolor(FAINT)
+
+
+def measured(axis: Axis, quantity: str, label: str) -> None:
+    """Name an axis in house units with the unit in use in place of {unit}, and mark it in that.
+
+    To be called when the limits of the axis are set.
+    """
+    writing = one_writing(quantity)
+    axis.set_label_text(label.format(unit=writing.unit))
+    if writing.per_house != 1.0:
+        low, high = sorted(axis.get_view_interval())
+        ends = writing.of(low), writing.of(high)
+        marks = np.asarray(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]).tick_values(*ends))
+        marks = marks[(marks >= ends[0]) & (marks <= ends[1])]
+        axis.set_ticks(marks / writing.per_house, [f"{each:g}" for each in marks])
 
 
 def _inch_ticks() -> MaxNLocator:

@@ -63,11 +63,9 @@ def map_picture(survey: Survey) -> Picture | None:
         survey_map(survey, values, quantity=quantity, ax=ax)
         ax.set_title("")
 
-    unit = (
-        "readings in % by volume"
-        if read
-        else f"depths of the root zone in {'inches' if unit == 'in' else unit}"
-    )
+    length = writings("length")[-1].unit
+    mapped = f"depths of the root zone in {'inches' if length == 'in' else length}"
+    unit = "readings in % by volume" if read else mapped
     words = ", ".join(f"{name} {_map_value(value, read)}" for name, value in values.items())
     return _picture(draw, *MAP_SIZE, f"Map of the spots, north up, {unit}: {words}.")
 
