@@ -181,7 +181,7 @@ def inches(
 
 
 def measured(axis: Axis, quantity: str, label: str) -> None:
-    """Name an axis in house units with the unit in use in place of {unit}, and mark it in that.
+    """Give an axis of a quantity its label, and mark it in the unit that goes into {unit} there.
 
     To be called when the limits of the axis are set.
     """

@@ -34,7 +34,7 @@ _ANY = (-np.inf, np.inf)
 
 
 def told_measure(ends: tuple[float, float], quantity: str) -> str:
-    """Write the two ends of a range in the house unit with one unit: ``"3 to 25 cm"``."""
+    """Write the two ends of a range of a quantity with one unit: ``"3 to 25 cm"``."""
     writing = one_writing(quantity)
     return f"{told_range((writing.of(ends[0]), writing.of(ends[1])))} {writing.unit}"
 
