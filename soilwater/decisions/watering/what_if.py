@@ -8,18 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar, overload
 
 import numpy as np
 
 from soilwater.decisions.watering.changes import (
     Change,
+    GroundSituation,
     Situation,
 )
 from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
+from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
+from soilwater.runs.green_map import GreenMap
+from soilwater.runs.transect import Transect
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -31,6 +36,8 @@ from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
+
+_Before = TypeVar("_Before", Situation, GroundSituation)
 
 
 @dataclass(frozen=True)
@@ -143,7 +150,7 @@ class WhatIf(Displayed, Tabled):
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
-@mind_words(lines="thresholds")
+@overload
 def what_if(
     profile: Profile,
     weather: Weather,
@@ -154,13 +161,41 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     n_threads: int | None = None,
-) -> WhatIf:
-    """Put a spot as it is beside what each change would make of it.
+) -> WhatIf: ...
+
+
+@overload
+def what_if(
+    profile: Transect | GreenMap,
+    weather: Weather,
+    turf: Turf,
+    thresholds: Thresholds,
+    changes: Sequence[Change],
+    *,
+    rod: Length,
+    irrigation: Sequence[Event] = (),
+    n_threads: int | None = None,
+) -> GroundWhatIf: ...
+
+
+@mind_words(lines="thresholds")
+def what_if(
+    profile: Profile | Transect | GreenMap,
+    weather: Weather,
+    turf: Turf,
+    thresholds: Thresholds,
+    changes: Sequence[Change],
+    *,
+    rod: Length,
+    irrigation: Sequence[Event] = (),
+    n_threads: int | None = None,
+) -> WhatIf | GroundWhatIf:
+    """Put a spot, a line or a green as it is beside what each change would make of it.
 
     Parameters
     ----------
-    profile : Profile
-        The spot as it is.
+    profile : Profile, Transect or GreenMap
+        The spot as it is; or a line or a green, whose columns pass water to their neighbours.
     weather : Weather
         Weather after a soaking has drained.
     turf : Turf
@@ -169,7 +204,8 @@ def what_if(
         Readings to count to.
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`
-        or `irrigate`.
+        or `irrigate`; of a line or a green from `regrade`, `reshape`, `other_sand`,
+        `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
@@ -179,7 +215,7 @@ def what_if(
 
     Returns
     -------
-    WhatIf
+    WhatIf or GroundWhatIf
 
     Raises
     ------
@@ -206,18 +242,14 @@ def what_if(
     faults = Faults("what_if")
     if length <= 0.0:
         faults.add(f"rod is {length:g} cm", allowed="above 0")
-    situations = [Situation(profile, tuple(irrigation))]
-    names = ["as it is"]
-    for i, change in enumerate(changes):
-        if not isinstance(change, Change):
-            faults.add(
-                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
-            )
-            continue
-        with faults.catching():
-            situations.append(change.apply(situations[0]))
-            names.append(change.name)
-    faults.raise_if_any()
+    if isinstance(profile, Transect | GreenMap):
+        before = GroundSituation(profile, tuple(irrigation))
+        grounds, names = _changed(before, changes, "to_ground", faults)
+        topics = dict.fromkeys(topic for change in changes for topic in change.topics)
+        return ground_outcomes(
+            grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
+        )
+    situations, names = _changed(Situation(profile, tuple(irrigation)), changes, "apply", faults)
     runs = run_columns(
         [each.case(weather, turf) for each in situations],
         length,
@@ -255,6 +287,35 @@ def what_if(
         horizon=float(days[-1]),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
+
+
+def _changed(
+    before: _Before, changes: Sequence[Change], how: str, faults: Faults
+) -> tuple[list[_Before], list[str]]:
+    """Make each change on its own to what is there before; raise every fault."""
+    situations, names = [before], ["as it is"]
+    for i, change in enumerate(changes):
+        if not isinstance(change, Change):
+            faults.add(
+                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
+            )
+            continue
+        make = getattr(change, how)
+        if make is None:
+            ground = isinstance(before, GroundSituation)
+            faults.add(
+                f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
+                where=f"changes[{i}]",
+                allowed="regrade, reshape, other_sand, wetting_agent or irrigate"
+                if ground
+                else "any change but reshape, which needs a Transect or a GreenMap",
+            )
+            continue
+        with faults.catching():
+            situations.append(make(before))
+            names.append(change.name)
+    faults.raise_if_any()
+    return situations, names
 
 
 def _pore_space(profile: Profile, depth: float) -> float:
