@@ -47,7 +47,9 @@ SUBJECTS = {
         "interpolate_survey SurveyedGround GreenMap Transect simulate_grounds level_bracket "
         "crest_effect CrestEffect FloorDesign ground_odds GroundOdds write_map"
     ),
-    "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if reshape",
+    "Dry-down, hand water and changes": (
+        "dry_down_outlook hand_water_plan Thresholds what_if reshape"
+    ),
     "The wet side": "air_after_rain days_below_air flush_water",
     "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
