@@ -67,6 +67,8 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.learning.calibrate import calibrate
+from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
@@ -76,6 +78,10 @@ from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.site.file import SiteFile
+from soilwater.site.morning import Morning, morning_plan
+from soilwater.site.reading import read_site_file
+from soilwater.site.writing import write_site_file
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -88,8 +94,10 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
@@ -104,6 +112,8 @@ from soilwater.words.errors import (
     SoilWaterWarning,
     Status,
 )
+from soilwater.words.frames import read_table
+from soilwater.words.unit_choice import use_units
 
 if _TYPE_CHECKING:
     from soilwater import plot as plot
@@ -120,6 +130,8 @@ __all__ = [
     "Band",
     "BaseSuction",
     "BrooksCorey",
+    "BuriedSensor",
+    "Calibration",
     "CapillaryBreak",
     "CapillaryModel",
     "Case",
@@ -145,15 +157,18 @@ __all__ = [
     "GroundWhatIf",
     "HandWaterPlan",
     "HandWatering",
+    "HeldBack",
     "HeldSurface",
     "Hysteretic",
     "InputError",
     "Interrupted",
     "Kosugi",
     "Layer",
+    "Learned",
     "LevelBracket",
     "MaterialCheck",
     "Measurement",
+    "Morning",
     "Outcome",
     "PlaceDepth",
     "Profile",
@@ -169,6 +184,7 @@ __all__ = [
     "Sealed",
     "SeepageFace",
     "Site",
+    "SiteFile",
     "SlopeEquivalent",
     "SoilModel",
     "SoilWaterError",
@@ -193,6 +209,7 @@ __all__ = [
     "WithDryEnd",
     "air_after_rain",
     "blocked_outlet",
+    "calibrate",
     "check_root_zone",
     "compare_depths",
     "compare_sands",
@@ -218,16 +235,21 @@ __all__ = [
     "interpolate_survey",
     "irrigate",
     "join_surveys",
+    "join_weather",
     "level_bracket",
     "likely_memories",
     "meter_reading",
+    "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
+    "read_forecast",
     "read_retention",
     "read_retention_samples",
+    "read_site_file",
     "read_station",
     "read_survey",
+    "read_table",
     "read_weather",
     "register_soil_model",
     "regrade",
@@ -241,11 +263,14 @@ __all__ = [
     "steady_weather",
     "syringe",
     "topdress",
+    "use_units",
+    "usual_weather",
     "weather_from_table",
     "wetting_agent",
     "what_if",
     "with_finding",
     "write_map",
+    "write_site_file",
 ]
 
 

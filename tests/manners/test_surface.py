@@ -181,6 +181,7 @@ SUCTION = [10.0, 20.0, 30.0, 40.0]
 FIT = sw.RetentionTable(SUCTION, [0.378, 0.284, 0.194, 0.14], k_sat=40.0).fit(
     sw.VanGenuchten, draws=50
 )
+READ = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.2, rod=7.6, time="2025-07-02"),))])
 SAND = {"a soil": FIT.soil, "a fit": FIT, "several": list(FIT.samples(5)), "fits": [FIT, FIT]}
 SURVEY = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.25, rod=7.6),))])
 DAY = sw.steady_weather(1, 5.0)
@@ -195,6 +196,9 @@ TAKE_A_SAND = {
     ),
     "check_root_zone": lambda sand: sw.check_root_zone(FIT.table, sand=sand, depth=30.0, rod=7.6),
     "diagnose": lambda sand: sw.diagnose(SURVEY, sand),
+    "calibrate": lambda sand: sw.calibrate(
+        READ, sand, DAY, TURF, soaked="2025-07-01", irrigation=(), draws=10
+    ),
     "expected_reading": lambda sand: sw.expected_reading(SURVEY, sand, draws=20),
     "dry_down_outlook": lambda sand: sw.dry_down_outlook(
         SURVEY, sand, DAY, TURF, sw.Thresholds(0.18, 0.14, 0.12), draws=2
@@ -246,6 +250,7 @@ UNIT_OF = {
 }
 """Unit that each form of a quantity says of itself, as the source says it."""
 NO_QUANTITIES = {
+    "read_forecast": {"source", "station"},  # files, and what read_station takes
     "interpolate_survey": {"outline"},  # corners, a table or a file
     "read_retention": {"source"},  # files and tables of every kind
     "read_retention_samples": {"source"},

@@ -14,6 +14,7 @@ from soilwater.runs.transect import Transect
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
 
@@ -42,7 +43,7 @@ class PlaceDepth:
 
 
 @dataclass(frozen=True, repr=False)
-class ContourDesign(Displayed):
+class ContourDesign(Displayed, Tabled):
     """Depths over a contour, each place's slope taken off the level depth.
 
     Attributes
@@ -58,6 +59,19 @@ class ContourDesign(Displayed):
     window: DepthWindow
     places: tuple[PlaceDepth, ...]
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        return columns_of(
+            self.places,
+            [
+                ("place", lambda each: each.name, ""),
+                ("extra at least", lambda each: each.extra.low, "length"),
+                ("extra at most", lambda each: each.extra.high, "length"),
+                ("build", lambda each: each.depth, "length"),
+                ("shallowest", lambda each: each.low, "length"),
+                ("deepest", lambda each: each.high, "length"),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         return [

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
-from typing import Any, cast
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -16,7 +16,7 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
-from soilwater.soils import Soil, WithDryEnd
+from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError
@@ -31,13 +31,6 @@ MAT = "mat"
 
 TOPDRESSING = "topdressing"
 """Name of the layer that `topdress` adds."""
-
-
-# What makes suction act more strongly, by parameter: inverse suctions grow, suctions shrink.
-_INVERSE_SUCTIONS = {"alpha", "second_alpha"}
-
-
-_SUCTIONS = {"entry_suction", "median_suction"}
 
 
 @dataclass(frozen=True)
@@ -406,39 +399,6 @@ def irrigate(*events: Event) -> Change:
     total = sum(event.amount for event in events)
     often = "one irrigation" if len(events) == 1 else f"{len(events)} irrigations"
     return Change(f"{total:.1f} mm in {often}", apply, ("water law",), _by_layers(apply))
-
-
-def with_suction_scaled(soil: Soil, factor: float) -> Soil:
-    """Return a soil on which suction acts `factor` times as strongly.
-
-    Parameters
-    ----------
-    soil : Soil
-        One of the soil models.
-    factor : float
-        Above 0 [1]: 2 for the textbook wetting branch, 1 / cos(contact angle) for repellent sand.
-
-    Returns
-    -------
-    Soil
-        With its water content at a suction that of the given soil at `factor` times it.
-
-    Raises
-    ------
-    InputError
-        If the model has no suction that could be scaled, or the factor is not above 0.
-    """
-    if not 0.0 < factor < np.inf:
-        raise InputError(f"factor: {factor!r}; allowed: above 0.")
-    if isinstance(soil, WithDryEnd):
-        return replace(soil, soil=cast(Any, with_suction_scaled(soil.soil, factor)))
-    names = {each.name for each in fields(soil)}  # type: ignore[arg-type]
-    scaled = {name: getattr(soil, name) * factor for name in _INVERSE_SUCTIONS & names}
-    scaled |= {name: getattr(soil, name) / factor for name in _SUCTIONS & names}
-    if not scaled:
-        raise InputError(f"{type(soil).__name__}: it has no suction to scale.")
-    changed: Soil = replace(soil, **scaled)  # type: ignore[type-var]
-    return changed
 
 
 def _above_zero(value: Any, name: str) -> float:

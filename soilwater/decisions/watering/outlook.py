@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -36,6 +36,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -81,7 +82,7 @@ class SpotOutlook:
 
 
 @dataclass(frozen=True, repr=False)
-class DryDownOutlook(Displayed):
+class DryDownOutlook(Displayed, Tabled):
     """Days to each threshold for every spot of a green.
 
     Attributes
@@ -132,6 +133,19 @@ class DryDownOutlook(Displayed):
             )
             raise faults.as_error()
         return found
+
+    def _columns(self) -> list[Column]:
+        parts: list[tuple[str, Any, str]] = [
+            ("spot", lambda each: each.spot.name, ""),
+            ("depth", lambda each: each.spot.depth, "length"),
+        ]
+        for i, end in enumerate(("at least", "median", "at most")):
+            parts.append((f"start {end}", lambda s, i=i: s.start[i], "water_content"))
+        for what in ("firm", "watch", "wilt", "short_of_water"):
+            for i, end in enumerate(("at least", "median", "at most")):
+                name = f"{what.replace('_', ' ')} {end}"
+                parts.append((name, lambda s, what=what, i=i: getattr(s, what)[i], "days"))
+        return columns_of(self.spots, parts)
 
     def to_dataset(self) -> xr.Dataset:
         """Days as a labelled table.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
@@ -78,6 +80,22 @@ class HandWatering:
     seconds: float
 
 
+def walk_columns(walks: Sequence[HandWatering]) -> list[Column]:
+    """Columns of walks, one row for each visit to a spot."""
+    return columns_of(
+        walks,
+        [
+            ("when", lambda walk: walk.time, ""),
+            ("spot", lambda walk: walk.spot, ""),
+            ("water", lambda walk: walk.amount, "water_amount"),
+            ("on area", lambda walk: walk.amount, "water_on_area"),
+            ("area", lambda walk: walk.area, "area"),
+            ("water for the spot", lambda walk: walk.litres, "volume"),
+            ("hose", lambda walk: walk.seconds, "seconds"),
+        ],
+    )
+
+
 @dataclass(frozen=True)
 class SpotPlan:
     """What the plan does for one spot, as simulated.
@@ -117,7 +135,7 @@ class SpotPlan:
 
 
 @dataclass(frozen=True, repr=False)
-class HandWaterPlan(Displayed):
+class HandWaterPlan(Displayed, Tabled):
     """Hand water for a green: what, where, when; and what happens without it.
 
     Attributes
@@ -174,6 +192,9 @@ class HandWaterPlan(Displayed):
         """All walks in the order of time."""
         walks = [walk for each in self.spots for walk in each.waterings]
         return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+
+    def _columns(self) -> list[Column]:
+        return walk_columns(self.waterings)
 
     def _rows(self) -> list[tuple[str, ...]]:
         alike: dict[tuple[Any, ...], list[HandWatering]] = {}

@@ -32,6 +32,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -73,7 +74,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, repr=False)
-class WhatIf(Displayed):
+class WhatIf(Displayed, Tabled):
     """Before and after, row by row; the first row is the spot as it is.
 
     Attributes
@@ -95,6 +96,22 @@ class WhatIf(Displayed):
     rod: float
     horizon: float
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        return columns_of(
+            self.outcomes,
+            [
+                ("change", lambda each: each.name, ""),
+                ("drained", lambda each: each.drained, "water_content"),
+                ("air filled", lambda each: each.air_filled, "water_content"),
+                ("firm", lambda each: each.firm, "days"),
+                ("watch", lambda each: each.watch, "days"),
+                ("wilt", lambda each: each.wilt, "days"),
+                ("short of water", lambda each: each.short_of_water, "days"),
+                ("to gravel", lambda each: each.drainage, "water_amount"),
+                ("notes", lambda each: "; ".join(each.notes), ""),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         def days(value: float) -> str:
