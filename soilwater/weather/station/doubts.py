@@ -28,8 +28,24 @@ _CHUNK_DAYS = 30
 # temperature of days to weeks lies with it near sea level [degC]: highest anywhere, lowest by
 # latitude [deg]. Our own reading of climate records, from memory, and wider than they are.
 _LAG_DAYS = 25
-_SUN_OF_WARMTH = (0.0, 5.0, 10.0, 20.0, 30.0, 36.0, 42.0)
-_WARMEST = (12.0, 14.0, 20.0, 29.0, 38.0, 42.0, 46.0)
+_SUN_OF_WARMTH = (
+    0.0,
+    2.0,
+    5.0,
+    7.0,
+    9.0,
+    10.3,
+    11.0,
+    13.5,
+    15.0,
+    17.0,
+    20.0,
+    24.0,
+    30.0,
+    36.0,
+    42.0,
+)
+_WARMEST = (8.0, 10.0, 12.0, 13.0, 13.3, 13.7, 15.0, 17.5, 18.5, 21.0, 25.0, 30.0, 38.0, 42.0, 46.0)
 _SUN_OF_COLD = (10.0, 20.0, 30.0, 36.0, 40.0)
 _LATITUDES = (20.0, 30.0, 40.0, 50.0, 60.0, 70.0)
 _COLDEST = (
@@ -43,7 +59,22 @@ _COLDEST = (
 _MILDER_SOUTH = 12.0  # [deg]
 _LAPSE_RATE = 0.0065
 """Fall of temperature with height [K/m] (standard atmosphere, ISO 2533)."""
-_SHORT_SPELL_DAYS, _SHORT_SPELL = 5, 6.0  # [K] beyond the bounds for a few days
+_SPELL_DAYS = (4.0, 5.0, 10.0, 14.0)
+_SPELL = (6.0, 4.0, 2.0, 0.0)
+"""How far [K] the mean of fewer days than a fortnight may lie beyond the bounds."""
+
+# Largest mean range of temperature over a day [K] by the same radiation: high valleys of clear
+# winters, deserts of any season; and the least in deep cold, which is clear and dry (from memory,
+# wider than records of single months).
+_SUN_OF_RANGE = (0.0, 5.0, 8.0, 10.0, 13.0, 15.0, 20.0)
+_WIDEST = (12.0, 14.0, 15.0, 18.0, 21.0, 23.0, 26.0)
+_DEEP_COLD, _NARROWEST = -15.0, 4.5
+_STEP_OF_RANGE = 3.0  # [h] longer steps do not show the range of a day
+
+# Vapour pressure over ice, 0.61115 kPa exp(a t / (t + b)) (after Buck 1981, J. Appl. Meteorol.
+# 20:1527, from memory). Frost forms where there is more: below `_FROST` [degC] humidity over water
+# stays beneath the quotient of both, but for the error of its sensor.
+_ICE_A, _ICE_B, _FROST, _BEYOND_FROST = 22.452, 272.55, -8.0, 0.06
 
 # Below this [degC] the air holds too little vapour for snow of more than this a day [mm of water],
 # time and again (common practice, no source).
@@ -141,7 +172,7 @@ def _worst_spell(mean: Column, low: Column, high: Column) -> float:
         there = ~np.isnan(mean[part])
         if not there.any():
             continue
-        slack = _SHORT_SPELL if there.sum() < _SHORT_SPELL_DAYS else 0.0
+        slack = float(np.interp(there.sum(), _SPELL_DAYS, _SPELL))
         value = mean[part][there].mean()
         over = value - high[part][there].mean() - slack
         under = low[part][there].mean() - slack - value
@@ -158,13 +189,64 @@ def _snows_in_deep_cold(given: Readings, mean: Column) -> bool:
     return bool(fallen.size >= _FEW and fallen.mean() > _DEEP_COLD_SNOW)
 
 
+def _range_of_days(given: Readings, unit: str) -> Column | None:
+    """Range of temperature over each day [K], as if the numbers had been in a `unit`."""
+    if all(q in given.values for q in TEMPERATURES[1:]) and given.hours >= _DAY_HOURS:
+        high, low = (given.read_as(q, unit) for q in TEMPERATURES[1:])
+        return np.asarray(high - low)
+    if "air_temperature" in given.values and given.hours <= _STEP_OF_RANGE:
+        return given.days(given.read_as("air_temperature", unit), np.ptp)
+    return None
+
+
+def _swings_too_much(given: Readings, mean: Column, unit: str) -> bool:
+    """Whether days are wider apart in themselves than the sun makes them, or too even for cold."""
+    ranges = _range_of_days(given, unit)
+    if ranges is None or given.site is None:
+        return False
+    ranges = ranges[: mean.size]
+    there = ~np.isnan(ranges) & ~np.isnan(mean)
+    if there.sum() < _FEW:
+        return False
+    days = given.day_edges[: ranges.size] - np.timedelta64(_LAG_DAYS, "D")
+    top = sun.extraterrestrial_radiation(given.site.latitude, sun.day_of_year(days))
+    widest = np.interp(top, _SUN_OF_RANGE, _WIDEST)[there].mean()
+    even = mean[there].mean() < _DEEP_COLD and ranges[there].mean() < _NARROWEST
+    return bool(even or ranges[there].mean() > widest)
+
+
+def _beyond_frost(given: Readings, mean: Column, unit: str) -> bool:
+    """Whether cold air is damper than ice lets it be, time and again."""
+    if {"air_temperature", "relative_humidity"} <= set(given.values):
+        air, humidity = given.read_as("air_temperature", unit), given.values["relative_humidity"]
+    elif "maximum_relative_humidity" in given.values and given.hours >= _DAY_HOURS:
+        air, humidity = mean, given.values["maximum_relative_humidity"]
+    else:
+        return False
+    most = 0.61115 * np.exp(_ICE_A * air / (air + _ICE_B))
+    over = (humidity - most / terms.saturation_vapour_pressure(air))[air < _FROST]
+    over = over[~np.isnan(over)]
+    return bool(over.size >= _FEW and np.quantile(over, 0.9) > _BEYOND_FROST)
+
+
+def _objections(given: Readings, mean: Column, low: Column, high: Column, unit: str) -> int:
+    """Count what speaks against temperatures as if they had been in a `unit`."""
+    return (
+        2 * (_worst_spell(mean, low, high) > 0.0)
+        + _snows_in_deep_cold(given, mean)
+        + _swings_too_much(given, mean, unit)
+        + _beyond_frost(given, mean, unit)
+    )
+
+
 def _doubt_temperature(given: Readings, faults: Faults) -> None:
     which = [q for q in TEMPERATURES if given.doubtful(q)]
     mean = _mean_temperature(given)
     if not which or mean is None or not mean.size or given.site is None:
         return
     low, high = _temperature_bounds(given.day_edges[: mean.size], given.site)
-    if _worst_spell(mean, low, high) <= 0.0 and not _snows_in_deep_cold(given, mean):
+    against = _objections(given, mean, low, high, given.units[which[0]])
+    if not against:
         return
     unit = given.units[which[0]]
     other = "degF" if unit in ("degc", "c", "celsius") else "degC"
@@ -172,7 +254,7 @@ def _doubt_temperature(given: Readings, faults: Faults) -> None:
         return
     swapped = _mean_temperature(given, other.lower())
     assert swapped is not None
-    if _worst_spell(swapped, low, high) > 0.0 or _snows_in_deep_cold(given, swapped):
+    if _objections(given, swapped, low, high, other.lower()) >= against:
         return
     _ask(
         given,
@@ -182,7 +264,8 @@ def _doubt_temperature(given: Readings, faults: Faults) -> None:
         f"the mean is {np.nanmean(mean):.1f} degC as read in {unit}, and "
         f"{np.nanmean(swapped):.1f} degC if the numbers are in {other}; at latitude "
         f"{given.site.latitude:g} this season lies between {np.nanmin(low):.0f} and "
-        f"{np.nanmax(high):.0f} degC, and much snow does not fall from air of -10 degC",
+        f"{np.nanmax(high):.0f} degC, days are no wider apart in themselves than their sun makes "
+        f"them, air of deep cold holds little snow, and frost takes what is beyond ice",
     )
 
 
@@ -284,8 +367,8 @@ def _doubt_wind(given: Readings, faults: Faults) -> None:
 # take a cloudburst each time (our own choice, wider than monsoons, from memory).
 _NO_CLIMATE_DAY, _NO_CLIMATE_HOUR = 120.0, 25.0
 _CLOUDBURST_DAY, _CLOUDBURST_HOUR, _CLOUDBURST_ONCE = 40.0, 10.0, 150.0
-_HARDLY_RAIN_DAY = 3.0
-_FEW = 3
+_HARDLY_RAIN_DAY, _HARDLY_RAIN_MEAN = 3.0, 1.2
+_FEW, _MANY_TENTHS = 3, 5
 _INCHES, _MILLIMETRES = ("in", "inch", "inches"), ("mm", "l/m2", "kg/m2")
 
 
@@ -314,13 +397,14 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
             or (coarse and not few and wet_days.mean() > _CLOUDBURST_DAY)
             or (coarse and few and wet_days.mean() > _CLOUDBURST_ONCE)
             or (coarse and by_hour and rate > _CLOUDBURST_HOUR)
+            # Amounts of a gauge of hundredths are not all of them tenths by chance.
+            or (coarse and wet_steps.size >= _MANY_TENTHS and np.unique(written).size >= 2)
         )
     elif unit in _MILLIMETRES:
         other = "in"
-        wrong = (
-            wet_days.size >= _FEW
-            and wet_days.max() < _HARDLY_RAIN_DAY
-            and bool(np.any(~_of_a_bucket(wet_steps)))
+        # No bucket tips for less than 0.1 mm, and what shows hundredths sees more than drizzle.
+        wrong = bool(np.any(~_of_a_bucket(wet_steps))) and (
+            wet_days.max() < _HARDLY_RAIN_DAY or wet_days.mean() < _HARDLY_RAIN_MEAN
         )
     else:
         return
