@@ -10,7 +10,7 @@ import numpy as np
 
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
-from soilwater.words.displays import Displayed, Shown
+from soilwater.words.displays import Displayed, Shown, as_counted
 from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
@@ -189,9 +189,9 @@ class HandWaterPlan(Displayed, Tabled):
 
     @property
     def waterings(self) -> tuple[HandWatering, ...]:
-        """All walks in the order of time."""
+        """All walks in the order of time, then of their spots' names as people count."""
         walks = [walk for each in self.spots for walk in each.waterings]
-        return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+        return tuple(sorted(walks, key=lambda walk: (walk.time, as_counted(walk.spot))))
 
     def _columns(self) -> list[Column]:
         return walk_columns(self.waterings)
@@ -206,7 +206,6 @@ class HandWaterPlan(Displayed, Tabled):
                 stamp(walks[0].time),
                 ", ".join(walk.spot for walk in walks),
                 f"{walks[0].amount:.1f}",
-                f"{walks[0].amount:.1f}",
                 f"{walks[0].gallons_per_1000_ft2:.0f}",
                 _or_dash(walks[0].litres, ".0f"),
                 _or_dash(walks[0].gallons, ".1f"),
@@ -218,7 +217,7 @@ class HandWaterPlan(Displayed, Tabled):
     def _title(self) -> str:
         place = f' for "{self.name}"' if self.name else ""
         return (
-            f"Hand water{place}: {100 * self.probability:.0f} % of the draws above "
+            f"Hand water{place}: {100 * self.probability:.0f} % of the cases tried stay above "
             f"{100 * self.threshold:g} % with {in_people_units(self.rod, 'length')} rods"
         )
 
@@ -232,14 +231,20 @@ class HandWaterPlan(Displayed, Tabled):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
-        return Shown(self._title(), _HEADER, self._rows(), self._said(), set_in=True)
+        # What no spot has, for want of areas or of a flow, has no column.
+        columns = [
+            (head, *cells)
+            for head, *cells in zip(_HEADER, *self._rows(), strict=True)
+            if head in _HEADER[:4] or any(cell != "-" for cell in cells)
+        ]
+        header, *rows = zip(*columns, strict=True)
+        return Shown(self._title(), header, rows, self._said(), set_in=True)
 
 
 _HEADER = (
     "when",
     "spots",
-    "mm",
-    "L/m2",
+    "mm = L/m2",
     "US gal/1000 ft2",
     "L each",
     "US gal each",
