@@ -64,7 +64,7 @@ def map_picture(survey: Survey) -> Picture | None:
 
     unit = "readings in % by volume" if read else "depths of the root zone in inches"
     words = ", ".join(f"{name} {_map_value(value, read)}" for name, value in values.items())
-    return _picture(draw, *MAP_SIZE, f"Map of the spots, north up, {unit}: {words}.")
+    return _picture(draw, *MAP_SIZE, f"Map of the spots, {unit}: {words}.")
 
 
 def _map_value(value: float, read: bool) -> str:
