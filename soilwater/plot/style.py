@@ -222,7 +222,7 @@ def height_of_letters(ax: Axes) -> float:
 
 
 def apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
-    """Move ascending positions as little as a gap between neighbours allows."""
+    """Move ascending positions, as wanted, as little as a gap between neighbours allows."""
     blocks: list[list[float]] = []  # Sum of wanted lower ends, and count, of what sticks together.
     for i, position in enumerate(wanted):
         blocks.append([position - gap * i, 1.0])
