@@ -46,6 +46,53 @@ GREEN = sw.Survey(
 )
 
 
+LINE = sw.Transect(
+    ["0 m", "2 m", "4 m"], "2 %", [30.0, 31.0, 33.0],
+    sw.Profile.over_gravel(SAND, "12 in"), spacing="1 m",
+)  # fmt: skip
+MORNINGS = ("2031-06-10 06:00", "2031-06-12 06:00")
+
+
+def answers_of_grounds(window):
+    two_days = sw.steady_weather(2, 0.0)
+    levelled = sw.Survey(
+        [
+            sw.Spot(f"{i}{j}", 30.0 + i, x=3.0 * i, y=3.0 * j, surface_level=2.0 * i)
+            for i in range(3)
+            for j in range(3)
+        ]
+    )
+    read = sw.Survey(
+        [
+            sw.Spot(
+                name,
+                depth,
+                readings=[
+                    sw.Reading(v, rod="3 in", time=t) for v, t in zip(values, MORNINGS, strict=True)
+                ],
+            )
+            for name, depth, values in (("A", 30.0, (0.2, 0.15)), ("B", 38.0, (0.15, 0.12)))
+        ]
+    )
+    return {
+        "crest": sw.crest_effect(LINE, two_days, rod="3 in"),
+        "floor": sw.depth_over_contour(window, LINE),
+        "odds": sw.ground_odds(LINE, SAND, two_days, "14 %", rod="3 in", draws=2),
+        "bracket": sw.level_bracket(
+            ["0 m", "2 m", "4 m"], [30.0, 31.0, 33.0], LINE.green, two_days,
+            steepest_fall="2 %", rod="3 in",
+        ),
+        "ground": sw.interpolate_survey(levelled, [(0, 0), (6, 0), (6, 6), (0, 6)], spacing="2 m"),
+        "ground what if": sw.what_if(
+            LINE, WEATHER, TURF, sw.Thresholds("18 %", "14 %", "5 %"), [sw.regrade("12 in")],
+            rod="3 in",
+        ),
+        "learned": sw.calibrate(
+            read, SAND, WEATHER, TURF, soaked="2031-06-09 00:00", irrigation=(), draws=10
+        ),
+    }  # fmt: skip
+
+
 def answers():
     window = sw.depth_window(SAND, sw.ReadingTarget("15 %", "25 %"), air_filled="10 %", rod="3 in")
     diagnosis = sw.diagnose(GREEN, SAND)
@@ -82,6 +129,7 @@ def answers():
             [sw.regrade("12 in")],
             rod="3 in",
         ),
+        **answers_of_grounds(window),
     }
 
 
@@ -93,6 +141,7 @@ def answer_of():
 NAMES = (
     "survey", "plan", "outlook", "window", "sands", "contour", "check", "diagnosis", "one spot",
     "flush", "what if", "sheet", "fit", "grading", "weather", "slope", "site", "morning",
+    "crest", "floor", "odds", "bracket", "ground", "ground what if", "learned",
 )  # fmt: skip
 
 

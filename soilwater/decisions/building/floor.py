@@ -18,6 +18,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
+from soilwater.words.frames import Column, Tabled
 
 DRAINED = 48.0
 """Hours after a soaking at which places are to read alike [h]."""
@@ -37,7 +38,7 @@ MOST_PLACES = 4000
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class FloorDesign(Displayed):
+class FloorDesign(Displayed, Tabled):
     """Floor under a surface that is kept, so that all places read alike once drained.
 
     Attributes
@@ -70,6 +71,17 @@ class FloorDesign(Displayed):
     fill: float
     tolerance: float
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        before, after = _depths(self.before), _depths(self.after)
+        return [
+            Column("place", range(1, before.size + 1)),
+            Column("depth before", before, "length"),
+            Column("depth after", after, "length"),
+            Column("floor raised", before - after, "length"),
+            Column("reading before", self.reading_before, "water_content"),
+            Column("reading after", self.reading_after, "water_content"),
+        ]
 
     def _shown(self) -> Shown:
         rows = [

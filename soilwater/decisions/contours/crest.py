@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.contours.places import place_columns
 from soilwater.decisions.level_columns import level_columns
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
@@ -22,6 +23,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, StartingWater
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
 from soilwater.words.units import number_to_house
@@ -33,7 +35,7 @@ MOST_SHOWN = 12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CrestEffect(Displayed):
+class CrestEffect(Displayed, Tabled):
     """What water that runs sideways does to the reading of each place.
 
     Attributes
@@ -92,6 +94,18 @@ class CrestEffect(Displayed):
                 ends = float(cell.extra_depth_lower), float(cell.extra_depth_upper)
                 found[spot.name] = ends
         return found
+
+    def _columns(self) -> list[Column]:
+        places = self.places
+        return [
+            *place_columns(places),
+            Column("depth", places.root_zone_depth.values, "length"),
+            Column("reading", places.reading.values, "water_content"),
+            Column("reading alone", places.reading_alone.values, "water_content"),
+            Column("like more depth", places.extra_depth.values, "length"),
+            Column("at least", places.extra_depth_lower.values, "length"),
+            Column("at most", places.extra_depth_upper.values, "length"),
+        ]
 
     def _shown(self) -> Shown:
         along = str(self.places.reading.dims[0])

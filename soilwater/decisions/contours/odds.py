@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.contours.places import place_columns
 from soilwater.ground.base import CapillaryBreak
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
@@ -24,6 +25,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, StartingWater, Suction, WaterContent
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
@@ -34,7 +36,7 @@ DRAWS = 20
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class GroundOdds(Displayed):
+class GroundOdds(Displayed, Tabled):
     """Odds that places of a line or a green read at or below a line, day by day.
 
     Attributes
@@ -58,6 +60,29 @@ class GroundOdds(Displayed):
     draws: int
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        places, times = self.places, self.places.time.values
+        each = [
+            Column(column.name, np.tile(np.asarray(column.values), times.size), column.quantity)
+            for column in (
+                *place_columns(places),
+                Column("days", places.days_until.values, "days"),
+                Column("water needed", places.water_needed.values, "water_amount"),
+            )
+        ]
+        along = places.days_until.dims[0]
+        return [
+            Column("time", np.repeat(times, places.sizes[along])),
+            *each,
+            *(
+                Column(name, places[variable].transpose("time", along).values.ravel(), quantity)
+                for name, variable, quantity in (
+                    ("reading", "reading", "water_content"),
+                    ("odds", "probability", "probability"),
+                )
+            ),
+        ]
 
     def _shown(self) -> Shown:
         area = self.places.plan_area

@@ -22,6 +22,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 
 SOME, HALF = 0.1, 0.5
@@ -59,7 +60,7 @@ class GroundOutcome:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class GroundWhatIf(Displayed):
+class GroundWhatIf(Displayed, Tabled):
     """Before and after on a whole ground, row by row; the first row is the ground as it is.
 
     Attributes
@@ -81,6 +82,23 @@ class GroundWhatIf(Displayed):
     rod: float
     horizon: float
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        parts: list[tuple[str, Any, str]] = [
+            ("change", lambda each: each.name, ""),
+            ("drained at least", lambda each: each.drained.min(), "water_content"),
+            ("drained at most", lambda each: each.drained.max(), "water_content"),
+        ]
+        for name in ("firm", "watch", "wilt"):
+            for i, share in enumerate(("a tenth", "half")):
+                told = f"{name}, {share} of the area"
+                parts.append((told, lambda each, n=name, i=i: each.days[n][i], "days"))
+        parts += [
+            ("to gravel", lambda each: each.drainage, "water_amount"),
+            ("cut (m3)", lambda each: each.cut, ""),
+            ("fill (m3)", lambda each: each.fill, ""),
+        ]
+        return columns_of(self.outcomes, parts)
 
     def _shown(self) -> Shown:
         rows = [
