@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -20,7 +20,8 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.quantities import in_people_units
+from soilwater.words.frames import Column, Tabled, columns_of
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
 
 LEARNED_BELOW = 0.8
@@ -75,7 +76,7 @@ class HeldBack(NamedTuple):
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class Calibration(Displayed):
+class Calibration(Displayed, Tabled):
     """A green as its readings leave it: one joint sample, frozen.
 
     Sand, base, turf, mat, meter and the own depth of every spot belong together in each draw; hand
@@ -236,6 +237,19 @@ class Calibration(Displayed):
         total: FloatArray = shift + common[:, None]
         return total
 
+    def _columns(self) -> list[Column]:
+        # Each quantity has a unit of its own, that of results.
+        parts: list[tuple[str, Any, str]] = [("what", lambda each: each.label, "")]
+        for when in ("before", "after"):
+            for i, end in enumerate(("at least", "median", "at most")):
+                name = f"{when} {end}"
+                parts.append((name, lambda q, w=when, i=i: getattr(q, w)[i], "various"))
+        parts += [
+            ("quantity", lambda each: each.quantity.replace("_", " "), ""),
+            ("learned", lambda each: each.learned, ""),
+        ]
+        return columns_of((*self.quantities, *self.depths), parts)
+
     def _rows(self) -> list[tuple[str, ...]]:
         return [
             (each.label, _band(each.before, each.quantity), _band(each.after, each.quantity),
@@ -258,7 +272,10 @@ _HEADER = ("", "before", "after", "")
 
 def _band(band: tuple[float, float, float], quantity: str) -> str:
     if quantity == "length":
-        return f"{in_people_units(band[1], quantity)} ({band[0]:.1f} to {band[2]:.1f})"
+        one = one_writing("length")
+        return (
+            f"{in_people_units(band[1], quantity)} ({one.figure(band[0])} to {one.figure(band[2])})"
+        )
     scale, unit, digits = {
         "suction": (1.0, " cm", 1),
         "water_content": (100.0, " %", 1),

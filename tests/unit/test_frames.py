@@ -46,6 +46,41 @@ GREEN = sw.Survey(
 )
 
 
+LEARNT = sw.Survey(
+    [
+        sw.Spot(
+            name,
+            depth,
+            readings=[
+                sw.Reading(value, rod="3 in", time=f"2031-06-{day} 06:00")
+                for day, value in days.items()
+            ],
+        )
+        for name, depth, days in (
+            ("A1", "12 in", {"10": 0.22, "12": 0.19}),
+            ("C3", "16 in", {"10": 0.17, "12": 0.15}),
+        )
+    ]
+)
+
+
+def on_a_slope(window):
+    profile = sw.Profile.over_gravel(SAND, "12 in", base_suction=3.0)
+    line = sw.Transect(["0 m", "2 m", "4 m"], "2 %", [30.0] * 3, profile, spacing=100.0)
+    dry = sw.steady_weather(2, 2.0, first_day="2031-06-09")
+    return {
+        "crest": sw.crest_effect(line, dry, rod="3 in"),
+        "floor": sw.depth_over_contour(window, line),
+        "odds": sw.ground_odds(line, SAND, dry, "18 %", rod="3 in", turf=TURF, draws=2),
+        "bracket": sw.level_bracket(
+            ["0 m", "2 m", "4 m"], [30.0, 29.0, 31.0], profile, dry, steepest_fall="3 %", rod="3 in"
+        ),
+        "ground what if": sw.what_if(
+            line, dry, TURF, sw.Thresholds("18 %", "14 %", "5 %"), [], rod="3 in"
+        ),
+    }
+
+
 def answers():
     window = sw.depth_window(SAND, sw.ReadingTarget("15 %", "25 %"), air_filled="10 %", rod="3 in")
     diagnosis = sw.diagnose(GREEN, SAND)
@@ -74,6 +109,16 @@ def answers():
         "diagnosis": diagnosis,
         "one spot": diagnosis.spots[0],
         "flush": sw.flush_water(sw.Profile.over_gravel(SAND, "12 in"), pore_volumes=1.0),
+        **on_a_slope(window),
+        "calibration": sw.calibrate(
+            LEARNT,
+            [SAND, MIDDLE_MIX],
+            WEATHER,
+            TURF,
+            soaked="2031-06-09 00:00",
+            irrigation=(),
+            draws=20,
+        ),
         "what if": sw.what_if(
             sw.Profile.over_gravel(SAND, "18 in"),
             WEATHER,
@@ -93,6 +138,7 @@ def answer_of():
 NAMES = (
     "survey", "plan", "outlook", "window", "sands", "contour", "check", "diagnosis", "one spot",
     "flush", "what if", "sheet", "fit", "grading", "weather", "slope", "site", "morning",
+    "crest", "floor", "odds", "bracket", "ground what if", "calibration",
 )  # fmt: skip
 
 
@@ -128,7 +174,7 @@ def test_every_public_answer_is_a_table(answer_of):
         for name in sw.__all__
         if isinstance(getattr(sw, name), type) and hasattr(getattr(sw, name), "_shown")
     }
-    grounds = {"Transect", "GreenMap"}
+    grounds = {"Transect", "GreenMap", "SurveyedGround"}
     without = {
         name
         for name in shown - grounds

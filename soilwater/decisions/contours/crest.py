@@ -22,7 +22,8 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, StartingWater
-from soilwater.words.quantities import in_people_units
+from soilwater.words.frames import Column, Tabled
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.times import hours_between, stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -33,7 +34,7 @@ MOST_SHOWN = 12
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class CrestEffect(Displayed):
+class CrestEffect(Displayed, Tabled):
     """What water that runs sideways does to the reading of each place.
 
     Attributes
@@ -93,6 +94,23 @@ class CrestEffect(Displayed):
                 found[spot.name] = ends
         return found
 
+    def _columns(self) -> list[Column]:
+        places = self.places
+        if "spot" in places.dims:
+            where = [Column("east", places.x.values, "distance")]
+            where.append(Column("north", places.y.values, "distance"))
+        else:
+            where = [Column("distance", places.distance.values / 100.0, "distance")]
+        return [
+            *where,
+            Column("depth", places.root_zone_depth.values, "length"),
+            Column("reading", places.reading.values, "water_content"),
+            Column("reading alone", places.reading_alone.values, "water_content"),
+            Column("extra depth", places.extra_depth.values, "length"),
+            Column("extra depth at least", places.extra_depth_lower.values, "length"),
+            Column("extra depth at most", places.extra_depth_upper.values, "length"),
+        ]
+
     def _shown(self) -> Shown:
         along = str(self.places.reading.dims[0])
         order = np.argsort(self.places.extra_depth.values)
@@ -101,19 +119,23 @@ class CrestEffect(Displayed):
         n = order.size
         chosen = order[np.unique(np.linspace(0, n - 1, min(n, MOST_SHOWN)).round().astype(int))]
         rows = []
+        one, far = one_writing("length"), one_writing("distance")
         for i in chosen:
             place = self.places.isel({along: int(i)})
-            where = f"{float(place.distance) / 100.0:.2f} m" if along == "distance" else ""
-            where = where or f"{float(place.x):.1f} m east, {float(place.y):.1f} m north"
+            if along == "distance":
+                where = f"{far.of(float(place.distance) / 100.0):.2f} {far.unit}"
+            else:
+                east, north = (in_one_unit(float(each), "distance") for each in (place.x, place.y))
+                where = f"{east} east, {north} north"
             rows.append(
                 (
                     where,
                     in_people_units(float(place.root_zone_depth), "length"),
                     f"{100.0 * float(place.reading):.1f} %",
                     f"{100.0 * float(place.reading_alone):.1f} %",
-                    f"{float(place.extra_depth):+.1f} cm",
-                    f"{float(place.extra_depth_lower):+.1f} to "
-                    f"{float(place.extra_depth_upper):+.1f} cm",
+                    f"{one.of(float(place.extra_depth)):+.1f} {one.unit}",
+                    f"{one.of(float(place.extra_depth_lower)):+.1f} to "
+                    f"{one.of(float(place.extra_depth_upper)):+.1f} {one.unit}",
                 )
             )
         title = f"Readings on {self.when}, {in_people_units(self.rod, 'length')} rods"

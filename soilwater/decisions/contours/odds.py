@@ -24,7 +24,8 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, StartingWater, Suction, WaterContent
-from soilwater.words.quantities import in_people_units
+from soilwater.words.frames import Column, Tabled
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -34,7 +35,7 @@ DRAWS = 20
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class GroundOdds(Displayed):
+class GroundOdds(Displayed, Tabled):
     """Odds that places of a line or a green read at or below a line, day by day.
 
     Attributes
@@ -59,6 +60,19 @@ class GroundOdds(Displayed):
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
 
+    def _columns(self) -> list[Column]:
+        along = next(str(each) for each in self.places.plan_area.dims)
+        names = [str(each) for each in self.places[along].values]
+        last = self.places.isel(time=-1)
+        return [
+            Column("place", names),
+            Column("days until", self.places.days_until.values, "days"),
+            Column("reading at the end", last.reading.values, "water_content"),
+            Column("probability at the end", last.probability.values, "probability"),
+            Column("water needed", self.places.water_needed.values, "water_amount"),
+            Column("area", self.places.plan_area.values, "area"),
+        ]
+
     def _shown(self) -> Shown:
         area = self.places.plan_area
         rows = []
@@ -76,7 +90,7 @@ class GroundOdds(Displayed):
         litres = float((self.places.water_needed * area).sum())
         lines = [
             f"to lift every place to the line at the end, over the depth of the rods: "
-            f"{litres:.0f} litres",
+            f"{_volume(litres)}",
             *(f"assumed: {each}" for each in self.assumptions),
             *caution_lines(self.cautions),
         ]
@@ -85,6 +99,11 @@ class GroundOdds(Displayed):
             f"{in_people_units(self.rod, 'length')} rods, {self.draws} draws"
         )
         return Shown(title, _HEADER, rows, lines, set_in=True)
+
+
+def _volume(litres: float) -> str:
+    writing = one_writing("volume")
+    return f"{writing.figure(litres)} {'litres' if writing.unit == 'L' else writing.unit}"
 
 
 _BARS = (0.1, 0.5, 0.9)

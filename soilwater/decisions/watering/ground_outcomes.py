@@ -22,7 +22,8 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.quantities import in_people_units
+from soilwater.words.frames import Column, Tabled, columns_of
+from soilwater.words.quantities import in_people_units, one_writing
 
 SOME, HALF = 0.1, 0.5
 """Shares of the area whose days are told [1]."""
@@ -59,7 +60,7 @@ class GroundOutcome:
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class GroundWhatIf(Displayed):
+class GroundWhatIf(Displayed, Tabled):
     """Before and after on a whole ground, row by row; the first row is the ground as it is.
 
     Attributes
@@ -82,7 +83,24 @@ class GroundWhatIf(Displayed):
     horizon: float
     cautions: tuple[str, ...]
 
+    def _columns(self) -> list[Column]:
+        parts: list[tuple[str, Any, str]] = [
+            ("change", lambda each: each.name, ""),
+            ("drained at least", lambda each: each.drained.min(), "water_content"),
+            ("drained at most", lambda each: each.drained.max(), "water_content"),
+        ]
+        for name in ("firm", "watch", "wilt"):
+            for i, share in enumerate(("a tenth", "half")):
+                parts.append((f"{name} on {share}", lambda o, n=name, i=i: o.days[n][i], "days"))
+        parts += [
+            ("to gravel", lambda each: each.drainage, "water_amount"),
+            ("cut", lambda each: each.cut, "earth"),
+            ("fill", lambda each: each.fill, "earth"),
+        ]
+        return columns_of(self.outcomes, parts)
+
     def _shown(self) -> Shown:
+        water, earth = one_writing("water_amount"), one_writing("earth")
         rows = [
             (
                 each.name,
@@ -91,8 +109,8 @@ class GroundWhatIf(Displayed):
                     ", ".join(f"{v:.1f}" if np.isfinite(v) else f"> {self.horizon:.0f}" for v in d)
                     for d in each.days.values()
                 ),
-                f"{each.drainage:.1f}",
-                f"{each.cut:.1f}, {each.fill:.1f}",
+                water.figure(each.drainage),
+                f"{earth.figure(each.cut)}, {earth.figure(each.fill)}",
             )
             for each in self.outcomes
         ]
@@ -103,8 +121,8 @@ class GroundWhatIf(Displayed):
             f"days to {100 * thresholds.firm:g} % on 1/10, 1/2 of the area",
             f"{100 * thresholds.watch:g} %",
             f"{100 * thresholds.wilt:g} %",
-            "to gravel mm",
-            "cut, fill m3",
+            f"to gravel {water.unit}",
+            f"cut, fill {earth.unit}",
         )
         title = f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
         return Shown(title, header, rows, caution_lines(self.cautions), set_in=True)
