@@ -238,14 +238,16 @@ class Calibration(Displayed, Tabled):
         return total
 
     def _columns(self) -> list[Column]:
-        # Each quantity has a unit of its own, that of results.
-        parts: list[tuple[str, Any, str]] = [("what", lambda each: each.label, "")]
+        """One row each; quantities differ in their unit, which stands beside them."""
+        parts: list[tuple[str, Any, str]] = [
+            ("quantity", lambda each: each.label, ""),
+            ("unit", lambda each: _UNITS[each.quantity], ""),
+        ]
         for when in ("before", "after"):
             for i, end in enumerate(("at least", "median", "at most")):
-                name = f"{when} {end}"
-                parts.append((name, lambda q, w=when, i=i: getattr(q, w)[i], "various"))
+                parts.append((f"{when} {end}", lambda e, w=when, i=i: getattr(e, w)[i], "various"))
         parts += [
-            ("quantity", lambda each: each.quantity.replace("_", " "), ""),
+            ("spread left", lambda each: each.spread, "share"),
             ("learned", lambda each: each.learned, ""),
         ]
         return columns_of((*self.quantities, *self.depths), parts)
@@ -268,14 +270,14 @@ class Calibration(Displayed, Tabled):
 
 
 _HEADER = ("", "before", "after", "")
+_UNITS = {"length": "cm", "suction": "cm", "water_content": "1", "fraction": "1"}
 
 
 def _band(band: tuple[float, float, float], quantity: str) -> str:
     if quantity == "length":
         one = one_writing("length")
-        return (
-            f"{in_people_units(band[1], quantity)} ({one.figure(band[0])} to {one.figure(band[2])})"
-        )
+        low, high = one.figure(band[0]), one.figure(band[2])
+        return f"{in_people_units(band[1], quantity)} ({low} to {high})"
     scale, unit, digits = {
         "suction": (1.0, " cm", 1),
         "water_content": (100.0, " %", 1),

@@ -46,39 +46,51 @@ GREEN = sw.Survey(
 )
 
 
-LEARNT = sw.Survey(
-    [
-        sw.Spot(
-            name,
-            depth,
-            readings=[
-                sw.Reading(value, rod="3 in", time=f"2031-06-{day} 06:00")
-                for day, value in days.items()
-            ],
-        )
-        for name, depth, days in (
-            ("A1", "12 in", {"10": 0.22, "12": 0.19}),
-            ("C3", "16 in", {"10": 0.17, "12": 0.15}),
-        )
-    ]
-)
+LINE = sw.Transect(
+    ["0 m", "2 m", "4 m"], "2 %", [30.0, 31.0, 33.0],
+    sw.Profile.over_gravel(SAND, "12 in"), spacing="1 m",
+)  # fmt: skip
+MORNINGS = ("2031-06-10 06:00", "2031-06-12 06:00")
 
 
-def on_a_slope(window):
-    profile = sw.Profile.over_gravel(SAND, "12 in", base_suction=3.0)
-    line = sw.Transect(["0 m", "2 m", "4 m"], "2 %", [30.0] * 3, profile, spacing=100.0)
-    dry = sw.steady_weather(2, 2.0, first_day="2031-06-09")
+def answers_of_grounds(window):
+    two_days = sw.steady_weather(2, 0.0)
+    levelled = sw.Survey(
+        [
+            sw.Spot(f"{i}{j}", 30.0 + i, x=3.0 * i, y=3.0 * j, surface_level=2.0 * i)
+            for i in range(3)
+            for j in range(3)
+        ]
+    )
+    read = sw.Survey(
+        [
+            sw.Spot(
+                name,
+                depth,
+                readings=[
+                    sw.Reading(v, rod="3 in", time=t) for v, t in zip(values, MORNINGS, strict=True)
+                ],
+            )
+            for name, depth, values in (("A", 30.0, (0.2, 0.15)), ("B", 38.0, (0.15, 0.12)))
+        ]
+    )
     return {
-        "crest": sw.crest_effect(line, dry, rod="3 in"),
-        "floor": sw.depth_over_contour(window, line),
-        "odds": sw.ground_odds(line, SAND, dry, "18 %", rod="3 in", turf=TURF, draws=2),
+        "crest": sw.crest_effect(LINE, two_days, rod="3 in"),
+        "floor": sw.depth_over_contour(window, LINE),
+        "odds": sw.ground_odds(LINE, SAND, two_days, "14 %", rod="3 in", draws=2),
         "bracket": sw.level_bracket(
-            ["0 m", "2 m", "4 m"], [30.0, 29.0, 31.0], profile, dry, steepest_fall="3 %", rod="3 in"
+            ["0 m", "2 m", "4 m"], [30.0, 31.0, 33.0], LINE.green, two_days,
+            steepest_fall="2 %", rod="3 in",
         ),
+        "ground": sw.interpolate_survey(levelled, [(0, 0), (6, 0), (6, 6), (0, 6)], spacing="2 m"),
         "ground what if": sw.what_if(
-            line, dry, TURF, sw.Thresholds("18 %", "14 %", "5 %"), [], rod="3 in"
+            LINE, WEATHER, TURF, sw.Thresholds("18 %", "14 %", "5 %"), [sw.regrade("12 in")],
+            rod="3 in",
         ),
-    }
+        "learned": sw.calibrate(
+            read, SAND, WEATHER, TURF, soaked="2031-06-09 00:00", irrigation=(), draws=10
+        ),
+    }  # fmt: skip
 
 
 def answers():
@@ -109,16 +121,6 @@ def answers():
         "diagnosis": diagnosis,
         "one spot": diagnosis.spots[0],
         "flush": sw.flush_water(sw.Profile.over_gravel(SAND, "12 in"), pore_volumes=1.0),
-        **on_a_slope(window),
-        "calibration": sw.calibrate(
-            LEARNT,
-            [SAND, MIDDLE_MIX],
-            WEATHER,
-            TURF,
-            soaked="2031-06-09 00:00",
-            irrigation=(),
-            draws=20,
-        ),
         "what if": sw.what_if(
             sw.Profile.over_gravel(SAND, "18 in"),
             WEATHER,
@@ -127,6 +129,7 @@ def answers():
             [sw.regrade("12 in")],
             rod="3 in",
         ),
+        **answers_of_grounds(window),
     }
 
 
@@ -138,7 +141,7 @@ def answer_of():
 NAMES = (
     "survey", "plan", "outlook", "window", "sands", "contour", "check", "diagnosis", "one spot",
     "flush", "what if", "sheet", "fit", "grading", "weather", "slope", "site", "morning",
-    "crest", "floor", "odds", "bracket", "ground what if", "calibration",
+    "crest", "floor", "odds", "bracket", "ground", "ground what if", "learned",
 )  # fmt: skip
 
 
@@ -174,7 +177,7 @@ def test_every_public_answer_is_a_table(answer_of):
         for name in sw.__all__
         if isinstance(getattr(sw, name), type) and hasattr(getattr(sw, name), "_shown")
     }
-    grounds = {"Transect", "GreenMap", "SurveyedGround"}
+    grounds = {"Transect", "GreenMap"}
     without = {
         name
         for name in shown - grounds

@@ -372,7 +372,7 @@ def depth_window(
 
     bands = [Range(placed(tails[0, i], base.high), placed(tails[1, i], base.low)) for i in range(3)]
     return DepthWindow(
-        name=best_soil.name or type(best_soil).__name__,
+        name=best_soil.name or "sand without a name",
         target=wanted,
         air=air,
         rod=length,

@@ -75,10 +75,12 @@ class FloorDesign(Displayed, Tabled):
     cautions: tuple[str, ...]
 
     def _columns(self) -> list[Column]:
+        before, after = _depths(self.before), _depths(self.after)
         return [
-            Column("place", [str(i + 1) for i in range(self.reading_before.size)]),
-            Column("depth before", _depths(self.before), "length"),
-            Column("depth after", _depths(self.after), "length"),
+            Column("place", range(1, before.size + 1)),
+            Column("depth before", before, "length"),
+            Column("depth after", after, "length"),
+            Column("floor raised", before - after, "length"),
             Column("reading before", self.reading_before, "water_content"),
             Column("reading after", self.reading_after, "water_content"),
         ]
@@ -105,9 +107,8 @@ class FloorDesign(Displayed, Tabled):
             *caution_lines(self.cautions),
         ]
         title = f"{self.window.name}: all places to read {100.0 * self.target:.1f} % after 48 h"
-        header = (
-            "", f"depth {one.unit}: least", "mean", "most", "reading %: least", "mean", "most"
-        )  # fmt: skip
+        ends = ("mean", "most")
+        header = ("", f"depth {one.unit}: least", *ends, "reading %: least", *ends)
         return Shown(title, header, rows, lines)
 
 

@@ -91,11 +91,10 @@ class LevelBracket(Displayed, Tabled):
 
     def _columns(self) -> list[Column]:
         return [
-            Column("station", [str(i + 1) for i in range(self.gap.size)]),
-            Column("distance", self.flat_floor.distance / 100.0, "distance"),
-            Column("depth", self.flat_floor.probe_depth, "length"),
-            Column("flat floor", self.flat_reading, "water_content"),
-            Column("floor like the surface", self.parallel_reading, "water_content"),
+            Column("along", self.flat_floor.distance / 100.0, "distance"),
+            Column("probe depth", self.flat_floor.probe_depth, "length"),
+            Column("reading over a flat floor", self.flat_reading, "water_content"),
+            Column("over a floor like the surface", self.parallel_reading, "water_content"),
         ]
 
     def _shown(self) -> Shown:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.contours.places import place_columns
 from soilwater.decisions.level_columns import level_columns
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
@@ -96,19 +97,14 @@ class CrestEffect(Displayed, Tabled):
 
     def _columns(self) -> list[Column]:
         places = self.places
-        if "spot" in places.dims:
-            where = [Column("east", places.x.values, "distance")]
-            where.append(Column("north", places.y.values, "distance"))
-        else:
-            where = [Column("distance", places.distance.values / 100.0, "distance")]
         return [
-            *where,
+            *place_columns(places),
             Column("depth", places.root_zone_depth.values, "length"),
             Column("reading", places.reading.values, "water_content"),
             Column("reading alone", places.reading_alone.values, "water_content"),
-            Column("extra depth", places.extra_depth.values, "length"),
-            Column("extra depth at least", places.extra_depth_lower.values, "length"),
-            Column("extra depth at most", places.extra_depth_upper.values, "length"),
+            Column("like more depth", places.extra_depth.values, "length"),
+            Column("at least", places.extra_depth_lower.values, "length"),
+            Column("at most", places.extra_depth_upper.values, "length"),
         ]
 
     def _shown(self) -> Shown:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.contours.places import place_columns
 from soilwater.ground.base import CapillaryBreak
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
@@ -61,16 +62,26 @@ class GroundOdds(Displayed, Tabled):
     cautions: tuple[str, ...]
 
     def _columns(self) -> list[Column]:
-        along = next(str(each) for each in self.places.plan_area.dims)
-        names = [str(each) for each in self.places[along].values]
-        last = self.places.isel(time=-1)
+        places, times = self.places, self.places.time.values
+        each = [
+            Column(column.name, np.tile(np.asarray(column.values), times.size), column.quantity)
+            for column in (
+                *place_columns(places),
+                Column("days", places.days_until.values, "days"),
+                Column("water needed", places.water_needed.values, "water_amount"),
+            )
+        ]
+        along = places.days_until.dims[0]
         return [
-            Column("place", names),
-            Column("days until", self.places.days_until.values, "days"),
-            Column("reading at the end", last.reading.values, "water_content"),
-            Column("probability at the end", last.probability.values, "probability"),
-            Column("water needed", self.places.water_needed.values, "water_amount"),
-            Column("area", self.places.plan_area.values, "area"),
+            Column("time", np.repeat(times, places.sizes[along])),
+            *each,
+            *(
+                Column(name, places[variable].transpose("time", along).values.ravel(), quantity)
+                for name, variable, quantity in (
+                    ("reading", "reading", "water_content"),
+                    ("odds", "probability", "probability"),
+                )
+            ),
         ]
 
     def _shown(self) -> Shown:

@@ -373,7 +373,8 @@ def _assumptions(
         f"{cause.label} {100 * share:.0f} %" for cause, share in zip(CAUSES, shares, strict=True)
     )
     return (
-        f"readings taken drained; suction left at the base, alike for all spots: {base}",
+        "readings taken drained; the base is alike for all spots",
+        f"suction left at the base: {base}",
         f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
         f"{100 * values['meter_offset']:.1f} %, probe "
         f"{in_one_unit(values['probe_error'], 'length')}, level column "
@@ -406,10 +407,13 @@ def _cautions(
         "these: where causes that are rare elsewhere are common, give weights"
     ]
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
+    sloping: dict[float, list[str]] = {}
     for spot in read:
         if spot.slope is not None and spot.name not in known:
-            low, high = (min(100.0 * spot.slope * each, SLOPE.most) for each in SLOPE.worth)
-            found.append(slope_caution(spot.slope, low, high, where=f"the crest at {spot.name}"))
+            sloping.setdefault(spot.slope, []).append(spot.name)
+    for slope, names in sloping.items():
+        low, high = (min(100.0 * slope * each, SLOPE.most) for each in SLOPE.worth)
+        found.append(slope_caution(slope, low, high, where=f"the crest at {', '.join(names)}"))
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]
@@ -423,6 +427,7 @@ def _cautions(
         )
     if worth < 20.0:
         found.append(
-            f"the shared unknowns rest on {worth:.0f} draws: shares are rough by some per cent"
+            f"the shared unknowns rest on {worth:.0f} possibilities: shares are rough by some per "
+            "cent"
         )
     return [each for each in found if each]

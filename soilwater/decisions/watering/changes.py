@@ -303,7 +303,7 @@ def other_sand(sand: Sand) -> Change:
         layers[index] = replace(layers[index], soil=soil)
         return replace(before, profile=replace(profile, layers=tuple(layers)))
 
-    name = f"root zone of {soil.name or 'another sand'}"
+    name = f"root zone of {soil.name or 'a sand without a name'}"
     return Change(name, apply, ("construction",), _by_layers(apply))
 
 

@@ -91,11 +91,12 @@ class GroundWhatIf(Displayed, Tabled):
         ]
         for name in ("firm", "watch", "wilt"):
             for i, share in enumerate(("a tenth", "half")):
-                parts.append((f"{name} on {share}", lambda o, n=name, i=i: o.days[n][i], "days"))
+                told = f"{name}, {share} of the area"
+                parts.append((told, lambda each, n=name, i=i: each.days[n][i], "days"))
         parts += [
             ("to gravel", lambda each: each.drainage, "water_amount"),
-            ("cut", lambda each: each.cut, "earth"),
-            ("fill", lambda each: each.fill, "earth"),
+            ("cut (m3)", lambda each: each.cut, ""),
+            ("fill (m3)", lambda each: each.fill, ""),
         ]
         return columns_of(self.outcomes, parts)
 

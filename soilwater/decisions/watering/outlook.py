@@ -18,6 +18,7 @@ from soilwater.decisions.watering.ensembles import (
     HIGH,
     LOW,
     band_of,
+    day_text,
     days_text,
     first_at_or_below,
     make_draws,
@@ -189,7 +190,7 @@ class DryDownOutlook(Displayed, Tabled):
         return (
             "spot",
             "depth",
-            "drained %",
+            "reads at the start %",
             f"days to firm {100 * thresholds.firm:g} %",
             f"watch {100 * thresholds.watch:g} %",
             f"wilt {100 * thresholds.wilt:g} %",
@@ -342,7 +343,7 @@ def dry_down_outlook(
         assumptions=(
             STARTS[start],
             f"suction left at the base: {base}",
-            f"{draws} draws over sand, base, probe and {len(members)} weather "
+            f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
             *notes,
         ),
@@ -368,7 +369,7 @@ def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizo
             f"{horizon:g} days; by then the deepest spot, {told}, reads {last:.1f} %."
         )
     then = float(np.interp(firm, np.arange(len(deepest.readings)), deepest.readings))
-    when = f"on day {firm:.1f}" if firm > 0.0 else "from the first morning"
+    when = f"on day {day_text(firm, horizon)}" if firm > 0.0 else "from the first morning"
     said = (
         f"When the bulk of the green is firm ({100 * thresholds.firm:g} %), {when}, the "
         f"deepest spot, {told}, reads {100 * then:.1f} %"

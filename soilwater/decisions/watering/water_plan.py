@@ -10,7 +10,7 @@ import numpy as np
 
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
-from soilwater.words.displays import Displayed, Shown
+from soilwater.words.displays import Displayed, Shown, as_counted
 from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
@@ -190,9 +190,9 @@ class HandWaterPlan(Displayed, Tabled):
 
     @property
     def waterings(self) -> tuple[HandWatering, ...]:
-        """All walks in the order of time."""
+        """All walks in the order of time, then of their spots' names as people count."""
         walks = [walk for each in self.spots for walk in each.waterings]
-        return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+        return tuple(sorted(walks, key=lambda walk: (walk.time, as_counted(walk.spot))))
 
     def _columns(self) -> list[Column]:
         return walk_columns(self.waterings)
@@ -206,10 +206,7 @@ class HandWaterPlan(Displayed, Tabled):
             (
                 stamp(walks[0].time),
                 ", ".join(walk.spot for walk in walks),
-                *_in_units(
-                    (f"{walks[0].amount:.1f}", f"{walks[0].amount:.1f}"),
-                    (f"{walks[0].gallons_per_1000_ft2:.0f}",),
-                ),
+                *shown(f"{walks[0].amount:.1f}", f"{walks[0].gallons_per_1000_ft2:.0f}"),
                 *shown(_or_dash(walks[0].litres, ".0f"), _or_dash(walks[0].gallons, ".1f")),
                 _or_dash(walks[0].seconds, ".0f"),
             )
@@ -219,7 +216,7 @@ class HandWaterPlan(Displayed, Tabled):
     def _title(self) -> str:
         place = f' for "{self.name}"' if self.name else ""
         return (
-            f"Hand water{place}: {100 * self.probability:.0f} % of the draws above "
+            f"Hand water{place}: {100 * self.probability:.0f} % of the cases tried stay above "
             f"{100 * self.threshold:g} % with {in_people_units(self.rod, 'length')} rods"
         )
 
@@ -233,19 +230,16 @@ class HandWaterPlan(Displayed, Tabled):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
-        header = (
-            "when",
-            "spots",
-            *_in_units(("mm", "L/m2"), ("US gal/1000 ft2",)),
-            *shown("L each", "US gal each"),
-            "hose s each",
-        )
-        return Shown(self._title(), header, self._rows(), self._said(), set_in=True)
-
-
-def _in_units(metric: tuple[str, ...], american: tuple[str, ...]) -> tuple[str, ...]:
-    """Cells of the units in use, one behind the other."""
-    return tuple(cell for cells in shown(metric, american) for cell in cells)
+        depths = shown("mm = L/m2", "US gal/1000 ft2")
+        heads = ("when", "spots", *depths, *shown("L each", "US gal each"), "hose s each")
+        # What no spot has, for want of areas or of a flow, has no column.
+        columns = [
+            (head, *cells)
+            for head, *cells in zip(heads, *self._rows(), strict=True)
+            if head in ("when", "spots", *depths) or any(cell != "-" for cell in cells)
+        ]
+        header, *rows = zip(*columns, strict=True)
+        return Shown(self._title(), header, rows, self._said(), set_in=True)
 
 
 def _or_dash(value: float, form: str) -> str:
