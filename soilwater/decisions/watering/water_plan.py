@@ -230,13 +230,18 @@ class HandWaterPlan(Displayed, Tabled):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
-        depths = shown("mm = L/m2", "US gal/1000 ft2")
-        heads = ("when", "spots", *depths, *shown("L each", "US gal each"), "hose s each")
+        heads = (
+            "when",
+            "spots",
+            *shown("mm = L/m2", "US gal/1000 ft2"),
+            *shown("L each", "US gal each"),
+            "hose s each",
+        )
         # What no spot has, for want of areas or of a flow, has no column.
         columns = [
             (head, *cells)
             for head, *cells in zip(heads, *self._rows(), strict=True)
-            if head in ("when", "spots", *depths) or any(cell != "-" for cell in cells)
+            if not head.endswith(" each") or any(cell != "-" for cell in cells)
         ]
         header, *rows = zip(*columns, strict=True)
         return Shown(self._title(), header, rows, self._said(), set_in=True)
