@@ -21,7 +21,7 @@ from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
 
 LEARNED_BELOW = 0.8
@@ -275,7 +275,9 @@ _UNITS = {"length": "cm", "suction": "cm", "water_content": "1", "fraction": "1"
 
 def _band(band: tuple[float, float, float], quantity: str) -> str:
     if quantity == "length":
-        return f"{in_people_units(band[1], quantity)} ({band[0]:.1f} to {band[2]:.1f})"
+        one = one_writing("length")
+        low, high = one.figure(band[0]), one.figure(band[2])
+        return f"{in_people_units(band[1], quantity)} ({low} to {high})"
     scale, unit, digits = {
         "suction": (1.0, " cm", 1),
         "water_content": (100.0, " %", 1),

@@ -25,6 +25,7 @@ CM_PER_INCH = 2.54
 PASCAL_PER_CM_OF_WATER = 98.0665
 LITRES_PER_US_GALLON = 3.785411784
 SQUARE_METRES_PER_SQUARE_FOOT = 0.09290304
+CUBIC_METRES_PER_CUBIC_YARD = 0.764554857984
 _CM_OF_WATER_PER_PASCAL = Fraction(10000, 980665)
 
 
@@ -94,6 +95,7 @@ WRITINGS: dict[str, tuple[Writing, Writing]] = {
     "evapotranspiration": (Writing("mm/day", 1), Writing("in/day", 2, 0.1 / CM_PER_INCH)),
     "temperature": (Writing("°C", 1), Writing("°F", 1, 1.8, 32.0)),
     "area": (Writing("m2", 1), Writing("ft2", 0, 1 / SQUARE_METRES_PER_SQUARE_FOOT)),
+    "earth": (Writing("m3", 1), Writing("yd3", 1, 1 / CUBIC_METRES_PER_CUBIC_YARD)),
     "volume": (Writing("L", 0), Writing("US gal", 0, 1 / LITRES_PER_US_GALLON)),
     "flow": (Writing("L/min", 1), Writing("US gal/min", 1, 1 / LITRES_PER_US_GALLON)),
     "water_content": (Writing("%", 1, 100.0), Writing("%", 1, 100.0)),

@@ -19,6 +19,8 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.frames import Column, Tabled
+from soilwater.words.quantities import in_one_unit, one_writing
+from soilwater.words.unit_choice import units_in_use
 
 DRAINED = 48.0
 """Hours after a soaking at which places are to read alike [h]."""
@@ -84,10 +86,11 @@ class FloorDesign(Displayed, Tabled):
         ]
 
     def _shown(self) -> Shown:
+        one = one_writing("length")
         rows = [
             (
                 name,
-                *(f"{each:.1f}" for each in (depth.min(), depth.mean(), depth.max())),
+                *(one.figure(each) for each in (depth.min(), depth.mean(), depth.max())),
                 *(f"{100.0 * each:.1f}" for each in (reading.min(), reading.mean(), reading.max())),
             )
             for name, depth, reading in (
@@ -95,17 +98,18 @@ class FloorDesign(Displayed, Tabled):
                 ("as designed", _depths(self.after), self.reading_after),
             )
         ]
+        cut, fill = (in_one_unit(each, "earth") for each in (self.cut, self.fill))
+        apart = in_one_unit(2.0, "distance") if units_in_use() == "US" else "2 m"
         lines = [
-            f"cut {self.cut:.1f} m3, fill {self.fill:.1f} m3 of the floor; the surface stays",
-            f"a floor good to {self.tolerance:.1f} cm (standard error, off together along 2 m) "
-            "keeps nine of ten places in the window",
+            f"cut {cut}, fill {fill} of the floor; the surface stays",
+            f"a floor good to {in_one_unit(self.tolerance, 'length')} (standard error, off "
+            f"together along {apart}) keeps nine of ten places in the window",
             *caution_lines(self.cautions),
         ]
         title = f"{self.window.name}: all places to read {100.0 * self.target:.1f} % after 48 h"
-        return Shown(title, _HEADER, rows, lines)
-
-
-_HEADER = ("", "depth cm: least", "mean", "most", "reading %: least", "mean", "most")
+        ends = ("mean", "most")
+        header = ("", f"depth {one.unit}: least", *ends, "reading %: least", *ends)
+        return Shown(title, header, rows, lines)
 
 
 def floor_alike(window: DepthWindow, ground: Transect | GreenMap) -> FloorDesign:

@@ -19,7 +19,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.times import hours_between, stamp
 
 WORTH_CLOSING = 0.01
@@ -71,11 +71,12 @@ class LevelBracket(Displayed, Tabled):
         ]
         told = int(np.argmax(np.abs(rises[1] - rises[0])))
         flat, parallel = (float(each[told]) for each in rises)
+        one = one_writing("length")
         said = (
-            f"take the level of {self._name(told)} against the first: {flat:+.0f} cm says a flat "
-            f"floor, {parallel:+.0f} cm one like the surface, and 1 cm of error leaves "
-            f"{100.0 * wide / abs(parallel - flat):.1f} % open; a level at every station says what "
-            "lies between"
+            f"take the level of {self._name(told)} against the first: {_level(flat)} says a flat "
+            f"floor, {_level(parallel)} one like the surface, and 1 {one.unit} of error leaves "
+            f"{100.0 * wide / one.of(abs(parallel - flat)):.1f} % open; a level at every station "
+            "says what lies between"
         )
         if wide >= METER_TELLS:
             said += (
@@ -86,7 +87,7 @@ class LevelBracket(Displayed, Tabled):
         return said
 
     def _name(self, i: int) -> str:
-        return f"station {i + 1} ({self.flat_floor.distance[i] / 100.0:.1f} m)"
+        return f"station {i + 1} ({in_one_unit(self.flat_floor.distance[i] / 100.0, 'distance')})"
 
     def _columns(self) -> list[Column]:
         return [
@@ -109,6 +110,12 @@ class LevelBracket(Displayed, Tabled):
         ]
         lines = [f"- to close it: {self.closing_measurement}", *caution_lines(self.cautions)]
         return Shown(f"Readings on {self.when}, by volume", _HEADER, rows, lines)
+
+
+def _level(rise: float) -> str:
+    """Write a rise [cm] to the centimetre, or a tenth of an inch."""
+    one = one_writing("length")
+    return f"{one.of(rise):+.{1 if one.unit == 'in' else 0}f} {one.unit}"
 
 
 _HEADER = ("station", "depth", "flat floor", "floor like the surface", "difference")

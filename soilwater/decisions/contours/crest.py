@@ -24,7 +24,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, StartingWater
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.times import hours_between, stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -115,19 +115,23 @@ class CrestEffect(Displayed, Tabled):
         n = order.size
         chosen = order[np.unique(np.linspace(0, n - 1, min(n, MOST_SHOWN)).round().astype(int))]
         rows = []
+        one, far = one_writing("length"), one_writing("distance")
         for i in chosen:
             place = self.places.isel({along: int(i)})
-            where = f"{float(place.distance) / 100.0:.2f} m" if along == "distance" else ""
-            where = where or f"{float(place.x):.1f} m east, {float(place.y):.1f} m north"
+            if along == "distance":
+                where = f"{far.of(float(place.distance) / 100.0):.2f} {far.unit}"
+            else:
+                east, north = (in_one_unit(float(each), "distance") for each in (place.x, place.y))
+                where = f"{east} east, {north} north"
             rows.append(
                 (
                     where,
                     in_people_units(float(place.root_zone_depth), "length"),
                     f"{100.0 * float(place.reading):.1f} %",
                     f"{100.0 * float(place.reading_alone):.1f} %",
-                    f"{float(place.extra_depth):+.1f} cm",
-                    f"{float(place.extra_depth_lower):+.1f} to "
-                    f"{float(place.extra_depth_upper):+.1f} cm",
+                    f"{one.of(float(place.extra_depth)):+.1f} {one.unit}",
+                    f"{one.of(float(place.extra_depth_lower)):+.1f} to "
+                    f"{one.of(float(place.extra_depth_upper)):+.1f} {one.unit}",
                 )
             )
         title = f"Readings on {self.when}, {in_people_units(self.rod, 'length')} rods"

@@ -26,7 +26,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, StartingWater, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -101,7 +101,7 @@ class GroundOdds(Displayed, Tabled):
         litres = float((self.places.water_needed * area).sum())
         lines = [
             f"to lift every place to the line at the end, over the depth of the rods: "
-            f"{litres:.0f} litres",
+            f"{_volume(litres)}",
             *(f"assumed: {each}" for each in self.assumptions),
             *caution_lines(self.cautions),
         ]
@@ -110,6 +110,11 @@ class GroundOdds(Displayed, Tabled):
             f"{in_people_units(self.rod, 'length')} rods, {self.draws} draws"
         )
         return Shown(title, _HEADER, rows, lines, set_in=True)
+
+
+def _volume(litres: float) -> str:
+    writing = one_writing("volume")
+    return f"{writing.figure(litres)} {'litres' if writing.unit == 'L' else writing.unit}"
 
 
 _BARS = (0.1, 0.5, 0.9)

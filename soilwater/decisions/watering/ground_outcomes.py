@@ -23,7 +23,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 
 SOME, HALF = 0.1, 0.5
 """Shares of the area whose days are told [1]."""
@@ -101,6 +101,7 @@ class GroundWhatIf(Displayed, Tabled):
         return columns_of(self.outcomes, parts)
 
     def _shown(self) -> Shown:
+        water, earth = one_writing("water_amount"), one_writing("earth")
         rows = [
             (
                 each.name,
@@ -109,8 +110,8 @@ class GroundWhatIf(Displayed, Tabled):
                     ", ".join(f"{v:.1f}" if np.isfinite(v) else f"> {self.horizon:.0f}" for v in d)
                     for d in each.days.values()
                 ),
-                f"{each.drainage:.1f}",
-                f"{each.cut:.1f}, {each.fill:.1f}",
+                water.figure(each.drainage),
+                f"{earth.figure(each.cut)}, {earth.figure(each.fill)}",
             )
             for each in self.outcomes
         ]
@@ -121,8 +122,8 @@ class GroundWhatIf(Displayed, Tabled):
             f"days to {100 * thresholds.firm:g} % on 1/10, 1/2 of the area",
             f"{100 * thresholds.watch:g} %",
             f"{100 * thresholds.wilt:g} %",
-            "to gravel mm",
-            "cut, fill m3",
+            f"to gravel {water.unit}",
+            f"cut, fill {earth.unit}",
         )
         title = f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
         return Shown(title, header, rows, caution_lines(self.cautions), set_in=True)

@@ -212,10 +212,7 @@ class HandWaterPlan(Displayed, Tabled):
             (
                 stamp(walks[0].time),
                 ", ".join(walk.spot for walk in walks),
-                *_in_units(
-                    (f"{walks[0].amount:.1f}", f"{walks[0].amount:.1f}"),
-                    (f"{walks[0].gallons_per_1000_ft2:.0f}",),
-                ),
+                *shown(f"{walks[0].amount:.1f}", f"{walks[0].gallons_per_1000_ft2:.0f}"),
                 *shown(_or_dash(walks[0].litres, ".0f"), _or_dash(walks[0].gallons, ".1f")),
                 _or_dash(walks[0].seconds, ".0f"),
             )
@@ -239,26 +236,21 @@ class HandWaterPlan(Displayed, Tabled):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
-        header = (
+        heads = (
             "when",
             "spots",
-            *_in_units(("mm", "L/m2"), ("US gal/1000 ft2",)),
+            *shown("mm = L/m2", "US gal/1000 ft2"),
             *shown("L each", "US gal each"),
             "hose s each",
         )
         # What no spot has, for want of areas or of a flow, has no column.
         columns = [
             (head, *cells)
-            for head, *cells in zip(header, *self._rows(), strict=True)
+            for head, *cells in zip(heads, *self._rows(), strict=True)
             if not head.endswith(" each") or any(cell != "-" for cell in cells)
         ]
         header, *rows = zip(*columns, strict=True)
         return Shown(self._title(), header, rows, self._said(), set_in=True)
-
-
-def _in_units(metric: tuple[str, ...], american: tuple[str, ...]) -> tuple[str, ...]:
-    """Cells of the units in use, one behind the other."""
-    return tuple(cell for cells in shown(metric, american) for cell in cells)
 
 
 def _or_dash(value: float, form: str) -> str:
