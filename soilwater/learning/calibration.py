@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
+from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand
 from soilwater.learning.columns import Green, cases_of, run_cases
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.unknowns import Shared, Unknowns
@@ -25,6 +28,7 @@ from soilwater.words.times import stamp
 
 LEARNED_BELOW = 0.8
 """A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
+_PLACES = 60
 LOW, HIGH = 0.1, 0.9
 """Ends of the bands: four in five lie inside."""
 
@@ -111,12 +115,18 @@ class Calibration(Displayed):
     evidence: Evidence = field(repr=False)
     shared: Shared = field(repr=False)
     own: Own = field(repr=False)
+    sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
 
     @property
     def green(self) -> Green:
         """The green since its soaking."""
         return self.evidence.green
+
+    @property
+    def turf(self) -> Turf:
+        """The turf it was learnt with."""
+        return self.green.turf
 
     @property
     def unknowns(self) -> Unknowns:
@@ -163,15 +173,41 @@ class Calibration(Displayed):
             found.append((tuple(cases), run_cases(cases, np.array([self.now]), self.n_threads)))
         return tuple(found)
 
-    def ahead(self, group: int, weather: Weather) -> list[Case]:
-        """Columns of every draw on the depths of a group, from `now` on.
+    def members(self, weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
+        """Cut equally likely weather to what comes after `now`.
+
+        Parameters
+        ----------
+        weather : Weather or sequence of Weather
+            It may begin before.
+
+        Raises
+        ------
+        InputError
+            If one begins later, or ends before.
+        """
+        given = (weather,) if isinstance(weather, Weather) else tuple(weather)
+        faults = Faults("weather")
+        for each in given:
+            if not each.start <= self.now < each.end:
+                faults.add(
+                    f"it goes from {stamp(each.start)} to {stamp(each.end)}, and the calibration "
+                    f"ends at {stamp(self.now)}",
+                    allowed="weather that goes on from there",
+                    cure="calibrate with the readings of this morning, or give a later forecast",
+                )
+        faults.raise_if_any()
+        return tuple(each.between(self.now, each.end) for each in given)
+
+    def ahead(self, group: int, members: Sequence[Weather]) -> list[Case]:
+        """Make columns of every draw on the depths of a group, from `now` on.
 
         Parameters
         ----------
         group : int
             Number of the group of spots.
-        weather : Weather
-            What is expected from `now` on.
+        members : sequence of Weather
+            Equally likely weather from `now` on, gone through in turn.
 
         Returns
         -------
@@ -179,12 +215,86 @@ class Calibration(Displayed):
             Depths are the first to change.
         """
         cases, _ = self._columns_now[group]
+        depths = self.green.groups[group].depths.size
         return [
-            replace(case, weather=weather, irrigation=(), start=start)
-            for case, start in zip(cases, self._starts(group), strict=True)
+            replace(case, weather=members[k // depths % len(members)], irrigation=(), start=start)
+            for k, (case, start) in enumerate(zip(cases, self._starts(group), strict=True))
         ]
 
-    def _starts(self, group: int) -> Sequence[xr.DataArray | xr.Dataset]:
+    def column(self, draw: int, spot: int, members: Sequence[Weather]) -> Case:
+        """Make the column of one spot in one draw, from `now` on.
+
+        Where the sand remembers, it is that of the depth next to it that was run.
+
+        Parameters
+        ----------
+        draw, spot : int
+            Their numbers.
+        members : sequence of Weather
+            As for `ahead`.
+        """
+        g = self.green.group_of(spot)
+        depths = self.green.groups[g].depths
+        first = draw * depths.size
+        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
+        place = float(np.interp(depth, depths, np.arange(depths.size)))
+        cases, _ = self._columns_now[g]
+        weather = members[draw % len(members)]
+        starts = self._starts(g)
+        if self.unknowns.remembers:
+            k = first + round(place)
+            return replace(cases[k], weather=weather, irrigation=(), start=starts[k])
+        left = min(int(place), depths.size - 2)
+        part = np.linspace(0.0, 1.0, _PLACES)
+        # As far down by part of the depth: exact for what is at rest.
+        upper, lower = (
+            np.interp(part * depths[i], starts[first + i].depth, starts[first + i])
+            for i in (left, left + 1)
+        )
+        suction = (left + 1 - place) * upper + (place - left) * lower
+        start = xr.DataArray(suction, {"depth": part * depth}, ("depth",), "suction")
+        profile = cases[first].profile.with_thickness(depth)
+        return replace(cases[first], profile=profile, weather=weather, irrigation=(), start=start)
+
+    def number_of(self, spot: Spot) -> int:
+        """Find the number of a spot by its name.
+
+        Raises
+        ------
+        InputError
+            If it was not among those that were learnt.
+        """
+        names = [each.name for each in self.spots]
+        if spot.name not in names:
+            faults = Faults("calibration")
+            faults.add(
+                f'spot "{spot.name}" was not part of it',
+                allowed=", ".join(names),
+                cure="calibrate with a survey that holds it, read or not",
+            )
+            raise faults.as_error()
+        return names.index(spot.name)
+
+    @cached_property
+    def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Numbers of the draws in two halves that share no base, and no sand where many are left."""
+        order = np.argsort(self.shared.soil, kind="stable")
+        soils = self.shared.soil[order]
+        ends = np.flatnonzero(np.diff(soils)) + 1
+        at = self.draws // 2
+        near = ends[np.abs(ends - at) <= self.draws // 6]
+        if near.size:
+            at = int(near[np.argmin(np.abs(near - at))])
+        return np.sort(order[:at]), np.sort(order[at:])
+
+    def _starts(self, group: int) -> Sequence[Any]:
+        return self._starts_now[group]
+
+    @cached_property
+    def _starts_now(self) -> tuple[Sequence[Any], ...]:
+        return tuple(self._make_starts(g) for g in range(len(self.green.groups)))
+
+    def _make_starts(self, group: int) -> Sequence[Any]:
         cases, water = self._columns_now[group]
         if self.unknowns.remembers:
             return [water.isel(case=[k]) for k in range(len(cases))]
