@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.columns import Green, cases_of, run_cases
@@ -217,8 +218,13 @@ class Calibration(Displayed):
         cases, _ = self._columns_now[group]
         depths = self.green.groups[group].depths.size
         return [
-            replace(case, weather=members[k // depths % len(members)], irrigation=(), start=start)
-            for k, (case, start) in enumerate(zip(cases, self._starts(group), strict=True))
+            replace(
+                case,
+                weather=members[k // depths % len(members)],
+                irrigation=(),
+                start=self._start(group, k),
+            )
+            for k, case in enumerate(cases)
         ]
 
     def column(self, draw: int, spot: int, members: Sequence[Weather]) -> Case:
@@ -240,21 +246,33 @@ class Calibration(Displayed):
         place = float(np.interp(depth, depths, np.arange(depths.size)))
         cases, _ = self._columns_now[g]
         weather = members[draw % len(members)]
-        starts = self._starts(g)
         if self.unknowns.remembers:
             k = first + round(place)
-            return replace(cases[k], weather=weather, irrigation=(), start=starts[k])
+            return replace(cases[k], weather=weather, irrigation=(), start=self._start(g, k))
         left = min(int(place), depths.size - 2)
         part = np.linspace(0.0, 1.0, _PLACES)
         # As far down by part of the depth: exact for what is at rest.
         upper, lower = (
-            np.interp(part * depths[i], starts[first + i].depth, starts[first + i])
-            for i in (left, left + 1)
+            np.interp(part * depths[k], *self._suctions_now[g][first + k]) for k in (left, left + 1)
         )
         suction = (left + 1 - place) * upper + (place - left) * lower
-        start = xr.DataArray(suction, {"depth": part * depth}, ("depth",), "suction")
-        profile = cases[first].profile.with_thickness(depth)
+        start = _suction_over(part * depth, suction)
+        profile = self.profile(draw, spot)
         return replace(cases[first], profile=profile, weather=weather, irrigation=(), start=start)
+
+    def profile(self, draw: int, spot: int) -> Profile:
+        """Make the root zone of one spot in one draw.
+
+        Parameters
+        ----------
+        draw, spot : int
+            Their numbers.
+        """
+        g = self.green.group_of(spot)
+        depths = self.green.groups[g].depths
+        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
+        whole: Profile = self._columns_now[g][0][draw * depths.size].profile
+        return whole.with_thickness(depth)
 
     def number_of(self, spot: Spot) -> int:
         """Find the number of a spot by its name.
@@ -277,7 +295,7 @@ class Calibration(Displayed):
 
     @cached_property
     def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        """Numbers of the draws in two halves that share no base, and no sand where many are left."""
+        """Numbers of the draws in two halves that share no base, nor sand where many are left."""
         order = np.argsort(self.shared.soil, kind="stable")
         soils = self.shared.soil[order]
         ends = np.flatnonzero(np.diff(soils)) + 1
@@ -287,25 +305,24 @@ class Calibration(Displayed):
             at = int(near[np.argmin(np.abs(near - at))])
         return np.sort(order[:at]), np.sort(order[at:])
 
-    def _starts(self, group: int) -> Sequence[Any]:
-        return self._starts_now[group]
-
     @cached_property
-    def _starts_now(self) -> tuple[Sequence[Any], ...]:
-        return tuple(self._make_starts(g) for g in range(len(self.green.groups)))
+    def _suctions_now(self) -> tuple[list[tuple[FloatArray, FloatArray]], ...]:
+        """Depths of nodes and suctions there [cm] at `now`, column by column of each group."""
+        found = []
+        for cases, water in self._columns_now:
+            suction = water.node_suction.values[:, 0]
+            nodes = [case.profile.mesh().depth for case in cases]
+            pairs = zip(nodes, suction, strict=True)
+            found.append([(depth, of_column[: depth.size]) for depth, of_column in pairs])
+        return tuple(found)
 
-    def _make_starts(self, group: int) -> Sequence[Any]:
-        cases, water = self._columns_now[group]
+    def _start(self, group: int, k: int) -> xr.DataArray | xr.Dataset:
+        """Give the water of a column that was run, at `now`."""
         if self.unknowns.remembers:
-            return [water.isel(case=[k]) for k in range(len(cases))]
-        suction = water.node_suction.values[:, 0]
-        starts = []
-        for case, of_column in zip(cases, suction, strict=True):
-            depth = case.profile.mesh().depth
-            starts.append(
-                xr.DataArray(of_column[: depth.size], {"depth": depth}, ("depth",), "suction")
-            )
-        return starts
+            water: xr.Dataset = self._columns_now[group][1].isel(case=[k])
+            return water
+        depth, suction = self._suctions_now[group][k]
+        return _suction_over(depth, suction)
 
     def at_spots(self, group: int, values: FloatArray) -> FloatArray:
         """Read what was found on the depths of a group at the own depths of its spots.
@@ -361,6 +378,10 @@ class Calibration(Displayed):
         lines += caution_lines(self.cautions)
         title = f"What the readings{place} say, up to {stamp(self.now)}: median (four in five)"
         return Shown(title, _HEADER, self._rows(), lines, set_in=True)
+
+
+def _suction_over(depth: FloatArray, suction: FloatArray) -> xr.DataArray:
+    return xr.DataArray(suction, {"depth": depth}, ("depth",), "suction")
 
 
 _HEADER = ("", "before", "after", "")
