@@ -97,7 +97,7 @@ def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPl
     if plan.waterings or not plan.held:
         return replace(plan, sentence=f"{plan.sentence}{said}; the plan takes it to start drained.")
     said = (
-        f"{plan.spot.name}: a drained spot of its depth would need no water, but{said[3:]}; plan "
-        'from what was read, with a calibration or start="readings".'
+        f"{plan.spot.name}: a drained spot of its depth would need no water, but it{said[3:]}; "
+        'plan from what was read, with a calibration or start="readings".'
     )
     return replace(plan, held=False, sentence=said)

@@ -58,7 +58,10 @@ LEAST_AMOUNT = 1.0
 """Less than this [mm] is not worth a walk (common practice, no source)."""
 FINEST_AMOUNT = 0.5
 """Amounts are multiples of this [mm]: no hose gives it finer (common practice, no source)."""
-_A_DAY = 4
+DAYS_BACK = 2
+"""How many mornings before a miss may be watered for it, where one cannot hold it."""
+BACK_AFTER = 48.0
+"""A spot that starts below the line is to be back above it after so long [h]."""
 WATERING_TIME = 0.25
 """Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
 DEPTH_CLASS = 2.0
@@ -148,10 +151,12 @@ def hand_water_plan(
     Notes
     -----
     Light and often: a spot is watered on the last morning before too many draws would fall to
-    the line, with what the layer of the rods has lost. Where that does not last, it is given more,
-    up to what nine in ten draws can hold without feeding the gravel, and then a second time at
-    midday. The loop ends when the line is kept, or nothing more can be given: such a spot is said
-    to be beyond watering.
+    the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
+    that does not last, it is given more, up to what nine in ten draws can hold without feeding the
+    gravel, then a second time at midday, then on the morning before. The loop ends when the line
+    is kept, or nothing more can be given: such a spot is said to be beyond watering. A spot that
+    starts below the line is watered on the first morning, and is to be back above it after two
+    days.
 
     Examples
     --------
@@ -313,16 +318,20 @@ def _spots_in_need(
 
 
 class _Tried(NamedTuple):
-    """A spot as its plan stands in each draw: readings, room; what it holds and reads drained."""
+    """A spot as its plan stands in each draw: readings, room; what it holds and reads drained.
 
+    `first` is the number of the output time from which the line is to be kept.
+    """
+
+    first: int
     reading: FloatArray
     room: FloatArray
     full: FloatArray
     drained: FloatArray
 
-    def missed(self, line: float, first: int) -> NDArray[np.int64]:
+    def missed(self, line: float) -> NDArray[np.int64]:
         """Draws that fall to the line and could be kept above it."""
-        low = self.reading[:, first:].min(axis=1) <= line
+        low = self.reading[:, self.first :].min(axis=1) <= line
         return np.flatnonzero(low & (self.drained > line + JUST_ABOVE))
 
 
@@ -344,7 +353,8 @@ def _planned(
     for i in numbers:
         full = trial.full(i)
         room = full[:, None] - trial.storage[i]
-        tried[i] = _Tried(trial.reading[i].copy(), room, full, trial.drained(i))
+        first = visits.counted_from(trial.reading[i], line, asked)
+        tried[i] = _Tried(first, trial.reading[i].copy(), room, full, trial.drained(i))
     waiting = list(numbers)
     while waiting:
         again: list[tuple[int, NDArray[np.int64]]] = []
@@ -352,7 +362,7 @@ def _planned(
             changed = _more_visits(tried[i], plan[i], line, asked, most, trial, visits)
             if changed is not None:
                 plan[i] = changed
-                again.append((i, tried[i].missed(line, visits.first)))
+                again.append((i, tried[i].missed(line)))
         cases = [
             replace(trial.column(i, int(k)), irrigation=tuple(plan[i]))
             for i, draws in again
@@ -379,39 +389,33 @@ def _more_visits(
     trial: Trial,
     visits: Visits,
 ) -> list[Event] | None:
-    """Water a spot once more, or more; None where it keeps the line, or holds no more.
-
-    Where a visit gives back less than was lost, the next day that misses the line is watered too,
-    before the spot is run again.
-    """
+    """Water a spot once more, or more; None where it keeps the line, or holds no more."""
     # No water helps a draw that reads below the line when it is drained.
     can = tried.drained > line + JUST_ABOVE
-    dry = tried.missed(line, visits.first)
+    dry = tried.missed(line)
     if can.mean() < 0.5 or not dry.size:
         return None
-    kept = (tried.reading[can, visits.first :] > line).mean(axis=0)
+    kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
     lost = tried.drained[dry, None] - tried.reading[dry]
     light = 10.0 * trial.rod * np.mean(lost, axis=0)
     plan = {event.time: event for event in events}
-    served = -1
-    for failing in visits.first + np.flatnonzero(kept < asked):
-        if failing < served + _A_DAY:
-            continue
+    failing_at = tried.first + np.flatnonzero(kept < asked)
+    if tried.first > visits.first and not plan:
+        # Below the line already: nobody waits for the last visit that would do.
+        failing_at = np.concatenate([[visits.first], failing_at])
+    for failing in failing_at:
         room = np.quantile(tried.room, LOW, axis=0)
         found = _one_more(trial.times, int(failing), plan, light, room, most, visits)
-        if found is None:
-            continue
-        at, amount = found
-        before = plan[trial.times[at]].amount if trial.times[at] in plan else 0.0
-        plan[trial.times[at]] = Event(
-            trial.times[at], amount, duration=WATERING_TIME, name="hand water"
-        )
-        tried.room[:, at + 1 :] -= amount - before
-        served = int(failing)
-        if amount > 0.9 * light[at]:
-            break
-    return sorted(plan.values(), key=lambda event: event.time) if served >= 0 else None
+        if found is not None:
+            at, amount = found
+            before = plan[trial.times[at]].amount if trial.times[at] in plan else 0.0
+            plan[trial.times[at]] = Event(
+                trial.times[at], amount, duration=WATERING_TIME, name="hand water"
+            )
+            tried.room[:, at + 1 :] -= amount - before
+            return sorted(plan.values(), key=lambda event: event.time)
+    return None
 
 
 def _one_more(
@@ -426,12 +430,9 @@ def _one_more(
     """Find the last visit before the line is missed and its water [mm]; None where full.
 
     A visit that was not enough is doubled up to what the spot can hold; then the same day's
-    midday is watered as well.
+    midday is watered as well, then the days before.
     """
-    for hour in (MORNING, MIDDAY):
-        at = visits.last_before(failing, hour)
-        if at is None:
-            continue
+    for at in visits.before(failing):
         before = plan[times[at]].amount if times[at] in plan else 0.0
         # What it was given before is no longer in the room behind it.
         space = float(room[at + 1]) + before if before else float(room[at])
@@ -463,10 +464,24 @@ class Visits(NamedTuple):
         mornings = by_hour[MORNING][by_hour[MORNING] < 4]
         return cls(by_hour, int(mornings[-1]) + 1 if mornings.size else 1)
 
-    def last_before(self, failing: int, hour: int) -> int | None:
-        """Last visit at an hour of the day before the output time at which the line is missed."""
-        before = self.by_hour[hour][self.by_hour[hour] < failing]
-        return int(before[-1]) if before.size else None
+    def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:
+        """Find the output time from which a spot is to keep the line.
+
+        One that starts below it is to be back two days later: light water lifts nothing at once.
+        """
+        below = float(np.mean(reading[:, self.first] > line)) < asked
+        later = self.first + round(BACK_AFTER / OUTPUT_HOURS)
+        return min(later, int(reading.shape[1]) - 1) if below else self.first
+
+    def before(self, failing: int) -> list[int]:
+        """Visits that may help where the line is missed, the last morning first."""
+        found: list[int] = []
+        for back in range(1, DAYS_BACK + 1):
+            for at in self.by_hour.values():
+                early = at[at < failing]
+                if early.size >= back:
+                    found.append(int(early[-back]))
+        return found
 
 
 def _checked(
@@ -490,7 +505,8 @@ def _checked(
     plans = []
     for i, spot in enumerate(known):
         bare = trial.reading[i]
-        lowest_bare = bare[:, visits.first :].min(axis=1)
+        first = visits.counted_from(bare, line, share)
+        lowest_bare = bare[:, first:].min(axis=1)
         if i in aside:
             plans.append(put_aside(spot, aside[i], float(np.mean(lowest_bare > line))))
             continue
@@ -502,9 +518,9 @@ def _checked(
             rows = slice(watered.index(i) * n, (watered.index(i) + 1) * n)
             reading = runs.reading[rows] + trial.shift[i][:, None]
             lost = runs.drainage[rows, -1] - trial.drainage[i][:, -1]
-        lowest = reading[:, visits.first :].min(axis=1)
+        lowest = reading[:, first:].min(axis=1)
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
-        first = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
+        day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
         plan = SpotPlan(
             spot=spot,
             waterings=tuple(walk(spot, event, flow) for event in events[i]),
@@ -512,7 +528,7 @@ def _checked(
             kept_without=float(np.mean(lowest_bare > line)),
             lowest=float(np.quantile(lowest, 0.2)),
             lowest_without=float(np.quantile(lowest_bare, 0.2)),
-            first_below_without=first,
+            first_below_without=day,
             to_gravel=float(lost.mean()),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",

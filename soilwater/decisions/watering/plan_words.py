@@ -62,8 +62,8 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         )
     elif not plan.held:
         said = (
-            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the draws "
-            f"above {100 * line:g} %; {without}"
+            f"{at}: water within what it holds, and what a visit may give, keeps only "
+            f"{100 * plan.kept:.0f} % of the draws above {100 * line:g} %; {without}"
         )
     else:
         total = sum(walk.amount for walk in plan.waterings)
