@@ -11,6 +11,10 @@ from soilwater.decisions.building.compare_sands import SandComparison, compare_s
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.building.floor import FloorDesign
+from soilwater.decisions.contours.bracket import LevelBracket, level_bracket
+from soilwater.decisions.contours.crest import CrestEffect, crest_effect
+from soilwater.decisions.contours.odds import GroundOdds, ground_odds
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -29,9 +33,11 @@ from soilwater.decisions.watering.changes import (
     other_sand,
     regrade,
     remove_mat,
+    reshape,
     topdress,
     wetting_agent,
 )
+from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWhatIf
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
 from soilwater.decisions.watering.thresholds import Thresholds
@@ -54,6 +60,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
@@ -65,10 +72,16 @@ from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.many_grounds import simulate_grounds
+from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.site.file import SiteFile
+from soilwater.site.morning import Morning, morning_plan
+from soilwater.site.reading import read_site_file
+from soilwater.site.writing import write_site_file
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -84,6 +97,7 @@ from soilwater.soils import (
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
@@ -98,6 +112,8 @@ from soilwater.words.errors import (
     SoilWaterWarning,
     Status,
 )
+from soilwater.words.frames import read_table
+from soilwater.words.unit_choice import use_units
 
 if _TYPE_CHECKING:
     from soilwater import plot as plot
@@ -123,17 +139,22 @@ __all__ = [
     "Change",
     "Check",
     "ContourDesign",
+    "CrestEffect",
     "Days",
     "DepthWindow",
     "Diagnosis",
     "DryDownOutlook",
     "Event",
     "FitResult",
+    "FloorDesign",
     "Flush",
     "FreeDrainage",
     "Grading",
     "GravelBlanket",
     "GreenMap",
+    "GroundOdds",
+    "GroundOutcome",
+    "GroundWhatIf",
     "HandWaterPlan",
     "HandWatering",
     "HeldBack",
@@ -144,8 +165,10 @@ __all__ = [
     "Kosugi",
     "Layer",
     "Learned",
+    "LevelBracket",
     "MaterialCheck",
     "Measurement",
+    "Morning",
     "Outcome",
     "PlaceDepth",
     "Profile",
@@ -161,6 +184,7 @@ __all__ = [
     "Sealed",
     "SeepageFace",
     "Site",
+    "SiteFile",
     "SlopeEquivalent",
     "SoilModel",
     "SoilWaterError",
@@ -171,6 +195,7 @@ __all__ = [
     "SpotPlan",
     "Status",
     "Survey",
+    "SurveyedGround",
     "Thresholds",
     "Transect",
     "Turf",
@@ -188,6 +213,7 @@ __all__ = [
     "check_root_zone",
     "compare_depths",
     "compare_sands",
+    "crest_effect",
     "cycle_and_soak",
     "daily_reference_et",
     "days_below_air",
@@ -202,35 +228,49 @@ __all__ = [
     "explore",
     "explore_ground",
     "flush_water",
+    "ground_odds",
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
+    "interpolate_survey",
     "irrigate",
     "join_surveys",
+    "join_weather",
+    "level_bracket",
     "likely_memories",
     "meter_reading",
+    "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
+    "read_forecast",
     "read_retention",
     "read_retention_samples",
+    "read_site_file",
     "read_station",
     "read_survey",
+    "read_table",
     "read_weather",
     "register_soil_model",
     "regrade",
     "remove_mat",
+    "reshape",
     "simulate",
     "simulate_ensemble",
+    "simulate_grounds",
     "simulate_many",
     "slope_equivalent",
     "steady_weather",
     "syringe",
     "topdress",
+    "use_units",
+    "usual_weather",
     "weather_from_table",
     "wetting_agent",
     "what_if",
     "with_finding",
+    "write_map",
+    "write_site_file",
 ]
 
 

@@ -18,6 +18,7 @@ that traces of water keep their digits. A place of the nest has its G and F_w(w)
 its E and D, for the soil on either side of the node: its level.
 """
 
+import math
 from typing import NamedTuple
 
 from soilwater.kernels.cache import inlined_kernel, kernel
@@ -42,7 +43,15 @@ FLOODED = 1.0e300
 """First place of every nest: a head no node comes to."""
 
 # Rows of what a soil remembers.
-SUCTION_RATIO, WET_SHARE, SUCTION_OF_SHARE, ELASTIC_TO, N_MEMORY = range(5)
+(
+    SUCTION_RATIO,
+    WET_SHARE,
+    SUCTION_OF_SHARE,
+    ELASTIC_TO,
+    ELASTIC_PER_CM,
+    INVERSE_ELASTIC,
+    N_MEMORY,
+) = range(7)
 # Sides of an interval, and numbers of a level.
 TOP, BOTTOM = 0, 1
 BEYOND, UNFILLED = 0, 1
@@ -50,10 +59,13 @@ BEYOND, UNFILLED = 0, 1
 FIXED, KEPT_OUT = 0, 1
 """Of a dry turn: E and D [1]."""
 
-MOST_TRIALS = 40
+MOST_TRIALS = 60
 """Most trials for the suction at which the drying curve holds a given water."""
 HELD_ENOUGH = 1.0e-13
 """Share of a water content, or of a suction, that is as good as none in that search."""
+CLOSE = 1.0e-5
+"""Share of a suction that the last step of that search may go along the tangents of the curves,
+within a bin: they are off by the square of it then."""
 
 
 class Remembering(NamedTuple):
@@ -65,21 +77,38 @@ class Remembering(NamedTuple):
     """(soils, SCALARS)."""
     memory: Floats
     """(soils, N_MEMORY): ratio of suctions [1], the water that the wetting curve ends with as a
-    share of that at saturation [1], the suction at which draining sand holds that share [cm], and
-    that up to which its table holds what specific storage leaves [cm]; 1, 1, 0 and 0 for a soil
-    with one curve."""
+    share of that at saturation [1], the suction at which draining sand holds that share [cm],
+    that up to which its table holds what specific storage leaves [cm], the share of its water that
+    specific storage takes per cm [1/cm], and one over what it leaves beyond [1]; the first two are
+    1 for a soil with one curve."""
     nest: Floats
     """(n, PLACES): heads of the nest of each node [cm]; `remember`."""
     places: Integers
     """(n,): places of the nest that are taken, at least 2; `remember`."""
     level: Floats
-    """(n - 1, 2, PLACES, 2): of the nodes at the top and bottom of each interval; `remember`."""
+    """(n - 1, 2, PLACES, 2): of the nodes at the top and bottom of each interval; `remember`. Of
+    the place where a node stands it is worked out when a branch begins there, and until then not a
+    number: most nodes go on as they came."""
 
 
 @inlined_kernel
 def remembers(soils, j):
     """Whether a soil has two curves."""
     return soils.memory[j, SUCTION_RATIO] != 1.0 or soils.memory[j, WET_SHARE] != 1.0
+
+
+class Ends(NamedTuple):
+    """Water above the dry end [1] and capacity [1/cm] of both main curves at one head.
+
+    By the table of the drying curve: with the share that specific storage has in them.
+    """
+
+    dry_water: float
+    dry_capacity: float
+    """At that head."""
+    wet_water: float
+    wet_capacity: float
+    """At the head as many times lower as the ratio of suctions says."""
 
 
 @inlined_kernel
@@ -93,34 +122,37 @@ def table_water(head, table, scalars):
 
 
 @inlined_kernel
-def elastic_share(head, scalars, memory):
-    """Factor by which specific storage lowers the water of any branch, and its change by head."""
-    per_cm = SPECIFIC_STORAGE / scalars[WATER_AT_SATURATION]
-    suction = -head
-    elastic = suction < memory[ELASTIC_TO]
-    share = 1.0 - per_cm * (suction if elastic else memory[ELASTIC_TO])
-    return share, per_cm if elastic else 0.0
+def look_up_ends(head, table, scalars, memory):
+    """Look both main curves up at a head of 0 or less."""
+    dry_water, dry_capacity = table_water(head, table, scalars)
+    wet_water, wet_capacity = table_water(memory[SUCTION_RATIO] * head, table, scalars)
+    return Ends(dry_water, dry_capacity, wet_water, wet_capacity)
 
 
 @inlined_kernel
-def drying_water(head, table, scalars, memory):
-    """Water on the drying curve without specific storage: it has no memory, pores have."""
-    water, capacity = table_water(head, table, scalars)
-    share, by_head = elastic_share(head, scalars, memory)
+def without_storage(water, capacity, suction, scalars, memory):
+    """Water of a table and its capacity without specific storage: only pores have a memory."""
     full = scalars[WATER_AT_SATURATION]
-    filled = (by_head > 0.0) | (water >= share * full)
-    return full if filled else water / share, 0.0 if filled else capacity / share
+    inverse = memory[INVERSE_ELASTIC]
+    filled = (suction < memory[ELASTIC_TO]) | (water * inverse >= full)
+    return full if filled else water * inverse, 0.0 if filled else capacity * inverse
 
 
 @inlined_kernel
-def wetting_water(head, table, scalars, memory):
-    """Water on the wetting curve: the drying curve at a larger suction."""
+def main_curves(head, ends, scalars, memory):
+    """Water on the drying and on the wetting curve and their capacities, without specific storage.
+
+    The wetting curve is the drying curve at a larger suction.
+    """
     ratio, share = memory[SUCTION_RATIO], memory[WET_SHARE]
-    water, capacity = drying_water(ratio * head, table, scalars, memory)
-    return share * water, share * ratio * capacity
+    dry, dry_capacity = without_storage(ends.dry_water, ends.dry_capacity, -head, scalars, memory)
+    wet, wet_capacity = without_storage(
+        ends.wet_water, ends.wet_capacity, -ratio * head, scalars, memory
+    )
+    return dry, dry_capacity, share * wet, share * ratio * wet_capacity
 
 
-@kernel
+@inlined_kernel
 def find_branch(head, nest, count):
     """Place of the turn from which the branch begins that a head lies on.
 
@@ -144,75 +176,149 @@ def find_branch(head, nest, count):
     return place
 
 
-@kernel
-def branch_water(head, place, level, table, scalars, memory):
+@inlined_kernel
+def water_on_branch(head, place, level, ends, scalars, memory):
     """Water on a branch above the dry end, its capacity, and the part that does not move with head.
 
-    `level` is that of the place the branch begins from.
+    `level` is that of the place the branch begins from; `ends` are looked up at the head, or at 0
+    where it is a pressure.
     """
     h = min(head, 0.0)
-    wet, wet_capacity = wetting_water(h, table, scalars, memory)
+    dry, dry_capacity, wet, wet_capacity = main_curves(h, ends, scalars, memory)
     if place % 2 == 1:
         moving = 1.0 - level[KEPT_OUT]
         still = level[FIXED]
         water, capacity = still + moving * wet, moving * wet_capacity
     else:
-        still = level[BEYOND]
-        dry, dry_capacity = drying_water(h, table, scalars, memory)
+        still, unfilled_at_turn = level[BEYOND], level[UNFILLED]
         full = scalars[WATER_AT_SATURATION]
         unfilled = full - wet
-        kept = level[UNFILLED] / unfilled if unfilled > level[UNFILLED] else 1.0
-        kept = 0.0 if level[UNFILLED] == 0.0 else kept
+        inverse = 1.0 / unfilled if unfilled > 0.0 else 0.0
+        kept = unfilled_at_turn * inverse if unfilled > unfilled_at_turn else 1.0
+        kept = 0.0 if unfilled_at_turn == 0.0 else kept
         water = still + (kept * wet + (1.0 - kept) * dry)
-        capacity = (1.0 - kept) * dry_capacity
-        if unfilled > 0.0:
-            capacity += kept * wet_capacity * ((full - dry) / unfilled)
+        capacity = (1.0 - kept) * dry_capacity + kept * wet_capacity * ((full - dry) * inverse)
     if head >= 0.0:
         return water + SPECIFIC_STORAGE * head, SPECIFIC_STORAGE, still
-    share, by_head = elastic_share(h, scalars, memory)
-    return share * water, share * capacity + by_head * water, share * still
+    elastic = -h < memory[ELASTIC_TO]
+    share = 1.0 - memory[ELASTIC_PER_CM] * min(-h, memory[ELASTIC_TO])
+    capacity = share * capacity + (memory[ELASTIC_PER_CM] * water if elastic else 0.0)
+    return share * water, capacity, share * still
+
+
+@inlined_kernel
+def branch_water(head, place, level, table, scalars, memory):
+    """Look up the water on a branch; see `water_on_branch`."""
+    ends = look_up_ends(min(head, 0.0), table, scalars, memory)
+    return water_on_branch(head, place, level, ends, scalars, memory)
+
+
+@inlined_kernel
+def guess_between(water, wet_head, wet_water, wet_capacity, dry_head, dry_water, dry_capacity):
+    """Head at which a curve about holds a water, from two points of it and its slopes there.
+
+    On the one rational curve of second degree through them that never falls between them (Gregory &
+    Delbourgo 1982, IMA Journal of Numerical Analysis 2:123, from memory).
+    """
+    rise, length = wet_water - dry_water, wet_head - dry_head
+    above = water - dry_water
+    at_dry, at_wet = dry_capacity * length, wet_capacity * length
+    bend = above * (at_dry + at_wet - 2.0 * rise)
+    square, linear = rise * (rise - at_dry) + bend, rise * at_dry - bend
+    root = max(linear * linear + 4.0 * square * rise * above, 0.0) ** 0.5
+    part = 2.0 * rise * above / (linear + root)
+    # Not a number, where there is no rise, has no bin.
+    part = part if part > 0.0 else 0.0
+    return dry_head + (part if part < 1.0 else 1.0) * length
+
+
+@inlined_kernel
+def bounds_of_effective_head(water, head, ends, table, scalars, memory):
+    """Two heads between which the drying curve holds the water of a branch, itself at `head`.
+
+    That head and the one by the ratio of suctions below it, or a little further down where air is
+    trapped. Returns the wet one, the water and the capacity there, and the same of the dry one.
+    """
+    wet_head, at_wet, wet_capacity = min(head, 0.0), ends.dry_water, ends.dry_capacity
+    dry_head = memory[SUCTION_RATIO] * wet_head
+    at_dry, dry_capacity = ends.wet_water, ends.wet_capacity
+    if at_dry > water:
+        wet_head, at_wet, wet_capacity = dry_head, at_dry, dry_capacity
+        dry_head = min(dry_head - memory[SUCTION_OF_SHARE], -SCALED_SUCTION_MIN * scalars[SCALE])
+        at_dry, dry_capacity = table_water(dry_head, table, scalars)
+        while at_dry > water and dry_head > -OVEN_DRY_SUCTION:
+            wet_head, at_wet, wet_capacity = dry_head, at_dry, dry_capacity
+            dry_head *= 1.5
+            at_dry, dry_capacity = table_water(dry_head, table, scalars)
+    return wet_head, at_wet, wet_capacity, dry_head, at_dry, dry_capacity
+
+
+@inlined_kernel
+def move_by_curvature(water, head, table, scalars):
+    """Head nearer to where the drying curve holds a water (Halley's method), from one below 0."""
+    inverse_scale = scalars[INVERSE_SCALE]
+    i, x = find_bin(-head * inverse_scale)
+    w1, w2, w3 = table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
+    excess = table[i, WATER] + x * (w1 + x * (w2 + x * w3)) - water
+    slope = w1 + x * (2.0 * w2 + x * (3.0 * w3))
+    square = slope * slope
+    bent = square - excess * (w2 + 3.0 * w3 * x)
+    return head + scalars[SCALE] * (excess * slope / max(bent, 0.5 * square))
+
+
+@inlined_kernel
+def by_tangents(water, u, table, scalars):
+    """Curves of draining sand where it holds a water, by their tangents at a head nearby.
+
+    Returns whether they reach so far, that head, capacity, conductivity, its derivative and the
+    flux potential.
+    """
+    held, capacity, k, slope, potential = soil_hydraulics(u, table, scalars)
+    to = u - (held - water) / capacity
+    further = to - u
+    inverse_scale = scalars[INVERSE_SCALE]
+    reach = abs(further) <= CLOSE * abs(u)
+    # Kinks lie on the edges of bins.
+    reach &= find_bin(-to * inverse_scale)[0] == find_bin(-u * inverse_scale)[0]
+    potential += further * (k + 0.5 * further * slope)
+    return reach, to, capacity, k + further * slope, slope, potential
 
 
 @kernel
-def drying_head(water, head, table, scalars, memory):
-    """Head at which the drying curve holds the water of a branch, itself at `head`, and capacity.
+def curves_of_water(water, head, table, scalars, memory):
+    """Curves of draining sand where it holds the water of a branch, itself at `head`.
 
-    It lies between that head and the one by the ratio of suctions below it, or a little further
-    down where air is trapped: Newton's method between two bounds.
+    Returns the effective head, capacity, conductivity, its derivative by that head and the flux
+    potential, as `curves.soil_hydraulics`. Newton's method between two bounds.
     """
-    wet_bound = min(head, 0.0)
-    at_wet, capacity = table_water(wet_bound, table, scalars)
-    if water >= at_wet:
-        return wet_bound, capacity
-    dry_bound = memory[SUCTION_RATIO] * wet_bound - memory[SUCTION_OF_SHARE]
-    dry_bound = min(dry_bound, -SCALED_SUCTION_MIN * scalars[SCALE])
-    at_dry, capacity = table_water(dry_bound, table, scalars)
-    while at_dry > water and dry_bound > -OVEN_DRY_SUCTION:
-        wet_bound, at_wet = dry_bound, at_dry
-        dry_bound *= 1.5
-        at_dry, capacity = table_water(dry_bound, table, scalars)
-    if at_dry >= water:
-        return dry_bound, capacity
-    u = wet_bound + (dry_bound - wet_bound) * ((at_wet - water) / (at_wet - at_dry))
-    for _ in range(MOST_TRIALS):
-        held, capacity = table_water(u, table, scalars)
-        excess = held - water
-        if abs(excess) <= HELD_ENOUGH * water:
-            break
-        if excess > 0.0:
-            wet_bound = u
-        else:
-            dry_bound = u
-        to = u - excess / capacity
-        # On a main curve the answer is a bound: round-off beyond it is no way past it.
-        slack = HELD_ENOUGH * 1e3 * abs(u)
-        if not dry_bound - slack <= to <= wet_bound + slack:
-            to = 0.5 * (dry_bound + wet_bound)
-        done = abs(to - u) <= HELD_ENOUGH * abs(u)
-        u = to
-        if done:
-            break
-    return u, capacity
+    ends = look_up_ends(min(head, 0.0), table, scalars, memory)
+    wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity = bounds_of_effective_head(
+        water, head, ends, table, scalars, memory
+    )
+    u = wet_bound if water >= at_wet else dry_bound
+    if at_dry < water < at_wet:
+        u = guess_between(water, wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity)
+        for _ in range(MOST_TRIALS):
+            reach, to, capacity, k, slope, potential = by_tangents(water, u, table, scalars)
+            if reach:
+                return to, capacity, k, slope, potential
+            held, capacity = table_water(u, table, scalars)
+            if abs(held - water) <= HELD_ENOUGH * water:
+                break
+            if held > water:
+                wet_bound = u
+            else:
+                dry_bound = u
+            # On a main curve the answer is a bound: round-off beyond it is no way past it.
+            slack = HELD_ENOUGH * 1e3 * abs(u)
+            if not dry_bound - slack <= to <= wet_bound + slack:
+                to = 0.5 * (dry_bound + wet_bound)
+            done = abs(to - u) <= HELD_ENOUGH * abs(u)
+            u = to
+            if done:
+                break
+    _, capacity, k, slope, potential = soil_hydraulics(u, table, scalars)
+    return u, capacity, k, slope, potential
 
 
 @kernel
@@ -229,24 +335,25 @@ def branch_hydraulics(head, place, level, table, scalars, memory):
         return water, capacity, k, slope, potential, head, 1.0, 0.0
     water, capacity, still = branch_water(head, place, level, table, scalars, memory)
     if head >= 0.0 and memory[WET_SHARE] == 1.0:
-        k, slope, potential = soil_hydraulics(head, table, scalars)[2:]
+        _, _, k, slope, potential = soil_hydraulics(head, table, scalars)
         return water, capacity, k, slope, potential, head, 1.0, still
     below_pressure = water - (SPECIFIC_STORAGE * head if head > 0.0 else 0.0)
-    u, _ = drying_head(below_pressure, head, table, scalars, memory)
-    _, drying_capacity, k, slope, potential = soil_hydraulics(u, table, scalars)
+    u, drying_capacity, k, slope, potential = curves_of_water(
+        below_pressure, head, table, scalars, memory
+    )
     by_head = 0.0 if head > 0.0 or drying_capacity <= 0.0 else capacity / drying_capacity
     return water, capacity, k, slope, potential, u, by_head, still
 
 
 @kernel
-def set_level(place, nest, level, table, scalars, memory):
-    """Level of a place of a nest, from that of the place before it."""
+def set_level(place, head, level, table, scalars, memory):
+    """Level of a place of a nest, at a head of 0 or less, from that of the place before it."""
     if place == 0:
         level[0, BEYOND], level[0, UNFILLED] = 0.0, 0.0
         return
-    head = nest[place]
     full = scalars[WATER_AT_SATURATION]
-    wet, _ = wetting_water(head, table, scalars, memory)
+    ends = look_up_ends(head, table, scalars, memory)
+    dry, _, wet, _ = main_curves(head, ends, scalars, memory)
     unfilled = full - wet
     before = level[place - 1]
     if place % 2 == 0:
@@ -254,7 +361,7 @@ def set_level(place, nest, level, table, scalars, memory):
         level[place, BEYOND] = before[FIXED] - before[KEPT_OUT] * wet
         level[place, UNFILLED] = unfilled
         return
-    gap = max(drying_water(head, table, scalars, memory)[0] - wet, 0.0)
+    gap = max(dry - wet, 0.0)
     kept = min(before[UNFILLED] / unfilled, 1.0) if unfilled > 0.0 else 0.0
     kept_out = gap / unfilled if unfilled > 0.0 else 0.0
     level[place, FIXED] = before[BEYOND] + (1.0 - kept) * gap + kept_out * wet
@@ -262,25 +369,43 @@ def set_level(place, nest, level, table, scalars, memory):
 
 
 @kernel
-def set_levels(i, first, soil, soils):
-    """Levels of node `i` from place `first` on, on both of its sides."""
-    nest, count = soils.nest[i], soils.places[i]
+def set_levels(i, place, soil, soils):
+    """Level of a place of node `i`, on both of its sides."""
+    head = soils.nest[i, place]
     for side in range(2):
         interval = i - side
         if 0 <= interval < soil.size:
             j = soil[interval]
-            for place in range(first, count):
-                set_level(
-                    place, nest, soils.level[interval, side],
-                    soils.tables[j], soils.scalars[j], soils.memory[j],
-                )  # fmt: skip
+            set_level(
+                place, head, soils.level[interval, side],
+                soils.tables[j], soils.scalars[j], soils.memory[j],
+            )  # fmt: skip
+
+
+@kernel
+def set_last_level(i, soil, soils):
+    """Level of the place where node `i` stands, unless it is known."""
+    side = 1 if i == soil.size else 0
+    place = soils.places[i] - 1
+    if math.isnan(soils.level[i - side, side, place, 0]):
+        set_levels(i, place, soil, soils)
+
+
+@inlined_kernel
+def branch_of(i, head, soil, soils):
+    """Place of the turn from which the branch begins that a head of node `i` lies on."""
+    place = find_branch(head, soils.nest[i], soils.places[i])
+    if place == soils.places[i] - 1:
+        set_last_level(i, soil, soils)
+    return place
 
 
 @kernel
 def recall(column, soils):
     """Levels of all nodes, from what they remember."""
     for i in range(column.z.size):
-        set_levels(i, 0, column.soil, soils)
+        for place in range(soils.places[i]):
+            set_levels(i, place, column.soil, soils)
 
 
 @kernel
@@ -296,10 +421,14 @@ def remember(h, column, soils):
         if dries == (last % 2 == 1):
             # It goes on as it came: the last place was no turn.
             last -= 1
+        else:
+            set_last_level(i, column.soil, soils)
         while last >= 2 and (head <= nest[last - 1] if dries else head >= nest[last - 1]):
             last -= 2
         if last + 1 == PLACES:
             last -= 2
         nest[last + 1] = head
         soils.places[i] = last + 2
-        set_levels(i, last + 1, column.soil, soils)
+        for side in range(2):
+            if 0 <= i - side < column.soil.size:
+                soils.level[i - side, side, last + 1, 0] = math.nan

@@ -12,18 +12,20 @@ from soilwater.kernels.branch_flux import (
     N_BRANCH_WORK,
     branch_flow,
     look_up_branches,
+    node_hydraulics,
     note_moving,
 )
 from soilwater.kernels.branches import (
+    BOTTOM,
+    TOP,
     Remembering,
-    branch_hydraulics,
+    branch_of,
     branch_water,
-    find_branch,
     recall,
     remember,
     remembers,
 )
-from soilwater.kernels.cache import compile_entry_point, kernel
+from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel
 from soilwater.kernels.column import make_assemble
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, hydraulics
 from soilwater.kernels.ledger import (
@@ -89,7 +91,7 @@ class BranchOutputs(NamedTuple):
     of each interval [cm]."""
 
 
-@kernel
+@inlined_kernel
 def water_of_interval(i, side, head, place, soil, soils):
     """Water above the dry end at one side of an interval [1], and its capacity [1/cm]."""
     j = soil[i]
@@ -106,19 +108,19 @@ def water_of_interval(i, side, head, place, soil, soils):
 def node_water_after(i, head, pond, z, soil, soils):
     """Water node `i` holds at a head [cm], and its derivative by head [1]; see `ledger`."""
     last = z.size - 1
-    place = find_branch(head, soils.nest[i], soils.places[i])
+    place = branch_of(i, head, soil, soils)
     water, capacity = pond * max(head, 0.0), pond if head > 0.0 else 0.0
     if 0 < i < last and soil[i - 1] == soil[i]:
         volume = 0.5 * (z[i + 1] - z[i - 1])
-        w, c = water_of_interval(i, 0, head, place, soil, soils)
+        w, c = water_of_interval(i, TOP, head, place, soil, soils)
         return water + volume * w, capacity + volume * c
     if i > 0:
         half = 0.5 * (z[i] - z[i - 1])
-        w, c = water_of_interval(i - 1, 1, head, place, soil, soils)
+        w, c = water_of_interval(i - 1, BOTTOM, head, place, soil, soils)
         water, capacity = water + half * w, capacity + half * c
     if i < last:
         half = 0.5 * (z[i + 1] - z[i])
-        w, c = water_of_interval(i, 0, head, place, soil, soils)
+        w, c = water_of_interval(i, TOP, head, place, soil, soils)
         water, capacity = water + half * w, capacity + half * c
     return water, capacity
 
@@ -126,8 +128,19 @@ def node_water_after(i, head, pond, z, soil, soils):
 @kernel
 def branch_water_around_nodes(h, z, soil, soils, water):
     """Water around each node [cm] at matric heads, without a pond."""
-    for i in range(h.size):
-        water[i] = node_water_after(i, h[i], 0.0, z, soil, soils)[0]
+    j = soil[0]
+    place = branch_of(0, h[0], soil, soils)
+    content = water_of_interval(0, TOP, h[0], place, soil, soils)[0]
+    water[0] = 0.0
+    for i in range(soil.size):
+        if soil[i] != j:
+            j = soil[i]
+            content = water_of_interval(i, TOP, h[i], place, soil, soils)[0]
+        half = 0.5 * (z[i + 1] - z[i])
+        water[i] += half * content
+        place = branch_of(i + 1, h[i + 1], soil, soils)
+        content = water_of_interval(i, BOTTOM, h[i + 1], place, soil, soils)[0]
+        water[i + 1] = half * content
 
 
 @kernel
@@ -195,22 +208,13 @@ def note_branch_outputs(state, column, soils, outputs, out):
     for i in range(h.size):
         outputs.head[out, i] = h[i]
     for i in range(soil.size):
-        j = soil[i]
-        table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
         water = 0.0
         for side in range(2):
-            node = i + side
-            head = h[node]
-            if remembers(soils, j):
-                place = find_branch(head, soils.nest[node], soils.places[node])
-                level = soils.level[i, side, place]
-                curves = branch_hydraulics(head, place, level, table, scalars, memory)
-                water += curves[0]
-                outputs.effective[out, side, i] = curves[5]
-            else:
-                water += hydraulics(head, soils.tables, soils.scalars, j)[0]
-                outputs.effective[out, side, i] = head
-        outputs.water[out, i] = 0.5 * water + scalars[DRY_END_WATER_CONTENT]
+            place = branch_of(i + side, h[i + side], soil, soils)
+            curves = node_hydraulics(h[i + side], place, side, i, soil[i], soils)
+            water += curves[0]
+            outputs.effective[out, side, i] = curves[5]
+        outputs.water[out, i] = 0.5 * water + soils.scalars[soil[i], DRY_END_WATER_CONTENT]
     for i in range(N_LEDGER):
         outputs.ledger[out, i] = state.ledger[i]
 

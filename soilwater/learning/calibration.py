@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -24,6 +24,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import stamp
 
@@ -80,7 +81,7 @@ class HeldBack(NamedTuple):
 
 
 @dataclass(frozen=True, repr=False, eq=False)
-class Calibration(Displayed):
+class Calibration(Displayed, Tabled):
     """A green as its readings leave it: one joint sample, frozen.
 
     Sand, base, turf, mat, meter and the own depth of every spot belong together in each draw; hand
@@ -363,6 +364,21 @@ class Calibration(Displayed):
         total: FloatArray = shift + common[:, None]
         return total
 
+    def _columns(self) -> list[Column]:
+        """One row each; quantities differ in their unit, which stands beside them."""
+        parts: list[tuple[str, Any, str]] = [
+            ("quantity", lambda each: each.label, ""),
+            ("unit", lambda each: _UNITS[each.quantity], ""),
+        ]
+        for when in ("before", "after"):
+            for i, end in enumerate(("at least", "median", "at most")):
+                parts.append((f"{when} {end}", lambda e, w=when, i=i: getattr(e, w)[i], "various"))
+        parts += [
+            ("spread left", lambda each: each.spread, "share"),
+            ("learned", lambda each: each.learned, ""),
+        ]
+        return columns_of((*self.quantities, *self.depths), parts)
+
     def _rows(self) -> list[tuple[str, ...]]:
         return [
             (each.label, _band(each.before, each.quantity), _band(each.after, each.quantity),
@@ -385,6 +401,7 @@ def _suction_over(depth: FloatArray, suction: FloatArray) -> xr.DataArray:
 
 
 _HEADER = ("", "before", "after", "")
+_UNITS = {"length": "cm", "suction": "cm", "water_content": "1", "fraction": "1"}
 
 
 def _band(band: tuple[float, float, float], quantity: str) -> str:

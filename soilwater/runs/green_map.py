@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, grid_links, stretched
 from soilwater.ground.profile import Profile
+from soilwater.ground.surveyed import SurveyedGround
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
 from soilwater.weather.irrigation import Event
@@ -52,6 +53,10 @@ class GreenMap(Displayed):
         Where the green is; where both levels and depths are numbers when left out.
     name : str, optional
         Shown in tables and kept with results.
+    corner : tuple of float, optional
+        East and north [m] of the middle of the first cell.
+    origin : tuple of float, optional
+        Latitude and longitude [degrees] that these are counted from, where they are known.
 
     Raises
     ------
@@ -74,6 +79,8 @@ class GreenMap(Displayed):
     spacing: float
     mask: NDArray[np.bool_] | None = None
     name: str = field(default="", kw_only=True)
+    corner: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
+    origin: tuple[float, float] | None = field(default=None, kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults(f'GreenMap "{self.name}"' if self.name else "GreenMap")
@@ -147,6 +154,42 @@ class GreenMap(Displayed):
                 cure="check both depths, and whether all levels are over one mark",
             )
 
+    @classmethod
+    def from_survey(cls, surveyed: SurveyedGround, green: Profile) -> GreenMap:
+        """Make the map of a green that was surveyed.
+
+        Parameters
+        ----------
+        surveyed : SurveyedGround
+            From `interpolate_survey`, looked at before.
+        green : Profile
+            Layers and base condition; its root zone is stretched to each depth.
+
+        Returns
+        -------
+        GreenMap
+            Of the same cells.
+
+        Raises
+        ------
+        InputError
+            As for the class.
+        """
+        if not isinstance(surveyed, SurveyedGround):
+            raise InputError(
+                f"surveyed is a {type(surveyed).__name__}; allowed: what "
+                "interpolate_survey(survey, outline) gives, once it was looked at."
+            )
+        return cls(
+            surveyed.surface_level,
+            surveyed.probe_depth,
+            green,
+            surveyed.spacing,
+            name=surveyed.survey.name,
+            corner=surveyed.corner,
+            origin=surveyed.survey.origin,
+        )
+
     @property
     def n_cells(self) -> int:
         """Cells of the green."""
@@ -160,17 +203,19 @@ class GreenMap(Displayed):
         )
         return level
 
-    def _axes(self) -> tuple[FloatArray, FloatArray]:
-        """Places of rows and columns [m]."""
+    @property
+    def axes(self) -> tuple[FloatArray, FloatArray]:
+        """North of the rows and east of the columns [m]."""
         n_y, n_x = self.surface_level.shape
         side = self.spacing / 100.0
-        return side * np.arange(float(n_y)), side * np.arange(float(n_x))
+        east, north = self.corner
+        return north + side * np.arange(float(n_y)), east + side * np.arange(float(n_x))
 
     def ground(self) -> LinkedGround:
         """Columns of the green and the faces they share."""
         mask = np.asarray(self.mask)
         place = np.argwhere(mask)
-        y, x = self._axes()
+        y, x = self.axes
         pairs = grid_links(mask)
         side = np.full(len(pairs), self.spacing)
         return LinkedGround(
@@ -250,7 +295,7 @@ class GreenMap(Displayed):
         ordered = values.transpose(..., "spot")
         grid = np.full((*ordered.shape[:-1], *self.surface_level.shape), np.nan)
         grid[..., np.asarray(self.mask)] = ordered.values
-        y, x = self._axes()
+        y, x = self.axes
         dims = (*ordered.dims[:-1], "y", "x")
         kept = {d: ordered[d] for d in ordered.dims[:-1] if d in ordered.coords}
         spread = xr.DataArray(grid, {**kept, "y": y, "x": x}, dims, values.name, values.attrs)

@@ -135,14 +135,16 @@ def pack_memories(
         With room for the outputs.
     """
     soils = list(_numbers_of_soils(meshes))
-    memory = np.tile([1.0, 1.0, 0.0, 0.0], (len(soils), 1))
+    memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
             # Where the wetting curve ends; a bound in a search, so that a little more is no harm.
             filled = soil.rewetted_saturation * soil.theta_s
             suction = 1.01 * float(soil.suction_at(filled))
             elastic = _elastic_to(packed.tables[i], packed.scalars[i])
-            memory[i] = soil.suction_ratio, soil.wet_share, suction, elastic
+            per_cm = SPECIFIC_STORAGE / packed.scalars[i, WATER_AT_SATURATION]
+            beyond = 1.0 / (1.0 - per_cm * elastic)
+            memory[i] = soil.suction_ratio, soil.wet_share, suction, elastic, per_cm, beyond
     nest = np.zeros((packed.z.size, PLACES))
     nest[:, 0] = FLOODED
     count = np.empty(packed.z.size, dtype=np.int64)

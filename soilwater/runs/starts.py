@@ -102,12 +102,12 @@ def _after_rain(profile: Profile, start: AfterRain, mesh: Mesh) -> Beginning:
     dried_to = drained_suctions(profile, mesh) + start.dried_by
     if by_content:
         number = np.concatenate([mesh.soil[:1], mesh.soil])
-        for i, k in enumerate(number):
-            soil = mesh.soils[k]
+        for k, soil in enumerate(mesh.soils):
             if isinstance(soil, Hysteretic):
-                # `_head` found the suction at which draining sand holds that water.
-                content = float(soil.water_content(max(-head[i], 0.0)))
-                head[i] = -suction_after(soil, start.rate, float(dried_to[i]), content)
+                # `_head` found the suctions at which draining sand holds that water.
+                nodes = np.flatnonzero(number == k)
+                content = soil.water_content(np.maximum(-head[nodes], 0.0))
+                head[nodes] = -suction_after(soil, start.rate, dried_to[nodes], content)
     return Beginning(head, turns_after(mesh, head, start.rate, dried_to))
 
 

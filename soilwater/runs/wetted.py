@@ -17,12 +17,11 @@ from numpy.typing import NDArray
 from soilwater.ground.mesh import Mesh
 from soilwater.kernels.branches import N_TURNS
 from soilwater.soils import Soil
-from soilwater.soils.history import WettingHistory
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.words.errors import Faults
 from soilwater.words.units import number_to_house
 
-_HALVINGS = 60
+_HALVINGS = 50
 _WETTEST, _DRIEST = 1e-3, 1e6
 """Suctions [cm] between which the one of a branch is looked for."""
 _MM_IN_CM = 10.0
@@ -88,60 +87,61 @@ class AfterRain:
         faults.raise_if_any()
 
 
-def history_after(soil: Soil, rate: float, dried_to: float, suction: float) -> WettingHistory:
-    """History of a soil after rain, at a suction.
-
-    Parameters
-    ----------
-    soil : Soil
-        Any.
-    rate : float
-        Of the rain [mm/h].
-    dried_to : float
-        Suction [cm] before the rain.
-    suction : float
-        Where it is now [cm].
-
-    Returns
-    -------
-    WettingHistory
-        Dried, wetted to where it passes the rate on, and drained to `suction`; wetted no further
-        than that where it holds more.
-    """
-    wettest = min(_wetted_to(soil, rate, dried_to), suction)
-    return WettingHistory.flooded().along([dried_to, wettest, suction])
+def _wettest(soil: Hysteretic, rate: float, dried_to: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Suctions [cm] at which a soil that is wetted from dry passes a rate [mm/h] on."""
+    content = _content_passing(soil, rate)
+    reached = soil._water_after([dried_to, np.zeros_like(dried_to)]) > content
+    at = _where_it_falls_to(
+        lambda suction: soil._water_after([dried_to, suction]), content, dried_to
+    )
+    return np.where(reached, at, 0.0)
 
 
-@lru_cache(maxsize=1024)
-def _wetted_to(soil: Soil, rate: float, dried_to: float) -> float:
-    """Suction [cm] at which a soil that is wetted from dry passes a rate [mm/h] on."""
-    if not isinstance(soil, Hysteretic):
-        return 0.0
+@lru_cache(maxsize=128)
+def _content_passing(soil: Soil, rate: float) -> float:
+    """Water content at which a soil passes a rate [mm/h] on; saturation where it never would."""
     wanted = rate / _MM_IN_CM
     if wanted >= soil.k_sat:
-        return 0.0
-    at = _where_it_falls_to(lambda suction: float(soil.conductivity(suction)), wanted)
-    content = float(soil.water_content(at))
-    dry = WettingHistory.flooded().then(dried_to)
-    if soil.water_content_after(dry.then(0.0)) <= content:
-        return 0.0
-    return _where_it_falls_to(lambda s: soil.water_content_after(dry.then(s)), content)
+        return soil.theta_s
+    at = _where_it_falls_to(lambda suction: soil.conductivity(suction), wanted, np.zeros(1))
+    return float(soil.water_content(at)[0])
 
 
-def suction_after(soil: Hysteretic, rate: float, dried_to: float, content: float) -> float:
-    """Suction [cm] at which a soil holds a water content [1] after rain; see `history_after`."""
+def _water_after(
+    soil: Hysteretic,
+    wettest: NDArray[np.float64],
+    dried_to: NDArray[np.float64],
+    suction: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Water contents [1] of a soil that dried, was wetted and drained to some suctions [cm]."""
+    turned = soil._water_after([dried_to, np.minimum(wettest, suction), suction])
+    return np.where(suction < dried_to, turned, soil.water_content(suction))
+
+
+def suction_after(
+    soil: Hysteretic,
+    rate: float,
+    dried_to: NDArray[np.float64],
+    content: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Suctions [cm] at which a soil holds water contents [1] after rain; see `turns_after`."""
+    wettest = _wettest(soil, rate, dried_to)
     return _where_it_falls_to(
-        lambda suction: soil.water_content_after(history_after(soil, rate, dried_to, suction)),
-        content,
+        lambda suction: _water_after(soil, wettest, dried_to, suction), content, dried_to
     )
 
 
-def _where_it_falls_to(falling: Callable[[float], float], wanted: float) -> float:
-    low, high = _WETTEST, _DRIEST
+def _where_it_falls_to(
+    falling: Callable[[NDArray[np.float64]], Any],
+    wanted: float | NDArray[np.float64],
+    like: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    low, high = np.full_like(like, _WETTEST), np.full_like(like, _DRIEST)
     for _ in range(_HALVINGS):
-        middle = (low * high) ** 0.5
-        low, high = (low, middle) if falling(middle) < wanted else (middle, high)
-    return float((low * high) ** 0.5)
+        middle = np.sqrt(low * high)
+        below = falling(middle) < wanted
+        low, high = np.where(below, low, middle), np.where(below, middle, high)
+    return np.sqrt(low * high)
 
 
 class EndsAfter(NamedTuple):
@@ -176,15 +176,16 @@ def ends_after(
     """
     drying = np.stack([suction[:-1], suction[1:]])
     water = np.empty_like(drying)
-    for side in range(2):
-        for i, number in enumerate(mesh.soil):
-            soil, now = mesh.soils[number], max(float(drying[side, i]), 0.0)
-            if isinstance(soil, Hysteretic):
-                history = history_after(soil, rate, float(dried_to[i + side]), now)
-                water[side, i] = soil.water_content_after(history)
-                drying[side, i] = soil.suction_at(water[side, i]) if now > 0.0 else -0.0
-            else:
-                water[side, i] = soil.water_content(now)
+    for number, soil in enumerate(mesh.soils):
+        cells = np.flatnonzero(mesh.soil == number)
+        now = np.maximum(drying[:, cells], 0.0)
+        if isinstance(soil, Hysteretic):
+            before = np.stack([dried_to[cells], dried_to[cells + 1]])
+            held = _water_after(soil, _wettest(soil, rate, before), before, now)
+            water[:, cells] = held
+            drying[:, cells] = np.where(now > 0.0, soil.suction_at(held), -0.0)
+        else:
+            water[:, cells] = soil.water_content(now)
     return EndsAfter(water, drying)
 
 
@@ -207,12 +208,19 @@ def turns_after(
     Returns
     -------
     ndarray, shape (n, N_TURNS)
-        Heads [cm], the oldest first; not a number after the last.
+        Heads [cm], the oldest first; not a number after the last. A node dried, was wetted to where
+        it passes the rate on, or no further than it is now, and drained to its head.
     """
     turns = np.full((head.size, N_TURNS), np.nan)
     # A node on an interface belongs to the soil above it.
-    for i, number in enumerate(np.concatenate([mesh.soil[:1], mesh.soil])):
-        suction = max(-float(head[i]), 0.0)
-        history = history_after(mesh.soils[number], rate, float(dried_to[i]), suction)
-        turns[i, : len(history.turns)] = -np.array(history.turns)
+    of_node = np.concatenate([mesh.soil[:1], mesh.soil])
+    for number, soil in enumerate(mesh.soils):
+        nodes = np.flatnonzero(of_node == number)
+        suction, before = np.maximum(-head[nodes], 0.0), dried_to[nodes]
+        wettest = np.zeros(nodes.size)
+        if isinstance(soil, Hysteretic):
+            wettest = _wettest(soil, rate, before)
+        turned = suction < before
+        turns[nodes, 0] = np.where(turned, -before, np.nan)
+        turns[nodes, 1] = np.where(turned & (wettest < suction), -wettest, np.nan)
     return turns

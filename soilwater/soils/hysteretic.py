@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -27,6 +27,11 @@ _ROUND_OFF = 1e-9
 """Drained share below which the quotient of two is round-off."""
 _CURVES_AGREE = 1e-3
 """Water content within which a wetting curve has to follow from the drying one."""
+
+
+def _part(of: FloatArray, whole: FloatArray) -> FloatArray:
+    """Quotient; 0 where there is no whole."""
+    return np.divide(of, whole, out=np.zeros_like(whole), where=whole > 0.0)
 
 
 @dataclass(frozen=True, repr=False)
@@ -312,28 +317,30 @@ class Hysteretic(SoilModel):
         float
             Water content [m3/m3].
         """
-        saturation = self._saturation_after(history)
-        theta_r, theta_s = self.soil.theta_r, self.soil.theta_s
-        return min(theta_r + (theta_s - theta_r) * saturation, theta_s)
+        return float(self._water_after([*history.turns, history.suction]))
 
-    def _saturation_after(self, history: WettingHistory) -> float:
-        suctions = np.array([*history.turns, history.suction], dtype=np.float64)
-        drying, wetting = self._drying(suctions), self._wetting(suctions)
+    def _water_after(self, suctions: Sequence[float | FloatArray]) -> FloatArray:
+        """Water content after turns, at the last of `suctions`; each a number or an array."""
+        theta_r, theta_s = self.soil.theta_r, self.soil.theta_s
+        at = np.stack(np.broadcast_arrays(*suctions)).astype(np.float64)
+        drying, wetting = self._drying(at), self._wetting(at)
         # What each turn holds beyond the wetting curve: small in dry sand, and precise there.
-        beyond, unfilled_at_turn = 0.0, 0.0
-        saturation = 1.0
+        beyond = np.zeros_like(drying[0])
+        share, at_dry_turn, unfilled_at_turn = beyond, beyond, beyond
         for i, (on_drying, on_wetting) in enumerate(zip(drying, wetting, strict=True)):
             unfilled = 1.0 - on_wetting
             if i % 2 == 0:
-                kept = unfilled_at_turn / unfilled if unfilled > 0.0 else 0.0
+                kept = _part(unfilled_at_turn, unfilled)
                 gap, at_dry_turn = on_drying - on_wetting, on_wetting
-                share = gap / unfilled if unfilled > 0.0 else 0.0
-                beyond += (1.0 - min(kept, 1.0)) * gap
+                share = _part(gap, unfilled)
+                beyond = beyond + (1.0 - np.minimum(kept, 1.0)) * gap
             else:
-                beyond -= share * (on_wetting - at_dry_turn)
+                beyond = beyond - share * (on_wetting - at_dry_turn)
                 unfilled_at_turn = unfilled
-            saturation = float(on_wetting + beyond)
-        return saturation
+        held: FloatArray = np.minimum(
+            theta_r + (theta_s - theta_r) * (wetting[-1] + beyond), theta_s
+        )
+        return held
 
     def water_contents_along(
         self, path: Iterable[Suction], history: WettingHistory | None = None

@@ -26,6 +26,7 @@ FLOORS = {
     "learning": 6,
     "decisions": 7,
     "accessor": 8,
+    "site": 8,
     "plot": 9,
     "explorer": 10,
     "report": 10,
@@ -43,6 +44,7 @@ ONLY_IN = {
     "pint": {"words"},
     "openpyxl": {"words"},
     "jinja2": {"explorer", "report"},
+    "sklearn": {"ground"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
@@ -51,6 +53,8 @@ LOADED_ONLY_WHEN_NEEDED = (
     "matplotlib",
     "jinja2",
     "scipy.optimize",
+    "scipy.spatial",
+    "sklearn",
     "pint",
     "tqdm",
     "dask",

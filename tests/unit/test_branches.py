@@ -45,7 +45,7 @@ class Node:
     def water(self, head):
         """Water content that the first node would have at a head."""
         soils = self.soils
-        place = branches.find_branch(head, soils.nest[0], soils.places[0])
+        place = branches.branch_of(0, head, self.column.soil, soils)
         water, capacity, _ = branches.branch_water(
             head, place, soils.level[0, 0, place], soils.tables[0], soils.scalars[0],
             soils.memory[0],

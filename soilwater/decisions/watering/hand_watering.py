@@ -222,7 +222,7 @@ def hand_water_plan(
             known, calibration, members, length, n_threads
         )
         assumed: tuple[str, ...] = (LEARNED_START,)
-        said = f"made on {made_on.draws} draws the readings allow, checked on {checked_on.draws} "
+        said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
         said += "others"
     else:
         _check_start(members[0])
@@ -247,8 +247,8 @@ def hand_water_plan(
             )
         assumed = (f"suction left at the base: {base}", STARTS[start])
         said = (
-            f"made on {draws} draws over sand, base and {len(members)} weather "
-            f"member{'' if len(members) == 1 else 's'}, checked on {draws} others"
+            f"made on {draws} cases (sand, base and {len(members)} weather "
+            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
         )
     visits = Visits.of(made_on.times, dry)
     in_need = _spots_in_need(made_on, wanted, asked, visits, aside)
