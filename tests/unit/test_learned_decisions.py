@@ -121,7 +121,7 @@ def test_the_plan_waters_who_falls_and_keeps_the_line(plan):
     """The deep spot reads lowest and is watered first; the claim was checked on other draws."""
     first = {name: plan.spot(name).waterings[0].time for name in DEPTHS}
     assert first["C3"] <= first["A1"]
-    assert plan.spot("C3").kept > plan.spot("C3").kept_without + 0.3
+    assert plan.spot("C3").kept > plan.spot("C3").kept_without + 0.1
     assert max(walk.amount for walk in plan.waterings) <= 6.0
     for spot in plan.spots:
         assert spot.kept >= spot.kept_without - 0.02

@@ -477,6 +477,8 @@ def test_a_plan_is_checked_on_other_sands_and_other_bases():
     assert len(made) == len(checked) == 12
     assert not {d.soil for d in made} & {d.soil for d in checked}
     assert not {d.base for d in made} & {d.base for d in checked}
+    mean = [np.mean([d.base for d in half]) for half in (made, checked)]
+    assert mean[0] == pytest.approx(mean[1], abs=0.05)
 
 
 def test_amounts_hardly_move_with_the_seed():

@@ -65,7 +65,8 @@ def put_aside(spot: Spot, reason: str, kept: float) -> SpotPlan:
     """Plan of a spot that is not watered by depth."""
     nan = float("nan")
     said = f"{spot.name}: not watered by depth, {reason}."
-    return SpotPlan(spot, (), kept, kept, nan, nan, nan, 0.0, False, said)
+    why = f"is not watered by depth, {reason.partition(':')[0]}"
+    return SpotPlan(spot, (), kept, kept, nan, nan, nan, 0.0, False, said, why)
 
 
 def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPlan:
@@ -100,4 +101,5 @@ def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPl
         f"{plan.spot.name}: a drained spot of its depth would need no water, but it{said[3:]}; "
         'plan from what was read, with a calibration or start="readings".'
     )
-    return replace(plan, held=False, sentence=said)
+    why = f"reads {100 * now:.1f} % already"
+    return replace(plan, held=False, sentence=said, why_not=why)

@@ -171,12 +171,15 @@ def make_halves(
     bases = base.spread(2 * count)
     rng = np.random.default_rng(seed)
     order = np.arange(count)
+    # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
+    pairs = bases.reshape(count, 2)
+    pairs[1::2] = pairs[1::2, ::-1]
     made = []
     for half in (0, 1):
         own = soils[half::2] or soils
         which_soil = rng.permutation(order % len(own))
         which_member = rng.permutation(order % len(members))
-        shuffled = rng.permutation(bases[half::2])
+        shuffled = rng.permutation(pairs[:, half])
         made.append(
             [
                 Draw(own[s], members[m], float(b), 0.0)

@@ -120,6 +120,9 @@ class SpotPlan:
         Whether the plan keeps the stated share above the threshold.
     sentence : str
         In words.
+    why_not : str
+        Why the spot is given no water though it does not keep the line, where that is not for want
+        of room; else empty.
     """
 
     spot: Spot
@@ -132,6 +135,7 @@ class SpotPlan:
     to_gravel: float
     held: bool
     sentence: str
+    why_not: str = ""
 
 
 @dataclass(frozen=True, repr=False)
