@@ -30,6 +30,7 @@ from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.report.words import _watering_found
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -448,6 +449,9 @@ def test_a_repellent_spot_is_not_watered_by_depth(seconds):
     assert watered == {"B2"} and not plan.spot("C3").held
     assert "C3: not watered by depth, likely repellent (a drop sat for 90 s)" in repr(plan)
     assert not any("C3" in row[1] for row in plan._rows())
+    told = _watering_found(plan, ())
+    assert "C3 is not watered by depth, likely repellent" in told
+    assert "no watering keeps" not in told
 
 
 def test_odds_of_a_diagnosis_put_spots_aside():

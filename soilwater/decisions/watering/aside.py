@@ -62,7 +62,17 @@ def spots_aside(known: Sequence[Spot], diagnosis: Odds | None) -> dict[int, str]
 
 
 def put_aside(spot: Spot, reason: str, kept: float) -> SpotPlan:
-    """Plan of a spot that is not watered by depth."""
+    """Plan of a spot that is not watered by depth.
+
+    Parameters
+    ----------
+    spot : Spot
+        The spot.
+    reason : str
+        Why, from `spots_aside`.
+    kept : float
+        Share of the draws that stay above the line without water [1].
+    """
     nan = float("nan")
     said = f"{spot.name}: not watered by depth, {reason}."
     why = f"is not watered by depth, {reason.partition(':')[0]}"

@@ -468,13 +468,28 @@ class Visits(NamedTuple):
         """Find the output time from which a spot is to keep the line.
 
         One that starts below it is to be back two days later: light water lifts nothing at once.
+
+        Parameters
+        ----------
+        reading : ndarray, shape (draws, times)
+            Readings without water by hand [1].
+        line : float
+            To stay above [1].
+        asked : float
+            Share of the draws that shall [1].
         """
         below = float(np.mean(reading[:, self.first] > line)) < asked
         later = self.first + round(BACK_AFTER / OUTPUT_HOURS)
         return min(later, int(reading.shape[1]) - 1) if below else self.first
 
     def before(self, failing: int) -> list[int]:
-        """Visits that may help where the line is missed, the last morning first."""
+        """Visits that may help where the line is missed, the last morning first.
+
+        Parameters
+        ----------
+        failing : int
+            Number of the output time at which it is missed.
+        """
         found: list[int] = []
         for back in range(1, DAYS_BACK + 1):
             for at in self.by_hour.values():
