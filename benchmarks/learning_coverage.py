@@ -145,9 +145,8 @@ def lasting(count: int, kept: float, rng: np.random.Generator) -> np.ndarray:
 
 def inside(learned: Calibration, truth: Truth, rng: np.random.Generator) -> np.ndarray:
     """Whether each reading that was held back lies in its 90 % band, shape (spots, times)."""
-    weather = WEATHER.between(learned.now, WEATHER.end)
     times = [WEATHER.start + np.timedelta64(int(24 * day), "h") for day in HELD]
-    run = simulate_many(learned.ahead(0, weather), output=times, n_threads=1)
+    run = simulate_many(learned.ahead(0, learned.members(WEATHER)), output=times, n_threads=1)
     told = learned.at_spots(0, meter_reading(run, rod=ROD).values)
     told = told + learned.shift(rod=ROD).T[:, :, None] + METER * rng.standard_normal(told.shape)
     low, high = np.quantile(told, [0.05, 0.95], axis=1)

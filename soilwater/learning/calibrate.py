@@ -192,6 +192,7 @@ def calibrate(
         evidence=evidence,
         shared=kept,
         own=own,
+        sand=sand,
         n_threads=n_threads,
     )
 

@@ -9,7 +9,11 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand
 from soilwater.learning.columns import Green, cases_of, run_cases
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.unknowns import Shared, Unknowns
@@ -26,6 +30,7 @@ from soilwater.words.times import stamp
 
 LEARNED_BELOW = 0.8
 """A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
+_PLACES = 60
 LOW, HIGH = 0.1, 0.9
 """Ends of the bands: four in five lie inside."""
 
@@ -112,12 +117,18 @@ class Calibration(Displayed, Tabled):
     evidence: Evidence = field(repr=False)
     shared: Shared = field(repr=False)
     own: Own = field(repr=False)
+    sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
 
     @property
     def green(self) -> Green:
         """The green since its soaking."""
         return self.evidence.green
+
+    @property
+    def turf(self) -> Turf:
+        """The turf it was learnt with."""
+        return self.green.turf
 
     @property
     def unknowns(self) -> Unknowns:
@@ -164,15 +175,41 @@ class Calibration(Displayed, Tabled):
             found.append((tuple(cases), run_cases(cases, np.array([self.now]), self.n_threads)))
         return tuple(found)
 
-    def ahead(self, group: int, weather: Weather) -> list[Case]:
-        """Columns of every draw on the depths of a group, from `now` on.
+    def members(self, weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
+        """Cut equally likely weather to what comes after `now`.
+
+        Parameters
+        ----------
+        weather : Weather or sequence of Weather
+            It may begin before.
+
+        Raises
+        ------
+        InputError
+            If one begins later, or ends before.
+        """
+        given = (weather,) if isinstance(weather, Weather) else tuple(weather)
+        faults = Faults("weather")
+        for each in given:
+            if not each.start <= self.now < each.end:
+                faults.add(
+                    f"it goes from {stamp(each.start)} to {stamp(each.end)}, and the calibration "
+                    f"ends at {stamp(self.now)}",
+                    allowed="weather that goes on from there",
+                    cure="calibrate with the readings of this morning, or give a later forecast",
+                )
+        faults.raise_if_any()
+        return tuple(each.between(self.now, each.end) for each in given)
+
+    def ahead(self, group: int, members: Sequence[Weather]) -> list[Case]:
+        """Make columns of every draw on the depths of a group, from `now` on.
 
         Parameters
         ----------
         group : int
             Number of the group of spots.
-        weather : Weather
-            What is expected from `now` on.
+        members : sequence of Weather
+            Equally likely weather from `now` on, gone through in turn.
 
         Returns
         -------
@@ -180,23 +217,113 @@ class Calibration(Displayed, Tabled):
             Depths are the first to change.
         """
         cases, _ = self._columns_now[group]
+        depths = self.green.groups[group].depths.size
         return [
-            replace(case, weather=weather, irrigation=(), start=start)
-            for case, start in zip(cases, self._starts(group), strict=True)
+            replace(
+                case,
+                weather=members[k // depths % len(members)],
+                irrigation=(),
+                start=self._start(group, k),
+            )
+            for k, case in enumerate(cases)
         ]
 
-    def _starts(self, group: int) -> Sequence[xr.DataArray | xr.Dataset]:
-        cases, water = self._columns_now[group]
+    def column(self, draw: int, spot: int, members: Sequence[Weather]) -> Case:
+        """Make the column of one spot in one draw, from `now` on.
+
+        Where the sand remembers, it is that of the depth next to it that was run.
+
+        Parameters
+        ----------
+        draw, spot : int
+            Their numbers.
+        members : sequence of Weather
+            As for `ahead`.
+        """
+        g = self.green.group_of(spot)
+        depths = self.green.groups[g].depths
+        first = draw * depths.size
+        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
+        place = float(np.interp(depth, depths, np.arange(depths.size)))
+        cases, _ = self._columns_now[g]
+        weather = members[draw % len(members)]
         if self.unknowns.remembers:
-            return [water.isel(case=[k]) for k in range(len(cases))]
-        suction = water.node_suction.values[:, 0]
-        starts = []
-        for case, of_column in zip(cases, suction, strict=True):
-            depth = case.profile.mesh().depth
-            starts.append(
-                xr.DataArray(of_column[: depth.size], {"depth": depth}, ("depth",), "suction")
+            k = first + round(place)
+            return replace(cases[k], weather=weather, irrigation=(), start=self._start(g, k))
+        left = min(int(place), depths.size - 2)
+        part = np.linspace(0.0, 1.0, _PLACES)
+        # As far down by part of the depth: exact for what is at rest.
+        upper, lower = (
+            np.interp(part * depths[k], *self._suctions_now[g][first + k]) for k in (left, left + 1)
+        )
+        suction = (left + 1 - place) * upper + (place - left) * lower
+        start = _suction_over(part * depth, suction)
+        profile = self.profile(draw, spot)
+        return replace(cases[first], profile=profile, weather=weather, irrigation=(), start=start)
+
+    def profile(self, draw: int, spot: int) -> Profile:
+        """Make the root zone of one spot in one draw.
+
+        Parameters
+        ----------
+        draw, spot : int
+            Their numbers.
+        """
+        g = self.green.group_of(spot)
+        depths = self.green.groups[g].depths
+        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
+        whole: Profile = self._columns_now[g][0][draw * depths.size].profile
+        return whole.with_thickness(depth)
+
+    def number_of(self, spot: Spot) -> int:
+        """Find the number of a spot by its name.
+
+        Raises
+        ------
+        InputError
+            If it was not among those that were learnt.
+        """
+        names = [each.name for each in self.spots]
+        if spot.name not in names:
+            faults = Faults("calibration")
+            faults.add(
+                f'spot "{spot.name}" was not part of it',
+                allowed=", ".join(names),
+                cure="calibrate with a survey that holds it, read or not",
             )
-        return starts
+            raise faults.as_error()
+        return names.index(spot.name)
+
+    @cached_property
+    def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Numbers of the draws in two halves that share no base, nor sand where many are left."""
+        order = np.argsort(self.shared.soil, kind="stable")
+        soils = self.shared.soil[order]
+        ends = np.flatnonzero(np.diff(soils)) + 1
+        at = self.draws // 2
+        near = ends[np.abs(ends - at) <= self.draws // 6]
+        if near.size:
+            at = int(near[np.argmin(np.abs(near - at))])
+        return np.sort(order[:at]), np.sort(order[at:])
+
+    @cached_property
+    def _suctions_now(self) -> tuple[list[tuple[FloatArray, FloatArray]], ...]:
+        """Depths of nodes and suctions there [cm] at `now`, column by column of each group."""
+        found = []
+        for cases, water in self._columns_now:
+            suction = water.node_suction.values[:, 0]
+            nodes = [case.profile.mesh().depth for case in cases]
+            pairs = zip(nodes, suction, strict=True)
+            found.append([(depth, of_column[: depth.size]) for depth, of_column in pairs])
+        return tuple(found)
+
+    def _start(self, group: int, k: int) -> xr.DataArray | xr.Dataset:
+        """Give the water of a column that was run, at `now`."""
+        if self.unknowns.remembers:
+            water: xr.Dataset = self._columns_now[group][1].isel(case=[k])
+            return water
+        depth, suction = self._suctions_now[group][k]
+        return _suction_over(depth, suction)
 
     def at_spots(self, group: int, values: FloatArray) -> FloatArray:
         """Read what was found on the depths of a group at the own depths of its spots.
@@ -267,6 +394,10 @@ class Calibration(Displayed, Tabled):
         lines += caution_lines(self.cautions)
         title = f"What the readings{place} say, up to {stamp(self.now)}: median (four in five)"
         return Shown(title, _HEADER, self._rows(), lines, set_in=True)
+
+
+def _suction_over(depth: FloatArray, suction: FloatArray) -> xr.DataArray:
+    return xr.DataArray(suction, {"depth": depth}, ("depth",), "suction")
 
 
 _HEADER = ("", "before", "after", "")

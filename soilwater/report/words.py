@@ -214,7 +214,8 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
         key=lambda each: each.first_below_without,
     )
     tried = [each for each in spots if each.waterings and not each.held]
-    beyond = [each.spot.name for each in spots if not each.waterings and not each.held]
+    dry = [each for each in spots if not each.waterings and not each.held]
+    beyond = [each.spot.name for each in dry if not each.why_not]
     quiet = [each.spot.name for each in spots if not each.waterings and each.held]
     parts = []
     if held:
@@ -234,6 +235,7 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
         parts.append(f"{len(tried) - 2} more are not held for sure (table)")
     if beyond:
         parts.append(f"no watering keeps {listed(beyond)} above {line}")
+    parts += [f"{each.spot.name} {each.why_not}" for each in dry if each.why_not]
     if len(quiet) == len(spots):
         parts.append(f"no spot is likely to need hand water to stay above {line}")
     elif quiet:

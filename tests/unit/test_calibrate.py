@@ -92,7 +92,7 @@ def test_the_same_seed_gives_the_same_draws(learned):
 
 def test_the_polynomials_agree_with_the_solver(learned):
     """At the draws that were kept, run anew: the error it says of itself, within a half."""
-    cases = learned.ahead(0, WEATHER.between(learned.now, WEATHER.end))
+    cases = learned.ahead(0, learned.members(WEATHER))
     run = sw.simulate_many(cases, output=[learned.now], n_threads=1)
     solved = sw.meter_reading(run, rod=7.62).values.reshape(learned.draws, -1)
     emulator = learned.evidence.emulators[0]
@@ -105,7 +105,7 @@ def test_columns_go_on_where_the_record_ends(learned):
     """From now on as in one run without a stop."""
     spots = learned.own.depth.shape[1]
     group = learned.green.groups[0]
-    ahead = learned.ahead(0, WEATHER.between(learned.now, WEATHER.end))
+    ahead = learned.ahead(0, learned.members(WEATHER))
     k = 3
     begun, _ = learned._columns_now[0]
     whole = sw.Case(begun[k].profile, WEATHER, turf=begun[k].turf, start="soaked")
@@ -146,8 +146,8 @@ def test_memory_takes_the_place_of_the_factor():
     found = learn(day, sand=sw.likely_memories(SANDS, 4), draws=10)
     names = [each.name for each in found.quantities]
     assert "memory" in names and "wet_factor" not in names
-    weather = WEATHER.between(found.now, "2025-07-03")
-    run = sw.simulate_many(found.ahead(0, weather)[:2], output=24.0)
+    members = found.members(WEATHER.between(SOAKED, "2025-07-03"))
+    run = sw.simulate_many(found.ahead(0, members)[:2], output=24.0)
     assert (run.status == 0).all() and found.held_back is None
     assert any("one visit says nothing" in each for each in found.cautions)
 

@@ -18,6 +18,7 @@ from soilwater.decisions.watering.ensembles import (
     depth_grid,
     first_at_or_below,
     make_draws,
+    make_halves,
     run_columns,
 )
 from soilwater.decisions.watering.hand_watering import hand_water_plan
@@ -29,6 +30,7 @@ from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.report.words import _watering_found
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -395,12 +397,107 @@ def test_a_spot_that_is_dry_already_is_watered_sooner():
 
 
 def test_a_spot_below_the_line_is_watered_on_the_first_morning():
+    """More than 6 mm at a visit has to be asked for: such a spot has lost 30 mm."""
     spot = Spot("S", 36.0, readings=(Reading(0.105, rod=ROD),))
-    found = hand_water_plan(
-        Survey([spot]), MIX, TEN_DAYS, TURF, "12 %", start="readings", meter_error=0.0, **BANDED
-    ).spot("S")
-    assert found.waterings[0].time == TEN_DAYS.start + np.timedelta64(6, "h")
-    assert found.held and found.kept_without == 0.0
+    light, more = (
+        hand_water_plan(
+            Survey([spot]),
+            MIX,
+            TEN_DAYS,
+            TURF,
+            "12 %",
+            start="readings",
+            meter_error=0.0,
+            largest_amount=most,
+            **BANDED,
+        ).spot("S")
+        for most in (6.0, 12.0)
+    )
+    for found in (light, more):
+        assert found.waterings[0].time == TEN_DAYS.start + np.timedelta64(6, "h")
+        assert "It reads 10.5 %, below 12 %, already: look at it first" in found.sentence
+    assert more.held and more.kept_without == 0.0
+    assert max(walk.amount for walk in light.waterings) == 6.0
+
+
+def test_a_spot_that_reads_below_the_line_is_never_told_to_need_no_water():
+    """Drained, a spot of 30 cm stays above the line for five days; this one does not start so."""
+    dry = Spot("A1", 30.0, readings=(Reading(0.112, rod=ROD),))
+    plan = hand_water_plan(Survey([dry]), MIX, steady_weather(5, 5.0), TURF, "12 %", **BANDED)
+    assert not plan.waterings and not plan.spot("A1").held
+    assert "it reads 11.2 %, below 12 %, already" in plan.spot("A1").sentence.lower()
+    assert "No water needed" not in repr(plan)
+    assert any(plan.spot("A1").sentence in line for line in repr(plan).splitlines())
+
+
+def test_no_water_is_given_on_the_day_of_the_event(plan):
+    day = plan.waterings[-1].time.astype("datetime64[D]")
+    kept_dry = hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, 0.12, event_day=day, **BANDED)
+    assert kept_dry.waterings
+    assert all(walk.time.astype("datetime64[D]") != day for walk in kept_dry.waterings)
+    assert f"no water by hand on {day}" in kept_dry.assumptions
+
+
+@pytest.mark.parametrize("seconds", [5.0, 90.0])
+def test_a_repellent_spot_is_not_watered_by_depth(seconds):
+    spots = [Spot("C3", 46.0, drop_time=seconds), Spot("B2", 42.0)]
+    plan = hand_water_plan(Survey(spots), MIX, TEN_DAYS, TURF, "12 %", **BANDED)
+    watered = {walk.spot for walk in plan.waterings}
+    if seconds < 60.0:
+        assert watered == {"B2", "C3"}
+        return
+    assert watered == {"B2"} and not plan.spot("C3").held
+    assert "C3: not watered by depth, likely repellent (a drop sat for 90 s)" in repr(plan)
+    assert not any("C3" in row[1] for row in plan._rows())
+    told = _watering_found(plan, ())
+    assert "C3 is not watered by depth, likely repellent" in told
+    assert "no watering keeps" not in told
+
+
+def test_odds_of_a_diagnosis_put_spots_aside():
+    class Told:
+        def __init__(self, spot, cause):
+            self.spot, self.cause = spot, cause
+
+        def probability(self, cause):
+            return 0.7 if cause == self.cause else 0.1
+
+    spots = [Spot("C3", 46.0), Spot("B2", 44.0), Spot("A1", 42.0)]
+    causes = ("standing_water", "repellency", "depth")
+
+    class Odds:
+        def __init__(self):
+            self.spots = [Told(*pair) for pair in zip(spots, causes, strict=True)]
+
+    plan = hand_water_plan(Survey(spots), MIX, TEN_DAYS, TURF, "12 %", diagnosis=Odds(), **BANDED)
+    assert {walk.spot for walk in plan.waterings} == {"A1"}
+    assert "likely standing in water (70 %)" in plan.spot("C3").sentence
+    assert "likely repellent (70 %)" in plan.spot("B2").sentence
+
+
+def test_a_plan_is_checked_on_other_sands_and_other_bases():
+    sands = [replace(MIX, alpha=alpha) for alpha in np.linspace(0.036, 0.042, 9)]
+    made, checked = make_halves(sands, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 12, 0)
+    assert len(made) == len(checked) == 12
+    assert not {d.soil for d in made} & {d.soil for d in checked}
+    assert not {d.base for d in made} & {d.base for d in checked}
+    mean = [np.mean([d.base for d in half]) for half in (made, checked)]
+    assert mean[0] == pytest.approx(mean[1], abs=0.05)
+
+
+def test_amounts_hardly_move_with_the_seed():
+    sands = [replace(MIX, alpha=alpha) for alpha in np.linspace(0.036, 0.042, 40)]
+    spot = Survey([Spot("C3", 43.0)])
+    given = [
+        sum(
+            walk.amount
+            for walk in hand_water_plan(
+                spot, sands, steady_weather(5, 5.0), TURF, "12 %", rod=ROD, seed=seed
+            ).waterings
+        )
+        for seed in range(3)
+    ]
+    assert np.ptp(given) < 0.1 * np.mean(given)
 
 
 def test_weather_that_misses_the_hours_of_a_crew_is_refused():

@@ -172,6 +172,46 @@ def make_draws(
     ]
 
 
+def make_halves(
+    sand: Sand, members: Sequence[Weather], base: BaseSuction, count: int, seed: int
+) -> tuple[list[Draw], list[Draw]]:
+    """Make two sets of draws that share no base, and no sand where there are several.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    members : sequence of Weather
+        Equally likely weather.
+    base : BaseSuction
+        Band of the suction left at the base [cm].
+    count : int
+        How many draws each has.
+    seed : int
+        Of the draws.
+    """
+    _, soils = best_and_likely(sand, 2 * count)
+    bases = base.spread(2 * count)
+    rng = np.random.default_rng(seed)
+    order = np.arange(count)
+    # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
+    pairs = bases.reshape(count, 2)
+    pairs[1::2] = pairs[1::2, ::-1]
+    made = []
+    for half in (0, 1):
+        own = soils[half::2] or soils
+        which_soil = rng.permutation(order % len(own))
+        which_member = rng.permutation(order % len(members))
+        shuffled = rng.permutation(pairs[:, half])
+        made.append(
+            [
+                Draw(own[s], members[m], float(b), 0.0)
+                for s, m, b in zip(which_soil, which_member, shuffled, strict=True)
+            ]
+        )
+    return made[0], made[1]
+
+
 def run_columns(
     cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS, n_threads: int | None = None
 ) -> Runs:

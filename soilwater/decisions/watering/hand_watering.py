@@ -8,49 +8,61 @@ another; what it claims is what the check shows.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
 from soilwater.decisions.watering.ensembles import (
     LOW,
     OUTPUT_HOURS,
-    Draw,
-    column,
     course_of,
-    depth_grid,
-    make_draws,
+    make_halves,
     members_of,
     run_columns,
     spots_with_depth,
 )
 from soilwater.decisions.watering.plan_words import JUST_ABOVE, quiet, totals, walk, with_sentence
-from soilwater.decisions.watering.starts import STARTS, starts_at_readings
-from soilwater.decisions.watering.water_plan import (
-    HandWaterPlan,
-    SpotPlan,
+from soilwater.decisions.watering.starts import (
+    LEARNED_START,
+    STARTS,
+    check_calibration,
+    starts_at_readings,
 )
+from soilwater.decisions.watering.trials import (
+    Trial,
+    trial_from_readings,
+    trial_from_rest,
+    trials_from_calibration,
+)
+from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.runs.drained import drained_storage
-from soilwater.soils.at_rest import rest_curve
+from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Flow, Length, Suction, WaterContent
+from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, WaterContent
 from soilwater.words.renamed import mind_words
-from soilwater.words.times import stamp
+from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
 
-DRAWS = 24
+DRAWS = 100
 """Equally likely combinations the plan is made on; it is checked on as many others."""
 LEAST_AMOUNT = 1.0
 """Less than this [mm] is not worth a walk (common practice, no source)."""
+FINEST_AMOUNT = 0.5
+"""Amounts are multiples of this [mm]: no hose gives it finer (common practice, no source)."""
+DAYS_BACK = 2
+"""How many mornings before a miss may be watered for it, where one cannot hold it."""
+BACK_AFTER = 48.0
+"""A spot that starts below the line is to be back above it after so long [h]."""
 WATERING_TIME = 0.25
 """Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
 DEPTH_CLASS = 2.0
@@ -69,6 +81,10 @@ def hand_water_plan(
     *,
     probability: float = 0.8,
     flow: Flow = None,
+    calibration: Calibration | None = None,
+    diagnosis: Odds | None = None,
+    largest_amount: WaterAmount = 6.0,
+    event_day: Date | None = None,
     start: Literal["drained", "readings"] = "drained",
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
@@ -96,6 +112,16 @@ def hand_water_plan(
         Share of the draws that shall stay above it all the time [1].
     flow : float, str or Quantity, optional
         Flow of the hose [L/min].
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: spots start from it, and sand, base, turf and
+        meter stay joint. Weather is taken from its `now` on.
+    diagnosis : Diagnosis, optional
+        Odds of `diagnose`. A spot that is likely repellent, or likely stands in water, is not
+        watered by depth; nor is one on whose plug a drop sat for a minute.
+    largest_amount : float, str or Quantity, optional
+        Most water of one visit [mm]; what a spot can hold may be less.
+    event_day : datetime64, str or Timestamp, optional
+        A day on which no water is given by hand.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
     rod : float, str or Quantity, optional
@@ -126,10 +152,12 @@ def hand_water_plan(
     Notes
     -----
     Light and often: a spot is watered on the last morning before too many draws would fall to
-    the line, with what the layer of the rods has lost. Where that does not last, it is given more,
-    up to what nine in ten draws can hold without feeding the gravel, and then a second time at
-    midday. The loop ends when the line is kept, or nothing more can be given: such a spot is said
-    to be beyond watering.
+    the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
+    that does not last, it is given more, up to what nine in ten draws can hold without feeding the
+    gravel, then a second time at midday, then on the morning before. The loop ends when the line
+    is kept, or nothing more can be given: such a spot is said to be beyond watering. A spot that
+    starts below the line is watered on the first morning, and is to be back above it after two
+    days.
 
     Examples
     --------
@@ -146,7 +174,7 @@ def hand_water_plan(
     {'C3'}
     """
     faults = Faults("hand_water_plan")
-    wanted, litres = 0.0, float("nan")
+    wanted, litres, most = 0.0, float("nan"), 0.0
     with faults.catching():
         wanted = number_to_house(threshold, "water_content", "threshold")
     if flow is not None:
@@ -154,56 +182,86 @@ def hand_water_plan(
             litres = number_to_house(flow, "flow", "flow")
             if litres <= 0.0:
                 faults.add(f"flow is {litres:g} L/min", allowed="above 0")
+    with faults.catching():
+        most = number_to_house(largest_amount, "water_amount", "largest_amount")
+        if most < LEAST_AMOUNT:
+            faults.add(f"largest_amount is {most:g} mm", allowed=f"{LEAST_AMOUNT:g} or more")
     meter = 0.0
     with faults.catching():
         meter = number_to_house(meter_error, "water_content", "meter_error")
+    dry: list[np.datetime64] = []
+    if event_day is not None:
+        with faults.catching():
+            dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
     if start not in ("drained", "readings"):
         faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
     if not 0.0 < probability < 1.0:
         faults.add(f"probability is {probability!r}", allowed="between 0 and 1")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
+    check_calibration(
+        calibration,
+        {
+            "sand": (sand, getattr(calibration, "sand", None)),
+            "turf": (turf, getattr(calibration, "turf", None)),
+            "base_suction": (base_suction, OVER_GRAVEL),
+            "start": (start, "drained"),
+        },
+        faults,
+    )
     faults.raise_if_any()
     length = rod_of(survey, rod)
     known, notes = spots_with_depth(survey, length)
     members = members_of(weather)
     base = base_band(base_suction)
-    _check_start(members[0])
+    aside = spots_aside(known, diagnosis)
     # More is asked of the plan than it promises: it is checked on draws it has not seen.
     asked = probability + 0.5 * (1.0 - probability)
-    made_on = make_draws(sand, members, base, 0.0, draws, seed)
-    checked_on = make_draws(sand, members, base, 0.0, draws, seed + 1)
-    rng = np.random.default_rng(seed)
-    begin, begin_check = (
-        starts_at_readings(known, drawn, length, meter * rng.standard_normal((len(known), draws)))
-        if start == "readings"
-        else [["drained"] * draws] * len(known)
-        for drawn in (made_on, checked_on)
-    )
-    if start == "drained":
-        in_need = _spots_in_need(known, made_on, turf, wanted, length, asked, n_threads)
-        shared = _deepest_of_class(known, in_need)
+    if calibration is not None:
+        members = calibration.members(members)
+        made_on, checked_on = trials_from_calibration(
+            known, calibration, members, length, n_threads
+        )
+        assumed: tuple[str, ...] = (LEARNED_START,)
+        said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
+        said += "others"
     else:
-        # Each spot has a state of its own, so none can share the plan of another.
-        in_need = list(range(len(known)))
-        shared = {i: i for i in in_need}
-    made = _planned(
-        known, sorted(set(shared.values())), begin, made_on, turf, wanted, length, asked, n_threads
-    )
+        _check_start(members[0])
+        halves = make_halves(sand, members, base, draws, seed)
+        if start == "drained":
+            made_on, checked_on = (
+                trial_from_rest(known, drawn, turf, length, n_threads) for drawn in halves
+            )
+        else:
+            rng = np.random.default_rng(seed)
+            noise = meter * rng.standard_normal((len(known), draws))
+            made_on, checked_on = (
+                trial_from_readings(
+                    known,
+                    drawn,
+                    turf,
+                    starts_at_readings(known, drawn, length, noise),
+                    length,
+                    n_threads,
+                )
+                for drawn in halves
+            )
+        assumed = (f"suction left at the base: {base}", STARTS[start])
+        said = (
+            f"made on {draws} cases (sand, base and {len(members)} weather "
+            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
+        )
+    visits = Visits.of(made_on.times, dry)
+    in_need = _spots_in_need(made_on, wanted, asked, visits, aside)
+    alike = calibration is None and start == "drained"
+    shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
+    made = _planned(made_on, sorted(set(shared.values())), wanted, asked, most, visits, n_threads)
     events = {i: made[other] for i, other in shared.items()}
     plans = _checked(
-        known,
-        in_need,
-        events,
-        begin_check,
-        checked_on,
-        turf,
-        wanted,
-        length,
-        probability,
-        litres,
-        n_threads,
+        known, events, aside, checked_on, wanted, probability, litres, visits, n_threads
     )
+    begun_below = start == "drained" and calibration is None
+    plans = tuple(told_below(plan, wanted, length, begun_below) for plan in plans)
     return HandWaterPlan(
         name=survey.name,
         spots=plans,
@@ -212,10 +270,10 @@ def hand_water_plan(
         rod=length,
         totals=totals(plans),
         assumptions=(
-            f"suction left at the base: {base}",
-            STARTS[start],
-            f"made on {draws} cases (sand, base and {len(members)} weather "
-            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others",
+            *assumed,
+            said,
+            f"at most {most:g} mm at a visit",
+            *(f"no water by hand on {day}" for day in dry),
             *notes,
         ),
         cautions=_CAUTIONS,
@@ -251,176 +309,247 @@ def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int
 
 
 def _spots_in_need(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    turf: Turf,
-    line: float,
-    rod: float,
-    asked: float,
-    n_threads: int | None,
+    trial: Trial, line: float, asked: float, visits: Visits, aside: Mapping[int, str]
 ) -> list[int]:
-    """Spots that fall to the line without water; looked for on a grid of depths."""
-    depths = np.array([spot.depth for spot in known])
-    grid = depth_grid(depths, rod, 0.0)
-    runs = run_columns(
-        [column(draw, float(depth), turf) for depth in grid for draw in drawn],
-        rod,
-        n_threads=n_threads,
-    )
-    lowest = runs.reading.min(axis=1).reshape(grid.size, len(drawn))
-    at = np.array([[np.interp(d, grid, row) for row in lowest.T] for d in depths])
-    # A little more than the line, for what is lost between the depths of the grid.
-    return [int(i) for i in np.flatnonzero((at > line + 0.002).mean(axis=1) < asked)]
+    """Spots that fall to the line without water."""
+    # A little more than the line, for what is lost between the depths of a grid.
+    lowest = trial.reading[:, :, visits.first :].min(axis=2)
+    needy = np.flatnonzero((lowest > line + 0.002).mean(axis=1) < asked)
+    return [int(i) for i in needy if int(i) not in aside]
+
+
+class _Tried(NamedTuple):
+    """A spot as its plan stands in each draw: readings, room; what it holds and reads drained.
+
+    `first` is the number of the output time from which the line is to be kept.
+    """
+
+    first: int
+    reading: FloatArray
+    room: FloatArray
+    full: FloatArray
+    drained: FloatArray
+
+    def missed(self, line: float) -> NDArray[np.int64]:
+        """Draws that fall to the line and could be kept above it."""
+        low = self.reading[:, self.first :].min(axis=1) <= line
+        return np.flatnonzero(low & (self.drained > line + JUST_ABOVE))
 
 
 def _planned(
-    known: Sequence[Spot],
+    trial: Trial,
     numbers: Sequence[int],
-    begin: Sequence[Sequence[Any]],
-    drawn: Sequence[Draw],
-    turf: Turf,
     line: float,
-    rod: float,
     asked: float,
+    most: float,
+    visits: Visits,
     n_threads: int | None,
 ) -> dict[int, list[Event]]:
-    """Add one watering after the other to each spot until it keeps the line, or holds no more."""
+    """Add one watering after the other to each spot until it keeps the line, or holds no more.
+
+    Draws that stay above the line stay above it with more water, and are not run again.
+    """
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
-    open_spots = list(numbers)
-    n = len(drawn)
-    full = {
-        i: np.array([drained_storage(draw.profile(known[i].depth)) for draw in drawn]) for i in plan
-    }
-    drained = {i: _drained_readings(drawn, known[i].depth, rod) for i in plan}
-    while open_spots:
+    tried = {}
+    for i in numbers:
+        full = trial.full(i)
+        room = full[:, None] - trial.storage[i]
+        first = visits.counted_from(trial.reading[i], line, asked)
+        tried[i] = _Tried(first, trial.reading[i].copy(), room, full, trial.drained(i))
+    waiting = list(numbers)
+    while waiting:
+        again: list[tuple[int, NDArray[np.int64]]] = []
+        for i in waiting:
+            changed = _more_visits(tried[i], plan[i], line, asked, most, trial, visits)
+            if changed is not None:
+                plan[i] = changed
+                again.append((i, tried[i].missed(line)))
         cases = [
-            column(draw, known[i].depth, turf, plan[i], begin[i][k])
-            for i in open_spots
-            for k, draw in enumerate(drawn)
+            replace(trial.column(i, int(k)), irrigation=tuple(plan[i]))
+            for i, draws in again
+            for k in draws
         ]
-        runs = run_columns(cases, rod, n_threads=n_threads)
-        still = []
-        for k, i in enumerate(open_spots):
-            rows = slice(k * n, (k + 1) * n)
-            reading = runs.reading[rows]
-            # No water helps a draw that reads below the line when it is drained.
-            can = drained[i] > line + JUST_ABOVE
-            if can.mean() < 0.5:
-                continue
-            first = _after_first_visit(runs.times)
-            failing = first + np.flatnonzero((reading[can, first:] > line).mean(axis=0) < asked)
-            lost = np.quantile(full[i][:, None] - runs.storage[rows], LOW, axis=0)
-            # Light and often: what the layer of the rods has lost, within what the spot can hold.
-            light = 10.0 * rod * np.mean(drained[i][:, None] - reading, axis=0)
-            for at in failing:
-                more = _one_more(runs.times, int(at), plan[i], light, lost)
-                if more is not None:
-                    plan[i] = more
-                    still.append(i)
-                    break
-        open_spots = still
+        if cases:
+            runs = run_columns(cases, trial.rod, n_threads=n_threads)
+        row = 0
+        for i, draws in again:
+            rows = slice(row, row + draws.size)
+            tried[i].reading[draws] = runs.reading[rows] + trial.shift[i][draws, None]
+            tried[i].room[draws] = tried[i].full[draws, None] - runs.storage[rows]
+            row += draws.size
+        waiting = [i for i, draws in again if draws.size]
     return plan
 
 
-def _drained_readings(drawn: Sequence[Draw], depth: float, rod: float) -> FloatArray:
-    """Tell the reading of each draw at rest [1]."""
-    return np.array([float(rest_curve(d.soil).reading(depth, rod, d.base)) for d in drawn])
+def _more_visits(
+    tried: _Tried,
+    events: list[Event],
+    line: float,
+    asked: float,
+    most: float,
+    trial: Trial,
+    visits: Visits,
+) -> list[Event] | None:
+    """Water a spot once more, or more; None where it keeps the line, or holds no more."""
+    # No water helps a draw that reads below the line when it is drained.
+    can = tried.drained > line + JUST_ABOVE
+    dry = tried.missed(line)
+    if can.mean() < 0.5 or not dry.size:
+        return None
+    kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
+    # Light and often: what the layer of the rods has lost, within what the spot can hold.
+    lost = tried.drained[dry, None] - tried.reading[dry]
+    light = 10.0 * trial.rod * np.mean(lost, axis=0)
+    plan = {event.time: event for event in events}
+    failing_at = tried.first + np.flatnonzero(kept < asked)
+    if tried.first > visits.first and not plan:
+        # Below the line already: nobody waits for the last visit that would do.
+        failing_at = np.concatenate([[visits.first], failing_at])
+    for failing in failing_at:
+        room = np.quantile(tried.room, LOW, axis=0)
+        found = _one_more(trial.times, int(failing), plan, light, room, most, visits)
+        if found is not None:
+            at, amount = found
+            before = plan[trial.times[at]].amount if trial.times[at] in plan else 0.0
+            plan[trial.times[at]] = Event(
+                trial.times[at], amount, duration=WATERING_TIME, name="hand water"
+            )
+            tried.room[:, at + 1 :] -= amount - before
+            return sorted(plan.values(), key=lambda event: event.time)
+    return None
 
 
 def _one_more(
     times: NDArray[np.datetime64],
     failing: int,
-    events: list[Event],
+    plan: Mapping[np.datetime64, Event],
     light: FloatArray,
-    lost: FloatArray,
-) -> list[Event] | None:
-    """Water once more, or more, on the last visit before the line is missed; None where full.
+    room: FloatArray,
+    most: float,
+    visits: Visits,
+) -> tuple[int, float] | None:
+    """Find the last visit before the line is missed and its water [mm]; None where full.
 
     A visit that was not enough is doubled up to what the spot can hold; then the same day's
-    midday is watered as well.
+    midday is watered as well, then the days before.
     """
-    given = {event.time: event for event in events}
-    for hour in (MORNING, MIDDAY):
-        at = _last_visit(times, failing, hour)
-        if at is None:
-            continue
-        before = given.get(times[at])
-        most = float(lost[at])
-        amount = max(float(light[at]), LEAST_AMOUNT) if before is None else 2.0 * before.amount
-        amount = min(amount, most)
-        if amount < LEAST_AMOUNT or (before is not None and amount < before.amount + 0.1):
-            continue
-        given[times[at]] = Event(times[at], amount, duration=WATERING_TIME, name="hand water")
-        return sorted(given.values(), key=lambda event: event.time)
+    for at in visits.before(failing):
+        before = plan[times[at]].amount if times[at] in plan else 0.0
+        # What it was given before is no longer in the room behind it.
+        space = float(room[at + 1]) + before if before else float(room[at])
+        asked = max(2.0 * before, float(light[at]), LEAST_AMOUNT)
+        amount = np.floor(min(asked, space, most) / FINEST_AMOUNT + 0.5) * FINEST_AMOUNT
+        if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT):
+            return at, float(amount)
     return None
 
 
-def _after_first_visit(times: NDArray[np.datetime64]) -> int:
-    """First output time after the first morning: what comes before no crew can change."""
-    at = _last_visit(times, min(times.size, 5), MORNING)
-    return 1 if at is None else at + 1
+class Visits(NamedTuple):
+    """Output times at which a crew may water: numbers by the hour of the day; the `first` to count.
 
+    What comes before the first morning no crew can change.
+    """
 
-def _last_visit(times: NDArray[np.datetime64], failing: int, hour: int) -> int | None:
-    """Last output time at an hour of the day before the one at which the line is missed."""
-    for at in range(failing - 1, -1, -1):
-        if times[at] - times[at].astype("datetime64[D]") == np.timedelta64(hour, "h"):
-            return at
-    return None
+    by_hour: dict[int, NDArray[np.int64]]
+    first: int
+
+    @classmethod
+    def of(cls, times: NDArray[np.datetime64], without: Sequence[np.datetime64]) -> Visits:
+        """Find the visits among output times, but for days without water by hand."""
+        day = times.astype("datetime64[D]")
+        open_days = ~np.isin(day, np.array(without, dtype="datetime64[D]"))
+        by_hour = {
+            hour: np.flatnonzero(open_days & (times - day == np.timedelta64(hour, "h")))
+            for hour in (MORNING, MIDDAY)
+        }
+        mornings = by_hour[MORNING][by_hour[MORNING] < 4]
+        return cls(by_hour, int(mornings[-1]) + 1 if mornings.size else 1)
+
+    def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:
+        """Find the output time from which a spot is to keep the line.
+
+        One that starts below it is to be back two days later: light water lifts nothing at once.
+
+        Parameters
+        ----------
+        reading : ndarray, shape (draws, times)
+            Readings without water by hand [1].
+        line : float
+            To stay above [1].
+        asked : float
+            Share of the draws that shall [1].
+        """
+        below = float(np.mean(reading[:, self.first] > line)) < asked
+        later = self.first + round(BACK_AFTER / OUTPUT_HOURS)
+        return min(later, int(reading.shape[1]) - 1) if below else self.first
+
+    def before(self, failing: int) -> list[int]:
+        """Visits that may help where the line is missed, the last morning first.
+
+        Parameters
+        ----------
+        failing : int
+            Number of the output time at which it is missed.
+        """
+        found: list[int] = []
+        for back in range(1, DAYS_BACK + 1):
+            for at in self.by_hour.values():
+                early = at[at < failing]
+                if early.size >= back:
+                    found.append(int(early[-back]))
+        return found
 
 
 def _checked(
     known: Sequence[Spot],
-    in_need: Sequence[int],
     events: Mapping[int, Sequence[Event]],
-    begin: Sequence[Sequence[Any]],
-    drawn: Sequence[Draw],
-    turf: Turf,
+    aside: Mapping[int, str],
+    trial: Trial,
     line: float,
-    rod: float,
     share: float,
     flow: float,
+    visits: Visits,
     n_threads: int | None,
 ) -> tuple[SpotPlan, ...]:
-    """Simulate with and without the plan on fresh draws; the plan claims what this shows."""
-    n = len(drawn)
+    """Simulate the plan on fresh draws; it claims what this shows."""
+    n = trial.draws
+    watered = [i for i in events if events[i]]
     cases = [
-        column(draw, known[i].depth, turf, given, begin[i][k])
-        for i in in_need
-        for given in (events[i], [])
-        for k, draw in enumerate(drawn)
+        replace(trial.column(i, k), irrigation=tuple(events[i])) for i in watered for k in range(n)
     ]
-    runs = run_columns(cases, rod, n_threads=n_threads) if cases else None
+    runs = run_columns(cases, trial.rod, n_threads=n_threads) if cases else None
     plans = []
     for i, spot in enumerate(known):
-        if i not in events or runs is None:
+        bare = trial.reading[i]
+        first = visits.counted_from(bare, line, share)
+        lowest_bare = bare[:, first:].min(axis=1)
+        if i in aside:
+            plans.append(put_aside(spot, aside[i], float(np.mean(lowest_bare > line))))
+            continue
+        if i not in events:
             plans.append(quiet(spot))
             continue
-        k = list(in_need).index(i)
-        with_it = slice(2 * k * n, (2 * k + 1) * n)
-        without = slice((2 * k + 1) * n, (2 * k + 2) * n)
-        first_hour = _after_first_visit(runs.times)
-        lowest = runs.reading[with_it, first_hour:].min(axis=1)
-        bare = runs.reading[without]
-        lowest_bare = bare[:, first_hour:].min(axis=1)
+        reading, lost = bare, np.zeros(n)
+        if i in watered and runs is not None:
+            rows = slice(watered.index(i) * n, (watered.index(i) + 1) * n)
+            reading = runs.reading[rows] + trial.shift[i][:, None]
+            lost = runs.drainage[rows, -1] - trial.drainage[i][:, -1]
+        lowest = reading[:, first:].min(axis=1)
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
-        first = float(runs.hours[under[0]] / 24.0) if under.size else float("inf")
-        lost = runs.drainage[with_it, -1] - runs.drainage[without, -1]
-        walks = tuple(walk(spot, event, flow) for event in events[i])
+        day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
         plan = SpotPlan(
             spot=spot,
-            waterings=walks,
+            waterings=tuple(walk(spot, event, flow) for event in events[i]),
             kept=float(np.mean(lowest > line)),
             kept_without=float(np.mean(lowest_bare > line)),
             lowest=float(np.quantile(lowest, 0.2)),
             lowest_without=float(np.quantile(lowest_bare, 0.2)),
-            first_below_without=first,
+            first_below_without=day,
             to_gravel=float(lost.mean()),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",
-            course=course_of(runs.times, runs.reading[with_it]),
-            course_without=course_of(runs.times, bare),
+            course=course_of(trial.times, reading),
+            course_without=course_of(trial.times, bare),
         )
-        drained = float(np.median(_drained_readings(drawn, spot.depth, rod)))
-        plans.append(with_sentence(plan, line, drained))
+        plans.append(with_sentence(plan, line, float(np.median(trial.drained(i)))))
     return tuple(plans)

@@ -27,11 +27,20 @@ from soilwater.decisions.watering.ensembles import (
     members_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.starts import STARTS, from_readings, from_rest, usable
+from soilwater.decisions.watering.starts import (
+    LEARNED_START,
+    STARTS,
+    check_calibration,
+    from_calibration,
+    from_readings,
+    from_rest,
+    usable,
+)
 from soilwater.decisions.watering.thresholds import Thresholds
-from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -223,6 +232,7 @@ def dry_down_outlook(
     turf: Turf,
     thresholds: Thresholds,
     *,
+    calibration: Calibration | None = None,
     start: Literal["drained", "readings"] = "drained",
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
@@ -247,6 +257,9 @@ def dry_down_outlook(
         Roots and demand.
     thresholds : Thresholds
         Readings that mean something on this ground.
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: spots start from it, and sand, base, turf and
+        meter stay joint. Weather is taken from its `now` on.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
     rod : float, str or Quantity, optional
@@ -301,6 +314,16 @@ def dry_down_outlook(
     base = base_band(base_suction)
     error = number_to_house(probe_error, "length", "probe_error")
     faults = Faults("dry_down_outlook")
+    check_calibration(
+        calibration,
+        {
+            "sand": (sand, getattr(calibration, "sand", None)),
+            "turf": (turf, getattr(calibration, "turf", None)),
+            "base_suction": (base_suction, OVER_GRAVEL),
+            "start": (start, "drained"),
+        },
+        faults,
+    )
     if error < 0.0:
         faults.add(f"probe_error is {error:g} cm", allowed="0 or more")
     meter = 0.0
@@ -315,10 +338,15 @@ def dry_down_outlook(
     elif start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
-    drawn = make_draws(sand, members, base, error, draws, seed)
-    if start == "drained":
+    if calibration is not None:
+        draws = calibration.draws
+        members = calibration.members(members)
+        hours, reading, met = from_calibration(known, calibration, members, length, n_threads)
+    elif start == "drained":
+        drawn = make_draws(sand, members, base, error, draws, seed)
         hours, reading, met = from_rest(known, drawn, turf, length, error, n_threads)
     else:
+        drawn = make_draws(sand, members, base, error, draws, seed)
         noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
         hours, reading, met = from_readings(known, drawn, turf, length, noise, n_threads)
         unread = [spot.name for spot in known if not usable(spot, length)]
@@ -348,14 +376,19 @@ def dry_down_outlook(
         horizon=horizon,
         sentence=_green_sentence(spots, thresholds, horizon),
         assumptions=(
-            STARTS[start],
-            f"suction left at the base: {base}",
+            *_assumed(calibration, start, base),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
             *notes,
         ),
         cautions=_CAUTIONS,
     )
+
+
+def _assumed(calibration: Calibration | None, start: str, base: BaseSuction) -> tuple[str, ...]:
+    if calibration is not None:
+        return (LEARNED_START,)
+    return STARTS[start], f"suction left at the base: {base}"
 
 
 _CAUTIONS = (

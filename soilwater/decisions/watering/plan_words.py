@@ -63,8 +63,8 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         )
     elif not plan.held:
         said = (
-            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the cases "
-            f"tried above {100 * line:g} %; {without}"
+            f"{at}: water within what it holds, and what a visit may give, keeps only "
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
         )
     else:
         total = sum(walk.amount for walk in plan.waterings)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -17,10 +17,13 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
 )
 from soilwater.ground.turf import Turf
+from soilwater.learning.calibration import Calibration
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
+from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
 
 
 def from_rest(
@@ -121,6 +124,86 @@ def from_readings(
         runs.reading.reshape(shape).swapaxes(0, 1),
         met.reshape(shape).swapaxes(0, 1),
     )
+
+
+def from_calibration(
+    known: Sequence[Spot],
+    calibration: Calibration,
+    members: Sequence[Weather],
+    rod: float,
+    n_threads: int | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Run spots from what was learnt of them, on the depths between which they are read.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots that were learnt.
+    calibration : Calibration
+        What was learnt.
+    members : sequence of Weather
+        Equally likely weather from its `now` on.
+    rod : float
+        Length of the rods [cm].
+    n_threads : int or None
+        Threads to use.
+
+    Returns
+    -------
+    hours : ndarray, shape (times,)
+        Times of the run [h].
+    reading : ndarray, shape (spots, draws, times)
+        Readings [1] as this meter shows them.
+    met : ndarray, shape (spots, draws, days)
+        Shares of each day's demand that are met [1].
+    """
+    numbers = [calibration.number_of(spot) for spot in known]
+    shift = calibration.shift(rod=rod)
+    found: dict[int, tuple[FloatArray, FloatArray]] = {}
+    for g, group in enumerate(calibration.green.groups):
+        if not set(group.spots) & set(numbers):
+            continue
+        runs = run_columns(calibration.ahead(g, members), rod, n_threads=n_threads)
+        met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
+        reading, share = (calibration.at_spots(g, each) for each in (runs.reading, met))
+        for k, i in enumerate(group.spots):
+            found[i] = (np.clip(reading[k] + shift[:, i, None], 0.0, 1.0), share[k])
+    return (
+        runs.hours,
+        np.array([found[i][0] for i in numbers]),
+        np.array([found[i][1] for i in numbers]),
+    )
+
+
+def check_calibration(
+    calibration: Calibration | None,
+    given: Mapping[str, tuple[Any, Any]],
+    faults: Faults,
+) -> None:
+    """Note what was given beside a calibration that it knows otherwise.
+
+    Parameters
+    ----------
+    calibration : Calibration or None
+        What was learnt.
+    given : mapping of str to tuple
+        By the name of an argument, what was given and what agrees with the calibration.
+    faults : Faults
+        Takes what does not agree.
+    """
+    if calibration is None:
+        return
+    if not isinstance(calibration, Calibration):
+        faults.add(f"calibration is a {type(calibration).__name__}", cure="give that of calibrate")
+        return
+    for name, (value, agrees) in given.items():
+        if value is not agrees and not (type(value) is type(agrees) and value == agrees):
+            faults.add(
+                f"{name} is not what the calibration was learnt with",
+                cure=f"give {name}=calibration.{name}"
+                if hasattr(calibration, name)
+                else f"leave {name} out: the calibration holds it jointly with the rest",
+            )
 
 
 def starts_at_readings(
@@ -226,3 +309,4 @@ STARTS = {
     "lost water to the turf since; well above its drained reading it starts flooded from the base "
     "up",
 }
+LEARNED_START = "every spot starts as the calibration leaves it, readings as this meter shows them"

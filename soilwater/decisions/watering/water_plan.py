@@ -125,6 +125,9 @@ class SpotPlan:
     course, course_without : Course or None
         Readings [1] over time with the plan and without, with their bands; none of spots that are
         not in need of water.
+    why_not : str
+        Why the spot is given no water though it does not keep the line, where that is not for want
+        of room; else empty.
     """
 
     spot: Spot
@@ -139,6 +142,7 @@ class SpotPlan:
     sentence: str
     course: Course | None = None
     course_without: Course | None = None
+    why_not: str = ""
 
 
 @dataclass(frozen=True, repr=False)

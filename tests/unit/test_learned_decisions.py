@@ -1,0 +1,153 @@
+"""Decisions that start from what readings have taught: jointly, from this morning on."""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.decisions.watering.trials import trials_from_calibration
+from soilwater.soils.scaling import with_suction_scaled
+
+SANDS = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.041, 0.044, 0.047, 0.050)]
+WEATHER = sw.steady_weather(8, 5.0)
+TURF = sw.Turf(15.0)
+DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:00")
+DEPTHS = {"A1": 26.0, "A2": 30.0, "C3": 34.0}
+LINES = sw.Thresholds(0.18, 0.12, 0.08)
+
+
+def survey():
+    readings = {}
+    for name, depth in DEPTHS.items():
+        soil = with_suction_scaled(SANDS[2], 1.3)
+        profile = sw.Profile.over_gravel(soil, depth, base_suction=6.7)
+        run = sw.simulate(profile, WEATHER, turf=TURF, output=6.0)
+        meter = sw.meter_reading(run, rod=7.62)
+        readings[name] = [sw.Reading(float(meter.sel(time=d)), rod=7.62, time=d) for d in DAYS]
+    return sw.Survey([sw.Spot(name, DEPTHS[name], readings=readings[name]) for name in DEPTHS])
+
+
+SURVEY = survey()
+
+
+@pytest.fixture(scope="module")
+def learned():
+    return sw.calibrate(
+        SURVEY, SANDS, WEATHER, TURF, soaked="2025-07-01", irrigation=(), meter_error=0.01
+    )
+
+
+@pytest.fixture(scope="module")
+def outlook(learned):
+    return sw.dry_down_outlook(SURVEY, SANDS, WEATHER, TURF, LINES, calibration=learned)
+
+
+@pytest.fixture(scope="module")
+def plan(learned):
+    return sw.hand_water_plan(SURVEY, SANDS, WEATHER, TURF, 0.10, calibration=learned)
+
+
+def test_spots_start_from_this_morning(outlook, learned):
+    """At what was read, nearer than a reading alone, on the depths that were learnt."""
+    for spot in outlook.spots:
+        read = spot.spot.readings[-1].value
+        low, middle, high = spot.start
+        assert low < read < high and abs(middle - read) < 0.01
+        assert high - low < 0.04
+    assert outlook.horizon == pytest.approx((WEATHER.end - learned.now) / np.timedelta64(1, "D"))
+    assert outlook.assumptions[0].startswith("every spot starts as the calibration leaves it")
+
+
+def test_what_was_learnt_narrows_what_comes(outlook):
+    """The band of the deep spot after three more days, beside one that was never read."""
+    later = WEATHER.between("2025-07-02", WEATHER.end)
+    before = sw.dry_down_outlook(SURVEY, SANDS, later, TURF, LINES, rod=7.62)
+
+    def width(found):
+        low, _, high = found.spot("C3").start
+        return high - low
+
+    assert width(outlook) < 0.7 * width(before)
+
+
+def test_draws_stay_joint(learned):
+    """Every column of a draw has its sand, its base and its turf."""
+    members = learned.members(WEATHER)
+    values = learned.unknowns.values
+    base, crop = (values(learned.shared, n) for n in ("base_suction", "crop_coefficient"))
+    for draw in (0, 7, 150):
+        case = learned.column(draw, 2, members)
+        sand = learned.unknowns.soils[int(learned.shared.soil[draw])]
+        factor = float(values(learned.shared, "wet_factor")[draw])
+        assert case.profile.layers[0].soil == with_suction_scaled(sand, factor)
+        assert case.profile.base.entry_suction == pytest.approx(base[draw])
+        assert case.turf.crop_coefficient == pytest.approx(crop[draw])
+        assert case.profile.depth == pytest.approx(learned.own.depth[draw, 2])
+
+
+def test_a_column_between_depths_starts_as_if_it_had_been_run(learned):
+    """From the soaking on at its own depth, it reads the same within 0.2 %."""
+    members = learned.members(WEATHER)
+    for draw in (1, 50):
+        begun = learned.column(draw, 1, members)
+        whole = sw.Case(begun.profile, WEATHER, turf=begun.turf, start="soaked")
+        runs = [sw.simulate_many([case], output=[members[0].end]) for case in (begun, whole)]
+        one, other = (float(sw.meter_reading(run, rod=7.62).squeeze()) for run in runs)
+        assert one == pytest.approx(other, abs=0.002)
+
+
+def test_the_plan_agrees_with_the_outlook(plan, outlook, learned):
+    """One reading for one spot and moment, whoever asks."""
+    halves = trials_from_calibration(
+        [each.spot for each in outlook.spots], learned, learned.members(WEATHER), 7.62, None
+    )
+    both = np.concatenate([half.reading[:, :, 0] for half in halves], axis=1)
+    for i, spot in enumerate(outlook.spots):
+        assert np.median(both[i]) == pytest.approx(spot.start[1], abs=0.002)
+    assert sum(half.draws for half in halves) == learned.draws
+    assert any(each.startswith("made on ") for each in plan.assumptions)
+
+
+def test_halves_share_no_base_and_no_more_than_one_sand(learned):
+    first, second = learned.halves
+    assert abs(first.size - second.size) <= learned.draws // 3
+    assert not set(first) & set(second)
+    base = learned.unknowns.values(learned.shared, "base_suction")
+    assert not set(base[first]) & set(base[second])
+    sands = [set(learned.shared.soil[half]) for half in (first, second)]
+    assert len(sands[0] & sands[1]) <= 1
+
+
+def test_the_plan_waters_who_falls_and_keeps_the_line(plan):
+    """The deep spot reads lowest and is watered first; the claim was checked on other draws."""
+    first = {name: plan.spot(name).waterings[0].time for name in DEPTHS}
+    assert first["C3"] <= first["A1"]
+    assert plan.spot("C3").kept > plan.spot("C3").kept_without + 0.1
+    assert max(walk.amount for walk in plan.waterings) <= 6.0
+    for spot in plan.spots:
+        assert spot.kept >= spot.kept_without - 0.02
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"sand": SANDS[:2]}, "give sand=calibration.sand"),
+        ({"turf": sw.Turf(10.0)}, "give turf=calibration.turf"),
+        ({"base_suction": 3.0}, "leave base_suction out"),
+        ({"start": "readings"}, "leave start out"),
+        ({"calibration": "learned"}, "calibration is a str"),
+        ({"weather": sw.steady_weather(3, 5.0, first_day="2025-07-08")}, "goes on from there"),
+        ({"survey": sw.Survey([sw.Spot("Z9", 30.0)])}, 'spot "Z9" was not part of it'),
+    ],
+)
+def test_what_does_not_agree_with_the_calibration_is_refused(learned, change, told):
+    given = {"survey": SURVEY, "sand": SANDS, "weather": WEATHER, "turf": TURF}
+    given |= {"calibration": learned, "rod": 7.62, **change}
+    for ask, last in ((sw.dry_down_outlook, LINES), (sw.hand_water_plan, 0.12)):
+        four = [given[name] for name in ("survey", "sand", "weather", "turf")]
+        more = {
+            name: given[name]
+            for name in given
+            if name not in set(given) & {"survey", "sand", "weather", "turf"}
+        }
+        with pytest.raises(sw.InputError, match=told):
+            ask(*four, last, **more)
