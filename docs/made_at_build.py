@@ -33,6 +33,7 @@ SUBJECTS = {
     "Turf": "Turf SShapedStress RoundedStress",
     "Weather": (
         "Weather steady_weather weather_from_table read_weather read_station Site "
+        "read_forecast join_weather usual_weather "
         "daily_reference_et hourly_reference_et"
     ),
     "Irrigation": "Event Rule cycle_and_soak hand_water syringe",
@@ -43,8 +44,12 @@ SUBJECTS = {
     "Surveys, and why a spot is dry or wet": (
         "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
     ),
+    "Ground that is not level": (
+        "interpolate_survey SurveyedGround GreenMap Transect level_bracket write_map"
+    ),
     "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
     "The wet side": "air_after_rain days_below_air flush_water",
+    "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",
     "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }
@@ -69,6 +74,7 @@ MODULES = {
         "decisions.watering.changes",
         "decisions.watering.water_side",
     ),
+    "More on a site": ("site.file", "site.tables"),
     "Cautions": ("words.cautions",),
     "Station records": ("weather.station.record",),
     "Evapotranspiration, formula by formula": ("weather.evapotranspiration", "weather.sun"),

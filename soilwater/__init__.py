@@ -11,6 +11,7 @@ from soilwater.decisions.building.compare_sands import SandComparison, compare_s
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.contours.bracket import LevelBracket, level_bracket
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -54,6 +55,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.stress import RoundedStress, SShapedStress
+from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import Band, FitResult
 from soilwater.lab.grading import Grading
@@ -63,10 +65,15 @@ from soilwater.lab.sheet import read_retention, read_retention_samples
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.site.file import SiteFile
+from soilwater.site.morning import Morning, morning_plan
+from soilwater.site.reading import read_site_file
+from soilwater.site.writing import write_site_file
 from soilwater.soils import (
     BrooksCorey,
     CapillaryModel,
@@ -81,6 +88,7 @@ from soilwater.soils import (
 )
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
 from soilwater.weather.irrigation import Event, cycle_and_soak, hand_water, syringe
 from soilwater.weather.made import steady_weather, weather_from_table
 from soilwater.weather.reference_et import Site, daily_reference_et, hourly_reference_et
@@ -137,8 +145,10 @@ __all__ = [
     "Interrupted",
     "Kosugi",
     "Layer",
+    "LevelBracket",
     "MaterialCheck",
     "Measurement",
+    "Morning",
     "Outcome",
     "PlaceDepth",
     "Profile",
@@ -154,6 +164,7 @@ __all__ = [
     "Sealed",
     "SeepageFace",
     "Site",
+    "SiteFile",
     "SlopeEquivalent",
     "SoilModel",
     "SoilWaterError",
@@ -164,6 +175,7 @@ __all__ = [
     "SpotPlan",
     "Status",
     "Survey",
+    "SurveyedGround",
     "Thresholds",
     "Transect",
     "Turf",
@@ -197,15 +209,21 @@ __all__ = [
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
+    "interpolate_survey",
     "irrigate",
     "join_surveys",
+    "join_weather",
+    "level_bracket",
     "likely_memories",
     "meter_reading",
+    "morning_plan",
     "next_measurement",
     "other_sand",
     "rank_measurements",
+    "read_forecast",
     "read_retention",
     "read_retention_samples",
+    "read_site_file",
     "read_station",
     "read_survey",
     "read_weather",
@@ -219,10 +237,13 @@ __all__ = [
     "steady_weather",
     "syringe",
     "topdress",
+    "usual_weather",
     "weather_from_table",
     "wetting_agent",
     "what_if",
     "with_finding",
+    "write_map",
+    "write_site_file",
 ]
 
 

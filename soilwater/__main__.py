@@ -1,7 +1,8 @@
 """What is installed, where compiled code is kept, and which examples there are.
 
 ``python -m soilwater`` tells; ``python -m soilwater warm-up`` compiles everything a run needs, so
-that the first run of a talk or a job does not wait.
+that the first run of a talk or a job does not wait. ``python -m soilwater today SITE`` prints this
+morning's plan of a site and writes the card for its crew.
 """
 
 from __future__ import annotations
@@ -19,11 +20,16 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points
 from soilwater.kernels.cache import SWITCH
+from soilwater.report.card import UNITS, UnitSystem, morning_card
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.scheduling import processors
 from soilwater.runs.simulate import simulate
+from soilwater.site.morning import morning_plan
+from soilwater.site.reading import read_site_file
 from soilwater.soils import VanGenuchten
 from soilwater.weather.made import steady_weather
+from soilwater.words.errors import SoilWaterError
+from soilwater.words.safe_files import write_marked
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 """Where a checkout keeps them; an installed package has none."""
@@ -38,15 +44,48 @@ def main(arguments: list[str] | None = None) -> None:
         Words after ``python -m soilwater``; those of the command line when left out.
     """
     parser = argparse.ArgumentParser(prog="python -m soilwater", description=soilwater.__doc__)
-    parser.add_argument(
-        "task",
-        nargs="?",
-        choices=("about", "warm-up"),
-        default="about",
-        help="about: versions, compiled code, threads, examples; warm-up: compile what a run needs",
-    )
-    task = parser.parse_args(arguments).task
-    print(warm_up() if task == "warm-up" else about())
+    tasks = parser.add_subparsers(dest="task")
+    tasks.add_parser("about", help="versions, compiled code, threads, examples")
+    tasks.add_parser("warm-up", help="compile what a run needs")
+    morning = tasks.add_parser("today", help="this morning's plan of a site, and the crew's card")
+    morning.add_argument("site", type=Path, help="the site file")
+    morning.add_argument("--day", help="another morning, such as 2031-06-09")
+    morning.add_argument("--card", type=Path, help="where to write the card")
+    morning.add_argument("--units", choices=UNITS, default="both", help="units of the card")
+    given = parser.parse_args(arguments)
+    if given.task == "today":
+        try:
+            print(today(given.site, given.day, given.card, given.units))
+        except SoilWaterError as error:
+            parser.exit(1, f"{error}\n")
+    else:
+        print(warm_up() if given.task == "warm-up" else about())
+
+
+def today(site: Path, day: str | None, card: Path | None, units: UnitSystem) -> str:
+    """Plan a morning of a site, write the card for the crew, and tell both.
+
+    Parameters
+    ----------
+    site : Path
+        The site file.
+    day : str or None
+        The morning; today when None.
+    card : Path or None
+        Where the card goes; beside the site file, under its name and the day, when None.
+    units : {"metric", "US", "both"}
+        Units of the card.
+
+    Raises
+    ------
+    InputError
+        If the site or its tables cannot be used, or the card would be written over something that
+        this command did not write.
+    """
+    plan = morning_plan(read_site_file(site), day)
+    path = card or site.parent / f"{site.stem}-{plan.day}-card.html"
+    write_marked(path, morning_card(plan, units=units), "card of python -m soilwater today")
+    return f"{plan}\n\nCard for the crew: {path}"
 
 
 def about() -> str:

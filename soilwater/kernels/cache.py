@@ -44,6 +44,7 @@ kernel_without_door = njit(**_OPTIONS, no_cpython_wrapper=True)
 has takes as long to compile as what is behind it; to call this one from Python ends the process."""
 
 
+@cache
 def source_digest() -> int:
     """Digest of the sources of all kernels, as a 63-bit integer."""
     digest = hashlib.sha256()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import matplotlib.pyplot as plt
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
@@ -9,6 +10,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from numpy.typing import NDArray
 
+from soilwater.ground.surveyed import SurveyedGround
 from soilwater.plot import style
 from soilwater.plot.data import moments
 from soilwater.runs.columns_of import each_column
@@ -24,6 +26,7 @@ GRAVEL_SHOWN = 6.0
 MOST_ARROWS = 9
 LEAST_FLOW = 0.02
 """Flow sideways [cm2/h] too small for an arrow, as a share of the largest."""
+ERROR_MAP = "YlOrBr"
 EXAGGERATED_HEIGHT = 0.4
 """Height of the ground as drawn, over its length."""
 
@@ -212,7 +215,12 @@ def along_line(
 
 @style.in_our_look
 def green_map(
-    ground: GreenMap, values: xr.DataArray, *, label: str = "", ax: Axes | None = None
+    ground: GreenMap,
+    values: xr.DataArray,
+    *,
+    label: str = "",
+    surveyed: SurveyedGround | None = None,
+    ax: Axes | None = None,
 ) -> Axes:
     """Draw values of every cell of a green from above, over contours of its surface.
 
@@ -224,6 +232,8 @@ def green_map(
         One number a cell, over ``spot``, such as a reading [1] at one time.
     label : str, optional
         What the values are, with their unit; of a reading it is known.
+    surveyed : SurveyedGround, optional
+        What the green was made from: its outline and its spots are drawn too.
     ax : Axes, optional
         Where to draw.
 
@@ -255,6 +265,11 @@ def green_map(
             grid.x.values, grid.y.values, level, colors=style.INK, linewidths=0.7, alpha=0.7
         )
         ax.clabel(lines, fmt="%g cm", fontsize=7.0)
+    if surveyed is not None:
+        ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
+        ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
+        places = [(s.x, s.y) for s in surveyed.survey.spots if s.x is not None and s.y is not None]
+        ax.plot(*np.array(places).T, ".", color=style.INK, ms=3.0, label="_spots")
     ax.set_aspect("equal")
     ax.set_xlabel("east (m)")
     ax.set_ylabel("north (m)")
@@ -262,6 +277,61 @@ def green_map(
     if ground.name:
         ax.set_title(ground.name, loc="left")
     return ax
+
+
+@style.in_our_look
+def surveyed_ground(
+    surveyed: SurveyedGround, *, axes: NDArray[np.object_] | None = None
+) -> NDArray[np.object_]:
+    """Draw what a survey says of a green, and how well it is known, before it is run.
+
+    Parameters
+    ----------
+    surveyed : SurveyedGround
+        From `interpolate_survey`.
+    axes : ndarray of Axes, shape (2, 2), optional
+        Where to draw.
+
+    Returns
+    -------
+    ndarray of Axes, shape (2, 2)
+        Level of the surface and depth of the sand above, their standard errors below, with the
+        outline and the spots.
+    """
+    if axes is None:
+        axes = plt.subplots(2, 2, figsize=(9.6, 8.0), sharex=True, sharey=True)[1]
+    side = surveyed.spacing / 100.0
+    n_y, n_x = surveyed.mask.shape
+    x = surveyed.corner[0] + side * np.arange(n_x)
+    y = surveyed.corner[1] + side * np.arange(n_y)
+    panels = (
+        ("surface level (cm)", surveyed.surface_level, "cividis", "surface_level"),
+        ("probe depth (cm)", surveyed.probe_depth, style.WATER_MAP.reversed(), "depth"),
+        ("standard error of the level (cm)", surveyed.surface_level_error, ERROR_MAP, ""),
+        ("standard error of the depth (cm)", surveyed.probe_depth_error, ERROR_MAP, ""),
+    )
+    for ax, (label, grid, colours, what) in zip(axes.flat, panels, strict=True):
+        low = 0.0 if colours is ERROR_MAP else float(np.nanmin(grid))
+        norm = Normalize(low, max(float(np.nanmax(grid)), low + 0.1))
+        picture = ax.pcolormesh(x, y, grid, cmap=colours, norm=norm, shading="nearest")
+        ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
+        ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
+        if what == "surface_level" and min(grid.shape) > 1 and np.nanmax(grid) > np.nanmin(grid):
+            lines = ax.contour(x, y, grid, colors="white", linewidths=0.8)
+            ax.clabel(lines, fmt="%g", fontsize=7.0)
+        for spot in surveyed.survey.spots:
+            if spot.x is not None and spot.y is not None:
+                value = (getattr(spot, what) if what else None) or np.nan
+                face = picture.cmap(norm(value)) if np.isfinite(value) else "white"
+                ax.plot(spot.x, spot.y, "o", ms=5.0, mfc=face, mec=style.INK, mew=0.7)
+        ax.set_aspect("equal")
+        ax.figure.colorbar(picture, ax=ax, shrink=0.85)
+        ax.set_title(label, loc="left", fontsize=10.0)
+    for ax in axes[-1]:
+        ax.set_xlabel("east (m)")
+    for ax in axes[:, 0]:
+        ax.set_ylabel("north (m)")
+    return axes
 
 
 def _check_line(run: xr.Dataset) -> None:

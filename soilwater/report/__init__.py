@@ -7,7 +7,7 @@ the card has a line for each spot to water.
 Needs matplotlib and jinja2: ``python -m pip install "soilwater[report]"``.
 """
 
-from soilwater.report.card import crew_card
+from soilwater.report.card import crew_card, morning_card
 from soilwater.report.page import report
 
-__all__ = ["crew_card", "report"]
+__all__ = ["crew_card", "morning_card", "report"]

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal, NamedTuple, TypeAlias, get_args
 
 import numpy as np
 
 from soilwater.decisions.watering.ensembles import day_text
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.report.page import template_environment
+from soilwater.site.morning import Morning
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import CM_PER_INCH
 from soilwater.words.times import as_time
 
 TEMPLATE = "card.html.j2"
-UNITS = ("metric", "US", "both")
+UnitSystem: TypeAlias = Literal["metric", "US", "both"]
+UNITS: tuple[UnitSystem, ...] = get_args(UnitSystem)
 """Choices of units for a card."""
 
 
@@ -44,7 +47,7 @@ def crew_card(
     plan: HandWaterPlan,
     day: np.datetime64 | str | None = None,
     *,
-    units: Literal["metric", "US", "both"] = "both",
+    units: UnitSystem = "both",
     order: Sequence[str] | None = None,
     path: str | Path | None = None,
 ) -> str:
@@ -100,6 +103,40 @@ def crew_card(
     if path is not None:
         Path(path).write_text(page, encoding="utf-8")
     return page
+
+
+def morning_card(
+    morning: Morning, *, units: UnitSystem = "both", path: str | Path | None = None
+) -> str:
+    """Write the card for this morning on all greens of a site, in the order of the site file.
+
+    Parameters
+    ----------
+    morning : Morning
+        From `morning_plan`.
+    units, path : optional
+        As for `crew_card`.
+
+    Returns
+    -------
+    str
+        One HTML page; it says so where no spot needs water on that day.
+
+    Raises
+    ------
+    InputError
+        If units are not known.
+    ImportError
+        As `crew_card`.
+    """
+    plan = morning.together
+    if morning.today:
+        return crew_card(plan, morning.day, units=units, path=path)
+    # Nothing today: what the plan waters later is no part of this card.
+    spots = tuple(replace(each, waterings=()) for each in plan.spots)
+    return crew_card(
+        replace(plan, name=f"{plan.name}, {morning.day}", spots=spots), units=units, path=path
+    )
 
 
 def _checked(plan: Any, day: Any, units: Any, order: Any) -> tuple[Any, tuple[SpotPlan, ...]]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, grid_links, stretched
 from soilwater.ground.profile import Profile
+from soilwater.ground.surveyed import SurveyedGround
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
 from soilwater.weather.irrigation import Event
@@ -52,6 +53,10 @@ class GreenMap(Displayed):
         Where the green is; where both levels and depths are numbers when left out.
     name : str, optional
         Shown in tables and kept with results.
+    corner : tuple of float, optional
+        East and north [m] of the middle of the first cell.
+    origin : tuple of float, optional
+        Latitude and longitude [degrees] that these are counted from, where they are known.
 
     Raises
     ------
@@ -74,6 +79,8 @@ class GreenMap(Displayed):
     spacing: float
     mask: NDArray[np.bool_] | None = None
     name: str = field(default="", kw_only=True)
+    corner: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
+    origin: tuple[float, float] | None = field(default=None, kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults(f'GreenMap "{self.name}"' if self.name else "GreenMap")
@@ -147,6 +154,42 @@ class GreenMap(Displayed):
                 cure="check both depths, and whether all levels are over one mark",
             )
 
+    @classmethod
+    def from_survey(cls, surveyed: SurveyedGround, green: Profile) -> GreenMap:
+        """Make the map of a green that was surveyed.
+
+        Parameters
+        ----------
+        surveyed : SurveyedGround
+            From `interpolate_survey`, looked at before.
+        green : Profile
+            Layers and base condition; its root zone is stretched to each depth.
+
+        Returns
+        -------
+        GreenMap
+            Of the same cells.
+
+        Raises
+        ------
+        InputError
+            As for the class.
+        """
+        if not isinstance(surveyed, SurveyedGround):
+            raise InputError(
+                f"surveyed is a {type(surveyed).__name__}; allowed: what "
+                "interpolate_survey(survey, outline) gives, once it was looked at."
+            )
+        return cls(
+            surveyed.surface_level,
+            surveyed.probe_depth,
+            green,
+            surveyed.spacing,
+            name=surveyed.survey.name,
+            corner=surveyed.corner,
+            origin=surveyed.survey.origin,
+        )
+
     @property
     def n_cells(self) -> int:
         """Cells of the green."""
@@ -164,7 +207,8 @@ class GreenMap(Displayed):
         """Places of rows and columns [m]."""
         n_y, n_x = self.surface_level.shape
         side = self.spacing / 100.0
-        return side * np.arange(float(n_y)), side * np.arange(float(n_x))
+        east, north = self.corner
+        return north + side * np.arange(float(n_y)), east + side * np.arange(float(n_x))
 
     def ground(self) -> LinkedGround:
         """Columns of the green and the faces they share."""

@@ -19,6 +19,8 @@ from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, stretch
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
+from soilwater.survey.line import line_of_spots
+from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
@@ -190,6 +192,70 @@ class Transect(Displayed):
                 if jump
                 else "check both probe depths: one may have met a stone or missed the gravel",
             )
+
+    @classmethod
+    def from_survey(
+        cls,
+        survey: Survey,
+        green: Profile,
+        *,
+        spots: Sequence[str] | None = None,
+        surface_level: Slope | None = None,
+        spacing: Length = SPACING,
+    ) -> Transect:
+        """Make the line through spots of a survey, from one to the next.
+
+        Parameters
+        ----------
+        survey : Survey
+            With places, probe depths and levels of these spots.
+        green : Profile
+            Layers and base condition; its root zone is stretched to each depth.
+        spots : sequence of str, optional
+            Their names, in the order of the line; all spots in the order of the survey when left
+            out.
+        surface_level : float, str or Quantity, optional
+            Fall of an even surface along the line, such as ``"2 %"``, in place of levels.
+        spacing : float, str or Quantity, optional
+            Largest distance between columns [cm].
+
+        Returns
+        -------
+        Transect
+            Named as the survey.
+
+        Raises
+        ------
+        InputError
+            With every fault, by the names of the spots.
+
+        Examples
+        --------
+        >>> import soilwater as sw
+        >>> sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, "40 cm/h")
+        >>> green = sw.Profile.over_gravel(sand, "12 in")
+        >>> table = {
+        ...     "spot": ["front", "middle", "back"],
+        ...     "x (m)": [0, 4, 8],
+        ...     "y (m)": [0, 3, 6],
+        ...     "level (cm)": [0, 6, 20],
+        ...     "depth (in)": [12, 11, 12],
+        ... }
+        >>> sw.Transect.from_survey(sw.read_survey(table), green).distance.tolist()
+        [0.0, 500.0, 1000.0]
+        """
+        found = line_of_spots(survey, spots, needs_levels=surface_level is None)
+        level = found.surface_level
+        if level is None:
+            level = -number_to_house(surface_level, "slope", "surface_level") * found.distance
+        return cls(
+            found.distance,
+            level,
+            found.depth,
+            green,
+            spacing=number_to_house(spacing, "length", "spacing"),
+            name=survey.name,
+        )
 
     @classmethod
     def without_levels(

@@ -27,6 +27,8 @@ _ROLES = (
     ("rod", r"\b(rods?|tines?|probe length)\b"),
     ("unused", r"\broots?\b|temp|salin|\bec\b"),
     ("depth", r"\b(depth|probed?)\b"),
+    ("staff", r"\b(staff|foresight)\b"),
+    ("surface_level", r"\b(levels?|elev(ation)?|altitude|rl|z)\b"),
     ("slope", r"\b(slope|gradient|grade|fall)\b"),
     ("clock", r"^(clock|time|time of day)$"),
     ("date", r"\b(date|time|timestamp|datetime)\b"),
@@ -102,6 +104,8 @@ class Sheet:
         What was understood.
     green : str
         Which green the rows are of.
+    origin : tuple of float or None
+        Latitude and longitude positions are counted from [degrees].
     """
 
     text: TextTable
@@ -110,6 +114,7 @@ class Sheet:
     found: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     green: str = ""
+    origin: tuple[float, float] | None = None
 
     @property
     def line_word(self) -> str:
@@ -121,8 +126,10 @@ class Sheet:
         text = f"{self.text.columns[column]} {self.text.units[column]}"
         return re.sub(r"[_\s]+", " ", plain_characters(text)).strip().lower()
 
-    def columns_by_role(self) -> None:
-        """Find out what each column holds."""
+    def columns_by_role(
+        self, needed: Iterable[str] = ("depth", "reading", "surface_level", "staff")
+    ) -> None:
+        """Find out what each column holds; one of those `needed`, if any, must be there."""
         self.notes += self.text.notes
         unused = []
         for i, written in enumerate(self.text.columns):
@@ -142,10 +149,10 @@ class Sheet:
             self.columns["date"] = self.columns.pop("clock")
         if unused:
             self.notes.append(f"not used: {', '.join(unused)}")
-        if "depth" not in self.columns and "reading" not in self.columns:
+        if needed and not set(self.columns) & set(needed):
             names = ", ".join(f'"{each}"' for each in self.text.columns)
             self.faults.add(
-                f"neither depths nor readings among {names}",
+                f"neither depths nor readings nor levels among {names}",
                 cure='head the columns "depth (in)" and "VWC (%)"',
             )
         self.faults.raise_if_any()
@@ -271,7 +278,8 @@ class Sheet:
         for each in spots:
             check_rods(each, self.faults)
         self.faults.raise_if_any()
-        return Survey(tuple(spots), name=name, notes=tuple(dict.fromkeys(self.notes)))
+        notes = tuple(dict.fromkeys(self.notes))
+        return Survey(tuple(spots), name=name, notes=notes, origin=self.origin)
 
 
 def _ask_unit(role: str, number: float, header: str) -> str:

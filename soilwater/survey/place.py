@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable, Mapping
 
 import numpy as np
 
 from soilwater.survey.columns import number_in
+from soilwater.survey.earth import METRES_PER_DEGREE, distance, metres_from
 from soilwater.words.errors import Faults
 
-EARTH_RADIUS = 6_371_008.8
-"""Mean radius of the Earth [m] (Moritz 2000, Geodetic Reference System 1980, J. Geod. 74:128)."""
-METRES_PER_DEGREE = EARTH_RADIUS * math.pi / 180.0
 FARTHEST = 2_000.0
 """Spots of one green, tee or field lie within this distance [m] (our own choice)."""
 COARSEST = 1.2
@@ -44,25 +41,12 @@ def grid_positions(names: Iterable[str], spacing: float) -> dict[str, tuple[floa
     return places
 
 
-def distance(first: tuple[float, float], second: tuple[float, float]) -> float:
-    """Great-circle distance of two places, first and second [m].
-
-    Haversine formula (Sinnott 1984, Sky and Telescope 68:159), on a sphere.
-    """
-    (lat1, lon1), (lat2, lon2) = np.radians(first), np.radians(second)
-    a = (
-        math.sin((lat2 - lat1) / 2) ** 2
-        + math.cos(lat1) * math.cos(lat2) * math.sin((lon2 - lon1) / 2) ** 2
-    )
-    return 2.0 * EARTH_RADIUS * math.asin(min(1.0, math.sqrt(a)))
-
-
 def local_positions(
     cells: Mapping[str, tuple[str, str]],
     decimal: str,
     near: tuple[float, float] | None,
     faults: Faults,
-) -> tuple[dict[str, tuple[float, float]], list[str]]:
+) -> tuple[dict[str, tuple[float, float]], list[str], tuple[float, float] | None]:
     """Positions in metres from the south-west corner of the spots.
 
     Parameters
@@ -82,6 +66,8 @@ def local_positions(
         East and north [m].
     notes : list of str
         What was understood.
+    origin : tuple of float or None
+        Latitude and longitude of that corner [degrees].
     """
     places: dict[str, tuple[float, float]] = {}
     for spot, pair in cells.items():
@@ -102,18 +88,16 @@ def local_positions(
         else:
             places[spot] = (lat, lon)
     if not places:
-        return {}, []
+        return {}, [], None
     middle = (
         float(np.median([lat for lat, _ in places.values()])),
         float(np.median([lon for _, lon in places.values()])),
     )
     target, whose = (middle, "the other spots") if near is None else (near, "the place given")
     for spot, place in places.items():
-        away = distance(place, target)
-        if away > FARTHEST:
-            faults.add(
-                f"it falls {_far(away)} away from {whose}", where=spot, cure=_mend(place, target)
-            )
+        slip = slip_between(place, target)
+        if slip is not None:
+            faults.add(f"it falls {slip[0]} away from {whose}", where=spot, cure=slip[1])
     notes = [f"positions around latitude {middle[0]:.5f}, longitude {middle[1]:.5f}"]
     decimals = max(_decimals(cell, decimal) for pair in cells.values() for cell in pair)
     rounding = METRES_PER_DEGREE * 10.0**-decimals
@@ -123,16 +107,19 @@ def local_positions(
         )
     south = min(lat for lat, _ in places.values())
     west = min(lon for _, lon in places.values())
-    shrink = math.cos(math.radians(middle[0]))
-    return {
-        spot: (METRES_PER_DEGREE * shrink * (lon - west), METRES_PER_DEGREE * (lat - south))
-        for spot, (lat, lon) in places.items()
-    }, notes
+    corner = (south, west)
+    return {spot: metres_from(corner, place) for spot, place in places.items()}, notes, corner
 
 
 def _decimals(cell: str, decimal: str) -> int:
     match = re.search(rf"\d\{decimal}(\d+)", cell)
     return len(match[1]) if match else 0
+
+
+def slip_between(place: tuple[float, float], target: tuple[float, float]) -> tuple[str, str] | None:
+    """How far a place is from where it should be and why, if too far; both latitude, longitude."""
+    away = distance(place, target)
+    return (_far(away), _mend(place, target)) if away > FARTHEST else None
 
 
 def _far(away: float) -> str:

@@ -6,12 +6,14 @@ with a sentence that says what the numbers look like and which argument settles 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
 from soilwater.survey.columns import Row, Sheet, plain_name
 from soilwater.survey.depths import read_depths
+from soilwater.survey.geojson import is_geojson, table_of_points
 from soilwater.survey.place import grid_positions, local_positions
 from soilwater.survey.readings import read_readings
 from soilwater.survey.survey import Spot, Survey, check_rods
@@ -39,13 +41,13 @@ def read_survey(
     """Read a probe or meter survey from a file or a table in memory.
 
     Columns are known by their names: spot, green, depth (or probe), reading (or VWC, moisture),
-    rod, date, time, meter, latitude and longitude or x and y, slope, mat, drop, catch can, area.
-    Several rows of one spot are several visits to it.
+    rod, date, time, meter, latitude and longitude or x and y, level (or elevation, staff), slope,
+    mat, drop, catch can, area. Several rows of one spot are several visits to it.
 
     Parameters
     ----------
     source : path, DataFrame or mapping
-        CSV or text file, Excel workbook, or a table in memory.
+        CSV or text file, Excel workbook, GeoJSON file of points, or a table in memory.
     rod : float, str or Quantity, optional
         Length of the rods of all readings [cm], before that of the sheet.
     depth_unit : str, optional
@@ -90,6 +92,8 @@ def read_survey(
       A2    at least 30.5 cm (12.0 in)
     - depths taken from the turf surface, mat included
     """
+    if is_geojson(source):
+        source = table_of_points(source)
     text = read_text_table(source, sheet=sheet)
     understood = Sheet(text, Faults(f"Survey {text.source}"))
     if depth_from not in (None, "turf surface", "below mat"):
@@ -106,6 +110,7 @@ def read_survey(
     read_depths(understood, rows, depth_unit, depth_from)
     read_readings(understood, rows, length, day_first, reading_unit)
     _read_others(understood, rows, slope_unit)
+    _read_levels(understood, rows)
     _read_positions(understood, rows, near)
     if grid_spacing is not None:
         with understood.faults.catching():
@@ -139,6 +144,8 @@ def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | Non
     names = [spot.name for spot in first.spots]
     known = dict(same or {})
     faults = Faults("Joining surveys")
+    if second.origin is not None:
+        second = second.seen_from(first.origin or second.origin)
     for written, meant in known.items():
         if written not in [spot.name for spot in second.spots] or meant not in names:
             faults.add(f'same has "{written}" for "{meant}"', cure="name spots of both surveys")
@@ -159,7 +166,10 @@ def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | Non
     faults.raise_if_any()
     renamed = tuple(f'"{written}" joined to "{meant}"' for written, meant in known.items())
     return Survey(
-        tuple(merged.values()), name=first.name, notes=(*first.notes, *second.notes, *renamed)
+        tuple(merged.values()),
+        name=first.name,
+        notes=(*first.notes, *second.notes, *renamed),
+        origin=first.origin or second.origin,
     )
 
 
@@ -167,7 +177,16 @@ def _merged(spot: Spot, other: Spot) -> Spot:
     given: dict[str, Any] = {"readings": (*spot.readings, *other.readings)}
     if not spot.has_depth and other.has_depth:
         given.update(depth=other.depth, depth_at_least=other.depth_at_least)
-    for key in ("x", "y", "slope", "mat_thickness", "drop_time", "catch_depth", "area"):
+    for key in (
+        "x",
+        "y",
+        "surface_level",
+        "slope",
+        "mat_thickness",
+        "drop_time",
+        "catch_depth",
+        "area",
+    ):
         if getattr(spot, key) is None:
             given[key] = getattr(other, key)
     return replace(spot, **given)
@@ -197,6 +216,35 @@ def _read_others(sheet: Sheet, rows: Sequence[Row], slope_unit: str | None) -> N
                     )
 
 
+def _read_levels(sheet: Sheet, rows: Sequence[Row]) -> None:
+    """Read levels of the surface, or of a staff, whose readings fall where the ground rises."""
+    given = [role for role in ("surface_level", "staff") if role in sheet.columns]
+    if len(given) > 1:
+        sheet.faults.add("levels and staff readings in one sheet", cure="keep one of them")
+        return
+    for role in given:
+        column = sheet.columns[role][0]
+        header = sheet.text.columns[column]
+        bare = [row[column] for _, _, row in rows if re.fullmatch(r"[-+\d.,]+", row[column])]
+        if bare and not sheet.text.units[column]:
+            sheet.faults.add(
+                f'column "{header}" has no unit: {bare[0]} can be metres, feet, inches or cm',
+                cure=f'head it "{header} (m)" if it is in metres',
+            )
+            return
+        for spot, number, row in rows:
+            where = f"{sheet.line_word} {number} ({spot})"
+            if sheet.number(row[column], where)[0] is None:
+                continue
+            with sheet.faults.catching(where):
+                level = sheet.with_unit(row[column], role, "length", "")
+                level = -level if role == "staff" else level
+                if sheet.found[spot].setdefault("surface_level", level) != level:
+                    raise InputError(f"a second level of {spot}: keep one of them.")
+        if role == "staff":
+            sheet.notes.append(f'"{header}" read from a staff: less on it is higher ground')
+
+
 def _read_positions(sheet: Sheet, rows: Sequence[Row], near: tuple[float, float] | None) -> None:
     """Read positions in metres or as latitude and longitude."""
     if {"latitude", "longitude"} <= set(sheet.columns):
@@ -205,7 +253,7 @@ def _read_positions(sheet: Sheet, rows: Sequence[Row], near: tuple[float, float]
             for spot, _, row in rows
             if sheet.cell(row, "latitude") and sheet.cell(row, "longitude")
         }
-        places, notes = local_positions(cells, sheet.text.decimal, near, sheet.faults)
+        places, notes, sheet.origin = local_positions(cells, sheet.text.decimal, near, sheet.faults)
         sheet.notes += notes
         for spot, (x, y) in places.items():
             sheet.found[spot].update(x=x, y=y)

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.survey.earth import metres_from
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
@@ -108,6 +109,8 @@ class Spot:
         Whether the probe was too short: the depth is `depth` or more.
     x, y : float, str or Quantity, optional
         Distances east and north of a common point [m] (a text with a unit is converted).
+    surface_level : float, str or Quantity, optional
+        Level of the surface above a mark that all spots share [cm].
     readings : sequence of Reading, optional
         Meter readings, in any order.
     slope : float, str or Quantity, optional
@@ -139,6 +142,7 @@ class Spot:
     depth_at_least: bool = field(default=False, kw_only=True)
     x: float | None = field(default=None, kw_only=True)
     y: float | None = field(default=None, kw_only=True)
+    surface_level: float | None = field(default=None, kw_only=True)
     readings: tuple[Reading, ...] = field(default=(), kw_only=True)
     slope: float | None = field(default=None, kw_only=True)
     mat_thickness: float | None = field(default=None, kw_only=True)
@@ -161,6 +165,10 @@ class Spot:
                     object.__setattr__(self, name, number_to_house(value, "length", name) / 100.0)
             elif value is not None and not math.isfinite(float(value)):
                 faults.add(f"{name} is {value!r}", allowed="a distance in metres, or None")
+        if self.surface_level is not None:
+            with faults.catching():
+                level = number_to_house(self.surface_level, "length", "surface_level")
+                object.__setattr__(self, "surface_level", level)
         for name, quantity in (
             ("slope", "slope"),
             ("mat_thickness", "length"),
@@ -233,6 +241,9 @@ class Survey(Displayed):
         What people call the place.
     notes : tuple of str, optional
         What a reader understood, assumed or left out.
+    origin : tuple of float, optional
+        Latitude and longitude [degrees] that `x` and `y` of the spots are counted from, where they
+        are known.
 
     Raises
     ------
@@ -243,6 +254,7 @@ class Survey(Displayed):
     spots: tuple[Spot, ...]
     name: str = ""
     notes: tuple[str, ...] = ()
+    origin: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         faults = Faults(f'Survey "{self.name}"' if self.name else "Survey")
@@ -290,6 +302,38 @@ class Survey(Displayed):
             )
             raise faults.as_error()
         return found
+
+    def seen_from(self, origin: tuple[float, float]) -> Survey:
+        """Count places from another point.
+
+        Parameters
+        ----------
+        origin : tuple of float
+            Its latitude and longitude [degrees].
+
+        Returns
+        -------
+        Survey
+            The same spots.
+
+        Raises
+        ------
+        InputError
+            If it is not known where on Earth the spots are.
+        """
+        if self.origin is None:
+            raise InputError(
+                f"{self._title()}: its places are metres from a point nobody told; allowed: "
+                "latitude and longitude in both surveys, or in neither."
+            )
+        east, north = metres_from(origin, self.origin)
+        moved = tuple(
+            spot
+            if spot.x is None or spot.y is None
+            else replace(spot, x=spot.x + east, y=spot.y + north)
+            for spot in self.spots
+        )
+        return replace(self, spots=moved, origin=origin)
 
     @property
     def rods(self) -> tuple[float, ...]:
@@ -340,6 +384,7 @@ class Survey(Displayed):
             more = [
                 text
                 for value, text in (
+                    (spot.surface_level, f"level {spot.surface_level or 0.0:.1f} cm"),
                     (spot.slope, f"slope {in_people_units(spot.slope or 0.0, 'slope')}"),
                     (spot.mat_thickness, f"mat {spot.mat_thickness or 0.0:.1f} cm"),
                     (spot.drop_time, f"drop {spot.drop_time or 0.0:g} s"),

@@ -25,6 +25,7 @@ FLOORS = {
     "runs": 5,
     "decisions": 6,
     "accessor": 7,
+    "site": 7,
     "plot": 8,
     "explorer": 9,
     "report": 9,
@@ -42,6 +43,7 @@ ONLY_IN = {
     "pint": {"words"},
     "openpyxl": {"words"},
     "jinja2": {"explorer", "report"},
+    "sklearn": {"ground"},
 }
 # Kernels know numbers: no labels, no units, no other floor. The one exception is the class of the
 # warning they give when nothing can be cached.
@@ -50,6 +52,8 @@ LOADED_ONLY_WHEN_NEEDED = (
     "matplotlib",
     "jinja2",
     "scipy.optimize",
+    "scipy.spatial",
+    "sklearn",
     "pint",
     "tqdm",
     "dask",

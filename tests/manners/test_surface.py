@@ -242,6 +242,8 @@ UNIT_OF = {
 }
 """Unit that each form of a quantity says of itself, as the source says it."""
 NO_QUANTITIES = {
+    "read_forecast": {"source", "station"},  # files, and what read_station takes
+    "interpolate_survey": {"outline"},  # corners, a table or a file
     "read_retention": {"source"},  # files and tables of every kind
     "read_retention_samples": {"source"},
     "read_station": {"source"},

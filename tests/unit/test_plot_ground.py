@@ -1,8 +1,10 @@
 """Pictures of ground that is not level: labels, limits and data on the artists."""
 
 import matplotlib
+import matplotlib.pyplot as plt
 import numpy as np
 import pytest
+import xarray as xr
 from grounds import GREEN
 from matplotlib.text import Annotation
 
@@ -69,3 +71,41 @@ def test_a_map_shows_every_cell_and_contours():
 def test_what_is_no_line_is_refused(alone):
     with pytest.raises(sw.InputError, match="Transect"):
         sw.plot.cross_section(alone)
+
+
+# --- the ground a survey makes -------------------------------------------------------------------
+
+
+def test_a_surveyed_ground_is_shown_with_its_errors_outline_and_spots():
+    spots = [
+        sw.Spot(f"P{i}", 30.0 + i % 3, x=4.0 * (i % 4), y=4.0 * (i // 4), surface_level=float(i))
+        for i in range(12)
+    ]
+    surveyed = sw.interpolate_survey(sw.Survey(spots), [(-2, -2), (14, -2), (14, 10), (-2, 10)])
+    axes = sw.plot.surveyed_ground(surveyed)
+    assert [ax.get_title(loc="left") for ax in axes.flat] == [
+        "surface level (cm)",
+        "probe depth (cm)",
+        "standard error of the level (cm)",
+        "standard error of the depth (cm)",
+    ]
+    for ax, grid in zip(
+        axes.flat,
+        (
+            surveyed.surface_level,
+            surveyed.probe_depth,
+            surveyed.surface_level_error,
+            surveyed.probe_depth_error,
+        ),
+        strict=True,
+    ):
+        assert np.array_equal(ax.collections[0].get_array().compressed(), grid[surveyed.mask])
+        outline = next(line for line in ax.lines if line.get_label() == "_outline")
+        assert len(outline.get_xdata()) == 5
+        assert sum(line.get_marker() == "o" for line in ax.lines) == 12
+    plt.close("all")
+    ground = sw.GreenMap.from_survey(surveyed, GREEN)
+    values = xr.DataArray(surveyed.probe_depth[surveyed.mask], dims="spot")
+    ax = sw.plot.green_map(ground, values, label="depth (cm)", surveyed=surveyed)
+    assert {"_outline", "_spots"} <= {line.get_label() for line in ax.lines}
+    assert ax.get_xlim()[0] <= -2.0

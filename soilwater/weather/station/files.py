@@ -36,7 +36,7 @@ from soilwater.weather.station.totals import differences, suspect_running_total
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Height, TimeSpan
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
-from soilwater.words.text_tables import read_text_table
+from soilwater.words.text_tables import TextTable, read_text_table
 from soilwater.words.times import hours_between, interval_edges
 
 MISSING_CODES: tuple[float | str, ...] = (-99.0, -99.9, -999.0, -999.9, -9999.0, -99999.0)
@@ -175,7 +175,9 @@ def read_station(
         cannot be read, repeat or go backwards, values out of range with their lines; and with
         both readings of a column whose unit, total or time of day physics speaks against.
     """
-    table = read_text_table(_with_time_column(source), sheet=sheet)
+    table = source
+    if not isinstance(source, TextTable):
+        table = read_text_table(_with_time_column(source), sheet=sheet)
     subject = table.source
     chosen, time_at, clock_at, unused = assign_columns(table, columns or {})
     headers = {quantity: table.columns[at] for quantity, at in chosen.items()}
