@@ -49,12 +49,13 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
     tuple of Hysteretic
         Each as likely as the next: ratio of suctions log-normal about 1.5, nine of ten within
         1.1-2.2; saturation when rewetted 0.90 +- 0.06. The middle of each of `draws` equal
-        parts of either distribution is taken once.
+        parts of either distribution is taken once. A soil whose curves forbid so large a ratio,
+        as those of two pore systems can, has half of what it exceeds 1 by, or half of that.
 
     Raises
     ------
     InputError
-        If a soil cannot be given a memory, or `draws` is no number above 0.
+        If what is given is no sand, or `draws` is no number above 0.
 
     Examples
     --------
@@ -84,4 +85,12 @@ def _remembering(soil: Soil, ratio: float, rewetted: float) -> Hysteretic:
     if isinstance(soil, Hysteretic):
         return soil
     source = f"{soil.source}; {MEMORY_SOURCE}" if soil.source else MEMORY_SOURCE
-    return Hysteretic(cast(OneCurve, soil), ratio, rewetted, source=source)
+    drains = cast(OneCurve, soil)
+    # Never below what holds any water beyond the dry end.
+    rewetted = max(rewetted, 1.0 - 0.5 * (1.0 - soil.theta_r / soil.theta_s))
+    for part in (1.0, 0.5, 0.25):
+        try:
+            return Hysteretic(drains, 1.0 + part * (ratio - 1.0), rewetted, source=source)
+        except InputError:
+            continue
+    return Hysteretic(drains, 1.0, rewetted, source=source)

@@ -80,12 +80,18 @@ class Common(NamedTuple):
 
 
 class Prior(NamedTuple):
-    """Errors a diagnosis reckons with: probe [cm], usual depth and its spread [cm]; usual catch."""
+    """Errors a diagnosis reckons with: probe [cm], usual depth and its spread [cm]; usual catch.
+
+    Of the sands that are looked up, those beyond the first `drained` have drained after gentle
+    water on dry sand: `rewetted` of them, the sands in turn.
+    """
 
     probe_error: float
     usual_depth: float
     usual_spread: float
     mean_catch: float
+    drained: int = 1
+    rewetted: int = 0
 
     def catch(self, spot: Spot) -> float | None:
         """Water caught at a spot over that of the green [1]; None where it cannot be told."""
