@@ -45,11 +45,15 @@ SUBJECTS = {
         "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
     ),
     "Ground that is not level": (
-        "interpolate_survey SurveyedGround GreenMap Transect level_bracket write_map"
+        "interpolate_survey SurveyedGround GreenMap Transect simulate_grounds level_bracket "
+        "crest_effect CrestEffect FloorDesign ground_odds GroundOdds write_map"
     ),
-    "Dry-down, hand water and changes": "dry_down_outlook hand_water_plan Thresholds what_if",
+    "Dry-down, hand water and changes": (
+        "dry_down_outlook hand_water_plan Thresholds what_if reshape"
+    ),
     "The wet side": "air_after_rain days_below_air flush_water",
     "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",
+    "Tables to take away, and units": "read_table use_units",
     "A page to explore": "explore explore_ground",
     "Errors": "SoilWaterError InputError RunError Interrupted SoilWaterWarning Status",
 }

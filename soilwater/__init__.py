@@ -11,7 +11,10 @@ from soilwater.decisions.building.compare_sands import SandComparison, compare_s
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.building.floor import FloorDesign
 from soilwater.decisions.contours.bracket import LevelBracket, level_bracket
+from soilwater.decisions.contours.crest import CrestEffect, crest_effect
+from soilwater.decisions.contours.odds import GroundOdds, ground_odds
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
@@ -30,9 +33,11 @@ from soilwater.decisions.watering.changes import (
     other_sand,
     regrade,
     remove_mat,
+    reshape,
     topdress,
     wetting_agent,
 )
+from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWhatIf
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
 from soilwater.decisions.watering.thresholds import Thresholds
@@ -62,9 +67,12 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention, read_retention_samples
+from soilwater.learning.calibrate import calibrate
+from soilwater.learning.calibration import Calibration, HeldBack, Learned
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.drained import drained_state, drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
@@ -86,6 +94,7 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.forecast import join_weather, read_forecast, usual_weather
@@ -103,6 +112,8 @@ from soilwater.words.errors import (
     SoilWaterWarning,
     Status,
 )
+from soilwater.words.frames import read_table
+from soilwater.words.unit_choice import use_units
 
 if _TYPE_CHECKING:
     from soilwater import plot as plot
@@ -119,6 +130,8 @@ __all__ = [
     "Band",
     "BaseSuction",
     "BrooksCorey",
+    "BuriedSensor",
+    "Calibration",
     "CapillaryBreak",
     "CapillaryModel",
     "Case",
@@ -126,25 +139,32 @@ __all__ = [
     "Change",
     "Check",
     "ContourDesign",
+    "CrestEffect",
     "Days",
     "DepthWindow",
     "Diagnosis",
     "DryDownOutlook",
     "Event",
     "FitResult",
+    "FloorDesign",
     "Flush",
     "FreeDrainage",
     "Grading",
     "GravelBlanket",
     "GreenMap",
+    "GroundOdds",
+    "GroundOutcome",
+    "GroundWhatIf",
     "HandWaterPlan",
     "HandWatering",
+    "HeldBack",
     "HeldSurface",
     "Hysteretic",
     "InputError",
     "Interrupted",
     "Kosugi",
     "Layer",
+    "Learned",
     "LevelBracket",
     "MaterialCheck",
     "Measurement",
@@ -189,9 +209,11 @@ __all__ = [
     "WithDryEnd",
     "air_after_rain",
     "blocked_outlet",
+    "calibrate",
     "check_root_zone",
     "compare_depths",
     "compare_sands",
+    "crest_effect",
     "cycle_and_soak",
     "daily_reference_et",
     "days_below_air",
@@ -206,6 +228,7 @@ __all__ = [
     "explore",
     "explore_ground",
     "flush_water",
+    "ground_odds",
     "hand_water",
     "hand_water_plan",
     "hourly_reference_et",
@@ -226,17 +249,21 @@ __all__ = [
     "read_site_file",
     "read_station",
     "read_survey",
+    "read_table",
     "read_weather",
     "register_soil_model",
     "regrade",
     "remove_mat",
+    "reshape",
     "simulate",
     "simulate_ensemble",
+    "simulate_grounds",
     "simulate_many",
     "slope_equivalent",
     "steady_weather",
     "syringe",
     "topdress",
+    "use_units",
     "usual_weather",
     "weather_from_table",
     "wetting_agent",

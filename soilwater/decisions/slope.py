@@ -28,6 +28,7 @@ from soilwater.soils import Soil
 from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, Suction, TimeSpan
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -39,7 +40,7 @@ _STEP = 0.1
 
 
 @dataclass(frozen=True)
-class SlopeEquivalent:
+class SlopeEquivalent(Tabled):
     """Extra depth a spot on a slope behaves as if it had.
 
     Attributes
@@ -73,6 +74,17 @@ class SlopeEquivalent:
     def caution(self) -> str:
         """Sentence for a person; empty where the slope is too small to matter."""
         return slope_caution(self.slope, self.low, self.high)
+
+    def _columns(self) -> list[Column]:
+        return [
+            Column("like more depth", [self.best], "length"),
+            Column("at least", [self.low], "length"),
+            Column("at most", [self.high], "length"),
+            Column("never above", [self.bound], "length"),
+            Column("slope", [self.slope], "slope"),
+            Column("length", [self.length / 100.0], "distance"),
+            Column("from crest", [self.from_crest / 100.0], "distance"),
+        ]
 
     def __str__(self) -> str:
         return (

@@ -79,7 +79,7 @@ class Layer:
             (
                 self.name,
                 in_people_units(self.thickness, "length"),
-                self.soil.name or type(self.soil).__name__,
+                self.soil.name or "no name",
                 in_people_units(self.soil.k_sat, "conductivity"),
             )
         ]
@@ -416,7 +416,7 @@ class Profile:
                 layer.name,
                 in_people_units(layer.thickness, "length"),
                 f"{top:.1f}-{bottom:.1f} cm",
-                layer.soil.name or type(layer.soil).__name__,
+                layer.soil.name or "no name",
                 in_people_units(layer.soil.k_sat, "conductivity"),
             )
             for layer, top, bottom in zip(self.layers, ends[:-1], ends[1:], strict=True)

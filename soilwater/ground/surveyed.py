@@ -22,6 +22,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Slope
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house, positive_number
 
@@ -36,7 +37,7 @@ COMPASS = {
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SurveyedGround(Displayed):
+class SurveyedGround(Displayed, Tabled):
     """Levels of the surface and depths of the sand over a green, with their standard errors.
 
     Attributes
@@ -117,6 +118,20 @@ class SurveyedGround(Displayed):
             replace(self, surface_level=level, probe_depth=np.maximum(depth, LEAST_DEPTH))
             for level, depth in zip(*grids, strict=True)
         )
+
+    def _columns(self) -> list[Column]:
+        east, north = self.places.T
+        grids = {
+            "surface level": self.surface_level,
+            "surface level error": self.surface_level_error,
+            "probe depth": self.probe_depth,
+            "probe depth error": self.probe_depth_error,
+        }
+        return [
+            Column("east", east, "distance"),
+            Column("north", north, "distance"),
+            *(Column(name, grid[self.mask], "length") for name, grid in grids.items()),
+        ]
 
     def _rows(self) -> list[tuple[str, ...]]:
         return [

@@ -15,6 +15,7 @@ from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Suctions
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.units import to_house
@@ -110,7 +111,7 @@ class Band(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class FitResult:
+class FitResult(Tabled):
     """A soil fitted to a retention table, with everything the points left open.
 
     Attributes
@@ -262,6 +263,16 @@ class FitResult:
         shares = sorted(self.families.items(), key=lambda item: -item[1])
         told = ", ".join(f"{name} {100.0 * share:.0f} %" for name, share in shares)
         return f"the points lean on {shares[0][0]} ({told})"
+
+    def _columns(self) -> list[Column]:
+        # Each parameter has a unit of its own.
+        names = list(self.parameters)
+        return [
+            Column("parameter", names),
+            Column("best", list(self.parameters.values()), "various"),
+            Column("at least", [self.intervals[each][0] for each in names], "various"),
+            Column("at most", [self.intervals[each][1] for each in names], "various"),
+        ]
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []

@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled
 
 SUM_TOLERANCE = 0.01
 """How far retained shares may be from adding up to 1 before the sheet is sent back [1]."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Grading(Displayed):
+class Grading(Displayed, Tabled):
     """A sieve analysis: share of the dry mass retained on each sieve, coarsest first.
 
     Parameters
@@ -183,6 +184,12 @@ class Grading(Displayed):
             openings = np.concatenate(([2.0 * openings[0]], openings))
             finer_than = np.concatenate(([1.0], finer_than))
         return openings[::-1], np.clip(finer_than[::-1], 0.0, 1.0)
+
+    def _columns(self) -> list[Column]:
+        return [
+            Column("sieve", self.sizes, "opening"),
+            Column("retained", self.retained, "share"),
+        ]
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         rows: list[tuple[str, ...]] = [

@@ -26,6 +26,7 @@ from soilwater.lab.retention_checks import (
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Share
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
@@ -60,7 +61,7 @@ class RetentionPoints(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class RetentionTable(Displayed):
+class RetentionTable(Displayed, Tabled):
     """Measured water contents of one sample on the drying branch.
 
     Parameters
@@ -292,6 +293,12 @@ class RetentionTable(Displayed):
 
     def _subject(self) -> str:
         return f'Retention table "{self.sample}"' if self.sample else "Retention table"
+
+    def _columns(self) -> list[Column]:
+        return [
+            Column("suction", self.suction, "suction"),
+            Column("water content", self.water_content, "water_content"),
+        ]
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         points = self.points

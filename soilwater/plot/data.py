@@ -29,7 +29,7 @@ class Through(NamedTuple):
 
 
 class Readings(NamedTuple):
-    """Readings in per cent over days, a row per line."""
+    """Readings in per cent over days since they begin, a row per line."""
 
     days: NDArray[np.float64]
     names: list[str]
@@ -37,6 +37,7 @@ class Readings(NamedTuple):
     lower: NDArray[np.float64] | None
     upper: NDArray[np.float64] | None
     rod: float
+    begin: np.datetime64
 
 
 def only_column(run: xr.Dataset) -> Column:
@@ -140,4 +141,5 @@ def readings(run: xr.Dataset, rod: Length, since: Any, probability: float) -> Re
             ],
             axis=1,
         )
-    return Readings(days, names, middle, lower, upper, float(series.attrs["rod_length_cm"]))
+    rod_length = float(series.attrs["rod_length_cm"])
+    return Readings(days, names, middle, lower, upper, rod_length, begin)

@@ -23,6 +23,10 @@ INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")
 PROBABILITY = 0.8
 """Share of the samples inside a band, unless another is asked for."""
+MOST_BARS = 62
+"""Days that get a bar each; longer runs get a bar a week."""
+TALL = 2.5
+"""Bars so many times as long as the next one are cut off."""
 
 
 @mind_words(bands="thresholds", level="probability")
@@ -151,7 +155,7 @@ def before_after(
     ax.fill_between(old.days, old.middle[0], new.middle[0], color=style.WATER, alpha=0.25, lw=0)
     ax.plot(old.days, old.middle[0], color=last, ls=(0, (5, 2)), label=names[0])
     ax.plot(new.days, new.middle[0], color=first, label=names[1])
-    _day_axis(ax, old, ends, since)
+    _day_axis(ax, old, ends, since, new.middle)
     style.draw_bands(ax, ends, old.days, np.vstack([old.middle, new.middle]))
     style.label_lines(ax, old.days, np.vstack([old.middle, new.middle]), names, (last, first))
     return ax
@@ -159,7 +163,7 @@ def before_after(
 
 @style.in_our_look
 def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
-    """Draw what came and what went each day; the dots show what the profile gained or lost.
+    """Draw what came and went each day, or week; dots show what the profile gained or lost.
 
     Bars above the line less bars below it make the dot.
 
@@ -184,8 +188,13 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         raise InputError("Dataset: it has no times; give the result of a simulation.")
     run = run.squeeze()
     edges = _midnights(run.time.values)
+    weekly = edges.size - 1 > MOST_BARS
+    if weekly:
+        edges = np.unique(np.append(edges[::7], edges[-1]))
     ax = style.axes_or_new(ax, 8.0, 4.4)
-    place = np.arange(edges.size - 1)
+    place = style.date_number(edges[:-1].astype("datetime64[D]"))
+    width = 5.6 if weekly else 0.8
+    heights = []
     for names, sign in ((INFLOWS, 1.0), (OUTFLOWS, -1.0)):
         reached = np.zeros(place.size)
         for name in names:
@@ -195,11 +204,12 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
                     place,
                     sign * amount,
                     bottom=reached,
-                    width=0.8,
+                    width=width,
                     color=style.AMOUNT_COLOURS[name],
                     label=name,
                 )
                 reached = reached + sign * amount
+        heights.append(reached)
     change = _per_day(run, run["storage_change"].values + run["ponding"].values, edges)
     ax.plot(
         place,
@@ -213,25 +223,48 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
         zorder=5,
     )
     ax.axhline(0.0, color=style.INK, lw=0.9)
-    labels = [str(day)[5:10] for day in edges[:-1].astype("datetime64[D]")]
-    every = max(1, int(np.ceil(place.size / 12)))
-    ax.set_xticks(place[::every], labels[::every])
-    ax.set_xlabel(f"day ({str(edges[0])[:4]}, month-day)")
-    ax.set_ylabel("water per day (mm; in up, out down)")
+    style.tick_dates(ax.xaxis)
+    ax.set_xlim(place[0] - 0.6 * width, place[-1] + 0.6 * width)
+    ax.set_xlabel("week from" if weekly else "day")
+    ax.set_ylabel(f"water per {'week' if weekly else 'day'} (mm; in up, out down)")
+    _cut_tall_bars(ax, place, *heights)
     ax.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), fontsize="small")
     return ax
 
 
 def _day_axis(
-    ax: Axes, shown: Readings, bands: Mapping[str, tuple[float, float]], since: Any
+    ax: Axes,
+    shown: Readings,
+    bands: Mapping[str, tuple[float, float]],
+    since: Any,
+    *more: NDArray[np.float64],
 ) -> None:
-    drawn = shown.middle if shown.upper is None else shown.upper
-    highest = np.max(drawn, initial=0.0, where=np.isfinite(drawn))
-    ends = [100.0 * high for _, high in bands.values()]
-    ax.set_ylim(0.0, 5.0 * np.ceil(0.2 * max(highest + 0.5, *ends, 5.0)))
+    drawn = [each for each in (shown.middle, shown.lower, shown.upper, *more) if each is not None]
+    style.reading_limits(ax, shown.days, np.vstack(drawn), bands)
+    style.dates_above(ax, shown.begin)
     ax.set_xlim(float(shown.days[0]), float(shown.days[-1]))
     ax.set_xlabel("days" if since is None else f"days since {stamp(as_time(since, 'since'))}")
     ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(shown.rod, 'length')} rods")
+
+
+def _cut_tall_bars(
+    ax: Axes, place: NDArray[np.float64], up: NDArray[np.float64], down: NDArray[np.float64]
+) -> None:
+    """Cut off the bars of a day that would press all others flat, and write how long they are."""
+    ends = []
+    for reached in (down, up):
+        length = np.abs(reached)
+        usual = np.sort(length)[-2] if length.size > 2 else length.max()
+        tall = int(np.argmax(length))
+        cut = length[tall] > TALL * max(usual, 1.0)
+        shown = float(np.sign(reached[tall])) * (1.3 * max(usual, 1.0) if cut else length[tall])
+        ends.append(1.08 * shown)
+        if cut:
+            text = ax.text(
+                place[tall], 1.04 * shown, f"{length[tall]:.0f}", ha="center", va="center", zorder=6
+            )
+            text.set_path_effects(style.halo())
+    ax.set_ylim(min(ends[0], -0.5), max(ends[1], 0.5))
 
 
 def _midnights(times: NDArray[np.datetime64]) -> NDArray[np.datetime64]:

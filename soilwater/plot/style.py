@@ -22,8 +22,9 @@ except ImportError as error:  # pragma: no cover
     ) from error
 
 import matplotlib.pyplot as plt
-from matplotlib import patheffects
+from matplotlib import dates, patheffects
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.colors import LinearSegmentedColormap, to_hex
 from matplotlib.ticker import MaxNLocator
 
@@ -181,7 +182,7 @@ def label_lines(
     names: Sequence[str],
     colours: Sequence[str],
 ) -> None:
-    """Write names on lines: at their start or their end, wherever they lie further apart.
+    """Write names beside the ends of lines, where they lie on no line and on no other name.
 
     To be called last: it needs the limits of `ax`. Lines are rows over `x` in their colours.
     """
@@ -190,21 +191,7 @@ def label_lines(
     assert figure is not None
     points = ax.get_window_extent().height * 72.0 / figure.dpi
     gap = 1.35 * matplotlib.rcParams["font.size"] / points
-    start, end = ((lines[:, i] - low) / (high - low) for i in (0, -1))
-    if len(names) > 1 and gap < _nearest(start) > _nearest(end):
-        for y, name, colour in zip(lines[:, 0], names, colours, strict=True):
-            text = ax.annotate(
-                name,
-                xy=(float(x[0]), float(y)),
-                xytext=(6, 3),
-                textcoords="offset points",
-                color=colour,
-                fontweight="bold",
-                fontsize="small",
-                zorder=6,
-            )
-            text.set_path_effects(halo())
-        return
+    end = (lines[:, -1] - low) / (high - low)
     order = np.argsort(end)
     for i, place in zip(order, _apart(end[order], gap), strict=True):
         ax.annotate(
@@ -229,11 +216,6 @@ def label_lines(
         )
 
 
-def _nearest(places: NDArray[np.float64]) -> float:
-    """Smallest distance between any two."""
-    return float(np.min(np.diff(np.sort(places))))
-
-
 def _apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
     """Move ascending positions as little as a gap between neighbours allows."""
     blocks: list[list[float]] = []  # Sum of wanted lower ends, and count, of what sticks together.
@@ -245,6 +227,74 @@ def _apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
             blocks[-1][1] += count
     anchors = np.concatenate([np.full(int(count), total / count) for total, count in blocks])
     return np.asarray(anchors + gap * np.arange(wanted.size))
+
+
+def reading_limits(
+    ax: Axes,
+    days: NDArray[np.float64],
+    lines: NDArray[np.float64],
+    bands: Mapping[str, tuple[float, float]],
+) -> None:
+    """Set the limits of `ax` to what lines [%] over days and bands [1] need, without empty blocks.
+
+    Within hours of a soaking readings fall by half: where such a start would leave most of the
+    height to one stroke, it is cut off and told in a number.
+    """
+    known = lines[np.isfinite(lines).all(axis=1)]
+    if not known.size:
+        known = np.zeros((1, days.size))
+    later = known[:, days >= days[0] + min(SPIKE_DAYS, 0.5 * (days[-1] - days[0]))]
+    ends = [100.0 * end for band in bands.values() for end in band if end > 0.0]
+    highest, first = max(later.max(), *ends, 5.0), float(known.max())
+    lowest = min(float(known.min()), *ends, 100.0)
+    cut = first > SPIKE * highest
+    top = highest if cut else max(first, highest)
+    ax.set_ylim(np.floor(max(lowest - 1.0, 0.0)), np.ceil(top + 0.5))
+    if cut:
+        text = ax.annotate(
+            f"starts at {first:.0f} %",
+            xy=(0.0, 1.0),
+            xytext=(0.04, 0.985),
+            xycoords="axes fraction",
+            textcoords="axes fraction",
+            va="top",
+            fontsize="small",
+            arrowprops={"arrowstyle": "<-", "color": INK, "lw": 0.8},
+            zorder=6,
+        )
+        text.set_path_effects(halo())
+
+
+SPIKE, SPIKE_DAYS = 1.25, 0.6
+"""A start this many times as high as all that comes after so many days is cut off."""
+
+
+def dates_above(ax: Axes, begin: np.datetime64) -> None:
+    """Put dates on top of `ax`, whose days count from `begin`."""
+    zero = date_number(begin)
+
+    def to_date(days: Any) -> Any:
+        return days + zero
+
+    def to_days(date: Any) -> Any:
+        return date - zero
+
+    top = ax.secondary_xaxis("top", functions=(to_date, to_days))
+    tick_dates(top.xaxis)
+    for spine in top.spines.values():
+        spine.set_edgecolor(FAINT)
+
+
+def tick_dates(axis: Axis) -> None:
+    """Write dates at a handful of ticks of an axis of days since matplotlib's own epoch."""
+    ticks: Any = dates.AutoDateLocator(minticks=2, maxticks=9)  # type: ignore[no-untyped-call]
+    axis.set_major_locator(ticks)
+    axis.set_major_formatter(dates.ConciseDateFormatter(ticks))  # type: ignore[no-untyped-call]
+
+
+def date_number(time: Any) -> Any:
+    """Tell times as numbers on such an axis [d]."""
+    return dates.date2num(time)  # type: ignore[no-untyped-call]
 
 
 def check_thresholds(
@@ -278,7 +328,11 @@ def draw_bands(
     for i, (name, (low, high)) in enumerate(bands.items()):
         colour = BAND_COLOURS[i % len(BAND_COLOURS)]
         ax.axhspan(100.0 * low, 100.0 * high, color=colour, lw=0, zorder=0, label=f"_{name}")
-        middle = 50.0 * (low + high)
+        bottom, top = ax.get_ylim()
+        # The middle of what is seen of a band.
+        middle = 0.5 * (max(100.0 * low, bottom) + min(100.0 * high, top))
+        if not bottom < middle < top:
+            continue
         places = left + (right - left) * np.linspace(0.94, 0.06, 11)
         near: Any = [[abs(np.interp(x, days, line) - middle) for line in lines] for x in places]
         room = np.min(near, axis=1, initial=100.0)

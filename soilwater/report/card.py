@@ -12,6 +12,7 @@ from typing import Any, Literal, NamedTuple, TypeAlias, get_args
 import numpy as np
 
 from soilwater.decisions.watering.ensembles import day_text
+from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.report.page import template_environment
 from soilwater.site.morning import Morning
@@ -205,10 +206,7 @@ def _rounded(amount: float) -> str:
 
 
 def _hose(seconds: float) -> str:
-    if not math.isfinite(seconds):
-        return ""
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+    return hose_text(seconds) if math.isfinite(seconds) else ""
 
 
 def _why(plan: SpotPlan, line: float) -> str:

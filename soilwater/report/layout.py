@@ -13,8 +13,10 @@ from soilwater.report.tables import Table
 
 SHEET = (188.0, 257.0)
 """Width and height [mm] that A4 and US letter both have within margins of 10 mm."""
-SIZES = (9.2, 8.8, 8.4, 8.0, 7.6, 7.3, 7.0, 6.7, 6.4, 6.1)
+SIZES = (10.4, 10.0, 9.6, 9.2, 8.8, 8.4, 8.0, 7.6, 7.3, 7.0, 6.7, 6.4, 6.1)
 """Sizes of type [pt]; the largest that fits is taken."""
+READ_WELL = 6.7
+"""Size of type [pt] below which tables rather lose rows (a judgement, no source)."""
 _MM_PER_POINT = 25.4 / 72.0
 _LEADING, _LETTER, _SMALL = 1.25, 0.43, 0.85
 """Height of a line and mean width of a letter [em], and the small print as a part of the size."""
@@ -22,9 +24,9 @@ _ALONE = 190.0
 """Width [mm] that the scale of a picture alone stands for."""
 
 
-def fits(sections: dict[str, Any]) -> bool:
-    """Whether all `sections` of a page fit on one sheet in the smallest type."""
-    return _height(sections, SIZES[-1]) <= SHEET[1]
+def reads_well(sections: dict[str, Any]) -> bool:
+    """Whether all `sections` of a page fit on one sheet in type of a size that is read well."""
+    return _height(sections, READ_WELL) <= SHEET[1]
 
 
 def type_size(sections: dict[str, Any]) -> float:
@@ -46,13 +48,13 @@ def _height(sections: dict[str, Any], points: float) -> float:
         """Height of a table with its note; cells need some room around them."""
         rows = sum(lines("".join(row), width - len(row) * em) + 0.35 * em for row in data.rows)
         note = lines(data.note, width) if data.note else 0.0
-        return 2.0 * _LEADING * em + rows + note
+        return lines("".join(data.header), width - len(data.header) * em) + 0.5 * em + rows + note
 
     heading = 1.12 * _LEADING * em + 1.1 * em
     height = lines(sections["name"], wide, 1.9) + lines("".join(sections["facts"]), wide) + 3.0
     if sections["finding"]:
         said = sum(lines(each, wide - 4.0 * em, 1.08) for each in sections["finding"])
-        height += heading + said + 2.0 * em
+        height += 1.12 * _LEADING * em + said + 2.2 * em
     pictures = [
         tall * (wide if sections["map"] and sections["dry_down"] else _ALONE) / across
         for name, (across, tall) in (
@@ -64,10 +66,11 @@ def _height(sections: dict[str, Any], points: float) -> float:
     if pictures:
         height += max(pictures) + 2.2 * em
     height += heading + table(sections["spots"], wide)
-    part = 0.61 * wide if sections["plan"] else wide
+    beside = sections["measurements"] or sections["remarks"]
+    part = 0.6 * wide if beside else wide
     plan = heading + table(sections["plan"], part) if sections["plan"] else 0.0
-    part = wide - part - 6.0 if sections["plan"] else wide
-    others = 0.0
+    plan += heading + sum(lines(each, part - 1.5 * em) + 0.2 * em for each in sections["dangers"])
+    part, others = 0.37 * wide, 0.0
     for name in ("measurements", "remarks"):
         if sections[name]:
             others += heading + sum(
@@ -81,7 +84,7 @@ def _height(sections: dict[str, Any], points: float) -> float:
     ]
     # Columns break between sentences, never within one.
     height += 0.5 * (sum(small) + max(small)) + heading
-    return height + 3.6 * em
+    return 0.98 * (height + 3.6 * em)
 
 
 def _beside(size: tuple[float, float]) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from typing import Any
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.water_plan import HandWaterPlan
-from soilwater.report.layout import fits, type_size
+from soilwater.report.layout import reads_well, type_size
 from soilwater.report.pictures import dry_down_picture, map_picture
 from soilwater.report.tables import plan_table, spot_table
 from soilwater.report.words import (
@@ -22,12 +22,13 @@ from soilwater.report.words import (
     sentence,
 )
 from soilwater.survey.survey import Survey
+from soilwater.words.cautions import dangers_among
 from soilwater.words.errors import Faults
 
 TEMPLATE = "page.html.j2"
-MOST_ROWS = (8, 6, 4)
-"""Rows of the tables, the next fewer where even small type does not fit: spots that need attention
-first, and visits of the plan."""
+MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4)
+"""Rows of the tables, the next fewer where they do not fit in type of a size that is read well:
+spots that need attention first, and visits of the plan."""
 MOST_REMARKS, LONGEST_REMARK = 3, 200
 """Remarks a sheet has room for, and letters of one."""
 
@@ -83,6 +84,7 @@ def report(
     """
     environment = template_environment()
     kept = _checked(survey, diagnosis, outlook, plan, remarks)
+    told = cautions(diagnosis, outlook, plan)
     sections: dict[str, Any] = {
         "name": survey.name or "Survey",
         "facts": facts(survey),
@@ -93,14 +95,15 @@ def report(
         "measurements": () if diagnosis is None else next_measurements(diagnosis),
         "remarks": kept,
         "assumptions": assumptions(survey, diagnosis, outlook, plan),
-        "cautions": cautions(diagnosis, outlook, plan),
+        "dangers": dangers_among(told),
+        "cautions": told,
         "likely": LIKELY,
         "unlikely": UNLIKELY,
     }
     for most in MOST_ROWS:
         sections["spots"] = spot_table(survey, diagnosis, outlook, plan, most)
-        sections["plan"] = None if plan is None else plan_table(plan, most)
-        if fits(sections):
+        sections["plan"] = None if plan is None else plan_table(plan, diagnosis, most)
+        if reads_well(sections):
             break
     source = resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
     page: str = environment.from_string(source).render(**sections, size=type_size(sections))

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 from soilwater.decisions.spots.odds import Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
+from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
     HandWaterPlan,
@@ -16,14 +17,15 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.report.words import (
     count,
-    drier_than_depth,
     listed,
     odds_word,
     own_reading,
     per_cent,
-    sentence,
+    unlike_their_depth,
+    water_in_all,
 )
 from soilwater.survey.survey import Spot, Survey
+from soilwater.words.displays import as_counted
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
 
@@ -43,24 +45,30 @@ def spot_table(
     plan: HandWaterPlan | None,
     most: int,
 ) -> Table:
-    """Put survey, diagnosis, outlook and plan side by side, for as many spots as `most`."""
+    """Put survey, diagnosis, outlook and plan side by side, spots sorted by name.
+
+    All of them where they are no more than `most`, and else those that need attention.
+    """
     odds = {} if diagnosis is None else {each.spot.name: each for each in diagnosis.spots}
     drying = {} if outlook is None else {each.spot.name: each for each in outlook.spots}
     watered = {} if plan is None else {each.spot.name: each for each in plan.spots}
 
-    apart = drier_than_depth(diagnosis)
+    apart = unlike_their_depth(diagnosis)
     by_depth = outlook is not None or plan is not None
 
-    def urgency(spot: Spot) -> tuple[float, float, float]:
+    def urgency(spot: Spot) -> tuple[int, float, float]:
         name = spot.name
-        needy = name in watered and (watered[name].waterings or not watered[name].held)
         wilt = drying[name].wilt.median if name in drying else math.inf
-        gap = odds[name].reading - odds[name].expected if name in odds else 0.0
-        return (0.0 if name in apart else 1.0 if needy else 2.0, wilt, -abs(gap))
+        needy = name in watered and (watered[name].waterings or not watered[name].held)
+        other = name in odds and odds[name].causes[0].cause != "depth"
+        first = 0 if name in apart else 1 if needy or math.isfinite(wilt) else 2 if other else _CALM
+        return first, wilt, own_reading(spot) if math.isfinite(own_reading(spot)) else math.inf
 
-    chosen = sorted(survey.spots, key=urgency)[:most]
+    needing = [spot for spot in survey.spots if urgency(spot)[0] < _CALM]
+    all_fit = len(survey.spots) <= most or not needing
+    chosen = sorted(survey.spots if all_fit else needing, key=urgency)[:most]
     rows = []
-    for spot in (each for each in survey.spots if each in chosen):
+    for spot in sorted(chosen, key=lambda each: as_counted(each.name)):
         depth = in_people_units(spot.depth, "length") if spot.has_depth else "not found"
         row = [
             spot.name,
@@ -90,15 +98,33 @@ def spot_table(
         ]
     if plan is not None:
         header.append("hand water mm")
-    left = len(survey.spots) - len(chosen)
-    notes = [f"The {len(chosen)} spots that need attention first; {left} more."] if left else []
+    notes = _left_out(len(survey.spots), len(needing), len(chosen))
     if apart and by_depth:
         who = "This spot reads" if len(apart) == 1 else "Such spots read"
         notes.append(
-            f"* {who} drier than depth explains: days and water are worked out from depth, and "
-            "do not hold there; keep an eye on it."
+            f"* {who} otherwise than depth explains: days and water are worked out from depth, and "
+            f"do not hold there; keep an eye on {'it' if len(apart) == 1 else 'them'}."
         )
     return Table(tuple(header), tuple(rows), " ".join(notes))
+
+
+_CALM = 3
+"""Rank of a spot that needs nothing: not dry soon, not watered, and as its depth gives."""
+
+
+def _left_out(spots: int, needing: int, shown: int) -> list[str]:
+    """Say which spots have no row."""
+    if shown == spots:
+        return []
+    if not needing:
+        return [f"The {count(shown, 'driest spot')}; {spots - shown} more."]
+    calm = f"{spots - needing} more need nothing by these numbers." if spots > needing else ""
+    if shown == needing:
+        return [f"The {count(shown, 'spot')} that need{'s' * (shown == 1)} attention; {calm}"]
+    more = f"{needing - shown} more need it too"
+    return [
+        f"The {count(shown, 'spot')} that need attention first; {more}{'; ' if calm else '.'}{calm}"
+    ]
 
 
 def _odds_cells(spot: SpotDiagnosis | None) -> list[str]:
@@ -124,18 +150,32 @@ def _water_cell(plan: SpotPlan | None) -> str:
     return f"{amount:.1f}" if amount else "none"
 
 
-def plan_table(plan: HandWaterPlan, most: int) -> Table:
-    """Write a row for each visit of the plan, up to as many as `most`."""
+def plan_table(plan: HandWaterPlan, diagnosis: Diagnosis | None, most: int) -> Table:
+    """Write a row for each visit of the plan, up to as many as `most`.
+
+    Spots that by their diagnosis cannot be planned by depth have none.
+    """
+    apart = unlike_their_depth(diagnosis)
     visits: dict[Any, list[HandWatering]] = {}
     for walk in plan.waterings:
-        visits.setdefault(walk.time, []).append(walk)
-    rows = tuple(
-        (stamp(time), _amounts(walks), *_visit_totals(walks)) for time, walks in visits.items()
+        if walk.spot not in apart:
+            visits.setdefault(walk.time, []).append(walk)
+    rows = [(stamp(time), _amounts(walks), *_totals(walks)) for time, walks in visits.items()]
+    later = [walk for walks in list(visits.values())[most:] for walk in walks]
+    notes = [water_in_all(plan, apart)]
+    if later:
+        visits_left, until = count(len(rows) - most, "later visit"), rows[-1][0]
+        litres, hose = _totals(later)
+        known = [each for each in (litres, hose and f"{hose} of hose") if each]
+        notes.insert(0, f"{', '.join([f'{visits_left}, until {until}', *known])}, not shown.")
+    header = ("when", "spots, mm or L/m2 (US gal/1000 ft2)", "water", "hose")
+    # What no spot has, for want of areas or of a flow, has no column.
+    kept = [i for i in range(len(header)) if i < 2 or any(row[i] for row in rows)]
+    return Table(
+        tuple(header[i] for i in kept),
+        tuple(tuple(row[i] for i in kept) for row in rows[:most]),
+        " ".join(notes),
     )
-    left = rows[most:]
-    note = f"{count(len(left), 'later visit')}, until {left[-1][0]}, not shown. " if left else ""
-    header = ("when", "mm or L/m2 (US gal/1000 ft2)", "water", "hose")
-    return Table(header, rows[:most], note + sentence(plan.totals[-1]))
 
 
 def _amounts(walks: Sequence[HandWatering]) -> str:
@@ -144,15 +184,12 @@ def _amounts(walks: Sequence[HandWatering]) -> str:
     for walk in walks:
         amount = f"{walk.amount:.1f} ({walk.gallons_per_1000_ft2:.0f})"
         alike.setdefault(amount, []).append(walk.spot)
-    return "; ".join(f"{listed(spots)} {amount}" for amount, spots in alike.items())
+    return "; ".join(f"{listed(spots, 99)}: {amount}" for amount, spots in alike.items())
 
 
-def _visit_totals(walks: Sequence[HandWatering]) -> tuple[str, str]:
-    litres = sum(walk.litres for walk in walks)
-    minutes = sum(walk.seconds for walk in walks) / 60.0
-    return (
-        f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)"
-        if math.isfinite(litres)
-        else "-",
-        f"{minutes:.1f} min" if math.isfinite(minutes) else "-",
-    )
+def _totals(walks: Sequence[HandWatering]) -> tuple[str, str]:
+    """Water and time of hose of some visits, as far as areas and flow are known."""
+    litres = sum(walk.litres for walk in walks if math.isfinite(walk.litres))
+    seconds = sum(walk.seconds for walk in walks if math.isfinite(walk.seconds))
+    water = f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)" if litres else ""
+    return water, hose_text(seconds) if seconds else ""

@@ -11,13 +11,12 @@ from soilwater.decisions.spots.measurements import Measurement, rank_measurement
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import day_text, days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
-from soilwater.decisions.watering.water_plan import (
-    HandWatering,
-    HandWaterPlan,
-)
+from soilwater.decisions.watering.plan_words import totals
+from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
-from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
+from soilwater.words.displays import as_counted
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import stamp
 
 MOST_MEASUREMENTS = 3
@@ -25,7 +24,7 @@ MOST_MEASUREMENTS = 3
 LEAST_GAIN = 0.05
 """Expected gain [bit] below which a measurement is not worth the walk (a judgement, no source)."""
 MOST_NOTES = 3
-"""Notes of the survey's reader, and spots with a caution about their slope, that are repeated."""
+"""Notes of the survey's reader that are repeated."""
 
 
 def sentence(text: str) -> str:
@@ -91,7 +90,7 @@ def finding(
 
     Of diagnosis, outlook and plan, those that are None are passed over.
     """
-    apart = drier_than_depth(diagnosis)
+    apart = unlike_their_depth(diagnosis)
     said = [_readings_found(survey) if diagnosis is None else _causes_found(diagnosis)]
     if outlook is not None:
         said.append(_drying_found(outlook, apart))
@@ -135,18 +134,19 @@ def _cause_text(spot: SpotDiagnosis) -> str:
     return f"consistent with {first.label} ({_share_text(first.probability)})"
 
 
-def drier_than_depth(diagnosis: Diagnosis | None) -> frozenset[str]:
-    """Find the spots of a diagnosis that read below the band of their depth, for another cause.
+def unlike_their_depth(diagnosis: Diagnosis | None) -> tuple[str, ...]:
+    """Find the spots of a diagnosis that read outside the band of their depth, for another cause.
 
-    Days and water, which are worked out from depth, do not hold there.
+    Days and water, which are worked out from depth, do not hold there, be it dry or flooded.
     """
     if diagnosis is None:
-        return frozenset()
-    return frozenset(
+        return ()
+    names = [
         each.spot.name
         for each in diagnosis.spots
-        if each.reading < each.band[0] and each.causes[0].cause != "depth"
-    )
+        if not each.band[0] <= each.reading <= each.band[1] and each.causes[0].cause != "depth"
+    ]
+    return tuple(sorted(names, key=as_counted))
 
 
 def _causes_found(diagnosis: Diagnosis) -> str:
@@ -172,14 +172,14 @@ def _causes_found(diagnosis: Diagnosis) -> str:
     return text + "."
 
 
-def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
+def _drying_found(outlook: DryDownOutlook, apart: Sequence[str]) -> str:
     spots = [each for each in outlook.spots if each.spot.name not in apart]
     if not spots:
         return ""
     lines, horizon = outlook.thresholds, f"{outlook.horizon:g} days"
     first = min(spots, key=lambda each: (each.wilt.median, each.wilt.low, each.start[1]))
     wilt = f"the wilt line ({100 * lines.wilt:g} %)"
-    beside = f" {listed(sorted(apart))} aside," if apart else ""
+    beside = f" {listed(apart)} aside," if apart else ""
     weather = f"In the weather given and without hand water,{beside}"
     if not math.isfinite(first.wilt.low):
         return f"{weather} it is unlikely that any spot falls to {wilt} within {horizon}."
@@ -205,7 +205,7 @@ def _drying_found(outlook: DryDownOutlook, apart: frozenset[str]) -> str:
     return text + "."
 
 
-def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
+def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
     line = f"{100 * plan.threshold:g} %"
     spots = [each for each in plan.spots if each.spot.name not in apart]
     # Those that dry first are named first: a long list hides the others.
@@ -218,10 +218,9 @@ def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
     quiet = [each.spot.name for each in spots if not each.waterings and each.held]
     parts = []
     if held:
-        walks = [walk for each in held for walk in each.waterings]
         parts.append(
             f"hand water at {listed(each.spot.name for each in held)}"
-            f" ({count(len(walks), 'watering')}{_water_text(walks)}) is likely to keep "
+            " is likely to keep "
             f"{'it' if len(held) == 1 else 'each'} above {line}"
             f" ({_least_kept([each.kept for each in held])})"
         )
@@ -240,8 +239,14 @@ def _watering_found(plan: HandWaterPlan, apart: frozenset[str]) -> str:
     elif quiet:
         parts.append(f"{listed(quiet, 4)} need{'s' if len(quiet) == 1 else ''} none")
     if apart:
-        parts.append(f"{listed(sorted(apart))} cannot be planned by depth")
-    return sentence("; ".join(parts))
+        parts.append(f"{listed(apart)} cannot be planned by depth")
+    said = sentence("; ".join(parts))
+    return f"{said} {water_in_all(plan, apart)}" if held or tried else said
+
+
+def water_in_all(plan: HandWaterPlan, apart: Sequence[str]) -> str:
+    """Tell the water of a plan for all spots but those set apart from planning by depth."""
+    return sentence(totals([each for each in plan.spots if each.spot.name not in apart])[-1])
 
 
 def _least_kept(shares: Sequence[float]) -> str:
@@ -252,14 +257,6 @@ def _least_kept(shares: Sequence[float]) -> str:
 
 def _times(number: int) -> str:
     return {1: "once", 2: "twice"}.get(number, f"{number} times")
-
-
-def _water_text(walks: Sequence[HandWatering]) -> str:
-    known = [walk.litres for walk in walks if math.isfinite(walk.litres)]
-    if len(known) < len(walks):
-        return ""
-    litres = sum(known)
-    return f", {litres:.0f} L or {litres / LITRES_PER_US_GALLON:.0f} US gal in all"
 
 
 def next_measurements(diagnosis: Diagnosis) -> tuple[str, ...]:
@@ -297,9 +294,4 @@ def assumptions(
 def cautions(*parts: Diagnosis | DryDownOutlook | HandWaterPlan | None) -> tuple[str, ...]:
     """Collect the cautions of the parts, and those that belong on any such page."""
     found = [each for part in parts if part is not None for each in part.cautions]
-    slopes = [each for each in found if each.startswith("on a slope of")]
-    left = len(slopes) - MOST_NOTES
-    if left > 0:
-        found = [each for each in found if each not in slopes[MOST_NOTES:]]
-        found.append(f"{count(left, 'more spot')} on slopes that count: see the diagnosis")
     return _unique([*found, *cautions_for("accuracy", "construction", "private")])

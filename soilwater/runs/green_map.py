@@ -203,8 +203,9 @@ class GreenMap(Displayed):
         )
         return level
 
-    def _axes(self) -> tuple[FloatArray, FloatArray]:
-        """Places of rows and columns [m]."""
+    @property
+    def axes(self) -> tuple[FloatArray, FloatArray]:
+        """North of the rows and east of the columns [m]."""
         n_y, n_x = self.surface_level.shape
         side = self.spacing / 100.0
         east, north = self.corner
@@ -214,7 +215,7 @@ class GreenMap(Displayed):
         """Columns of the green and the faces they share."""
         mask = np.asarray(self.mask)
         place = np.argwhere(mask)
-        y, x = self._axes()
+        y, x = self.axes
         pairs = grid_links(mask)
         side = np.full(len(pairs), self.spacing)
         return LinkedGround(
@@ -294,7 +295,7 @@ class GreenMap(Displayed):
         ordered = values.transpose(..., "spot")
         grid = np.full((*ordered.shape[:-1], *self.surface_level.shape), np.nan)
         grid[..., np.asarray(self.mask)] = ordered.values
-        y, x = self._axes()
+        y, x = self.axes
         dims = (*ordered.dims[:-1], "y", "x")
         kept = {d: ordered[d] for d in ordered.dims[:-1] if d in ordered.coords}
         spread = xr.DataArray(grid, {**kept, "y": y, "x": x}, dims, values.name, values.attrs)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -19,7 +20,7 @@ from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.gathering import lay_out_run
-from soilwater.runs.layout import describe_columns
+from soilwater.runs.layout import Axes, blank, describe_columns, fill
 from soilwater.runs.linking import make_links, make_room
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import Settings
@@ -29,6 +30,24 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError, Status
 from soilwater.words.vocabulary import attach
+
+
+class Marched(NamedTuple):
+    """What a march of linked columns left.
+
+    Attributes
+    ----------
+    values : dict of str to ndarray
+        Variables by name, columns first.
+    meshes : list of Mesh
+        One a column.
+    moved : ndarray, shape (n_times, n_links)
+        What passed the faces since the start [cm3].
+    """
+
+    values: dict[str, NDArray[Any]]
+    meshes: list[Mesh]
+    moved: FloatArray
 
 
 def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) -> xr.Dataset:
@@ -55,6 +74,30 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
         If the columns cannot be started, or something of them is decided on the way.
     """
     begin = time.perf_counter()
+    run = lay_out_grounds([ground], [march_ground((ground, cases), settings)], settings, {})
+    return run.assign_attrs(wall_time_s=time.perf_counter() - begin)
+
+
+def march_ground(set_out: tuple[LinkedGround, Sequence[Case]], settings: Settings) -> Marched:
+    """March the columns of a ground, a case each; as `run_linked`, before labels.
+
+    Parameters
+    ----------
+    set_out : tuple of LinkedGround and sequence of Case
+        The ground and the case of each column.
+    settings : Settings
+        What they share.
+
+    Returns
+    -------
+    Marched
+
+    Raises
+    ------
+    InputError
+        As `run_linked`.
+    """
+    ground, cases = set_out
     if needs_decisions(cases[0]):
         raise InputError(
             "Columns that share water: rules and roots that grow are decided column by column "
@@ -83,14 +126,58 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
     values = name_results(packed, None, meshes, heads, [forcing] * len(cases), texts, settings)
-    described = describe_columns(ground.profiles, meshes, depth.shape[1])
-    axes = {ground.dimension: ground.coordinates[ground.dimension]}
-    dataset = lay_out_run(values, described, axes, settings)
-    dataset = _with_links(dataset, ground, packed, links.out_moved, depth, settings)
-    said = "\n".join(cautions_for("sloping ground", "construction"))
-    return dataset.assign_attrs(
-        edge=ground.edge, cautions=said, wall_time_s=time.perf_counter() - begin
+    return Marched(values, meshes, links.out_moved)
+
+
+def lay_out_grounds(
+    grounds: Sequence[LinkedGround],
+    marched: Sequence[Marched | None],
+    settings: Settings,
+    axes: Axes,
+) -> xr.Dataset:
+    """Lay out marches of grounds of the same places.
+
+    Parameters
+    ----------
+    grounds : sequence of LinkedGround
+        As many as the product of the axes.
+    marched : sequence of Marched or None
+        What each left; None where it was not run.
+    settings : Settings
+        What they shared.
+    axes : mapping of str to sequence
+        Dimensions in front of that of the columns, and their labels.
+
+    Returns
+    -------
+    Dataset
+    """
+    first = grounds[0]
+    n_times, n_columns = settings.output_hours.size, len(first.profiles)
+    meshes = [
+        mesh
+        for ground, each in zip(grounds, marched, strict=True)
+        for mesh in (each.meshes if each else facing_meshes(ground.profiles, settings.refinement))
+    ]
+    n_nodes = max(mesh.depth.size for mesh in meshes)
+    values = {name: blank(name, len(meshes), n_times, n_nodes) for name in settings.names}
+    moved = np.full((len(grounds), n_times, len(first.pairs)), np.nan)
+    for i, left in enumerate(marched):
+        if left is not None:
+            fill(values, np.arange(i * n_columns, (i + 1) * n_columns), left.values)
+            moved[i] = left.moved
+    profiles = [profile for ground in grounds for profile in ground.profiles]
+    described = describe_columns(profiles, meshes, n_nodes)
+    whole = {**axes, first.dimension: first.coordinates[first.dimension]}
+    run = _with_links(
+        lay_out_run(values, described, whole, settings),
+        grounds,
+        moved,
+        described["node_depth"],
+        settings,
     )
+    said = "\n".join(cautions_for("sloping ground", "construction"))
+    return run.assign_attrs(edge=first.edge, cautions=said)
 
 
 def _march(packed: Packed, links: Links, shape: tuple[int, int]) -> None:
@@ -144,32 +231,38 @@ def _ends_of_run(
 
 def _with_links(
     dataset: xr.Dataset,
-    ground: LinkedGround,
-    packed: Packed,
+    grounds: Sequence[LinkedGround],
     moved: FloatArray,
-    depth: FloatArray,
+    node_depth: FloatArray,
     settings: Settings,
 ) -> xr.Dataset:
     """Add levels, areas and what flowed sideways to a result."""
-    along = ground.dimension
-    gained = np.zeros((len(ground.profiles), moved.shape[0]))
-    np.add.at(gained, ground.pairs[:, 0], -moved.T)
-    np.add.at(gained, ground.pairs[:, 1], moved.T)
+    first = grounds[0]
+    columns = dataset.profile.dims
+    sizes = [dataset.sizes[each] for each in columns]
+    gained = np.zeros((len(first.profiles), *moved.shape[:2]))
+    passed = np.moveaxis(moved, -1, 0)
+    np.add.at(gained, first.pairs[:, 0], -passed)
+    np.add.at(gained, first.pairs[:, 1], passed)
     rate = np.full(moved.shape, np.nan)
-    rate[1:] = np.diff(moved, axis=0) / np.diff(settings.output_hours)[:, None] / ground.width
+    steps = np.diff(settings.output_hours)[:, None]
+    rate[:, 1:] = np.diff(moved, axis=1) / steps / first.width
     node = "node_depth" if "node_depth" in dataset.dims else "node"
-    levels = ground.surface_level[:, None] - depth
+    surface = np.stack([ground.surface_level for ground in grounds])
+    floor = np.stack([ground.floor_level for ground in grounds])
+    elevation = surface.reshape(-1, 1) - node_depth
+    inflow = 10.0 * np.moveaxis(gained, 0, 1) / first.area[:, None]
     dataset = dataset.assign(
-        lateral_inflow=((along, "time"), 10.0 * gained / ground.area[:, None]),
-        lateral_flow=(("time", "link"), rate),
+        lateral_inflow=((*columns, "time"), inflow.reshape(*sizes, -1)),
+        lateral_flow=((*columns[:-1], "time", "link"), rate.reshape(*sizes[:-1], *rate.shape[1:])),
     ).assign_coords(
         {
-            **{name: (along, values) for name, values in ground.coordinates.items()},
-            "link": ("link", ground.face_position),
-            "surface_level": (along, ground.surface_level),
-            "floor_level": (along, ground.floor_level),
-            "plan_area": (along, ground.area / 1.0e4),
-            "node_elevation": ((along, node), levels),
+            **{name: (first.dimension, values) for name, values in first.coordinates.items()},
+            "link": ("link", first.face_position),
+            "surface_level": (columns, surface.reshape(sizes)),
+            "floor_level": (columns, floor.reshape(sizes)),
+            "plan_area": (first.dimension, first.area / 1.0e4),
+            "node_elevation": ((*columns, node), elevation.reshape(*sizes, -1)),
         }
     )
     return attach(dataset)

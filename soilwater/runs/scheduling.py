@@ -15,8 +15,6 @@ from numbers import Integral
 from queue import SimpleQueue
 from typing import Any, Protocol
 
-from numpy.typing import NDArray
-
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case
 from soilwater.runs.settings import Settings
@@ -109,37 +107,42 @@ def processors() -> int:
 
 
 def finished_chunks(
-    chunks: Sequence[Sequence[Case]], settings: Settings, workers: Workers
-) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
+    chunks: Sequence[Any],
+    settings: Settings,
+    workers: Workers,
+    run: Callable[..., Any] = run_chunk,
+) -> Generator[tuple[int, Any]]:
     """Run chunks and hand each over as it finishes, first come, first served.
 
     Parameters
     ----------
-    chunks : sequence of sequence of Case
-        What to run.
+    chunks : sequence
+        What to run: cases, for `run_chunk`.
     settings : Settings
         What all cases share.
     workers : Workers
         Who runs them.
+    run : callable, optional
+        Takes a chunk and the settings.
 
     Yields
     ------
     number : int
         Which chunk.
     values : dict
-        As `run_chunk` returns them.
+        As `run` returns them.
     """
     executor = workers.executor
     if executor is not None:
         if _is_cluster(executor):
             # Every worker compiles its kernels once, before tasks are spread.
             executor.run(load_kernels)
-        yield from _from_executor(chunks, settings, executor, _calls_at_a_time(executor))
+        yield from _from_executor(chunks, settings, run, executor, _calls_at_a_time(executor))
         return
     threads = max(1, min(len(chunks), workers.n_threads or processors()))
     pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
     try:
-        yield from _from_executor(chunks, settings, pool, threads)
+        yield from _from_executor(chunks, settings, run, pool, threads)
     finally:
         # On an interrupt those waiting never start, and nobody waits for the chunks under way: they
         # write nothing, and one column of many years takes seconds.
@@ -147,8 +150,8 @@ def finished_chunks(
 
 
 def _from_executor(
-    chunks: Sequence[Sequence[Case]], settings: Settings, executor: Any, at_a_time: int
-) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
+    chunks: Sequence[Any], settings: Settings, run: Any, executor: Any, at_a_time: int
+) -> Generator[tuple[int, Any]]:
     done: SimpleQueue[int] = SimpleQueue()
     futures: dict[int, Any] = {}
     waiting = iter(range(len(chunks)))
@@ -160,7 +163,7 @@ def _from_executor(
             number = next(waiting, None)
             if number is None:
                 return
-            futures[number] = executor.submit(run_chunk, chunks[number], settings, **options)
+            futures[number] = executor.submit(run, chunks[number], settings, **options)
             futures[number].add_done_callback(lambda _, number=number: done.put(number))
 
     try:

@@ -31,6 +31,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, WaterAmount, WaterContent
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
@@ -118,7 +119,7 @@ class Crew:
 
 
 @dataclass(frozen=True, repr=False)
-class SiteFile(Displayed):
+class SiteFile(Displayed, Tabled):
     """What `read_site_file` found in a site file and the tables beside it.
 
     Attributes
@@ -330,6 +331,20 @@ class SiteFile(Displayed):
     def spot_names(self) -> dict[str, tuple[str, ...]]:
         """Names of spots by the name of their green."""
         return {each.name: tuple(spot.name for spot in each.spots) for each in self.greens}
+
+    def _columns(self) -> list[Column]:
+        rows = [(green, spot) for green in self.greens for spot in green.spots]
+        return columns_of(
+            rows,
+            [
+                ("green", lambda row: row[0].name, ""),
+                ("spot", lambda row: row[1].name, ""),
+                ("sand", lambda row: row[0].sand, ""),
+                ("depth", lambda row: row[1].depth, "length"),
+                ("area", lambda row: row[1].area, "area"),
+                ("slope", lambda row: row[1].slope, "slope"),
+            ],
+        )
 
     def _shown(self) -> Shown:
         rows = []

@@ -11,7 +11,12 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.hand_watering import DRAWS, hand_water_plan
-from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
+from soilwater.decisions.watering.water_plan import (
+    HandWatering,
+    HandWaterPlan,
+    SpotPlan,
+    walk_columns,
+)
 from soilwater.site.file import Crew, Green, SiteFile
 from soilwater.site.tables import GivenWater
 from soilwater.survey.survey import Spot
@@ -20,6 +25,7 @@ from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import LITRES_PER_US_GALLON
 from soilwater.words.times import as_time, stamp
 
@@ -28,7 +34,7 @@ SOAKED_SINCE = 48.0
 
 
 @dataclass(frozen=True, repr=False)
-class Morning(Displayed):
+class Morning(Displayed, Tabled):
     """Plans for one morning, green by green.
 
     Attributes
@@ -79,6 +85,9 @@ class Morning(Displayed):
     def cautions(self) -> tuple[str, ...]:
         """What the person should know, of all plans."""
         return tuple(dict.fromkeys(each for plan in self.plans for each in plan.cautions))
+
+    def _columns(self) -> list[Column]:
+        return walk_columns(self.today)
 
     def _shown(self) -> Shown:
         day = self.day.astype(object)

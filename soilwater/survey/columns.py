@@ -26,6 +26,7 @@ _ROLES = (
     ("reading", r"vwc|moisture|water content|reading|field capacity|^%"),
     ("rod", r"\b(rods?|tines?|probe length)\b"),
     ("unused", r"\broots?\b|temp|salin|\bec\b"),
+    ("at_least", r"^at least$"),
     ("depth", r"\b(depth|probed?)\b"),
     ("staff", r"\b(staff|foresight)\b"),
     ("surface_level", r"\b(levels?|elev(ation)?|altitude|rl|z)\b"),

@@ -64,6 +64,7 @@ def read_depths(
     for spot, number, row in rows:
         where = f"{sheet.line_word} {number} ({spot})"
         part, at_least = _at_least(row[column])
+        at_least = at_least or sheet.cell(row, "at_least").lower() == "yes"
         if part.startswith("+"):
             written = part[1:].strip()
             sheet.faults.add(

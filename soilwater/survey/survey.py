@@ -16,6 +16,7 @@ from soilwater.survey.earth import metres_from
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
@@ -230,7 +231,7 @@ class Spot:
 
 
 @dataclass(frozen=True, repr=False)
-class Survey(Displayed):
+class Survey(Displayed, Tabled):
     """Spots of one green, tee or field.
 
     Parameters
@@ -371,6 +372,36 @@ class Survey(Displayed):
             )
             raise faults.as_error()
         return replace(self, spots=tuple(kept))
+
+    def _columns(self) -> list[Column]:
+        # A row for each reading, and one for a spot without any: `read_survey` takes them again.
+        rows = [(spot, reading) for spot in self.spots for reading in spot.readings or (None,)]
+        spots: list[tuple[str, str, str]] = [
+            ("mat", "mat_thickness", "length"),
+            ("slope", "slope", "slope"),
+            ("drop", "drop_time", "seconds"),
+            ("catch can", "catch_depth", "water_amount"),
+            ("area", "area", "area"),
+            ("x", "x", "distance"),
+            ("y", "y", "distance"),
+        ]
+        kept = [each for each in spots if any(getattr(s, each[1]) is not None for s in self.spots)]
+        return columns_of(
+            rows,
+            [
+                ("spot", lambda row: row[0].name, ""),
+                ("depth", lambda row: row[0].depth, "length"),
+                ("at least", lambda row: row[0].depth_at_least, ""),
+                ("time", lambda row: row[1] and row[1].time, ""),
+                ("reading", lambda row: row[1] and row[1].value, "water_content"),
+                ("rod", lambda row: row[1] and row[1].rod, "length"),
+                ("meter", lambda row: row[1].meter if row[1] else "", ""),
+                *(
+                    (name, lambda row, part=part: getattr(row[0], part), q)
+                    for name, part, q in kept
+                ),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []

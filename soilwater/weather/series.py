@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from soilwater.weather.daylight import half_sine, nonzero
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, TimeSpan
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
@@ -39,7 +40,7 @@ _ROWS_SHOWN = 5
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Weather:
+class Weather(Tabled):
     """Rain and reference evapotranspiration over consecutive intervals.
 
     Parameters
@@ -269,6 +270,15 @@ class Weather:
             "notes": "\n".join(self.notes),
         }
         return dataset
+
+    def _columns(self) -> list[Column]:
+        return [
+            Column("begin", self.edges[:-1]),
+            Column("end", self.edges[1:]),
+            Column("rain", self.rain, "water_amount"),
+            Column("reference ET", self.reference_et, "water_amount"),
+            Column("filled", self.filled),
+        ]
 
     def _facts(self) -> list[tuple[str, str]]:
         days = float(self.hours[-1]) / _HOURS_PER_DAY

@@ -159,18 +159,39 @@ def caution_lines(cautions: Sequence[str]) -> list[str]:
     caution: salt is not modelled, and a meter reads high in salty soil
     """
     topic_of = {sentence: topic for topic, sentence in CAUTIONS.items()}
-    dangers = [topic for topic in DANGERS if CAUTIONS[topic] in cautions][:MOST_DANGERS]
+    dangers = dangers_among(cautions)
     own = [each for each in cautions if each not in topic_of]
     usual = [topic_of[each] for each in cautions if topic_of.get(each, "") not in ("", *DANGERS)]
     room = max(0, MOST_SHOWN - len(dangers) - len(own))
     shown = [
-        *(IN_A_LINE[topic] for topic in dangers),
+        *dangers,
         *own,
         *(IN_A_LINE[topic] for topic in usual[:room]),
     ]
     left = len(set(cautions)) - len(shown)
     more = [f"cautions in full, {left} more of them: .cautions"] if left > 0 else []
     return [*(f"caution: {each}" for each in shown), *more]
+
+
+def dangers_among(cautions: Sequence[str]) -> list[str]:
+    """Tell the dangers among cautions in a line each, no more than `MOST_DANGERS`.
+
+    Parameters
+    ----------
+    cautions : sequence of str
+        All that belong to the answer, in full.
+
+    Returns
+    -------
+    list of str
+        Of `IN_A_LINE`, the first to be read first.
+
+    Examples
+    --------
+    >>> dangers_among(cautions_for("salt", "water law"))
+    ['allocations and restriction days go before any amount given here']
+    """
+    return [IN_A_LINE[each] for each in DANGERS if CAUTIONS[each] in cautions][:MOST_DANGERS]
 
 
 def slope_caution(slope: float, low: float, high: float, *, where: str = "this spot") -> str:

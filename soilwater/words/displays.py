@@ -6,6 +6,7 @@ notebook and a terminal say the same.
 
 from __future__ import annotations
 
+import re
 from abc import abstractmethod
 from collections.abc import Sequence
 from html import escape
@@ -39,6 +40,12 @@ class Shown(NamedTuple):
     lines: Sequence[str] = ()
     caption: str = ""
     set_in: bool = False
+
+
+def as_counted(name: str) -> tuple[tuple[int, int | str], ...]:
+    """Key that sorts names as people count: 5, 6, 15 and A2, A10."""
+    parts = re.findall(r"[0-9]+|[^0-9]+", name)
+    return tuple((0, int(each)) if each.isdecimal() else (1, each.lower()) for each in parts)
 
 
 class Displayed:

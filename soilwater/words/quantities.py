@@ -17,6 +17,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any, NamedTuple
+
+from soilwater.words.unit_choice import units_in_use
 
 CM_PER_INCH = 2.54
 PASCAL_PER_CM_OF_WATER = 98.0665
@@ -40,7 +43,7 @@ class Kind:
     measures : tuple
         Units (pint's spelling) of every dimension accepted, with the house units in one of each.
     for_people : callable
-        Writes a number in the house unit, and in the other system.
+        Writes a number in the units in use.
     """
 
     phrase: str
@@ -57,10 +60,83 @@ def _figure(value: float, decimals: int) -> str:
     return f"{value:.{decimals}f}"
 
 
-def _both(
-    unit: str, decimals: int, other: str, per_house: float, other_decimals: int
-) -> Callable[[float], str]:
-    """Make the writer that puts the other system's unit in brackets behind the house unit."""
+class Writing(NamedTuple):
+    """How a number in the house unit is written: unit, decimals, factor, and what is added."""
+
+    unit: str
+    decimals: int
+    per_house: float = 1.0
+    added: float = 0.0
+
+    def of(self, value: float) -> float:
+        """Value in this unit."""
+        return value * self.per_house + self.added
+
+    def write(self, value: float) -> str:
+        """Value in this unit, with it."""
+        return f"{_figure(self.of(value), self.decimals)} {self.unit}"
+
+
+WRITINGS: dict[str, tuple[Writing, Writing]] = {
+    "length": (Writing("cm", 1), Writing("in", 1, 1 / CM_PER_INCH)),
+    "distance": (Writing("m", 1), Writing("ft", 1, 100 / CM_PER_INCH / 12)),
+    "conductivity": (Writing("cm/h", 1), Writing("in/h", 1, 1 / CM_PER_INCH)),
+    "water_amount": (Writing("mm", 1), Writing("in", 2, 0.1 / CM_PER_INCH)),
+    "water_on_area": (
+        Writing("L/m2", 1),
+        Writing("US gal/1000 ft2", 0, 1000 * SQUARE_METRES_PER_SQUARE_FOOT / LITRES_PER_US_GALLON),
+    ),
+    "water_rate": (Writing("mm/h", 1), Writing("in/h", 2, 0.1 / CM_PER_INCH)),
+    "evapotranspiration": (Writing("mm/day", 1), Writing("in/day", 2, 0.1 / CM_PER_INCH)),
+    "temperature": (Writing("°C", 1), Writing("°F", 1, 1.8, 32.0)),
+    "area": (Writing("m2", 1), Writing("ft2", 0, 1 / SQUARE_METRES_PER_SQUARE_FOOT)),
+    "volume": (Writing("L", 0), Writing("US gal", 0, 1 / LITRES_PER_US_GALLON)),
+    "flow": (Writing("L/min", 1), Writing("US gal/min", 1, 1 / LITRES_PER_US_GALLON)),
+    "water_content": (Writing("%", 1, 100.0), Writing("%", 1, 100.0)),
+    "probability": (Writing("%", 0, 100.0), Writing("%", 0, 100.0)),
+    "share": (Writing("%", 1, 100.0), Writing("%", 1, 100.0)),
+    "slope": (Writing("%", 1, 100.0), Writing("%", 1, 100.0)),
+    "suction": (Writing("cm", 1), Writing("cm", 1)),
+    "opening": (Writing("mm", 2), Writing("mm", 2)),
+    "days": (Writing("days", 1), Writing("days", 1)),
+    "various": (Writing("in its unit", 2), Writing("in its unit", 2)),
+    "seconds": (Writing("s", 0), Writing("s", 0)),
+}
+"""How quantities are written in metric and in US units; suctions are as laboratories give them, and
+various things keep the unit that stands beside them."""
+
+
+def writings(quantity: str) -> tuple[Writing, ...]:
+    """Tell how a quantity is written in the units in use: one way, or two.
+
+    Parameters
+    ----------
+    quantity : str
+        A key of `WRITINGS`.
+
+    Returns
+    -------
+    tuple of Writing
+        Metric before US.
+    """
+    both = WRITINGS[quantity]
+    if both[0] == both[1]:
+        return both[:1]
+    return {"metric": both[:1], "US": both[1:], "both": both}[units_in_use()]
+
+
+def _both(quantity: str) -> Callable[[float], str]:
+    """Make the writer of a quantity in the units in use, those of the US in brackets behind."""
+
+    def write(value: float) -> str:
+        first, *second = (each.write(value) for each in writings(quantity))
+        return f"{first} ({second[0]})" if second else first
+
+    return write
+
+
+def _beside(unit: str, decimals: int, other: str, per_house: float, other_decimals: int) -> Any:
+    """Make the writer that puts another unit in brackets, whatever units are in use."""
 
     def write(value: float) -> str:
         converted = _figure(value * per_house, other_decimals)
@@ -80,21 +156,21 @@ KINDS: dict[str, Kind] = {
         "cm",
         ("12 in", "14 3/4 in", "1 ft 2 in", "30 cm"),
         (("cm", 1),),
-        _both("cm", 1, "in", 1 / CM_PER_INCH, 1),
+        _both("length"),
     ),
     "suction": Kind(
         "a suction",
         "cm",
         ("30 cm", "3 kPa", "30 mbar", "12 in"),
         (("cm", 1), ("Pa", _CM_OF_WATER_PER_PASCAL)),
-        _both("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
+        _beside("cm", 1, "kPa", PASCAL_PER_CM_OF_WATER / 1000, 2),
     ),
     "conductivity": Kind(
         "a conductivity",
         "cm/h",
         ("14 in/h", "35 cm/h", "350 mm/h"),
         (("cm/h", 1),),
-        _both("cm/h", 1, "in/h", 1 / CM_PER_INCH, 1),
+        _both("conductivity"),
     ),
     "inverse_length": Kind(
         "a value per length of suction",
@@ -108,28 +184,28 @@ KINDS: dict[str, Kind] = {
         "mm",
         ("12 mm", "0.5 in", "12 L/m2", "95 gal/1000 ft2"),
         (("mm", 1), ("kg/m**2", 1)),
-        _both("mm", 1, "in", 0.1 / CM_PER_INCH, 2),
+        _both("water_amount"),
     ),
     "water_rate": Kind(
         "a rate of water",
         "mm/h",
         ("12 mm/h", "0.5 in/h"),
         (("mm/h", 1), ("kg/m**2/h", 1)),
-        _both("mm/h", 1, "in/h", 0.1 / CM_PER_INCH, 2),
+        _both("water_rate"),
     ),
     "evapotranspiration": Kind(
         "an evapotranspiration",
         "mm/day",
         ("5 mm/day", "0.2 in/day"),
         (("mm/day", 1), ("kg/m**2/day", 1)),
-        _both("mm/day", 1, "in/day", 0.1 / CM_PER_INCH, 2),
+        _both("evapotranspiration"),
     ),
     "duration": Kind(
         "a duration",
         "h",
         ("36 h", "90 min", "14 days"),
         (("h", 1),),
-        _both("h", 1, "days", 1 / 24, 1),
+        _beside("h", 1, "days", 1 / 24, 1),
     ),
     "water_content": Kind(
         "a water content by volume",
@@ -150,21 +226,21 @@ KINDS: dict[str, Kind] = {
         "degC",
         ("20 degC", "68 degF"),
         (("degC", 1),),
-        lambda value: f"{_figure(value, 1)} °C ({_figure(1.8 * value + 32, 1)} °F)",
+        _both("temperature"),
     ),
     "area": Kind(
         "an area",
         "m2",
         ("500 m2", "5400 ft2"),
         (("m**2", 1),),
-        _both("m2", 1, "ft2", 1 / SQUARE_METRES_PER_SQUARE_FOOT, 0),
+        _both("area"),
     ),
     "flow": Kind(
         "a flow",
         "L/min",
         ("57 L/min", "15 gpm", "12 UK gal/min"),
         (("L/min", 1),),
-        _both("L/min", 1, "US gal/min", 1 / LITRES_PER_US_GALLON, 1),
+        _both("flow"),
     ),
     "density": Kind(
         "a density",
@@ -200,7 +276,8 @@ def in_people_units(value: float, quantity: str) -> str:
     Returns
     -------
     str
-        Metric first, US customary in brackets where the trade uses it; "missing" for NaN.
+        In the units that `use_units` chose; metric first with US customary in brackets where
+        nothing is chosen. "missing" for NaN.
 
     Examples
     --------

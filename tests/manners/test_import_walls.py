@@ -23,13 +23,14 @@ FLOORS = {
     "weather": 3,
     "ground": 4,
     "runs": 5,
-    "decisions": 6,
-    "accessor": 7,
-    "site": 7,
-    "plot": 8,
-    "explorer": 9,
-    "report": 9,
-    "__main__": 10,
+    "learning": 6,
+    "decisions": 7,
+    "accessor": 8,
+    "site": 8,
+    "plot": 9,
+    "explorer": 10,
+    "report": 10,
+    "__main__": 11,
 }
 WINGS = {
     f"{folder}.{wing.name}"

@@ -31,6 +31,7 @@ MEANING_SOMETHING_ELSE = {
     "DepthWindow": set(),
     "depth_over_contour": {"window"},  # the answer of depth_window, no threshold
     "ContourDesign": {"window"},
+    "FloorDesign": {"window"},
     "Rule.decide": {"reading"},  # what the meter shows
     "SpotDiagnosis": {"reading"},
     "Grading.diameter": {"share"},  # of the mass
@@ -124,7 +125,7 @@ def test_answers_and_changes_are_public(name):
         for each, thing in vars(module).items()
         if dataclasses.is_dataclass(thing) and thing.__module__ == module.__name__
     ]
-    assert made and set(made) - {"Situation"} <= set(sw.__all__)
+    assert made and set(made) - {"Situation", "GroundSituation"} <= set(sw.__all__)
 
 
 GREEN = sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30.0)
@@ -180,10 +181,12 @@ SUCTION = [10.0, 20.0, 30.0, 40.0]
 FIT = sw.RetentionTable(SUCTION, [0.378, 0.284, 0.194, 0.14], k_sat=40.0).fit(
     sw.VanGenuchten, draws=50
 )
+READ = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.2, rod=7.6, time="2025-07-02"),))])
 SAND = {"a soil": FIT.soil, "a fit": FIT, "several": list(FIT.samples(5)), "fits": [FIT, FIT]}
 SURVEY = sw.Survey([sw.Spot("A", 30.0, readings=(sw.Reading(0.25, rod=7.6),))])
 DAY = sw.steady_weather(1, 5.0)
 TURF = sw.Turf(15.0)
+LINE = sw.Transect([0.0, 100.0, 200.0], "1 %", [30.0] * 3, GREEN, spacing=100.0)
 TAKE_A_SAND = {
     "over_gravel": lambda sand: sw.Profile.over_gravel(sand, 30.0),
     "slope_equivalent": lambda sand: sw.slope_equivalent(sand, 0.02, 900.0, depth=30.0),
@@ -193,6 +196,9 @@ TAKE_A_SAND = {
     ),
     "check_root_zone": lambda sand: sw.check_root_zone(FIT.table, sand=sand, depth=30.0, rod=7.6),
     "diagnose": lambda sand: sw.diagnose(SURVEY, sand),
+    "calibrate": lambda sand: sw.calibrate(
+        READ, sand, DAY, TURF, soaked="2025-07-01", irrigation=(), draws=10
+    ),
     "expected_reading": lambda sand: sw.expected_reading(SURVEY, sand, draws=20),
     "dry_down_outlook": lambda sand: sw.dry_down_outlook(
         SURVEY, sand, DAY, TURF, sw.Thresholds(0.18, 0.14, 0.12), draws=2
@@ -203,6 +209,8 @@ TAKE_A_SAND = {
     "drained_state": lambda sand: sw.drained_state(GREEN, sand=sand),
     "topdress": lambda sand: sw.topdress(sand, 1.0),
     "other_sand": lambda sand: sw.other_sand(sand),
+    "crest_effect": lambda sand: sw.crest_effect(LINE, DAY, rod=7.6, sand=sand, draws=2),
+    "ground_odds": lambda sand: sw.ground_odds(LINE, sand, DAY, 0.12, rod=7.6, draws=2),
     "likely_memories": lambda sand: sw.likely_memories(sand, 2),
     "plot.retention": lambda sand: sw.plot.retention(sand),
     "plot.depth_curve": lambda sand: sw.plot.depth_curve(sand, rod=7.6),
@@ -250,6 +258,7 @@ NO_QUANTITIES = {
     "read_survey": {"source"},
     "read_weather": {"source"},
     "plot.animate_dry_down": {"path"},
+    "simulate_grounds": {"labels"},
     "simulate_many": {"labels"},
     "with_finding": {"outcome"},  # of whatever the measurement measures
 }

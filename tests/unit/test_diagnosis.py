@@ -411,7 +411,7 @@ def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
 
 def level_draw(n, spot_=None):
     common = Common(np.zeros(n, int), np.full(n, 3.0), np.zeros(n))
-    prior = Prior(1.0, 30.0, 6.0, np.nan, 2, 64)
+    prior = Prior(1.0, 30.0, 6.0, np.nan, drained=2, rewetted=64)
     return draw_level(spot_ or Spot("S", 30.0), common, prior, 16, np.random.default_rng(1))
 
 
@@ -481,7 +481,7 @@ def test_after_gentle_water_a_low_reading_is_no_sign_of_depth():
     assert gently.probability("depth") > flooded.probability("depth") + 0.05
     # The cause is simulated: what such rain leaves fits, and what it cannot leave does not.
     odds = {each.cause: each for each in flooded.causes}["rewetting"]
-    assert odds.consistent and odds.size == pytest.approx(0.04, abs=0.015)
+    assert odds.consistent and 0.01 < odds.size < 0.05 and odds.probability > 0.05
     told = diagnose(green, WET_MIX, after=sw.AfterRain("10 mm/h")).assumptions[0]
     assert "after 10 mm/h on dry sand" in told
 

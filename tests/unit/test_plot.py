@@ -11,7 +11,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
-from matplotlib.dates import num2date
+from matplotlib.dates import date2num, num2date
 from PIL import Image
 
 import soilwater as sw
@@ -397,8 +397,57 @@ def test_dry_down_draws_the_readings_of_each_depth_and_names_the_lines(depths):
         assert line.get_xdata() == pytest.approx(np.arange(97) / 24.0)
         assert name in texts_of(ax), "written on the line, not in a legend"
     assert ax.get_legend() is None
-    assert ax.get_ylim()[0] == 0.0
     assert "7.6 cm (3.0 in) rods" in ax.get_ylabel()
+    (dates,) = ax.child_axes
+    ax.figure.canvas.draw()
+    assert dates.get_xlim()[0] == pytest.approx(date2num(np.datetime64("2025-07-01")))
+
+
+@pytest.mark.parametrize("start", ["soaked", "drained"])
+@pytest.mark.parametrize("thresholds", [None, BANDS])
+def test_no_more_than_four_tenths_of_a_dry_down_are_empty(start, thresholds):
+    """Between the lines' lowest and highest reading lies most of the height, whatever the start."""
+    run = sw.simulate(GREEN, sw.steady_weather(10, "5 mm/day"), turf=TURF, start=start)
+    ax = sw.plot.dry_down(run, rod=ROD, thresholds=thresholds)
+    low, high = ax.get_ylim()
+    shown = np.clip(100.0 * sw.meter_reading(run, rod=ROD).values, low, high)
+    assert low >= 0.0
+    assert shown[14:].max() - shown[14:].min() > 0.6 * (high - low)
+    first = 100.0 * float(sw.meter_reading(run, rod=ROD)[0])
+    assert (f"starts at {first:.0f} %" in texts_of(ax)) == (first > high)
+
+
+def test_names_of_lines_lie_on_no_line(depths):
+    ax = sw.plot.dry_down(depths, rod=ROD)
+    ax.figure.canvas.draw()
+    named = [text for text in ax.texts if "in" in text.get_text() and "cm" in text.get_text()]
+    boxes = [text.get_window_extent() for text in named]
+    assert len(boxes) == 3
+    assert all(box.x0 >= ax.get_window_extent().x1 for box in boxes)
+    for i, box in enumerate(boxes):
+        assert not any(box.overlaps(other) for other in boxes[i + 1 :])
+
+
+def test_a_season_has_dates_and_a_bar_a_week():
+    run = sw.simulate(GREEN, sw.steady_weather(100, "3 mm/day", rain="2 mm/day"), output=24.0)
+    ax = sw.plot.water_balance(run)
+    bars = next(c for c in ax.containers if c.get_label() == "rain")
+    assert len(bars) == 15
+    assert sum(bar.get_height() for bar in bars) == pytest.approx(200.0)
+    assert ax.get_ylabel().startswith("water per week")
+    ax.figure.canvas.draw()
+    ticks = [label.get_text() for label in ax.get_xticklabels()]
+    assert "Aug" in ticks and len(ticks) < 10
+
+
+def test_a_first_day_of_drainage_does_not_press_the_others_flat():
+    run = sw.simulate(GREEN, sw.steady_weather(8, "5 mm/day"), turf=TURF, start="soaked")
+    ax = sw.plot.water_balance(run)
+    low, _ = ax.get_ylim()
+    change = line_called(ax, "change of water held").get_ydata()
+    assert change[0] < 2.5 * low
+    assert min(change[1:]) < 0.5 * low
+    assert f"{-change[0]:.0f}" in texts_of(ax)
 
 
 def test_bands_lie_where_they_are_put_and_are_named(depths):

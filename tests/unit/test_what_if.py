@@ -11,7 +11,6 @@ from soilwater.decisions.watering.changes import (
     remove_mat,
     topdress,
     wetting_agent,
-    with_suction_scaled,
 )
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.what_if import what_if
@@ -19,6 +18,7 @@ from soilwater.ground.base import CapillaryBreak
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError

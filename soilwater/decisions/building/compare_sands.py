@@ -8,7 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
+from soilwater.decisions.building.depth import (
+    DepthWindow,
+    Range,
+    depth_window,
+    window_columns,
+)
 from soilwater.decisions.targets import (
     Target,
 )
@@ -18,12 +23,13 @@ from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import CM_PER_INCH, in_people_units
 from soilwater.words.renamed import mind_words
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class SandComparison(Displayed):
+class SandComparison(Displayed, Tabled):
     """Depth windows of several sands under the same targets.
 
     Attributes
@@ -56,6 +62,9 @@ class SandComparison(Displayed):
             xr.Variable("sand", names),
             combine_attrs="drop_conflicts",
         )
+
+    def _columns(self) -> list[Column]:
+        return window_columns(self.windows)
 
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from operator import attrgetter
 
 import numpy as np
 
@@ -36,6 +37,7 @@ from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -91,7 +93,7 @@ class Check:
 
 
 @dataclass(frozen=True, repr=False)
-class MaterialCheck(Displayed):
+class MaterialCheck(Displayed, Tabled):
     """Checks of one root-zone material against one edition of a recommendation.
 
     Attributes
@@ -117,6 +119,23 @@ class MaterialCheck(Displayed):
         found = {check.verdict for check in self.checks}
         order = (Verdict.FAIL, Verdict.NOT_ENOUGH_DATA, Verdict.NEAR)
         return next((each for each in order if each in found), Verdict.PASS)
+
+    def _columns(self) -> list[Column]:
+        # Each check has a unit of its own, which stands in its row.
+        return columns_of(
+            self.checks,
+            [
+                ("what", lambda each: each.what, ""),
+                *(
+                    (name, attrgetter(name), "various")
+                    for name in ("value", "error", "low", "high")
+                ),
+                ("unit", lambda each: each.unit, ""),
+                ("verdict", lambda each: each.verdict.value, ""),
+                ("limit", lambda each: each.flag, ""),
+                ("remark", lambda each: each.remark, ""),
+            ],
+        )
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import overload
 
 from soilwater.decisions.building.depth import DepthWindow, Range
+from soilwater.decisions.building.floor import FloorDesign, floor_alike
 from soilwater.decisions.slope import SlopeEquivalent
+from soilwater.runs.green_map import GreenMap
+from soilwater.runs.transect import Transect
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
 
@@ -38,7 +43,7 @@ class PlaceDepth:
 
 
 @dataclass(frozen=True, repr=False)
-class ContourDesign(Displayed):
+class ContourDesign(Displayed, Tabled):
     """Depths over a contour, each place's slope taken off the level depth.
 
     Attributes
@@ -54,6 +59,19 @@ class ContourDesign(Displayed):
     window: DepthWindow
     places: tuple[PlaceDepth, ...]
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        return columns_of(
+            self.places,
+            [
+                ("place", lambda each: each.name, ""),
+                ("extra at least", lambda each: each.extra.low, "length"),
+                ("extra at most", lambda each: each.extra.high, "length"),
+                ("build", lambda each: each.depth, "length"),
+                ("shallowest", lambda each: each.low, "length"),
+                ("deepest", lambda each: each.high, "length"),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         return [
@@ -74,29 +92,47 @@ class ContourDesign(Displayed):
 _PLACES = ("place", "behaves as if deeper by", "build", "window there")
 
 
+@overload
 def depth_over_contour(
     window: DepthWindow, places: Mapping[str, SlopeEquivalent | float | str]
-) -> ContourDesign:
+) -> ContourDesign: ...
+
+
+@overload
+def depth_over_contour(window: DepthWindow, places: Transect | GreenMap) -> FloorDesign: ...
+
+
+def depth_over_contour(
+    window: DepthWindow,
+    places: Mapping[str, SlopeEquivalent | float | str] | Transect | GreenMap,
+) -> ContourDesign | FloorDesign:
     """Vary the depth over a contour so that crests and flats read alike.
+
+    Of a line or a green the floor is sought, under the surface as it is: it is run, what each place
+    behaves deeper than a level column of the best depth is taken off, and so on until no round
+    brings readings nearer to each other. A floor is shaped over 2 m or more.
 
     Parameters
     ----------
     window : DepthWindow
         Window of the sand on level ground.
-    places : mapping of str to SlopeEquivalent, float, str or Quantity
+    places : mapping of str to SlopeEquivalent, float, str or Quantity; or Transect or GreenMap
         What each place behaves deeper than it is: from `slope_equivalent`, or a length [cm]; 0 on
-        the level.
+        the level. Or a line or a green, with its layers and base.
 
     Returns
     -------
-    ContourDesign
-        Depth and window at each place.
+    ContourDesign or FloorDesign
+        Depth and window at each place; of a line or a green its floor, with cut and fill and the
+        tolerance of the builder.
 
     Raises
     ------
     InputError
-        If an extra depth is no length of 0 or more, all at once.
+        If an extra depth is no length of 0 or more, all at once; if a green has too many cells.
     """
+    if isinstance(places, Transect | GreenMap):
+        return floor_alike(window, places)
     faults = Faults("places")
     built = []
     least = max(window.rod, window.root_layer)

@@ -32,6 +32,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import CM_PER_INCH, in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -54,8 +55,30 @@ class Range(NamedTuple):
         return f"{self.low:.1f} to {self.high:.1f} cm ({inches})"
 
 
+def window_columns(windows: Sequence[DepthWindow]) -> list[Column]:
+    """Columns of depth windows, one row each; depths that exclude each other stand as they are."""
+    parts: list[tuple[str, Any, str]] = [
+        ("sand", lambda each: each.name, ""),
+        ("exists", lambda each: each.exists, ""),
+        ("shallowest", lambda each: each.low, "length"),
+        ("deepest", lambda each: each.high, "length"),
+        ("best", lambda each: each.best, "length"),
+        ("tolerance", lambda each: each.tolerance, "length"),
+        ("limited by", lambda each: each.limited_by, ""),
+        ("target low", lambda each: each.target.low, "water_content"),
+        ("target high", lambda each: each.target.high, "water_content"),
+        ("rod", lambda each: each.rod, "length"),
+        ("base suction", lambda each: each.base_suction.best, "suction"),
+    ]
+    for name in ("shallowest", "deepest", "best"):
+        band = {"shallowest": "low_band", "deepest": "high_band", "best": "best_band"}[name]
+        for i, end in enumerate(("at least", "at most")):
+            parts.append((f"{name} {end}", lambda w, b=band, i=i: getattr(w, b)[i], "length"))
+    return columns_of(windows, parts)
+
+
 @dataclass(frozen=True, eq=False, repr=False)
-class DepthWindow(Displayed):
+class DepthWindow(Displayed, Tabled):
     """Depths at which a sand, drained, meets the targets.
 
     Attributes
@@ -138,6 +161,9 @@ class DepthWindow(Displayed):
         if self.tolerance < CONSTRUCTION_TOLERANCE:
             text += ", less than the usual inch of construction"
         return text
+
+    def _columns(self) -> list[Column]:
+        return window_columns([self])
 
     def to_dataset(self, depths: Sequence[Length] | None = None) -> xr.Dataset:
         """Work out reading, air and odds over depth, for a plot.
@@ -339,7 +365,7 @@ def depth_window(
 
     bands = [Range(placed(tails[0, i], base.high), placed(tails[1, i], base.low)) for i in range(3)]
     return DepthWindow(
-        name=best_soil.name or type(best_soil).__name__,
+        name=best_soil.name or "sand without a name",
         target=wanted,
         air=air,
         rod=length,

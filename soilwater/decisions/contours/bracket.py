@@ -18,6 +18,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.forms import Length, Slope, StartingWater
+from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import hours_between, stamp
 
@@ -29,7 +30,7 @@ practice, no source)."""
 
 
 @dataclass(frozen=True, repr=False)
-class LevelBracket(Displayed):
+class LevelBracket(Displayed, Tabled):
     """Readings along a line without levels: between two floors that its depths allow.
 
     Attributes
@@ -86,6 +87,14 @@ class LevelBracket(Displayed):
 
     def _name(self, i: int) -> str:
         return f"station {i + 1} ({self.flat_floor.distance[i] / 100.0:.1f} m)"
+
+    def _columns(self) -> list[Column]:
+        return [
+            Column("along", self.flat_floor.distance / 100.0, "distance"),
+            Column("probe depth", self.flat_floor.probe_depth, "length"),
+            Column("reading over a flat floor", self.flat_reading, "water_content"),
+            Column("over a floor like the surface", self.parallel_reading, "water_content"),
+        ]
 
     def _shown(self) -> Shown:
         rows = [

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -77,6 +78,7 @@ def diagnose(
     probe_error: Length = 1.0,
     model_error: WaterContent = 0.01,
     weights: Mapping[str, float] | None = None,
+    extra_depth: Mapping[str, Length | tuple[Length, Length]] | None = None,
     seed: int = 0,
 ) -> Diagnosis:
     """Weigh the causes that can explain each spot's reading the morning after a soaking.
@@ -106,6 +108,10 @@ def diagnose(
     weights : mapping of str to float, optional
         Expected shares of causes instead of the usual ones in
         `soilwater.decisions.spots.causes.CAUSES`; they need not add up to 1.
+    extra_depth : mapping of str to float, str, Quantity or two of these, optional
+        What spots behave deeper by than they are [cm], or the ends of it, as a run of the whole
+        green told it: ``crest_effect(green, ...).at(survey)``. It takes the place of the screening
+        range, and slope is no cause there any more.
     seed : int, optional
         Seed of the draws.
 
@@ -161,6 +167,7 @@ def diagnose(
                 faults.add(f"{name} is {values[name]:g}", allowed="above 0")
     if after is not None and not isinstance(after, AfterRain):
         faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h"), or None')
+    known = _ends(extra_depth, survey, faults)
     read = [spot for spot in survey.spots if spot.usable_readings]
     if not read:
         faults.add("no spot has a usable reading", cure="take readings the morning after a soaking")
@@ -183,8 +190,9 @@ def diagnose(
     rewetted = _rewetted(sand, sands, seed)
     table = RestCurves([*drained, *rewetted])
     rng = np.random.default_rng(seed)
-    prior = _prior(survey, values["probe_error"])
-    prior = prior._replace(drained=sands + 1, rewetted=len(rewetted))
+    prior = _prior(survey, values["probe_error"])._replace(
+        extra_depth=known, drained=sands + 1, rewetted=len(rewetted)
+    )
     errors = (values["meter_error"], values["model_error"])
     spread = np.arange(DRAWS)
     common = Common(
@@ -202,7 +210,7 @@ def diagnose(
         offset=np.array([weight @ common.offset]),
     )
     spots = tuple(_describe(each, weight, table, typical, prior, errors, rng) for each in weighed)
-    cautions = list(_cautions(read, sand, 1.0 / float(np.sum(weight**2))))
+    cautions = _cautions(read, known, sand, 1.0 / float(np.sum(weight**2)))
     return Diagnosis(
         name=survey.name,
         spots=spots,
@@ -250,6 +258,18 @@ def _rewetted(sand: Sand, n: int, seed: int) -> list[Rewetted]:
     ]
 
 
+def _ends(given: Any, survey: Survey, faults: Faults) -> dict[str, tuple[float, float]]:
+    """Take the ends of the extra depth of each spot whose ground was run [cm]."""
+    known = {}
+    for name, value in (given or {}).items():
+        with faults.catching(f'extra_depth of "{name}"'):
+            survey.spot(name)
+            ends = value if isinstance(value, (tuple, list)) else (value, value)
+            low, high = (number_to_house(each, "length", "extra depth") for each in ends)
+            known[name] = (min(low, high), max(low, high))
+    return known
+
+
 def _prior(survey: Survey, probe_error: float) -> Prior:
     found = [spot.depth for spot in survey.spots if spot.has_depth and not spot.depth_at_least]
     caught = [spot.catch_depth for spot in survey.spots if spot.catch_depth is not None]
@@ -287,6 +307,9 @@ def _weigh(
         likelihoods.append(log_likelihood + cause.log_density(spot, prior))
         misfits.append(misfit)
         states.append(state)
+    if prior.extra(spot) is not None:
+        # What the slope does here is known, and part of every other cause.
+        shares = np.where(np.array(NAMES) == SLOPE.name, 0.0, shares)
     logs = np.array(likelihoods) + np.log(np.maximum(shares, 1e-300))[:, None, None]
     largest = logs.max()
     likelihood = np.exp(logs - largest)
@@ -341,6 +364,7 @@ def _describe(
     scatter = float(np.hypot(*errors)) * rng.standard_normal(expected.shape)
     low, middle, high = _quantiles(expected + scatter, weight[:, None], (0.1, 0.5, 0.9))
     level = level_spot(typical, spot.depth if spot.has_depth else prior.usual_depth)
+    level = level._replace(extra=level.extra + (prior.extra(spot) or (0.0,))[0])
     for i, cause in enumerate(CAUSES):
         chance = (weighed.likelihood[i] * of_draw[:, None]).ravel()
         states.append(_pick(weighed.states[i], chance, weight, rng))
@@ -394,8 +418,8 @@ def _assumptions(
         f"{cause.label} {100 * share:.0f} %" for cause, share in zip(CAUSES, shares, strict=True)
     )
     return (
-        f"readings taken drained after {wetted}; suction left at the base, alike for all spots: "
-        f"{base}",
+        f"readings taken drained after {wetted}; the base is alike for all spots",
+        f"suction left at the base: {base}",
         f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
         f"{100 * values['meter_offset']:.1f} %, probe {values['probe_error']:.1f} cm, level "
         f"column {100 * values['model_error']:.1f} %",
@@ -419,16 +443,21 @@ def _green_sentence(
     return said + ": the two, and the sand, can stand in for one another."
 
 
-def _cautions(read: Sequence[Spot], sand: Sand, worth: float) -> list[str]:
+def _cautions(
+    read: Sequence[Spot], known: Mapping[str, Any], sand: Sand, worth: float
+) -> list[str]:
     found = [
         "odds are over the causes listed, with the shares and ranges assumed, and no better than "
         "these: where causes that are rare elsewhere are common, give weights"
     ]
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
+    sloping: dict[float, list[str]] = {}
     for spot in read:
-        if spot.slope is not None:
-            low, high = (min(100.0 * spot.slope * each, SLOPE.most) for each in SLOPE.worth)
-            found.append(slope_caution(spot.slope, low, high, where=f"the crest at {spot.name}"))
+        if spot.slope is not None and spot.name not in known:
+            sloping.setdefault(spot.slope, []).append(spot.name)
+    for slope, names in sloping.items():
+        low, high = (min(100.0 * slope * each, SLOPE.most) for each in SLOPE.worth)
+        found.append(slope_caution(slope, low, high, where=f"the crest at {', '.join(names)}"))
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]
@@ -442,6 +471,7 @@ def _cautions(read: Sequence[Spot], sand: Sand, worth: float) -> list[str]:
         )
     if worth < 20.0:
         found.append(
-            f"the shared unknowns rest on {worth:.0f} draws: shares are rough by some per cent"
+            f"the shared unknowns rest on {worth:.0f} possibilities: shares are rough by some per "
+            "cent"
         )
     return [each for each in found if each]

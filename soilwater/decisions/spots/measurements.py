@@ -356,11 +356,12 @@ def _reason(spot: SpotDiagnosis, shares: FloatArray, classes: FloatArray, gain: 
         first, second = second, first
     by_name: dict[str, CauseOdds] = {odds.cause: odds for odds in spot.causes}
     known = shares[shares > 0.0]
-    open_bits = float(-np.sum(known * np.log2(known)))
+    doubt = float(-np.sum(known * np.log2(known)))
+    settled = gain / doubt if doubt > 0.0 else 0.0
     one, other = by_name[NAMES[first]], by_name[NAMES[second]]
     return (
         f"it tells {one.label} ({100 * one.probability:.0f} %) from {other.label} "
-        f"({100 * other.probability:.0f} %); expected to settle {gain:.2f} of {open_bits:.2f} bit"
+        f"({100 * other.probability:.0f} %); expected to settle {100 * settled:.0f} % of the doubt"
     )
 
 

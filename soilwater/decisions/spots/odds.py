@@ -15,6 +15,7 @@ from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.vocabulary import attach
 
@@ -52,7 +53,7 @@ class CauseOdds:
 
 
 @dataclass(frozen=True, repr=False)
-class SpotDiagnosis(Displayed):
+class SpotDiagnosis(Displayed, Tabled):
     """Odds of the causes at one spot.
 
     Attributes
@@ -98,6 +99,9 @@ class SpotDiagnosis(Displayed):
         """
         return next(odds.probability for odds in self.causes if odds.cause == cause)
 
+    def _columns(self) -> list[Column]:
+        return odds_columns([self])
+
     def _rows(self) -> list[tuple[str, ...]]:
         return [
             (
@@ -128,7 +132,7 @@ _SPOT_HEADER = ("cause", "probability", "the reading is", "size it would take")
 
 
 @dataclass(frozen=True, repr=False)
-class Diagnosis(Displayed):
+class Diagnosis(Displayed, Tabled):
     """Odds of the causes at every spot of a survey.
 
     Attributes
@@ -199,6 +203,9 @@ class Diagnosis(Displayed):
         attached: xr.Dataset = attach(data)
         return attached
 
+    def _columns(self) -> list[Column]:
+        return odds_columns(self.spots)
+
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []
         for each in self.spots:
@@ -227,6 +234,27 @@ class Diagnosis(Displayed):
 
 
 _HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")
+
+
+def odds_columns(spots: Sequence[SpotDiagnosis]) -> list[Column]:
+    """Columns of the odds at spots, one row for each cause at each."""
+    rows = [(spot, odds) for spot in spots for odds in spot.causes]
+    return columns_of(
+        rows,
+        [
+            ("spot", lambda row: row[0].spot.name, ""),
+            ("depth", lambda row: row[0].spot.depth, "length"),
+            ("reading", lambda row: row[0].reading, "water_content"),
+            ("expected", lambda row: row[0].expected, "water_content"),
+            ("expected at least", lambda row: row[0].band[0], "water_content"),
+            ("expected at most", lambda row: row[0].band[1], "water_content"),
+            ("rod", lambda row: row[0].rod, "length"),
+            ("cause", lambda row: row[1].label, ""),
+            ("probability", lambda row: row[1].probability, "probability"),
+            ("consistent", lambda row: row[1].consistent, ""),
+            ("size it would take", lambda row: row[1].sentence, ""),
+        ],
+    )
 
 
 def outcome_sentence(odds: Sequence[CauseOdds]) -> str:

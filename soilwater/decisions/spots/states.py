@@ -7,7 +7,7 @@ suction left at its base, so the reading of a rod is one monotone function of th
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -80,18 +80,28 @@ class Common(NamedTuple):
 
 
 class Prior(NamedTuple):
-    """Errors a diagnosis reckons with: probe [cm], usual depth and its spread [cm]; usual catch.
+    """What a diagnosis reckons with beforehand.
 
-    Of the sands that are looked up, those beyond the first `drained` have drained after gentle
-    water on dry sand: `rewetted` of them, the sands in turn.
+    Errors: probe [cm], usual depth and its spread [cm]; usual catch; and by spot the ends of what
+    it behaves deeper by than it is [cm], where a run of the ground told it. Of the sands that are
+    looked up, those beyond the first `drained` have drained after gentle water on dry sand:
+    `rewetted` of them, the sands in turn.
     """
 
     probe_error: float
     usual_depth: float
     usual_spread: float
     mean_catch: float
+    extra_depth: Mapping[str, tuple[float, float]] | None = None
     drained: int = 1
     rewetted: int = 0
+
+    def extra(self, spot: Spot) -> tuple[float, float] | None:
+        """Extra depth of a spot and its standard error [cm]; None where no run told it."""
+        if self.extra_depth is None or spot.name not in self.extra_depth:
+            return None
+        low, high = self.extra_depth[spot.name]
+        return 0.5 * (low + high), max(EXTRA_ERROR, (high - low) / FOUR_IN_FIVE)
 
     def catch(self, spot: Spot) -> float | None:
         """Water caught at a spot over that of the green [1]; None where it cannot be told."""
@@ -163,6 +173,10 @@ class Even(NamedTuple):
         return np.asarray(np.log(np.maximum(inside / (self.high - self.low), 1e-12)))
 
 
+EXTRA_ERROR = 1.0
+"""Least standard error of an extra depth that a run told [cm] (our own choice)."""
+FOUR_IN_FIVE = 2.56
+"""Width of a band that holds four in five, in standard errors [1]."""
 USUAL_SLOPE, USUAL_MAT = Lognormal(0.015, 0.7), Lognormal(0.8, 0.6)
 """Slopes [1] and thickness of the mat [cm] where neither is the cause (no source)."""
 USUAL_CATCH = Normal(1.0, 0.12)
@@ -229,12 +243,14 @@ def draw_level(
     strata = (np.arange(nodes) + rng.random(shape)) / nodes
     second = rng.random(shape)
     zero = np.zeros(shape)
+    told = prior.extra(spot)
+    extra = zero if told is None else told[0] + told[1] * rng.standard_normal(shape)
     wide = {name: np.broadcast_to(getattr(common, name)[:, None], shape) for name in Common._fields}
     level = State(
         soil=wide["soil"],
         base=wide["base"],
         depth=_depths(spot, prior, shape, rng),
-        extra=zero,
+        extra=extra,
         scale=np.ones(shape),
         mat=zero,
         mat_excess=zero,

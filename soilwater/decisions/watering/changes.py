@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields, replace
-from typing import Any, cast
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -14,7 +14,9 @@ from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
-from soilwater.soils import Soil, WithDryEnd
+from soilwater.runs.green_map import GreenMap
+from soilwater.runs.transect import Transect
+from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError
@@ -29,13 +31,6 @@ MAT = "mat"
 
 TOPDRESSING = "topdressing"
 """Name of the layer that `topdress` adds."""
-
-
-# What makes suction act more strongly, by parameter: inverse suctions grow, suctions shrink.
-_INVERSE_SUCTIONS = {"alpha", "second_alpha"}
-
-
-_SUCTIONS = {"entry_suction", "median_suction"}
 
 
 @dataclass(frozen=True)
@@ -81,26 +76,58 @@ class Situation:
 
 
 @dataclass(frozen=True)
+class GroundSituation:
+    """A line or a green as it is, or as it would be.
+
+    Attributes
+    ----------
+    ground : Transect or GreenMap
+        Surface, floor, layers and base.
+    irrigation : tuple of Event
+        Water applied everywhere.
+    """
+
+    ground: Transect | GreenMap
+    irrigation: tuple[Event, ...] = ()
+
+
+@dataclass(frozen=True)
 class Change:
-    """Something that could be done to a spot.
+    """Something that could be done to a spot, or to a whole line or green.
 
     Attributes
     ----------
     name : str
         What is done, in words.
-    apply : callable
-        Takes a `Situation` and returns it changed.
+    apply : callable or None
+        Takes a `Situation` and returns it changed; None where it is done to a ground only.
     topics : tuple of str
         Cautions that belong to it, keys of `soilwater.words.cautions.CAUTIONS`.
+    to_ground : callable or None
+        Takes a `GroundSituation` and returns it changed; None where it is done to a spot only.
     """
 
     name: str
-    apply: Callable[[Situation], Situation] = field(repr=False, compare=False)
+    apply: Callable[[Situation], Situation] | None = field(repr=False, compare=False)
     topics: tuple[str, ...] = ()
+    to_ground: Callable[[GroundSituation], GroundSituation] | None = field(
+        default=None, repr=False, compare=False
+    )
+
+
+def _by_layers(apply: Callable[[Situation], Situation]) -> Any:
+    """Make what a change does to the layers of a spot do the same everywhere on a ground."""
+
+    def to_ground(before: GroundSituation) -> GroundSituation:
+        after = apply(Situation(before.ground.green, before.irrigation))
+        ground = replace(before.ground, green=after.profile)
+        return GroundSituation(ground, after.irrigation)
+
+    return to_ground
 
 
 def regrade(depth: Length) -> Change:
-    """Cut or fill the root zone to a depth.
+    """Cut or fill the root zone to a depth; on a line or a green, a floor that matches the surface.
 
     Parameters
     ----------
@@ -129,7 +156,70 @@ def regrade(depth: Length) -> Change:
             notes=(*before.notes, f"{change:+.1f} cm of root zone"),
         )
 
-    return Change(f"root zone of {in_people_units(thickness, 'length')}", apply, ("construction",))
+    def to_ground(before: GroundSituation) -> GroundSituation:
+        depth = np.where(np.isfinite(before.ground.probe_depth), thickness, np.nan)
+        return replace(before, ground=replace(before.ground, probe_depth=depth))
+
+    name = f"root zone of {in_people_units(thickness, 'length')}"
+    return Change(name, apply, ("construction",), to_ground)
+
+
+def reshape(
+    by: Length, at: Length | tuple[Length, Length], radius: Length, *, floor: bool = False
+) -> Change:
+    """Cut or fill the surface of a line or a green around a place, as of a mound or a hollow.
+
+    Parameters
+    ----------
+    by : float, str or Quantity
+        How much the surface rises at the place [cm]; below 0 it is cut. It runs out to nothing at
+        the radius, without an edge.
+    at : float, str or Quantity, or two of these
+        Distance along the line, or east and north on the green [cm].
+    radius : float, str or Quantity
+        How far it reaches [cm].
+    floor : bool, optional
+        Whether the floor is moved with the surface, so that depths stay.
+
+    Returns
+    -------
+    Change
+        For `what_if` on a line or a green.
+
+    Raises
+    ------
+    InputError
+        If a length cannot be used.
+    """
+    rise = number_to_house(by, "length", "by")
+    reach = _above_zero(radius, "radius")
+    given = at if isinstance(at, tuple) else (at,)
+    place = np.array([number_to_house(each, "length", "at") for each in given])
+
+    def to_ground(before: GroundSituation) -> GroundSituation:
+        ground = before.ground
+        if isinstance(ground, Transect):
+            # Without columns between its stations a line would follow the new shape at these only.
+            ground = ground.resample(ground.spacing)
+            where = [ground.distance]
+        else:
+            y, x = ground.axes
+            where = [100.0 * each for each in np.meshgrid(x, y)]
+        if len(where) != place.size:
+            raise InputError(
+                f"reshape: at has {place.size} lengths; allowed: a distance on a line, east and "
+                "north on a green."
+            )
+        squared = sum((each - middle) ** 2 for each, middle in zip(where, place, strict=True))
+        change = rise * np.maximum(0.0, 1.0 - squared / reach**2) ** 2
+        depth = ground.probe_depth if floor else ground.probe_depth + change
+        ground = replace(ground, surface_level=ground.surface_level + change, probe_depth=depth)
+        return replace(before, ground=ground)
+
+    word = "raised" if rise > 0.0 else "cut"
+    told = in_people_units(abs(rise), "length")
+    name = f"surface {word} by {told}" + (" with the floor" if floor else "")
+    return Change(name, None, ("construction", "sloping ground"), to_ground)
 
 
 def remove_mat() -> Change:
@@ -212,7 +302,8 @@ def other_sand(sand: Sand) -> Change:
         layers[index] = replace(layers[index], soil=soil)
         return replace(before, profile=replace(profile, layers=tuple(layers)))
 
-    return Change(f"root zone of {soil.name or 'another sand'}", apply, ("construction",))
+    name = f"root zone of {soil.name or 'a sand without a name'}"
+    return Change(name, apply, ("construction",), _by_layers(apply))
 
 
 def blocked_outlet(standing: Length) -> Change:
@@ -284,9 +375,8 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
         )
         return replace(before, profile=replace(before.profile, layers=layers))
 
-    return Change(
-        f"contact angle {before_angle:g} to {after_angle:g} degrees", apply, ("label",)
-    )  # fmt: skip
+    name = f"contact angle {before_angle:g} to {after_angle:g} degrees"
+    return Change(name, apply, ("label",), _by_layers(apply))
 
 
 def irrigate(*events: Event) -> Change:
@@ -308,40 +398,7 @@ def irrigate(*events: Event) -> Change:
 
     total = sum(event.amount for event in events)
     often = "one irrigation" if len(events) == 1 else f"{len(events)} irrigations"
-    return Change(f"{total:.1f} mm in {often}", apply, ("water law",))
-
-
-def with_suction_scaled(soil: Soil, factor: float) -> Soil:
-    """Return a soil on which suction acts `factor` times as strongly.
-
-    Parameters
-    ----------
-    soil : Soil
-        One of the soil models.
-    factor : float
-        Above 0 [1]: 2 for the textbook wetting branch, 1 / cos(contact angle) for repellent sand.
-
-    Returns
-    -------
-    Soil
-        With its water content at a suction that of the given soil at `factor` times it.
-
-    Raises
-    ------
-    InputError
-        If the model has no suction that could be scaled, or the factor is not above 0.
-    """
-    if not 0.0 < factor < np.inf:
-        raise InputError(f"factor: {factor!r}; allowed: above 0.")
-    if isinstance(soil, WithDryEnd):
-        return replace(soil, soil=cast(Any, with_suction_scaled(soil.soil, factor)))
-    names = {each.name for each in fields(soil)}  # type: ignore[arg-type]
-    scaled = {name: getattr(soil, name) * factor for name in _INVERSE_SUCTIONS & names}
-    scaled |= {name: getattr(soil, name) / factor for name in _SUCTIONS & names}
-    if not scaled:
-        raise InputError(f"{type(soil).__name__}: it has no suction to scale.")
-    changed: Soil = replace(soil, **scaled)  # type: ignore[type-var]
-    return changed
+    return Change(f"{total:.1f} mm in {often}", apply, ("water law",), _by_layers(apply))
 
 
 def _above_zero(value: Any, name: str) -> float:

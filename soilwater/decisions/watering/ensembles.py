@@ -344,7 +344,7 @@ def days_text(low: float, middle: float, high: float, horizon: float) -> str:
 
 
 def day_text(value: float, horizon: float) -> str:
-    """Write a day that draws of an ensemble lead to, in halves.
+    """Write a day that draws of an ensemble lead to, in halves: `value` [d], or over `horizon` [d].
 
     Readings stand still by night, so a few draws more or less move such a day by 0.1 to 0.4
     (200 draws, five seeds); what is printed beyond that would be another with another seed.

@@ -213,8 +213,8 @@ def hand_water_plan(
         assumptions=(
             f"suction left at the base: {base}",
             STARTS[start],
-            f"made on {draws} draws over sand, base and {len(members)} weather "
-            f"member{'' if len(members) == 1 else 's'}, checked on {draws} others",
+            f"made on {draws} cases (sand, base and {len(members)} weather "
+            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others",
             *notes,
         ),
         cautions=_CAUTIONS,

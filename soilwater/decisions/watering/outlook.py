@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -18,6 +18,7 @@ from soilwater.decisions.watering.ensembles import (
     HIGH,
     LOW,
     band_of,
+    day_text,
     days_text,
     first_at_or_below,
     make_draws,
@@ -36,6 +37,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -81,7 +83,7 @@ class SpotOutlook:
 
 
 @dataclass(frozen=True, repr=False)
-class DryDownOutlook(Displayed):
+class DryDownOutlook(Displayed, Tabled):
     """Days to each threshold for every spot of a green.
 
     Attributes
@@ -133,6 +135,19 @@ class DryDownOutlook(Displayed):
             raise faults.as_error()
         return found
 
+    def _columns(self) -> list[Column]:
+        parts: list[tuple[str, Any, str]] = [
+            ("spot", lambda each: each.spot.name, ""),
+            ("depth", lambda each: each.spot.depth, "length"),
+        ]
+        for i, end in enumerate(("at least", "median", "at most")):
+            parts.append((f"start {end}", lambda s, i=i: s.start[i], "water_content"))
+        for what in ("firm", "watch", "wilt", "short_of_water"):
+            for i, end in enumerate(("at least", "median", "at most")):
+                name = f"{what.replace('_', ' ')} {end}"
+                parts.append((name, lambda s, what=what, i=i: getattr(s, what)[i], "days"))
+        return columns_of(self.spots, parts)
+
     def to_dataset(self) -> xr.Dataset:
         """Days as a labelled table.
 
@@ -175,7 +190,7 @@ class DryDownOutlook(Displayed):
         return (
             "spot",
             "depth",
-            "drained %",
+            "reads at the start %",
             f"days to firm {100 * thresholds.firm:g} %",
             f"watch {100 * thresholds.watch:g} %",
             f"wilt {100 * thresholds.wilt:g} %",
@@ -328,7 +343,7 @@ def dry_down_outlook(
         assumptions=(
             STARTS[start],
             f"suction left at the base: {base}",
-            f"{draws} draws over sand, base, probe and {len(members)} weather "
+            f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
             *notes,
         ),
@@ -354,7 +369,7 @@ def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizo
             f"{horizon:g} days; by then the deepest spot, {told}, reads {last:.1f} %."
         )
     then = float(np.interp(firm, np.arange(len(deepest.readings)), deepest.readings))
-    when = f"on day {firm:.1f}" if firm > 0.0 else "from the first morning"
+    when = f"on day {day_text(firm, horizon)}" if firm > 0.0 else "from the first morning"
     said = (
         f"When the bulk of the green is firm ({100 * thresholds.firm:g} %), {when}, the "
         f"deepest spot, {told}, reads {100 * then:.1f} %"

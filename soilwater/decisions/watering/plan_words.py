@@ -15,6 +15,7 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
+from soilwater.words.displays import as_counted
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 
 JUST_ABOVE = 0.003
@@ -50,7 +51,7 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
-        f"without water {100 * (1 - plan.kept_without):.0f} % of the draws fall to "
+        f"without water {100 * (1 - plan.kept_without):.0f} % of the cases tried fall to "
         f"{100 * line:g} %, from day {first} on"
         if np.isfinite(plan.first_below_without)
         else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
@@ -62,8 +63,8 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         )
     elif not plan.held:
         said = (
-            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the draws "
-            f"above {100 * line:g} %; {without}"
+            f"{at}: water within what it holds keeps only {100 * plan.kept:.0f} % of the cases "
+            f"tried above {100 * line:g} %; {without}"
         )
     else:
         total = sum(walk.amount for walk in plan.waterings)
@@ -71,7 +72,7 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         often = len(plan.waterings) > len(days_watered)
         said = (
             f"{at}: {total:.1f} mm in {_times_text(len(plan.waterings))} keeps "
-            f"{100 * plan.kept:.0f} % of the draws above {100 * line:g} %"
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
             f"{', on some days twice, as it does not last the day' if often else ''}"
             f"; {without}"
         )
@@ -91,21 +92,35 @@ def totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
         return ("In all: no hand water.",)
     days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
     lines = [
-        f"{day}: {_amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
+        f"{day}: {amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
         for day in days
     ]
-    return (*lines, f"In all: {_amount_text(walks)}")
+    return (*lines, f"In all: {amount_text(walks)}{_unknown_areas(walks)}")
 
 
-def _amount_text(walks: Sequence[HandWatering]) -> str:
+def amount_text(walks: Sequence[HandWatering]) -> str:
+    """Tell how many walks there are, and water and minutes of hose where areas are known."""
     known = [walk for walk in walks if np.isfinite(walk.litres)]
-    parts = [f"{len(walks)} spot{'' if len(walks) == 1 else 's'} watered"]
+    parts = [_times_text(len(walks))]
     if known:
         litres = sum(walk.litres for walk in known)
         parts.append(f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)")
     timed = [walk.seconds for walk in known if np.isfinite(walk.seconds)]
     if timed:
-        parts.append(f"{sum(timed) / 60.0:.1f} min of hose, walking not counted")
-    if len(known) < len(walks):
-        parts.append(f"area not known for {len(walks) - len(known)}")
+        parts.append(f"{hose_text(sum(timed))} of hose, walking not counted")
     return ", ".join(parts)
+
+
+def _unknown_areas(walks: Sequence[HandWatering]) -> str:
+    """Name, once, the spots whose litres no total holds."""
+    missing = sorted({walk.spot for walk in walks if not np.isfinite(walk.litres)}, key=as_counted)
+    return f"; area not known, so no litres: {', '.join(missing)}" if missing else ""
+
+
+def hose_text(seconds: float) -> str:
+    """Write seconds of hose as a crew counts them: "24 s", "2 min 5 s", "1 h 5 min"."""
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes >= 60:
+        hours, minutes = divmod(round(seconds / 60.0), 60)
+        return f"{hours} h {minutes} min"
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"

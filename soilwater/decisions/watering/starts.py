@@ -147,13 +147,21 @@ def starts_at_readings(
     starts: list[list[Any]] = []
     for spot, errors in zip(known, noise, strict=True):
         values = usable(spot, rod)
-        read = np.mean(values) + errors / np.sqrt(len(values)) if values else errors
+        if not values:
+            starts.append(["drained"] * len(drawn))
+            continue
+        read = np.mean(values) + errors / np.sqrt(len(values))
+        depths = [max(spot.depth + draw.probe, rod + 0.5) for draw in drawn]
+        at_rest = [
+            float(rest_curve(draw.soil).reading(depth, rod, draw.base))
+            for draw, depth in zip(drawn, depths, strict=True)
+        ]
+        # An error of the meter alone makes no spot flooded.
+        flooded = bool(np.mean(read > at_rest) >= FLOODED)
         starts.append(
             [
-                dried_to(draw.soil, max(spot.depth + draw.probe, rod + 0.5), draw.base, rod, one)
-                if values
-                else "drained"
-                for draw, one in zip(drawn, read.tolist(), strict=True)
+                dried_to(draw.soil, depth, draw.base, rod, one, flooded=flooded)
+                for draw, depth, one in zip(drawn, depths, read.tolist(), strict=True)
             ]
         )
     return starts
@@ -164,13 +172,22 @@ def usable(spot: Spot, rod: float) -> list[float]:
     return [each.value for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
 
 
-def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading: float) -> Any:
+def dried_to(
+    soil: Soil,
+    depth: float,
+    base_suction: float,
+    rod: float,
+    reading: float,
+    *,
+    flooded: bool = False,
+) -> Any:
     """Suction over depth of a column that has drained and lost water to the turf since.
 
     The column is at rest with so much more suction everywhere that the rod shows the reading; one
-    that reads more than drained starts drained. In root-zone sands a column by early morning is
-    that near to rest: days to a threshold counted from it agree with the run that led
-    there (tested).
+    that reads more than drained starts drained, or, where it is flooded, with so much less suction
+    that water stands on its base. In root-zone
+    sands a column by early morning is that near to rest: days to a threshold counted from it agree
+    with the run that led there (tested).
 
     Parameters
     ----------
@@ -184,6 +201,8 @@ def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading:
         Length of the rod [cm].
     reading : float
         What it shows [1].
+    flooded : bool, optional
+        Whether it may hold more than drained.
 
     Returns
     -------
@@ -191,16 +210,19 @@ def dried_to(soil: Soil, depth: float, base_suction: float, rod: float, reading:
         ``suction`` [cm] over ``depth``.
     """
     surface = rest_curve(soil).surface_suction(reading, rod)
-    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
+    surface = float(np.clip(surface, 0.0 if flooded else depth + base_suction, _DRIEST))
     ends = np.array([0.0, depth])
     return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
 
 
 _DRIEST = 5000.0
+FLOODED = 0.9
+"""Share of the draws that must read more than drained for a spot to start flooded (a judgement)."""
 
 
 STARTS = {
     "drained": "every spot starts drained to rest at its own depth, on level ground",
     "readings": "every spot starts at its reading, as a level column that was drained and has "
-    "lost water to the turf since; above its drained reading it starts drained",
+    "lost water to the turf since; well above its drained reading it starts flooded from the base "
+    "up",
 }

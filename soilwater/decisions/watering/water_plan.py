@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,8 +10,9 @@ import numpy as np
 
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
-from soilwater.words.displays import Displayed, Shown
+from soilwater.words.displays import Displayed, Shown, as_counted
 from soilwater.words.errors import Faults
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
@@ -78,6 +80,22 @@ class HandWatering:
     seconds: float
 
 
+def walk_columns(walks: Sequence[HandWatering]) -> list[Column]:
+    """Columns of walks, one row for each visit to a spot."""
+    return columns_of(
+        walks,
+        [
+            ("when", lambda walk: walk.time, ""),
+            ("spot", lambda walk: walk.spot, ""),
+            ("water", lambda walk: walk.amount, "water_amount"),
+            ("on area", lambda walk: walk.amount, "water_on_area"),
+            ("area", lambda walk: walk.area, "area"),
+            ("water for the spot", lambda walk: walk.litres, "volume"),
+            ("hose", lambda walk: walk.seconds, "seconds"),
+        ],
+    )
+
+
 @dataclass(frozen=True)
 class SpotPlan:
     """What the plan does for one spot, as simulated.
@@ -117,7 +135,7 @@ class SpotPlan:
 
 
 @dataclass(frozen=True, repr=False)
-class HandWaterPlan(Displayed):
+class HandWaterPlan(Displayed, Tabled):
     """Hand water for a green: what, where, when; and what happens without it.
 
     Attributes
@@ -171,9 +189,12 @@ class HandWaterPlan(Displayed):
 
     @property
     def waterings(self) -> tuple[HandWatering, ...]:
-        """All walks in the order of time."""
+        """All walks in the order of time, then of their spots' names as people count."""
         walks = [walk for each in self.spots for walk in each.waterings]
-        return tuple(sorted(walks, key=lambda walk: (walk.time, walk.spot)))
+        return tuple(sorted(walks, key=lambda walk: (walk.time, as_counted(walk.spot))))
+
+    def _columns(self) -> list[Column]:
+        return walk_columns(self.waterings)
 
     def _rows(self) -> list[tuple[str, ...]]:
         alike: dict[tuple[Any, ...], list[HandWatering]] = {}
@@ -184,7 +205,6 @@ class HandWaterPlan(Displayed):
             (
                 stamp(walks[0].time),
                 ", ".join(walk.spot for walk in walks),
-                f"{walks[0].amount:.1f}",
                 f"{walks[0].amount:.1f}",
                 f"{walks[0].gallons_per_1000_ft2:.0f}",
                 _or_dash(walks[0].litres, ".0f"),
@@ -197,7 +217,7 @@ class HandWaterPlan(Displayed):
     def _title(self) -> str:
         place = f' for "{self.name}"' if self.name else ""
         return (
-            f"Hand water{place}: {100 * self.probability:.0f} % of the draws above "
+            f"Hand water{place}: {100 * self.probability:.0f} % of the cases tried stay above "
             f"{100 * self.threshold:g} % with {in_people_units(self.rod, 'length')} rods"
         )
 
@@ -211,14 +231,20 @@ class HandWaterPlan(Displayed):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
-        return Shown(self._title(), _HEADER, self._rows(), self._said(), set_in=True)
+        # What no spot has, for want of areas or of a flow, has no column.
+        columns = [
+            (head, *cells)
+            for head, *cells in zip(_HEADER, *self._rows(), strict=True)
+            if head in _HEADER[:4] or any(cell != "-" for cell in cells)
+        ]
+        header, *rows = zip(*columns, strict=True)
+        return Shown(self._title(), header, rows, self._said(), set_in=True)
 
 
 _HEADER = (
     "when",
     "spots",
-    "mm",
-    "L/m2",
+    "mm = L/m2",
     "US gal/1000 ft2",
     "L each",
     "US gal each",

@@ -29,6 +29,7 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -38,7 +39,7 @@ RULE_SUCTION = 30.0
 
 
 @dataclass(frozen=True, repr=False)
-class Flush(Displayed):
+class Flush(Displayed, Tabled):
     """Water for a flush, the filling and the leaching apart.
 
     Attributes
@@ -69,6 +70,23 @@ class Flush(Displayed):
     pore_volumes: float
     uniformity: float
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        amounts = [
+            ("fill", self.fill),
+            ("throughflow", self.throughflow),
+            ("total", self.total),
+            ("rule of thumb for the fill", self.rule_of_thumb),
+            ("pore volume", self.pore_volume),
+        ]
+        return columns_of(
+            amounts,
+            [
+                ("what", lambda each: each[0], ""),
+                ("water", lambda each: each[1], "water_amount"),
+                ("on area", lambda each: each[1], "water_on_area"),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         amounts = (

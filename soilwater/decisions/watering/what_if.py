@@ -8,18 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar, overload
 
 import numpy as np
 
 from soilwater.decisions.watering.changes import (
     Change,
+    GroundSituation,
     Situation,
 )
 from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
+from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
+from soilwater.runs.green_map import GreenMap
+from soilwater.runs.transect import Transect
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -27,9 +32,12 @@ from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
+
+_Before = TypeVar("_Before", Situation, GroundSituation)
 
 
 @dataclass(frozen=True)
@@ -66,7 +74,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, repr=False)
-class WhatIf(Displayed):
+class WhatIf(Displayed, Tabled):
     """Before and after, row by row; the first row is the spot as it is.
 
     Attributes
@@ -88,6 +96,22 @@ class WhatIf(Displayed):
     rod: float
     horizon: float
     cautions: tuple[str, ...]
+
+    def _columns(self) -> list[Column]:
+        return columns_of(
+            self.outcomes,
+            [
+                ("change", lambda each: each.name, ""),
+                ("drained", lambda each: each.drained, "water_content"),
+                ("air filled", lambda each: each.air_filled, "water_content"),
+                ("firm", lambda each: each.firm, "days"),
+                ("watch", lambda each: each.watch, "days"),
+                ("wilt", lambda each: each.wilt, "days"),
+                ("short of water", lambda each: each.short_of_water, "days"),
+                ("to gravel", lambda each: each.drainage, "water_amount"),
+                ("notes", lambda each: "; ".join(each.notes), ""),
+            ],
+        )
 
     def _rows(self) -> list[tuple[str, ...]]:
         def days(value: float) -> str:
@@ -126,7 +150,7 @@ class WhatIf(Displayed):
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
-@mind_words(lines="thresholds")
+@overload
 def what_if(
     profile: Profile,
     weather: Weather,
@@ -137,13 +161,41 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     n_threads: int | None = None,
-) -> WhatIf:
-    """Put a spot as it is beside what each change would make of it.
+) -> WhatIf: ...
+
+
+@overload
+def what_if(
+    profile: Transect | GreenMap,
+    weather: Weather,
+    turf: Turf,
+    thresholds: Thresholds,
+    changes: Sequence[Change],
+    *,
+    rod: Length,
+    irrigation: Sequence[Event] = (),
+    n_threads: int | None = None,
+) -> GroundWhatIf: ...
+
+
+@mind_words(lines="thresholds")
+def what_if(
+    profile: Profile | Transect | GreenMap,
+    weather: Weather,
+    turf: Turf,
+    thresholds: Thresholds,
+    changes: Sequence[Change],
+    *,
+    rod: Length,
+    irrigation: Sequence[Event] = (),
+    n_threads: int | None = None,
+) -> WhatIf | GroundWhatIf:
+    """Put a spot, a line or a green as it is beside what each change would make of it.
 
     Parameters
     ----------
-    profile : Profile
-        The spot as it is.
+    profile : Profile, Transect or GreenMap
+        The spot as it is; or a line or a green, whose columns pass water to their neighbours.
     weather : Weather
         Weather after a soaking has drained.
     turf : Turf
@@ -152,7 +204,8 @@ def what_if(
         Readings to count to.
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`
-        or `irrigate`.
+        or `irrigate`; of a line or a green from `regrade`, `reshape`, `other_sand`,
+        `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
@@ -162,7 +215,7 @@ def what_if(
 
     Returns
     -------
-    WhatIf
+    WhatIf or GroundWhatIf
 
     Raises
     ------
@@ -189,18 +242,14 @@ def what_if(
     faults = Faults("what_if")
     if length <= 0.0:
         faults.add(f"rod is {length:g} cm", allowed="above 0")
-    situations = [Situation(profile, tuple(irrigation))]
-    names = ["as it is"]
-    for i, change in enumerate(changes):
-        if not isinstance(change, Change):
-            faults.add(
-                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
-            )
-            continue
-        with faults.catching():
-            situations.append(change.apply(situations[0]))
-            names.append(change.name)
-    faults.raise_if_any()
+    if isinstance(profile, Transect | GreenMap):
+        before = GroundSituation(profile, tuple(irrigation))
+        grounds, names = _changed(before, changes, "to_ground", faults)
+        topics = dict.fromkeys(topic for change in changes for topic in change.topics)
+        return ground_outcomes(
+            grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
+        )
+    situations, names = _changed(Situation(profile, tuple(irrigation)), changes, "apply", faults)
     runs = run_columns(
         [each.case(weather, turf) for each in situations],
         length,
@@ -238,6 +287,35 @@ def what_if(
         horizon=float(days[-1]),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
+
+
+def _changed(
+    before: _Before, changes: Sequence[Change], how: str, faults: Faults
+) -> tuple[list[_Before], list[str]]:
+    """Make each change on its own to what is there before; raise every fault."""
+    situations, names = [before], ["as it is"]
+    for i, change in enumerate(changes):
+        if not isinstance(change, Change):
+            faults.add(
+                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
+            )
+            continue
+        make = getattr(change, how)
+        if make is None:
+            ground = isinstance(before, GroundSituation)
+            faults.add(
+                f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
+                where=f"changes[{i}]",
+                allowed="regrade, reshape, other_sand, wetting_agent or irrigate"
+                if ground
+                else "any change but reshape, which needs a Transect or a GreenMap",
+            )
+            continue
+        with faults.catching():
+            situations.append(make(before))
+            names.append(change.name)
+    faults.raise_if_any()
+    return situations, names
 
 
 def _pore_space(profile: Profile, depth: float) -> float:

@@ -1,0 +1,249 @@
+"""Learn a green jointly from what was read on it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.learning.calibration import Calibration
+from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_spans
+from soilwater.learning.emulator import emulate
+from soilwater.learning.evidence import Evidence, draw_own, log_evidence
+from soilwater.learning.given import Record, take_record
+from soilwater.learning.telling import (
+    cautions_of,
+    depths_learned,
+    doubts_of,
+    held_back,
+    quantities_learned,
+)
+from soilwater.learning.unknowns import Shared, Unknowns
+from soilwater.learning.weighing import SECOND, Proposal, first_round, pick, weights_of, worth
+from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.survey import Survey
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.forms import Date, Length, Suction, WaterContent
+from soilwater.words.units import number_to_house
+
+SANDS = 400
+"""Most equally likely sands that are gone through."""
+RUN_BEFORE, RUN_AFTER = 128, 64
+"""Draws the solver is run for: over all that was possible, and among what the readings allow."""
+TOLD = 4000
+"""Draws behind the bands of what all spots share."""
+DRAWS = 200
+"""Equally likely possibilities that are kept."""
+
+
+def calibrate(
+    survey: Survey,
+    sand: Sand,
+    weather: Weather,
+    turf: Turf,
+    *,
+    soaked: Date | None = None,
+    irrigation: Sequence[Event] | Mapping[str, Sequence[Event]] | None = None,
+    sensors: Sequence[BuriedSensor] = (),
+    base_suction: Suction = OVER_GRAVEL,
+    meter_error: WaterContent = 0.025,
+    meter_offset: WaterContent = 0.02,
+    model_error: WaterContent = 0.01,
+    probe_error: Length = 1.0,
+    sensor_error: WaterContent = 0.015,
+    doubtful: Literal["ask", "leave out"] = "ask",
+    draws: int = DRAWS,
+    seed: int = 0,
+    n_threads: int | None = None,
+) -> Calibration:
+    """Learn sand, base, turf, mat, meter and each spot's own depth jointly, from readings.
+
+    Parameters
+    ----------
+    survey : Survey
+        Spots with probed depths, and their readings of one or more visits, each with its time.
+    sand : Soil, FitResult or sequence of these
+        The root-zone sand; of a fit, all that its points leave open is asked about.
+    weather : Weather
+        What the weather was from the soaking to the last reading; it may go on.
+    turf : Turf
+        Roots and demand.
+    soaked : datetime64, str or Timestamp
+        When rain or watering last filled the root zone throughout.
+    irrigation : sequence of Event, or mapping of str to these
+        Water applied since: to the whole green, or by the name of the spot, where ``""`` is the
+        water of all. Say ``()`` if there was none: missing is not none.
+    sensors : sequence of BuriedSensor, optional
+        Sensors in the ground; their errors are taken to last, and for how long is learnt.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        Suction left at the base [cm]; the band is taken evenly.
+    meter_error : float or str, optional
+        Standard error of one reading [1].
+    meter_offset : float or str, optional
+        Standard error of an offset all readings share [1].
+    model_error : float or str, optional
+        Standard deviation of what a spot's readings miss for good [1].
+    probe_error : float, str or Quantity, optional
+        Standard error of a probed depth [cm].
+    sensor_error : float or str, optional
+        Standard error of a reading of a buried sensor [1].
+    doubtful : {"ask", "leave out"}, optional
+        What is done with readings that no sand can give; they are told in both cases.
+    draws : int, optional
+        Equally likely possibilities to keep.
+    seed : int, optional
+        Seed of the draws.
+    n_threads : int, optional
+        Threads to use.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    InputError
+        If there is no known soaking or no record of water, readings have no times or lie outside
+        the weather, doubtful ones are not left out, or something given cannot be used.
+    RunError
+        If a column cannot be carried through.
+
+    Notes
+    -----
+    The solver runs some draws over all that is possible and some among what the readings allow;
+    between them every reading is a polynomial whose error counts (`soilwater.learning.emulator`).
+    Tens of thousands of draws are weighed by the readings, and some of them kept, each whole
+    (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again.
+    ``benchmarks/learning_coverage.py`` measures how often bands hold readings that were not used.
+
+    Examples
+    --------
+    >>> from soilwater.survey.survey import Reading, Spot
+    >>> from soilwater.soils import VanGenuchten
+    >>> from soilwater.weather.made import steady_weather
+    >>> days = ["2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:00"]
+    >>> read = [(0.20, 0.17, 0.14), (0.14, 0.12, 0.10)]
+    >>> green = Survey([
+    ...     Spot(name, depth, readings=[Reading(v, rod=7.6, time=t) for v, t in zip(values, days)])
+    ...     for name, depth, values in zip("AB", (30.0, 40.0), read)
+    ... ])
+    >>> learned = calibrate(
+    ...     green, VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), steady_weather(6, "5 mm/day"),
+    ...     Turf("15 cm"), soaked="2025-07-01 00:00", irrigation=(),
+    ... )
+    >>> learned.quantity("wet_factor").learned, learned.quantity("base_suction").learned
+    (True, False)
+    """
+    errors = _errors(
+        {
+            "meter_error": (meter_error, "water_content"),
+            "meter_offset": (meter_offset, "water_content"),
+            "model_error": (model_error, "water_content"),
+            "probe_error": (probe_error, "length"),
+            "sensor_error": (sensor_error, "water_content"),
+        },
+        draws,
+    )
+    base = base_band(base_suction)
+    _, soils = best_and_likely(sand, SANDS)
+    record = take_record(survey, weather, soaked, irrigation, sensors, soils, errors, doubtful)
+    unknowns = Unknowns.of(soils, base, errors["meter_offset"])
+    rng = np.random.default_rng(seed)
+    green = Green(
+        record.spots,
+        turf,
+        record.weather,
+        groups_of(record.spots, record.irrigation, max(span.bottom for span in record.spans)),
+    )
+    evidence = Evidence(
+        green, unknowns, record.tracks, (), errors["probe_error"], errors["model_error"]
+    )
+    shared, weight, earlier = _weighed(evidence, record, rng, n_threads)
+    evidence = earlier[0]
+    kept = shared.take(pick(weight, draws, rng))
+    own = draw_own(evidence, kept, rng)
+    checked = held_back(evidence, shared, earlier[1], rng)
+    # Bands are told from more draws than are kept: their ends would be rough.
+    many = shared.take(pick(weight, TOLD, rng))
+    return Calibration(
+        name=survey.name,
+        now=record.now,
+        quantities=quantities_learned(unknowns, many),
+        depths=depths_learned(evidence, kept, own, rng),
+        held_back=checked,
+        doubts=(*record.notes, *doubts_of(evidence, kept, own)),
+        assumptions=(
+            f"soaked throughout at {record.soaked_text}",
+            f"suction left at the base, before reading: {base}",
+            f"errors (standard): reading {100 * errors['meter_error']:.1f} %, all readings "
+            f"together {100 * errors['meter_offset']:.1f} %, a spot for good "
+            f"{100 * errors['model_error']:.1f} %, probe {errors['probe_error']:.1f} cm",
+            f"{draws} draws kept of {SECOND}, worth {worth(weight):.0f}",
+        ),
+        cautions=cautions_of(evidence, checked, worth(weight), draws),
+        evidence=evidence,
+        shared=kept,
+        own=own,
+        n_threads=n_threads,
+    )
+
+
+def _errors(given: Mapping[str, tuple[WaterContent, str]], draws: int) -> dict[str, float]:
+    faults = Faults("calibrate")
+    values: dict[str, float] = {}
+    for name, (value, quantity) in given.items():
+        with faults.catching():
+            values[name] = number_to_house(value, quantity, name)
+            if not values[name] > 0.0:
+                faults.add(f"{name} is {values[name]:g}", allowed="above 0")
+    if draws < 10:
+        faults.add(f"draws is {draws}", allowed="10 or more")
+    faults.raise_if_any()
+    return values
+
+
+def _weighed(
+    evidence: Evidence, record: Record, rng: np.random.Generator, n_threads: int | None
+) -> tuple[Shared, FloatArray, tuple[Evidence, FloatArray]]:
+    """Run, weigh, run where the readings are, and weigh again.
+
+    The draws and their weights; the evidence, and the logarithm by which draws are to be weighed
+    beside their likelihood.
+    """
+    unknowns, green = evidence.unknowns, evidence.green
+    times = at_hours(green.weather, record.hours)
+    ran = unknowns.draw(RUN_BEFORE, rng)
+    read = read_spans(green, unknowns, ran, record.spans, times, n_threads)
+    known = _emulated(evidence, ran, record.spans, read, 0)
+    first, weight = first_round(known, rng)
+    near = first.take(pick(weight, RUN_AFTER, rng))
+    more = read_spans(green, unknowns, near, record.spans, times, n_threads)
+    ran = Shared(np.concatenate([ran.soil, near.soil]), np.concatenate([ran.latent, near.latent]))
+    read = [np.concatenate(pair) for pair in zip(read, more, strict=True)]
+    known = _emulated(evidence, ran, record.spans, read, RUN_AFTER)
+    proposal = Proposal(unknowns, first, weights_of(log_evidence(known, first)))
+    shared = proposal.draw(SECOND, rng)
+    ratio = proposal.log_ratio(shared)
+    return shared, weights_of(ratio + log_evidence(known, shared)), (known, ratio)
+
+
+def _emulated(
+    evidence: Evidence,
+    shared: Shared,
+    spans: Sequence[Span],
+    read: Sequence[FloatArray],
+    near: int,
+) -> Evidence:
+    emulators = tuple(
+        emulate(evidence.unknowns, shared, group, spans, each, near)
+        for group, each in zip(evidence.green.groups, read, strict=True)
+    )
+    return replace(evidence, emulators=emulators)

@@ -1,0 +1,234 @@
+"""Columns of a green run from its last soaking, for draws of what its spots share.
+
+Spots differ in their depth and in the water they were given, so columns are run on a few depths for
+each record of water, and read between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
+from soilwater.learning.unknowns import Shared, Unknowns
+from soilwater.runs.case import Case
+from soilwater.runs.columns_of import Column
+from soilwater.runs.simulate import simulate_many
+from soilwater.soils import Hysteretic
+from soilwater.survey.survey import Spot
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import RunError
+
+SHALLOWER, DEEPER = 8.0, 14.0
+"""How much less or more than probed a spot may behave [cm]."""
+GRID = 5.5
+"""Largest distance between depths that are run [cm]; a cubic runs between them."""
+_LEAST_BELOW_ROD = 0.5
+_FEWEST = 4
+
+
+class Span(NamedTuple):
+    """Depths between which an instrument reads: top and bottom [cm]."""
+
+    top: float
+    bottom: float
+
+
+@dataclass(frozen=True, eq=False)
+class Group:
+    """Spots that were given the same water.
+
+    Attributes
+    ----------
+    spots : tuple of int
+        Their numbers.
+    irrigation : tuple of Event
+        Water applied to them.
+    depths : ndarray, shape (depths,)
+        Depths that are run [cm].
+    """
+
+    spots: tuple[int, ...]
+    irrigation: tuple[Event, ...]
+    depths: FloatArray
+
+    def between(self, depth: FloatArray) -> FloatArray:
+        """Weights of the depths that are run, for depths between them [cm].
+
+        Shape (..., depths); held at the ends.
+        """
+        from scipy.interpolate import CubicSpline
+
+        held = np.clip(depth, self.depths[0], self.depths[-1])
+        weights: FloatArray = CubicSpline(self.depths, np.eye(self.depths.size))(held)
+        return weights
+
+
+@dataclass(frozen=True, eq=False)
+class Green:
+    """What is known of a green since its last soaking.
+
+    Attributes
+    ----------
+    spots : tuple of Spot
+        With depths.
+    turf : Turf
+        Roots and demand.
+    weather : Weather
+        From the soaking on.
+    groups : tuple of Group
+        Spots by the water they were given.
+    """
+
+    spots: tuple[Spot, ...]
+    turf: Turf
+    weather: Weather
+    groups: tuple[Group, ...]
+
+    def group_of(self, spot: int) -> int:
+        """Find the number of the group a spot is in."""
+        return next(g for g, group in enumerate(self.groups) if spot in group.spots)
+
+
+def groups_of(
+    spots: Sequence[Spot], irrigation: Sequence[tuple[Event, ...]], longest: float
+) -> tuple[Group, ...]:
+    """Put spots that were given the same water together, and choose the depths to run.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        With depths.
+    irrigation : sequence of tuple of Event
+        Water applied to each.
+    longest : float
+        Greatest depth an instrument reads to [cm]; no column is shallower.
+    """
+    alike: dict[tuple[Event, ...], list[int]] = {}
+    for i, events in enumerate(irrigation):
+        alike.setdefault(events, []).append(i)
+    groups = []
+    for events, members in alike.items():
+        depths = [spots[i].depth for i in members]
+        low = max(min(depths) - SHALLOWER, longest + _LEAST_BELOW_ROD)
+        high = max(max(depths) + DEEPER, low + 2.0)
+        count = max(_FEWEST, int(np.ceil((high - low) / GRID)) + 1)
+        groups.append(Group(tuple(members), events, np.linspace(low, high, count)))
+    return tuple(groups)
+
+
+def profile_of(unknowns: Unknowns, shared: Shared, i: int, depth: float) -> Profile:
+    """Root zone of a depth [cm] over gravel in one draw."""
+    one = shared.take([i])
+    soil = unknowns.soil_of(shared, i, float(unknowns.values(one, "wet_factor")[0]))
+    base = float(unknowns.values(one, "base_suction")[0])
+    return Profile.over_gravel(soil, depth, base_suction=base)
+
+
+def turf_with(turf: Turf, factor: float) -> Turf:
+    """Return the turf with its crop coefficient multiplied [1]."""
+    given = turf.crop_coefficient
+    scaled = tuple(factor * each for each in given) if isinstance(given, tuple) else factor * given
+    return replace(turf, crop_coefficient=scaled)
+
+
+def cases_of(green: Green, group: Group, unknowns: Unknowns, shared: Shared) -> list[Case]:
+    """Make columns of every draw on the depths of a group, from the soaking on.
+
+    Depths are the first to change.
+    """
+    crop = unknowns.values(shared, "crop_coefficient")
+    turfs = [turf_with(green.turf, float(factor)) for factor in crop]
+    return [
+        Case(
+            profile_of(unknowns, shared, i, float(depth)),
+            green.weather,
+            turf=turfs[i],
+            irrigation=group.irrigation,
+        )
+        for i in range(shared.soil.size)
+        for depth in group.depths
+    ]
+
+
+def run_cases(cases: Sequence[Case], times: Any, n_threads: int | None) -> xr.Dataset:
+    """Run columns and keep what a meter and a start need.
+
+    Raises
+    ------
+    RunError
+        If a column cannot be carried through.
+    """
+    keep = ["node_suction"]
+    if any(isinstance(layer.soil, Hysteretic) for layer in cases[0].profile.layers):
+        keep += ["drying_suction", "turning_suction"]
+    result = simulate_many(cases, output=times, keep=keep, n_threads=n_threads)
+    failed = np.flatnonzero(result.status.values)
+    if failed.size:
+        raise RunError(
+            f"{failed.size} of {len(cases)} columns failed, the first with: "
+            f"{result.status_text.values[failed[0]]}"
+        )
+    return result
+
+
+def read_spans(
+    green: Green,
+    unknowns: Unknowns,
+    shared: Shared,
+    spans: Sequence[Span],
+    times: Any,
+    n_threads: int | None,
+) -> list[FloatArray]:
+    """Run draws from the soaking on, and read instruments on them.
+
+    Parameters
+    ----------
+    green : Green
+        The green.
+    unknowns : Unknowns
+        What is not known of it.
+    shared : Shared
+        Draws.
+    spans : sequence of Span
+        Depths between which instruments read.
+    times : ndarray of datetime64, shape (times,)
+        When.
+    n_threads : int or None
+        Threads to use.
+
+    Returns
+    -------
+    list of ndarray, shape (draws, depths, spans, times)
+        Water contents [1], one array a group.
+    """
+    read = []
+    for group in green.groups:
+        cases = cases_of(green, group, unknowns, shared)
+        result = run_cases(cases, times, n_threads)
+        suctions = result.node_suction.values
+        drying = result.drying_suction.values if "drying_suction" in result else None
+        values = []
+        for k, case in enumerate(cases):
+            # The profiles are at hand: a result would have to make each anew from its text.
+            mesh = case.profile.mesh()
+            n = mesh.depth.size
+            ends = None if drying is None else drying[k][..., : n - 1].reshape(-1, 2, n - 1)
+            one = Column((k,), case.profile, mesh, suctions[k][..., :n], ends)
+            values.append([one.mean(*span) for span in spans])
+        every: FloatArray = np.array(values)
+        read.append(every.reshape(-1, group.depths.size, *every.shape[1:]))
+    return read
+
+
+def at_hours(weather: Weather, hours: Sequence[float]) -> NDArray[np.datetime64]:
+    """Instants at hours since the start of the weather."""
+    return np.array([weather.start + np.timedelta64(round(3600e9 * h), "ns") for h in hours])

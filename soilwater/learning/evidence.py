@@ -1,0 +1,258 @@
+"""How well draws of what spots share explain the readings, with what is each spot's own.
+
+A spot behaves as if it were a little shallower or deeper than probed; its readings are shifted by
+something of their own that stays; the rest is noise. Given a draw, spots know nothing of one
+another. The depth is summed over nodes, which takes lower bounds and spots far out of line as they
+are; the shift is integrated in closed form. Errors of a buried sensor are remembered for a time
+(first-order autoregression), which is drawn like everything else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.learning.columns import DEEPER, SHALLOWER, Green
+from soilwater.learning.emulator import Emulator
+from soilwater.learning.unknowns import Shared, Unknowns
+from soilwater.survey.survey import Spot
+from soilwater.words.arrays import FloatArray
+
+NODES = 23
+"""Depths at which a spot is tried in each draw, a centimetre apart."""
+OUT_OF_LINE, FAR = 0.05, 8.0
+"""Share of spots that are out of line, and by how many centimetres (our own choice)."""
+BEYOND = 6.0
+"""Mean depth [cm] beyond what a probe that was too short has reached (our own choice)."""
+_CHUNK = 1_500_000
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """Readings of one instrument at one spot.
+
+    Attributes
+    ----------
+    spot : int
+        Number of the spot.
+    span : int
+        Number of the depths it reads between.
+    per_rod : float
+        What a centimetre of water in the mat adds to its reading [1/cm]; 0 where buried.
+    at : ndarray of int
+        Numbers of the instants.
+    hours : ndarray
+        Hours since the start [h].
+    value : ndarray
+        What was read [1].
+    error, own : float
+        Standard deviation of a reading's noise and of its lasting shift [1].
+    buried : bool
+        Whether it stays in the ground, so that its errors are remembered.
+    """
+
+    spot: int
+    span: int
+    per_rod: float
+    at: NDArray[np.int64]
+    hours: FloatArray
+    value: FloatArray
+    error: float
+    own: float
+    buried: bool
+
+    def where(self, kept: NDArray[np.bool_]) -> Track:
+        """Keep some of the readings."""
+        return replace(self, at=self.at[kept], hours=self.hours[kept], value=self.value[kept])
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Everything a draw is weighed by.
+
+    Attributes
+    ----------
+    green : Green
+        The green since its soaking.
+    unknowns : Unknowns
+        What is not known of it.
+    tracks : tuple of Track
+        Readings.
+    emulators : tuple of Emulator
+        One a group of spots.
+    probe_error : float
+        Standard deviation of a probed depth [cm].
+    own_error : float
+        Standard deviation of what a spot's readings miss for good [1].
+    """
+
+    green: Green
+    unknowns: Unknowns
+    tracks: tuple[Track, ...]
+    emulators: tuple[Emulator, ...]
+    probe_error: float
+    own_error: float
+
+    def without(self, hour: float) -> Evidence:
+        """Return the evidence of what was read before an hour [h]."""
+        return replace(self, tracks=tuple(each.where(each.hours < hour) for each in self.tracks))
+
+
+def depth_nodes(spot: Spot) -> FloatArray:
+    """Depths [cm] at which a spot is tried."""
+    if spot.depth_at_least:
+        return spot.depth + np.linspace(0.0, SHALLOWER + DEEPER, NODES)
+    return spot.depth + np.linspace(-SHALLOWER, DEEPER, NODES)
+
+
+def log_depth_density(spot: Spot, scatter: FloatArray, probe_error: float) -> FloatArray:
+    """Logarithm of how likely a spot behaves by so much deeper, shape (draws, nodes)."""
+    off = depth_nodes(spot) - spot.depth
+    spread = np.hypot(scatter, probe_error)[:, None]
+    if spot.depth_at_least:
+        density = np.exp(-off / BEYOND) * np.ones_like(spread)
+    else:
+        usual = np.exp(-0.5 * (off / spread) ** 2) / spread
+        far = np.exp(-0.5 * (off / FAR) ** 2) / FAR
+        density = (1.0 - OUT_OF_LINE) * usual + OUT_OF_LINE * far
+    logs: FloatArray = np.log(density / density.sum(axis=1, keepdims=True))
+    return logs
+
+
+def shift_of(unknowns: Unknowns, shared: Shared, track: Track) -> FloatArray:
+    """Give what meter and mat add to the readings of an instrument in each draw [1]."""
+    if track.buried:
+        return np.zeros(shared.soil.size)
+    mat = unknowns.values(shared, "mat_water")
+    shift: FloatArray = unknowns.values(shared, "meter_offset") + mat * track.per_rod
+    return shift
+
+
+def told_by(evidence: Evidence, shared: Shared) -> list[FloatArray]:
+    """Ask the emulators what columns read in each draw, one array a group."""
+    return [each.readings(evidence.unknowns, shared) for each in evidence.emulators]
+
+
+def expected_of(
+    evidence: Evidence, shared: Shared, track: Track, told: Sequence[FloatArray]
+) -> FloatArray:
+    """Give what an instrument should show at each depth, shape (draws, nodes, readings).
+
+    `told` is what the emulators say of the draws, one array a group.
+    """
+    g = evidence.green.group_of(track.spot)
+    weights = evidence.green.groups[g].between(depth_nodes(evidence.green.spots[track.spot]))
+    expected: FloatArray = weights @ told[g][:, :, track.span, track.at]
+    expected += shift_of(evidence.unknowns, shared, track)[:, None, None]
+    return expected
+
+
+def weigh_track(
+    evidence: Evidence, shared: Shared, track: Track, told: Sequence[FloatArray]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Weigh what one instrument read.
+
+    Returns
+    -------
+    log_likelihood : ndarray, shape (draws, nodes)
+        Of its readings.
+    mean, spread : ndarray, shape (draws, nodes)
+        Of its lasting shift, given them [1].
+    """
+    gap = track.value - expected_of(evidence, shared, track, told)
+    missed = evidence.emulators[evidence.green.group_of(track.spot)].missed[track.span, track.at]
+    variance = track.error**2 + float(np.mean(missed**2))
+    count = track.at.size
+    ones = np.ones((shared.soil.size, count))
+    log_scale = np.zeros(shared.soil.size)
+    if track.buried and count > 1:
+        hours = evidence.unknowns.values(shared, "error_hours")
+        kept = np.exp(-np.diff(track.hours) / hours[:, None])
+        fresh = np.sqrt(1.0 - kept**2)
+        gap[:, :, 1:] = (gap[:, :, 1:] - kept[:, None] * gap[:, :, :-1]) / fresh[:, None]
+        ones[:, 1:] = (1.0 - kept) / fresh
+        log_scale = np.sum(np.log(fresh), axis=1)
+    squares = np.einsum("dnt,dnt->dn", gap, gap)
+    total = np.einsum("dnt,dt->dn", gap, ones)
+    weight = np.sum(ones**2, axis=1)[:, None]
+    whole = variance + track.own**2 * weight
+    fit = (squares - track.own**2 * total**2 / whole) / variance
+    size = count * np.log(variance) + np.log(whole / variance) + 2.0 * log_scale[:, None]
+    mean = track.own**2 * total / whole
+    spread = np.sqrt(track.own**2 * variance / whole) * np.ones_like(mean)
+    return -0.5 * (fit + size), mean, spread
+
+
+def by_node(evidence: Evidence, shared: Shared, told: Sequence[FloatArray]) -> FloatArray:
+    """Logarithm of prior times likelihood of every depth of every spot.
+
+    Shape (spots, draws, nodes).
+    """
+    scatter = evidence.unknowns.values(shared, "scatter")
+    spots = evidence.green.spots
+    logs = np.array([log_depth_density(each, scatter, evidence.probe_error) for each in spots])
+    for track in evidence.tracks:
+        if track.at.size:
+            logs[track.spot] += weigh_track(evidence, shared, track, told)[0]
+    return logs
+
+
+def log_evidence(evidence: Evidence, shared: Shared) -> FloatArray:
+    """Logarithm of how well each draw explains all readings, shape (draws,)."""
+    longest = max((track.at.size for track in evidence.tracks), default=1)
+    step = max(1, _CHUNK // (NODES * max(longest, len(evidence.green.spots))))
+    parts = []
+    for begin in range(0, shared.soil.size, step):
+        part = shared.take(slice(begin, begin + step))
+        logs = by_node(evidence, part, told_by(evidence, part))
+        top = logs.max(axis=2, keepdims=True)
+        summed = np.log(np.sum(np.exp(logs - top), axis=2)) + top[:, :, 0]
+        parts.append(summed.sum(axis=0))
+    return np.concatenate(parts)
+
+
+@dataclass(frozen=True, eq=False)
+class Own:
+    """What is each spot's own in some draws.
+
+    Attributes
+    ----------
+    depth : ndarray, shape (draws, spots)
+        Depth it behaves as if it had [cm].
+    shift : ndarray, shape (draws, tracks)
+        Lasting shift of each instrument [1].
+    node : ndarray of int, shape (draws, spots)
+        Number of the node next to the depth.
+    """
+
+    depth: FloatArray
+    shift: FloatArray
+    node: NDArray[np.int64]
+
+
+def draw_own(evidence: Evidence, shared: Shared, rng: np.random.Generator) -> Own:
+    """Draw what is each spot's own, given the draws and the readings."""
+    count = shared.soil.size
+    told = told_by(evidence, shared)
+    logs = by_node(evidence, shared, told)
+    heap = np.cumsum(np.exp(logs - logs.max(axis=2, keepdims=True)), axis=2)
+    at = rng.random((*logs.shape[:2], 1)) * heap[:, :, -1:]
+    node = np.minimum(np.sum(heap < at, axis=2), NODES - 1)
+    depth = np.empty((count, len(evidence.green.spots)))
+    for j, spot in enumerate(evidence.green.spots):
+        nodes = depth_nodes(spot)
+        jitter = (rng.random(count) - 0.5) * (nodes[1] - nodes[0])
+        depth[:, j] = np.maximum(nodes[node[j]] + jitter, nodes[0])
+    shift = np.empty((count, len(evidence.tracks)))
+    draws = np.arange(count)
+    for k, track in enumerate(evidence.tracks):
+        if track.at.size:
+            _, mean, spread = weigh_track(evidence, shared, track, told)
+            of_track = (draws, node[track.spot])
+            shift[:, k] = mean[of_track] + spread[of_track] * rng.standard_normal(count)
+        else:
+            shift[:, k] = track.own * rng.standard_normal(count)
+    return Own(depth, shift, node.T)

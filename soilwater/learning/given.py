@@ -1,0 +1,257 @@
+"""What a person gives to learn from, checked: readings, water applied, soaking, sensors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from soilwater.learning.columns import Span
+from soilwater.learning.evidence import Track
+from soilwater.soils import Soil
+from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.survey import Reading, Spot, Survey, check_rods
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.times import as_time, hours_between, stamp
+
+CLOCK = 0.25
+"""Readings are taken to the nearest such time [h], in which drying sand changes by 0.05 % or
+less."""
+NOW_HOURS = 6
+"""What comes next begins at a multiple of so many hours [h] of the day."""
+MOST_OF_A_SENSOR = 60
+"""Readings used of one sensor, evenly over its time: what lies between says little more."""
+SENSOR_OWN = 0.02
+"""Standard deviation of the offset of a buried sensor [1] (common practice, no source)."""
+
+
+class Record(NamedTuple):
+    """What was read and applied since the soaking.
+
+    `spots` with depths; `irrigation` for each; `weather` from the soaking to `now` or the last
+    reading; `hours` the instants of all readings [h]; `spans` the depths they were read between;
+    `tracks` the readings; `notes` what was left out.
+    """
+
+    spots: tuple[Spot, ...]
+    irrigation: tuple[tuple[Event, ...], ...]
+    weather: Weather
+    hours: list[float]
+    spans: tuple[Span, ...]
+    tracks: tuple[Track, ...]
+    now: np.datetime64
+    soaked_text: str
+    notes: tuple[str, ...]
+
+
+def take_record(
+    survey: Survey,
+    weather: Weather,
+    soaked: Any,
+    irrigation: Any,
+    sensors: Sequence[BuriedSensor],
+    soils: Sequence[Soil],
+    errors: Mapping[str, float],
+    doubtful: str,
+) -> Record:
+    """Check what was given, as in `calibrate`, and put it in order.
+
+    Raises
+    ------
+    InputError
+        With every fault.
+    """
+    faults = Faults("calibrate")
+    if not isinstance(weather, Weather):
+        faults.add(f"weather is a {type(weather).__name__}", allowed="one Weather, as it was")
+    if doubtful not in ("ask", "leave out"):
+        faults.add(f"doubtful is {doubtful!r}", allowed='"ask" or "leave out"')
+    spots = tuple(spot for spot in survey.spots if spot.has_depth)
+    notes = []
+    unprobed = [spot.name for spot in survey.spots if not spot.has_depth]
+    if not spots:
+        faults.add("no spot has a depth", cure="probe the root zone")
+    elif unprobed:
+        notes.append(f"left out, no depth found: {', '.join(unprobed)}")
+    if irrigation is None:
+        faults.add(
+            "water applied since the soaking is not told, and missing is not none",
+            cure="give irrigation=[Event(...)], or irrigation=() if there was none",
+        )
+    begin: np.datetime64 = np.datetime64("NaT", "ns")
+    if soaked is None:
+        faults.add(
+            "there is no known soaking, from which the water in the ground could be counted",
+            cure='say when rain or watering last filled the root zone, soaked="2025-07-01 20:00"',
+        )
+    else:
+        with faults.catching():
+            begin = as_time(soaked, "soaked")
+    porosity = max(float(soil.theta_s) for soil in soils)
+    readings = _readings(spots, porosity, doubtful, faults, notes)
+    for spot in spots:
+        check_rods(spot, faults)
+    for sensor in sensors:
+        if sensor.spot not in {spot.name for spot in spots}:
+            faults.add(
+                f'a sensor at "{sensor.spot}"', allowed=", ".join(spot.name for spot in spots)
+            )
+    faults.raise_if_any()
+    times = [reading.time for _, reading in readings if reading.time is not None]
+    times += [time for sensor in sensors for time in (sensor.times[0], sensor.times[-1])]
+    _check_span(begin, weather, times, faults)
+    faults.raise_if_any()
+    last = max(times)
+    day = last.astype("datetime64[D]")
+    step = np.timedelta64(NOW_HOURS, "h")
+    now = day + ((last - day) // step) * step
+    if now <= begin:
+        faults.add(
+            f"all readings were taken within {NOW_HOURS} h of the soaking",
+            cure="read the green again once it has drained, the morning after",
+        )
+    faults.raise_if_any()
+    cut = weather.between(begin, min(last + np.timedelta64(1, "h"), weather.end))
+    of_spots = _irrigation(irrigation, spots, cut, faults)
+    faults.raise_if_any()
+    spans, tracks, hours = _tracks(spots, readings, sensors, cut, errors)
+    return Record(spots, of_spots, cut, hours, spans, tracks, now, stamp(begin), tuple(notes))
+
+
+def _readings(
+    spots: Sequence[Spot], porosity: float, doubtful: str, faults: Faults, notes: list[str]
+) -> list[tuple[int, Reading]]:
+    """List readings with the number of their spot, and note what is wrong with them."""
+    kept: list[tuple[int, Reading]] = []
+    undated: list[str] = []
+    odd: list[str] = []
+    for i, spot in enumerate(spots):
+        for reading in spot.readings:
+            told = f"{spot.name} {100 * reading.value:.1f} %"
+            doubt = reading.doubt
+            if not doubt and reading.value > porosity:
+                doubt = f"more than the pore space of the sand, {100 * porosity:.1f} %"
+            if reading.time is None:
+                undated.append(told)
+            elif doubt:
+                odd.append(f"{told} at {stamp(reading.time)} ({doubt})")
+            else:
+                kept.append((i, reading))
+    if undated:
+        faults.add(
+            f"readings without a time: {_few(undated)}",
+            cure='give each its time, Reading(0.18, rod="3 in", time="2025-07-02 06:00")',
+        )
+    if odd and doubtful == "ask":
+        faults.add(
+            f"readings that no sand gives: {_few(odd)}",
+            cure='correct them, or keep them out with doubtful="leave out"',
+        )
+    elif odd:
+        notes.append(f"left out: {_few(odd)}")
+    return kept
+
+
+def _few(texts: Sequence[str]) -> str:
+    more = f" and {len(texts) - 5} more" if len(texts) > 5 else ""
+    return ", ".join(texts[:5]) + more
+
+
+def _check_span(
+    begin: np.datetime64, weather: Weather, times: Sequence[np.datetime64], faults: Faults
+) -> None:
+    if not weather.start <= begin < weather.end:
+        faults.add(
+            f"soaked is {stamp(begin)}, outside the weather",
+            allowed=f"{stamp(weather.start)} to {stamp(weather.end)}",
+        )
+    if not times:
+        faults.add("there are no readings", cure="read the green, each reading with its time")
+        return
+    early = [time for time in times if time <= begin]
+    if early:
+        faults.add(
+            f"a reading of {stamp(min(early))} was taken before the soaking of {stamp(begin)}",
+            cure="leave it out, or say an earlier soaking",
+        )
+    if max(times) > weather.end:
+        faults.add(
+            f"the weather ends at {stamp(weather.end)}, before the reading of {stamp(max(times))}",
+            cure="give the weather up to the last reading; a gap in it cannot be learnt through",
+        )
+
+
+def _irrigation(
+    given: Any, spots: Sequence[Spot], weather: Weather, faults: Faults
+) -> tuple[tuple[Event, ...], ...]:
+    """Water each spot was given since the soaking."""
+    by_name: Mapping[str, Sequence[Event]] = given if isinstance(given, Mapping) else {"": given}
+    names = {spot.name for spot in spots}
+    for name, events in by_name.items():
+        if name and name not in names:
+            faults.add(f'irrigation of "{name}"', allowed=", ".join(sorted(names)))
+        for event in events:
+            if not isinstance(event, Event):
+                faults.add(f"{event!r} is no Event", cure="write Event(time, amount, rate=...)")
+    if faults:
+        return ()
+
+    def since(events: Sequence[Event]) -> list[Event]:
+        return [each for each in events if weather.start <= each.time and each.end <= weather.end]
+
+    common = since(by_name.get("", ()))
+    return tuple(
+        tuple(sorted([*common, *since(by_name.get(spot.name, ()))], key=lambda event: event.time))
+        for spot in spots
+    )
+
+
+def _tracks(
+    spots: Sequence[Spot],
+    readings: Sequence[tuple[int, Reading]],
+    sensors: Sequence[BuriedSensor],
+    weather: Weather,
+    errors: Mapping[str, float],
+) -> tuple[tuple[Span, ...], tuple[Track, ...], list[float]]:
+    """Sort readings by instrument and spot; find the instants and depths they need."""
+    taken: dict[tuple[int, Span, bool], list[tuple[float, float]]] = {}
+    for i, reading in readings:
+        hour = _on_the_clock(hours_between(weather.start, reading.time))
+        taken.setdefault((i, Span(0.0, reading.rod), False), []).append((hour, reading.value))
+    numbers = {spot.name: i for i, spot in enumerate(spots)}
+    for sensor in sensors:
+        span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
+        count = min(sensor.times.size, MOST_OF_A_SENSOR)
+        which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
+        hours = [_on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
+        key = (numbers[sensor.spot], span, True)
+        taken.setdefault(key, []).extend(zip(hours, sensor.values[which].tolist(), strict=True))
+    spans = tuple(sorted({span for _, span, _ in taken}))
+    instants = sorted({hour for pairs in taken.values() for hour, _ in pairs})
+    number = {hour: k for k, hour in enumerate(instants)}
+    tracks = []
+    for (i, span, buried), pairs in taken.items():
+        ordered = sorted(pairs)
+        tracks.append(
+            Track(
+                spot=i,
+                span=spans.index(span),
+                per_rod=0.0 if buried else 1.0 / span.bottom,
+                at=np.array([number[hour] for hour, _ in ordered]),
+                hours=np.array([hour for hour, _ in ordered]),
+                value=np.array([value for _, value in ordered]),
+                error=errors["sensor_error" if buried else "meter_error"],
+                own=SENSOR_OWN if buried else errors["model_error"],
+                buried=buried,
+            )
+        )
+    return spans, tuple(tracks), instants
+
+
+def _on_the_clock(hours: Any) -> float:
+    value: FloatArray = np.asarray(hours, dtype=np.float64)
+    return float(max(CLOCK, CLOCK * np.round(float(value) / CLOCK)))

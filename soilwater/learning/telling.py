@@ -1,0 +1,227 @@
+"""What was learnt and what was not, and how far it can be trusted: bands, a check, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from soilwater.learning.calibration import (
+    LEARNED_BELOW,
+    HeldBack,
+    Learned,
+    band_of,
+)
+from soilwater.learning.evidence import (
+    Evidence,
+    Own,
+    Track,
+    depth_nodes,
+    draw_own,
+    expected_of,
+    log_depth_density,
+    log_evidence,
+    told_by,
+)
+from soilwater.learning.unknowns import Shared, Unknowns
+from soilwater.learning.weighing import pick, weights_of
+from soilwater.soils import Hysteretic
+from soilwater.words.arrays import FloatArray
+from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
+
+LABELS = {
+    "wet_factor": ("suction acts in the field times", "fraction"),
+    "base_suction": ("suction left at the base", "suction"),
+    "crop_coefficient": ("demand over that of the turf given", "fraction"),
+    "mat_water": ("mat and thatch add to 7.6 cm rods", "water_content"),
+    "meter_offset": ("offset of the meter", "water_content"),
+}
+ROD_OF_MAT = 7.6
+SAND_SUCTION = 30.0
+"""Suction [cm] at which the sand is told by what it holds."""
+PRIOR_DRAWS = 4000
+CHECK_DRAWS = 400
+INSIDE = 0.9
+FEW_INSIDE = 0.7
+"""Fewer of the last visit's readings inside their bands are worth a caution [1]."""
+OUT_OF_LINE = 3.0
+"""Standard errors beyond which a reading is told to be doubtful."""
+FEW_DRAWS = 1.0
+
+
+def quantities_learned(unknowns: Unknowns, shared: Shared) -> tuple[Learned, ...]:
+    """Compare what all spots share before and after the readings."""
+    before = unknowns.draw(PRIOR_DRAWS, np.random.default_rng(0))
+    found = []
+    if len(unknowns.soils) > 1:
+        held = np.array([float(soil.water_content(SAND_SUCTION)) for soil in unknowns.soils])
+        found.append(
+            _learned(
+                "sand",
+                f"sand holds at {SAND_SUCTION:g} cm in the lab",
+                "water_content",
+                held[before.soil],
+                held[shared.soil],
+            )
+        )
+    if unknowns.remembers:
+        ratio = np.array(
+            [soil.suction_ratio for soil in unknowns.soils if isinstance(soil, Hysteretic)]
+        )
+        found.append(
+            _learned(
+                "memory",
+                "drying over wetting suctions",
+                "fraction",
+                ratio[before.soil],
+                ratio[shared.soil],
+            )
+        )
+    for name, (label, quantity) in LABELS.items():
+        if name == "wet_factor" and unknowns.remembers:
+            continue
+        scale = 1.0 / ROD_OF_MAT if name == "mat_water" else 1.0
+        values = (scale * unknowns.values(each, name) for each in (before, shared))
+        found.append(_learned(name, label, quantity, *values))
+    return tuple(found)
+
+
+def _learned(
+    name: str, label: str, quantity: str, before: FloatArray, after: FloatArray
+) -> Learned:
+    spread = float(np.std(after) / max(float(np.std(before)), 1e-12))
+    if np.std(before) < 1e-12:
+        spread = 1.0
+    told = spread < LEARNED_BELOW
+    return Learned(name, label, quantity, band_of(before), band_of(after), spread, told)
+
+
+def depths_learned(
+    evidence: Evidence, shared: Shared, own: Own, rng: np.random.Generator
+) -> tuple[Learned, ...]:
+    """Compare the depth each spot behaves as if it had before and after the readings."""
+    before = evidence.unknowns.draw(PRIOR_DRAWS, rng)
+    scatter = evidence.unknowns.values(before, "scatter")
+    found = []
+    for j, spot in enumerate(evidence.green.spots):
+        density = np.exp(log_depth_density(spot, scatter, evidence.probe_error)).mean(axis=0)
+        prior = depth_nodes(spot)[pick(density / density.sum(), PRIOR_DRAWS, rng)]
+        label = f"{spot.name} behaves as deep as"
+        found.append(_learned(spot.name, label, "length", prior, own.depth[:, j]))
+    return tuple(found)
+
+
+def _shown(
+    evidence: Evidence,
+    shared: Shared,
+    own: Own,
+    track: Track,
+    shift: FloatArray,
+    told: Sequence[FloatArray],
+) -> FloatArray:
+    """Give what an instrument should show, without noise, shape (draws, readings)."""
+    expected = expected_of(evidence, shared, track, told)
+    values: FloatArray = expected[np.arange(shared.soil.size), own.node[:, track.spot]]
+    return values + shift[:, None]
+
+
+def held_back(
+    evidence: Evidence, shared: Shared, log_ratio: FloatArray, rng: np.random.Generator
+) -> HeldBack | None:
+    """Hold the last visit back, and see whether the ones before it tell what was read.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        All readings.
+    shared : Shared
+        Draws.
+    log_ratio : ndarray, shape (draws,)
+        By what they are to be weighed beside their likelihood, as logarithms.
+    rng : numpy.random.Generator
+        Source of the draws.
+    """
+    hours = np.concatenate([track.hours for track in evidence.tracks])
+    start = evidence.green.weather.start
+    last = (start + np.timedelta64(int(hours.max() * 3600), "s")).astype("datetime64[D]")
+    since = float((last - start) / np.timedelta64(1, "h"))
+    if hours.min() >= since:
+        return None
+    before = evidence.without(since)
+    kept = shared.take(pick(weights_of(log_ratio + log_evidence(before, shared)), CHECK_DRAWS, rng))
+    own = draw_own(before, kept, rng)
+    told = told_by(before, kept)
+    inside = count = 0
+    for k, track in enumerate(evidence.tracks):
+        held = track.where(track.hours >= since)
+        if not held.at.size:
+            continue
+        shown = _shown(before, kept, own, held, own.shift[:, k], told)
+        shown += track.error * rng.standard_normal(shown.shape)
+        low, high = np.quantile(shown, [0.5 - 0.5 * INSIDE, 0.5 + 0.5 * INSIDE], axis=0)
+        inside += int(np.sum((held.value >= low) & (held.value <= high)))
+        count += held.value.size
+    return HeldBack(last, inside, count)
+
+
+def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
+    """List readings that lie far from what everything else says of them."""
+    told = told_by(evidence, shared)
+    found = []
+    for k, track in enumerate(evidence.tracks):
+        if not track.at.size:
+            continue
+        shown = _shown(evidence, shared, own, track, own.shift[:, k], told)
+        off = (track.value - shown.mean(axis=0)) / np.hypot(track.error, shown.std(axis=0))
+        for i in np.flatnonzero(np.abs(off) > OUT_OF_LINE):
+            spot = evidence.green.spots[track.spot].name
+            found.append(
+                f"{spot} read {100 * track.value[i]:.1f} % where {100 * shown[:, i].mean():.1f} % "
+                "was expected"
+            )
+    return found
+
+
+def cautions_of(
+    evidence: Evidence, checked: HeldBack | None, worth: float, draws: int
+) -> tuple[str, ...]:
+    """Say what the person should know before using what was learnt."""
+    tracks = evidence.tracks
+    said = []
+    read = {track.spot for track in tracks}
+    hours = np.concatenate([track.hours for track in tracks])
+    visits = np.unique(np.round(hours / 24.0)).size
+    if visits < 3 or len(read) < 3:
+        said.append(
+            f"{len(read)} spot{'' if len(read) == 1 else 's'} and {visits} "
+            f"visit{'' if visits == 1 else 's'} tell little; 3 of each are the least that help"
+        )
+    if visits == 1:
+        said.append("one visit says nothing about how fast the turf drinks")
+    if len({track.span for track in tracks}) == 1:
+        said.append(
+            "one length of rods cannot tell a mat from an offset of the meter: a second length "
+            "tells more than five more visits"
+        )
+    if checked is not None and checked.share < FEW_INSIDE:
+        said.append(
+            f"only {100 * checked.share:.0f} % of the last visit's readings lie where the visits "
+            "before put them: something is missing here, such as water that was not written down"
+        )
+    odd = [
+        evidence.green.spots[i].name
+        for i in sorted(read)
+        if (evidence.green.spots[i].slope or 0.0) >= SLOPE_THAT_COUNTS
+        or (evidence.green.spots[i].drop_time or 0.0) > 5.0
+    ]
+    if odd:
+        said.append(
+            f"{', '.join(odd)}: a slope or repellent sand hides in what a spot behaves as deep as; "
+            "do not call it depth"
+        )
+    if worth < FEW_DRAWS * draws:
+        said.append(
+            f"the readings leave few draws, worth {worth:.0f}: bands are rough; look at the "
+            "doubtful readings"
+        )
+    return (*said, *cautions_for("level ground", "not modelled", "accuracy", "salt"))

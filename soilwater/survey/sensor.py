@@ -1,0 +1,92 @@
+"""A moisture sensor that stays in the ground, and what it has read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.times import as_times, stamp
+from soilwater.words.units import number_to_house, to_house
+
+
+@dataclass(frozen=True, eq=False)
+class BuriedSensor:
+    """Readings of a sensor buried at one spot of a survey.
+
+    Parameters
+    ----------
+    spot : str
+        Name of the spot, as in the survey.
+    depth : float, str or Quantity
+        Depth of its middle below the turf surface [cm].
+    times : sequence of datetime64
+        When it read, local standard time, going forward.
+    values : array_like, shape (times,)
+        Water contents by volume [1].
+    height : float, str or Quantity, optional
+        Height of the soil it reads [cm].
+
+    Raises
+    ------
+    InputError
+        With every fault: depths, times that do not go forward, values that are missing, in a
+        sensor's own units, or not as many as times.
+
+    Examples
+    --------
+    >>> BuriedSensor("C3", "3 in", ["2025-07-01 06:00", "2025-07-01 12:00"], [0.21, 0.20]).depth
+    7.62
+    """
+
+    spot: str
+    depth: float
+    times: NDArray[np.datetime64]
+    values: FloatArray
+    height: float = field(default=5.0, kw_only=True)
+
+    def __post_init__(self) -> None:
+        faults = Faults(f'BuriedSensor at "{self.spot}"')
+        times: NDArray[np.datetime64] = np.array([], dtype="datetime64[ns]")
+        values: FloatArray = np.array([])
+        depth = height = np.nan
+        with faults.catching():
+            times = as_times(self.times, "times")
+        with faults.catching():
+            values = np.atleast_1d(np.asarray(to_house(self.values, "water_content", "values")))
+        with faults.catching():
+            depth = number_to_house(self.depth, "length", "depth")
+        with faults.catching():
+            height = number_to_house(self.height, "length", "height")
+        if height <= 0.0 or depth < 0.5 * height:
+            faults.add(
+                f"depth is {depth:g} cm and height {height:g} cm",
+                allowed="a height above 0, and a middle at least half of it deep",
+            )
+        if times.size != values.size:
+            faults.add(f"{values.size} values for {times.size} times", allowed="one each")
+        for i in np.flatnonzero(np.diff(times) <= np.timedelta64(0, "ns"))[:1].tolist():
+            faults.add(
+                f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",
+                cure="sort the readings and drop repeated ones",
+            )
+        wrong = np.flatnonzero(~((values > 0.0) & (values < 1.0)))
+        if wrong.size:
+            faults.add(
+                f"{wrong.size} values are missing or no water content, the first "
+                f"{values[wrong[0]]:g}",
+                allowed="above 0 and below 1 (0.21 for 21 %)",
+                cure="leave missing ones out with their times; turn a sensor's own units into "
+                "water content by its calibration",
+            )
+        faults.raise_if_any()
+        for name, value in (
+            ("times", times),
+            ("values", values),
+            ("depth", depth),
+            ("height", height),
+        ):
+            object.__setattr__(self, name, value)

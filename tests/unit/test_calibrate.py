@@ -1,0 +1,260 @@
+"""Learning a green from its readings: what comes back, what is refused, what stays joint."""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.learning.columns import turf_with
+from soilwater.learning.weighing import Proposal
+from soilwater.soils.scaling import with_suction_scaled
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+SANDS = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.041, 0.044, 0.047, 0.050)]
+WEATHER = sw.steady_weather(10, 5.0)
+TURF = sw.Turf(15.0)
+SOAKED = "2025-07-01 00:00"
+DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:30", "2025-07-08 06:00")
+DEPTHS = {"A1": 28.0, "A2": 32.0, "A3": 36.0, "C3": 44.0}
+
+
+def truth(factor=1.5, crop=1.0, rods=(7.62,), offset=0.0, events=()):
+    """Readings of a green that is known, without noise."""
+    soil = with_suction_scaled(SAND, factor)
+    readings = {name: [] for name in DEPTHS}
+    for name, depth in DEPTHS.items():
+        profile = sw.Profile.over_gravel(soil, depth, base_suction=6.7)
+        run = sw.simulate(
+            profile, WEATHER, turf=turf_with(TURF, crop), irrigation=events, output=0.5
+        )
+        for rod in rods:
+            meter = sw.meter_reading(run, rod=rod)
+            readings[name] += [
+                sw.Reading(float(meter.sel(time=day)) + offset, rod=rod, time=day) for day in DAYS
+            ]
+    return sw.Survey([sw.Spot(name, DEPTHS[name], readings=readings[name]) for name in DEPTHS])
+
+
+def learn(survey, sand=SANDS, **more):
+    given = {"soaked": SOAKED, "irrigation": (), "draws": 60, "meter_error": 0.01, **more}
+    return sw.calibrate(survey, sand, WEATHER, TURF, **given)
+
+
+SURVEY = truth()
+
+
+@pytest.fixture(scope="module")
+def learned():
+    return learn(SURVEY, draws=200)
+
+
+def test_what_is_far_from_usual_is_found(learned):
+    """The field drains like sand on which suction acts 1.5 times as strongly; the usual is 1.2."""
+    wet = learned.quantity("wet_factor")
+    assert wet.learned and wet.before[1] == pytest.approx(1.2, abs=0.05)
+    assert wet.after[0] < 1.5 < wet.after[2] and wet.after[1] > wet.before[1]
+
+
+def test_what_one_rod_cannot_tell_is_said(learned):
+    """Depth, base and what suction does can stand in for one another."""
+    assert not learned.quantity("base_suction").learned
+    assert learned.quantity("base_suction").sentence == "the readings do not tell"
+    assert any("one length of rods" in each for each in learned.cautions)
+
+
+def test_a_second_rod_tells_the_mat(learned):
+    both = learn(truth(rods=(7.62, 20.0)), draws=200)
+    one = learned.quantity("mat_water").spread
+    assert both.quantity("mat_water").spread < 0.75 * one
+    assert not any("one length of rods" in each for each in both.cautions)
+
+
+def test_a_thirsty_turf_is_told_from_a_lazy_one():
+    thirsty, lazy = (
+        learn(truth(crop=crop), draws=200).quantity("crop_coefficient").after[1]
+        for crop in (1.3, 0.75)
+    )
+    assert lazy + 0.1 < thirsty
+
+
+def test_it_shows_itself_with_bands_and_the_check(learned):
+    text = repr(learned)
+    assert "up to 2025-07-08 06:00" in text and "Held back, 4 of 4 readings of 2025-07-08" in text
+    assert "learned:" in text and "the readings do not tell" in text
+    assert learned.held_back == (np.datetime64("2025-07-08"), 4, 4)
+    assert learned.held_back.share == 1.0
+
+
+def test_the_same_seed_gives_the_same_draws(learned):
+    again = learn(SURVEY, draws=200)
+    assert np.array_equal(again.shared.latent, learned.shared.latent)
+    assert np.array_equal(again.own.depth, learned.own.depth)
+
+
+def test_the_polynomials_agree_with_the_solver(learned):
+    """At the draws that were kept, run anew: the error it says of itself, within a half."""
+    cases = learned.ahead(0, WEATHER.between(learned.now, WEATHER.end))
+    run = sw.simulate_many(cases, output=[learned.now], n_threads=1)
+    solved = sw.meter_reading(run, rod=7.62).values.reshape(learned.draws, -1)
+    emulator = learned.evidence.emulators[0]
+    told = emulator.readings(learned.unknowns, learned.shared)[:, :, 0, -1]
+    missed = float(np.sqrt(np.mean((told - solved) ** 2)))
+    assert missed < 1.5 * emulator.missed[0, -1] < 0.02
+
+
+def test_columns_go_on_where_the_record_ends(learned):
+    """From now on as in one run without a stop."""
+    spots = learned.own.depth.shape[1]
+    group = learned.green.groups[0]
+    ahead = learned.ahead(0, WEATHER.between(learned.now, WEATHER.end))
+    k = 3
+    begun, _ = learned._columns_now[0]
+    whole = sw.Case(begun[k].profile, WEATHER, turf=begun[k].turf, start="soaked")
+    end = [WEATHER.end]
+    runs = [sw.simulate_many([case], output=end) for case in (ahead[k], whole)]
+    one, other = (float(sw.meter_reading(run, rod=7.62).squeeze()) for run in runs)
+    assert one == pytest.approx(other, abs=3e-4)
+    values = np.tile(group.depths, learned.draws)[:, None]
+    at = learned.at_spots(0, values)[:, :, 0]
+    held = np.clip(learned.own.depth.T, group.depths[0], group.depths[-1])
+    assert at.shape == (spots, learned.draws) and np.allclose(at, held)
+
+
+def test_a_depth_that_was_not_reached_is_a_lower_bound():
+    spots = [
+        sw.Spot(s.name, 36.0, depth_at_least=True, readings=s.readings) if s.name == "C3" else s
+        for s in SURVEY.spots
+    ]
+    found = learn(sw.Survey(spots), draws=200)
+    j = [spot.name for spot in found.spots].index("C3")
+    assert found.own.depth[:, j].min() >= 36.0
+    assert found.quantity("C3").after[0] > found.quantity("C3").before[0]
+
+
+def test_water_of_one_spot_is_its_own():
+    """A hose at C3 alone: without the record it would look shallower, with it it does not."""
+    hose = [sw.Event(f"2025-07-0{day} 00:00", 15.0, duration=0.5) for day in (4, 6, 8)]
+    watered = truth(events=hose)
+    spots = [watered.spot(s.name) if s.name == "C3" else s for s in SURVEY.spots]
+    told = learn(sw.Survey(spots), irrigation={"C3": hose}, draws=200)
+    hidden = learn(sw.Survey(spots), draws=200)
+    assert len(told.green.groups) == 2
+    assert told.quantity("C3").after[1] > hidden.quantity("C3").after[1] + 0.5
+
+
+def test_memory_takes_the_place_of_the_factor():
+    day = sw.Survey([sw.Spot("A1", 30.0, readings=[sw.Reading(0.2, rod=7.62, time=DAYS[0])])])
+    found = learn(day, sand=sw.likely_memories(SANDS, 4), draws=10)
+    names = [each.name for each in found.quantities]
+    assert "memory" in names and "wet_factor" not in names
+    weather = WEATHER.between(found.now, "2025-07-03")
+    run = sw.simulate_many(found.ahead(0, weather)[:2], output=24.0)
+    assert (run.status == 0).all() and found.held_back is None
+    assert any("one visit says nothing" in each for each in found.cautions)
+
+
+def test_a_sensor_counts_as_much_as_its_errors_last():
+    """Readings six hours apart that share their error say little more than a few."""
+    profile = sw.Profile.over_gravel(with_suction_scaled(SAND, 1.5), 32.0, base_suction=6.7)
+    run = sw.simulate(profile, WEATHER, turf=TURF, output=6.0, keep=["water_content"])
+    water = run.water_content.sel(depth=slice(5.1, 10.1)).mean("depth")
+    sensor = sw.BuriedSensor("A2", 7.6, run.time.values[3:30], water.values[3:30])
+    survey = sw.Survey([sw.Spot(name, depth) for name, depth in DEPTHS.items()])
+    found = learn(survey, sensors=[sensor], draws=100)
+    track = found.evidence.tracks[0]
+    assert track.buried and track.at.size == 27
+    assert 0.3 < found.quantity("wet_factor").spread < 0.95
+
+
+def test_a_blunder_is_told_and_used():
+    spots = list(SURVEY.spots)
+    bad = [sw.Reading(0.40, rod=7.62, time="2025-07-06 06:30"), *spots[0].readings]
+    spots[0] = sw.Spot("A1", 28.0, readings=bad)
+    found = learn(sw.Survey(spots))
+    assert len(found.doubts) == 1 and found.doubts[0].startswith("A1 read 40.0 %")
+    assert "doubtful, and used: A1" in repr(found)
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"soaked": None}, "no known soaking"),
+        ({"soaked": "2025-06-01"}, "outside the weather"),
+        ({"soaked": "2025-07-03 00:00"}, "before the soaking"),
+        ({"irrigation": None}, r"irrigation=\(\) if there was none"),
+        ({"irrigation": {"Z9": ()}}, "allowed: A1, A2, A3, C3"),
+        ({"irrigation": [5.0]}, "is no Event"),
+        ({"sensors": [sw.BuriedSensor("Z9", 7.6, ["2025-07-02"], [0.2])]}, 'sensor at "Z9"'),
+        ({"doubtful": "yes"}, '"ask" or "leave out"'),
+        ({"meter_error": 0.0}, "meter_error is 0"),
+        ({"draws": 2}, "10 or more"),
+    ],
+)
+def test_what_cannot_be_learnt_from_is_refused_with_the_cure(change, told):
+    with pytest.raises(sw.InputError, match=told):
+        learn(SURVEY, **change)
+
+
+def reading(value, **more):
+    return sw.Survey([sw.Spot("A1", 30.0, readings=[sw.Reading(value, rod=7.6, **more)])])
+
+
+@pytest.mark.parametrize(
+    ("survey", "told"),
+    [
+        (reading(0.2), "without a time: A1 20.0 %"),
+        (reading(0.45, time=DAYS[0]), r'pore space of the sand.*doubtful="leave out"'),
+        (reading(0.005, time=DAYS[0]), "no water at all"),
+        (reading(0.2, time="2025-07-20"), "the weather ends at"),
+        (reading(0.2, time="2025-07-01 02:00"), "read the green again once it has drained"),
+        (sw.Survey([sw.Spot("A1", 30.0)]), "there are no readings"),
+        (sw.Survey([sw.Spot("A1")]), "no spot has a depth"),
+    ],
+)
+def test_readings_that_say_nothing_are_refused_with_the_cure(survey, told):
+    with pytest.raises(sw.InputError, match=told):
+        learn(survey)
+
+
+def test_doubtful_readings_are_left_out_when_asked():
+    spots = list(SURVEY.spots)
+    more = sw.Reading(0.45, rod=7.62, time=DAYS[1])
+    spots[0] = sw.Spot("A1", 28.0, readings=(*spots[0].readings, more))
+    found = learn(sw.Survey(spots), doubtful="leave out")
+    assert found.doubts[0].startswith("left out: A1 45.0 % at 2025-07-04 06:00")
+    assert sum(track.at.size for track in found.evidence.tracks) == 16
+
+
+def test_a_name_that_is_not_there_is_told_those_that_are(learned):
+    with pytest.raises(sw.InputError, match="base_suction, crop_coefficient"):
+        learned.quantity("alpha")
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"values": [210.0, 205.0]}, "210 is not a water content"),
+        ({"values": [0.0, 0.2]}, "no water content, the first 0"),
+        ({"values": [0.2]}, "1 values for 2 times"),
+        ({"times": ["2025-07-02", "2025-07-01"]}, "time does not go forward"),
+        ({"depth": 1.0}, "at least half of it deep"),
+    ],
+)
+def test_a_sensor_is_checked(change, told):
+    given = {"depth": 7.6, "times": ["2025-07-01", "2025-07-02"], "values": [0.2, 0.19], **change}
+    with pytest.raises(sw.InputError, match=told):
+        sw.BuriedSensor("A1", **given)
+
+
+def test_a_proposal_is_told_by_what_it_draws(learned):
+    """Weights by it make its draws into draws from what was possible: mean 0, spread 1."""
+    rng = np.random.default_rng(1)
+    many = learned.unknowns.draw(4000, rng)
+    weight = np.exp(-0.5 * np.sum((many.latent[:, :3] - 1.0) ** 2, axis=1) / 0.3)
+    proposal = Proposal(learned.unknowns, many, weight / weight.sum())
+    drawn = proposal.draw(20_000, rng)
+    back = np.exp(proposal.log_ratio(drawn))
+    back /= back.sum()
+    mean = back @ drawn.latent
+    assert np.allclose(mean, 0.0, atol=0.06)
+    assert np.allclose(back @ (drawn.latent - mean) ** 2, 1.0, atol=0.08)
+    assert np.abs(drawn.latent[:, 0].mean()) > 0.2
