@@ -47,11 +47,12 @@ FLOODED = 1.0e300
     SUCTION_RATIO,
     WET_SHARE,
     SUCTION_OF_SHARE,
+    FILLED_TO,
     ELASTIC_TO,
     ELASTIC_PER_CM,
     INVERSE_ELASTIC,
     N_MEMORY,
-) = range(7)
+) = range(8)
 # Sides of an interval, and numbers of a level.
 TOP, BOTTOM = 0, 1
 BEYOND, UNFILLED = 0, 1
@@ -78,9 +79,9 @@ class Remembering(NamedTuple):
     memory: Floats
     """(soils, N_MEMORY): ratio of suctions [1], the water that the wetting curve ends with as a
     share of that at saturation [1], the suction at which draining sand holds that share [cm],
-    that up to which its table holds what specific storage leaves [cm], the share of its water that
-    specific storage takes per cm [1/cm], and one over what it leaves beyond [1]; the first two are
-    1 for a soil with one curve."""
+    that up to which its table holds what specific storage leaves [cm], that up to which storage is
+    elastic on any branch [cm], the share of the water that it takes per cm [1/cm], and one over
+    what it leaves beyond [1]; the first two are 1 for a soil with one curve."""
     nest: Floats
     """(n, PLACES): heads of the nest of each node [cm]; `remember`."""
     places: Integers
@@ -133,9 +134,14 @@ def look_up_ends(head, table, scalars, memory):
 def without_storage(water, capacity, suction, scalars, memory):
     """Water of a table and its capacity without specific storage: only pores have a memory."""
     full = scalars[WATER_AT_SATURATION]
-    inverse = memory[INVERSE_ELASTIC]
-    filled = (suction < memory[ELASTIC_TO]) | (water * inverse >= full)
-    return full if filled else water * inverse, 0.0 if filled else capacity * inverse
+    inverse, squeezed = memory[INVERSE_ELASTIC], 0.0
+    if suction < memory[ELASTIC_TO]:
+        per_cm = memory[ELASTIC_PER_CM]
+        inverse = 1.0 / (1.0 - per_cm * suction)
+        squeezed = per_cm * inverse * water
+    filled = (suction < memory[FILLED_TO]) | (water * inverse >= full)
+    pores, pores_capacity = water * inverse, max(capacity - squeezed, 0.0) * inverse
+    return full if filled else pores, 0.0 if filled else pores_capacity
 
 
 @inlined_kernel

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from statistics import NormalDist
 from typing import cast
 
 import numpy as np
 
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.fit_result import FitResult
+from soilwater.lab.retention import RetentionTable
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, OneCurve
 from soilwater.words.errors import InputError
@@ -28,11 +31,13 @@ the porosity (Likos and others)."""
 _BAND_IN_DEVIATIONS = 2.0 * NormalDist().inv_cdf(0.95)
 _SPREAD = math.log(SUCTION_RATIO_BAND[1] / SUCTION_RATIO_BAND[0]) / _BAND_IN_DEVIATIONS
 _LEAST_REWETTED = 0.6
+_RATIOS, _REWETTED = np.geomspace(1.0, 4.0, 71), np.linspace(_LEAST_REWETTED, 1.0, 41)
+"""What wetting points are weighed over."""
 MEMORY_SOURCE = "how it remembers: drawn from what sands were measured to do, not measured"
 
 
 def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hysteretic, ...]:
-    """Give a sand equally likely memories, for want of a measured wetting curve.
+    """Give a sand equally likely memories, by its wetting points or for want of any.
 
     Parameters
     ----------
@@ -49,12 +54,15 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
     tuple of Hysteretic
         Each as likely as the next: ratio of suctions log-normal about 1.5, nine of ten within
         1.1-2.2; saturation when rewetted 0.90 +- 0.06. The middle of each of `draws` equal
-        parts of either distribution is taken once.
+        parts of either distribution is taken once. Of a fit whose table has points of the wetting
+        branch these are what was expected before, and the points weigh them. A soil whose curves
+        forbid so large a ratio, as those of two pore systems can, has half of what it exceeds 1 by,
+        or half of that.
 
     Raises
     ------
     InputError
-        If a soil cannot be given a memory, or `draws` is no number above 0.
+        If what is given is no sand, or `draws` is no number above 0.
 
     Examples
     --------
@@ -74,14 +82,66 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
     # Which soil has which ratio is drawn too: their order may mean something.
     ratio = ratio if len(soils) == 1 else generator.permutation(ratio)
     rewetted = generator.permutation(rewetted)
-    return tuple(
-        _remembering(soils[i % len(soils)], max(float(ratio[i]), 1.0), float(rewetted[i]))
-        for i in range(int(draws))
-    )
+    measured = _measured_of(sand)
+    order = generator.permutation(middles)
+    drawn = []
+    for i in range(int(draws)):
+        soil, source = soils[i % len(soils)], MEMORY_SOURCE
+        own, filled = max(float(ratio[i]), 1.0), float(rewetted[i])
+        table = measured.get(soil)
+        if table is not None:
+            own, filled = _drawn_by_points(soil, table, float(order[i]))
+            source = f"how it remembers: {table.wetting_suction.size} points of its wetting branch"
+        drawn.append(_remembering(soil, own, filled, source))
+    return tuple(drawn)
 
 
-def _remembering(soil: Soil, ratio: float, rewetted: float) -> Hysteretic:
+def _measured_of(sand: Sand) -> dict[Soil, RetentionTable]:
+    """Tables with points of the wetting branch, by the soils that were fitted to them."""
+    fits = sand if isinstance(sand, Sequence) else (sand,)
+    found: dict[Soil, RetentionTable] = {}
+    for each in fits:
+        if not isinstance(each, FitResult) or not isinstance(each.table, RetentionTable):
+            continue
+        if each.table.wetting_suction.size:
+            found |= dict.fromkeys((each.soil, *each.samples()), each.table)
+    return found
+
+
+def _drawn_by_points(soil: Soil, table: RetentionTable, place: float) -> tuple[float, float]:
+    """Ratio and rewetted saturation at a place of their distribution, given wetting points.
+
+    Of a core drained to the driest point of all and wetted again (Mualem 1974, see `Hysteretic`).
+    """
+    at, held = table.wetting_suction, table.wetting_water_content
+    driest = max(float(at.max()), float(table.suction.max()))
+    ratio, rewetted = _RATIOS[:, None, None], _REWETTED[None, :, None]
+    theta_r, theta_s = soil.theta_r, soil.theta_s
+    share = np.maximum(rewetted * theta_s - theta_r, 1e-3) / (theta_s - theta_r)
+    dried = float(soil.effective_saturation(np.array([driest]))[0])
+    wet = share * soil.effective_saturation(_RATIOS[:, None] * at)[:, None, :]
+    wet_there = share * soil.effective_saturation(_RATIOS * driest)[:, None, None]
+    kept_out = (dried - wet_there) / (1.0 - wet_there)
+    there = wet + np.maximum(kept_out, 0.0) * (1.0 - wet)
+    misfit = (theta_r + (theta_s - theta_r) * there - held) / table.lab_error
+    log_ratio = np.log(ratio[..., 0] / SUCTION_RATIO) / _SPREAD
+    expected = (rewetted[..., 0] - REWETTED_SATURATION) / REWETTED_SPREAD
+    log_weight = -0.5 * (np.sum(misfit**2, axis=2) + log_ratio**2 + expected**2)
+    heap = np.cumsum(np.exp(log_weight - log_weight.max()))
+    i, k = np.unravel_index(np.searchsorted(heap, place * heap[-1]), log_weight.shape)
+    return float(_RATIOS[i]), float(_REWETTED[k])
+
+
+def _remembering(soil: Soil, ratio: float, rewetted: float, told: str) -> Hysteretic:
     if isinstance(soil, Hysteretic):
         return soil
-    source = f"{soil.source}; {MEMORY_SOURCE}" if soil.source else MEMORY_SOURCE
-    return Hysteretic(cast(OneCurve, soil), ratio, rewetted, source=source)
+    source = f"{soil.source}; {told}" if soil.source else told
+    drains = cast(OneCurve, soil)
+    # Never below what holds any water beyond the dry end.
+    rewetted = max(rewetted, 1.0 - 0.5 * (1.0 - soil.theta_r / soil.theta_s))
+    for part in (1.0, 0.5, 0.25):
+        try:
+            return Hysteretic(drains, 1.0 + part * (ratio - 1.0), rewetted, source=source)
+        except InputError:
+            continue
+    return Hysteretic(drains, 1.0, rewetted, source=source)

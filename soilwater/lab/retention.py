@@ -22,6 +22,7 @@ from soilwater.lab.retention_checks import (
     check_points,
     check_pore_space,
     check_shape,
+    check_wetting,
 )
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
@@ -63,7 +64,7 @@ class RetentionPoints(NamedTuple):
 
 @dataclass(frozen=True, eq=False, repr=False)
 class RetentionTable(Displayed, Tabled):
-    """Measured water contents of one sample on the drying branch.
+    """Measured water contents of one sample on the drying branch, and on the wetting one if any.
 
     Parameters
     ----------
@@ -98,6 +99,9 @@ class RetentionTable(Displayed, Tabled):
         What a reader understood on the way, one sentence each.
     row_labels : sequence of str
         How to name each measurement in a message ("line 7"); "row 1", "row 2", ... by default.
+    wetting_suction, wetting_water_content : sequence, optional
+        Suctions [cm] and water contents [1] measured while the core, drained to the driest point of
+        all, was wetted again: from these `likely_memories` draws how the sand remembers.
 
     Attributes
     ----------
@@ -127,6 +131,8 @@ class RetentionTable(Displayed, Tabled):
     source: str = ""
     notes: tuple[str, ...] = ()
     row_labels: tuple[str, ...] = ()
+    wetting_suction: NDArray[np.float64] = ()  # type: ignore[assignment]
+    wetting_water_content: NDArray[np.float64] = ()  # type: ignore[assignment]
     cautions: tuple[str, ...] = field(default=(), init=False)
 
     def __post_init__(self) -> None:
@@ -136,6 +142,10 @@ class RetentionTable(Displayed, Tabled):
             for name, quantity in _QUANTITIES.items()
         }
         suction, water_content = values.pop("suction"), values.pop("water_content")
+        wetted_at, rewetted = (
+            np.atleast_1d(np.asarray(() if each is None else each, dtype=np.float64))
+            for each in (values.pop("wetting_suction"), values.pop("wetting_water_content"))
+        )
         if suction is None or water_content is None:
             faults.raise_if_any()
             raise InputError(f"{self._subject()}: suction and water content are both needed.")
@@ -158,6 +168,9 @@ class RetentionTable(Displayed, Tabled):
         check_points(
             suction, water_content, replicate, labels, self.lab_error, faults, cautions, notes
         )
+        check_wetting(wetted_at, rewetted, suction, water_content, self.lab_error, faults)
+        if wetted_at.size and not faults:
+            notes.append(f"{wetted_at.size} points of the wetting branch say how it remembers")
         before = len(faults)
         cautions += check_facts(
             self.k_sat,
@@ -178,6 +191,8 @@ class RetentionTable(Displayed, Tabled):
         suction.flags.writeable = False
         water_content.flags.writeable = False
         for name, checked in (
+            ("wetting_suction", wetted_at),
+            ("wetting_water_content", rewetted),
             ("suction", suction),
             ("water_content", water_content),
             ("replicate", replicate),
@@ -349,6 +364,8 @@ _QUANTITIES = {
     "lab_error": "water_content",
     "sheet_error": "water_content",
     "core_height": "length",
+    "wetting_suction": "suction",
+    "wetting_water_content": "water_content",
 }
 
 

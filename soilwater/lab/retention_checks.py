@@ -24,6 +24,9 @@ WATER_DENSITY = 1.0
 USUAL_SUCTIONS = (10.0, 20.0, 30.0, 40.0)
 """The suctions [cm] that release curves of root-zone sands usually have (common practice)."""
 
+FAR_ABOVE = 3.0
+"""Lab errors by which a point of the wetting branch may lie above the drying one."""
+
 LOW_CONDUCTIVITY = 6.0 * 2.54
 """Saturated conductivity [cm/h] below which a green sand is remarked on: 6 in/h, the least that
 the USGA recommendations for putting greens ask for."""
@@ -48,6 +51,34 @@ def check_shape(
         faults.add(f"{len(replicate)} replicate labels for {suction.size} measurements")
     if len(labels) != suction.size:
         faults.add(f"{len(labels)} row labels for {suction.size} measurements")
+
+
+def check_wetting(
+    suction: NDArray[np.float64],
+    water_content: NDArray[np.float64],
+    drying_suction: NDArray[np.float64],
+    drying_water_content: NDArray[np.float64],
+    lab_error: float,
+    faults: Faults,
+) -> None:
+    """Note points of a wetting branch that lie where none can: above the drying one."""
+    if suction.shape != water_content.shape:
+        faults.add(
+            f"{suction.size} wetting suctions but {water_content.size} wetting water contents",
+            cure="give one water content per suction",
+        )
+        return
+    for at, held in zip(suction, water_content, strict=True):
+        dries = float(np.interp(at, drying_suction, drying_water_content))
+        if at < 0.0:
+            faults.add(f"wetting branch: a suction of {at:g} cm", allowed="0 or more")
+        elif at >= drying_suction[0] and held > dries + FAR_ABOVE * lab_error:
+            faults.add(
+                f"wetting branch: {100.0 * held:.1f} % at {at:g} cm, where the drying branch holds "
+                f"{100.0 * dries:.1f} %: it lies above",
+                allowed="a wetting branch below the drying one",
+                cure="look for the two in each other's place",
+            )
 
 
 def check_points(

@@ -386,12 +386,19 @@ class _Reading:
         of_sample = 'sample "{}"' if len(names) > 1 else ""
         for name in names:
             notes = list(dict.fromkeys(self.notes))
-            points = self._drying([point for point in self.points if point.sample == name], notes)
+            of_name = [point for point in self.points if point.sample == name]
+            points = self._drying(of_name)
+            wetting = [point for point in of_name if point.branch == "wetting"] if points else []
             facts = self.facts.of(name)
             asked = Faults("")
             suction, water = suctions_and_water(
                 points, suction_unit, self.water_unit, facts, notes, asked
             )
+            rewetted: tuple[Any, Any] = ((), ())
+            if wetting and not asked:
+                rewetted = suctions_and_water(
+                    wetting, suction_unit, self.water_unit, facts, [], asked
+                )
             for fault in asked.as_error().faults if asked else ():
                 self.faults.add(fault, where=of_sample.format(name))
             grading = self.facts.grading_of(name)
@@ -425,14 +432,16 @@ class _Reading:
                     source=self.source,
                     notes=tuple(notes),
                     row_labels=tuple(point.row for point in points),
+                    wetting_suction=rewetted[0],
+                    wetting_water_content=rewetted[1],
                 )
             except InputError as error:
                 for fault in error.faults:
                     self.faults.add(fault, where=of_sample.format(name))
         return made
 
-    def _drying(self, points: list[Point], notes: list[str]) -> list[Point]:
-        """Keep the points of the drying branch: a table holds the drying curve."""
+    def _drying(self, points: list[Point]) -> list[Point]:
+        """Find the points of the drying branch, which no table can be without."""
         wetting = [point for point in points if point.branch == "wetting"]
         if not wetting:
             return points
@@ -444,7 +453,6 @@ class _Reading:
                 cure="give the drying curve too, or call it drying if it is that",
             )
             return []
-        notes.append(f"{len(wetting)} points of the wetting branch are not used")
         return [point for point in points if point.branch != "wetting"]
 
     def _lab_error(self, sample: str, points: Sequence[Point], notes: list[str]) -> float:

@@ -37,6 +37,8 @@ EVAPORATION_STEEPNESS = 3.0
 """Exponent [1] of the S-shaped fall about that suction, as for uptake (`SShapedStress`)."""
 SMALLEST_STEP, LARGEST_STEP = 1.0e-9, 1.0e3
 """Bounds of a time step [h]."""
+NEARLY_NONE = 1.0e-3
+"""Share of the water that has drained where a sand begins to drain (our own choice)."""
 
 
 def pack(
@@ -135,16 +137,18 @@ def pack_memories(
         With room for the outputs.
     """
     soils = list(_numbers_of_soils(meshes))
-    memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
+    memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
             # Where the wetting curve ends; a bound in a search, so that a little more is no harm.
             filled = soil.rewetted_saturation * soil.theta_s
             suction = 1.01 * float(soil.suction_at(filled))
-            elastic = _elastic_to(packed.tables[i], packed.scalars[i])
+            full, elastic = _elastic_to(packed.tables[i], packed.scalars[i])
             per_cm = SPECIFIC_STORAGE / packed.scalars[i, WATER_AT_SATURATION]
             beyond = 1.0 / (1.0 - per_cm * elastic)
-            memory[i] = soil.suction_ratio, soil.wet_share, suction, elastic, per_cm, beyond
+            memory[i] = (
+                soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm, beyond,
+            )  # fmt: skip
     nest = np.zeros((packed.z.size, PLACES))
     nest[:, 0] = FLOODED
     count = np.empty(packed.z.size, dtype=np.int64)
@@ -165,12 +169,18 @@ def pack_memories(
     )
 
 
-def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> float:
-    """Suction [cm] up to which a table holds what specific storage leaves of saturation."""
+def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> tuple[float, float]:
+    """Suctions [cm] up to which a table holds what specific storage leaves, and nearly all.
+
+    A branch that begins at saturation with air trapped gives no water at first: up to there it has
+    to have that storage, or the head of its node would follow from nothing.
+    """
     suction = scalars[SCALE] * bin_edges()[:-1]
-    elastic = scalars[WATER_AT_SATURATION] - SPECIFIC_STORAGE * suction
-    beyond = table[:, WATER] < elastic - 1e-15
-    return float(suction[max(int(np.argmax(beyond)) - 1, 0)])
+    full = scalars[WATER_AT_SATURATION]
+    drained = full - table[:, WATER]
+    gives_way = max(int(np.argmax(drained > SPECIFIC_STORAGE * suction + 1e-15)) - 1, 0)
+    nearly = max(int(np.argmax(drained > NEARLY_NONE * full)), gives_way)
+    return float(suction[gives_way]), float(suction[nearly])
 
 
 def _set_conditions(

@@ -21,7 +21,7 @@ from soilwater.soils.hysteretic import Hysteretic
 from soilwater.words.errors import Faults
 from soilwater.words.units import number_to_house
 
-_HALVINGS = 50
+_HALVINGS = 36
 _WETTEST, _DRIEST = 1e-3, 1e6
 """Suctions [cm] between which the one of a branch is looked for."""
 _MM_IN_CM = 10.0
@@ -87,14 +87,13 @@ class AfterRain:
         faults.raise_if_any()
 
 
+USUAL_RAIN = AfterRain(10.0)
+"""How a green is wetted where nobody says: gently, after dry days (common practice, no source)."""
+
+
 def _wettest(soil: Hysteretic, rate: float, dried_to: NDArray[np.float64]) -> NDArray[np.float64]:
     """Suctions [cm] at which a soil that is wetted from dry passes a rate [mm/h] on."""
-    content = _content_passing(soil, rate)
-    reached = soil._water_after([dried_to, np.zeros_like(dried_to)]) > content
-    at = _where_it_falls_to(
-        lambda suction: soil._water_after([dried_to, suction]), content, dried_to
-    )
-    return np.where(reached, at, 0.0)
+    return soil._suction_wetted_to(_content_passing(soil.soil, rate), dried_to)
 
 
 @lru_cache(maxsize=128)
@@ -142,6 +141,36 @@ def _where_it_falls_to(
         below = falling(middle) < wanted
         low, high = np.where(below, low, middle), np.where(below, middle, high)
     return np.sqrt(low * high)
+
+
+@dataclass(frozen=True)
+class Rewetted:
+    """What a sand holds at each suction in a drained column that was rained on while dry.
+
+    One curve, because rain of one rate on sand that had dried evenly leaves what follows from the
+    suction alone; `rest_curve` reads rods off it as off that of any soil.
+
+    Parameters
+    ----------
+    soil : Hysteretic
+        The sand.
+    rain : AfterRain
+        Its rate, and how dry the sand was.
+    """
+
+    soil: Hysteretic
+    rain: AfterRain
+
+    @property
+    def theta_s(self) -> float:
+        """Saturated water content [m3/m3]."""
+        return self.soil.theta_s
+
+    def water_content(self, suction: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Water contents [m3/m3] at suctions [cm]."""
+        dried_to = suction + self.rain.dried_by
+        wettest = _wettest(self.soil, self.rain.rate, dried_to)
+        return _water_after(self.soil, wettest, dried_to, suction)
 
 
 class EndsAfter(NamedTuple):

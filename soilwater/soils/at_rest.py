@@ -8,14 +8,13 @@ curve tabulated once, a reading costs two look-ups, and a depth can be found for
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from functools import lru_cache
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.soils.model import Soil
 from soilwater.words.arrays import FloatArray
 
 _STEP = 0.05
@@ -24,12 +23,23 @@ _FINE = np.arange(0.0, 300.0, _STEP)
 _SUCTION = np.concatenate([_FINE, np.geomspace(300.0, 1e5, 2000)])
 
 
+class Curve(Hashable, Protocol):
+    """What is needed of a soil at rest; it can be hashed."""
+
+    @property
+    def theta_s(self) -> float:
+        """Saturated water content [m3/m3]."""
+
+    def water_content(self, suction: FloatArray) -> FloatArray:
+        """Water contents [m3/m3] at suctions [cm]."""
+
+
 class RestCurve:
     """Integral of the water content of one soil over suction.
 
     Parameters
     ----------
-    soil : Soil
+    soil : Curve
         Whose retention curve.
 
     Attributes
@@ -38,7 +48,7 @@ class RestCurve:
         Integral from zero up to each suction of the table [cm].
     """
 
-    def __init__(self, soil: Soil) -> None:
+    def __init__(self, soil: Curve) -> None:
         self.soil = soil
         water = np.asarray(soil.water_content(_SUCTION), dtype=np.float64)
         steps = 0.5 * (water[1:] + water[:-1]) * np.diff(_SUCTION)
@@ -90,7 +100,7 @@ class RestCurve:
 
 
 @lru_cache(maxsize=512)
-def rest_curve(soil: Soil) -> RestCurve:
+def rest_curve(soil: Curve) -> RestCurve:
     """Return the `RestCurve` of a soil, made once."""
     return RestCurve(soil)
 
@@ -100,11 +110,11 @@ class RestCurves:
 
     Parameters
     ----------
-    soils : sequence of Soil
+    soils : sequence of Curve
         Whose retention curves.
     """
 
-    def __init__(self, soils: Sequence[Soil]) -> None:
+    def __init__(self, soils: Sequence[Curve]) -> None:
         self.soils = tuple(soils)
         self._integrals = np.concatenate([rest_curve(soil).integral for soil in self.soils])
         self._saturated = np.array([soil.theta_s for soil in self.soils])

@@ -342,6 +342,20 @@ class Hysteretic(SoilModel):
         )
         return held
 
+    def _suction_wetted_to(self, content: float, dried_to: FloatArray) -> FloatArray:
+        """Suctions [cm] at which dried sand holds a water content again; 0 where it never does."""
+        theta_r, theta_s = self.soil.theta_r, self.soil.theta_s
+        dry, wet = self._drying(dried_to), self._wetting(dried_to)
+        gap, unfilled = dry - wet, 1.0 - wet
+        share = _part(gap, unfilled)
+        # As in `_water_after`, solved for the wetting curve.
+        wanted = (content - theta_r) / (theta_s - theta_r)
+        on_wetting = _part(wanted - gap - share * wet, 1.0 - share)
+        filled = on_wetting >= self.wet_share
+        held = theta_r + (theta_s - theta_r) * np.clip(on_wetting / self.wet_share, 1e-9, 1.0)
+        at = self.soil._suction_at(np.where(filled, theta_s, held)) / self.suction_ratio
+        return np.where(filled, 0.0, at)
+
     def water_contents_along(
         self, path: Iterable[Suction], history: WettingHistory | None = None
     ) -> FloatArray:

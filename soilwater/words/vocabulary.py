@@ -277,6 +277,24 @@ _ROWS = (
         "expected_reading_upper", "1", "upper limit of the expected reading", valid_range=_FRACTION
     ),
     Variable(
+        "rewetted_reading",
+        "1",
+        "reading expected after gentle water on a dry green",
+        valid_range=_FRACTION,
+    ),
+    Variable(
+        "rewetted_reading_lower",
+        "1",
+        "lower limit of the rewetted reading",
+        valid_range=_FRACTION,
+    ),
+    Variable(
+        "rewetted_reading_upper",
+        "1",
+        "upper limit of the rewetted reading",
+        valid_range=_FRACTION,
+    ),
+    Variable(
         "air_filled_porosity_lower",
         "1",
         "lower limit of the air-filled porosity",

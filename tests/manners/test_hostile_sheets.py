@@ -376,6 +376,33 @@ def test_a_sheet_of_the_wetting_branch_alone_is_refused_with_its_word(tmp_path, 
         sw.read_retention(written(tmp_path, f"{title}\nsuction (cm),VWC (%)\n{ROWS}"))
 
 
+@pytest.mark.parametrize(
+    ("drying", "wetting"),
+    [
+        ("Drying", "Wetting"),
+        ("Entwässerungskurve", "Bewässerungskurve"),
+        ("Drainage", "Humectation"),
+        ("Secado", "Humectación"),
+    ],
+)
+def test_wetting_points_of_a_sheet_are_taken(tmp_path, drying, wetting):
+    text = f"suction (cm),VWC (%)\n{drying},\n{ROWS}{wetting},\n30,14\n20,18\n10,27\n"
+    lab = sw.read_retention(written(tmp_path, text))
+    assert lab.wetting_suction.tolist() == [30.0, 20.0, 10.0]
+    assert lab.wetting_water_content.tolist() == pytest.approx([0.14, 0.18, 0.27])
+    assert points(lab)[0] == points(sw.read_retention(written(tmp_path, ASKED_NOTHING)))[0]
+
+
+ASKED_NOTHING = f"suction (cm),VWC (%)\n{ROWS}"
+
+
+@pytest.mark.parametrize("sheet", ["both branches in a column", "both branches side by side"])
+def test_wetting_points_beside_the_drying_ones_are_taken(tmp_path, sheet):
+    lab = sw.read_retention(written(tmp_path, ONE_SAMPLE[sheet]))
+    assert sorted(lab.wetting_suction)[0] == 10.0
+    assert lab.wetting_water_content[lab.wetting_suction == 10.0] == pytest.approx([0.27])
+
+
 def test_suctions_in_two_units_that_do_not_agree(tmp_path):
     text = "suction (cm),suction (kPa),VWC (%)\n10,1,37.8\n20,2,28.4\n30,4,19.4\n40,9,14\n"
     with pytest.raises(sw.InputError, match="do not agree"):

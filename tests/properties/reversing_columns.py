@@ -68,7 +68,8 @@ def faults_of(seed, case=None):
     if int(run.status) != 0:
         return [f"{seed}: {run.status_text.item()}"]
     faults = []
-    moved = run.infiltration + run.transpiration + run.evaporation + abs(run.drainage)
+    through = run.infiltration + run.runoff + run.transpiration + run.evaporation
+    moved = through + abs(run.drainage)
     allowed = 1e-6 * moved + ROUND_OFF
     if (abs(run.closure_error) > allowed).any():
         faults.append(f"{seed}: closure {float(abs(run.closure_error).max()):.2g} mm")

@@ -4,10 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from grounds import REPORTED
+from grounds import REPORTED, WET_MIX
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
+import soilwater as sw
 from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import (
@@ -370,8 +371,6 @@ BY_NAME = {cause.name: cause for cause in CAUSES}
 
 def test_ranges_are_those_of_their_sources():
     """A wrong constant shows here: each is held once, and drawn, judged and told from there."""
-    # alpha_wet = 2 alpha_dry (Kool & Parker 1987, Water Resour. Res. 23:105; from memory).
-    assert BY_NAME["rewetting"].factor[1] == 2.0
     # A pore scales with the cosine of the contact angle (Miller & Miller 1956; from memory).
     least, most = (1.0 / np.cos(np.radians(angle)) for angle in (40.0, 80.0))
     assert pytest.approx((least, most), rel=0.05) == BY_NAME["repellency"].factor
@@ -390,7 +389,7 @@ def test_ranges_are_those_of_their_sources():
         (2.0, 21.0),
     )
     assert told["repellency"] == ("suction acting 1.3 to 6 times as strongly", (1.3, 6.0))
-    assert told["rewetting"] == ("suction acting 1.15 to 2 times as strongly", (1.15, 2.0))
+    assert told["rewetting"][0] == "what 3 to 100 mm/h leave of dry sand, simulated"
     assert told["meter"] == ("an offset of up to 10 % by volume", (-0.1, 0.1))
     assert told["slope"][0].startswith("0.8 to 3.5 cm of suction for each per cent")
     assert told["slope"][1] == (-15.0, 30.0)
@@ -398,7 +397,7 @@ def test_ranges_are_those_of_their_sources():
 
 @pytest.mark.parametrize(
     ("name", "quantity"),
-    [("repellency", "scale"), ("rewetting", "scale"), ("mat", "mat_excess")],
+    [("repellency", "scale"), ("mat", "mat_excess")],
 )
 def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
     n = 400
@@ -412,7 +411,7 @@ def test_sizes_are_drawn_over_the_whole_range_that_is_told(name, quantity):
 
 def level_draw(n, spot_=None):
     common = Common(np.zeros(n, int), np.full(n, 3.0), np.zeros(n))
-    prior = Prior(1.0, 30.0, 6.0, np.nan)
+    prior = Prior(1.0, 30.0, 6.0, np.nan, drained=2, rewetted=64)
     return draw_level(spot_ or Spot("S", 30.0), common, prior, 16, np.random.default_rng(1))
 
 
@@ -437,7 +436,7 @@ def test_what_a_cause_leaves_alone_stays_that_of_a_level_spot():
         "mat": {"mat", "mat_excess"},
         "repellency": {"scale"},
         "sprinkling": {"missing", "catch"},
-        "rewetting": {"scale"},
+        "rewetting": {"soil"},
         "meter": {"spot_offset"},
         "none": {"spot_offset"},
     }
@@ -463,3 +462,43 @@ def test_densities_are_those_of_the_general_library():
     for at in (0.25, 0.5, 0.9):
         blurred, _ = quad(lambda true, at=at: norm.pdf(at, true, 0.05) / 0.55, 0.3, 0.85)
         assert float(np.exp(even.log_density(np.array(at)))) == pytest.approx(blurred, rel=1e-6)
+
+
+def test_after_gentle_water_a_low_reading_is_no_sign_of_depth():
+    """A whole green 5 % by volume under the lab's: another solver reads 19.9 to 21.2 % there.
+
+    30 cm of the wet-side mix over 3 cm of suction, 48 h after 40 mm at 10 mm/h on a green dried for
+    six days: 20.2 % at a ratio of suctions of 2, 21.9 at 1.5, where the lab's drained reading is
+    25.3 (see `test_remembering_columns`).
+    """
+    green = Survey([Spot(f"A{i}", 30.0, readings=(Reading(0.212, rod=7.6),)) for i in range(5)])
+    gently = diagnose(green, WET_MIX, base_suction=3.0, after=sw.AfterRain("10 mm/h")).spot("A0")
+    flooded = diagnose(green, WET_MIX, base_suction=3.0).spot("A0")
+    assert gently.expected == pytest.approx(0.212, abs=0.012)
+    # Even with the offset of the meter that so low a green suggests.
+    assert flooded.expected > gently.expected + 0.015
+    assert gently.causes[0].cause == "depth"
+    assert gently.probability("depth") > flooded.probability("depth") + 0.05
+    # The cause is simulated: what such rain leaves fits, and what it cannot leave does not.
+    odds = {each.cause: each for each in flooded.causes}["rewetting"]
+    assert odds.consistent and 0.01 < odds.size < 0.05 and odds.probability > 0.05
+    told = diagnose(green, WET_MIX, after=sw.AfterRain("10 mm/h")).assumptions[0]
+    assert "after 10 mm/h on dry sand" in told
+
+
+def test_a_rewetted_spot_loses_no_more_than_simulated():
+    low = Survey(
+        [
+            Spot("low", 30.0, readings=(Reading(0.08, rod=7.6),)),
+            *(Spot(f"A{i}", 30.0, readings=(Reading(0.25, rod=7.6),)) for i in range(4)),
+        ]
+    )
+    odds = {each.cause: each for each in diagnose(low, WET_MIX).spot("low").causes}
+    assert not odds["rewetting"].consistent
+
+
+def test_how_a_green_was_wetted_is_rain_or_nothing():
+    with pytest.raises(InputError, match="after: 'gentle'; allowed: AfterRain"):
+        diagnose(
+            Survey([Spot("A", 30.0, readings=(Reading(0.2, rod=7.6),))]), WET_MIX, after="gentle"
+        )

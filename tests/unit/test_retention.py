@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+import soilwater as sw
 from soilwater.lab.retention import LAB_ERROR, RetentionTable
 from soilwater.words.errors import InputError
 
@@ -192,3 +193,60 @@ def test_echo_shows_both_units_and_every_remark():
     html = lab._repr_html_()
     assert "load &lt;4&gt;" in html
     assert "understood: seen" in html
+
+
+# --- points of the wetting branch ---
+
+DRYING = sw.VanGenuchten(0.03, 0.38, 0.045, 3.2, 30.0)
+SUCTIONS = np.array([5.0, 10.0, 20.0, 30.0, 40.0, 60.0])
+
+
+def rewetted_table(ratio, rewetted, wetted_at=(40.0, 30.0, 20.0, 10.0, 5.0)):
+    truth = sw.Hysteretic(DRYING, ratio, rewetted)
+    dried = sw.WettingHistory.flooded().then(60.0)
+    return sw.RetentionTable(
+        suction=SUCTIONS,
+        water_content=DRYING.water_content(SUCTIONS),
+        k_sat=30.0,
+        lab_error=0.005,
+        wetting_suction=wetted_at,
+        wetting_water_content=[truth.water_content_after(dried.then(at)) for at in wetted_at],
+    )
+
+
+@pytest.mark.parametrize(("ratio", "rewetted"), [(1.25, 0.97), (2.0, 0.85)])
+def test_wetting_points_say_how_a_sand_remembers(ratio, rewetted):
+    # Made by another path (`Hysteretic.water_content_after`) from a core drained to 60 cm.
+    fit = rewetted_table(ratio, rewetted).fit(sw.VanGenuchten, draws=64)
+    likely = sw.likely_memories(fit, 64)
+    expected = sw.likely_memories(DRYING, 64)
+    drawn = np.array([each.suction_ratio for each in likely])
+    assert np.median(drawn) == pytest.approx(ratio, rel=0.12)
+    assert np.std(np.log(drawn)) < 0.5 * np.std([np.log(each.suction_ratio) for each in expected])
+    filled = np.median([each.rewetted_saturation for each in likely])
+    assert filled == pytest.approx(rewetted, abs=0.04)
+    assert all("5 points of its wetting branch" in each.source for each in likely)
+
+
+def test_without_wetting_points_the_prior_stands():
+    table = rewetted_table(1.5, 0.9, wetted_at=())
+    assert table.wetting_suction.size == 0
+    assert "drawn from what sands were measured to do" in (
+        sw.likely_memories(table.fit(sw.VanGenuchten, draws=50), 4)[0].source
+    )
+
+
+def test_a_wetting_branch_above_the_drying_one_is_refused():
+    with pytest.raises(InputError, match=r"(?s)38\.0 % at 30 cm.*it lies above") as error:
+        sw.RetentionTable(
+            suction=SUCTIONS,
+            water_content=DRYING.water_content(SUCTIONS),
+            wetting_suction=[30.0, -5.0],
+            wetting_water_content=[0.38, 0.2],
+        )
+    assert "a suction of -5 cm; allowed: 0 or more" in str(error.value)
+    with pytest.raises(InputError, match="1 wetting suctions but 2 wetting water contents"):
+        sw.RetentionTable(
+            SUCTIONS, DRYING.water_content(SUCTIONS), wetting_suction=[9.0],
+            wetting_water_content=[0.2, 0.3],
+        )  # fmt: skip

@@ -39,6 +39,11 @@ SLOW_DROP = Lognormal(90.0, 1.5)
 """Drop time [s] on repellent sand (no source)."""
 SHORT_CATCH = Even(0.3, 0.85, CATCH_ERROR)
 """Water caught where sprinkling is short, over that of the green [1] (no source)."""
+REWETTING_RATES = (3.0, 100.0)
+"""Rates [mm/h] at which dry sand is rewetted, drizzle to a hose (common practice, no source)."""
+DRIED_BY = (5.0, 30.0)
+"""Suctions [cm] by which sand had dried before beyond rest (our own choice; six days at 5 mm/day
+draw 14)."""
 NEAR_ENOUGH = 0.01
 """How near a size must bring the reading to be the size it needs [1]."""
 
@@ -352,20 +357,34 @@ class _Sprinkling(_WaterCause):
 
 
 @dataclass(frozen=True)
-class _Rewetting(_StrongerSuction):
-    """Sand on its wetting branch, wetted from dry and not yet drained again.
+class _Rewetting(_OffsetCause):
+    """Sand that was rewetted gently while it was dry, and has drained along a branch of its own.
 
-    It holds at a suction what it holds at up to twice that suction when drying (alpha_wet = 2
-    alpha_dry: Kool & Parker 1987, Water Resour. Res. 23:105, from memory).
+    Simulated: the sands of the green with likely memories, after rain of likely rates.
     """
 
     name: str = "rewetting"
     label: str = "sand on its wetting branch"
     prior: float = 0.04
-    factor: tuple[float, float] = (1.15, 2.0)
+    size_text: str = "would take {:.0f} % by volume less than after a flood"
+
+    @property
+    def range_text(self) -> str:
+        slow, fast = REWETTING_RATES
+        return f"what {slow:g} to {fast:g} mm/h leave of dry sand, simulated"
 
     def draw(self, draw: Draw) -> State:
-        return draw.level._replace(scale=between(self.factor, draw.strata))
+        sands = draw.prior.drained - 1
+        turns = draw.prior.rewetted // sands
+        which = np.minimum(draw.strata * turns, turns - 1).astype(np.int64)
+        return draw.level._replace(soil=draw.prior.drained + draw.level.soil + sands * which)
+
+    def needed_size(
+        self, level: State, reading: float, reads: Callable[[State], FloatArray]
+    ) -> float:
+        """Water content [1] by which a reading falls short; NaN where it does not."""
+        short = float(reads(level)[0]) - reading
+        return short if short > 0.0 else float("nan")
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,9 @@ import numpy as np
 from soilwater.decisions.spots.cause import Cause
 from soilwater.decisions.spots.causes import (
     CAUSES,
+    DRIED_BY,
     NAMES,
+    REWETTING_RATES,
     SLOPE,
 )
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, outcome_sentence
@@ -25,15 +27,20 @@ from soilwater.decisions.spots.states import (
     Common,
     Prior,
     State,
+    between,
     draw_level,
     level_spot,
+    log_between,
     predict,
     stacked,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
-from soilwater.soils.at_rest import RestCurves
+from soilwater.lab.likely_memory import likely_memories
+from soilwater.runs.wetted import AfterRain, Rewetted
+from soilwater.soils.at_rest import Curve, RestCurves
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -51,6 +58,8 @@ PARTICLES = 256
 """Equally likely states kept for each spot and cause."""
 SOILS = 200
 """Most sands of a fit's posterior sample that are used."""
+MEMORIES = 64
+"""Least number of sands rewetted gently while dry, for the wetting branch."""
 AGAINST = 0.1
 """A cause whose share falls below this part of its usual share is called not consistent: ten to one
 is strong evidence (Jeffreys 1961, Theory of Probability, from memory)."""
@@ -64,6 +73,7 @@ def diagnose(
     sand: Sand,
     *,
     base_suction: Suction = OVER_GRAVEL,
+    after: AfterRain | None = None,
     meter_error: WaterContent = 0.025,
     meter_offset: WaterContent = 0.02,
     probe_error: Length = 1.0,
@@ -84,6 +94,10 @@ def diagnose(
         The root-zone sand; of a fit, all that its points leave open is carried through.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         Suction left at the base [cm], alike for all spots; the band is taken evenly.
+    after : AfterRain, optional
+        How the green was wetted last, if gently while it was dry: its sands then hold less than
+        the lab's, with `likely_memories` where they have none of their own. Flooded, as a lab
+        soaks, when left out.
     meter_error : float or str, optional
         Standard error of one reading [1]: 2 to 3 % by volume (common practice, no source).
     meter_offset : float or str, optional
@@ -152,6 +166,8 @@ def diagnose(
             values[name] = number_to_house(given, quantity, name)
             if values[name] < 0.0 or (values[name] == 0.0 and name == "meter_error"):
                 faults.add(f"{name} is {values[name]:g}", allowed="above 0")
+    if after is not None and not isinstance(after, AfterRain):
+        faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h"), or None')
     known = _ends(extra_depth, survey, faults)
     read = [spot for spot in survey.spots if spot.usable_readings]
     if not read:
@@ -167,13 +183,21 @@ def diagnose(
     faults.raise_if_any()
 
     best, soils = best_and_likely(sand, SOILS)
-    table = RestCurves([*soils, best])
+    drained: list[Curve] = [*soils, best]
+    if after is not None:
+        drained = [Rewetted(each, after) for each in _memories(sand, len(soils), seed)]
+        drained.append(Rewetted(likely_memories(best, 1)[0], after))
+    sands = len(drained) - 1
+    rewetted = _rewetted(sand, sands, seed)
+    table = RestCurves([*drained, *rewetted])
     rng = np.random.default_rng(seed)
-    prior = _prior(survey, values["probe_error"])._replace(extra_depth=known)
+    prior = _prior(survey, values["probe_error"])._replace(
+        extra_depth=known, drained=sands + 1, rewetted=len(rewetted)
+    )
     errors = (values["meter_error"], values["model_error"])
     spread = np.arange(DRAWS)
     common = Common(
-        soil=rng.permutation(spread % len(soils)),
+        soil=rng.permutation(spread % sands),
         base=rng.permutation(base.spread(DRAWS)),
         offset=values["meter_offset"] * rng.standard_normal(DRAWS),
     )
@@ -182,7 +206,7 @@ def diagnose(
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     typical = Common(
-        soil=np.array([len(soils)]),
+        soil=np.array([sands]),
         base=np.array([weight @ common.base]),
         offset=np.array([weight @ common.offset]),
     )
@@ -191,7 +215,7 @@ def diagnose(
     return Diagnosis(
         name=survey.name,
         spots=spots,
-        assumptions=_assumptions(base, values, shares),
+        assumptions=_assumptions(base, after, values, shares),
         green=_green_sentence(common, weight, base, values["meter_offset"]),
         cautions=tuple(cautions),
         table=table,
@@ -215,6 +239,24 @@ def _expected_shares(weights: Mapping[str, float] | None, faults: Faults) -> Flo
         return shares
     normalised: FloatArray = shares / shares.sum()
     return normalised
+
+
+def _memories(sand: Sand, n: int, seed: int) -> tuple[Hysteretic, ...]:
+    """Memories of `n` sands in turn, `MEMORIES` or more."""
+    return likely_memories(sand, n * -(-MEMORIES // n), seed=seed)
+
+
+def _rewetted(sand: Sand, n: int, seed: int) -> list[Rewetted]:
+    """Sands as they are after gentle water while dry: `n` in turn, with likely memories."""
+    memories = _memories(sand, n, seed)
+    rng = np.random.default_rng(seed)
+    middles = (np.arange(len(memories)) + 0.5) / len(memories)
+    rates = log_between(REWETTING_RATES, rng.permutation(middles))
+    dried_by = between(DRIED_BY, rng.permutation(middles))
+    return [
+        Rewetted(each, AfterRain(rate, dried_by=dried))
+        for each, rate, dried in zip(memories, rates.tolist(), dried_by.tolist(), strict=True)
+    ]
 
 
 def _ends(given: Any, survey: Survey, faults: Faults) -> dict[str, tuple[float, float]]:
@@ -367,13 +409,17 @@ def _pick(state: State, chance: FloatArray, weight: FloatArray, rng: np.random.G
 
 
 def _assumptions(
-    base: BaseSuction, values: Mapping[str, float], shares: FloatArray
+    base: BaseSuction,
+    after: AfterRain | None,
+    values: Mapping[str, float],
+    shares: FloatArray,
 ) -> tuple[str, ...]:
+    wetted = "a flood" if after is None else f"{after.rate:g} mm/h on dry sand"
     expected = ", ".join(
         f"{cause.label} {100 * share:.0f} %" for cause, share in zip(CAUSES, shares, strict=True)
     )
     return (
-        "readings taken drained; the base is alike for all spots",
+        f"readings taken drained after {wetted}; the base is alike for all spots",
         f"suction left at the base: {base}",
         f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
         f"{100 * values['meter_offset']:.1f} %, probe "

@@ -13,6 +13,8 @@ from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.targets import PROBABILITY
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import likely_memories
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Survey, rod_of
@@ -39,6 +41,7 @@ def expected_reading(
     base_suction: Suction = OVER_GRAVEL,
     probe_error: Length = PROBE_ERROR,
     slope_length: Length = None,
+    after: AfterRain = USUAL_RAIN,
     draws: int = 200,
     seed: int = 0,
 ) -> xr.Dataset:
@@ -59,6 +62,9 @@ def expected_reading(
     slope_length : float, str or Quantity, optional
         Length of the slopes [cm], for the warning of spots that have a slope: how much deeper a
         spot at their crest would behave. The readings themselves are of level columns.
+    after : AfterRain, optional
+        How the green was wetted last where it was not flooded, for the `rewetted_reading`; 10 mm/h
+        on a dry green when left out.
     draws : int, optional
         Draws behind the bands.
     seed : int, optional
@@ -68,8 +74,11 @@ def expected_reading(
     -------
     Dataset
         Over ``spot``, with coordinates `x` and `y` [m] where known: `root_zone_depth` [cm],
-        `expected_reading` [1] and its 80 % limits, `reading` [1] (mean of the usable readings with
-        these rods) and `reading_gap` [1]. Cautions are attributes.
+        `expected_reading` [1] and its 80 % limits, which is what drained after a flood from below,
+        as a lab soaks; `rewetted_reading` [1] and its limits, which drained after gentle water on a
+        dry green: sand without a memory of its own is given `likely_memories`. `reading` [1] (mean
+        of the usable readings with these rods) and `reading_gap` [1], from the first. Cautions are
+        attributes.
 
     Raises
     ------
@@ -86,6 +95,8 @@ def expected_reading(
     >>> drained = expected_reading(survey, sand, rod="3 in", base_suction=3.0)
     >>> drained.expected_reading.values.round(3)
     array([0.249, 0.158])
+    >>> drained.rewetted_reading.values.round(3)
+    array([0.206, 0.141])
     """
     faults = Faults("expected_reading")
     length, error = np.nan, 0.0
@@ -109,7 +120,10 @@ def expected_reading(
                 where=spot.name,
                 cure="the rods would stand in the gravel: check the depth",
             )
+    if not isinstance(after, AfterRain):
+        faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h")')
     faults.raise_if_any()
+    remembering = likely_memories(sand, draws, seed=seed)
     at_least = np.array([spot.depth_at_least for spot in survey.spots])
     rng = np.random.default_rng(seed)
     # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
@@ -117,12 +131,16 @@ def expected_reading(
     bases = rng.permutation(base.spread(draws))
     probe = error * _normal_quantiles(rng.permutation(strata))
     beyond = DEEPER_THAN_REACHED * rng.permutation(strata)
-    drawn = np.empty((draws, depth.size))
+    drawn, rewetted = np.empty((draws, depth.size)), np.empty((draws, depth.size))
     for i in range(draws):
         deeper = np.maximum(depth + probe[i] + at_least * beyond[i], length)
         curve = rest_curve(soils[i % len(soils)])
         drawn[i] = curve.reading(deeper, length, bases[i])
-    low, high = np.quantile(drawn, [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0], axis=0)
+        curve = rest_curve(Rewetted(remembering[i], after))
+        rewetted[i] = curve.reading(deeper, length, bases[i])
+    ends = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
+    low, high = np.quantile(drawn, ends, axis=0)
+    rewetted_low, rewetted_high = np.quantile(rewetted, ends, axis=0)
     usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
     expected = rest_curve(best).reading(usual, length, base.best)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
@@ -133,6 +151,9 @@ def expected_reading(
             "expected_reading": ("spot", expected),
             "expected_reading_lower": ("spot", low),
             "expected_reading_upper": ("spot", high),
+            "rewetted_reading": ("spot", np.median(rewetted, axis=0)),
+            "rewetted_reading_lower": ("spot", rewetted_low),
+            "rewetted_reading_upper": ("spot", rewetted_high),
             "reading": ("spot", reading),
             "reading_gap": ("spot", reading - expected),
         },

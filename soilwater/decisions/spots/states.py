@@ -83,7 +83,9 @@ class Prior(NamedTuple):
     """What a diagnosis reckons with beforehand.
 
     Errors: probe [cm], usual depth and its spread [cm]; usual catch; and by spot the ends of what
-    it behaves deeper by than it is [cm], where a run of the ground told it.
+    it behaves deeper by than it is [cm], where a run of the ground told it. Of the sands that are
+    looked up, those beyond the first `drained` have drained after gentle water on dry sand:
+    `rewetted` of them, the sands in turn.
     """
 
     probe_error: float
@@ -91,6 +93,8 @@ class Prior(NamedTuple):
     usual_spread: float
     mean_catch: float
     extra_depth: Mapping[str, tuple[float, float]] | None = None
+    drained: int = 1
+    rewetted: int = 0
 
     def extra(self, spot: Spot) -> tuple[float, float] | None:
         """Extra depth of a spot and its standard error [cm]; None where no run told it."""
