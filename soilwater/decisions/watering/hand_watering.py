@@ -20,6 +20,7 @@ from soilwater.decisions.watering.ensembles import (
     column,
     course_of,
     depth_grid,
+    ground_and_demand,
     make_draws,
     members_of,
     run_columns,
@@ -216,6 +217,7 @@ def hand_water_plan(
             STARTS[start],
             f"made on {draws} cases (sand, base and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}), checked on {draws} others",
+            *ground_and_demand(sand, turf, members),
             *notes,
         ),
         cautions=_CAUTIONS,
