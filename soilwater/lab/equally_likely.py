@@ -55,12 +55,12 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
         return sand, (sand,)  # type: ignore[return-value]
     if not isinstance(sand, Sequence) or isinstance(sand, str):
         raise InputError(
-            f"sand: {sand!r}; allowed: a soil such as VanGenuchten(...), the result of "
-            "RetentionTable.fit, or a list of these."
+            f"sand: {_told(sand)}; allowed: a soil such as VanGenuchten(...), the result of "
+            f"RetentionTable.fit, or a list of these{_cure(sand)}."
         )
     wrong = [each for each in sand if not isinstance(each, FitResult) and not _is_soil(each)]
     if wrong or not sand:
-        told = f"it holds {wrong[0]!r}" if wrong else "there are none"
+        told = f"it holds {_told(wrong[0])}" if wrong else "there are none"
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
@@ -74,6 +74,19 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     held = [float(each.water_content(_MIDDLE_SUCTION)) for each in every]
     middle = every[int(np.argsort(held)[len(held) // 2])]
     return middle, tuple(every[int(i)] for i in chosen)
+
+
+def _told(given: object) -> str:
+    """Name what was given: a short value as it is, anything else by its kind."""
+    short = given is None or isinstance(given, str | int | float)
+    kind = given.__name__ if isinstance(given, type) else type(given).__name__
+    return repr(given) if short else f"the class {kind}" if isinstance(given, type) else f"a {kind}"
+
+
+def _cure(given: object) -> str:
+    if isinstance(given, type):
+        return f"; give one of it, {given.__name__}(...)"
+    return "; give its .fit(VanGenuchten)" if hasattr(given, "fit") else ""
 
 
 def _is_soil(given: object) -> bool:

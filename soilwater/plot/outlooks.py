@@ -83,7 +83,7 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
         ends.append(i)
     between = [i for i in range(len(depths)) if i not in colours]
     if between:
-        names.append("thin: " + ", ".join(f"{depths[i]:.0f}" for i in between) + " cm")
+        names.append("thin: " + ", ".join(_depth(depths[i]) for i in between))
         ends.append(between[len(between) // 2])
     style.reading_limits(ax, x, np.vstack(reached), days.thresholds.bands)
     ax.set_xlim(0.0, float(x[-1]))
@@ -98,8 +98,11 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
 
 def _label(depth: float, names: list[str]) -> str:
     who = ", ".join(names) if len(names) < 3 else f"{len(names)} spots"
-    told = f"{depth:.0f} cm" if units_in_use() != "US" else in_one_unit(depth, "length")
-    return f"{told}: {who}"
+    return f"{_depth(depth)}: {who}"
+
+
+def _depth(depth: float) -> str:
+    return f"{depth:.0f} cm" if units_in_use() != "US" else in_one_unit(depth, "length")
 
 
 def _mornings(course: Course, days: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -260,7 +263,7 @@ def _told(plan: SpotPlan) -> str:
     amount = sum(walk.amount for walk in plan.waterings)
     often = f"{len(plan.waterings)} waterings" if len(plan.waterings) != 1 else "one watering"
     none = "needs no water" if plan.held else "beyond watering"
-    water = f"{amount:.1f} mm in {often}" if plan.waterings else none
+    water = f"{in_people_units(amount, 'water_amount')} in {often}" if plan.waterings else none
     return f"{plan.spot.name}, {in_people_units(plan.spot.depth, 'length')}\n{water}"
 
 

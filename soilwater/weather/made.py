@@ -88,10 +88,11 @@ def steady_weather(
         begin = as_time(first_day, "first_day")
         midnight = begin.astype("datetime64[D]").astype("datetime64[ns]")
         if begin != midnight:
+            end = begin + np.timedelta64(int(days) if whole and days >= 1 else 1, "D")
             faults.add(
                 f"first_day is {stamp(begin)}, and whole days begin at midnight",
-                cure=f'say first_day="{begin.astype("datetime64[D]")}", and cut the rest off with '
-                f'.between("{stamp(begin)}", its end)',
+                cure=f'make a day more from first_day="{begin.astype("datetime64[D]")}" and cut it '
+                f'with .between("{stamp(begin)}", "{stamp(end)}")',
             )
     faults.raise_if_any()
     demand = one_writing("evapotranspiration")

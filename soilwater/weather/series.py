@@ -292,7 +292,8 @@ class Weather(Tabled):
             ("rain", in_people_units(rain, "water_amount")),
             (
                 "reference evapotranspiration",
-                f"{in_people_units(demand, 'water_amount')}{per_day}",
+                f"{in_people_units(demand, 'water_amount')}{per_day}; turf uses it times its crop "
+                "coefficient",
             ),
         ]
         if self.filled.any():

@@ -253,6 +253,8 @@ def _from_text(text: str, quantity: str, name: str) -> float:
     value = -plain_number(digits) if sign == "-" else plain_number(digits)
     if not unit:
         cure = f"write {digits} without quotes if it is in the house unit, else add the unit"
+        if quantity == "water_content" and 1.0 < value <= 100.0:
+            cure = f'write "{digits} %"'
         raise _refusal(name, f'"{text}" has no unit', quantity, cure)
     return float(_times_unit(value, unit, quantity, name, f'"{text}"'))
 

@@ -236,8 +236,12 @@ def test_no_function_that_takes_a_sand_is_left_out():
 def test_what_is_no_sand_is_told_what_is(name, wrong):
     if name == "plot.retention" and wrong is FIT.table:
         return
-    with pytest.raises(sw.InputError, match="sand"):
+    with pytest.raises(sw.InputError, match="sand") as caught:
         TAKE_A_SAND[name](wrong)
+    # An object is named by its kind, not printed into the sentence.
+    assert "suction (cm)" not in str(caught.value) and "<" not in str(caught.value)
+    if wrong is FIT.table:
+        assert "RetentionTable" in str(caught.value)
 
 
 UNIT_OF = {

@@ -64,6 +64,13 @@ def test_every_example_shown_is_accepted(quantity):
         assert np.isfinite(to_house(example, quantity, "root_zone"))
 
 
+@pytest.mark.parametrize("number", ["20", "12.5", "100", "1.5"])
+def test_per_cent_without_its_sign_are_told_a_cure_that_works(number):
+    message = message_of(number, "water_content")
+    cure = re.search(r'write "(.*)"\.$', message).group(1)
+    assert to_house(cure, "water_content", "root_zone") == pytest.approx(float(number) / 100)
+
+
 @pytest.mark.parametrize("quantity", HOUSE_UNITS)
 def test_a_text_without_unit_is_told_both_cures(quantity):
     message = message_of("0.5", quantity)

@@ -87,7 +87,7 @@ def test_named_lines_have_bands_and_nothing_grey_is_without_a_name(ax, days):
     course = days.spot("A2").course
     assert band.y1 == pytest.approx(100.0 * max(course.high[::4]))
     assert band.y0 == pytest.approx(100.0 * min(course.low[::4]))
-    assert "thin: 32, 42 cm" in {text.get_text() for text in ax.texts}
+    assert "thin: 32 cm, 42 cm" in {text.get_text() for text in ax.texts}
 
 
 def test_the_day_of_wilt_is_marked_and_dated(ax, days):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -30,8 +32,15 @@ def test_steady_days_have_their_demand_between_sunrise_and_sunset():
 
 
 def test_a_first_day_with_a_time_of_day_is_not_moved_in_silence():
-    with pytest.raises(InputError, match=r'say first_day="2025-07-01", and cut'):
-        steady_weather(1, 5.0, first_day="2025-07-01 13:00")
+    with pytest.raises(InputError, match=r'a day more from first_day="2025-07-01"') as caught:
+        steady_weather(3, 5.0, first_day="2025-07-01 13:00")
+    # The cure works when it is followed.
+    cut = re.search(r'\.between\("(.*)", "(.*)"\)', str(caught.value)).groups()
+    found = steady_weather(4, 5.0, first_day="2025-07-01").between(*cut)
+    assert (found.start, found.end - found.start) == (
+        np.datetime64("2025-07-01T13"),
+        np.timedelta64(3, "D"),
+    )
     assert steady_weather(1, 5.0, first_day="2025-07-01").start == np.datetime64("2025-07-01")
 
 

@@ -134,6 +134,29 @@ def members_of(weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
     return members
 
 
+def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tuple[str, ...]:
+    """Tell which sand was taken, by its name, and what the turf asks of reference ET.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    turf : Turf
+        Roots and demand.
+    members : sequence of Weather
+        Equally likely weather.
+    """
+    name = best_and_likely(sand, 1)[0].name
+    days = float(members[0].hours[-1]) / 24.0
+    asked = float(np.mean([np.sum(turf.demand(each)) for each in members])) / days
+    reference = float(np.mean([each.reference_et.sum() for each in members])) / days
+    return (
+        *([f"root-zone sand: {name}"] if name else []),
+        f"turf and surface ask for {asked:.1f} mm/day on average, of {reference:.1f} mm/day of "
+        "reference ET",
+    )
+
+
 def make_draws(
     sand: Sand,
     members: Sequence[Weather],

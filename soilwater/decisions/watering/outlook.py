@@ -23,6 +23,7 @@ from soilwater.decisions.watering.ensembles import (
     day_text,
     days_text,
     first_at_or_below,
+    ground_and_demand,
     make_draws,
     members_of,
     spots_with_depth,
@@ -379,6 +380,7 @@ def dry_down_outlook(
             *_assumed(calibration, start, base),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
+            *ground_and_demand(sand, turf, members),
             *notes,
         ),
         cautions=_CAUTIONS,
