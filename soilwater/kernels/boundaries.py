@@ -16,6 +16,7 @@ from soilwater.kernels.rows import (
     DIAGONAL,
     DRAINAGE,
     DRAINAGE_BY_HEAD,
+    ENDS,
     EVAPORATION,
     EVAPORATION_BY_HEAD,
     EVAPORATION_DEMAND,
@@ -56,18 +57,19 @@ def runoff_over(head, pond_limit):
 
 
 @kernel
-def evaporation_from(head, demand, half_suction, steepness, water, capacity):
+def evaporation_from(head, demand, half_suction, steepness, water, capacity, ends):
     """Evaporation at a surface head [cm/h], and its derivative by head [1/h].
 
-    `water` and `capacity` are the surface node's own [cm], [1].
+    `water` and `capacity` are the surface node's own [cm], [1]; of `ends` see `taper`.
     """
     if demand > 0.0:
         share, share_slope = s_shaped(-head, half_suction, steepness)
-        end = taper(-head)
+        end, fall = taper(-head, ends)
         there, there_by_head = share_there(water, capacity)
         evaporation = demand * share * end * there
         slope = demand * (
-            share * end * there_by_head - (share_slope * end - share / OVEN_DRY_SUCTION) * there
+            share * end * there_by_head
+            - (share_slope * end - share * fall / OVEN_DRY_SUCTION) * there
         )
         return evaporation, slope
     return 0.0, 0.0
@@ -110,6 +112,7 @@ def add_surface(h, dt, conditions, codes, work, flows):
         conditions[EVAPORATION_STEEPNESS],
         work[STORAGE, 0],
         work[CAPACITY, 0],
+        work[ENDS, 0],
     )
     residual[0] -= dt * (conditions[SUPPLY] - runoff - evaporation)
     diagonal[0] += dt * (runoff_slope + evaporation_slope)

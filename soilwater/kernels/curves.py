@@ -25,9 +25,11 @@ N_BINS = 1 + (LAST_OCTAVE - FIRST_OCTAVE) * BINS_PER_OCTAVE
 SCALED_SUCTION_MIN = 2.0**FIRST_OCTAVE
 """Below this scaled suction the curves run straight to saturation (bin 0)."""
 
+DRY_END_SUCTION = 10.0**6.8
+"""Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64, from memory), from which a
+soil with a dry end holds nothing."""
 OVEN_DRY_SUCTION = 1.0e7
-"""Suction [cm] no node may exceed; a little above the oven-dry suction of 10^6.8 cm (Schneider &
-Goss 2012, Geoderma 170:64, from memory)."""
+"""Suction [cm] no node may exceed, a little above that."""
 
 SPECIFIC_STORAGE = 1.0e-6
 """Water a saturated soil takes up per cm of pressure head [1/cm], as in dense sandy gravel and a

@@ -240,7 +240,7 @@ def march_set(packed, links, room):
     out_time, soils = packed.out_time, soils_of(packed)
     for c in range(c_all):
         column, state = column_of(packed, c), state_of(packed, c)
-        describe_nodes(column.z, column.soil, soils.scalars, work[c])
+        describe_nodes(column.z, column.soil, soils, work[c])
         copy_into(work[c, GUESS], state.h)
         if math.isnan(state.ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work[c], room.flows[c])

@@ -148,7 +148,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
         conditions, codes = column.conditions, column.codes
         clock, ledger, counts = state.clock, state.ledger, state.counts
         out_time = outputs.time
-        describe_nodes(column.z, column.soil, soils.scalars, work)
+        describe_nodes(column.z, column.soil, soils, work)
         recall(column, soils)
         if math.isnan(ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work, flows)

@@ -3,12 +3,15 @@
 import math
 
 from soilwater.kernels.cache import inlined_kernel, kernel, kernel_of_one_caller
-from soilwater.kernels.curves import OVEN_DRY_SUCTION
+from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power
 from soilwater.kernels.rows import (
+    BASE_CODE,
+    BASE_VALUE,
     BEFORE,
     CHANGE,
     DRY_SUCTION,
+    OUTFLOW,
     OWN,
     OWN_BEFORE,
     RESIDUAL,
@@ -38,6 +41,14 @@ LEAST_SUCTION_KEPT = 1.0e-3
 """Factors between which the suction of a dry node may change in one Newton step."""
 MOST_STEEP = 20.0
 """Largest exponent taken: near the oven-dry suction, where uptake ends, there is no limit to it."""
+NO_CAPACITY = 1.0e-150
+"""Capacity of a node [1] that holds nothing, beyond the end of its curve."""
+LAST_HELD = 0.999999 * DRY_END_SUCTION
+"""Suction [cm] just before a dry end, from which a node that holds nothing is wetted: its own says
+nothing of how far away water is."""
+JUST_OPEN = 1.0 - 1.0e-9
+"""Share of the suction of an outlet in dry soil at which a node that would pass it is held. Below
+it a node next to empty is drawn up by anything that comes, far beyond, and above it drained."""
 
 
 @inlined_kernel
@@ -67,6 +78,8 @@ def take_step(before, factor, change, own, store_and_uptake, dry_suction, h):
         step = factor * change[i]
         moved = move_along_curve(before[i], step, own[i], store_and_uptake[i])
         moved = moved if -before[i] > dry_suction[i] else before[i] + step
+        empty = (own[i] < NO_CAPACITY) & (-before[i] > LAST_HELD) & (step > 0.0)
+        moved = -LAST_HELD if empty else moved
         h[i] = -OVEN_DRY_SUCTION if moved < -OVEN_DRY_SUCTION else moved
 
 
@@ -88,6 +101,19 @@ def residual_norm(h, work):
         if not size <= norm:
             norm = size
     return norm
+
+
+@kernel
+def hold_at_outlet(before, codes, conditions, dry_suction, h):
+    """Let the lowest node not pass, in one Newton step, an outlet at which it is dry."""
+    last = h.size - 1
+    outlet = conditions[BASE_VALUE]
+    if (
+        codes[BASE_CODE] == OUTFLOW
+        and -outlet > dry_suction[last]
+        and before[last] <= outlet < h[last]
+    ):
+        h[last] = JUST_OPEN * outlet
 
 
 def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=STORE_AND_UPTAKE):
@@ -149,6 +175,7 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
             new_norm = norm
             for halving in range(MOST_HALVINGS + 1):
                 take_step(before, factor, step, own, store_and_uptake, dry_suction, h)
+                hold_at_outlet(before, codes, conditions, dry_suction, h)
                 if (
                     halving == 0
                     and limits.last_correction > 0.0

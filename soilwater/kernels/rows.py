@@ -55,7 +55,7 @@ WEATHER, HELD_SURFACE = range(2)  # [-, head]
 INFLOW, RUNOFF, TRANSPIRATION, EVAPORATION, DRAINAGE, N_FLOWS = range(6)
 EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
 
-# work (N_WORK, n): rows of room to work in, none of which outlives a step but VOLUME to FULL. A row
+# work (N_WORK, n): rows of room to work in, none of which outlives a step but VOLUME to ENDS. A row
 # of the intervals leaves its last place unused.
 (
     # The system of a step, by `assemble`: rows of the tridiagonal matrix [1] and the residual [cm].
@@ -91,14 +91,16 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     STORE_AND_UPTAKE_BEFORE,
     ON_CURVE,
     # What a node is, by `describe_nodes`: volume [cm], suction from which it counts as dry [cm],
-    # water it holds when full [cm].
+    # water it holds when full [cm], and 1 (else 0) where it holds nothing beyond the dry end of
+    # soils.
     VOLUME,
     DRY_SUCTION,
     FULL,
+    ENDS,
     TARGET,  # water each node starts a step from [cm]; `weight_of_last_step`
     GUESS,  # heads at the end of a step [cm]; `predict`, then `newton`
     N_WORK,
-) = range(33)
+) = range(34)
 
 # A forcing interval (N_FORCING,), never written here: start and end [h], amounts over it [mm], and
 # which part of a half-sine the demand follows (phases in 0..1; equal phases: even).

@@ -3,13 +3,20 @@
 import math
 
 from soilwater.kernels.cache import kernel
-from soilwater.kernels.curves import OVEN_DRY_SUCTION, SCALE, WATER_AT_SATURATION
+from soilwater.kernels.curves import (
+    DRY_END_SUCTION,
+    OVEN_DRY_SUCTION,
+    SCALE,
+    WATER_AT_SATURATION,
+    hydraulics,
+)
 from soilwater.kernels.elementary import logarithm, power
 from soilwater.kernels.rows import (
     BASE_CODE,
     DRAINAGE,
     DRY_SUCTION,
     END,
+    ENDS,
     FULL,
     GUESS,
     HELD_HEAD,
@@ -58,17 +65,30 @@ DRY_FROM = 1.5
 
 
 @kernel
-def describe_nodes(z, soil, scalars, work):
-    """Volume around each node [cm], suction from which it is dry, water it holds when full [cm]."""
-    volume, dry_suction, full = work[VOLUME], work[DRY_SUCTION], work[FULL]
+def has_dry_end(tables, scalars, j):
+    """Whether soil number `j` gives up its last water at the dry end of soils."""
+    before = hydraulics(-0.9 * DRY_END_SUCTION, tables, scalars, j)[0]
+    return before > 0.0 and hydraulics(-1.1 * DRY_END_SUCTION, tables, scalars, j)[0] == 0.0
+
+
+@kernel
+def describe_nodes(z, soil, soils, work):
+    """Say what each node is.
+
+    Volume around it [cm], suction from which it is dry, water it holds when full [cm], and whether
+    it holds nothing beyond the dry end of soils.
+    """
+    tables, scalars = soils.tables, soils.scalars
+    volume, dry_suction, full, ends = work[VOLUME], work[DRY_SUCTION], work[FULL], work[ENDS]
     for i in range(z.size):
-        volume[i], dry_suction[i], full[i] = 0.0, 0.0, 0.0
+        volume[i], dry_suction[i], full[i], ends[i] = 0.0, 0.0, 0.0, 1.0
     for i in range(z.size - 1):
         half = 0.5 * (z[i + 1] - z[i])
         for j in range(i, i + 2):
             volume[j] += half
             dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
+            ends[j] *= 1.0 if has_dry_end(tables, scalars, soil[i]) else 0.0
 
 
 @kernel

@@ -13,6 +13,7 @@ from soilwater.kernels.rows import (
     DRAINAGE,
     DRAINAGE_BY_HEAD,
     DRY_SUCTION,
+    ENDS,
     EVAPORATION,
     EVAPORATION_BY_HEAD,
     EVAPORATION_DEMAND,
@@ -33,6 +34,7 @@ from soilwater.kernels.rows import (
     UPPER,
     VOLUME,
 )
+from soilwater.kernels.uptake import LAST_UPTAKE
 from soilwater.kernels.water import water_around_nodes
 
 LEAST_WATER_KEPT = 0.2
@@ -89,7 +91,7 @@ def make_runs_straight(water_around_nodes):
         """
         n = h.size
         conditions, codes = column.conditions, column.codes
-        volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
+        volume, dry_suction, ends = work[VOLUME], work[DRY_SUCTION], work[ENDS]
         change, before, on_curve = work[CHANGE], work[BEFORE], work[ON_CURVE]
         storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
         own, capacity = work[OWN], work[CAPACITY]
@@ -121,6 +123,8 @@ def make_runs_straight(water_around_nodes):
             dry = -min(h[i], before[i]) > dry_suction[i]
             leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
             straight &= not (dry & leaps)
+            # There uptake ends, and water does: a tangent would go on to less than can be held.
+            straight &= (-min(h[i], before[i]) <= LAST_UPTAKE) | (ends[i] == 0.0)
         if not straight:
             return False
         water_around_nodes(h, column.z, column.soil, soils, on_curve)

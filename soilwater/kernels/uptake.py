@@ -5,13 +5,14 @@ because Newton's method loses its way exactly where a kink holds a drying node.
 """
 
 from soilwater.kernels.cache import inlined_kernel, kernel
-from soilwater.kernels.curves import OVEN_DRY_SUCTION
+from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power
 from soilwater.kernels.rows import (
     CAPACITY,
     COMPENSATION,
     COMPENSATION_THRESHOLD,
     DIAGONAL,
+    ENDS,
     OWN,
     RESIDUAL,
     SHARE_MET,
@@ -31,6 +32,8 @@ from soilwater.kernels.rows import (
 NO_REDUCTION, S_SHAPED, ROUNDED = 0, 1, 2
 N_PARAMETERS = 5
 
+LAST_UPTAKE = 5.0e6
+"""Suction [cm] from which uptake falls to its end at the dry end of soils."""
 TRACE_OF_WATER = 1.0e-9
 """Water around a node [cm] of which roots and air still get half of what they could take."""
 
@@ -81,17 +84,24 @@ def reduction(code, p0, p1, p2, p3, p4, suction):
 
 
 @inlined_kernel
-def taper(suction):
-    """Factor that ends all uptake at the oven-dry suction, beyond which no node may dry.
+def taper(suction, ends):
+    """Factor that ends all uptake at the largest suction a node may have, and its fall.
 
     It is 0.999 at 10 000 cm: nothing a plant would notice, but a fine soil holds water even at that
-    suction, and without the factor a node that may dry no further would be asked for it.
+    suction, and without the factor a node that may dry no further would be asked for it. Where
+    `ends` is 1 a node holds nothing from `DRY_END_SUCTION` on, and would be asked there for all or
+    nothing: the factor then falls to 0 with the last water. The fall is that of the factor with
+    suction, times `OVEN_DRY_SUCTION`.
     """
-    return 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION
+    rest = 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION
+    near = max(suction - LAST_UPTAKE, 0.0) / (DRY_END_SUCTION - LAST_UPTAKE)
+    left = max(1.0 - ends * near * near, 0.0)
+    steeper = ends * rest * (2.0 * OVEN_DRY_SUCTION / (DRY_END_SUCTION - LAST_UPTAKE)) * near
+    return rest * left, (left + steeper) if left > 0.0 else 0.0
 
 
 @kernel
-def shares_met(code, p0, p1, p2, p3, p4, h, share, by_head):
+def shares_met(code, p0, p1, p2, p3, p4, h, ends, share, by_head):
     """Share of their demand that roots meet at matric heads [cm], and its derivative [1/cm].
 
     It is `reduction` times `taper`. The S shape, the usual one, has a loop that vectorises.
@@ -105,8 +115,8 @@ def shares_met(code, p0, p1, p2, p3, p4, h, share, by_head):
             share[i], by_suction = reduction(code, p0, p1, p2, p3, p4, -h[i])
             by_head[i] = -by_suction
     for i in range(h.size):
-        end = taper(-h[i])
-        by_head[i] = by_head[i] * end + share[i] / OVEN_DRY_SUCTION
+        end, fall = taper(-h[i], ends[i])
+        by_head[i] = by_head[i] * end + share[i] * fall / OVEN_DRY_SUCTION
         share[i] *= end
 
 
@@ -154,7 +164,8 @@ def add_uptake(h, dt, root, conditions, codes, work, flows):
     share, by_head = work[SHARE_MET, :rooted], work[SHARE_MET_BY_HEAD, :rooted]
     shares_met(
         codes[STRESS_CODE], conditions[STRESS_0], conditions[STRESS_1], conditions[STRESS_2],
-        conditions[STRESS_3], conditions[STRESS_4], h[:rooted], share, by_head,
+        conditions[STRESS_3], conditions[STRESS_4], h[:rooted], work[ENDS, :rooted], share,
+        by_head,
     )  # fmt: skip
     diagonal, residual = work[DIAGONAL], work[RESIDUAL]
     own, capacity = work[OWN], work[CAPACITY]

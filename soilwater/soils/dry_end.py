@@ -8,16 +8,20 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from soilwater.kernels.curves import DRY_END_SUCTION
 from soilwater.soils.elementary import bisect, log_one_plus_exp, log_or_minus_infinity
 from soilwater.soils.model import CapillaryModel, SoilModel, parameter
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 
-OVEN_DRY_SUCTION = 10.0**6.8
+OVEN_DRY_SUCTION = DRY_END_SUCTION
 """Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64; from memory)."""
 
 FILM_POWER = -1.5
 """Power of suction in the conductivity of films (Tokunaga 2009, in Peters 2013; from memory)."""
+
+LEAST_FILM_WATER = 1e-5
+"""Water content below which there are no films: what holds nothing conducts nothing."""
 
 _LOG_OVEN_DRY = math.log(OVEN_DRY_SUCTION)
 _LOG_TEN = math.log(10.0)
@@ -39,7 +43,7 @@ class WithDryEnd(SoilModel):
     film_share : float or str, optional
         Share of `k_sat` that flows in films at saturation [1], at least 0 and below 1. The
         default of 1e-4 is an order of magnitude for sands, from memory: fit it where there are
-        data.
+        data. A `soil` whose `theta_r` is below 1e-5 has no water for films, and none flows in them.
     name : str, optional
         What the person calls this soil; that of `soil` when left out.
     source : str, optional
@@ -141,6 +145,11 @@ class WithDryEnd(SoilModel):
     def _onset(self) -> float:
         return self.soil._adsorption()[0]
 
+    @property
+    def _share_in_films(self) -> float:
+        """Share of `k_sat` that flows in films: none where there is no water for films."""
+        return self.film_share if self.soil.theta_r >= LEAST_FILM_WATER else 0.0
+
     def _film_terms(self) -> tuple[float, float, float]:
         """Logarithm of the onset, width in logarithms of suction, and L at the oven-dry suction."""
         onset, factor = self.soil._adsorption()
@@ -186,7 +195,7 @@ class WithDryEnd(SoilModel):
         pores = np.exp(power + 2.0 * log_integral)
         onset, _, _ = self._film_terms()
         films = np.exp(FILM_POWER * (_LOG_OVEN_DRY - onset) * (1.0 - self._films(at)))
-        share = self.film_share
+        share = self._share_in_films
         conductivity = self.k_sat * ((1.0 - share) * pores + share * films)
         return np.where(suction > 0.0, np.minimum(conductivity, self.k_sat), self.k_sat)
 

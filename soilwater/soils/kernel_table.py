@@ -89,7 +89,7 @@ def _parameters(soil: Any, inner: Any) -> list[float]:
         return [soil.suction_scale, *pores, *_NO_FILMS]
     onset, width, whole = soil._film_terms()
     exponent = dry_end.FILM_POWER * (math.log(OVEN_DRY_SUCTION) - onset)
-    films = [soil.film_share, onset, width, whole, OVEN_DRY_SUCTION, exponent]
+    films = [soil._share_in_films, onset, width, whole, OVEN_DRY_SUCTION, exponent]
     return [soil.suction_scale, *pores, *films]
 
 

@@ -54,7 +54,7 @@ class Stepper:
         self.column = Column(self.z, mesh.soil, np.zeros(n), self.conditions, self.codes)
         self.flows = np.zeros(rows.N_RATES)
         self.work = np.zeros((rows.N_WORK, n))
-        step_control.describe_nodes(self.z, mesh.soil, self.soils.scalars, self.work)
+        step_control.describe_nodes(self.z, mesh.soil, self.soils, self.work)
 
     def _boundaries(self, t):
         soil = self.mesh.soils[self.mesh.soil[0]]

@@ -71,7 +71,8 @@ class Watched:
 def watched(monkeypatch):
     watch = Watched()
     monkeypatch.setattr(entry_points, "march", march.make_march(assemble, watch).py_func)
-    monkeypatch.setattr(entry_points, "march_columns", entry_points.march_columns.py_func)
+    for name in ("march_columns", "column_of", "state_of", "soils_of"):
+        monkeypatch.setattr(entry_points, name, getattr(entry_points, name).py_func)
     return watch
 
 

@@ -5,7 +5,6 @@ import pytest
 from single_column import (
     ALL_SOILS,
     ROOT,
-    SCALARS,
     SOIL,
     STATES,
     Z,
@@ -31,7 +30,7 @@ class NewtonStep:
             self.conditions[getattr(rows, name.upper())] = value
         n, self.dt = Z.size, dt
         self.work, self.flows = np.zeros((rows.N_WORK, n)), np.zeros(rows.N_RATES)
-        step_control.describe_nodes(Z, SOIL, SCALARS, self.work)
+        step_control.describe_nodes(Z, SOIL, ALL_SOILS, self.work)
         self.column = Column(Z, SOIL, ROOT, self.conditions, self.codes)
         self.before = STATES[state].copy()
         self.stored = assembled(self.before, self.conditions, self.codes)[0][rows.STORAGE].copy()

@@ -1,0 +1,66 @@
+"""Columns that gave up: nodes that hold next to nothing and are asked for much, or given it.
+
+The balance of water is the outside truth of each.
+"""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+
+
+def hourly(rain, demand=0.0):
+    times = np.datetime64("2025-07-01", "ns") + np.arange(len(rain) + 1) * np.timedelta64(1, "h")
+    return sw.Weather(times, np.asarray(rain, dtype=float), np.full(len(rain), demand))
+
+
+def storm(hours):
+    rain = np.zeros(hours)
+    rain[1:3] = 50.0, 100.0
+    return hourly(rain)
+
+
+def ends_well(run):
+    end = run.isel(time=-1)
+    moved = float(end.rain + abs(end.drainage) + end.transpiration + end.evaporation)
+    assert abs(float(end.closure_error)) <= 1e-6 * moved + 1e-9
+    assert int(run.steps) < 20_000
+    return end
+
+
+@pytest.mark.parametrize("theta_r", [0.0, 1e-9, 1e-6, 1e-4])
+def test_films_that_hold_no_water_carry_none(theta_r):
+    # They conducted and held nothing: a node had no water to balance a flow with.
+    pores = sw.VanGenuchten(theta_r, 0.4, 1.2, 3.0, 10_000.0)
+    gravel = sw.WithDryEnd(pores)
+    profile = sw.Profile([sw.Layer(gravel, 30.0)], sw.FreeDrainage())
+    end = ends_well(sw.simulate(profile, storm(48), start=1000.0, output="24 h"))
+    assert float(end.drainage) > 148.0
+    without = sw.WithDryEnd(pores, film_share=0.0).conductivity(1e4)
+    assert (gravel.conductivity(1e4) > without) == (theta_r >= 1e-5)
+
+
+@pytest.mark.parametrize("alpha", [1.2, 3.0])
+@pytest.mark.parametrize("dry_end", [False, True])
+def test_a_gravel_that_is_all_but_empty_where_its_base_opens(alpha, dry_end):
+    # The lowest node leapt past the opening, far too wet, and back below it, for ever.
+    gravel = sw.VanGenuchten(0.0, 0.4, alpha, 10.0, 10_000.0)
+    gravel = sw.WithDryEnd(gravel) if dry_end else gravel
+    profile = sw.Profile([sw.Layer(gravel, 178.0)], sw.CapillaryBreak(10.0))
+    end = ends_well(sw.simulate(profile, storm(24), start=4e5, output="12 h"))
+    assert 130.0 < float(end.drainage) <= 150.0
+
+
+@pytest.mark.parametrize("compensation", [1.0, 0.3])
+@pytest.mark.parametrize("half_suction", [1000.0, 1e6, 6e6])
+@pytest.mark.parametrize("start", [5e6, 6.3e6])
+def test_roots_that_still_draw_where_soil_is_oven_dry(half_suction, compensation, start):
+    # Beyond 10^6.8 cm a node held nothing and was asked for all.
+    loam = sw.WithDryEnd(sw.VanGenuchten(0.078, 0.43, 0.036, 1.56, 1.0))
+    turf = sw.Turf(15.0, stress=sw.SShapedStress(half_suction, 1.0), compensation=compensation)
+    profile = sw.Profile([sw.Layer(loam, 30.0)], sw.CapillaryBreak(3.0))
+    rain = np.where(np.arange(240) % 50 == 0, 3.0, 0.0)
+    weather = hourly(rain, 0.3)
+    run = sw.simulate(profile, weather, turf=turf, start=start, output="24 h")
+    ends_well(run)
+    assert float(run.water_content.min()) >= 0.0
