@@ -28,6 +28,7 @@ from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget
 from soilwater.decisions.watering.changes import (
     Change,
+    barrier,
     blocked_outlet,
     irrigate,
     other_sand,
@@ -208,6 +209,7 @@ __all__ = [
     "WhatIf",
     "WithDryEnd",
     "air_after_rain",
+    "barrier",
     "blocked_outlet",
     "calibrate",
     "check_root_zone",

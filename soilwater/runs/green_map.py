@@ -57,6 +57,9 @@ class GreenMap(Displayed):
         East and north [m] of the middle of the first cell.
     origin : tuple of float, optional
         Latitude and longitude [degrees] that these are counted from, where they are known.
+    barriers : sequence of pairs of places, optional
+        Ends, each east and north [m], of straight sheets, from the surface into the floor, that
+        stop what runs sideways.
 
     Raises
     ------
@@ -81,6 +84,9 @@ class GreenMap(Displayed):
     name: str = field(default="", kw_only=True)
     corner: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
     origin: tuple[float, float] | None = field(default=None, kw_only=True)
+    barriers: Sequence[tuple[tuple[float, float], tuple[float, float]]] = field(
+        default=(), kw_only=True
+    )
 
     def __post_init__(self) -> None:
         faults = Faults(f'GreenMap "{self.name}"' if self.name else "GreenMap")
@@ -98,6 +104,12 @@ class GreenMap(Displayed):
                     f"{name} has the shape {grid.shape}",
                     allowed=f"{level.shape}, as surface_level",
                 )
+        ends = np.asarray(self.barriers, dtype=np.float64) if len(self.barriers) else np.zeros(0)
+        if ends.size and (ends.shape[1:] != (2, 2) or not np.isfinite(ends).all()):
+            faults.add(
+                "barriers are no pairs of places",
+                allowed="((east, north), (east, north)) in metres",
+            )
         faults.raise_if_any()
         assert mask is not None
         self._check_cells(level, depth, mask, spacing, faults)
@@ -106,6 +118,7 @@ class GreenMap(Displayed):
             value.setflags(write=False)
             object.__setattr__(self, name, value)
         object.__setattr__(self, "spacing", spacing)
+        object.__setattr__(self, "barriers", tuple(tuple(map(tuple, e)) for e in ends.tolist()))
 
     def _check_cells(
         self,
@@ -217,6 +230,9 @@ class GreenMap(Displayed):
         place = np.argwhere(mask)
         y, x = self.axes
         pairs = grid_links(mask)
+        middles = np.stack([x[place[:, 1]], y[place[:, 0]]], axis=-1)
+        for ends in self.barriers:
+            pairs = pairs[~_crosses(middles[pairs[:, 0]], middles[pairs[:, 1]], np.array(ends))]
         side = np.full(len(pairs), self.spacing)
         return LinkedGround(
             profiles=tuple(stretched(self.green, float(d)) for d in self.probe_depth[mask]),
@@ -323,6 +339,20 @@ class GreenMap(Displayed):
 
     def _shown(self) -> Shown:
         return Shown(self._title(), _HEADER, self._rows(), set_in=True)
+
+
+def _crosses(one: FloatArray, other: FloatArray, ends: FloatArray) -> NDArray[np.bool_]:
+    """Tell which ways from one place to another, shape (n, 2), cross a straight line."""
+
+    def side(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+        found: FloatArray = (b - a)[..., 0] * (c - a)[..., 1] - (b - a)[..., 1] * (c - a)[..., 0]
+        return found
+
+    # A line through the very middle of cells belongs to their far side.
+    apart = (side(ends[0], ends[1], one) > 0.0) != (side(ends[0], ends[1], other) > 0.0)
+    within = side(one, other, ends[0]) * side(one, other, ends[1]) <= 0.0
+    crossed: NDArray[np.bool_] = apart & within
+    return crossed
 
 
 def _cell(row: int, column: int) -> str:

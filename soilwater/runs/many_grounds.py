@@ -151,15 +151,24 @@ def _whole_grounds(grounds: Any) -> list[LinkedGround]:
             )
             continue
         wholes.append(each.ground())
-        first = wholes[0]
-        if wholes[-1].dimension != first.dimension or any(
-            not np.array_equal(values, wholes[-1].coordinates[name])
+        first, last = wholes[0], wholes[-1]
+        if last.dimension != first.dimension or any(
+            not np.array_equal(values, last.coordinates[name])
             for name, values in first.coordinates.items()
         ):
             faults.add(
                 "its places are not those of the first",
                 where=f"position {i}",
                 allowed="lines of the same stations, or greens of the same cells",
+            )
+        elif any(
+            not np.array_equal(getattr(first, name), getattr(last, name))
+            for name in ("pairs", "width", "area")
+        ):
+            faults.add(
+                "its widths or barriers are not those of the first",
+                where=f"position {i}",
+                cure="run it by itself with simulate",
             )
     if not wholes and not len(faults):
         faults.add("there are none", allowed="at least one Transect or GreenMap")

@@ -14,6 +14,7 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.survey.earth import place_at
 from soilwater.survey.geojson import is_geojson, write_features
 from soilwater.words.errors import Faults
+from soilwater.words.safe_files import write_over
 from soilwater.words.vocabulary import VARIABLES
 
 
@@ -74,7 +75,7 @@ def write_map(
     table = pd.DataFrame({name: np.round(each, 2) for name, each in columns.items()})
     if kind == ".csv":
         table.insert(0, "spot", np.arange(len(table)))
-        table.to_csv(path, index=False)
+        write_over(Path(path), table.to_csv(index=False))
         return
     assert ground.origin is not None
     squares = [

@@ -67,6 +67,9 @@ class Transect(Displayed):
         level, depth and width straight from one to the next.
     name : str, optional
         Shown in tables and kept with results.
+    barriers : sequence of float, str or Quantity, optional
+        Distances along the line [cm] at which a sheet, from the surface into the floor, stops what
+        runs sideways.
 
     Raises
     ------
@@ -91,6 +94,7 @@ class Transect(Displayed):
     ends: tuple[str, str] = ("closed", "closed")
     spacing: float = field(default=SPACING, kw_only=True)
     name: str = field(default="", kw_only=True)
+    barriers: Sequence[Length] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults(f'Transect "{self.name}"' if self.name else "Transect")
@@ -101,6 +105,7 @@ class Transect(Displayed):
         if self.width is not None:
             width = _stations(self.width, "width", faults)
         spacing = positive_number(self.spacing, "length", "spacing", faults)
+        barriers = _stations(self.barriers, "barriers", faults) if len(self.barriers) else ()
         if not isinstance(self.green, Profile):
             faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
         if tuple(self.ends) != ("closed", "closed"):
@@ -122,6 +127,12 @@ class Transect(Displayed):
             )
         faults.raise_if_any()
         self._check_stations(distance, level, depth, width, faults)
+        for at in barriers:
+            if not distance[0] < at < distance[-1]:
+                faults.add(
+                    f"a barrier at {at:g} cm",
+                    allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
+                )
         faults.raise_if_any()
         given = {
             "distance": distance,
@@ -130,6 +141,7 @@ class Transect(Displayed):
             "width": None if self.width is None else width,
             "spacing": spacing,
             "ends": tuple(self.ends),
+            "barriers": tuple(float(at) for at in barriers),
         }
         for name, value in given.items():
             if isinstance(value, np.ndarray):
@@ -360,15 +372,17 @@ class Transect(Displayed):
         area = np.zeros(x.size)
         area[:-1] += 0.25 * gap * (width[:-1] + face)
         area[1:] += 0.25 * gap * (width[1:] + face)
-        first = np.arange(x.size - 1)
+        open_faces = np.ones(x.size - 1, dtype=bool)
+        open_faces[np.searchsorted(x, np.array(line.barriers, dtype=np.float64)) - 1] = False
+        first = np.flatnonzero(open_faces)
         return LinkedGround(
             profiles=tuple(stretched(self.green, float(depth)) for depth in line.probe_depth),
             surface_level=line.surface_level,
             area=area,
             pairs=np.stack([first, first + 1], axis=-1),
-            width=face,
-            distance=gap,
-            face_position=0.5 * (x[1:] + x[:-1]),
+            width=face[first],
+            distance=gap[first],
+            face_position=0.5 * (x[1:] + x[:-1])[first],
             dimension="distance",
             coordinates={"distance": x},
             names=tuple(_station(i, x) for i in range(x.size)),

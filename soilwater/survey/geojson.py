@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.safe_files import write_over
 
 SUFFIXES = (".geojson", ".json")
 
@@ -153,4 +154,4 @@ def write_features(
         for shape, said in zip(geometries, properties, strict=True)
     ]
     text = json.dumps({"type": "FeatureCollection", "features": features}, allow_nan=False)
-    Path(path).write_text(text, encoding="utf-8")
+    write_over(Path(path), text)

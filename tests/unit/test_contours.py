@@ -274,6 +274,45 @@ def test_a_green_is_reshaped_at_a_place():
     assert after.probe_depth[1, 1] == pytest.approx(34.0)
 
 
+def test_a_barrier_keeps_water_above_it():
+    line = plane("3 %")
+    as_it_is, stopped = sw.what_if(
+        line, sw.steady_weather(2, 0.0), TURF, LINES, [sw.barrier("5 m")], rod="3 in"
+    ).outcomes
+    assert stopped.ground.barriers == (500.0,)
+    gain = stopped.drained - as_it_is.drained
+    x = line.ground().coordinates["distance"]
+    assert gain[np.searchsorted(x, 450.0)] > 0.003  # what came to a halt stands above it
+    assert gain[np.searchsorted(x, 500.0)] < -0.01  # and is missing below
+    # Split at a barrier, a line is two lines.
+    run = sw.simulate(replace(line, barriers=["5 m"]), TWO_DAYS, output="48 h")
+    assert run.sizes["link"] == 19
+    inflow = run.lateral_inflow.isel(time=-1) * run.plan_area
+    upper = inflow.sel(distance=slice(0.0, 450.0))
+    assert float(upper.sum()) == pytest.approx(0.0, abs=1e-9)
+    assert float(np.abs(upper).max()) > 0.1
+
+
+def test_a_barrier_on_a_green_cuts_the_faces_it_crosses():
+    ground = sw.GreenMap(np.zeros((3, 4)), np.full((3, 4), 30.0), GREEN, "1 m")
+    assert len(ground.ground().pairs) == 17
+    whole = replace(ground, barriers=[((1.5, -1.0), (1.5, 3.0))])
+    assert len(whole.ground().pairs) == 14
+    part = replace(ground, barriers=[((1.5, -1.0), (1.5, 1.4))])
+    assert len(part.ground().pairs) == 15
+    change = sw.barrier(("1.5 m", "-1 m"), ("1.5 m", "3 m"))
+    after = table(change, ground=ground).outcomes[1].ground
+    assert after.barriers == whole.barriers
+    with pytest.raises(sw.InputError, match="barriers are no pairs of places"):
+        replace(ground, barriers=[(1.0, 2.0)])
+    with pytest.raises(sw.InputError, match="barrier: allowed: one distance on a line; two ends"):
+        table(sw.barrier("1 m"), ground=ground)
+    with pytest.raises(sw.InputError, match="2 and 0 lengths"):
+        sw.barrier(("1 m", "2 m"))
+    with pytest.raises(sw.InputError, match="a barrier at 2000 cm; allowed: between 0 and 1000"):
+        replace(plane("2 %"), barriers=["20 m"])
+
+
 def test_changes_that_cannot_be_made_are_told():
     with pytest.raises(sw.InputError) as told:
         table(sw.topdress(WET_MIX, 1.0), sw.reshape(1.0, (1.0, 1.0), 50.0))

@@ -90,6 +90,8 @@ def test_greens_go_the_same_way():
         ([line(), GREEN], WEATHER, "position 1: Profile is no ground; allowed: Transect or"),
         ([line(), sw.Transect([0.0, 110.0, 300.0], "1 %", [30.0] * 3, GREEN, spacing=50.0)],
          WEATHER, "position 1: its places are not those of the first"),
+        ([line(), line(barriers=["1 m"])], WEATHER, "position 1: its widths or barriers are not"),
+        ([line(), line(width=[1.0, 2.0, 2.0])], WEATHER, "position 1: its widths or barriers"),
         ([line()], [WEATHER, WEATHER], "2 for 1 grounds; allowed: one for all, or one for each"),
         ([line()] * 2, [WEATHER, sw.steady_weather(3, 1.0)], "position 1: it spans other days"),
     ],

@@ -223,6 +223,47 @@ def reshape(
     return Change(name, None, ("construction", "sloping ground"), to_ground)
 
 
+def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None = None) -> Change:
+    """Stop what runs sideways by a sheet from the surface into the floor.
+
+    Parameters
+    ----------
+    at : float, str or Quantity, or two of these
+        Distance along a line, or where the sheet begins on a green, east and north [cm].
+    to : two of float, str or Quantity, optional
+        Where it ends on a green, east and north [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if` on a line or a green.
+
+    Raises
+    ------
+    InputError
+        If a length cannot be used, or only one end is told.
+    """
+    begin = [number_to_house(e, "length", "at") for e in (at if isinstance(at, tuple) else (at,))]
+    end = [number_to_house(each, "length", "to") for each in to or ()]
+    if len(begin) not in (1, 2) or len(end) != (2 if len(begin) == 2 else 0):
+        raise InputError(
+            f"barrier: {len(begin)} and {len(end)} lengths; allowed: a distance along a line, or "
+            "both ends on a green, each east and north."
+        )
+
+    def to_ground(before: GroundSituation) -> GroundSituation:
+        ground: Any = before.ground
+        line = isinstance(ground, Transect)
+        if line != (len(begin) == 1):
+            raise InputError(
+                "barrier: allowed: one distance on a line; two ends, east and north, on a green."
+            )
+        sheet = begin[0] if line else tuple(tuple(x / 100.0 for x in each) for each in (begin, end))
+        return replace(before, ground=replace(ground, barriers=(*ground.barriers, sheet)))
+
+    return Change("a barrier", None, ("construction",), to_ground)
+
+
 def remove_mat() -> Change:
     """Take away the layer called "mat"; the root zone below stays as it is.
 
