@@ -19,6 +19,7 @@ from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, tol
 from soilwater.decisions.watering.ensembles import (
     LOW,
     OUTPUT_HOURS,
+    course_of,
     make_halves,
     members_of,
     run_columns,
@@ -547,6 +548,8 @@ def _checked(
             to_gravel=float(lost.mean()),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",
+            course=course_of(trial.times, reading),
+            course_without=course_of(trial.times, bare),
         )
         plans.append(with_sentence(plan, line, float(np.median(trial.drained(i)))))
     return tuple(plans)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.decisions.watering.ensembles import Course
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown, as_counted
@@ -124,6 +125,9 @@ class SpotPlan:
     why_not : str
         Why the spot is given no water though it does not keep the line, where that is not for want
         of room; else empty.
+    course, course_without : Course or None
+        Readings [1] over time with the plan and without, with their bands; none of spots that are
+        not in need of water.
     """
 
     spot: Spot
@@ -137,6 +141,8 @@ class SpotPlan:
     held: bool
     sentence: str
     why_not: str = ""
+    course: Course | None = None
+    course_without: Course | None = None
 
 
 @dataclass(frozen=True, repr=False)
