@@ -24,9 +24,12 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
+from soilwater.words.forms import Length
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
+from soilwater.words.units import number_to_house
 
 LEARNED_BELOW = 0.8
 """A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
@@ -274,6 +277,24 @@ class Calibration(Displayed, Tabled):
         depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
         whole: Profile = self._columns_now[g][0][draw * depths.size].profile
         return whole.with_thickness(depth)
+
+    @mind_words()
+    def drained(self, *, rod: Length) -> FloatArray:
+        """Tell what spots read when drained, as this meter shows it, shape (draws, spots) [1].
+
+        Parameters
+        ----------
+        rod : float, str or Quantity
+            Length of the rods [cm].
+        """
+        length = number_to_house(rod, "length", "rod")
+        read = np.empty((self.draws, len(self.spots)))
+        for j in range(len(self.spots)):
+            depths = self.green.groups[self.green.group_of(j)].depths
+            depth = np.clip(self.own.depth[:, j], depths[0], depths[-1])
+            read[:, j] = self.unknowns.at_rest(self.shared, depth, 0.0, length)
+        shown: FloatArray = np.clip(read + self.shift(rod=length), 0.0, 1.0)
+        return shown
 
     def number_of(self, spot: Spot) -> int:
         """Find the number of a spot by its name.

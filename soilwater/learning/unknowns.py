@@ -123,7 +123,9 @@ class Unknowns:
         soil = self.soils[int(shared.soil[i])]
         return soil if self.remembers else with_suction_scaled(soil, wet_factor)
 
-    def at_rest(self, shared: Shared, depth: float, top: float, bottom: float) -> FloatArray:
+    def at_rest(
+        self, shared: Shared, depth: float | FloatArray, top: float, bottom: float
+    ) -> FloatArray:
         """Mean water content [1] between two depths of a column at rest [cm], in each draw."""
         wet = self.values(shared, "wet_factor")
         surface = depth + self.values(shared, "base_suction")

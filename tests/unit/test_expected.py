@@ -83,7 +83,10 @@ def test_slopes_are_warned_of_with_numbers():
     asked = expected_reading(steep, SAND, rod="3 in").attrs["cautions"]
     assert "crest (4.0 %); give slope_length" in asked
     told = expected_reading(steep, SAND, rod="3 in", slope_length="9 m").attrs["cautions"]
-    assert "crest, if at the crest, behaves as if" in told and " in) deeper" in told
+    assert (
+        "crest, if at the crest, behaves as if" in told
+        and "6.4 to 12.1 cm (2.5 to 4.8 in) deeper" in told
+    )
 
 
 def test_faults_at_once():

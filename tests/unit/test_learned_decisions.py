@@ -107,6 +107,20 @@ def test_the_plan_agrees_with_the_outlook(plan, outlook, learned):
     assert any(each.startswith("made on ") for each in plan.assumptions)
 
 
+def test_every_call_gives_a_spot_one_drained_reading(learned):
+    """As its plan takes it, from the closed form."""
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
+    spots = list(SURVEY.spots)
+    halves = trials_from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
+    both = np.concatenate([half.drained(2) for half in halves])
+    assert float(told.expected_reading.sel(spot="C3")) == pytest.approx(np.median(both), abs=1e-3)
+    alone = sw.expected_reading(SURVEY, SANDS)
+    width = told.expected_reading_upper - told.expected_reading_lower
+    assert (width < alone.expected_reading_upper - alone.expected_reading_lower).all()
+    with pytest.raises(sw.InputError, match="leave base_suction out"):
+        sw.expected_reading(SURVEY, SANDS, calibration=learned, base_suction=3.0)
+
+
 def test_halves_share_no_base_and_no_more_than_one_sand(learned):
     first, second = learned.halves
     assert abs(first.size - second.size) <= learned.draws // 3

@@ -9,11 +9,13 @@ from __future__ import annotations
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.slope import slope_equivalent
 from soilwater.decisions.targets import PROBABILITY
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import likely_memories
+from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
@@ -37,6 +39,7 @@ def expected_reading(
     survey: Survey,
     sand: Sand,
     *,
+    calibration: Calibration | None = None,
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
     probe_error: Length = PROBE_ERROR,
@@ -53,6 +56,9 @@ def expected_reading(
         Spots with depths; those without get no value.
     sand : Soil, FitResult or sequence of these
         The sand. A fit, or several, carry their band.
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: each spot's own depth, sand, base and meter
+        stay joint, and the reading is that of this meter.
     rod : float, str or Quantity, optional
         Length of the meter's rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -108,6 +114,14 @@ def expected_reading(
         best, soils = best_and_likely(sand, draws)
     with faults.catching():
         error = number_to_house(probe_error, "length", "probe_error")
+    check_calibration(
+        calibration,
+        {
+            "sand": (sand, getattr(calibration, "sand", None)),
+            "base_suction": (base_suction, OVER_GRAVEL),
+        },
+        faults,
+    )
     if error < 0.0:
         faults.add(f"probe_error is {error:g} cm", allowed="0 or more")
     depth: FloatArray = np.array([spot.depth for spot in survey.spots], dtype=np.float64)
@@ -143,6 +157,13 @@ def expected_reading(
     rewetted_low, rewetted_high = np.quantile(rewetted, ends, axis=0)
     usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
     expected = rest_curve(best).reading(usual, length, base.best)
+    if calibration is not None:
+        told = calibration.drained(rod=length)
+        known = np.flatnonzero(np.isfinite(depth))
+        numbers = [calibration.number_of(survey.spots[i]) for i in known]
+        low[known], expected[known], high[known] = np.quantile(
+            told[:, numbers], [ends[0], 0.5, ends[1]], axis=0
+        )
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     dataset = xr.Dataset(
         {
@@ -167,7 +188,7 @@ def expected_reading(
     attached.attrs = {
         "title": "Reading of each spot once drained, by its own depth",
         "rod_length_cm": length,
-        "base_suction": str(base),
+        "base_suction": str(base) if calibration is None else "as the calibration holds it",
         "probability": PROBABILITY,
         "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }

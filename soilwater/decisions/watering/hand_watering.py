@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
 from soilwater.decisions.watering.ensembles import (
     LOW,
@@ -29,7 +30,6 @@ from soilwater.decisions.watering.plan_words import JUST_ABOVE, quiet, totals, w
 from soilwater.decisions.watering.starts import (
     LEARNED_START,
     STARTS,
-    check_calibration,
     starts_at_readings,
 )
 from soilwater.decisions.watering.trials import (

@@ -14,6 +14,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 import xarray as xr
 
+from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.ensembles import (
     HIGH,
     LOW,
@@ -31,7 +32,6 @@ from soilwater.decisions.watering.ensembles import (
 from soilwater.decisions.watering.starts import (
     LEARNED_START,
     STARTS,
-    check_calibration,
     from_calibration,
     from_readings,
     from_rest,

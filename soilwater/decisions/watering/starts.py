@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,6 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import Faults
 
 
 def from_rest(
@@ -173,37 +172,6 @@ def from_calibration(
         np.array([found[i][0] for i in numbers]),
         np.array([found[i][1] for i in numbers]),
     )
-
-
-def check_calibration(
-    calibration: Calibration | None,
-    given: Mapping[str, tuple[Any, Any]],
-    faults: Faults,
-) -> None:
-    """Note what was given beside a calibration that it knows otherwise.
-
-    Parameters
-    ----------
-    calibration : Calibration or None
-        What was learnt.
-    given : mapping of str to tuple
-        By the name of an argument, what was given and what agrees with the calibration.
-    faults : Faults
-        Takes what does not agree.
-    """
-    if calibration is None:
-        return
-    if not isinstance(calibration, Calibration):
-        faults.add(f"calibration is a {type(calibration).__name__}", cure="give that of calibrate")
-        return
-    for name, (value, agrees) in given.items():
-        if value is not agrees and not (type(value) is type(agrees) and value == agrees):
-            faults.add(
-                f"{name} is not what the calibration was learnt with",
-                cure=f"give {name}=calibration.{name}"
-                if hasattr(calibration, name)
-                else f"leave {name} out: the calibration holds it jointly with the rest",
-            )
 
 
 def starts_at_readings(

@@ -122,12 +122,12 @@ class SpotPlan:
         Whether the plan keeps the stated share above the threshold.
     sentence : str
         In words.
-    course, course_without : Course or None
-        Readings [1] over time with the plan and without, with their bands; none of spots that are
-        not in need of water.
     why_not : str
         Why the spot is given no water though it does not keep the line, where that is not for want
         of room; else empty.
+    course, course_without : Course or None
+        Readings [1] over time with the plan and without, with their bands; none of spots that are
+        not in need of water.
     """
 
     spot: Spot
@@ -140,9 +140,9 @@ class SpotPlan:
     to_gravel: float
     held: bool
     sentence: str
+    why_not: str = ""
     course: Course | None = None
     course_without: Course | None = None
-    why_not: str = ""
 
 
 @dataclass(frozen=True, repr=False)
