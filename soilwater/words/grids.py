@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from soilwater.words.cells import decimal_sign
+from soilwater.words.cells import decimal_sign, is_missing_word, value_like
 from soilwater.words.errors import Faults, InputError
 
 Lines = list[tuple[int, list[str]]]
@@ -177,7 +177,8 @@ def grid_of_text(path: Path) -> Grid:
             (n, [c.strip() for c in re.split(r"\s{2,}", line.strip())])
             for n, line in enumerate(text.splitlines(), start=1)
         ]
-        return Grid(wide, path.name, notes=notes)
+        single = _by_single_blanks(text)
+        return Grid(single if _alike(single) > _alike(wide) else wide, path.name, notes=notes)
     best = next(sign for sign in "\t;,|" if counts[sign] >= 0.7 * max(counts.values()))
     return Grid(by_delimiter[best], path.name, notes=notes)
 
@@ -189,6 +190,27 @@ def _split(text: str, delimiter: str) -> Lines:
         lines.append((first_line, [cell.strip() for cell in cells]))
         first_line = reader.line_num + 1
     return lines
+
+
+def _by_single_blanks(text: str) -> Lines:
+    """Cells between blanks, a unit in brackets with its name; nothing where that is no table."""
+    lines: Lines = [
+        (n, re.split(r"\s+(?![(\[])", line.strip()))
+        for n, line in enumerate(text.splitlines(), start=1)
+        if line.strip()
+    ]
+    # Rows of numbers go on to the end, and have as many cells as the names above them.
+    first = len(lines)
+    while first and len(lines[first - 1][1]) == len(lines[-1][1]) > 1:
+        if not _of_numbers(lines[first - 1][1]):
+            return lines
+        first -= 1
+    return []
+
+
+def _of_numbers(cells: list[str]) -> bool:
+    """Whether all cells but the first, which may be a name, look like numbers or missing ones."""
+    return all(value_like(cell) or is_missing_word(cell) for cell in cells[1:])
 
 
 def _alike(lines: Lines) -> int:
