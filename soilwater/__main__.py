@@ -20,7 +20,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points
 from soilwater.kernels.cache import SWITCH
-from soilwater.report.card import UNITS, UnitSystem, morning_card
+from soilwater.report.card import morning_card
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.scheduling import processors
 from soilwater.runs.simulate import simulate
@@ -30,6 +30,7 @@ from soilwater.soils import VanGenuchten
 from soilwater.weather.made import steady_weather
 from soilwater.words.errors import SoilWaterError
 from soilwater.words.safe_files import write_marked
+from soilwater.words.unit_choice import UNIT_SYSTEMS, UnitSystem, use_units
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 """Where a checkout keeps them; an installed package has none."""
@@ -51,7 +52,7 @@ def main(arguments: list[str] | None = None) -> None:
     morning.add_argument("site", type=Path, help="the site file")
     morning.add_argument("--day", help="another morning, such as 2031-06-09")
     morning.add_argument("--card", type=Path, help="where to write the card")
-    morning.add_argument("--units", choices=UNITS, default="both", help="units of the card")
+    morning.add_argument("--units", choices=UNIT_SYSTEMS, default="both", help="units to read")
     given = parser.parse_args(arguments)
     if given.task == "today":
         try:
@@ -74,7 +75,7 @@ def today(site: Path, day: str | None, card: Path | None, units: UnitSystem) -> 
     card : Path or None
         Where the card goes; beside the site file, under its name and the day, when None.
     units : {"metric", "US", "both"}
-        Units of the card.
+        Units of both.
 
     Raises
     ------
@@ -82,10 +83,11 @@ def today(site: Path, day: str | None, card: Path | None, units: UnitSystem) -> 
         If the site or its tables cannot be used, or the card would be written over something that
         this command did not write.
     """
-    plan = morning_plan(read_site_file(site), day)
-    path = card or site.parent / f"{site.stem}-{plan.day}-card.html"
-    write_marked(path, morning_card(plan, units=units), "card of python -m soilwater today")
-    return f"{plan}\n\nCard for the crew: {path}"
+    with use_units(units):
+        plan = morning_plan(read_site_file(site), day)
+        path = card or site.parent / f"{site.stem}-{plan.day}-card.html"
+        write_marked(path, morning_card(plan), "card of python -m soilwater today")
+        return f"{plan}\n\nCard for the crew: {path}"
 
 
 def about() -> str:

@@ -15,8 +15,9 @@ from soilwater.runs.columns_of import each_column, profile_from_text
 from soilwater.runs.layout import AMOUNTS
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError, Status
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import hours_between, stamp
+from soilwater.words.unit_choice import units_in_use
 from soilwater.words.vocabulary import attach
 
 MOST_ROWS = 12
@@ -146,10 +147,13 @@ class RunAccessor(Displayed):
         count = self._run.profile.size
         columns = "One column" if count == 1 else f"{count} columns"
         if "time" not in self._run.dims:
-            return f"{columns}; water in mm"
+            return f"{columns}; water in {one_writing('water_amount').unit}"
         first, last = self._run.time.values[[0, -1]]
         days = float(hours_between(first, last)) / 24.0
-        return f"{columns}, {stamp(first)} to {stamp(last)} ({days:.4g} days); water in mm"
+        return (
+            f"{columns}, {stamp(first)} to {stamp(last)} ({days:.4g} days); water in "
+            f"{one_writing('water_amount').unit}"
+        )
 
     def _rows(self) -> tuple[list[tuple[str, ...]], tuple[str, ...]]:
         """Cells of the summary: a row per column, or least, middle and most of many."""
@@ -201,8 +205,9 @@ def dimension_names(labelled: xr.DataArray | xr.Dataset, dimension: str) -> list
 def depth_name(depth: float) -> str:
     """Write a depth [cm] for a label: inches first where they are whole or half."""
     inch = depth / 2.54
-    if abs(2.0 * inch - round(2.0 * inch)) < 1e-6:
-        return f"{inch:g} in ({depth:.0f} cm)"
+    if units_in_use() != "metric" and abs(2.0 * inch - round(2.0 * inch)) < 1e-6:
+        behind = f" ({depth:.0f} cm)" if units_in_use() == "both" else ""
+        return f"{inch:g} in{behind}"
     return in_people_units(depth, "length")
 
 
@@ -211,4 +216,4 @@ def _amount(value: float, *, tiny: bool) -> str:
         return "missing"
     if tiny:
         return f"below {ROUND_OFF:g}" if abs(value) < ROUND_OFF else f"{value:.0e}"
-    return f"{value:.1f}"
+    return one_writing("water_amount").figure(value)

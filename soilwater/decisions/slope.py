@@ -29,7 +29,7 @@ from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, Suction, TimeSpan
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -87,11 +87,15 @@ class SlopeEquivalent(Tabled):
         ]
 
     def __str__(self) -> str:
+        far = [in_one_unit(each / 100, "distance") for each in (self.length, self.from_crest)]
+        low = one_writing("length").figure(self.low)
+        best, high, most = (
+            in_one_unit(each, "length") for each in (self.best, self.high, self.bound)
+        )
         return (
-            f"{in_people_units(self.slope, 'slope')} over {self.length / 100:.1f} m, "
-            f"{self.from_crest / 100:.1f} m below the crest, {self.hours:g} h after a soaking: "
-            f"like {self.best:.1f} cm more depth ({self.low:.1f} to {self.high:.1f} cm; never "
-            f"above {self.bound:.1f} cm)"
+            f"{in_people_units(self.slope, 'slope')} over {far[0]}, {far[1]} below the crest, "
+            f"{self.hours:g} h after a soaking: like {best} more depth ({low} to {high}; never "
+            f"above {most})"
         )
 
 

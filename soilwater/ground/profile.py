@@ -36,7 +36,7 @@ from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 
@@ -411,11 +411,12 @@ class Profile:
 
     def _rows(self) -> list[tuple[str, ...]]:
         ends = self.interfaces
+        one = one_writing("length")
         return [
             (
                 layer.name,
                 in_people_units(layer.thickness, "length"),
-                f"{top:.1f}-{bottom:.1f} cm",
+                f"{one.figure(top)}-{one.figure(bottom)} {one.unit}",
                 layer.soil.name or "no name",
                 in_people_units(layer.soil.k_sat, "conductivity"),
             )

@@ -28,6 +28,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Share
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import in_units
 from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
@@ -311,9 +312,8 @@ class RetentionTable(Displayed, Tabled):
     def _facts(self) -> list[str]:
         facts = []
         if self.k_sat is not None:
-            facts.append(
-                f"saturated conductivity {self.k_sat:.3g} cm/h ({self.k_sat / 2.54:.3g} in/h)"
-            )
+            told = in_units(f"{self.k_sat:.3g} cm/h", f"{self.k_sat / 2.54:.3g} in/h")
+            facts.append(f"saturated conductivity {told}")
         if self.porosity is not None:
             facts.append(f"total porosity {100 * self.porosity:.1f} %")
         if self.bulk_density is not None:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults
+from soilwater.words.unit_choice import in_units
 
 if TYPE_CHECKING:
     from soilwater.lab.retention import RetentionTable
@@ -191,7 +192,8 @@ def check_facts(
             faults.add(f"saturated conductivity {k_sat:g} cm/h", allowed="above 0")
         elif k_sat < LOW_CONDUCTIVITY:
             cautions.append(
-                f"saturated conductivity {k_sat:.3g} cm/h ({k_sat / 2.54:.2g} in/h) is below "
+                "saturated conductivity "
+                f"{in_units(f'{k_sat:.3g} cm/h', f'{k_sat / 2.54:.2g} in/h')} is below "
                 "6 in/h: silt? compacted? or another unit?"
             )
     if len(faults) == before and porosity is not None and bulk_density is not None:

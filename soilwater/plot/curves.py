@@ -19,7 +19,7 @@ from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, writings
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -253,11 +253,12 @@ def _draw_target(ax: Axes, target: ReadingTarget, at: Any, line: Any) -> None:
         ends = np.clip(np.interp([high, low], line[::-1], at[::-1]), at[0], at[-1])
         for end in ends:
             ax.plot([end, end], [0.0, np.interp(end, at, line)], color=style.FAINT, lw=1.0)
+        inch = writings("length")[-1]
         ax.annotate("", xy=(ends[0], 1.2), xytext=(ends[1], 1.2), arrowprops={"arrowstyle": "<->"})
         ax.text(
             float(ends.mean()),
             1.6,
-            f"{ends[0] / 2.54:.1f} to {ends[1] / 2.54:.1f} in",
+            f"{inch.figure(ends[0])} to {inch.write(ends[1])}",
             ha="center",
             va="bottom",
             fontsize="small",

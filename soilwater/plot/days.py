@@ -226,7 +226,8 @@ def water_balance(run: xr.Dataset, *, ax: Axes | None = None) -> Axes:
     style.tick_dates(ax.xaxis)
     ax.set_xlim(place[0] - 0.6 * width, place[-1] + 0.6 * width)
     ax.set_xlabel("week from" if weekly else "day")
-    ax.set_ylabel(f"water per {'week' if weekly else 'day'} (mm; in up, out down)")
+    each = "week" if weekly else "day"
+    style.measured(ax.yaxis, "water_amount", f"water per {each} ({{unit}}; in up, out down)")
     _cut_tall_bars(ax, place, *heights)
     ax.legend(loc="center left", bbox_to_anchor=(1.01, 0.5), fontsize="small")
     return ax

@@ -18,7 +18,7 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.meter import meter_reading
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date, Length
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.units import number_to_house
 
 GRAVEL_SHOWN = 6.0
@@ -102,8 +102,9 @@ def cross_section(run: xr.Dataset, *, at: Date = None, ax: Axes | None = None) -
     length, height = 100.0 * (x[-1] - x[0]), float(surface.max()) + 2.0 - lowest
     exaggeration = max(1.0, round(EXAGGERATED_HEIGHT * length / height))
     ax.set_aspect(exaggeration / 100.0)
-    ax.set_xlabel("distance along the line (m)")
-    ax.set_ylabel(f"level (cm)\nheights drawn {exaggeration:g} times as large")
+    style.measured(ax.xaxis, "distance", "distance along the line ({unit})")
+    told = f"heights drawn {exaggeration:g} times as large"
+    style.measured(ax.yaxis, "length", f"level ({{unit}})\n{told}")
     ax.set_title(when, loc="left")
     ax.figure.colorbar(
         ScalarMappable(norm, style.WATER_MAP),
@@ -207,7 +208,7 @@ def along_line(
     if alone is not None:
         ax.plot([], [], color=style.FAINT, lw=0.9, ls="--", label="each column alone")
     ax.set_xlim(x[0], x[-1])
-    ax.set_xlabel("distance along the line (m)")
+    style.measured(ax.xaxis, "distance", "distance along the line ({unit})")
     ax.set_ylabel(f"reading, {in_people_units(length, 'length')} rods (% by volume)")
     ax.legend(loc="best")
     return ax
@@ -264,15 +265,15 @@ def green_map(
         lines = ax.contour(
             grid.x.values, grid.y.values, level, colors=style.INK, linewidths=0.7, alpha=0.7
         )
-        ax.clabel(lines, fmt="%g cm", fontsize=7.0)
+        ax.clabel(lines, fmt=_level_text, fontsize=7.0)
     if surveyed is not None:
         ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
         ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
         places = [(s.x, s.y) for s in surveyed.survey.spots if s.x is not None and s.y is not None]
         ax.plot(*np.array(places).T, ".", color=style.INK, ms=3.0, label="_spots")
     ax.set_aspect("equal")
-    ax.set_xlabel("east (m)")
-    ax.set_ylabel("north (m)")
+    style.measured(ax.xaxis, "distance", "east ({unit})")
+    style.measured(ax.yaxis, "distance", "north ({unit})")
     ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
     if ground.name:
         ax.set_title(ground.name, loc="left")
@@ -328,10 +329,16 @@ def surveyed_ground(
         ax.figure.colorbar(picture, ax=ax, shrink=0.85)
         ax.set_title(label, loc="left", fontsize=10.0)
     for ax in axes[-1]:
-        ax.set_xlabel("east (m)")
+        style.measured(ax.xaxis, "distance", "east ({unit})")
     for ax in axes[:, 0]:
-        ax.set_ylabel("north (m)")
+        style.measured(ax.yaxis, "distance", "north ({unit})")
     return axes
+
+
+def _level_text(level: float) -> str:
+    """Write a level [cm] on its contour."""
+    writing = one_writing("length")
+    return f"{writing.of(level):.3g} {writing.unit}"
 
 
 def _check_line(run: xr.Dataset) -> None:

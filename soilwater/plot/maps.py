@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from soilwater.plot import style
 from soilwater.survey.survey import Survey
 from soilwater.words.errors import InputError
+from soilwater.words.quantities import one_writing, writings
 from soilwater.words.vocabulary import VARIABLES
 
 GAP_MAP = LinearSegmentedColormap.from_list(
@@ -25,14 +26,21 @@ MOST_NAMED = 25
 MOST_LETTERS = 120
 """Letters that all names together may have to be written."""
 QUANTITIES = {
-    "reading": ("%", 100.0),
-    "expected_reading": ("%", 100.0),
-    "reading_gap": ("%", 100.0),
-    "probability": ("%", 100.0),
-    "root_zone_depth": ("in", 1.0 / style.CM_PER_INCH),
-    "water_needed": ("mm", 1.0),
+    "reading": "water_content",
+    "expected_reading": "water_content",
+    "reading_gap": "water_content",
+    "probability": "probability",
+    "root_zone_depth": "length",
+    "water_needed": "water_amount",
 }
-"""What a map can show, by its name in the vocabulary: unit for people, and its factor."""
+"""What a map can show, by its name in the vocabulary, and what it measures."""
+
+
+def _unit_of(quantity: str) -> tuple[str, float]:
+    """Tell the unit of what a map shows, and its factor: depths in inches but in metric units."""
+    measured = QUANTITIES[quantity]
+    writing = writings(measured)[-1] if measured == "length" else one_writing(measured)
+    return writing.unit, writing.per_house
 
 
 @style.in_our_look
@@ -80,9 +88,9 @@ def survey_map(
         raise InputError(
             f"survey: {', '.join(nowhere)} without a place; allowed: x and y in metres for each."
         )
-    unit, factor = QUANTITIES[quantity]
+    unit, factor = _unit_of(quantity)
     place = np.array([(spot.x, spot.y) for spot in survey.spots], dtype=np.float64)
-    digits = 0 if unit == "%" else 1
+    digits = {"%": 0, "in": 2 if quantity == "water_needed" else 1}.get(unit, 1)
     # Adding 0 turns a rounded -0 into 0.
     shown = np.round([factor * float(values.get(name, np.nan)) for name in names], digits) + 0.0
     ax = style.axes_or_new(ax, 6.4, 5.6)
@@ -182,8 +190,8 @@ def _frame(ax: Axes, place: NDArray[np.float64], cell: tuple[float, float] | Non
     ax.set_xlim(low[0] - margin[0], high[0] + margin[0])
     ax.set_ylim(low[1] - margin[1], high[1] + margin[1])
     ax.set_aspect("equal")
-    ax.set_xlabel("east (m)")
-    ax.set_ylabel("north (m)")
+    style.measured(ax.xaxis, "distance", "east ({unit})")
+    style.measured(ax.yaxis, "distance", "north ({unit})")
     ax.annotate(
         "N",
         xy=(1.0, 1.16),

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.plot import style
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units
+from soilwater.words.unit_choice import units_in_use
 
 MOST_LABELLED = 4
 """Depths whose lines get names and colours; the others are drawn thin between them."""
@@ -76,4 +77,5 @@ def outlook(days: DryDownOutlook, *, ax: Axes | None = None) -> Axes:
 
 def _label(depth: float, names: list[str]) -> str:
     who = ", ".join(names) if len(names) < 3 else f"{len(names)} spots"
-    return f"{depth:.0f} cm: {who}"
+    told = f"{depth:.0f} cm" if units_in_use() != "US" else in_one_unit(depth, "length")
+    return f"{told}: {who}"

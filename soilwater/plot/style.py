@@ -30,6 +30,8 @@ from matplotlib.ticker import MaxNLocator
 
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import one_writing
+from soilwater.words.unit_choice import units_in_use
 from soilwater.words.units import number_to_house
 
 CM_PER_INCH = 2.54
@@ -145,7 +147,13 @@ def line_colours(n: int) -> list[str]:
 def inches(
     ax: Axes, side: Literal["right", "top"], label: str = "depth (in)", zero: float = 0.0
 ) -> None:
-    """Put a second scale in inches on one side of `ax` in cm, with a label, from `zero` [cm]."""
+    """Put a second scale in inches on one side of `ax` in cm, with a label, from `zero` [cm].
+
+    In metric units there is none; in those of the US it stands in place of the scale in cm.
+    """
+    if units_in_use() == "metric":
+        return
+    alone = units_in_use() == "US" and zero == 0.0
 
     def from_cm(cm: Any) -> Any:
         return (cm - zero) / CM_PER_INCH
@@ -155,15 +163,36 @@ def inches(
 
     second: SecondaryAxis
     if side == "right":
-        second = ax.secondary_yaxis(side, functions=(from_cm, to_cm))
-        second.set_ylabel(label)
+        second = ax.secondary_yaxis("left" if alone else side, functions=(from_cm, to_cm))
+        second.set_ylabel(ax.get_ylabel().replace("(cm)", "(in)") if alone else label)
         second.yaxis.set_major_locator(_inch_ticks())
     else:
-        second = ax.secondary_xaxis(side, functions=(from_cm, to_cm))
-        second.set_xlabel(label)
+        second = ax.secondary_xaxis("bottom" if alone else side, functions=(from_cm, to_cm))
+        second.set_xlabel(ax.get_xlabel().replace("(cm)", "(in)") if alone else label)
         second.xaxis.set_major_locator(_inch_ticks())
+    if alone and side == "right":
+        ax.tick_params(axis="y", length=0, labelleft=False)
+        ax.set_ylabel("")
+    elif alone:
+        ax.tick_params(axis="x", length=0, labelbottom=False)
+        ax.set_xlabel("")
     for spine in second.spines.values():
         spine.set_edgecolor(FAINT)
+
+
+def measured(axis: Axis, quantity: str, label: str) -> None:
+    """Give an axis of a quantity its label, and mark it in the unit that goes into {unit} there.
+
+    To be called when the limits of the axis are set.
+    """
+    writing = one_writing(quantity)
+    axis.set_label_text(label.format(unit=writing.unit))
+    if writing.per_house != 1.0:
+        low, high = sorted(axis.get_view_interval())
+        ends = writing.of(low), writing.of(high)
+        marks = np.asarray(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]).tick_values(*ends))
+        marks = marks[(marks >= ends[0]) & (marks <= ends[1])]
+        axis.set_ticks(marks / writing.per_house, [f"{each:g}" for each in marks])
 
 
 def _inch_ticks() -> MaxNLocator:

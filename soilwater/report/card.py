@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, NamedTuple, TypeAlias, get_args
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -18,13 +18,17 @@ from soilwater.report.page import template_environment
 from soilwater.site.morning import Morning
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults
-from soilwater.words.quantities import CM_PER_INCH
+from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time
+from soilwater.words.unit_choice import (
+    UnitSystem,
+    check_units,
+    in_units,
+    units_in_use,
+    use_units,
+)
 
 TEMPLATE = "card.html.j2"
-UnitSystem: TypeAlias = Literal["metric", "US", "both"]
-UNITS: tuple[UnitSystem, ...] = get_args(UnitSystem)
-"""Choices of units for a card."""
 
 
 class Line(NamedTuple):
@@ -48,7 +52,7 @@ def crew_card(
     plan: HandWaterPlan,
     day: np.datetime64 | str | None = None,
     *,
-    units: UnitSystem = "both",
+    units: UnitSystem | None = None,
     order: Sequence[str] | None = None,
     path: str | Path | None = None,
 ) -> str:
@@ -61,7 +65,7 @@ def crew_card(
     day : datetime64 or str, optional
         Day of the card; the first on which there is something to water when left out.
     units : {"metric", "US", "both"}, optional
-        Litres and mm, US gallons and inches, or both.
+        Litres and mm, US gallons and inches, or both; those that `use_units` chose when left out.
     order : sequence of str, optional
         Spots in the order in which the crew walks; those that are not named come last, in the
         order of the survey.
@@ -88,7 +92,8 @@ def crew_card(
     """
     environment = template_environment()
     chosen, ordered = _checked(plan, day, units, order)
-    walks = _walks(plan, chosen, units, ordered)
+    with use_units(units or units_in_use()):
+        walks = _walks(plan, chosen, ordered)
     page: str = environment.from_string(
         resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
     ).render(
@@ -107,7 +112,7 @@ def crew_card(
 
 
 def morning_card(
-    morning: Morning, *, units: UnitSystem = "both", path: str | Path | None = None
+    morning: Morning, *, units: UnitSystem | None = None, path: str | Path | None = None
 ) -> str:
     """Write the card for this morning on all greens of a site, in the order of the site file.
 
@@ -146,8 +151,8 @@ def _checked(plan: Any, day: Any, units: Any, order: Any) -> tuple[Any, tuple[Sp
     if not isinstance(plan, HandWaterPlan):
         faults.add(f"plan is {plan!r}", allowed="a HandWaterPlan, from hand_water_plan")
         raise faults.as_error()
-    if units not in UNITS:
-        faults.add(f"units is {units!r}", allowed=", ".join(f'"{each}"' for each in UNITS))
+    with faults.catching():
+        check_units(units or units_in_use())
     days = sorted({walk.time.astype("datetime64[D]") for walk in plan.waterings})
     chosen = days[0] if days else None
     if day is not None:
@@ -169,9 +174,7 @@ def _checked(plan: Any, day: Any, units: Any, order: Any) -> tuple[Any, tuple[Sp
     return None if chosen is None else chosen.astype(object), tuple(ordered)
 
 
-def _walks(
-    plan: HandWaterPlan, day: Any, units: str, ordered: Sequence[SpotPlan]
-) -> tuple[Walk, ...]:
+def _walks(plan: HandWaterPlan, day: Any, ordered: Sequence[SpotPlan]) -> tuple[Walk, ...]:
     if day is None:
         return ()
     today = [w for w in plan.waterings if w.time.astype("datetime64[D]") == np.datetime64(day)]
@@ -182,22 +185,20 @@ def _walks(
         lines = tuple(
             Line(
                 each.spot.name,
-                _water(visits[each.spot.name], units),
+                _water(visits[each.spot.name]),
                 _hose(visits[each.spot.name].seconds),
                 _why(each, plan.threshold),
             )
             for each in found
         )
-        walks.append(Walk(str(time)[11:16], lines, _total(list(visits.values()), units)))
+        walks.append(Walk(str(time)[11:16], lines, _total(list(visits.values()))))
     return tuple(walks)
 
 
-def _water(walk: HandWatering, units: str) -> str:
-    if math.isfinite(walk.litres):
-        metric, gallons = f"{_rounded(walk.litres)} L", f"{_rounded(walk.gallons)} gal"
-    else:
-        metric, gallons = f"{walk.amount:.1f} mm", f"{0.1 * walk.amount / CM_PER_INCH:.2f} in"
-    return {"metric": metric, "US": gallons, "both": f"{metric} ({gallons})"}[units]
+def _water(walk: HandWatering) -> str:
+    if not math.isfinite(walk.litres):
+        return in_people_units(walk.amount, "water_amount")
+    return in_units(f"{_rounded(walk.litres)} L", f"{_rounded(walk.gallons)} gal")
 
 
 def _rounded(amount: float) -> str:
@@ -219,14 +220,13 @@ def _why(plan: SpotPlan, line: float) -> str:
     return said
 
 
-def _total(walks: Sequence[HandWatering], units: str) -> str:
+def _total(walks: Sequence[HandWatering]) -> str:
     known = [walk for walk in walks if math.isfinite(walk.litres)]
     if not known:
         return ""
     litres = sum(walk.litres for walk in known)
     gallons = sum(walk.gallons for walk in known)
-    metric, american = f"{_rounded(litres)} L", f"{_rounded(gallons)} gal"
-    said = {"metric": metric, "US": american, "both": f"{metric} ({american})"}[units]
+    said = in_units(f"{_rounded(litres)} L", f"{_rounded(gallons)} gal")
     timed = [walk.seconds for walk in known if math.isfinite(walk.seconds)]
     hose = f", {_hose(sum(timed))} of hose, walking not counted" if timed else ""
     missing = len(walks) - len(known)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.report.words import own_reading
 from soilwater.survey.survey import Survey
+from soilwater.words.quantities import writings
 from soilwater.words.safe_texts import fit_to_show
 
 if TYPE_CHECKING:
@@ -68,7 +69,9 @@ def map_picture(survey: Survey) -> Picture | None:
         survey_map(survey, values, quantity=quantity, ax=ax)
         ax.set_title("")
 
-    unit = "readings in % by volume" if read else "depths of the root zone in inches"
+    length = writings("length")[-1].unit
+    mapped = f"depths of the root zone in {'inches' if length == 'in' else length}"
+    unit = "readings in % by volume" if read else mapped
     words = ", ".join(f"{name} {_map_value(value, read)}" for name, value in values.items())
     return _picture(draw, *MAP_SIZE, f"Map of the spots, north up, {unit}: {words}.")
 
@@ -76,7 +79,7 @@ def map_picture(survey: Survey) -> Picture | None:
 def _map_value(value: float, read: bool) -> str:
     if not math.isfinite(value):
         return "unknown"
-    return f"{100 * value:.0f}" if read else f"{value / 2.54:.1f}"
+    return f"{100 * value:.0f}" if read else writings("length")[-1].figure(value)
 
 
 def dry_down_picture(days: DryDownOutlook) -> Picture:

@@ -26,8 +26,9 @@ from soilwater.report.words import (
 )
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.displays import as_counted
-from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import in_units
 
 
 class Table(NamedTuple):
@@ -97,7 +98,7 @@ def spot_table(
             f"days to wilt {100 * outlook.thresholds.wilt:g} %",
         ]
     if plan is not None:
-        header.append("hand water mm")
+        header.append(f"hand water {one_writing('water_amount').unit}")
     notes = _left_out(len(survey.spots), len(needing), len(chosen))
     if apart and by_depth:
         who = "This spot reads" if len(apart) == 1 else "Such spots read"
@@ -145,9 +146,10 @@ def _water_cell(plan: SpotPlan | None) -> str:
     if plan is None:
         return "-"
     amount = sum(walk.amount for walk in plan.waterings)
+    said = one_writing("water_amount").figure(amount)
     if not plan.held:
-        return f"{amount:.1f}, not enough" if amount else "would not help"
-    return f"{amount:.1f}" if amount else "none"
+        return f"{said}, not enough" if amount else "would not help"
+    return said if amount else "none"
 
 
 def plan_table(plan: HandWaterPlan, diagnosis: Diagnosis | None, most: int) -> Table:
@@ -168,7 +170,7 @@ def plan_table(plan: HandWaterPlan, diagnosis: Diagnosis | None, most: int) -> T
         litres, hose = _totals(later)
         known = [each for each in (litres, hose and f"{hose} of hose") if each]
         notes.insert(0, f"{', '.join([f'{visits_left}, until {until}', *known])}, not shown.")
-    header = ("when", "spots, mm or L/m2 (US gal/1000 ft2)", "water", "hose")
+    header = ("when", f"spots, {in_units('mm or L/m2', 'US gal/1000 ft2')}", "water", "hose")
     # What no spot has, for want of areas or of a flow, has no column.
     kept = [i for i in range(len(header)) if i < 2 or any(row[i] for row in rows)]
     return Table(
@@ -182,7 +184,7 @@ def _amounts(walks: Sequence[HandWatering]) -> str:
     """Write which spots get which amount on one visit."""
     alike: dict[str, list[str]] = {}
     for walk in walks:
-        amount = f"{walk.amount:.1f} ({walk.gallons_per_1000_ft2:.0f})"
+        amount = in_units(f"{walk.amount:.1f}", f"{walk.gallons_per_1000_ft2:.0f}")
         alike.setdefault(amount, []).append(walk.spot)
     return "; ".join(f"{listed(spots, 99)}: {amount}" for amount, spots in alike.items())
 
@@ -191,5 +193,5 @@ def _totals(walks: Sequence[HandWatering]) -> tuple[str, str]:
     """Water and time of hose of some visits, as far as areas and flow are known."""
     litres = sum(walk.litres for walk in walks if math.isfinite(walk.litres))
     seconds = sum(walk.seconds for walk in walks if math.isfinite(walk.seconds))
-    water = f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)" if litres else ""
+    water = in_people_units(litres, "volume") if litres else ""
     return water, hose_text(seconds) if seconds else ""

@@ -26,8 +26,9 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import LITRES_PER_US_GALLON
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import as_time, stamp
+from soilwater.words.unit_choice import shown
 
 SOAKED_SINCE = 48.0
 """A soaking not longer ago than this [h] still says where a green starts (our own choice)."""
@@ -95,8 +96,9 @@ class Morning(Displayed, Tabled):
             (
                 stamp(walk.time)[11:],
                 walk.spot,
-                f"{walk.amount:.1f}",
-                *(_or_dash(each) for each in (walk.litres, walk.gallons, walk.seconds)),
+                one_writing("water_amount").figure(walk.amount),
+                *(_or_dash(each) for each in shown(walk.litres, walk.gallons)),
+                _or_dash(walk.seconds),
             )
             for walk in self.today
         ]
@@ -108,7 +110,9 @@ class Morning(Displayed, Tabled):
             lines.append(f"More by this plan on {', '.join(str(each) for each in later)}.")
         lines += [*self.notes, *caution_lines(self.cautions)]
         place = f"{self.name}, " if self.name else ""
-        return Shown(f"{place}{day:%A} {self.day}", _HEADER, rows, lines, set_in=True)
+        unit = one_writing("water_amount").unit
+        header = ("when", "spot", unit, *shown("L", "US gal"), "hose s")
+        return Shown(f"{place}{day:%A} {self.day}", header, rows, lines, set_in=True)
 
     def _hose_time(self) -> str:
         """Say whether the crew's hours are enough for what is to be watered."""
@@ -116,7 +120,7 @@ class Morning(Displayed, Tabled):
             return "No spot needs a hose today."
         known = [walk for walk in self.today if np.isfinite(walk.litres)]
         litres = sum(walk.litres for walk in known)
-        said = [f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)"] if known else []
+        said = [in_people_units(litres, "volume")] if known else []
         if len(known) < len(self.today):
             said.append(f"{len(self.today) - len(known)} of the spots have no area")
         seconds = sum(walk.seconds for walk in self.today if np.isfinite(walk.seconds))
@@ -135,9 +139,6 @@ class Morning(Displayed, Tabled):
                     f"{first.spot.name} before all"
                 )
         return f"In all {'; '.join(said)}."
-
-
-_HEADER = ("when", "spot", "mm", "L", "US gal", "hose s")
 
 
 def morning_plan(

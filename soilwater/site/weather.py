@@ -17,6 +17,7 @@ from soilwater.weather.series import Weather
 from soilwater.weather.station.files import read_station
 from soilwater.weather.station.record import StationRecord
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.quantities import one_writing
 from soilwater.words.times import stamp
 
 MOST_DAYS = 14
@@ -163,10 +164,11 @@ class SiteWeather:
                 'expected, such as expected = ["4.5 mm/day", "5.5 mm/day"] below [weather].'
             )
         midnight = reached.astype("datetime64[D]")
-        demands = ", ".join(f"{each:g}" for each in self.expected)
+        demand = one_writing("evapotranspiration")
+        demands = ", ".join(f"{demand.of(each):.3g}" for each in self.expected)
         notes.append(
-            f"{begun} dry days at {demands} mm of reference evapotranspiration, each as likely as "
-            "the next, as the site file expects"
+            f"{begun} dry days at {demands} {demand.unit} of reference evapotranspiration, "
+            "each as likely as the next, as the site file expects"
         )
         return tuple(
             steady_weather(days + 1, each, first_day=midnight).between(reached, end)

@@ -17,7 +17,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
@@ -405,21 +405,27 @@ class Survey(Displayed, Tabled):
 
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []
+        far = one_writing("distance")
         for spot in self.spots:
             depth = "not found"
             if spot.has_depth:
                 depth = in_people_units(spot.depth, "length")
                 depth = f"at least {depth}" if spot.depth_at_least else depth
-            place = "" if spot.x is None or spot.y is None else f"{spot.x:.1f}, {spot.y:.1f}"
+            place = ""
+            if spot.x is not None and spot.y is not None:
+                place = f"{far.figure(spot.x)}, {far.figure(spot.y)}"
             shown = ", ".join(f"{100 * r.value:.1f}{'?' if r.doubt else ''}" for r in spot.readings)
             more = [
                 text
                 for value, text in (
                     (spot.surface_level, f"level {spot.surface_level or 0.0:.1f} cm"),
                     (spot.slope, f"slope {in_people_units(spot.slope or 0.0, 'slope')}"),
-                    (spot.mat_thickness, f"mat {spot.mat_thickness or 0.0:.1f} cm"),
+                    (spot.mat_thickness, f"mat {in_one_unit(spot.mat_thickness or 0.0, 'length')}"),
                     (spot.drop_time, f"drop {spot.drop_time or 0.0:g} s"),
-                    (spot.catch_depth, f"can {spot.catch_depth or 0.0:.1f} mm"),
+                    (
+                        spot.catch_depth,
+                        f"can {in_one_unit(spot.catch_depth or 0.0, 'water_amount')}",
+                    ),
                 )
                 if value is not None
             ]
@@ -438,10 +444,9 @@ class Survey(Displayed, Tabled):
 
     def _shown(self) -> Shown:
         lines = [f"- {note}" for note in self.notes]
-        return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
-
-
-_HEADER = ("spot", "depth", "readings (% by volume)", "east, north (m)", "more")
+        east = f"east, north ({one_writing('distance').unit})"
+        header = ("spot", "depth", "readings (% by volume)", east, "more")
+        return Shown(self._title(), header, self._rows(), lines, set_in=True)
 
 
 def check_rods(spot: Spot, faults: Faults) -> None:

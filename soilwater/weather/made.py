@@ -14,6 +14,7 @@ from soilwater.weather.daylight import check_daylight, half_sine, nonzero
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import DailyWater, Date
+from soilwater.words.quantities import one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import (
     as_time,
@@ -93,6 +94,7 @@ def steady_weather(
                 f'.between("{stamp(begin)}", its end)',
             )
     faults.raise_if_any()
+    demand = one_writing("evapotranspiration")
     edges = midnight + np.arange(int(days) + 1) * np.timedelta64(1, "D")
     return from_days(
         edges,
@@ -100,7 +102,7 @@ def steady_weather(
         np.full(int(days), per_day),
         sunrise=sunrise,
         sunset=sunset,
-        name=name or f"steady, {per_day:g} mm/day",
+        name=name or f"steady, {demand.of(per_day):.3g} {demand.unit}",
     )
 
 

@@ -20,7 +20,7 @@ from soilwater.weather.daylight import half_sine, nonzero
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, TimeSpan
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
@@ -285,7 +285,7 @@ class Weather(Tabled):
         steps = np.unique(np.diff(self.hours))
         step = f"{steps[0]:g} h" if steps.size == 1 else f"{steps[0]:g} to {steps[-1]:g} h"
         rain, demand = float(self.rain.sum()), float(self.reference_et.sum())
-        per_day = f", {demand / days:.1f} mm/day" if days >= 1.0 else ""
+        per_day = f", {in_one_unit(demand / days, 'evapotranspiration')}" if days >= 1.0 else ""
         facts = [
             ("span", f"{stamp(self.start)} to {stamp(self.end)} ({days:.4g} days)"),
             ("intervals", f"{self.n} of {step}"),
@@ -303,15 +303,22 @@ class Weather(Tabled):
         return facts
 
     def _rows(self) -> list[tuple[str, ...]]:
+        water = one_writing("water_amount")
         return [
-            (stamp(self.edges[i]), f"{self.rain[i]:.2f}", f"{self.reference_et[i]:.3f}")
+            (
+                stamp(self.edges[i]),
+                *(
+                    f"{water.of(each[i]):.{n}f}"
+                    for each, n in ((self.rain, 2), (self.reference_et, 3))
+                ),
+            )
             for i in range(min(self.n, _ROWS_SHOWN))
         ]
 
     def __repr__(self) -> str:
         title = f'Weather "{self.name}"' if self.name else "Weather"
         lines = [title, *(f"  {label}: {text}" for label, text in self._facts())]
-        table = echo_table(self._rows(), _HEADER)
+        table = echo_table(self._rows(), _header())
         rest = self.n - len(self._rows())
         more = [f"  ... and {rest} more intervals"] if rest else []
         return "\n".join([*lines, *("  " + line for line in table.splitlines()), *more])
@@ -319,10 +326,12 @@ class Weather(Tabled):
     def _repr_html_(self) -> str:
         title = f'Weather "{self.name}"' if self.name else "Weather"
         facts = html_table(self._facts(), ("weather", ""), caption=title)
-        return facts + html_table(self._rows(), _HEADER, caption="first intervals")
+        return facts + html_table(self._rows(), _header(), caption="first intervals")
 
 
-_HEADER = ("from", "rain [mm]", "reference ET [mm]")
+def _header() -> tuple[str, ...]:
+    unit = one_writing("water_amount").unit
+    return ("from", f"rain [{unit}]", f"reference ET [{unit}]")
 
 
 def _amounts(

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from soilwater.words.errors import Faults
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, range_in_people_units
 
 CAUTIONS: dict[str, str] = {
     "construction": (
@@ -214,14 +214,13 @@ def slope_caution(slope: float, low: float, high: float, *, where: str = "this s
     Examples
     --------
     >>> slope_caution(0.04, 7.5, 12.4, where="the back shoulder")
-    'on a slope of 4.0 % (1:25) the back shoulder behaves as if 7.5 to 12.4 cm deeper \
-(3.0 to 4.9 in): a screening estimate that takes the gravel to slope like the surface'
+    'on a slope of 4.0 % (1:25) the back shoulder behaves as if 7.5 to 12.4 cm \
+(3.0 to 4.9 in) deeper: a screening estimate that takes the gravel to slope like the surface'
     """
     if slope < SLOPE_THAT_COUNTS:
         return ""
-    inches = f"{low / 2.54:.1f} to {high / 2.54:.1f} in"
     return (
-        f"on a slope of {in_people_units(slope, 'slope')} {where} behaves as if {low:.1f} to "
-        f"{high:.1f} cm deeper ({inches}): a screening estimate that takes the gravel to slope "
-        "like the surface"
+        f"on a slope of {in_people_units(slope, 'slope')} {where} behaves as if "
+        f"{range_in_people_units(low, high, 'length')} deeper: a screening estimate that takes the "
+        "gravel to slope like the surface"
     )

@@ -19,10 +19,9 @@ import numpy as np
 import pandas as pd
 
 from soilwater.words.errors import InputError
-from soilwater.words.quantities import WRITINGS, Writing
+from soilwater.words.quantities import one_writing
 from soilwater.words.safe_files import write_over
 from soilwater.words.times import stamp
-from soilwater.words.unit_choice import units_in_use
 
 NEVER = "never"
 """What stands in a file for a time that does not come (infinity)."""
@@ -73,7 +72,7 @@ class Tabled:
         for column in self._columns():
             name, values = column.name, list(column.values)
             if column.quantity:
-                writing = _writing(column.quantity)
+                writing = one_writing(column.quantity)
                 name = f"{name} ({writing.unit})"
                 values = [math.nan if each is None else writing.of(float(each)) for each in values]
             made[name] = pd.Series(values, dtype=float if column.quantity else None)
@@ -199,11 +198,6 @@ def _with_marks(text: str, change: int) -> str:
         last = text[i - 1]
         begins = last in _SEPARATORS or (begins and last == " ")
     return "".join(made)
-
-
-def _writing(quantity: str) -> Writing:
-    metric, american = WRITINGS[quantity]
-    return american if units_in_use() == "US" else metric
 
 
 def _cell(value: Any) -> Any:

@@ -14,12 +14,12 @@ Sources of the factors:
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
 
-from soilwater.words.unit_choice import units_in_use
+from soilwater.words.unit_choice import shown, units_in_use
 
 CM_PER_INCH = 2.54
 PASCAL_PER_CM_OF_WATER = 98.0665
@@ -72,8 +72,12 @@ class Writing(NamedTuple):
         """Value in this unit."""
         return value * self.per_house + self.added
 
+    def figure(self, value: float) -> str:
+        """Value in this unit, without it, with as many decimals for all."""
+        return f"{self.of(value):.{self.decimals}f}"
+
     def write(self, value: float) -> str:
-        """Value in this unit, with it."""
+        """Value in this unit, with it; a small one in two figures."""
         return f"{_figure(self.of(value), self.decimals)} {self.unit}"
 
 
@@ -119,18 +123,63 @@ def writings(quantity: str) -> tuple[Writing, ...]:
     tuple of Writing
         Metric before US.
     """
-    both = WRITINGS[quantity]
-    if both[0] == both[1]:
-        return both[:1]
-    return {"metric": both[:1], "US": both[1:], "both": both}[units_in_use()]
+    metric, american = WRITINGS[quantity]
+    return (metric,) if metric == american else shown(metric, american)
+
+
+def one_writing(quantity: str) -> Writing:
+    """Tell how a quantity is written where there is room for one unit only.
+
+    Parameters
+    ----------
+    quantity : str
+        A key of `WRITINGS`.
+
+    Returns
+    -------
+    Writing
+        Metric, or that of the US where these units are in use.
+    """
+    return WRITINGS[quantity][units_in_use() == "US"]
+
+
+def in_one_unit(value: float, quantity: str) -> str:
+    """Write a value with one unit only: metric, or that of the US where these are in use.
+
+    Parameters
+    ----------
+    value : float
+        In the house unit.
+    quantity : str
+        A key of `WRITINGS`.
+    """
+    writing = one_writing(quantity)
+    return f"{writing.figure(value)} {writing.unit}"
+
+
+def range_in_people_units(low: float, high: float, quantity: str) -> str:
+    """Write two values as a range in the units in use: ``"7.5 to 12.4 cm (3.0 to 4.9 in)"``.
+
+    Parameters
+    ----------
+    low, high : float
+        In the house unit.
+    quantity : str
+        A key of `WRITINGS`.
+    """
+    return _bracketed([f"{each.figure(low)} to {each.write(high)}" for each in writings(quantity)])
+
+
+def _bracketed(texts: Sequence[str]) -> str:
+    """Write the second of two texts in brackets behind the first."""
+    return f"{texts[0]} ({texts[1]})" if len(texts) > 1 else texts[0]
 
 
 def _both(quantity: str) -> Callable[[float], str]:
     """Make the writer of a quantity in the units in use, those of the US in brackets behind."""
 
     def write(value: float) -> str:
-        first, *second = (each.write(value) for each in writings(quantity))
-        return f"{first} ({second[0]})" if second else first
+        return _bracketed([each.write(value) for each in writings(quantity)])
 
     return write
 
@@ -271,7 +320,7 @@ def in_people_units(value: float, quantity: str) -> str:
     value : float
         In the house unit.
     quantity : str
-        What is measured: a key of `HOUSE_UNITS`.
+        What is measured: a key of `HOUSE_UNITS`, or of `WRITINGS`.
 
     Returns
     -------
@@ -286,4 +335,7 @@ def in_people_units(value: float, quantity: str) -> str:
     >>> in_people_units(0.22, "water_content")
     '22.0 %'
     """
-    return "missing" if math.isnan(value) else KINDS[quantity].for_people(float(value))
+    if math.isnan(value):
+        return "missing"
+    kind = KINDS.get(quantity)
+    return _both(quantity)(float(value)) if kind is None else kind.for_people(float(value))

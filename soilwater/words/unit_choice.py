@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager, ExitStack
-from typing import Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias, TypeVar, get_args
 
-from soilwater.words.errors import Faults
+from soilwater.words.errors import InputError
+
+T = TypeVar("T")
 
 UnitSystem: TypeAlias = Literal["metric", "US", "both"]
 UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
@@ -67,18 +69,28 @@ def check_units(units: object) -> None:
         With the choices there are.
     """
     if units not in UNIT_SYSTEMS:
-        faults = Faults("units")
         allowed = ", ".join(f'"{each}"' for each in UNIT_SYSTEMS)
-        faults.add(f"{units!r} is no choice of units", allowed=allowed)
-        raise faults.as_error()
+        raise InputError(f"units is {units!r}; allowed: {allowed}.")
+
+
+def shown(metric: T, american: T) -> tuple[T, ...]:
+    """Take of a thing said in both systems what the choice asks for: one, or both in this order.
+
+    Parameters
+    ----------
+    metric, american : object
+        The same in metric and in US units.
+    """
+    return {"metric": (metric,), "US": (american,), "both": (metric, american)}[units_in_use()]
 
 
 def in_units(metric: str, american: str) -> str:
-    """Write a thing said in both systems as the choice has it.
+    """Write a thing said in both systems as the choice has it, US units in brackets behind.
 
     Parameters
     ----------
     metric, american : str
         The same in metric and in US units.
     """
-    return {"metric": metric, "US": american, "both": f"{metric} ({american})"}[units_in_use()]
+    first, *second = shown(metric, american)
+    return f"{first} ({second[0]})" if second else first

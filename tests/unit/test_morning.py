@@ -138,7 +138,7 @@ def test_without_station_and_forecast_the_days_are_as_expected_and_with_nothing_
     file.write_text(bare, encoding="utf-8")
     members, notes = sw.read_site_file(file).weather.ahead(np.datetime64(DAY))
     assert [float(each.reference_et.sum()) for each in members] == pytest.approx([27.0, 33.0])
-    assert notes[0].startswith("all 6 days dry days at 4.5, 5.5 mm")
+    assert notes[0].startswith("all 6 days dry days at 4.5, 5.5 mm/day of")
     file.write_text(bare.replace('expected = ["4.5 mm/day", "5.5 mm/day"]', ""), encoding="utf-8")
     with pytest.raises(sw.InputError, match="there is no weather to come; say what is expected"):
         sw.read_site_file(file)

@@ -97,7 +97,7 @@ def test_level_ground_has_no_equivalent():
 
 def test_the_caution_has_numbers_in_both_units():
     crest = slope_equivalent(SANDS["B"], "4 %", "9 m", depth="30 cm")
-    assert f"behaves as if {crest.low:.1f} to {crest.high:.1f} cm deeper" in crest.caution
+    assert f"behaves as if {crest.low:.1f} to {crest.high:.1f} cm (" in crest.caution
     assert "4.0 % (1:25)" in crest.caution and " in)" in crest.caution
     assert "never above 36.0 cm" in str(crest)
     assert slope_caution(0.004, 1.0, 2.0) == ""

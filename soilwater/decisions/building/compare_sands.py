@@ -12,6 +12,7 @@ from soilwater.decisions.building.depth import (
     DepthWindow,
     Range,
     depth_window,
+    more_or_less,
     window_columns,
 )
 from soilwater.decisions.targets import (
@@ -24,7 +25,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.quantities import CM_PER_INCH, in_people_units
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 
 
@@ -74,8 +75,7 @@ class SandComparison(Displayed, Tabled):
                 shown = (str(Range(window.low, window.high)), best)
             else:
                 shown = ("none", "-")
-            inches = window.tolerance / CM_PER_INCH
-            tolerance = f"+-{window.tolerance:.1f} cm (+-{inches:.1f} in)"
+            tolerance = more_or_less(window.tolerance)
             rows.append((window.name, *shown, tolerance, str(window.best_band)))
         return rows
 

@@ -38,6 +38,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.frames import Column, Tabled, columns_of
+from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -445,9 +446,9 @@ def _at_depth(
     test = 100.0 * float(best.water_content(rules.test_suction))
     air = 100.0 * best.theta_s - middle
     return (
-        f"the same sand at your depth: drained over gravel, a {length:.1f} cm "
-        f"({length / 2.54:.1f} in) rod in {thickness:.1f} cm ({thickness / 2.54:.1f} in) of root "
-        f"zone reads {middle:.1f} % by volume{band}, with {air:.1f} % air; the lab test at "
+        f"the same sand at your depth: drained over gravel, a {in_people_units(length, 'length')} "
+        f"rod in {in_people_units(thickness, 'length')} of root zone reads "
+        f"{middle:.1f} % by volume{band}, with {air:.1f} % air; the lab test at "
         f"{rules.test_suction:g} cm sees {test:.1f} %",
         f"assumed: {base:g} cm of suction left at the base, level ground, the drying curve",
     )

@@ -33,7 +33,11 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import CM_PER_INCH, in_people_units
+from soilwater.words.quantities import (
+    CM_PER_INCH,
+    in_people_units,
+    range_in_people_units,
+)
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -44,6 +48,11 @@ CONSTRUCTION_TOLERANCE = CM_PER_INCH
 """Root zones are asked for to one inch [cm] (trade articles and builders' newsletters)."""
 
 
+def more_or_less(tolerance: float) -> str:
+    """Write a tolerance [cm] in the units in use: ``"+-3.9 cm (+-1.5 in)"``."""
+    return "+-" + in_people_units(tolerance, "length").replace("(", "(+-")
+
+
 class Range(NamedTuple):
     """Two depths [cm]."""
 
@@ -51,8 +60,7 @@ class Range(NamedTuple):
     high: float
 
     def __str__(self) -> str:
-        inches = f"{self.low / CM_PER_INCH:.1f} to {self.high / CM_PER_INCH:.1f} in"
-        return f"{self.low:.1f} to {self.high:.1f} cm ({inches})"
+        return range_in_people_units(self.low, self.high, "length")
 
 
 def window_columns(windows: Sequence[DepthWindow]) -> list[Column]:
@@ -153,10 +161,9 @@ class DepthWindow(Displayed, Tabled):
                 f"{in_people_units(self.high, 'length')} or less"
             )
         best = in_people_units(self.best, "length")
-        inches = self.tolerance / CM_PER_INCH
         text = (
             f"build {Range(self.low, self.high)}, best {best}; tolerance this sand can stand "
-            f"+-{self.tolerance:.1f} cm (+-{inches:.1f} in)"
+            f"{more_or_less(self.tolerance)}"
         )
         if self.tolerance < CONSTRUCTION_TOLERANCE:
             text += ", less than the usual inch of construction"

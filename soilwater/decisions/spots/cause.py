@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,6 +21,8 @@ from soilwater.decisions.spots.states import (
 )
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
+from soilwater.words.quantities import in_one_unit, one_writing
+from soilwater.words.unit_choice import units_in_use
 
 QUICK_DROP = Lognormal(1.5, 1.0)
 """Drop time [s] on sand that takes water; slow ones are those above 5 to 10 s (a drop-test note and
@@ -30,9 +33,18 @@ LEAST_DROP, LEAST_SLOPE, LEAST_MAT = 0.3, 0.001, 0.1
 _ANY = (-np.inf, np.inf)
 
 
+def told_measure(ends: tuple[float, float], quantity: str) -> str:
+    """Write the two ends of a range of a quantity with one unit: ``"3 to 25 cm"``."""
+    writing = one_writing(quantity)
+    return f"{told_range((writing.of(ends[0]), writing.of(ends[1])))} {writing.unit}"
+
+
 def told_range(ends: tuple[float, float], times: float = 1.0) -> str:
     """Write the two ends of a range, times a factor, as its cause says it."""
-    return f"{times * ends[0]:g} to {times * ends[1]:g}"
+    return f"{times * ends[0]:.3g} to {times * ends[1]:.3g}"
+
+
+_METRIC = re.compile(r"\{[^}]*\} (?:cm|mm)")
 
 
 @dataclass(frozen=True)
@@ -49,6 +61,8 @@ class Cause(ABC):
         Share of the spots of a green expected to have it [1] (a judgement, no source).
     size_text : str
         Sentence for the size a reading needs, with ``{}`` for the number.
+    size_quantity : str
+        What the size measures, where its unit is a choice; empty where it is not.
     drop_time, slope, mat_thickness, catch : Spread
         Drop time [s], slope [1], thickness of the mat [cm] and catch over that of the green [1]
         where it acts.
@@ -62,6 +76,7 @@ class Cause(ABC):
     label: str
     prior: float
     size_text: str
+    size_quantity: str = ""
     drop_time: Spread = QUICK_DROP
     slope: Spread = USUAL_SLOPE
     mat_thickness: Spread = USUAL_MAT
@@ -142,4 +157,6 @@ class Cause(ABC):
         return told
 
     def _told_size(self, size: float) -> str:
+        if self.size_quantity and units_in_use() == "US":
+            return _METRIC.sub(in_one_unit(size, self.size_quantity), self.size_text)
         return self.size_text.format(size)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soilwater.decisions.spots.cause import Cause, told_range
+from soilwater.decisions.spots.cause import Cause, told_measure, told_range
 from soilwater.decisions.spots.states import (
     CATCH_ERROR,
     Draw,
@@ -29,6 +29,7 @@ from soilwater.decisions.spots.states import (
 )
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
+from soilwater.words.quantities import in_one_unit
 
 STEEP_SLOPE = Lognormal(0.035, 0.5)
 """Slope [1] where it is the cause (no source)."""
@@ -82,6 +83,7 @@ class _Depth(_WaterCause):
     label: str = "its own depth"
     prior: float = 0.40
     size_text: str = "would take a root zone of {:.0f} cm"
+    size_quantity: str = "length"
 
     @property
     def range_text(self) -> str:
@@ -166,6 +168,7 @@ class _StandingWater(_WaterCause):
     label: str = "water standing at the base"
     prior: float = 0.08
     size_text: str = "would take {:.0f} cm of water standing at the base"
+    size_quantity: str = "length"
     outlet_slow: float = 0.7
     height: tuple[float, float] = (3.0, 25.0)
     drains_on: float = 0.5
@@ -177,7 +180,7 @@ class _StandingWater(_WaterCause):
 
     @property
     def range_text(self) -> str:
-        return f"{told_range(self.height)} cm of standing water, or read too soon"
+        return f"{told_measure(self.height, 'length')} of standing water, or read too soon"
 
     def draw(self, draw: Draw) -> State:
         return self._with(draw.level, between(self.height, draw.strata))
@@ -216,6 +219,7 @@ class _Mat(_WaterCause):
     label: str = "organic mat"
     prior: float = 0.08
     size_text: str = "would take {:.1f} cm of mat"
+    size_quantity: str = "length"
     mat_thickness: Spread = THICK_MAT
     thickness: tuple[float, float] = (0.5, 8.0)
     excess: tuple[float, float] = (0.10, 0.30)
@@ -228,7 +232,7 @@ class _Mat(_WaterCause):
     @property
     def range_text(self) -> str:
         more = f"{told_range(self.excess, 100)} % by volume more than the sand"
-        return f"{told_range(self.thickness)} cm of mat that holds {more}"
+        return f"{told_measure(self.thickness, 'length')} of mat that holds {more}"
 
     def draw(self, draw: Draw) -> State:
         return draw.level._replace(
@@ -243,7 +247,7 @@ class _Mat(_WaterCause):
     def contradicted(self, spot: Spot, prior: Prior) -> str:
         """Say whether the mat is too thin to matter."""
         if spot.mat_thickness is not None and spot.mat_thickness < 0.8:
-            return f"but the mat is only {spot.mat_thickness:.1f} cm thick"
+            return f"but the mat is only {in_one_unit(spot.mat_thickness, 'length')} thick"
         return ""
 
 
@@ -315,6 +319,7 @@ class _Sprinkling(_WaterCause):
     label: str = "uneven sprinkling"
     prior: float = 0.10
     size_text: str = "would take {:.0f} mm of water missing"
+    size_quantity: str = "water_amount"
     catch: Even = SHORT_CATCH
     used: tuple[float, float] = (8.0, 30.0)
     least: float = 2.0

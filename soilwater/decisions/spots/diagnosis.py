@@ -39,6 +39,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
+from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -375,8 +376,9 @@ def _assumptions(
         "readings taken drained; the base is alike for all spots",
         f"suction left at the base: {base}",
         f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
-        f"{100 * values['meter_offset']:.1f} %, probe {values['probe_error']:.1f} cm, level "
-        f"column {100 * values['model_error']:.1f} %",
+        f"{100 * values['meter_offset']:.1f} %, probe "
+        f"{in_one_unit(values['probe_error'], 'length')}, level column "
+        f"{100 * values['model_error']:.1f} %",
         f"expected before reading: {expected}",
     )
 

@@ -21,7 +21,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Angle, Length
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -150,10 +150,11 @@ def regrade(depth: Length) -> Change:
         profile = before.profile
         index = profile.layer_index()
         change = thickness - profile.layers[index].thickness
+        told = one_writing("length")
         return replace(
             before,
             profile=profile.with_thickness(thickness),
-            notes=(*before.notes, f"{change:+.1f} cm of root zone"),
+            notes=(*before.notes, f"{told.of(change):+.1f} {told.unit} of root zone"),
         )
 
     def to_ground(before: GroundSituation) -> GroundSituation:
@@ -398,7 +399,8 @@ def irrigate(*events: Event) -> Change:
 
     total = sum(event.amount for event in events)
     often = "one irrigation" if len(events) == 1 else f"{len(events)} irrigations"
-    return Change(f"{total:.1f} mm in {often}", apply, ("water law",), _by_layers(apply))
+    told = in_one_unit(total, "water_amount")
+    return Change(f"{told} in {often}", apply, ("water law",), _by_layers(apply))
 
 
 def _above_zero(value: Any, name: str) -> float:

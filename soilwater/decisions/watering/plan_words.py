@@ -16,7 +16,7 @@ from soilwater.decisions.watering.water_plan import (
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted
-from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
+from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
 
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
@@ -71,13 +71,13 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
         often = len(plan.waterings) > len(days_watered)
         said = (
-            f"{at}: {total:.1f} mm in {_times_text(len(plan.waterings))} keeps "
-            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
+            f"{at}: {in_one_unit(total, 'water_amount')} in {_times_text(len(plan.waterings))} "
+            f"keeps {100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
             f"{', on some days twice, as it does not last the day' if often else ''}"
             f"; {without}"
         )
     if plan.waterings:
-        said += f"; {plan.to_gravel:.1f} mm of it feeds the gravel"
+        said += f"; {in_one_unit(plan.to_gravel, 'water_amount')} of it feeds the gravel"
     return replace(plan, sentence=said + ".")
 
 
@@ -104,7 +104,7 @@ def amount_text(walks: Sequence[HandWatering]) -> str:
     parts = [_times_text(len(walks))]
     if known:
         litres = sum(walk.litres for walk in known)
-        parts.append(f"{litres:.0f} L ({litres / LITRES_PER_US_GALLON:.0f} US gal)")
+        parts.append(in_people_units(litres, "volume"))
     timed = [walk.seconds for walk in known if np.isfinite(walk.seconds)]
     if timed:
         parts.append(f"{hose_text(sum(timed))} of hose, walking not counted")

@@ -15,6 +15,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_people_units
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import shown
 from soilwater.words.units import number_to_house
 
 SQUARE_METRES_PER_1000_FT2 = 92.90304
@@ -205,10 +206,11 @@ class HandWaterPlan(Displayed, Tabled):
             (
                 stamp(walks[0].time),
                 ", ".join(walk.spot for walk in walks),
-                f"{walks[0].amount:.1f}",
-                f"{walks[0].gallons_per_1000_ft2:.0f}",
-                _or_dash(walks[0].litres, ".0f"),
-                _or_dash(walks[0].gallons, ".1f"),
+                *_in_units(
+                    (f"{walks[0].amount:.1f}", f"{walks[0].amount:.1f}"),
+                    (f"{walks[0].gallons_per_1000_ft2:.0f}",),
+                ),
+                *shown(_or_dash(walks[0].litres, ".0f"), _or_dash(walks[0].gallons, ".1f")),
                 _or_dash(walks[0].seconds, ".0f"),
             )
             for walks in alike.values()
@@ -231,25 +233,26 @@ class HandWaterPlan(Displayed, Tabled):
         return said + caution_lines(self.cautions)
 
     def _shown(self) -> Shown:
+        header = (
+            "when",
+            "spots",
+            *_in_units(("mm", "L/m2"), ("US gal/1000 ft2",)),
+            *shown("L each", "US gal each"),
+            "hose s each",
+        )
         # What no spot has, for want of areas or of a flow, has no column.
         columns = [
             (head, *cells)
-            for head, *cells in zip(_HEADER, *self._rows(), strict=True)
-            if head in _HEADER[:4] or any(cell != "-" for cell in cells)
+            for head, *cells in zip(header, *self._rows(), strict=True)
+            if not head.endswith(" each") or any(cell != "-" for cell in cells)
         ]
         header, *rows = zip(*columns, strict=True)
         return Shown(self._title(), header, rows, self._said(), set_in=True)
 
 
-_HEADER = (
-    "when",
-    "spots",
-    "mm = L/m2",
-    "US gal/1000 ft2",
-    "L each",
-    "US gal each",
-    "hose s each",
-)
+def _in_units(metric: tuple[str, ...], american: tuple[str, ...]) -> tuple[str, ...]:
+    """Cells of the units in use, one behind the other."""
+    return tuple(cell for cells in shown(metric, american) for cell in cells)
 
 
 def _or_dash(value: float, form: str) -> str:

@@ -31,6 +31,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.times import hours_between, to_timedelta
+from soilwater.words.unit_choice import shown
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -96,16 +97,20 @@ class Flush(Displayed, Tabled):
             ("rule of thumb for the filling", self.rule_of_thumb),
         )
         return [
-            (what, f"{mm:.0f}", f"{mm / 25.4:.1f}", f"{gallons_per_1000_ft2(mm):.0f}")
+            (what, *(cell for cells in shown(*_in_both(mm)) for cell in cells))
             for what, mm in amounts
         ]
 
     def _shown(self) -> Shown:
         lines = caution_lines(self.cautions)
-        return Shown("", _FLUSH, self._rows(), lines, caption="Flush")
+        units = shown(("mm = L/m2",), ("in", "US gal/1000 ft2"))
+        header = ("water", *(unit for each in units for unit in each))
+        return Shown("", header, self._rows(), lines, caption="Flush")
 
 
-_FLUSH = ("water", "mm = L/m2", "in", "US gal/1000 ft2")
+def _in_both(mm: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Cells of an amount of water [mm] in metric and in US units."""
+    return (f"{mm:.0f}",), (f"{mm / 25.4:.1f}", f"{gallons_per_1000_ft2(mm):.0f}")
 
 
 def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:

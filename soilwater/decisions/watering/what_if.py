@@ -33,7 +33,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
@@ -123,7 +123,7 @@ class WhatIf(Displayed, Tabled):
                 f"{100 * each.drained:.1f}",
                 f"{100 * each.air_filled:.1f}",
                 *(days(v) for v in (each.firm, each.watch, each.wilt, each.short_of_water)),
-                f"{each.drainage:.1f}",
+                one_writing("water_amount").figure(each.drainage),
                 ", ".join(each.notes),
             )
             for each in self.outcomes
@@ -138,7 +138,7 @@ class WhatIf(Displayed, Tabled):
             f"{100 * self.thresholds.watch:g} %",
             f"{100 * self.thresholds.wilt:g} %",
             f"turf gets < {100 * self.thresholds.demand_met:g} %",
-            "to gravel mm",
+            f"to gravel {one_writing('water_amount').unit}",
             "",
         )
 
