@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from soilwater.words.cells import decimal_sign, is_missing_word, value_like
+from soilwater.words.cells import LONGEST_NUMBER, decimal_sign, is_missing_word, value_like
 from soilwater.words.errors import Faults, InputError
 
 Lines = list[tuple[int, list[str]]]
@@ -71,6 +71,9 @@ def _refuse_foreign(path: Path, raw: bytes) -> None:
         )
 
 
+_ENDLESS_NUMBER = re.compile(rf"[0-9]{{{LONGEST_NUMBER + 1},}}")
+
+
 def _refuse_long_cells(path: Path, text: str) -> None:
     for number, line in enumerate(text.splitlines(), start=1):
         if len(line) > LONGEST_CELL:
@@ -78,6 +81,13 @@ def _refuse_long_cells(path: Path, text: str) -> None:
                 f"{path.name}: line {number} has {len(line):,} characters; allowed: "
                 f"{LONGEST_CELL:,}; is this the table?"
             )
+    endless = _ENDLESS_NUMBER.search(text)
+    if endless is not None:
+        raise InputError(
+            f"{path.name}: line {text.count(chr(10), 0, endless.start()) + 1} has "
+            f"{len(endless[0]):,} digits on end, which is not a number of any measurement; allowed: "
+            f"{LONGEST_NUMBER}; is this the table?"
+        )
 
 
 _SHEET_CELL = re.compile(rb"<(?:\w+:)?c[ />]")
