@@ -85,8 +85,8 @@ def _refuse_long_cells(path: Path, text: str) -> None:
     if endless is not None:
         raise InputError(
             f"{path.name}: line {text.count(chr(10), 0, endless.start()) + 1} has "
-            f"{len(endless[0]):,} digits on end, which is not a number of any measurement; allowed: "
-            f"{LONGEST_NUMBER}; is this the table?"
+            f"{len(endless[0]):,} digits on end, which is not a number of any measurement; "
+            f"allowed: {LONGEST_NUMBER}; is this the table?"
         )
 
 
