@@ -15,6 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.words.safe_texts import without_turns, without_turns_in_json
+
 MOST_BYTES = 6_000_000
 """Size of a page beyond which mail and old browsers refuse."""
 FRAME_HEIGHT = 860
@@ -106,6 +108,7 @@ def fill_page(
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=lambda value: without_turns(value) if type(value) is str else value,
     )
     inlined = {
         part: markupsafe.Markup(text_of(file))
@@ -122,7 +125,9 @@ def fill_page(
         colours=_colours(),
         streams={key: pack(values) for key, values in streams.items()},
         # Within a script nothing is escaped but what could end it.
-        given=markupsafe.Markup(json.dumps(given, allow_nan=False).replace("<", "\\u003c")),
+        given=markupsafe.Markup(
+            without_turns_in_json(json.dumps(given, allow_nan=False)).replace("<", "\\u003c")
+        ),
         **inlined,
         **sections,
     )

@@ -365,7 +365,7 @@ class _Reading:
         if re.fullmatch(r"[-–—]+", cell):
             return None, ""
         try:
-            value, unit = parse_number(re.split(r"±|\+ ?/ ?-", cell)[0], text.decimal)
+            value, unit = parse_number(re.split(_SCATTER, cell)[0], text.decimal)
         except ValueError:
             self.faults.add(
                 f'"{cell}" is not a number',
@@ -470,6 +470,8 @@ class _Reading:
         return pooled
 
 
+# What stands behind a mean: "37.8 ± 0.5", "37.8 (0.5)".
+_SCATTER = r"±|\+ ?/ ?-|\s*\((?=[\d.,\s]+%?\s*\)$)"
 _DITTO = ("", '"', "''", "〃", "ditto", "do.")
 
 

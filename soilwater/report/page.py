@@ -24,13 +24,14 @@ from soilwater.report.words import (
 from soilwater.survey.survey import Survey
 from soilwater.words.cautions import dangers_among
 from soilwater.words.errors import Faults
+from soilwater.words.safe_texts import fit_to_show
 
 TEMPLATE = "page.html.j2"
 MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4)
 """Rows of the tables, the next fewer where they do not fit in type of a size that is read well:
 spots that need attention first, and visits of the plan."""
-MOST_REMARKS, LONGEST_REMARK = 3, 200
-"""Remarks a sheet has room for, and letters of one."""
+MOST_REMARKS, LONGEST_REMARK, LONGEST_WORD = 3, 200, 48
+"""Remarks a sheet has room for, letters of one, and of a word that a cell has room for."""
 
 
 def report(
@@ -126,9 +127,17 @@ def template_environment() -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=_fit_to_show,
     )
     environment.filters["sentence"] = sentence
     return environment
+
+
+def _fit_to_show(value: Any) -> Any:
+    """Make a text of others fit to show; pictures, and what a macro laid out, stay as they are."""
+    if type(value) is not str or value.startswith("data:"):
+        return value
+    return fit_to_show(value, LONGEST_WORD)
 
 
 def _checked(survey: Any, diagnosis: Any, outlook: Any, plan: Any, remarks: Any) -> tuple[str, ...]:

@@ -12,10 +12,13 @@ from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.report.words import own_reading
 from soilwater.survey.survey import Survey
 from soilwater.words.quantities import writings
+from soilwater.words.safe_texts import fit_to_show
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+LONGEST_WORD = 24
+"""Letters of a word that a picture has room for."""
 MAP_SIZE, DRY_DOWN_SIZE = (5.2, 3.0), (6.2, 3.0)
 """Width and height the pictures are drawn at [in]; beside each other they fill the width of a sheet
 at some two thirds of that."""
@@ -32,6 +35,7 @@ def _picture(draw: Callable[[Axes], Any], width: float, height: float, words: st
     """Draw on a sheet of `width` by `height` [in], as SVG inside the page."""
     import matplotlib
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
     from soilwater.plot import style
 
@@ -39,6 +43,8 @@ def _picture(draw: Callable[[Axes], Any], width: float, height: float, words: st
     with style.look(), matplotlib.rc_context({"text.parse_math": False, "svg.hashsalt": "report"}):
         figure = Figure(figsize=(width, height), layout="constrained")
         draw(figure.add_subplot())
+        for text in figure.findobj(Text):
+            text.set_text(fit_to_show(text.get_text(), LONGEST_WORD))
         buffer = io.BytesIO()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         figure.savefig(buffer, format="svg", metadata=nothing)

@@ -11,6 +11,11 @@ _MISSING_WORDS = frozenset(
 )
 
 
+def is_missing_word(cell: str) -> bool:
+    """Whether a cell is empty, a dash or a word for missing."""
+    return plain_characters(cell).lower() in _MISSING_WORDS
+
+
 LONGEST_NUMBER = 100
 """Characters of the longest cell that is looked at as a number with its unit (our own choice)."""
 

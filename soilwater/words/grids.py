@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from soilwater.words.cells import decimal_sign
+from soilwater.words.cells import LONGEST_NUMBER, decimal_sign, is_missing_word, value_like
 from soilwater.words.errors import Faults, InputError
 
 Lines = list[tuple[int, list[str]]]
@@ -71,6 +71,9 @@ def _refuse_foreign(path: Path, raw: bytes) -> None:
         )
 
 
+_ENDLESS_NUMBER = re.compile(rf"[0-9]{{{LONGEST_NUMBER + 1},}}")
+
+
 def _refuse_long_cells(path: Path, text: str) -> None:
     for number, line in enumerate(text.splitlines(), start=1):
         if len(line) > LONGEST_CELL:
@@ -78,6 +81,13 @@ def _refuse_long_cells(path: Path, text: str) -> None:
                 f"{path.name}: line {number} has {len(line):,} characters; allowed: "
                 f"{LONGEST_CELL:,}; is this the table?"
             )
+    endless = _ENDLESS_NUMBER.search(text)
+    if endless is not None:
+        raise InputError(
+            f"{path.name}: line {text.count(chr(10), 0, endless.start()) + 1} has "
+            f"{len(endless[0]):,} digits on end, which is not a number of any measurement; "
+            f"allowed: {LONGEST_NUMBER}; is this the table?"
+        )
 
 
 _SHEET_CELL = re.compile(rb"<(?:\w+:)?c[ />]")
@@ -177,7 +187,8 @@ def grid_of_text(path: Path) -> Grid:
             (n, [c.strip() for c in re.split(r"\s{2,}", line.strip())])
             for n, line in enumerate(text.splitlines(), start=1)
         ]
-        return Grid(wide, path.name, notes=notes)
+        single = _by_single_blanks(text)
+        return Grid(single if _alike(single) > _alike(wide) else wide, path.name, notes=notes)
     best = next(sign for sign in "\t;,|" if counts[sign] >= 0.7 * max(counts.values()))
     return Grid(by_delimiter[best], path.name, notes=notes)
 
@@ -189,6 +200,27 @@ def _split(text: str, delimiter: str) -> Lines:
         lines.append((first_line, [cell.strip() for cell in cells]))
         first_line = reader.line_num + 1
     return lines
+
+
+def _by_single_blanks(text: str) -> Lines:
+    """Cells between blanks, a unit in brackets with its name; nothing where that is no table."""
+    lines: Lines = [
+        (n, re.split(r"\s+(?![(\[])", line.strip()))
+        for n, line in enumerate(text.splitlines(), start=1)
+        if line.strip()
+    ]
+    # Rows of numbers go on to the end, and have as many cells as the names above them.
+    first = len(lines)
+    while first and len(lines[first - 1][1]) == len(lines[-1][1]) > 1:
+        if not _of_numbers(lines[first - 1][1]):
+            return lines
+        first -= 1
+    return []
+
+
+def _of_numbers(cells: list[str]) -> bool:
+    """Whether all cells but the first, which may be a name, look like numbers or missing ones."""
+    return all(value_like(cell) or is_missing_word(cell) for cell in cells[1:])
 
 
 def _alike(lines: Lines) -> int:

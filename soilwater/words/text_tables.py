@@ -27,6 +27,7 @@ from soilwater.words.grids import (
     grid_of_text,
     grid_of_workbook,
 )
+from soilwater.words.safe_texts import fit_to_show
 from soilwater.words.table_parts import (
     bare_unit,
     has_numbers,
@@ -222,7 +223,7 @@ def echo_table(rows: Sequence[Sequence[object]], header: Sequence[str]) -> str:
     sand    30.5
     gravel  10.0
     """
-    cells = [[str(cell) for cell in row] for row in rows]
+    cells = [[fit_to_show(str(cell)) for cell in row] for row in rows]
     columns = list(zip(header, *cells, strict=True))
     widths = [max(len(cell) for cell in column) for column in columns]
     right = [all(value_like(cell) for cell in column[1:] if cell) for column in columns]
@@ -261,10 +262,10 @@ def html_table(rows: Sequence[Sequence[object]], header: Sequence[str], caption:
     """
 
     def line(cells: Sequence[object], tag: str) -> str:
-        inside = "".join(f"<{tag}>{html.escape(str(cell))}</{tag}>" for cell in cells)
+        inside = "".join(f"<{tag}>{html.escape(fit_to_show(str(cell)))}</{tag}>" for cell in cells)
         return f"<tr>{inside}</tr>"
 
-    above = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    above = f"<caption>{html.escape(fit_to_show(caption))}</caption>" if caption else ""
     body = "".join(line(row, "td") for row in rows)
     return f"<table>{above}<thead>{line(header, 'th')}</thead><tbody>{body}</tbody></table>"
 

@@ -100,3 +100,34 @@ def test_what_could_be_two_dates_is_asked(date):
 
 def test_days_with_a_unit():
     refused(lambda: sw.steady_weather("14 days", 4.0), "write 14")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "suction (cm) VWC (%)\n10 37.8\n20 28.4\n30 19.4\n40 14\n",
+        "suction(cm) VWC(%)\n 10 37.8\n 20 28.4\n30 19.4\n40 14\n",
+        "suction VWC\ncm %\n10 37.8\n20 28.4\n\n30 19.4\n40 14\n",
+        "Green 7\n\nsuction [cm] VWC [%]\n10 37.8\n20 28.4\n30 19.4\n40 14\n",
+        "suction (cm),VWC (%)\n10,37.8 (0.5)\n20,28.4 (0.6)\n30,19.4 (0.4)\n40,14 (0.3)\n",
+        "suction (cm),VWC\n10,37.8 % (0.5 %)\n20,28.4 %(0.6)\n30,19.4 % (1)\n40,14 % (0.3)\n",
+    ],
+)
+def test_single_blanks_between_columns_and_scatter_in_brackets(tmp_path, text):
+    found = sw.read_retention(sheet(tmp_path, text), water_content_unit="% by volume")
+    assert found.suction.tolist() == SUCTION
+    assert (100 * found.water_content).tolist() == pytest.approx(WATER)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "suction VWC\n10 37.8\n20 28.4 wet\n30 19.4\n40 14\n",
+        "suction (cm) VWC (%)\n10 37.8\n20\n30 19.4\n40 14\n",
+        "suction (cm),VWC (%)\n10,37.8\n20,28.4\n30,19.4\n1000,<2\n",
+        "suction (cm),VWC (%)\n10,37.8 (core 2)\n20,28.4\n30,19.4\n40,14\n",
+    ],
+)
+def test_what_is_no_table_or_no_number_is_asked_about(tmp_path, text):
+    with pytest.raises(sw.InputError):
+        sw.read_retention(sheet(tmp_path, text), water_content_unit="% by volume")

@@ -603,3 +603,30 @@ def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):
     why, drying, water = finding(page)
     assert "B2" in why and "water repellency" in why
     assert "C4" in drying and "C4" in water
+
+
+TURNED, ENDLESS = "A1 \u202etrow", "x" * 3000
+
+
+@pytest.fixture(scope="module")
+def hostile_parts():
+    names = {TURNED: "A1", "\u2067B1": "B1", ENDLESS: "C3"}
+    spots = [read(name, *FOUND[kind], i, area=5.0) for i, (name, kind) in enumerate(names.items())]
+    green = Survey(spots, name=TURNED + ENDLESS)
+    return parts_of(green, sw.steady_weather(8, "5.5 mm/day"))
+
+
+def words_of(page):
+    return [word for text in re.findall(r">([^<]*)<", page) for word in text.split()]
+
+
+def test_no_name_turns_or_bursts_the_page(hostile_parts):
+    # An override that is not closed turned round all that stood behind it.
+    survey, _, _, plan = hostile_parts
+    script = re.compile(r"<style>.*?</style>", re.DOTALL)
+    for page in (report(*hostile_parts, prepared_by=TURNED), sw.report.crew_card(plan)):
+        assert not re.search("[\u202a-\u202e\u2066-\u2069]", page)
+        longest = max(words_of(script.sub("", page)), key=len)
+        assert len(longest) <= 50, longest  # a clipped name with what stands on it
+    shown = survey._repr_html_()
+    assert "\u202e" not in shown + repr(survey) and max(map(len, words_of(shown))) <= 80
