@@ -264,7 +264,7 @@ def _cut_tall_bars(
                 place[tall], 1.04 * shown, f"{length[tall]:.0f}", ha="center", va="center", zorder=6
             )
             text.set_path_effects(style.halo())
-    ax.set_ylim(min(ends[0], -0.5), max(ends[1], 0.5))
+    style.set_height(ax, min(ends[0], -0.5), max(ends[1], 0.5))
 
 
 def _midnights(times: NDArray[np.datetime64]) -> NDArray[np.datetime64]:

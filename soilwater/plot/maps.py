@@ -181,7 +181,7 @@ def survey_map(
     ax.figure.colorbar(
         ScalarMappable(norm, colours),
         ax=ax,
-        label=f"{VARIABLES[quantity].long_name} ({unit}{' by volume' * ('reading' in quantity)})",
+        label=f"{VARIABLES[quantity].long_name}\n({unit}{' by volume' * ('reading' in quantity)})",
         shrink=0.8,
     )
     return ax

@@ -222,9 +222,9 @@ def label_lines(
     for i, place in zip(order, apart(end[order], gap), strict=True):
         ax.annotate(
             names[i],
-            xy=(1.0, float(end[i])),
+            xy=(1.0, float(lines[i, -1])),
             xytext=(1.045, float(place)),
-            xycoords="axes fraction",
+            xycoords=("axes fraction", "data"),
             textcoords="axes fraction",
             va="center",
             ha="left",
@@ -283,7 +283,7 @@ def reading_limits(
     lowest = min(float(known.min()), *ends, 100.0)
     cut = first > SPIKE * highest
     top = highest if cut else max(first, highest)
-    ax.set_ylim(np.floor(max(lowest - 1.0, 0.0)), np.ceil(top + 0.5))
+    set_height(ax, np.floor(max(lowest - 1.0, 0.0)), np.ceil(top + 0.5))
     if cut:
         text = ax.annotate(
             f"starts at {first:.0f} %",
@@ -297,6 +297,15 @@ def reading_limits(
             zorder=6,
         )
         text.set_path_effects(halo())
+
+
+def set_height(ax: Axes, low: float, high: float) -> None:
+    """Set the limits of `ax` from low to high, or wider where panels beside it share them."""
+    beside = [each for each in ax.get_shared_y_axes().get_siblings(ax) if each is not ax]
+    if any(each.has_data() for each in beside):
+        ends = ax.get_ylim()
+        low, high = min(low, *ends), max(high, *ends)
+    ax.set_ylim(low, high)
 
 
 SPIKE, SPIKE_DAYS = 1.25, 0.6

@@ -460,6 +460,18 @@ def test_no_more_than_four_tenths_of_a_dry_down_are_empty(start, thresholds):
     assert (f"starts at {first:.0f} %" in texts_of(ax)) == (first > high)
 
 
+@pytest.mark.parametrize("order", [(0, 2), (2, 0)])
+def test_paired_panels_share_limits_that_hold_both(depths, order):
+    _, axes = plt.subplots(1, 2, sharey=True)
+    for ax, i in zip(axes, order, strict=True):
+        sw.plot.dry_down(depths.isel(root_zone_depth=i), rod=ROD, ax=ax)
+    low, high = axes[0].get_ylim()
+    assert axes[1].get_ylim() == (low, high)
+    for i in order:
+        later = 100.0 * sw.meter_reading(depths.isel(root_zone_depth=i), rod=ROD).values[24:]
+        assert low < later.min() and later.max() < high
+
+
 def test_names_of_lines_lie_on_no_line(depths):
     ax = sw.plot.dry_down(depths, rod=ROD)
     ax.figure.canvas.draw()
