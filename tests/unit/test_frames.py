@@ -117,7 +117,7 @@ def answers():
         "weather": WEATHER,
         "slope": sw.slope_equivalent(SAND, "3 %", "10 m", from_crest="2 m", depth="12 in"),
         "site": sw.read_site_file(SITE),
-        "morning": sw.morning_plan(sw.read_site_file(SITE), "2025-06-10", draws=12),
+        "morning": sw.morning_plan(sw.read_site_file(SITE), "2025-06-10", draws=40),
         "diagnosis": diagnosis,
         "one spot": diagnosis.spots[0],
         "flush": sw.flush_water(sw.Profile.over_gravel(SAND, "12 in"), pore_volumes=1.0),
