@@ -167,18 +167,43 @@ def held_back(
 def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
     """List readings that lie far from what everything else says of them."""
     told = told_by(evidence, shared)
+    without_shift = np.zeros(shared.soil.size)
     found = []
-    for k, track in enumerate(evidence.tracks):
+    for track in evidence.tracks:
         if not track.at.size:
             continue
-        shown = _shown(evidence, shared, own, track, own.shift[:, k], told)
-        off = (track.value - shown.mean(axis=0)) / np.hypot(track.error, shown.std(axis=0))
-        for i in np.flatnonzero(np.abs(off) > OUT_OF_LINE):
-            spot = evidence.green.spots[track.spot].name
-            found.append(
-                f"{spot} read {100 * track.value[i]:.1f} % where {100 * shown[:, i].mean():.1f} % "
-                "was expected"
-            )
+        shown = _shown(evidence, shared, own, track, without_shift, told)
+        hours = float(np.mean(evidence.unknowns.values(shared, "error_hours")))
+        spot = evidence.green.spots[track.spot].name
+        found += [
+            f"{spot} read {100 * track.value[i]:.1f} % where {100 * expected:.1f} % was expected"
+            for i, expected in _out_of_line(track, shown, hours)
+        ]
+    return found
+
+
+def _out_of_line(track: Track, shown: FloatArray, hours: float) -> list[tuple[int, float]]:
+    """Find readings that the others of an instrument do not foretell, and what these foretell [1].
+
+    The farthest goes first, and is left out of what is expected of the rest: a blunder moves the
+    lasting shift, and with it all that an instrument should have read.
+    """
+    apart = np.abs(track.hours[:, None] - track.hours)
+    alike = np.exp(-apart / hours) if track.buried else np.eye(track.at.size)
+    together = np.atleast_2d(np.cov(shown, rowvar=False)) + track.own**2 + track.error**2 * alike
+    gap = track.value - shown.mean(axis=0)
+    left = np.arange(track.at.size)
+    found = []
+    while left.size:
+        precision = np.linalg.inv(together[np.ix_(left, left)])
+        weighed, alone = precision @ gap[left], precision.diagonal()
+        off = np.abs(weighed) / np.sqrt(alone)
+        worst = int(off.argmax())
+        if off[worst] <= OUT_OF_LINE:
+            break
+        i = int(left[worst])
+        found.append((i, float(track.value[i] - weighed[worst] / alone[worst])))
+        left = np.delete(left, worst)
     return found
 
 
