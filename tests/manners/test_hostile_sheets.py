@@ -484,7 +484,7 @@ def test_entities_and_pages_under_the_name_of_a_workbook(tmp_path):
 
 def test_numbers_of_thousands_of_digits_are_no_numbers(tmp_path):
     text = f"suction (cm),VWC (%)\n{'1' * 2000},37.8\n20,28.4\n30,19.4\n"
-    with pytest.raises(sw.InputError, match="line 2 has 2,000 digits .* not a number"):
+    with pytest.raises(sw.InputError, match=r"line 2 has 2,000 digits .* not a number"):
         sw.read_retention(written(tmp_path, text))
 
 
