@@ -21,7 +21,6 @@ from soilwater.kernels.linked_flow import column_gain, flow_into
 from soilwater.kernels.linked_newton import newton_of_set
 from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP
 from soilwater.kernels.march import (
-    ITERATION_TOLERANCE,
     MOST_ITERATIONS,
     MOST_ITERATIONS_AT_START,
     RESIDUAL_GROWTH,
@@ -83,8 +82,10 @@ from soilwater.kernels.unpack import column_of, soils_of, state_of
 
 ITERATION_TOLERANCE_OF_SET = 0.05
 """Newton stops when its residual, as water content, is below this share of the tolerance in every
-column: what is left goes into the next step. At output times, and in a first step, where next to
-no water may be a great change of head, it is `ITERATION_TOLERANCE`."""
+column: what is left goes into the next step."""
+ITERATION_TOLERANCE_AT_OUTPUT = 1.0e-4
+"""The same at output times, and in a first step: in full sand next to no water is a great change of
+head, and columns that stand full from end to end would be read to waver by millimetres."""
 STILL = 1.0e-11
 """Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
@@ -198,16 +199,17 @@ def close_balances(dt, packed, links, room):
     for c in range(links.area.size):
         if links.held[c] == 1:
             continue
-        residual = room.work[c, RESIDUAL]
+        residual, state = room.work[c, RESIDUAL], state_of(packed, c)
         for k in range(residual.size):
-            # At rest flows over links are round-off, which no head shall follow.
-            if abs(residual[k]) <= STILL * (1.0 + dt):
+            # At rest flows over links are round-off, which no head shall follow; and where sand is
+            # full, the head that would hold what is left over is none that neighbours allow.
+            if abs(residual[k]) <= STILL * (1.0 + dt) or state.h[k] > 0.0:
                 residual[k] = 0.0
         gain = column_gain(c, links)
         ledger, total = packed.ledger[c], TOTAL_INFLOW if gain > 0.0 else TOTAL_DRAINAGE
         without = ledger[total]
         ledger[total] = without + abs(gain)
-        close_balance(state_of(packed, c), column_of(packed, c), soils_of(packed), room.work[c])
+        close_balance(state, column_of(packed, c), soils_of(packed), room.work[c])
         ledger[total] = without
 
 
@@ -277,7 +279,8 @@ def march_set(packed, links, room):
             read = now == out_time[out]
             exact = read or last == 0.0
             limits = Limits(
-                tolerance * (ITERATION_TOLERANCE if exact else ITERATION_TOLERANCE_OF_SET),
+                tolerance
+                * (ITERATION_TOLERANCE_AT_OUTPUT if exact else ITERATION_TOLERANCE_OF_SET),
                 0.0,
                 MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
                 RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,

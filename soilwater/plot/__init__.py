@@ -7,10 +7,10 @@ from soilwater.plot.animation import animate_dry_down
 from soilwater.plot.curves import depth_curve, retention
 from soilwater.plot.days import before_after, dry_down, water_balance
 from soilwater.plot.depths import depth_time, profile, suction_profile
-from soilwater.plot.ground import along_line, cross_section, green_map, surveyed_ground
+from soilwater.plot.ground import along_line, cross_section, green_days, green_map, surveyed_ground
 from soilwater.plot.loop import wetting_loop
 from soilwater.plot.maps import survey_map
-from soilwater.plot.outlooks import outlook
+from soilwater.plot.outlooks import hand_water, outlook
 from soilwater.plot.style import look
 
 __all__ = [
@@ -21,7 +21,9 @@ __all__ = [
     "depth_curve",
     "depth_time",
     "dry_down",
+    "green_days",
     "green_map",
+    "hand_water",
     "look",
     "outlook",
     "profile",

@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
-from soilwater.decisions.targets import ReadingTarget, Target, reading_target
+from soilwater.decisions.targets import (
+    PROBABILITY,
+    AirTarget,
+    ReadingTarget,
+    Target,
+    air_target,
+    reading_target,
+)
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
-from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
-from soilwater.runs.drained import drained_water_content
 from soilwater.soils import Hysteretic, Soil
-from soilwater.survey.survey import Survey
+from soilwater.soils.at_rest import rest_curve
+from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import InputError
-from soilwater.words.forms import Length, Suction
+from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_people_units, writings
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
@@ -36,7 +43,7 @@ def retention(
     *,
     test_suction: Suction = TEST_SUCTION,
     base_suction: Suction = OVER_GRAVEL.best,
-    probability: float = 0.9,
+    probability: float = PROBABILITY,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw a release curve standing upright, as the sand stands on its gravel.
@@ -142,9 +149,11 @@ def depth_curve(
     rod: Length,
     depths: tuple[Length, Length] = ("8 in", "22 in"),
     target: Target | None = None,
+    air_filled: WaterContent = None,
+    root_layer: Length = None,
     survey: Survey | None = None,
-    base_suction: Suction = OVER_GRAVEL.best,
-    probability: float = 0.8,
+    base_suction: Suction = OVER_GRAVEL,
+    probability: float = PROBABILITY,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw the drained reading against the depth of the root zone over gravel.
@@ -160,12 +169,18 @@ def depth_curve(
     target : two of float, str or Quantity, ReadingTarget, or str, optional
         Lowest and highest reading wanted [1], as for `depth_window`; shaded, with the
         depths that give it.
+    air_filled : float, str, Quantity or AirTarget, optional
+        Least air-filled porosity of the root layer [1], or a key of `AIR_TARGETS`, as for
+        `depth_window`; depths that are too shallow for it are hatched.
+    root_layer : float, str or Quantity, optional
+        Thickness of the layer whose air counts [cm]; the length of the rods when left out.
     survey : Survey, optional
         Spots with a depth and a reading by rods of this length are drawn as dots.
-    base_suction : float, str, Quantity or BaseSuction, optional
-        Suction left at the gravel after drainage [cm].
+    base_suction : float, str, Quantity, BaseSuction or two of these, optional
+        Suction left at the gravel after drainage [cm]; its range is part of the band, every
+        suction of it as likely as the next.
     probability : float, optional
-        Share of the samples of the fit inside the band [1].
+        What the band of sand and base holds [1].
     ax : Axes, optional
         Where to draw.
 
@@ -179,50 +194,45 @@ def depth_curve(
         If a depth, rod or target cannot be used.
     """
     length = number_to_house(rod, "length", "rod")
-    base = base_band(base_suction).best
+    base = base_band(base_suction)
     first, last = (number_to_house(each, "length", "depths") for each in depths)
     if not length <= first < last:
         raise InputError(
             f"depths: {first:g} to {last:g} cm; allowed: the shallower first, and none shorter "
             f"than the rods ({length:g} cm)."
         )
+    layer = length if root_layer is None else number_to_house(root_layer, "length", "root_layer")
+    if not 0.0 < layer <= first:
+        raise InputError(f"root_layer: {layer:g} cm; allowed: above 0, up to {first:g} cm.")
     at = np.linspace(first, last, 57)
-
-    def curve(soil: Soil, depth: Any) -> Any:
-        return np.array(
-            [
-                100.0
-                * drained_water_content(
-                    Profile.over_gravel(soil, d, base_suction=base), 0.0, length
-                )
-                for d in depth
-            ]
-        )
-
     soil, likely = best_and_likely(sand, BAND_SAMPLES)
     ax = style.axes_or_new(ax, 7.2, 4.8)
-    if len(likely) > 1:
-        coarse = at[::4]
-        each = np.array([curve(one, coarse) for one in likely])
+    bases = base.spread(9)[:, None]
+    every = [rest_curve(one).reading(at, length, bases) for one in likely]
+    if len(likely) > 1 or base.low < base.high:
         tail = 0.5 * (1.0 - probability)
-        lower, upper = np.quantile(each, [tail, 1.0 - tail], axis=0)
+        lower, upper = 100.0 * np.quantile(np.concatenate(every), [tail, 1.0 - tail], axis=0)
+        what = [*(["sand"] if len(likely) > 1 else []), *(["base"] if base.low < base.high else [])]
         ax.fill_between(
-            coarse,
+            at,
             lower,
             upper,
             color=style.WATER,
             alpha=0.35,
             lw=0,
-            label=f"{100.0 * probability:.0f} % band of the fit",
+            label=f"{100.0 * probability:.0f} % band over {' and '.join(what)}",
         )
-    line = curve(soil, at)
+    line = 100.0 * rest_curve(soil).reading(at, length, base.best)
     ax.plot(at, line, color=style.DEEP_WATER, label="drained, level ground")
+    if air_filled is not None:
+        air = soil.theta_s - rest_curve(soil).reading(at, layer, base.best)
+        _draw_air_floor(ax, air_target(air_filled), layer, at, air)
     if target is not None:
         _draw_target(ax, reading_target(target), at, line)
-    if survey is not None:
-        _draw_spots(ax, survey, length)
     ax.set_xlim(first, last)
     ax.set_ylim(0.0, None)
+    if survey is not None:
+        _draw_spots(ax, survey, length)
     ax.set_xlabel("depth of the root zone over gravel (cm)")
     ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(length, 'length')} rods")
     style.inches(ax, "top")
@@ -242,6 +252,27 @@ def _draw_test(ax: Axes, soil: Soil, test: float) -> None:
         fontsize="small",
     )
     text.set_path_effects(style.halo())
+
+
+def _draw_air_floor(ax: Axes, floor: AirTarget, layer: float, at: Any, air: Any) -> None:
+    """Hatch the depths at which the root layer keeps less air [1] than wanted."""
+    enough = air >= floor.least
+    # Air grows with depth, so it crosses the floor once.
+    least = float(np.interp(floor.least, air, at)) if enough.any() else float(at[-1])
+    told = f"less than {100 * floor.least:g} % air\nin the top {in_people_units(layer, 'length')}"
+    if enough[0]:
+        ax.plot([], [], " ", label=told.replace("less than", "over") + ": at every depth here")
+        return
+    ax.axvspan(
+        at[0],
+        least,
+        facecolor="none",
+        edgecolor=style.FAINT,
+        hatch="//",
+        lw=0.8,
+        zorder=0,
+        label=f"{told}: less deep than {in_people_units(least, 'length')}",
+    )
 
 
 def _draw_target(ax: Axes, target: ReadingTarget, at: Any, line: Any) -> None:
@@ -266,16 +297,42 @@ def _draw_target(ax: Axes, target: ReadingTarget, at: Any, line: Any) -> None:
 
 
 def _draw_spots(ax: Axes, survey: Survey, length: float) -> None:
-    for spot in survey.with_rod(rod=length).spots:
-        reading = 100.0 * spot.mean_reading()
-        if spot.has_depth and np.isfinite(reading):
-            # A probe that was too short found a least depth: the dot points on to deeper.
-            marker = ">" if spot.depth_at_least else "o"
-            ax.plot(spot.depth, reading, marker, ms=7, mfc=style.ACCENT, mec="white", zorder=5)
-            ax.annotate(
+    found = [
+        (spot, 100.0 * spot.mean_reading())
+        for spot in survey.with_rod(rod=length).spots
+        if spot.has_depth and np.isfinite(spot.mean_reading())
+    ]
+    for spot, reading in found:
+        # A probe that was too short found a least depth: the dot points on to deeper.
+        marker = ">" if spot.depth_at_least else "o"
+        ax.plot(spot.depth, reading, marker, ms=7, mfc=style.ACCENT, mec="white", zorder=5)
+    low, high = ax.get_ylim()
+    gap = 1.25 * style.height_of_letters(ax) * (high - low)
+    for beside in _near_in_depth(found, 0.05 * float(np.diff(ax.get_xlim())[0])):
+        wanted = np.array([reading for _, reading in beside])
+        column = max(spot.depth for spot, _ in beside)
+        for (spot, reading), place in zip(beside, style.apart(wanted, gap), strict=True):
+            text = ax.annotate(
                 spot.name,
                 (spot.depth, reading),
-                xytext=(5, 4),
-                textcoords="offset points",
+                xytext=(column + 0.012 * float(np.diff(ax.get_xlim())[0]), place),
+                textcoords="data",
+                va="center",
                 fontsize="small",
+                zorder=6,
+                arrowprops={"arrowstyle": "-", "color": style.FAINT, "lw": 0.6, "shrinkB": 3},
             )
+            text.set_path_effects(style.halo())
+
+
+def _near_in_depth(
+    found: Sequence[tuple[Spot, float]], width: float
+) -> list[list[tuple[Spot, float]]]:
+    """Group spots whose names would meet: those within a width [cm] of depth, dry ones first."""
+    groups: list[list[tuple[Spot, float]]] = []
+    for each in sorted(found, key=lambda each: each[0].depth):
+        if groups and each[0].depth - groups[-1][0][0].depth < width:
+            groups[-1].append(each)
+        else:
+            groups.append([each])
+    return [sorted(group, key=lambda each: each[1]) for group in groups]

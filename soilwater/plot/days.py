@@ -10,6 +10,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
+from soilwater.decisions.targets import PROBABILITY
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
@@ -21,8 +22,6 @@ from soilwater.words.times import as_time, hours_between, stamp
 
 INFLOWS = ("rain", "irrigation")
 OUTFLOWS = ("transpiration", "evaporation", "interception", "drainage", "runoff")
-PROBABILITY = 0.8
-"""Share of the samples inside a band, unless another is asked for."""
 MOST_BARS = 62
 """Days that get a bar each; longer runs get a bar a week."""
 TALL = 2.5

@@ -69,7 +69,7 @@ def profile(
     length = None if rod is None else number_to_house(rod, "length", "rod")
     draw_inside(ax, column, shown, right, length)
     if len(shown) > 1:
-        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 0.16), fontsize="small", frameon=True)
+        style.legend_below(ax)
     ax.set_xlim(0.0, right)
     ax.set_xlabel("water content (% by volume)")
     _depth_axis(ax, column.profile)
@@ -119,7 +119,7 @@ def suction_profile(
             lw=1.4,
             label=f"drained, {when}" if column.profile.blanket else f"{when} after drainage",
         )
-    ax.legend(loc="best", fontsize="small")
+    style.legend_below(ax)
     ax.set_xlabel("suction (cm of water; positive when dry)")
     for bottom in column.profile.interfaces[1:-1]:
         ax.axhline(bottom, color=style.FAINT, lw=0.8)

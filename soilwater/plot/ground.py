@@ -7,6 +7,7 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
+from matplotlib.collections import QuadMesh
 from matplotlib.colors import Normalize
 from numpy.typing import NDArray
 
@@ -252,14 +253,91 @@ def green_map(
             f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
             "spot alone; pick the rest with .isel or .sel."
         )
-    grid = ground.on_map(values)
-    factor = 1.0
-    if values.name == "reading":
-        label, factor = label or "reading (% by volume)", 100.0
     ax = style.axes_or_new(ax, 6.4, 5.2)
+    picture, label = _draw_map(ax, ground, values, label, surveyed, None)
+    ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
+    if ground.name:
+        ax.set_title(ground.name, loc="left")
+    return ax
+
+
+@style.in_our_look
+def green_days(
+    ground: GreenMap,
+    values: xr.DataArray,
+    *,
+    at: list[Date],
+    label: str = "",
+    surveyed: SurveyedGround | None = None,
+    axes: NDArray[np.object_] | None = None,
+) -> NDArray[np.object_]:
+    """Draw a green from above at several times, side by side in one scale of colours.
+
+    Parameters
+    ----------
+    ground : GreenMap
+        The green.
+    values : DataArray
+        Numbers over ``spot`` and ``time``, such as readings [1].
+    at : list of datetime64 or str
+        Times shown.
+    label : str, optional
+        What the values are, with their unit; of a reading it is known.
+    surveyed : SurveyedGround, optional
+        What the green was made from: its outline and its spots are drawn too.
+    axes : ndarray of Axes, optional
+        Where to draw, one for each time.
+
+    Returns
+    -------
+    ndarray of Axes
+
+    Raises
+    ------
+    InputError
+        If there is not one number a cell and time, or a time lies outside them.
+    """
+    if set(values.dims) != {"spot", "time"}:
+        raise InputError(
+            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
+            "spot and time; for one time draw green_map."
+        )
+    shown = moments(values.to_dataset(name="values"), at)
+    if axes is None:
+        axes = plt.subplots(1, len(shown), figsize=(4.2 * len(shown), 4.0), squeeze=False)[1][0]
+    picked = values.isel(time=[i for i, _ in shown])
+    factor = _in_people_numbers(picked, label)[1]
+    norm = Normalize(factor * float(picked.min()), factor * float(picked.max()))
+    for ax, (i, when) in zip(axes, shown, strict=True):
+        day = values.isel(time=i)
+        picture, told = _draw_map(ax, ground, day, label, surveyed, norm)
+        ax.set_title(when, loc="left")
+    axes[0].figure.colorbar(picture, ax=list(axes), label=told, shrink=0.8)
+    return axes
+
+
+def _in_people_numbers(values: xr.DataArray, label: str) -> tuple[str, float]:
+    """Label of a scale, and the factor to its unit."""
+    if values.name == "reading":
+        return label or "reading (% by volume)", 100.0
+    return label, 1.0
+
+
+def _draw_map(
+    ax: Axes,
+    ground: GreenMap,
+    values: xr.DataArray,
+    label: str,
+    surveyed: SurveyedGround | None,
+    norm: Normalize | None,
+) -> tuple[QuadMesh, str]:
+    """Colours, contours, outline and spots of one map; returns the colours and their label."""
+    grid = ground.on_map(values)
+    label, factor = _in_people_numbers(values, label)
     picture = ax.pcolormesh(
-        grid.x.values, grid.y.values, factor * grid.values, cmap=style.WATER_MAP, shading="nearest"
-    )
+        grid.x.values, grid.y.values, factor * grid.values, cmap=style.WATER_MAP, norm=norm,
+        shading="nearest",
+    )  # fmt: skip
     level = np.where(np.asarray(ground.mask), ground.surface_level, np.nan)
     if min(level.shape) > 1 and np.nanmax(level) > np.nanmin(level):
         lines = ax.contour(
@@ -267,17 +345,18 @@ def green_map(
         )
         ax.clabel(lines, fmt=_level_text, fontsize=7.0)
     if surveyed is not None:
-        ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
-        ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
+        _draw_outline(ax, surveyed)
         places = [(s.x, s.y) for s in surveyed.survey.spots if s.x is not None and s.y is not None]
         ax.plot(*np.array(places).T, ".", color=style.INK, ms=3.0, label="_spots")
     ax.set_aspect("equal")
     style.measured(ax.xaxis, "distance", "east ({unit})")
     style.measured(ax.yaxis, "distance", "north ({unit})")
-    ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
-    if ground.name:
-        ax.set_title(ground.name, loc="left")
-    return ax
+    return picture, label
+
+
+def _draw_outline(ax: Axes, surveyed: SurveyedGround) -> None:
+    ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
+    ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
 
 
 @style.in_our_look
@@ -315,8 +394,7 @@ def surveyed_ground(
         low = 0.0 if colours is ERROR_MAP else float(np.nanmin(grid))
         norm = Normalize(low, max(float(np.nanmax(grid)), low + 0.1))
         picture = ax.pcolormesh(x, y, grid, cmap=colours, norm=norm, shading="nearest")
-        ring = np.concatenate([surveyed.outline, surveyed.outline[:1]])
-        ax.plot(*ring.T, color=style.INK, lw=1.2, label="_outline")
+        _draw_outline(ax, surveyed)
         if what == "surface_level" and min(grid.shape) > 1 and np.nanmax(grid) > np.nanmin(grid):
             lines = ax.contour(x, y, grid, colors="white", linewidths=0.8)
             ax.clabel(lines, fmt="%g", fontsize=7.0)

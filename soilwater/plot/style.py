@@ -216,13 +216,10 @@ def label_lines(
     To be called last: it needs the limits of `ax`. Lines are rows over `x` in their colours.
     """
     low, high = ax.get_ylim()
-    figure = ax.get_figure(root=True)
-    assert figure is not None
-    points = ax.get_window_extent().height * 72.0 / figure.dpi
-    gap = 1.35 * matplotlib.rcParams["font.size"] / points
+    gap = 1.35 * height_of_letters(ax)
     end = (lines[:, -1] - low) / (high - low)
     order = np.argsort(end)
-    for i, place in zip(order, _apart(end[order], gap), strict=True):
+    for i, place in zip(order, apart(end[order], gap), strict=True):
         ax.annotate(
             names[i],
             xy=(1.0, float(end[i])),
@@ -245,8 +242,16 @@ def label_lines(
         )
 
 
-def _apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
-    """Move ascending positions as little as a gap between neighbours allows."""
+def height_of_letters(ax: Axes) -> float:
+    """Tell the size of type as a share of the height of `ax` [1]."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    points = ax.get_window_extent().height * 72.0 / figure.dpi
+    return float(matplotlib.rcParams["font.size"] / points)
+
+
+def apart(wanted: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
+    """Move ascending positions, as wanted, as little as a gap between neighbours allows."""
     blocks: list[list[float]] = []  # Sum of wanted lower ends, and count, of what sticks together.
     for i, position in enumerate(wanted):
         blocks.append([position - gap * i, 1.0])
@@ -296,6 +301,11 @@ def reading_limits(
 
 SPIKE, SPIKE_DAYS = 1.25, 0.6
 """A start this many times as high as all that comes after so many days is cut off."""
+
+
+def legend_below(ax: Axes) -> None:
+    """Put names of lines below `ax`, where they hide none of them."""
+    ax.legend(loc="upper left", bbox_to_anchor=(0.0, -0.12), fontsize="small", ncols=2)
 
 
 def dates_above(ax: Axes, begin: np.datetime64) -> None:

@@ -67,7 +67,7 @@ def map_picture(survey: Survey) -> Picture | None:
     mapped = f"depths of the root zone in {'inches' if length == 'in' else length}"
     unit = "readings in % by volume" if read else mapped
     words = ", ".join(f"{name} {_map_value(value, read)}" for name, value in values.items())
-    return _picture(draw, *MAP_SIZE, f"Map of the spots, north up, {unit}: {words}.")
+    return _picture(draw, *MAP_SIZE, f"Map of the spots, {unit}: {words}.")
 
 
 def _map_value(value: float, read: bool) -> str:

@@ -71,7 +71,7 @@ def write_map(
             "dataclasses.replace(ground, origin=(latitude, longitude))",
         )
     faults.raise_if_any()
-    table = pd.DataFrame({name: np.round(each, 4) for name, each in columns.items()})
+    table = pd.DataFrame({name: np.round(each, 2) for name, each in columns.items()})
     if kind == ".csv":
         table.insert(0, "spot", np.arange(len(table)))
         table.to_csv(path, index=False)

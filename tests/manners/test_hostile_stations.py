@@ -3,12 +3,15 @@
 Every question is answered by what it says itself: the cure is taken from the text and pasted.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
 import soilwater as sw
-from tests.climates import PLACES, days_at, hours_at
+from soilwater.weather.reference_et import Site
+from tests.climates import PLACES, Place, days_at, hours_at
 from tests.cures import cures_in
 
 
@@ -108,6 +111,55 @@ def test_a_wrong_unit_is_asked_about_and_set_right_by_its_cure(kind):
     np.testing.assert_allclose(record.values[quantity], truth, atol=rounding, rtol=0.02)
 
 
+# A continental winter in which both units are within what climates know: wider days than so low a
+# sun makes, days too even for deep cold, or air damper than ice lets it be tell them apart.
+DEEP_WINTERS = {
+    "plains": Place(Site(49.9, 240, -97.1, -6), "2026-01-05", -16, 10, (65, 85), 0.55, 4, 0.3, 1),
+    "taiga": Place(Site(55.0, 160, 82.9, 7), "2026-01-05", -17, 8, (70, 85), 0.5, 3, 0.4, 1),
+    "subarctic": Place(
+        Site(64.8, 140, -147.7, -9), "2026-01-05", -23, 8, (65, 80), 0.5, 1, 0.2, 0.6
+    ),
+    "lakes": Place(Site(44.9, 260, -93.2, -6), "2026-01-05", -10, 9, (65, 90), 0.55, 4, 0.3, 1.5),
+    "northern coast": Place(Site(60.2, 20, 24.9, 2), "2026-02-01", -5, 5, (80, 95), 0.4, 4, 0.5, 2),
+    "mild coast": Place(Site(49.9, 20, -6.3, 0), "2026-01-05", 9.5, 4, (80, 95), 0.4, 8, 0.6, 4),
+}
+
+
+@pytest.mark.parametrize("daily", [False, True])
+@pytest.mark.parametrize("place", [*DEEP_WINTERS, "cold winter"])
+def test_fahrenheit_and_celsius_in_deep_winter(place, daily):
+    place = (PLACES | DEEP_WINTERS)[place]
+    table = days_at(place) if daily else hours_at(place)
+    options = {"site": place.site} | ({} if daily else {"label": "end"})
+    headers = [header for header in table if "degC" in header]
+    truth = sw.read_station(table, **options).values
+    numbers = table.assign(**{header: fahrenheit(table[header]) for header in headers})
+    in_fahrenheit = {header: header.replace("degC", "degF") for header in headers}
+    honest = sw.read_station(numbers.rename(columns=in_fahrenheit), **options)
+    for wrong in (numbers, table.rename(columns=in_fahrenheit)):
+        record = cured(wrong, **options)
+        for quantity, column in truth.items():
+            np.testing.assert_allclose(record.values[quantity], column, atol=0.06)
+            np.testing.assert_allclose(honest.values[quantity], column, atol=0.06)
+
+
+@pytest.mark.parametrize("amounts", [[0.03], [0.01, 0.02, 0.01], [0.12, 0.31, 0.05, 0.04]])
+def test_light_rain_in_inches_is_no_rain_in_mm(amounts):
+    table, options = of("southern winter", False)
+    rain = np.zeros(len(table))
+    rain[40 : 40 + 30 * len(amounts) : 30] = amounts
+    record = cured(table.assign(**{"Rain (mm)": rain}), **options)
+    assert record.values["rain"].sum() == pytest.approx(25.4 * sum(amounts))
+
+
+def test_tenths_of_inches_are_tips_of_millimetres():
+    table, options = of("southern winter", False)
+    rain = np.zeros(len(table))
+    rain[[30, 31, 60, 61, 90]] = 0.2, 0.4, 0.2, 0.6, 0.2
+    wrong = table.drop(columns="Rain (mm)").assign(**{"Rain (in)": rain})
+    assert cured(wrong, **options).values["rain"].sum() == pytest.approx(1.6)
+
+
 def test_a_cold_month_with_hardly_any_demand_is_honest():
     table, options = of("cold winter", True)
     demand = np.linspace(0.05, 0.15, len(table)).round(2)
@@ -180,6 +232,23 @@ def test_radiation_that_does_not_come_with_the_sun(place, late):
     at = record.values["solar_radiation"]
     np.testing.assert_allclose(at, truth.values["solar_radiation"][same])
     np.testing.assert_allclose(record.values["rain"], truth.values["rain"][same])
+
+
+@pytest.mark.parametrize("late", [1, -1])
+@pytest.mark.parametrize("start", ["2026-04-05", "2026-06-10", "2026-07-20", "2026-11-01"])
+def test_radiation_off_by_an_hour_where_it_hardly_gets_dark_or_light(start, late):
+    place = replace(PLACES["far north in June"], start=start)
+    options = {"site": place.site, "label": "end"}
+    table = hours_at(place)[["Time", "Solar (W/m2)", "Rain (mm)"]]
+    truth = sw.read_station(table, **options)
+    wrong = table.assign(**{"Solar (W/m2)": np.roll(table["Solar (W/m2)"], late)})
+    text = asked(wrong, **options)
+    (told,) = [cure for cure in cures_in(text) if "late" in cure]
+    assert told == {"late": {"solar_radiation": f"{late} h"}}
+    record = sw.read_station(wrong, **(options | told))
+    same = np.isin(truth.edges[:-1], record.edges[:-1])
+    at = record.values["solar_radiation"]
+    np.testing.assert_allclose(at, truth.values["solar_radiation"][same])
 
 
 def test_a_sun_that_is_off_with_all_of_the_file_is_a_matter_of_its_stamps():

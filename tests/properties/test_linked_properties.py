@@ -1,4 +1,4 @@
-"""Lines over any ground end, keep their balance, and make nothing sideways."""
+"""Lines and greens over any ground end, keep their balance, and make nothing sideways."""
 
 import os
 
@@ -9,28 +9,57 @@ from grounds import CAPPING_SAND, EVEN_SAND, MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
 import soilwater as sw
 
 LINES = int(os.environ.get("SOILWATER_RANDOM_LINES", "6"))
+GREENS = int(os.environ.get("SOILWATER_RANDOM_GREENS", "3"))
 """How many to draw; a hundred and more before a change of the kernels goes in."""
+SANDS = (MIDDLE_MIX, WET_MIX, STRAIGHT_SAND, EVEN_SAND, CAPPING_SAND)
 
 
-@pytest.mark.parametrize("seed", range(LINES))
-def test_any_line_ends_and_keeps_its_balance(seed):
-    rng = np.random.default_rng(seed)
-    sand = (MIDDLE_MIX, WET_MIX, STRAIGHT_SAND, EVEN_SAND, CAPPING_SAND)[rng.integers(5)]
-    n = int(rng.integers(5, 25))
-    x = np.cumsum(rng.uniform(25.0, 100.0, n))
-    level = -rng.uniform(0.0, 0.1) * x + rng.uniform(0.0, 6.0) * np.sin(x / rng.uniform(80, 400))
-    depth = rng.uniform(20.0, 60.0) + rng.uniform(0.0, 3.0) * np.sin(x / rng.uniform(80, 400))
-    green = sw.Profile.over_gravel(sand, 30.0, base_suction=rng.uniform(0.0, 9.0))
+def runs_whole(rng, ground):
+    """Run four days with a storm from any start; nothing may fail, be made or be lost."""
     start = ["soaked", "drained", f"{10.0 ** rng.uniform(-3, 4):.4g} cm"][rng.integers(3)]
     weather = sw.steady_weather(4, rng.uniform(0.0, 8.0))
     storm = sw.Event(weather.start + np.timedelta64(30, "h"), rng.uniform(0.1, 80.0), duration=1.0)
     run = sw.simulate(
-        sw.Transect(x, level, depth, green, spacing=100.0), weather, start=start,
-        turf=sw.Turf.creeping_bentgrass(), irrigation=[storm], output="24 h", on_failure="return",
+        ground, weather, start=start, turf=sw.Turf.creeping_bentgrass(), irrigation=[storm],
+        output="24 h", on_failure="return",
     )  # fmt: skip
     assert (run.status == sw.Status.OK).all()
     out = run.drainage + run.runoff + run.transpiration + run.evaporation
     moved = np.abs(run.storage_change) + out + run.irrigation
     column = run.storage_change + out + run.interception - run.irrigation - run.lateral_inflow
     assert (np.abs(column) <= 1e-6 * moved + 1e-8).all()
-    assert float(np.abs(run.lateral_inflow.weighted(run.plan_area).mean("distance")).max()) < 1e-9
+    sideways = run.lateral_inflow.weighted(run.plan_area).mean(run.plan_area.dims)
+    assert float(np.abs(sideways).max()) < 1e-9
+
+
+@pytest.mark.parametrize("seed", range(LINES))
+def test_any_line_ends_and_keeps_its_balance(seed):
+    rng = np.random.default_rng(seed)
+    sand = SANDS[rng.integers(5)]
+    n = int(rng.integers(5, 25))
+    x = np.cumsum(rng.uniform(25.0, 100.0, n))
+    level = -rng.uniform(0.0, 0.1) * x + rng.uniform(0.0, 6.0) * np.sin(x / rng.uniform(80, 400))
+    depth = rng.uniform(20.0, 60.0) + rng.uniform(0.0, 3.0) * np.sin(x / rng.uniform(80, 400))
+    green = sw.Profile.over_gravel(sand, 30.0, base_suction=rng.uniform(0.0, 9.0))
+    runs_whole(rng, sw.Transect(x, level, depth, green, spacing=100.0))
+
+
+@pytest.mark.parametrize("seed", range(GREENS))
+def test_any_green_ends_and_keeps_its_balance(seed):
+    rng = np.random.default_rng(10_000 + seed)
+    n_y, n_x = rng.integers(4, 13, 2)
+    y, x = np.meshgrid(np.arange(n_y), np.arange(n_x), indexing="ij")
+    tilt = rng.uniform(-0.04, 0.04, 2) * 100.0
+    waves = rng.uniform(0.0, 6.0) * np.sin(x / rng.uniform(1, 4)) * np.cos(y / rng.uniform(1, 4))
+    level = tilt[0] * x + tilt[1] * y + waves
+    depth = rng.uniform(20.0, 60.0) + rng.uniform(0.0, 3.0) * np.cos(x / rng.uniform(1, 4) + y)
+    # A round of cells, some of which are cut out: edges of every kind.
+    mask = rng.random((n_y, n_x)) > 0.1
+    mask[n_y // 2, n_x // 2] = True
+    base = rng.uniform(0.0, 9.0)
+    sand = SANDS[rng.integers(5)]
+    if rng.random() < 0.25:
+        green = sw.Profile.over_gravel(sand, 30.0)  # on gravel by its own curve
+    else:
+        green = sw.Profile.over_gravel(sand, 30.0, base_suction=base)
+    runs_whole(rng, sw.GreenMap(level, depth, green, "1 m", mask=mask))

@@ -109,3 +109,21 @@ def test_a_surveyed_ground_is_shown_with_its_errors_outline_and_spots():
     ax = sw.plot.green_map(ground, values, label="depth (cm)", surveyed=surveyed)
     assert {"_outline", "_spots"} <= {line.get_label() for line in ax.lines}
     assert ax.get_xlim()[0] <= -2.0
+
+
+def test_days_of_a_green_share_one_scale():
+    ground = sw.GreenMap([[6.0, 3.0, 0.0]] * 2, [[30.0] * 3] * 2, GREEN, "1 m")
+    run = sw.simulate(ground, WEATHER, output="24 h")
+    reading = sw.meter_reading(run, rod="3 in")
+    at = [WEATHER.start + np.timedelta64(h, "h") for h in (24, 48)]
+    axes = sw.plot.green_days(ground, reading, at=at)
+    limits = [ax.collections[0].get_clim() for ax in axes]
+    shown = 100.0 * reading.isel(time=[1, 2])
+    assert limits[0] == limits[1] == pytest.approx((float(shown.min()), float(shown.max())))
+    assert [ax.get_title(loc="left") for ax in axes] == [
+        "2025-07-02 00:00",
+        "2025-07-03 00:00",
+    ]
+    with pytest.raises(sw.InputError, match="allowed: spot and time; for one time draw green_map"):
+        sw.plot.green_days(ground, reading.isel(time=0), at=at)
+    plt.close("all")

@@ -85,6 +85,29 @@ class Runs(NamedTuple):
     runoff: FloatArray
 
 
+class Course(NamedTuple):
+    """Readings over time [1]: at each of `times` the low end, median and high end of their band."""
+
+    times: tuple[np.datetime64, ...]
+    low: tuple[float, ...]
+    median: tuple[float, ...]
+    high: tuple[float, ...]
+
+
+def course_of(times: NDArray[np.datetime64], reading: FloatArray) -> Course:
+    """Sum up what draws read over time.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n_times,)
+        When.
+    reading : ndarray, shape (n_draws, n_times)
+        Readings [1].
+    """
+    low, median, high = np.quantile(reading, [LOW, 0.5, HIGH], axis=0).tolist()
+    return Course(tuple(times), tuple(low), tuple(median), tuple(high))
+
+
 def members_of(weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
     """Weather as a tuple of equally likely members.
 

@@ -18,6 +18,7 @@ from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
     Draw,
     column,
+    course_of,
     depth_grid,
     make_draws,
     members_of,
@@ -417,6 +418,8 @@ def _checked(
             to_gravel=float(lost.mean()),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",
+            course=course_of(runs.times, runs.reading[with_it]),
+            course_without=course_of(runs.times, bare),
         )
         drained = float(np.median(_drained_readings(drawn, spot.depth, rod)))
         plans.append(with_sentence(plan, line, drained))

@@ -17,7 +17,9 @@ import xarray as xr
 from soilwater.decisions.watering.ensembles import (
     HIGH,
     LOW,
+    Course,
     band_of,
+    course_of,
     day_text,
     days_text,
     first_at_or_below,
@@ -71,6 +73,8 @@ class SpotOutlook:
         Days until the turf first meets less of its demand than the threshold [d].
     readings : tuple of float
         Median reading [1] at the end of each day, the start first.
+    course : Course
+        Readings [1] over time, with their band.
     """
 
     spot: Spot
@@ -80,6 +84,7 @@ class SpotOutlook:
     wilt: Days
     short_of_water: Days
     readings: tuple[float, ...]
+    course: Course
 
 
 @dataclass(frozen=True, repr=False)
@@ -321,6 +326,7 @@ def dry_down_outlook(
             notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
     days = hours / 24.0
     middles: FloatArray = np.arange(met.shape[2], dtype=np.float64) + 0.5
+    times = members[0].start + (3600.0 * hours).astype("timedelta64[s]")
     spots = []
     for spot, own, short in zip(known, reading, met, strict=True):
         firm, watch, wilt = (
@@ -331,7 +337,8 @@ def dry_down_outlook(
         mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
-        spots.append(SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings))
+        course = course_of(times, own)
+        spots.append(SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course))
     horizon = float(days[-1])
     return DryDownOutlook(
         name=survey.name,

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.decisions.watering.ensembles import Course
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown, as_counted
@@ -121,6 +122,9 @@ class SpotPlan:
         Whether the plan keeps the stated share above the threshold.
     sentence : str
         In words.
+    course, course_without : Course or None
+        Readings [1] over time with the plan and without, with their bands; none of spots that are
+        not in need of water.
     """
 
     spot: Spot
@@ -133,6 +137,8 @@ class SpotPlan:
     to_gravel: float
     held: bool
     sentence: str
+    course: Course | None = None
+    course_without: Course | None = None
 
 
 @dataclass(frozen=True, repr=False)

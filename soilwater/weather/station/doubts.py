@@ -8,50 +8,16 @@ person says which it is. Bounds are wide: they have to let the extremes of real 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.weather import evapotranspiration as terms
-from soilwater.weather import sun
-from soilwater.weather.reference_et import Site
-from soilwater.weather.station.columns import QUANTITIES
-from soilwater.weather.station.readings import Column, Readings, span_text
+from soilwater.weather.station.air import doubt_air
+from soilwater.weather.station.readings import Column, Readings, ask_unit
 from soilwater.weather.station.sunlight import clear_sky_days
 from soilwater.words.errors import Faults
 
 _DAY_HOURS = 24.0
-_CHUNK_DAYS = 30
-
-# Extraterrestrial radiation [MJ m-2 day-1] some weeks before, and between what bounds the mean air
-# temperature of days to weeks lies with it near sea level [degC]: highest anywhere, lowest by
-# latitude [deg]. Our own reading of climate records, from memory, and wider than they are.
-_LAG_DAYS = 25
-_SUN_OF_WARMTH = (0.0, 5.0, 10.0, 20.0, 30.0, 36.0, 42.0)
-_WARMEST = (12.0, 14.0, 20.0, 29.0, 38.0, 42.0, 46.0)
-_SUN_OF_COLD = (10.0, 20.0, 30.0, 36.0, 40.0)
-_LATITUDES = (20.0, 30.0, 40.0, 50.0, 60.0, 70.0)
-_COLDEST = (
-    (8.0, 8.0, 9.0, 12.0, 13.0),
-    (-8.0, -6.0, 2.0, 8.0, 11.0),
-    (-20.0, -15.0, -5.0, 3.0, 7.0),
-    (-34.0, -25.0, -11.0, -1.0, 2.0),
-    (-44.0, -35.0, -17.0, -7.0, -2.0),
-    (-50.0, -42.0, -29.0, -15.0, -6.0),
-)
-_MILDER_SOUTH = 12.0  # [deg]
-_LAPSE_RATE = 0.0065
-"""Fall of temperature with height [K/m] (standard atmosphere, ISO 2533)."""
-_SHORT_SPELL_DAYS, _SHORT_SPELL = 5, 6.0  # [K] beyond the bounds for a few days
-
-# Below this [degC] the air holds too little vapour for snow of more than this a day [mm of water],
-# time and again (common practice, no source).
-_TOO_COLD_TO_SNOW, _DEEP_COLD_SNOW = -10.0, 2.5
-
-# Vapour pressure [kPa] of the highest dew point on record, 35 degC, and of 30 degC, which no place
-# keeps for weeks (from memory).
-_HIGHEST_VAPOUR, _HIGHEST_MEAN_VAPOUR = 5.7, 4.3
 
 # Best days of a file against a clear sky: no day is brighter by more, and no run of days stays
 # darker (thick cloud lets a tenth to a fifth through; FAO-56 puts full cloud at a third).
@@ -60,9 +26,6 @@ _RADIATION_UNITS = (
     "MJ/m2", "W/m2", "MJ/m2/day", "kJ/m2", "J/cm2", "ly/day", "ly", "Wh/m2", "kWh/m2", "kW/m2",
     "MJ/m2/h", "ly/min", "J/m2",
 )  # fmt: skip
-
-# Mean wind of days [m/s] beyond that of the windiest coasts (from memory).
-_WINDIEST = 13.0
 
 
 def doubt_units(given: Readings, faults: Faults) -> None:
@@ -77,205 +40,10 @@ def doubt_units(given: Readings, faults: Faults) -> None:
     """
     if given.hours > _DAY_HOURS:
         return
-    _doubt_temperature(given, faults)
-    _doubt_moist_air(given, faults)
+    doubt_air(given, faults)
     _doubt_rain(given, faults)
     _doubt_radiation(given, faults)
     _doubt_reference_et(given, faults)
-    _doubt_wind(given, faults)
-
-
-def _ask(
-    given: Readings, faults: Faults, quantities: Sequence[str], units: Sequence[str], why: str
-) -> None:
-    """Show a reading that cannot be and those that can, each with what to say for it."""
-    said = [", ".join(f'"{q}": "{unit}"' for q in quantities) for unit in units]
-    kept = ", ".join(f'"{q}": {span_text(given.values[q])}' for q in quantities)
-    faults.add(
-        why,
-        where=", ".join(quantities),
-        cure=f"say {' or '.join(f'units={{{text}}}' for text in said)} if that is what it is, or "
-        f"ranges={{{kept}}} if the file is right",
-    )
-
-
-# --- air -----------------------------------------------------------------------------------------
-
-
-TEMPERATURES = ("air_temperature", "maximum_air_temperature", "minimum_air_temperature")
-
-
-def _mean_temperature(given: Readings, unit: str = "") -> Column | None:
-    """Mean temperature of each day, as it was read or as if it had been in another `unit`."""
-
-    def column(quantity: str) -> Column:
-        return given.read_as(quantity, unit) if unit else given.values[quantity]
-
-    if "air_temperature" in given.values:
-        return given.days(column("air_temperature"), np.mean)
-    if all(q in given.values for q in TEMPERATURES[1:]):
-        high, low = (column(q) for q in TEMPERATURES[1:])
-        return given.days((high + low) / 2.0, np.mean)
-    return None
-
-
-def _temperature_bounds(days: NDArray[np.datetime64], site: Site) -> tuple[Column, Column]:
-    """Lowest and highest likely mean temperature of days at a site [degC]."""
-    before = sun.day_of_year(days - np.timedelta64(_LAG_DAYS, "D"))
-    top = sun.extraterrestrial_radiation(site.latitude, before)
-    height = _LAPSE_RATE * max(site.elevation, 0.0)
-    high = np.interp(top, _SUN_OF_WARMTH, _WARMEST) - 0.75 * height
-    # Winters of the southern half, with its oceans, are those of places nearer the equator.
-    latitude = site.latitude if site.latitude > 0.0 else max(-site.latitude - _MILDER_SOUTH, 0.0)
-    table = np.array(_COLDEST)
-    at = [np.interp(latitude, _LATITUDES, table[:, k]) for k in range(table.shape[1])]
-    low = np.interp(top, _SUN_OF_COLD, at) - height
-    return low, high
-
-
-def _worst_spell(mean: Column, low: Column, high: Column) -> float:
-    """How far the mean of a month, or of a shorter file, lies outside its bounds [K]."""
-    worst = 0.0
-    for i in range(0, max(mean.size, 1), _CHUNK_DAYS):
-        part = slice(i, i + _CHUNK_DAYS)
-        there = ~np.isnan(mean[part])
-        if not there.any():
-            continue
-        slack = _SHORT_SPELL if there.sum() < _SHORT_SPELL_DAYS else 0.0
-        value = mean[part][there].mean()
-        over = value - high[part][there].mean() - slack
-        under = low[part][there].mean() - slack - value
-        worst = max(worst, over, under)
-    return worst
-
-
-def _snows_in_deep_cold(given: Readings, mean: Column) -> bool:
-    """Whether much falls, day after day, from air too cold to hold it."""
-    if "rain" not in given.values:
-        return False
-    water = given.days(given.values["rain"], np.sum)[: mean.size]
-    fallen = water[(mean < _TOO_COLD_TO_SNOW) & (water > 0.0)]
-    return bool(fallen.size >= _FEW and fallen.mean() > _DEEP_COLD_SNOW)
-
-
-def _doubt_temperature(given: Readings, faults: Faults) -> None:
-    which = [q for q in TEMPERATURES if given.doubtful(q)]
-    mean = _mean_temperature(given)
-    if not which or mean is None or not mean.size or given.site is None:
-        return
-    low, high = _temperature_bounds(given.day_edges[: mean.size], given.site)
-    if _worst_spell(mean, low, high) <= 0.0 and not _snows_in_deep_cold(given, mean):
-        return
-    unit = given.units[which[0]]
-    other = "degF" if unit in ("degc", "c", "celsius") else "degC"
-    if any(given.units[q] != unit for q in which):
-        return
-    swapped = _mean_temperature(given, other.lower())
-    assert swapped is not None
-    if _worst_spell(swapped, low, high) > 0.0 or _snows_in_deep_cold(given, swapped):
-        return
-    _ask(
-        given,
-        faults,
-        which,
-        [other],
-        f"the mean is {np.nanmean(mean):.1f} degC as read in {unit}, and "
-        f"{np.nanmean(swapped):.1f} degC if the numbers are in {other}; at latitude "
-        f"{given.site.latitude:g} this season lies between {np.nanmin(low):.0f} and "
-        f"{np.nanmax(high):.0f} degC, and much snow does not fall from air of -10 degC",
-    )
-
-
-_MOIST = (
-    ("air_temperature", "relative_humidity"),
-    ("maximum_air_temperature", "minimum_relative_humidity"),
-    ("minimum_air_temperature", "maximum_relative_humidity"),
-)
-
-
-def _doubt_moist_air(given: Readings, faults: Faults) -> None:
-    """Ask where air would hold more vapour than air anywhere does, or than it can."""
-    if len(faults):  # what is asked already would be asked again
-        return
-    for temperature, humidity in _MOIST:
-        if not given.doubtful(temperature) or humidity not in given.values:
-            continue
-        vapour = terms.saturation_vapour_pressure(given.values[temperature])
-        vapour = vapour * given.values[humidity]
-        known = vapour[~np.isnan(vapour)]
-        if not known.size:
-            continue
-        much = float(np.quantile(known, 0.95)), float(known.mean())
-        unit = given.units[temperature]
-        if much[0] <= _HIGHEST_VAPOUR and much[1] <= _HIGHEST_MEAN_VAPOUR:
-            continue
-        if unit in ("degc", "c", "celsius"):
-            which = [q for q in TEMPERATURES if given.doubtful(q)]
-            _ask(
-                given,
-                faults,
-                which,
-                ["degF"],
-                f"with {humidity} the air holds {much[0]:.1f} kPa of vapour, more than anywhere on "
-                f"Earth; the mean is {np.nanmean(given.values[temperature]):.1f} degC as read, and "
-                f"{np.nanmean(given.read_as(temperature, 'degf')):.1f} degC if the numbers are in "
-                f"degF",
-            )
-            return
-    _doubt_saturation(given, faults)
-
-
-def _doubt_saturation(given: Readings, faults: Faults) -> None:
-    warmest = next((q for q in ("maximum_air_temperature", "air_temperature") if q in given.values),
-                   "")  # fmt: skip
-    if not warmest:
-        return
-    air = given.values[warmest]
-    for quantity, units in (("dew_point", ("degF", "degC")), ("vapour_pressure", ("hPa", "kPa"))):
-        if not given.doubtful(quantity):
-            continue
-
-        def above(column: Column, quantity: str = quantity) -> float:
-            dew = quantity == "dew_point"
-            most = air + 1.0 if dew else 1.1 * terms.saturation_vapour_pressure(air)
-            there = ~np.isnan(column) & ~np.isnan(air)
-            return float(np.mean(column[there] > most[there])) if there.any() else 0.0
-
-        column = given.values[quantity]
-        fitting = [u for u in units if above(given.read_as(quantity, u.lower())) < 0.05]
-        if above(column) > 0.5 and fitting:
-            kept = QUANTITIES[quantity].unit
-            _ask(
-                given,
-                faults,
-                [quantity],
-                fitting,
-                f"the mean is {np.nanmean(column):.3g} {kept}, more than air of "
-                f"{np.nanmean(air):.1f} degC holds; in {fitting[0]} it would be "
-                f"{np.nanmean(given.read_as(quantity, fitting[0].lower())):.3g} {kept}",
-            )
-
-
-def _doubt_wind(given: Readings, faults: Faults) -> None:
-    if not given.doubtful("wind_speed"):
-        return
-    column = given.values["wind_speed"]
-    mean = float(np.nanmean(column))
-    slower = [
-        unit
-        for unit in ("km/h", "mph")
-        if np.nanmean(given.read_as("wind_speed", unit)) < min(_WINDIEST, 0.9 * mean)
-    ]
-    if mean > _WINDIEST and slower and column.size * given.hours >= 2 * _DAY_HOURS:
-        read = [f"{np.nanmean(given.read_as('wind_speed', u)):.1f} m/s in {u}" for u in slower]
-        _ask(
-            given,
-            faults,
-            ["wind_speed"],
-            slower,
-            f"the mean is {mean:.1f} m/s as read in {given.units['wind_speed']}, a gale for days; "
-            f"it would be {' or '.join(read)}",
-        )
 
 
 # --- water ---------------------------------------------------------------------------------------
@@ -284,8 +52,8 @@ def _doubt_wind(given: Readings, faults: Faults) -> None:
 # take a cloudburst each time (our own choice, wider than monsoons, from memory).
 _NO_CLIMATE_DAY, _NO_CLIMATE_HOUR = 120.0, 25.0
 _CLOUDBURST_DAY, _CLOUDBURST_HOUR, _CLOUDBURST_ONCE = 40.0, 10.0, 150.0
-_HARDLY_RAIN_DAY = 3.0
-_FEW = 3
+_HARDLY_RAIN_DAY, _HARDLY_RAIN_MEAN = 3.0, 1.2
+_FEW, _MANY_TENTHS = 3, 5
 _INCHES, _MILLIMETRES = ("in", "inch", "inches"), ("mm", "l/m2", "kg/m2")
 
 
@@ -314,18 +82,19 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
             or (coarse and not few and wet_days.mean() > _CLOUDBURST_DAY)
             or (coarse and few and wet_days.mean() > _CLOUDBURST_ONCE)
             or (coarse and by_hour and rate > _CLOUDBURST_HOUR)
+            # Amounts of a gauge of hundredths are not all of them tenths by chance.
+            or (coarse and wet_steps.size >= _MANY_TENTHS and np.unique(written).size >= 2)
         )
     elif unit in _MILLIMETRES:
         other = "in"
-        wrong = (
-            wet_days.size >= _FEW
-            and wet_days.max() < _HARDLY_RAIN_DAY
-            and bool(np.any(~_of_a_bucket(wet_steps)))
+        # No bucket tips for less than 0.1 mm, and what shows hundredths sees more than drizzle.
+        wrong = bool(np.any(~_of_a_bucket(wet_steps))) and (
+            wet_days.max() < _HARDLY_RAIN_DAY or wet_days.mean() < _HARDLY_RAIN_MEAN
         )
     else:
         return
     if wrong:
-        _ask(
+        ask_unit(
             given,
             faults,
             ["rain"],
@@ -368,7 +137,7 @@ def _doubt_reference_et(given: Readings, faults: Faults) -> None:
         return
     swapped = given.days(given.read_as("reference_et", other + tail), np.sum)[: days.size]
     if 0.03 <= float(np.nanmax(swapped / most)) <= 1.3:
-        _ask(
+        ask_unit(
             given,
             faults,
             ["reference_et"],
@@ -392,7 +161,7 @@ def _doubt_radiation(given: Readings, faults: Faults) -> None:
         whole_day = given.hours <= 3.0 and column.size * given.hours >= _DAY_HOURS
         if unit == "w/m2" and whole_day and 0.3 < brightest < 6.0:
             other = np.nanmax(given.read_as("solar_radiation", "mj/m2"))
-            _ask(
+            ask_unit(
                 given,
                 faults,
                 ["solar_radiation"],
@@ -407,7 +176,7 @@ def _doubt_radiation(given: Readings, faults: Faults) -> None:
     fitting = units_of_sky(given)[:2]
     if fitting:
         shown = " or ".join(f"{value:.3g} MJ/m2 in {told}" for told, value in fitting)
-        _ask(
+        ask_unit(
             given,
             faults,
             ["solar_radiation"],

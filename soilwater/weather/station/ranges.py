@@ -11,8 +11,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.weather.station.air import TEMPERATURES
 from soilwater.weather.station.columns import QUANTITIES, WARM_DAY_REFERENCE_ET, Quantity
-from soilwater.weather.station.doubts import TEMPERATURES, units_of_sky
+from soilwater.weather.station.doubts import units_of_sky
 from soilwater.weather.station.readings import Readings, read_in, span_text
 from soilwater.weather.station.sunlight import most_of_sky
 from soilwater.words.errors import Faults

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from soilwater.weather.reference_et import Site
 from soilwater.weather.station.columns import QUANTITIES, Quantity
+from soilwater.words.errors import Faults
 
 Column = NDArray[np.float64]
 
@@ -125,3 +126,29 @@ def span_text(column: Column) -> str:
     low, high = float(np.nanmin(column)), float(np.nanmax(column))
     room = 10.0 ** np.floor(np.log10(max(abs(low), abs(high), 1e-6)) - 1.0)
     return f"({np.floor(low / room) * room:g}, {np.ceil(high / room) * room:g})"
+
+
+def ask_unit(
+    given: Readings, faults: Faults, quantities: Sequence[str], units: Sequence[str], why: str
+) -> None:
+    """Show a reading that cannot be and those that can, each with what to say for it.
+
+    Parameters
+    ----------
+    given : Readings
+        The columns.
+    faults : Faults
+        Takes the question.
+    quantities, units : sequence of str
+        What is doubted, and the units it may be in.
+    why : str
+        What speaks against it.
+    """
+    said = [", ".join(f'"{q}": "{unit}"' for q in quantities) for unit in units]
+    kept = ", ".join(f'"{q}": {span_text(given.values[q])}' for q in quantities)
+    faults.add(
+        why,
+        where=", ".join(quantities),
+        cure=f"say {' or '.join(f'units={{{text}}}' for text in said)} if that is what it is, or "
+        f"ranges={{{kept}}} if the file is right",
+    )

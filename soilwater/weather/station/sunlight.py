@@ -26,6 +26,9 @@ _EDGE_OF_CLOUDS = 1.15
 _CHUNK_DAYS = 15
 # Within this [h] clouds of one half of the day, hills and rounding to steps explain a difference.
 _TOLERANCE, _CLEAR_SHIFT = 0.75, 1.5
+# The same where light lasts all day [h], for a sun that rises and sinks as at 70 degrees: the
+# length of the mean of its light as arrows on the clock (our own choice).
+_TOLERANCE_LIGHT, _COURSE = 0.6, 0.33
 # Solar noon by the clock of a place whose longitude is not known, and how far it can be off [h]: no
 # zone is more than this from its sun (common practice, no source).
 _UNKNOWN_NOON, _UNKNOWN_TOLERANCE = 12.5, 4.0
@@ -153,8 +156,14 @@ def _offset_of_days(
     )
     by_energy = _turn(_middle(middles, mean) - _middle(middles, _mean(there, slot, per_day)))
     if max(lit.sum(), bright.sum()) >= per_day - 2:
-        # Light all round the clock: only where most of it comes tells anything.
-        return by_energy if abs(by_energy) >= 2.0 else 0.0
+        # Light all round the clock: only where most of it comes tells anything, in all and on the
+        # brightest days, which clouds that come by the hour of day do not shift alike.
+        by_best = _turn(_middle(middles, measured) - _middle(middles, clear))
+        # The less the sun rises and sinks, the more clouds can shift.
+        course = abs(np.sum(clear * np.exp(1j * middles))) / np.sum(clear)
+        least = _TOLERANCE_LIGHT * max(1.0, _COURSE / float(course))
+        alike = by_best * by_energy > 0.0 and min(abs(by_best), abs(by_energy)) > least
+        return by_energy if alike or abs(by_energy) >= 2.0 else 0.0
     # No dusk is as light as half light while the sun is down for all of a step.
     in_the_dark = bool(np.any((clear == 0.0) & (measured > _HALF_LIGHT * hours)))
     if abs(by_light) >= _CLEAR_SHIFT or (in_the_dark and abs(by_light) > 0.5 * _TOLERANCE):
