@@ -8,6 +8,7 @@ from soilwater.plot.curves import depth_curve, retention
 from soilwater.plot.days import before_after, dry_down, water_balance
 from soilwater.plot.depths import depth_time, profile, suction_profile
 from soilwater.plot.ground import along_line, cross_section, green_days, green_map, surveyed_ground
+from soilwater.plot.loop import wetting_loop
 from soilwater.plot.maps import survey_map
 from soilwater.plot.outlooks import hand_water, outlook
 from soilwater.plot.style import look
@@ -31,4 +32,5 @@ __all__ = [
     "survey_map",
     "surveyed_ground",
     "water_balance",
+    "wetting_loop",
 ]

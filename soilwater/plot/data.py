@@ -89,7 +89,7 @@ def water_through(column: Column, i: int) -> Through:
     depth = np.repeat(mesh.depth, 2)[1:-1]
     at_ends = np.repeat(suction, 2)[1:-1]
     if column.drying is not None:
-        at_ends = column.drying[i].T.ravel()
+        at_ends = column.drying[i, :, : within - 1].T.ravel()
     number = np.repeat(mesh.soil, 2)
     water, saturated = np.empty(depth.size), np.empty(depth.size)
     for k, soil in enumerate(mesh.soils):

@@ -230,3 +230,17 @@ def test_named_targets_and_the_usual_base_are_those_of_their_sources():
     assert (READING_TARGETS["fields"].low, READING_TARGETS["fields"].high) == (0.12, 0.20)
     # Worked out from ranges of gravel, see test_gravel.
     assert (OVER_GRAVEL.low, OVER_GRAVEL.best, OVER_GRAVEL.high) == (2.5, 6.7, 10.5)
+
+
+def test_what_gentle_water_leaves_stands_beside_the_window():
+    # Another solver reads 25.3 % in 30 cm of the wet-side mix over 3 cm of suction when it drained
+    # from a flood, 21.9 and 20.2 % after 40 mm at 10 mm/h on dry sand (ratios of suctions of 1.5
+    # and 2; see `test_remembering_columns`).
+    window = depth_window(WET_MIX, ("20 %", "25 %"), rod=7.6, air_filled="10 %", base_suction=3.0)
+    at = window.to_dataset([30.0]).isel(root_zone_depth=0)
+    assert float(at.rewetted_reading_lower) < 0.202 < float(at.rewetted_reading_upper)
+    assert 0.195 < float(at.rewetted_reading) < 0.222
+    assert float(at.expected_reading) == pytest.approx(0.253, abs=0.005)
+    best = window.to_dataset([window.best]).isel(root_zone_depth=0)
+    told = f"after 10 mm/h on a dry green the best depth reads {100 * best.rewetted_reading:.0f} %"
+    assert told in str(window)

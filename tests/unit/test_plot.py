@@ -703,3 +703,53 @@ def test_a_sand_that_remembers_is_drawn_with_both_curves():
     drains, wetted = curves["while it drains"], curves["while dry sand is wetted"]
     assert (wetted.get_xdata() < drains.get_xdata()).all()
     assert wetted.get_xdata()[0] == pytest.approx(36.0)
+
+
+def remembering_run():
+    """A green that was flooded, dried for six days, given 40 mm and left for a day."""
+    sand = sw.Hysteretic(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 2.0)
+    hours = np.cumsum([0, 48, 144, 4, 24])
+    edges = np.datetime64("2025-07-01", "ns") + (hours * 3.6e12).astype("timedelta64[ns]")
+    weather = sw.Weather(edges, [0.0, 0.0, 40.0, 0.0], [0.0, 30.0, 0.0, 0.0])
+    green = sw.Profile.over_gravel(sand, 30.0)
+    return sw.simulate(green, weather, turf=sw.Turf(10.0, roots="uniform"), output=edges[1:])
+
+
+def test_each_depth_stands_on_its_branch_within_the_loop():
+    run = remembering_run()
+    ax = sw.plot.wetting_loop(run)
+    curves = {line.get_label(): line for line in ax.lines}
+    points = curves["other depths"]
+    held, suction = points.get_xdata(), points.get_ydata()
+    # As the run holds it: at the surface by its own effective suction.
+    sand = sw.Profile.from_json(run.profile.item()).layers[0].soil
+    surface = float(run.drying_suction.isel(time=-1).values.ravel()[0])
+    assert held[0] == pytest.approx(100.0 * sand.water_content(surface), abs=1e-3)
+    assert (held < 100.0 * sand.water_content(suction) + 1e-9).all()
+    assert (held > 100.0 * sand.wetting_water_content(suction) - 1e-9).all()
+    top = curves["0.0 cm (0.0 in) down"]
+    branches = [line for line in ax.lines if line.get_color() == top.get_color()]
+    came, on = (line for line in branches if line is not top)
+    assert came.get_ydata()[-1] == on.get_ydata()[0] == top.get_ydata()[0]
+    # It drains from where the water left it, not from saturation.
+    assert 5.0 < came.get_ydata()[0] < top.get_ydata()[0]
+    assert (np.diff(came.get_xdata()) <= 0.0).all()
+
+
+def test_a_loop_needs_sand_that_remembers(run):
+    with pytest.raises(InputError, match=r"does not say how its sand was wetted"):
+        sw.plot.wetting_loop(run)
+    with pytest.raises(InputError, match=r'none called "mat" remembers.*root zone'):
+        sw.plot.wetting_loop(remembering_run(), layer="mat")
+
+
+def test_a_profile_over_a_blanket_of_gravel_is_drawn_by_what_its_sand_remembers():
+    sand = sw.Hysteretic(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 2.0)
+    green = sw.Profile.over_gravel(sand, 30.0)
+    driest = []
+    for state in (sw.drained_state(green), sw.drained_state(green, after=sw.AfterRain(10.0))):
+        ax = sw.plot.profile(state, rod=ROD)
+        driest.append(
+            min(float(line.get_xdata().min()) for line in ax.lines if len(line.get_xdata()) > 9)
+        )
+    assert driest[1] < driest[0] - 2.0

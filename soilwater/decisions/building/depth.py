@@ -25,9 +25,11 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.lab.likely_memory import likely_memories
+from soilwater.runs.wetted import USUAL_RAIN, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
-from soilwater.words.arrays import lengths
+from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
@@ -184,10 +186,11 @@ class DepthWindow(Displayed, Tabled):
         Returns
         -------
         Dataset
-            Over ``root_zone_depth`` [cm]: `expected_reading` [1] with its 80 % limits,
-            `air_filled_porosity` [1] with its limits, and `probability` [1] that a root zone of
-            that depth meets both targets, with every base suction of the band as likely as the
-            next.
+            Over ``root_zone_depth`` [cm]: `expected_reading` [1] with its 80 % limits, which is of
+            the draining curve, as a specification tests; `rewetted_reading` [1] with its limits,
+            what is left of gentle water on a dry green; `air_filled_porosity` [1] with its limits,
+            and `probability` [1] that a root zone of that depth meets both targets when it drains
+            from a flood, with every base suction of the band as likely as the next.
 
         Raises
         ------
@@ -218,6 +221,7 @@ class DepthWindow(Displayed, Tabled):
         tails = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
         reading_low, reading_high = np.quantile(reading, tails, axis=0)
         air_low, air_high = np.quantile(air, tails, axis=0)
+        rewetted = self._rewetted(grid)
         along = "root_zone_depth"
         dataset = xr.Dataset(
             {
@@ -227,6 +231,9 @@ class DepthWindow(Displayed, Tabled):
                 ),
                 "expected_reading_lower": (along, reading_low),
                 "expected_reading_upper": (along, reading_high),
+                "rewetted_reading": (along, np.median(rewetted, axis=0)),
+                "rewetted_reading_lower": (along, np.quantile(rewetted, tails[0], axis=0)),
+                "rewetted_reading_upper": (along, np.quantile(rewetted, tails[1], axis=0)),
                 "air_filled_porosity": (
                     along,
                     self.sand.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
@@ -253,6 +260,17 @@ class DepthWindow(Displayed, Tabled):
         }
         return attached
 
+    def _rewetted(self, depths: FloatArray) -> FloatArray:
+        """Give the readings [1] that gentle water on a dry green leaves, by draw and depth [cm]."""
+        memories = likely_memories(self.samples, _MEMORIES)
+        bases = np.random.default_rng(0).permutation(self.base_suction.spread(_MEMORIES))
+        return np.array(
+            [
+                rest_curve(Rewetted(each, USUAL_RAIN)).reading(depths, self.rod, base)
+                for each, base in zip(memories, bases, strict=True)
+            ]
+        )
+
     def _rows(self) -> list[tuple[str, ...]]:
         def depth(value: float) -> str:
             return in_people_units(value, "length")
@@ -271,6 +289,20 @@ class DepthWindow(Displayed, Tabled):
             f"target: {self.target}, {rod} rods, drained",
             f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
             f"base suction: {self.base_suction}",
+            *self._told_rewetted(),
+        ]
+
+    def _told_rewetted(self) -> list[str]:
+        """Say what gentle water leaves at the best depth, beside what the target tests."""
+        if not np.isfinite(self.best):
+            return []
+        tails = [(1.0 - PROBABILITY) / 2.0, 0.5, (1.0 + PROBABILITY) / 2.0]
+        left = self._rewetted(np.array([max(self.best, self.rod)]))[:, 0]
+        low, middle, high = 100.0 * np.quantile(left, tails)
+        return [
+            "readings and air are of sand that drained from a flood, as a specification tests; "
+            f"after {USUAL_RAIN.rate:g} mm/h on a dry green the best depth reads {middle:.0f} % "
+            f"({low:.0f} to {high:.0f})"
         ]
 
     def _lines(self) -> list[str]:
@@ -280,6 +312,8 @@ class DepthWindow(Displayed, Tabled):
         return Shown(f"{self.name}: {self.sentence}", _HEADER, self._rows(), self._lines())
 
 
+_MEMORIES = 48
+"""Likely memories of a sand, for what gentle water leaves."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
