@@ -11,7 +11,7 @@ from typing import Any
 from soilwater.kernels import rows
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, VanGenuchten, soil_from_dict
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, by_kind
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
 
@@ -35,7 +35,7 @@ def soil_of(given: Any, name: str, cure: str, faults: Faults) -> Any:
     soil = given.soil if isinstance(given, FitResult) else given
     if not hasattr(soil, "effective_saturation") or isinstance(soil, type):
         faults.add(
-            f"{name} is {soil!r}",
+            f"{name} is {by_kind(soil)}",
             allowed="a soil, such as VanGenuchten(0.05, 0.40, 0.047, 3.0, 40), or a fit",
             cure=cure,
         )

@@ -8,7 +8,7 @@ import numpy as np
 
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
-from soilwater.words.errors import InputError
+from soilwater.words.errors import InputError, by_kind
 
 Sand = Soil | FitResult | Sequence[Soil | FitResult]
 """A sand: a soil taken for certain, a fit with all that its points leave open, or several of these,
@@ -55,12 +55,12 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
         return sand, (sand,)  # type: ignore[return-value]
     if not isinstance(sand, Sequence) or isinstance(sand, str):
         raise InputError(
-            f"sand: {_told(sand)}; allowed: a soil such as VanGenuchten(...), the result of "
+            f"sand: {by_kind(sand)}; allowed: a soil such as VanGenuchten(...), the result of "
             f"RetentionTable.fit, or a list of these{_cure(sand)}."
         )
     wrong = [each for each in sand if not isinstance(each, FitResult) and not _is_soil(each)]
     if wrong or not sand:
-        told = f"it holds {_told(wrong[0])}" if wrong else "there are none"
+        told = f"it holds {by_kind(wrong[0])}" if wrong else "there are none"
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
@@ -74,13 +74,6 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     held = [float(each.water_content(_MIDDLE_SUCTION)) for each in every]
     middle = every[int(np.argsort(held)[len(held) // 2])]
     return middle, tuple(every[int(i)] for i in chosen)
-
-
-def _told(given: object) -> str:
-    """Name what was given: a short value as it is, anything else by its kind."""
-    short = given is None or isinstance(given, str | int | float)
-    kind = given.__name__ if isinstance(given, type) else type(given).__name__
-    return repr(given) if short else f"the class {kind}" if isinstance(given, type) else f"a {kind}"
 
 
 def _cure(given: object) -> str:

@@ -8,16 +8,19 @@ days brought before. Nothing is fetched from anywhere.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
 
+from soilwater.weather.reference_et import Site
 from soilwater.weather.series import Weather
 from soilwater.weather.station.files import read_station
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date
+from soilwater.words.stamps import STANDARD
 from soilwater.words.text_tables import TextTable, read_text_table
 from soilwater.words.times import as_time, stamp
 
@@ -37,7 +40,14 @@ def read_forecast(
     sheet: str | None = None,
     sunrise: float = 6.0,
     sunset: float = 18.0,
-    **station: Any,
+    label: Literal["start", "end"] | None = None,
+    site: Site | None = None,
+    columns: Mapping[str, str] | None = None,
+    units: Mapping[str, str] | None = None,
+    time_zone: str = STANDARD,
+    day_first: bool | None = None,
+    cumulative: str | Sequence[str] = (),
+    missing: float | str | Sequence[float | str] = (),
 ) -> tuple[Weather, ...]:
     """Read a forecast: hourly or daily, of one member or several that are equally likely.
 
@@ -54,9 +64,22 @@ def read_forecast(
         Sheet of a workbook.
     sunrise, sunset : float, optional
         Hours of the day between which the demand of daily steps falls [h].
-    **station
-        What else `read_station` takes, for all members: ``label``, ``site``, ``columns``,
-        ``units``, ``time_zone``, ``day_first`` and so on.
+    label : {"start", "end"}, optional
+        What the time of a row marks, as of all that follows for `read_station`.
+    site : Site, optional
+        Where the forecast is for.
+    columns : mapping of str to str, optional
+        Column of the file by what it holds.
+    units : mapping of str to str, optional
+        Unit by what a column holds.
+    time_zone : str, optional
+        Time zone of the stamps.
+    day_first : bool, optional
+        Whether 03/04 is the third of April.
+    cumulative : str or sequence of str, optional
+        What runs on as a total.
+    missing : float, str or sequence of these, optional
+        What marks a missing value.
 
     Returns
     -------
@@ -78,6 +101,17 @@ def read_forecast(
     >>> [round(float(each.reference_et.sum()), 1) for each in read_forecast(table)]
     [8.7, 9.5]
     """
+    given = partial(
+        read_station,
+        label=label,
+        site=site,
+        columns=columns,
+        units=units,
+        time_zone=time_zone,
+        day_first=day_first,
+        cumulative=cumulative,
+        missing=missing,
+    )
     sources = list(source) if isinstance(source, (list, tuple)) else [source]
     faults = Faults("Forecast")
     members: list[Weather] = []
@@ -86,7 +120,7 @@ def read_forecast(
     for each in sources:
         for table in _members(read_text_table(each, sheet=sheet)):
             try:
-                record = read_station(table, **station)
+                record = given(table)
                 made = record.to_weather(reference_et, sunrise=sunrise, sunset=sunset)
                 members.append(replace(made, name=made.name or f"forecast {table.source}"))
             except InputError as error:

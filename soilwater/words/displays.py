@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import NamedTuple
 
+from soilwater.words.safe_texts import fit_to_show
 from soilwater.words.text_tables import echo_table, html_table
 
 
@@ -57,12 +58,15 @@ class Displayed:
     def __repr__(self) -> str:
         shown = self._shown()
         table = echo_table(shown.rows, shown.header).splitlines()
-        title = [shown.title] if shown.title else []
+        title = [fit_to_show(shown.title)] if shown.title else []
         margin = "  " if shown.set_in else ""
-        return "\n".join([*title, *(margin + line for line in table), *shown.lines])
+        lines = (fit_to_show(line) for line in shown.lines)
+        return "\n".join([*title, *(margin + line for line in table), *lines])
 
     def _repr_html_(self) -> str:
         shown = self._shown()
         table = html_table(shown.rows, shown.header, caption=shown.caption or shown.title)
-        listed = "".join(f"<li>{escape(line.removeprefix('- '))}</li>" for line in shown.lines)
+        listed = "".join(
+            f"<li>{escape(fit_to_show(line.removeprefix('- ')))}</li>" for line in shown.lines
+        )
         return f"{table}<ul>{listed}</ul>" if listed else table

@@ -108,6 +108,13 @@ _SENTENCES = {
 }
 
 
+def by_kind(given: object) -> str:
+    """Name what was given: a short value as it is, anything else by its kind."""
+    short = given is None or isinstance(given, str | int | float)
+    kind = given.__name__ if isinstance(given, type) else type(given).__name__
+    return repr(given) if short else f"the class {kind}" if isinstance(given, type) else f"a {kind}"
+
+
 class Faults:
     """Collects the faults of one object or table and raises them together.
 

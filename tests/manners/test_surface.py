@@ -254,7 +254,7 @@ UNIT_OF = {
 }
 """Unit that each form of a quantity says of itself, as the source says it."""
 NO_QUANTITIES = {
-    "read_forecast": {"source", "station"},  # files, and what read_station takes
+    "read_forecast": {"source"},
     "interpolate_survey": {"outline"},  # corners, a table or a file
     "read_retention": {"source"},  # files and tables of every kind
     "read_retention_samples": {"source"},

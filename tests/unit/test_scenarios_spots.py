@@ -162,7 +162,10 @@ def test_the_patch_cannot_be_put_down_to_depth(gannet_bay):
     assert odds.probability("depth") < 0.001
     by_cause = {each.cause: each for each in odds.causes}
     assert "not credible" in by_cause["depth"].sentence
-    assert by_cause["slope"].size == pytest.approx(59.0, abs=12.0)
+    # So deep a centimetre is worth 0.06 % by volume, and the offset of the meter is known no better
+    # than a green's noisy readings tell it: what can be held is the reading there.
+    as_deep = 31.0 + by_cause["slope"].size
+    assert drained(WET_MIX, as_deep) == pytest.approx(0.08, abs=0.008)
     assert odds.causes[0].cause == "repellency"
 
 

@@ -28,6 +28,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, RunError
+from soilwater.words.quantities import in_one_unit
 
 GRID = 3.0
 """Largest distance between the depths that are run [cm]; straight lines between them miss a reading
@@ -152,8 +153,8 @@ def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tup
     reference = float(np.mean([each.reference_et.sum() for each in members])) / days
     return (
         *([f"root-zone sand: {name}"] if name else []),
-        f"turf and surface ask for {asked:.1f} mm/day on average, of {reference:.1f} mm/day of "
-        "reference ET",
+        f"turf and surface ask for {in_one_unit(asked, 'evapotranspiration')} on average, of "
+        f"{in_one_unit(reference, 'evapotranspiration')} of reference ET",
     )
 
 

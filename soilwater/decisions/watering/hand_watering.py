@@ -50,6 +50,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, WaterContent
+from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
@@ -273,7 +274,7 @@ def hand_water_plan(
         assumptions=(
             *assumed,
             said,
-            f"at most {most:g} mm at a visit",
+            f"at most {in_one_unit(most, 'water_amount')} at a visit",
             *(f"no water by hand on {day}" for day in dry),
             *ground_and_demand(sand, turf, members),
             *notes,
