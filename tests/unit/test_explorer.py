@@ -47,7 +47,7 @@ def given_to_script(html):
 
 # --- what is worked out ------------------------------------------------------------------------
 
-POINTS = 100  # Of each ground: 300 in all.
+POINTS = 100  # Of each ground: 250 in all, with those of `hard`.
 RODS = (3.8, 5.0, 7.6, 12.0, 15.0, 20.0)
 HOURS = np.arange(14 * 24 + 1.0)
 
@@ -56,7 +56,6 @@ HOURS = np.arange(14 * 24 + 1.0)
 # gravel, of which the blanket is what stands below a profile unless another base is given.
 GROUNDS = {
     "middle mix over a break": (MIDDLE_MIX, GRAVEL),
-    "straight sand over a break": (STRAIGHT_SAND, GRAVEL),
     "straight sand over a blanket": (STRAIGHT_SAND, sw.Profile.over_gravel(MIDDLE_MIX, 30.0).base),
 }
 

@@ -301,7 +301,7 @@ class DepthWindow(Displayed, Tabled):
         low, middle, high = 100.0 * np.quantile(left, tails)
         return [
             "readings and air are of sand that drained from a flood, as a specification tests; "
-            f"after {USUAL_RAIN.rate:g} mm/h on a dry green the best depth reads {middle:.0f} % "
+            f"after {in_one_unit(USUAL_RAIN.rate, 'water_rate')} on a dry green the best depth reads {middle:.0f} % "
             f"({low:.0f} to {high:.0f})"
         ]
 
