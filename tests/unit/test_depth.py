@@ -242,5 +242,7 @@ def test_what_gentle_water_leaves_stands_beside_the_window():
     assert 0.195 < float(at.rewetted_reading) < 0.222
     assert float(at.expected_reading) == pytest.approx(0.253, abs=0.005)
     best = window.to_dataset([window.best]).isel(root_zone_depth=0)
-    told = f"after 10 mm/h on a dry green the best depth reads {100 * best.rewetted_reading:.0f} %"
+    told = (
+        f"after 10.0 mm/h on a dry green the best depth reads {100 * best.rewetted_reading:.0f} %"
+    )
     assert told in str(window)

@@ -48,7 +48,7 @@ def test_the_filled_profile_is_saturated_and_no_fuller():
     assert float(run.storage[0]) - held == pytest.approx(flush.fill, abs=0.01)
     for words in (
         "volumes are counted here, salt is not carried",
-        "18 to 29 mm where one counted pore volume said 149 to 256",
+        "18.0 to 29.0 mm where one counted pore volume said 149.0 to 256.0 mm",
         "US gal/1000 ft2",
     ):
         assert words in repr(flush)

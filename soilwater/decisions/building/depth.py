@@ -37,6 +37,7 @@ from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import (
     CM_PER_INCH,
+    in_one_unit,
     in_people_units,
     range_in_people_units,
 )
@@ -301,8 +302,8 @@ class DepthWindow(Displayed, Tabled):
         low, middle, high = 100.0 * np.quantile(left, tails)
         return [
             "readings and air are of sand that drained from a flood, as a specification tests; "
-            f"after {in_one_unit(USUAL_RAIN.rate, 'water_rate')} on a dry green the best depth reads {middle:.0f} % "
-            f"({low:.0f} to {high:.0f})"
+            f"after {in_one_unit(USUAL_RAIN.rate, 'water_rate')} on a dry green the best depth "
+            f"reads {middle:.0f} % ({low:.0f} to {high:.0f})"
         ]
 
     def _lines(self) -> list[str]:

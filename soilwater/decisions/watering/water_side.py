@@ -31,7 +31,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
-from soilwater.words.quantities import in_people_units
+from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.unit_choice import shown
 from soilwater.words.units import number_to_house
@@ -115,12 +115,18 @@ def _in_both(mm: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return (f"{mm:.0f}",), (f"{mm / 25.4:.1f}", f"{gallons_per_1000_ft2(mm):.0f}")
 
 
-_COUNTED = (
-    "volumes are counted here, salt is not carried: a trial of salt moving with water brought the "
-    "top 15 cm from 4 to 2 dS/m with 18 to 29 mm where one counted pore volume said 149 to 256: "
-    "salt leaves the top before the profile has filled; start with less; the meter and the drain "
-    "water tell"
-)
+def _counted() -> str:
+    amount = one_writing("water_amount")
+    needed, said = (
+        f"{amount.figure(low)} to {amount.figure(high)} {amount.unit}"
+        for low, high in ((18.0, 29.0), (149.0, 256.0))
+    )
+    return (
+        "volumes are counted here, salt is not carried: a trial of salt moving with water brought "
+        f"the top {in_one_unit(15.0, 'length')} from 4 to 2 dS/m with {needed} where one counted "
+        f"pore volume said {said}: salt leaves the top before the profile has filled; start with "
+        "less; the meter and the drain water tell"
+    )
 
 
 def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:
@@ -186,7 +192,7 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
         pore_volumes=pore_volumes,
         uniformity=share,
         cautions=(
-            _COUNTED,
+            _counted(),
             *cautions_for("salt", "label", "backflow", "water law"),
         ),
     )
