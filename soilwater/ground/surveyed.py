@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.cells import cells_in, middles, on_cells
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST
 from soilwater.ground.surfaces import FEWEST_POINTS, MOST_POINTS, Surface, thinned, through_points
 from soilwater.survey.line import SAME_PLACE, STEP_OF_MARKS, places_of
@@ -76,7 +77,7 @@ class SurveyedGround(Displayed, Tabled):
     @property
     def places(self) -> FloatArray:
         """East and north of each cell of the green [m], shape (n_cells, 2)."""
-        return _middles(self.mask, self.corner, self.spacing)
+        return middles(self.mask, self.corner, self.spacing)
 
     @property
     def next_hole(self) -> tuple[float, float]:
@@ -252,9 +253,9 @@ def interpolate_survey(
         if not near.all():
             notes.append(f"{np.count_nonzero(~near)} levels far outside the outline left out")
         with_level = [spot for spot, taken in zip(with_level, near, strict=True) if taken]
-    mask, corner = _grid(corners, side, faults)
+    mask, corner = cells_in(corners, side, faults)
     faults.raise_if_any()
-    cells = _middles(mask, corner, side)
+    cells = middles(mask, corner, side)
     depth = _surface(with_depth, "depth", errors[0], notes)
     level = None
     if slope is None:
@@ -266,7 +267,7 @@ def interpolate_survey(
         depth.at(cells),
     ]
     (surface_level, level_scatter), (probe_depth, depth_scatter) = (
-        [_on_grid(each, mask) for each in pair] for pair in values
+        [on_cells(each, mask) for each in pair] for pair in values
     )
     return SurveyedGround(
         survey, corners, side, corner, mask, surface_level, probe_depth, level_scatter,
@@ -465,27 +466,6 @@ def _corners(
     return corners
 
 
-def _grid(
-    corners: FloatArray, spacing: float, faults: Faults
-) -> tuple[NDArray[np.bool_], tuple[float, float]]:
-    """Cells whose middles lie in the outline, and where the first of them lies [m]."""
-    side = spacing / 100.0
-    low, high = corners.min(axis=0), corners.max(axis=0)
-    count = np.maximum(1, np.ceil((high - low) / side - 1e-9)).astype(int)
-    corner = (float(low[0] + 0.5 * side), float(low[1] + 0.5 * side))
-    everywhere = np.ones((count[1], count[0]), dtype=bool)
-    mask = inside(corners, _middles(everywhere, corner, spacing)).reshape(everywhere.shape)
-    if not mask.any():
-        faults.add("no cell lies in the outline", cure="take a smaller spacing")
-    return mask, corner
-
-
-def _middles(mask: NDArray[np.bool_], corner: tuple[float, float], spacing: float) -> FloatArray:
-    row, column = np.nonzero(mask)
-    side = spacing / 100.0
-    return np.stack([corner[0] + side * column, corner[1] + side * row], axis=-1)
-
-
 def _surface(spots: Sequence[Spot], what: str, error: float, notes: list[str]) -> Surface:
     """Surface through the depths or the levels of spots; what does not fit is noted."""
     values = np.array([getattr(spot, what) for spot in spots], dtype=np.float64)
@@ -504,10 +484,3 @@ def _surface(spots: Sequence[Spot], what: str, error: float, notes: list[str]) -
     rms = float(np.sqrt(np.mean(surface.left_out_gap**2)))
     notes.append(f"a {word} left out is missed by {rms:.1f} cm (root mean square)")
     return surface
-
-
-def _on_grid(values: FloatArray, mask: NDArray[np.bool_]) -> FloatArray:
-    grid = np.full(mask.shape, np.nan)
-    grid[mask] = values
-    grid.setflags(write=False)
-    return grid

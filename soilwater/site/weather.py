@@ -129,11 +129,7 @@ class SiteWeather:
             try:
                 members = join_weather(members, self.coming, overlap=which[self.overlap])
             except InputError as error:
-                said = str(error).replace(
-                    'overlap="first" (what was measured) or overlap="then"',
-                    'overlap = "station" or overlap = "forecast" below [weather]',
-                )
-                raise InputError(said.removeprefix("join_weather: ")) from None
+                raise InputError(str(error).removeprefix("join_weather: ")) from None
         else:
             members = tuple(each.between(begin, each.end) for each in self.coming)
         count = len(self.coming)
@@ -231,6 +227,13 @@ def read_site_weather(part: Part, folder: Path, now: np.datetime64) -> SiteWeath
                 site=place,
                 **given,
             )
+    if past and coming and not overlap and coming[0].start < past[-1].end < coming[0].end:
+        part.faults.add(
+            f"station and forecast both know {stamp(coming[0].start)} to {stamp(past[-1].end)}",
+            where=part.where("forecast"),
+            cure='say which counts there: overlap = "station" or overlap = "forecast" below '
+            "[weather]",
+        )
     return SiteWeather(days, expected, station, forecast, place, overlap, past, coming)
 
 

@@ -111,12 +111,13 @@ def test_the_station_goes_before_the_forecast_and_an_overlap_is_asked(tmp_path):
         )
     forecast.write_text(text, encoding="utf-8")
     with pytest.raises(sw.InputError) as caught:
-        sw.read_site_file(file).weather.ahead(day)
-    assert str(caught.value) == (
-        "both know 2025-06-09 00:00 to 2025-06-10 00:00; say which counts there: overlap = "
-        '"station" or overlap = "forecast" below [weather].'
-    )
+        sw.read_site_file(file)
     site = file.read_text(encoding="utf-8")
+    line = 1 + site.splitlines().index("[weather.forecast]")
+    assert str(caught.value).endswith(
+        f"line {line}: station and forecast both know 2025-06-09 00:00 to 2025-06-10 00:00; say "
+        'which counts there: overlap = "station" or overlap = "forecast" below [weather].'
+    )
     measured = float(
         sw.read_weather(file.parent / "station.csv").between(day, "2025-06-10").reference_et.sum()
     )
