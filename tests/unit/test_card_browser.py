@@ -10,6 +10,8 @@ from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.report import crew_card
+from soilwater.report.page import LONGEST_WORD
+from soilwater.words.safe_texts import fit_to_show
 
 SPOTS = [f"back left of the {i}th" for i in range(1, 7)] + ["W" * 60, "رمل ناعم"]
 
@@ -59,7 +61,7 @@ def test_it_is_read_at_arms_length(page):
 
 def test_each_spot_is_ticked_by_its_name(page):
     for name in SPOTS:
-        box = page.get_by_role("checkbox", name=name)
+        box = page.get_by_role("checkbox", name=fit_to_show(name, LONGEST_WORD))
         box.check()
         assert box.is_checked()
 

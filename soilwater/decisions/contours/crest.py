@@ -197,7 +197,7 @@ def crest_effect(
     >>> line = sw.Transect(["0 m", "5 m", "10 m"], "2 %", ["30 cm"] * 3, green)
     >>> effect = sw.crest_effect(line, sw.steady_weather(2, 0.0), rod="3 in")
     >>> round(float(effect.places.extra_depth.sel(distance=0.0)), 0)
-    4.0
+    6.0
     """
     length = number_to_house(rod, "length", "rod")
     green = ground.green
