@@ -73,7 +73,9 @@ def rates(t, y, yp, column):  # type: ignore[no-untyped-def]
             flux = outflow * max(h, 0.0)
         uptake = 0.0
         if demand > 0.0 and root[i] > 0.0:
-            uptake = demand * root[i] * s_shaped(-h, STRESS[0], STRESS[1])[0] * taper(-h)
+            # No soil of these cases gives up its last water at the dry end of soils.
+            end = taper(-h, 0.0)[0]
+            uptake = demand * root[i] * s_shaped(-h, STRESS[0], STRESS[1])[0] * end
         yp[i] = (flux_above - flux - uptake) / (capacity * stretch)
         flux_above, capacity = flux, half * max(c1, floor)
         h, stretch, c, k, slope, phi = h1, stretch1, c1, k1, slope1, phi1
