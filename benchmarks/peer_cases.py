@@ -18,7 +18,7 @@ from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.packing import pack, root_shares
 from soilwater.runs.settings import Settings
-from soilwater.runs.starts import start_head
+from soilwater.runs.starts import begin
 
 TOP, FINE = 7.6, 1e-5
 SAND = sw.VanGenuchten(0.03, 0.40, 0.033, 5.0, 40.0)
@@ -54,7 +54,7 @@ class Problem:
 
     @cached_property
     def start(self) -> np.ndarray:
-        return start_head(self.case, self.mesh)
+        return begin(self.case, self.mesh).head
 
     @cached_property
     def reference(self) -> np.ndarray:
