@@ -568,7 +568,6 @@ def test_prints_on_one_sheet(which, paper, size, page, crowded, tmp_path):
     assert count == 1
 
 
-@pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
 @pytest.mark.parametrize("which", ["page", "crowded"])
 def test_a_sheet_is_used(open_page, which, page, crowded, tmp_path):
     """Type is as large as fits: of 259 mm on letter paper less than a tenth is left."""
