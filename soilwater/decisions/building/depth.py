@@ -316,7 +316,7 @@ class DepthWindow(Displayed, Tabled):
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
 _BASES = 95
-"""Suctions at the base that each sand is laid over; a tenth of the way is the middle of the tenth."""
+"""Suctions at the base that each sand is laid over; a tenth of the way is the middle of one."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
