@@ -12,7 +12,9 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
+from soilwater.survey.rods import rod_list
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
@@ -28,10 +30,6 @@ MOST_A_SAND_HOLDS = 0.48
 """A reading above this [1] is more than the pore space of a sand (common practice, no source)."""
 OVER_RANGE = 0.75
 """A reading above this [1] is the end of the meter's scale (common practice, no source)."""
-
-
-SHORT_OF_THE_ROD = 1.0
-"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
 @mind_words()
@@ -119,7 +117,10 @@ class Spot:
     mat_thickness : float, str or Quantity, optional
         Thickness of the organic mat at the surface [cm].
     drop_time : float, optional
-        Time a water drop sat on a dry plug [s].
+        Time a water drop sat on a dry plug [s]; of drop tests the middle one where drops sit
+        longest.
+    drop_tests : DropTests, optional
+        Drop times by depth, where more than one drop was set.
     catch_depth : float, str or Quantity, optional
         Depth of water in the catch can here [mm].
     area : float, str or Quantity, optional
@@ -148,6 +149,7 @@ class Spot:
     slope: float | None = field(default=None, kw_only=True)
     mat_thickness: float | None = field(default=None, kw_only=True)
     drop_time: float | None = field(default=None, kw_only=True)
+    drop_tests: DropTests | None = field(default=None, kw_only=True)
     catch_depth: float | None = field(default=None, kw_only=True)
     area: float | None = field(default=None, kw_only=True)
 
@@ -180,6 +182,7 @@ class Spot:
                 self._take(name, getattr(self, name), quantity, faults, above_zero=name == "area")
         if self.drop_time is not None and not 0.0 <= float(self.drop_time) < math.inf:
             faults.add(f"drop_time is {self.drop_time!r}", allowed="0 s or more")
+        self._take_drops(faults)
         readings: tuple[Any, ...] = tuple(self.readings)
         for i, reading in enumerate(readings):
             if not isinstance(reading, Reading):
@@ -190,6 +193,24 @@ class Spot:
                 )
         object.__setattr__(self, "readings", readings)
         faults.raise_if_any()
+
+    def _take_drops(self, faults: Faults) -> None:
+        tests: Any = self.drop_tests
+        if tests is None:
+            return
+        if not isinstance(tests, DropTests):
+            faults.add(
+                f"drop_tests is {tests!r}",
+                allowed="DropTests, such as DropTests({0: [2, 3], 1: [90, 600]})",
+            )
+        elif self.drop_time not in (None, tests.drop_time):
+            faults.add(
+                f"drop_time is {self.drop_time:g} s, and the drops of drop_tests sit "
+                f"{tests.drop_time:g} s where they sit longest",
+                cure="leave drop_time out: it follows from drop_tests",
+            )
+        else:
+            object.__setattr__(self, "drop_time", tests.drop_time)
 
     def _take(
         self, name: str, given: Any, quantity: str, faults: Faults, *, above_zero: bool
@@ -223,7 +244,7 @@ class Spot:
         if len(rods) > 1:
             faults = Faults(f'Spot "{self.name}"')
             faults.add(
-                f"{_rod_list(rods)} are mixed",
+                f"{rod_list(rods)} are mixed",
                 cure="split the survey by rod length with Survey.with_rod",
             )
             raise faults.as_error()
@@ -368,7 +389,7 @@ class Survey(Displayed, Tabled):
             faults = Faults("rod")
             faults.add(
                 f"no reading was taken with {in_people_units(length, 'length')} rods",
-                allowed=_rod_list(self.rods) or "the survey has no readings",
+                allowed=rod_list(self.rods) or "the survey has no readings",
             )
             raise faults.as_error()
         return replace(self, spots=tuple(kept))
@@ -436,7 +457,7 @@ class Survey(Displayed, Tabled):
         title = f'Survey "{self.name}"' if self.name else "Survey"
         parts = [f"{len(self.spots)} spots"]
         if self.rods:
-            parts.append(f"read with {_rod_list(self.rods)}")
+            parts.append(f"read with {rod_list(self.rods)}")
         times = sorted(r.time for s in self.spots for r in s.readings if r.time is not None)
         if times:
             parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
@@ -447,60 +468,3 @@ class Survey(Displayed, Tabled):
         east = f"east, north ({one_writing('distance').unit})"
         header = ("spot", "depth", "readings (% by volume)", east, "more")
         return Shown(self._title(), header, self._rows(), lines, set_in=True)
-
-
-def check_rods(spot: Spot, faults: Faults) -> None:
-    """Note readings whose rods went through the root zone into what lies below it.
-
-    Parameters
-    ----------
-    spot : Spot
-        With its depth and readings.
-    faults : Faults
-        Takes the rods that are too long.
-    """
-    for rod in sorted({reading.rod for reading in spot.readings}):
-        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
-            faults.add(
-                f"rods of {in_people_units(rod, 'length')} in "
-                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
-                where=f'spot "{spot.name}"',
-                cure="correct the depth or the rod, or leave that reading out",
-            )
-
-
-def rod_of(survey: Survey, rod: Any = None) -> float:
-    """Find the length of the rods a survey is about.
-
-    Parameters
-    ----------
-    survey : Survey
-        With readings of one rod length, where `rod` is not given.
-    rod : float, str or Quantity, optional
-        Length of the rods [cm]; it goes before the survey's.
-
-    Returns
-    -------
-    float
-        Length [cm].
-
-    Raises
-    ------
-    InputError
-        If it is neither given nor one alone in the survey.
-    """
-    if rod is not None:
-        length = number_to_house(rod, "length", "rod")
-        if length > 0.0:
-            return length
-        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
-    if len(survey.rods) == 1:
-        return survey.rods[0]
-    found = _rod_list(survey.rods) or "no readings"
-    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
-
-
-def _rod_list(rods: Iterable[float]) -> str:
-    """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
-    texts = [in_people_units(rod, "length") for rod in rods]
-    return f"{' and '.join(texts)} rods" if texts else ""

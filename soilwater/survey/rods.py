@@ -1,0 +1,73 @@
+"""Lengths of rods: which are meant, and whether they stayed in the root zone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.quantities import in_people_units
+from soilwater.words.units import number_to_house
+
+if TYPE_CHECKING:
+    from soilwater.survey.survey import Spot, Survey
+
+SHORT_OF_THE_ROD = 1.0
+"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
+
+
+def check_rods(spot: Spot, faults: Faults) -> None:
+    """Note readings whose rods went through the root zone into what lies below it.
+
+    Parameters
+    ----------
+    spot : Spot
+        With its depth and readings.
+    faults : Faults
+        Takes the rods that are too long.
+    """
+    for rod in sorted({reading.rod for reading in spot.readings}):
+        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
+            faults.add(
+                f"rods of {in_people_units(rod, 'length')} in "
+                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
+                where=f'spot "{spot.name}"',
+                cure="correct the depth or the rod, or leave that reading out",
+            )
+
+
+def rod_of(survey: Survey, rod: Any = None) -> float:
+    """Find the length of the rods a survey is about.
+
+    Parameters
+    ----------
+    survey : Survey
+        With readings of one rod length, where `rod` is not given.
+    rod : float, str or Quantity, optional
+        Length of the rods [cm]; it goes before the survey's.
+
+    Returns
+    -------
+    float
+        Length [cm].
+
+    Raises
+    ------
+    InputError
+        If it is neither given nor one alone in the survey.
+    """
+    if rod is not None:
+        length = number_to_house(rod, "length", "rod")
+        if length > 0.0:
+            return length
+        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
+    if len(survey.rods) == 1:
+        return survey.rods[0]
+    found = rod_list(survey.rods) or "no readings"
+    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
+
+
+def rod_list(rods: Iterable[float]) -> str:
+    """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
+    texts = [in_people_units(rod, "length") for rod in rods]
+    return f"{' and '.join(texts)} rods" if texts else ""
