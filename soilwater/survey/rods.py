@@ -1,19 +1,13 @@
-"""Lengths of rods: which are meant, and whether they stayed in the root zone."""
+"""Rods of a survey: the length its readings are about, and rods longer than the sand."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from soilwater.survey.survey import SHORT_OF_THE_ROD, Spot, Survey, rod_list
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
-
-if TYPE_CHECKING:
-    from soilwater.survey.survey import Spot, Survey
-
-SHORT_OF_THE_ROD = 1.0
-"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
 def check_rods(spot: Spot, faults: Faults) -> None:
@@ -65,9 +59,3 @@ def rod_of(survey: Survey, rod: Any = None) -> float:
         return survey.rods[0]
     found = rod_list(survey.rods) or "no readings"
     raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
-
-
-def rod_list(rods: Iterable[float]) -> str:
-    """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
-    texts = [in_people_units(rod, "length") for rod in rods]
-    return f"{' and '.join(texts)} rods" if texts else ""

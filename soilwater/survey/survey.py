@@ -14,7 +14,6 @@ import numpy as np
 
 from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
-from soilwater.survey.rods import rod_list
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
@@ -30,6 +29,10 @@ MOST_A_SAND_HOLDS = 0.48
 """A reading above this [1] is more than the pore space of a sand (common practice, no source)."""
 OVER_RANGE = 0.75
 """A reading above this [1] is the end of the meter's scale (common practice, no source)."""
+
+
+SHORT_OF_THE_ROD = 1.0
+"""A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
 @mind_words()
@@ -468,3 +471,9 @@ class Survey(Displayed, Tabled):
         east = f"east, north ({one_writing('distance').unit})"
         header = ("spot", "depth", "readings (% by volume)", east, "more")
         return Shown(self._title(), header, self._rows(), lines, set_in=True)
+
+
+def rod_list(rods: Iterable[float]) -> str:
+    """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
+    texts = [in_people_units(rod, "length") for rod in rods]
+    return f"{' and '.join(texts)} rods" if texts else ""
