@@ -78,7 +78,7 @@ class Trial:
         column: Callable[[int, int], Case],
         profile: Callable[[int, int], Profile],
     ) -> Trial:
-        """Read spots from the `runs` of their columns with a `rod` [cm], moved by a `shift` [m3/m3].
+        """Read spots from the `runs` of their columns with a `rod` [cm], and add a `shift` [1].
 
         `at_spots` takes what was found on the columns, shape (columns, ...), to spots and draws,
         shape (spots, draws, ...); `column` and `profile` are kept as they are.
