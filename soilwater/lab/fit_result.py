@@ -13,6 +13,7 @@ from soilwater.lab.grading import Grading
 from soilwater.lab.posterior import Points, curves
 from soilwater.soils.model import Soil, SoilModel, parameter_unit
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Suctions
 from soilwater.words.frames import Column, Tabled
@@ -22,9 +23,6 @@ from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
     import pandas as pd
-
-PROBABILITY = 0.9
-"""Probability that the intervals of a fit claim to hold."""
 
 
 class Sheet(Protocol):
