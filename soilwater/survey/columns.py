@@ -117,11 +117,6 @@ class Sheet:
     green: str = ""
     origin: tuple[float, float] | None = None
 
-    @property
-    def line_word(self) -> str:
-        """Rows of a table in memory are rows; those of a file are lines of it."""
-        return "row" if self.text.source == "table" else "line"
-
     def header(self, column: int) -> str:
         """Header of a `column` as a person sees it, plain and in lower case."""
         text = f"{self.text.columns[column]} {self.text.units[column]}"
@@ -191,9 +186,9 @@ class Sheet:
             if spot:
                 rows.append((spot, number, row))
             elif any(row):
-                self.faults.add("the spot has no name", where=f"{self.line_word} {number}")
+                self.faults.add("the spot has no name", where=f"{self.text.line_word} {number}")
         if "spot" not in self.columns:
-            self.notes.append(f"no column of spots: they are called by their {self.line_word}")
+            self.notes.append(f"no column of spots: they are called by their {self.text.line_word}")
         return rows
 
     def _without_summaries(
@@ -208,9 +203,9 @@ class Sheet:
         seen: set[tuple[str, ...]] = set()
         for (number, row), name, summary in zip(lines, names, named, strict=True):
             if summary:
-                left_out.append(f'"{name}" ({self.line_word} {number})')
+                left_out.append(f'"{name}" ({self.text.line_word} {number})')
             elif dated and self.cell(row, "date") and row in seen:
-                twice.append(f"{self.line_word} {number}")
+                twice.append(f"{self.text.line_word} {number}")
             else:
                 kept.append((number, row))
             seen.add(row)

@@ -62,7 +62,7 @@ def read_depths(
     cells: list[_Depth] = []
     skipped = []
     for spot, number, row in rows:
-        where = f"{sheet.line_word} {number} ({spot})"
+        where = f"{sheet.text.line_word} {number} ({spot})"
         part, at_least = _at_least(row[column])
         at_least = at_least or sheet.cell(row, "at_least").lower() == "yes"
         if part.startswith("+"):

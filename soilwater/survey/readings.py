@@ -88,7 +88,7 @@ def _scaled(
     """Take the readings of a column as fractions."""
     taken = []
     for spot, number, row in rows:
-        where = f"{sheet.line_word} {number} ({spot})"
+        where = f"{sheet.text.line_word} {number} ({spot})"
         value, own = sheet.number(row[column], where)
         if value is None:
             continue

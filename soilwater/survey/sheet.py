@@ -208,7 +208,7 @@ def _read_others(sheet: Sheet, rows: Sequence[Row], slope_unit: str | None) -> N
             cell = sheet.cell(row, role)
             if not cell or cell == "-":
                 continue
-            with sheet.faults.catching(f"{sheet.line_word} {number} ({spot})"):
+            with sheet.faults.catching(f"{sheet.text.line_word} {number} ({spot})"):
                 value = sheet.with_unit(cell, role, quantity, slope_unit or "")
                 if sheet.found[spot].setdefault(role, value) != value:
                     raise InputError(
@@ -233,7 +233,7 @@ def _read_levels(sheet: Sheet, rows: Sequence[Row]) -> None:
             )
             return
         for spot, number, row in rows:
-            where = f"{sheet.line_word} {number} ({spot})"
+            where = f"{sheet.text.line_word} {number} ({spot})"
             if sheet.number(row[column], where)[0] is None:
                 continue
             with sheet.faults.catching(where):
@@ -260,7 +260,7 @@ def _read_positions(sheet: Sheet, rows: Sequence[Row], near: tuple[float, float]
     elif {"x", "y"} <= set(sheet.columns):
         for spot, number, row in rows:
             for role in ("x", "y"):
-                where = f"{sheet.line_word} {number} ({spot})"
+                where = f"{sheet.text.line_word} {number} ({spot})"
                 value, own = sheet.number(sheet.cell(row, role), where)
                 unit = own or sheet.text.units[sheet.columns[role][0]] or "m"
                 if value is not None:
