@@ -9,7 +9,8 @@ import numpy as np
 
 from soilwater.soils.dry_end import WithDryEnd
 from soilwater.soils.history import WettingHistory
-from soilwater.soils.model import CapillaryModel, SoilModel, Values, parameter
+from soilwater.soils.model import CapillaryModel, SoilModel, parameter
+from soilwater.soils.soil import Values
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Suction

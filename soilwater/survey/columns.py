@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from soilwater.survey.headers import ROLES, is_statistic, role_of
-from soilwater.survey.survey import Spot, Survey, check_rods
+from soilwater.survey.rods import check_rods
+from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cells import parse_number, value_like
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import in_people_units

@@ -223,7 +223,7 @@ class Spot:
         if len(rods) > 1:
             faults = Faults(f'Spot "{self.name}"')
             faults.add(
-                f"{_rod_list(rods)} are mixed",
+                f"{rod_list(rods)} are mixed",
                 cure="split the survey by rod length with Survey.with_rod",
             )
             raise faults.as_error()
@@ -368,7 +368,7 @@ class Survey(Displayed, Tabled):
             faults = Faults("rod")
             faults.add(
                 f"no reading was taken with {in_people_units(length, 'length')} rods",
-                allowed=_rod_list(self.rods) or "the survey has no readings",
+                allowed=rod_list(self.rods) or "the survey has no readings",
             )
             raise faults.as_error()
         return replace(self, spots=tuple(kept))
@@ -436,7 +436,7 @@ class Survey(Displayed, Tabled):
         title = f'Survey "{self.name}"' if self.name else "Survey"
         parts = [f"{len(self.spots)} spots"]
         if self.rods:
-            parts.append(f"read with {_rod_list(self.rods)}")
+            parts.append(f"read with {rod_list(self.rods)}")
         times = sorted(r.time for s in self.spots for r in s.readings if r.time is not None)
         if times:
             parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
@@ -449,61 +449,7 @@ class Survey(Displayed, Tabled):
         return Shown(self._title(), header, self._rows(), lines, set_in=True)
 
 
-def check_rods(spot: Spot, faults: Faults, leave_out: str = "") -> None:
-    """Note readings whose rods went through the root zone into what lies below it.
-
-    Parameters
-    ----------
-    spot : Spot
-        With its depth and readings.
-    faults : Faults
-        Takes the rods that are too long.
-    leave_out : str, optional
-        What to say to leave the spot out.
-    """
-    for rod in sorted({reading.rod for reading in spot.readings}):
-        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
-            faults.add(
-                f"rods of {in_people_units(rod, 'length')} in "
-                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
-                where=f'spot "{spot.name}"',
-                cure="correct the depth or the rod, or leave that reading out"
-                + (f": {leave_out}" if leave_out else ""),
-            )
-
-
-def rod_of(survey: Survey, rod: Any = None) -> float:
-    """Find the length of the rods a survey is about.
-
-    Parameters
-    ----------
-    survey : Survey
-        With readings of one rod length, where `rod` is not given.
-    rod : float, str or Quantity, optional
-        Length of the rods [cm]; it goes before the survey's.
-
-    Returns
-    -------
-    float
-        Length [cm].
-
-    Raises
-    ------
-    InputError
-        If it is neither given nor one alone in the survey.
-    """
-    if rod is not None:
-        length = number_to_house(rod, "length", "rod")
-        if length > 0.0:
-            return length
-        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
-    if len(survey.rods) == 1:
-        return survey.rods[0]
-    found = _rod_list(survey.rods) or "no readings"
-    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
-
-
-def _rod_list(rods: Iterable[float]) -> str:
+def rod_list(rods: Iterable[float]) -> str:
     """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
     texts = [in_people_units(rod, "length") for rod in rods]
     return f"{' and '.join(texts)} rods" if texts else ""

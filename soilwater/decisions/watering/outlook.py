@@ -42,7 +42,8 @@ from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.calibration import Calibration
-from soilwater.survey.survey import Spot, Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
