@@ -30,7 +30,7 @@ SUBJECTS = {
     "From the lab": (
         "read_retention read_retention_samples RetentionTable FitResult Grading check_root_zone"
     ),
-    "Turf": "Turf SShapedStress RoundedStress",
+    "Turf": "Turf SShapedStress RoundedStress RepellentMat",
     "Weather": (
         "Weather steady_weather weather_from_table read_weather read_station Site "
         "read_forecast join_weather usual_weather "

@@ -60,6 +60,7 @@ from soilwater.ground.base import (
 )
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.repellent_mat import RepellentMat
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
@@ -180,6 +181,7 @@ __all__ = [
     "Reading",
     "ReadingTarget",
     "Repellency",
+    "RepellentMat",
     "RetentionTable",
     "RoundedStress",
     "Rule",

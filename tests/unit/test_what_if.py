@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from soilwater.decisions.watering.changes import (
+    Situation,
     blocked_outlet,
     irrigate,
     other_sand,
@@ -17,7 +18,7 @@ from soilwater.decisions.watering.what_if import what_if
 from soilwater.ground.base import CapillaryBreak
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
-from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.soils import BrooksCorey, Hysteretic, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
@@ -108,6 +109,23 @@ def test_a_wetting_agent_gives_back_the_sand_as_the_lab_saw_it():
         table(Profile.over_gravel(MIX, 30.0, base_suction=3.0))[0].drained
     )
     assert before.drained < after.drained
+
+
+def test_a_wetting_agent_moves_the_wetting_branch_of_sand_that_remembers():
+    sand = Hysteretic(MIX, 1.5)
+    now = Profile.over_gravel(sand.at_contact_angle(60.0), 30.0, base_suction=3.0)
+    before = Situation(now)
+    after = wetting_agent(60.0).apply(before)
+    assert after.profile.layers[0].soil.suction_ratio == pytest.approx(1.5, rel=1e-12)
+    assert after.profile.layers[0].soil.soil == MIX
+    with pytest.raises(InputError, match=r"sand\.at_contact_angle\(60\)"):
+        wetting_agent(60.0).apply(after)
+
+
+def test_angles_beyond_any_curve_are_refused_together():
+    with pytest.raises(InputError) as caught:
+        wetting_agent(90.0, 95.0)
+    assert len(caught.value.faults) == 3
 
 
 def test_the_label_is_the_law_and_no_rate_is_given():
