@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house, positive_number
 
 
@@ -16,6 +17,7 @@ class MatState(NamedTuple):
     wet_for: float = 0.0
 
 
+@needs_all('RepellentMat("8 %", "3 cm", intake="2 mm/h", wetted_after="6 h")')
 @dataclass(frozen=True)
 class RepellentMat:
     """The top of the root zone, where it turns repellent below a water content.

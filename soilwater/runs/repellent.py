@@ -12,11 +12,13 @@ from soilwater.runs.case import Case
 from soilwater.survey.drops import DropTests
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Share
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 WETS, STAYS_DRY = "wets", "stays dry"
 
 
+@needs_all('Repellency("60 %")')
 @dataclass(frozen=True)
 class Repellency:
     """Ground of which only a share takes water.

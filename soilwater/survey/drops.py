@@ -13,6 +13,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 WETTABLE_WITHIN = 5.0
@@ -44,6 +45,7 @@ def _class_of(seconds: float) -> str:
     return next(word for limit, word in CLASSES if seconds < limit or limit == math.inf)
 
 
+@needs_all("DropTests({0: [2, 3], 1: [90, 600]})")
 @dataclass(frozen=True, repr=False)
 class DropTests(Displayed, Tabled):
     """Times that water drops sat on plugs of a spot or a green, by depth.
