@@ -15,6 +15,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.repellent import Repellency
 from soilwater.runs.transect import Transect
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, cosine_of
@@ -49,12 +50,15 @@ class Situation:
         Water that stands above the base [cm] and cannot leave; 0 where the base is as it is.
     notes : tuple of str
         What a change asks the reader to keep in mind.
+    repellency : Repellency or None
+        Of ground of which only a share takes water.
     """
 
     profile: Profile
     irrigation: tuple[Event, ...] = ()
     standing: float = 0.0
     notes: tuple[str, ...] = ()
+    repellency: Repellency | None = None
 
     @property
     def at_rest(self) -> Profile:
