@@ -100,7 +100,22 @@ def run_spots(
 
 
 def drained_reading(spot: Situation, everywhere: float, rod: float) -> float:
-    """Give the reading of a spot at rest [1], from what it reads where it wets everywhere."""
+    """Give the reading of a spot at rest, of the part that takes water and the part that does not.
+
+    Parameters
+    ----------
+    spot : Situation
+        With what of it wets.
+    everywhere : float
+        What it reads where all of it wets [1].
+    rod : float
+        Length of the rods [cm].
+
+    Returns
+    -------
+    float
+        Reading [1].
+    """
     if spot.repellency is None or spot.repellency.dry_suction is None:
         return everywhere
     ends = np.minimum(spot.profile.interfaces, rod)
