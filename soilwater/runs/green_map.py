@@ -26,6 +26,8 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import numbers_of
 from soilwater.words.units import positive_number, to_house
 from soilwater.words.vocabulary import attach
 
@@ -36,6 +38,11 @@ Across = tuple[tuple[float, float], tuple[float, float]]
 _HEADER = ("", "least", "mean", "most")
 
 
+@needs_all(
+    "GreenMap([[10.0, 5.0], [5.0, 0.0]], [[30.0, 30.0], [30.0, 30.0]], "
+    'Profile.over_gravel(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 '
+    'in"), "1 m")'
+)
 @dataclass(frozen=True, eq=False, repr=False)
 class GreenMap(Displayed):
     """A green as a grid of columns; `simulate` runs it with water passing from cell to cell.
@@ -368,7 +375,9 @@ def _crosses(one: FloatArray, other: FloatArray, ends: FloatArray) -> NDArray[np
 
 def _ways(given: Any, name: str, faults: Faults) -> tuple[Across, ...]:
     """Both ends of straight ways across a green, or a fault."""
-    ends = np.asarray(given, dtype=np.float64) if len(given) else np.zeros((0, 2, 2))
+    ends = numbers_of(given, name, f"write {name}=[((0.0, 0.0), (5.0, 0.0))], in metres", faults)
+    if not ends.size and ends.ndim == 1:
+        return ()
     if ends.shape[1:] != (2, 2) or not np.isfinite(ends).all():
         faults.add(
             f"{name} are no pairs of places", allowed="((east, north), (east, north)) in metres"

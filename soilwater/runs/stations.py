@@ -25,6 +25,8 @@ def at_stations(values: Any, name: str, faults: Faults) -> FloatArray:
         faults.add(f"{name} is {values!r}", allowed="a list with one length a station")
         return np.zeros(0)
     before = len(faults)
+    if not len(values):
+        faults.add(f"{name} is empty", allowed="a list with one length a station")
     found = np.zeros(len(values))
     for i, value in enumerate(values):
         with faults.catching():

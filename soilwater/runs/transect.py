@@ -29,6 +29,8 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import items_of
 from soilwater.words.units import number_to_house, positive_number
 
 FEWEST_STATIONS = 3
@@ -42,6 +44,11 @@ _BRACKET = (
 )
 
 
+@needs_all(
+    'Transect(["0 m", "3 m", "6 m"], "2 %", ["12 in", "12 in", "12 in"], '
+    'Profile.over_gravel(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 '
+    'in"))'
+)
 @dataclass(frozen=True, eq=False, repr=False)
 class Transect(Displayed):
     """A line of stations; `simulate` runs it as columns that pass water to their neighbours.
@@ -114,10 +121,13 @@ class Transect(Displayed):
         if self.width is not None:
             width = at_stations(self.width, "width", faults)
         spacing = positive_number(self.spacing, "length", "spacing", faults)
-        barriers = at_stations(self.barriers, "barriers", faults) if len(self.barriers) else ()
+        across = {}
+        for name in ("barriers", "drains"):
+            cure = f'write {name}=["3 m"]'
+            places = items_of(getattr(self, name), name, cure, faults)
+            across[name] = at_stations(places, name, faults) if places else np.zeros(0)
         if not isinstance(self.green, Profile):
             faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
-        drains = at_stations(self.drains, "drains", faults) if len(self.drains) else ()
         ends = check_ends(self.ends, faults)
         for name, values in (("surface_level", level), ("probe_depth", depth), ("width", width)):
             if values.size != distance.size and values.size and distance.size:
@@ -132,11 +142,11 @@ class Transect(Displayed):
             )
         faults.raise_if_any()
         check_stations(self.green, distance, level, depth, width, faults)
-        for what, places in (("barrier", barriers), ("drain", drains)):
-            for at in places:
+        for name, found in across.items():
+            for at in found:
                 if not distance[0] < at < distance[-1]:
                     faults.add(
-                        f"a {what} at {at:g} cm",
+                        f"a {name[:-1]} at {at:g} cm",
                         allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
                     )
         faults.raise_if_any()
@@ -147,8 +157,7 @@ class Transect(Displayed):
             "width": None if self.width is None else width,
             "spacing": spacing,
             "ends": ends,
-            "barriers": tuple(float(at) for at in barriers),
-            "drains": tuple(float(at) for at in drains),
+            **{name: tuple(found.tolist()) for name, found in across.items()},
         }
         for name, value in given.items():
             if isinstance(value, np.ndarray):
