@@ -111,7 +111,7 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     if not path.exists():
         shared, n_times = "depth" in known.dims, batch.settings.times.size
         blanks = {
-            name: (inner_dims(name, ("time",), shared), blank(name, 1, n_times, n_nodes)[0])
+            name: (inner_dims(name, ("time",), shared), blank(name, 1, n_times, n_nodes).squeeze(0))
             for name in batch.settings.names
         }
         create_store(path, known, blanks, block, digest)
