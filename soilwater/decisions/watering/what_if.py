@@ -296,7 +296,7 @@ def what_if(
         Readings to count to.
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`,
-        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`,
+        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`, `drain`,
         `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
@@ -460,9 +460,9 @@ def _changed(
             faults.add(
                 f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
                 where=f"changes[{i}]",
-                allowed="regrade, reshape, barrier, other_sand, wetting_agent or irrigate"
+                allowed="regrade, reshape, barrier, drain, other_sand, wetting_agent or irrigate"
                 if ground
-                else "any change but reshape and barrier, which need a Transect or a GreenMap",
+                else "any but reshape, barrier and drain, which need a Transect or a GreenMap",
             )
             continue
         with faults.catching():
