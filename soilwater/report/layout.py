@@ -36,7 +36,7 @@ def sides_hold(sections: dict[str, Any]) -> tuple[bool, bool]:
 
 
 class Layout(NamedTuple):
-    """Type [pt] of both parts of a page, the share of water in the width, and where the second is."""
+    """Type [pt] of both parts, share of the width for water, and whether the second is behind."""
 
     first: float
     second: float
