@@ -296,8 +296,8 @@ def what_if(
         Readings to count to.
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`,
-        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`, `drain`,
-        `other_sand`, `wetting_agent` or `irrigate`.
+        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`,
+        `drain`, `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
