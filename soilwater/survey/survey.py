@@ -14,11 +14,12 @@ import numpy as np
 
 from soilwater.survey.earth import metres_from
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import Faults, InputError
+from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
+from soilwater.words.several import items_of, number_of
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
 
@@ -34,6 +35,7 @@ SHORT_OF_THE_ROD = 1.0
 """A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
+@needs_all('Reading("16 %", rod="3 in")')
 @mind_words()
 @dataclass(frozen=True)
 class Reading:
@@ -95,6 +97,7 @@ class Reading:
         return ""
 
 
+@needs_all('Spot("C3", "18 in")')
 @dataclass(frozen=True)
 class Spot:
     """One spot of a survey.
@@ -164,8 +167,8 @@ class Spot:
             if isinstance(value, str):
                 with faults.catching():
                     object.__setattr__(self, name, number_to_house(value, "length", name) / 100.0)
-            elif value is not None and not math.isfinite(float(value)):
-                faults.add(f"{name} is {value!r}", allowed="a distance in metres, or None")
+            elif value is not None and not math.isfinite(number_of(value)):
+                faults.add(f"{name} is {by_kind(value)}", allowed="a distance in metres, or None")
         if self.surface_level is not None:
             with faults.catching():
                 level = number_to_house(self.surface_level, "length", "surface_level")
@@ -178,9 +181,12 @@ class Spot:
         ):
             if getattr(self, name) is not None:
                 self._take(name, getattr(self, name), quantity, faults, above_zero=name == "area")
-        if self.drop_time is not None and not 0.0 <= float(self.drop_time) < math.inf:
-            faults.add(f"drop_time is {self.drop_time!r}", allowed="0 s or more")
-        readings: tuple[Any, ...] = tuple(self.readings)
+        drop = self.drop_time
+        if drop is not None and not 0.0 <= number_of(drop) < math.inf:
+            faults.add(f"drop_time is {by_kind(drop)}", allowed="0 s or more, a plain number")
+        readings = items_of(
+            self.readings, "readings", 'write readings=[Reading("16 %", rod="3 in")]', faults
+        )
         for i, reading in enumerate(readings):
             if not isinstance(reading, Reading):
                 faults.add(
@@ -230,6 +236,7 @@ class Spot:
         return float(np.mean([reading.value for reading in usable])) if usable else math.nan
 
 
+@needs_all('Survey([Spot("C3", "18 in")])')
 @dataclass(frozen=True, repr=False)
 class Survey(Displayed, Tabled):
     """Spots of one green, tee or field.
@@ -274,9 +281,10 @@ class Survey(Displayed, Tabled):
                 f'{names.count(name)} spots are called "{name}"',
                 cure="give each its own name; several visits to one spot are readings of it",
             )
+        notes = items_of(self.notes, "notes", 'write notes=["a sentence"]', faults)
         faults.raise_if_any()
         object.__setattr__(self, "spots", spots)
-        object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "notes", notes)
 
     def spot(self, name: str) -> Spot:
         """Find a spot by its name.
