@@ -390,7 +390,7 @@ def _checked(
     cases = [
         replace(trial.column(i, k), irrigation=tuple(events[i])) for i in watered for k in range(n)
     ]
-    runs = run_columns(cases, trial.rod, n_threads=n_threads) if cases else None
+    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True) if cases else None
     plans = []
     for i, spot in enumerate(known):
         bare = trial.reading[i]

@@ -165,7 +165,7 @@ def _run_again(
     ]
     if not cases:
         return
-    runs = run_columns(cases, trial.rod, n_threads=n_threads)
+    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True)
     row = 0
     for i, draws in again:
         rows = slice(row, row + draws.size)
