@@ -28,6 +28,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, RunError
 from soilwater.words.quantities import in_one_unit
 
@@ -39,8 +40,6 @@ OUTPUT_HOURS = 6.0
 COARSE_TOLERANCE, COARSE_MESH = 0.006, 0.6
 """Tolerance and refinement of runs that decide on hand water: lowest readings are within 0.1 % by
 volume of those of the usual ones (tested)."""
-LOW, HIGH = 0.1, 0.9
-"""Ends of the bands that are reported: four in five lie inside."""
 
 
 _READ = (

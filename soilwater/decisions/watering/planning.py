@@ -9,11 +9,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import LOW, run_columns
+from soilwater.decisions.watering.ensembles import run_columns
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import LOW
 
 LEAST_AMOUNT = 1.0
 """Less than this [mm] is not worth a walk (common practice, no source)."""
