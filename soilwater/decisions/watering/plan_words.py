@@ -89,7 +89,15 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
 
 
 def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
-    """Tell, visit by visit, where the crew's time [s] is not enough, and who is left out."""
+    """Tell, visit by visit, where the crew's time is not enough, and who is left out.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    have : float
+        Time there is at each visit [s].
+    """
     left = [walk for plan in plans for walk in plan.left_out]
     walks = [walk for plan in plans for walk in plan.waterings]
     said = []
@@ -106,7 +114,15 @@ def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
 
 
 def firm_text(plans: Sequence[SpotPlan], wish: Wish) -> list[str]:
-    """Tell which spots are firm when they are to be."""
+    """Tell which spots are firm when they are to be.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    wish : Wish
+        What is asked for.
+    """
     if np.isnat(wish.firm_by):
         return []
     firm = [each.spot.name for each in plans if each.firm >= wish.probability]

@@ -52,7 +52,19 @@ class Wish(NamedTuple):
 
 
 def spots_in_need(trial: Trial, wish: Wish, visits: Visits, aside: Mapping[int, str]) -> list[int]:
-    """Spots that fall to the line without water."""
+    """Find spots of a trial that fall to the line of a wish without water.
+
+    Parameters
+    ----------
+    trial : Trial
+        Spots without water by hand.
+    wish : Wish
+        What is asked for.
+    visits : Visits
+        When the crew may water.
+    aside : mapping of int to str
+        Spots that are not watered by depth.
+    """
     # A little more than the line, for what is lost between the depths of a grid.
     lowest = trial.reading[:, :, visits.first :].min(axis=2)
     needy = np.flatnonzero((lowest > wish.line + 0.002).mean(axis=1) < wish.asked)
