@@ -125,6 +125,10 @@ class SpotPlan:
     why_not : str
         Why the spot is given no water though it does not keep the line, where that is not for want
         of room; else empty.
+    firm : float
+        Share of the draws [1] in which it is firm when the plan is asked for that; else NaN.
+    left_out : tuple of HandWatering
+        Walks it would need that the crew has no time for.
     course, course_without : Course or None
         Readings [1] over time with the plan and without, with their bands; none of spots that are
         not in need of water.
@@ -141,6 +145,8 @@ class SpotPlan:
     held: bool
     sentence: str
     why_not: str = ""
+    firm: float = float("nan")
+    left_out: tuple[HandWatering, ...] = ()
     course: Course | None = None
     course_without: Course | None = None
 
