@@ -32,6 +32,7 @@ from soilwater.decisions.spots.states import (
     level_spot,
     log_between,
     predict,
+    side_by_side,
     stacked,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
@@ -89,8 +90,8 @@ def diagnose(
     ----------
     survey : Survey
         Spots with readings taken drained: 12 to 24 h after a soaking, and before the turf has
-        used much. Drop times, catch depths, slopes, mat thicknesses and readings of other rods
-        are used where present.
+        used much. Drop times, catch depths, slopes, mat thicknesses, readings of other rods and
+        the scatter of readings side by side, within a square metre, are used where present.
     sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -342,6 +343,13 @@ def _log_likelihood(
     quadratic = (squares - model**2 / whole * total**2) / meter**2
     determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
     likelihood = -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi))
+    strayed, several = side_by_side(spot)
+    if cause.patches > 0.0 and several > 0:
+        wider = meter**2 + cause.patches**2
+        less = strayed * (1.0 / meter**2 - 1.0 / wider)
+        gained = 0.5 * (less - several * np.log(wider / meter**2))
+        likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
+        quadratic = quadratic - (less if gained > 0.0 else 0.0)
     return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
 
 
