@@ -30,7 +30,7 @@ _ALONE = 190.0
 
 
 def sides_hold(sections: dict[str, Any]) -> tuple[bool, bool]:
-    """Whether front and back of a sheet hold their parts in the smallest type."""
+    """Whether front and back of a sheet hold their parts of `sections` in the smallest type."""
     front, back, _ = _heights(sections, SIZES[-1])
     return front <= SHEET[1], back <= SHEET[1]
 
