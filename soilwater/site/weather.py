@@ -71,13 +71,17 @@ class SiteWeather:
     past: tuple[Weather, ...] = ()
     coming: tuple[Weather, ...] = ()
 
-    def ahead(self, day: np.datetime64) -> tuple[tuple[Weather, ...], tuple[str, ...]]:
+    def ahead(
+        self, day: np.datetime64, days: int | None = None
+    ) -> tuple[tuple[Weather, ...], tuple[str, ...]]:
         """Put together the days ahead, from the midnight before a morning on.
 
         Parameters
         ----------
         day : datetime64
             The morning's day.
+        days : int, optional
+            How many; those of the file when left out.
 
         Returns
         -------
@@ -92,7 +96,7 @@ class SiteWeather:
             If a stretch is told of by nothing.
         """
         begin = day.astype("datetime64[ns]")
-        end = begin + np.timedelta64(self.days, "D")
+        end = begin + np.timedelta64(self.days if days is None else days, "D")
         notes: list[str] = []
         members: tuple[Weather, ...] = ()
         measured = [each for each in self.past if each.start <= begin < each.end]
