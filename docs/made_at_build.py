@@ -50,7 +50,7 @@ SUBJECTS = {
         "crest_effect CrestEffect FloorDesign ground_odds GroundOdds write_map"
     ),
     "Dry-down, hand water and changes": (
-        "dry_down_outlook hand_water_plan Thresholds what_if reshape barrier wettable"
+        "dry_down_outlook hand_water_plan Thresholds what_if reshape barrier drain wettable"
     ),
     "The wet side": "air_after_rain days_below_air flush_water",
     "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",

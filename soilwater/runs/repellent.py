@@ -18,7 +18,7 @@ from soilwater.words.units import number_to_house
 WETS, STAYS_DRY = "wets", "stays dry"
 
 
-@needs_all("Repellency(0.6)")
+@needs_all('Repellency("60 %")')
 @dataclass(frozen=True)
 class Repellency:
     """Ground of which only a share takes water.

@@ -22,7 +22,7 @@ CAUTIONS: dict[str, str] = {
         "the reading at its crest, at 1.5 % 5 %"
     ),
     "sloping ground": (
-        "what lies beyond the edge is taken to share no water, and what runs over the turf onto a "
+        "beyond the edge no water is shared, unless a line is told; what runs over the turf onto a "
         "low place is left out; levels count more than depths: 1 cm of level in 2 m is worth 0.5 % "
         "by volume; one line is not a green: water also leaves it sideways; drainage and regrading "
         "belong to the licensed designer"

@@ -255,11 +255,45 @@ def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
     InputError
         If a length cannot be used, or only one end is told.
     """
+    return _across("barrier", at, to)
+
+
+def drain(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None = None) -> Change:
+    """Catch what runs sideways in a trench of gravel, from the surface into the floor.
+
+    It is drained at its foot and takes water as the gravel below the green does, so over a
+    blanket of gravel it catches next to nothing of what runs in tension above that blanket: there
+    it works as a barrier does. Over tight soil it drains what stands on it.
+
+    Parameters
+    ----------
+    at : float, str or Quantity, or two of these
+        Distance along a line, or where the trench begins on a green, east and north [cm].
+    to : two of float, str or Quantity, optional
+        Where it ends on a green, east and north [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if` on a line or a green.
+
+    Raises
+    ------
+    InputError
+        If a length cannot be used, or only one end is told.
+    """
+    return _across("drain", at, to)
+
+
+def _across(
+    what: str, at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
+) -> Change:
+    """Put a barrier or a drain across a line or a green."""
     begin = [number_to_house(e, "length", "at") for e in (at if isinstance(at, tuple) else (at,))]
     end = [number_to_house(each, "length", "to") for each in to or ()]
     if len(begin) not in (1, 2) or len(end) != (2 if len(begin) == 2 else 0):
         raise InputError(
-            f"barrier: {len(begin)} and {len(end)} lengths; allowed: a distance along a line, or "
+            f"{what}: {len(begin)} and {len(end)} lengths; allowed: a distance along a line, or "
             "both ends on a green, each east and north."
         )
 
@@ -268,12 +302,13 @@ def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
         line = isinstance(ground, Transect)
         if line != (len(begin) == 1):
             raise InputError(
-                "barrier: allowed: one distance on a line; two ends, east and north, on a green."
+                f"{what}: allowed: one distance on a line; two ends, east and north, on a green."
             )
-        sheet = begin[0] if line else tuple(tuple(x / 100.0 for x in each) for each in (begin, end))
-        return replace(before, ground=replace(ground, barriers=(*ground.barriers, sheet)))
+        way = begin[0] if line else tuple(tuple(x / 100.0 for x in each) for each in (begin, end))
+        built = {f"{what}s": (*getattr(ground, f"{what}s"), way)}
+        return replace(before, ground=replace(ground, **built))
 
-    return Change("a barrier", None, ("construction",), to_ground)
+    return Change(f"a {what}", None, ("construction",), to_ground)
 
 
 def remove_mat() -> Change:

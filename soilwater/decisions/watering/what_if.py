@@ -205,8 +205,8 @@ class WhatIf(Displayed, Tabled):
             said.append(f"{each.name}, against as it is: {' '.join(parts)}".rstrip(","))
         if said:
             said.append(
-                "in brackets what holds four in five of the draws of what is not known; what a change "
-                f"adds is told within each draw, days up to {self.horizon:g}"
+                "in brackets what holds four in five of the draws of what is not known; what a "
+                f"change adds is told within each draw, days up to {self.horizon:g}"
             )
         return said
 
@@ -302,7 +302,7 @@ def what_if(
     changes : sequence of Change
         From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`,
         `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`,
-        `other_sand`, `wetting_agent` or `irrigate`.
+        `drain`, `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
@@ -467,9 +467,9 @@ def _changed(
             faults.add(
                 f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
                 where=f"changes[{i}]",
-                allowed="regrade, reshape, barrier, other_sand, wetting_agent or irrigate"
+                allowed="regrade, reshape, barrier, drain, other_sand, wetting_agent or irrigate"
                 if ground
-                else "any change but reshape and barrier, which need a Transect or a GreenMap",
+                else "any but reshape, barrier and drain, which need a Transect or a GreenMap",
             )
             continue
         with faults.catching():
