@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -121,6 +121,7 @@ class Calibration(Displayed, Tabled):
     own: Own = field(repr=False)
     sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
+    given: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @property
     def green(self) -> Green:

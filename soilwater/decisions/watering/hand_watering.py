@@ -297,6 +297,21 @@ def hand_water_plan(
             *notes,
         ),
         cautions=_CAUTIONS,
+        calibration=calibration,
+        asked={
+            "threshold": threshold,
+            "probability": probability,
+            "flow": flow,
+            "diagnosis": diagnosis,
+            "largest_amount": largest_amount,
+            "event_day": event_day,
+            "firm": firm,
+            "firm_by": firm_by,
+            "crew_hours": crew_hours,
+            "crew_time": crew_time,
+            "rod": length,
+            "n_threads": n_threads,
+        },
     )
 
 
