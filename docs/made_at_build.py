@@ -42,7 +42,8 @@ SUBJECTS = {
         "ReadingTarget AirTarget"
     ),
     "Surveys, and why a spot is dry or wet": (
-        "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
+        "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement "
+        "DropTests WettingShare Repellency repellent_patches"
     ),
     "Ground that is not level": (
         "interpolate_survey SurveyedGround GreenMap Transect simulate_grounds level_bracket "

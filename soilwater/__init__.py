@@ -76,6 +76,7 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
+from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
@@ -95,6 +96,7 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.drops import DropTests, WettingShare
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -144,6 +146,7 @@ __all__ = [
     "Days",
     "DepthWindow",
     "Diagnosis",
+    "DropTests",
     "DryDownOutlook",
     "Event",
     "FitResult",
@@ -177,6 +180,7 @@ __all__ = [
     "Range",
     "Reading",
     "ReadingTarget",
+    "Repellency",
     "RetentionTable",
     "RoundedStress",
     "Rule",
@@ -207,6 +211,7 @@ __all__ = [
     "WaterTable",
     "Weather",
     "WettingHistory",
+    "WettingShare",
     "WhatIf",
     "WithDryEnd",
     "air_after_rain",
@@ -257,6 +262,7 @@ __all__ = [
     "register_soil_model",
     "regrade",
     "remove_mat",
+    "repellent_patches",
     "reshape",
     "simulate",
     "simulate_ensemble",

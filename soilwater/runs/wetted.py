@@ -19,6 +19,7 @@ from soilwater.kernels.branches import N_TURNS
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 _HALVINGS = 36
@@ -40,6 +41,7 @@ class AfterFlooding:
     water: Any = "drained"
 
 
+@needs_all('AfterRain("12 mm/h")')
 @dataclass(frozen=True, eq=False)
 class AfterRain:
     """A start after rain or irrigation on dry sand, and the drainage that followed.

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -71,7 +72,7 @@ class SandSheet:
         InputError
             As `read_retention` does.
         """
-        given: dict[str, str] = dict(self.settings)
+        given: dict[str, Any] = dict(self.settings)
         return read_retention(self.sheet, **given)
 
     def fit(self) -> FitResult:

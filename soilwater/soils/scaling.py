@@ -8,7 +8,7 @@ from typing import Any, cast
 import numpy as np
 
 from soilwater.soils.dry_end import WithDryEnd
-from soilwater.soils.model import Soil
+from soilwater.soils.soil import Soil
 from soilwater.words.errors import InputError
 
 # What makes suction act more strongly, by parameter: inverse suctions grow, suctions shrink.

@@ -94,8 +94,8 @@ def diagnose(
     ----------
     survey : Survey
         Spots with readings taken drained: 12 to 24 h after a soaking, and before the turf has
-        used much. Drop times, catch depths, slopes, mat thicknesses and readings of other rods
-        are used where present.
+        used much. Drop times, catch depths, slopes, mat thicknesses, readings of other rods and
+        the scatter of readings side by side, within a square metre, are used where present.
     sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional

@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from soilwater.decisions.spots.cause import Cause
-from soilwater.decisions.spots.states import WRONG_READING, State, may_be_wrong, predict
+from soilwater.decisions.spots.states import (
+    WRONG_READING,
+    State,
+    may_be_wrong,
+    predict,
+    side_by_side,
+)
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
@@ -35,11 +41,20 @@ def log_likelihood(
     total, squares = _residuals(spot, table, state)
     n = len(spot.usable_readings)
 
+    strayed, several = side_by_side(spot)
+
     def density(meter: float) -> tuple[FloatArray, FloatArray]:
         whole = meter**2 + n * errors[1] ** 2
         quadratic = (squares - errors[1] ** 2 / whole * total**2) / meter**2
         determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
-        return -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi)), quadratic
+        likelihood = -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi))
+        if cause.patches > 0.0 and several > 0:
+            wider = meter**2 + cause.patches**2
+            less = strayed * (1.0 / meter**2 - 1.0 / wider)
+            gained = 0.5 * (less - several * np.log(wider / meter**2))
+            likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
+            quadratic = quadratic - (less if gained > 0.0 else 0.0)
+        return likelihood, quadratic
 
     meter = float(np.hypot(errors[0], cause.scatter))
     right, quadratic = density(meter)

@@ -27,6 +27,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, RunError
 from soilwater.words.quantities import in_one_unit
 
@@ -35,9 +36,6 @@ GRID = 3.0
 by less than 0.1 % by volume (tested)."""
 OUTPUT_HOURS = 6.0
 """Interval of the results [h]."""
-LOW, HIGH = 0.1, 0.9
-"""Ends of the bands that are reported: four in five lie inside."""
-
 
 _READ = (
     "node_suction",
@@ -185,15 +183,7 @@ def make_draws(
     """
     _, soils = best_and_likely(sand, count)
     rng = np.random.default_rng(seed)
-    order = np.arange(count)
-    which_soil = rng.permutation(order % len(soils))
-    which_member = rng.permutation(order % len(members))
-    bases = rng.permutation(base.spread(count))
-    probes = probe_error * rng.standard_normal(count)
-    return [
-        Draw(soils[s], members[m], float(b), float(p))
-        for s, m, b, p in zip(which_soil, which_member, bases, probes, strict=True)
-    ]
+    return _paired(soils, members, base.spread(count), probe_error, rng)
 
 
 def make_halves(
@@ -217,23 +207,32 @@ def make_halves(
     _, soils = best_and_likely(sand, 2 * count)
     bases = base.spread(2 * count)
     rng = np.random.default_rng(seed)
-    order = np.arange(count)
     # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
     pairs = bases.reshape(count, 2)
     pairs[1::2] = pairs[1::2, ::-1]
-    made = []
-    for half in (0, 1):
-        own = soils[half::2] or soils
-        which_soil = rng.permutation(order % len(own))
-        which_member = rng.permutation(order % len(members))
-        shuffled = rng.permutation(pairs[:, half])
-        made.append(
-            [
-                Draw(own[s], members[m], float(b), 0.0)
-                for s, m, b in zip(which_soil, which_member, shuffled, strict=True)
-            ]
-        )
-    return made[0], made[1]
+    first, second = (
+        _paired(soils[half::2] or soils, members, pairs[:, half], 0.0, rng) for half in (0, 1)
+    )
+    return first, second
+
+
+def _paired(
+    soils: Sequence[Soil],
+    members: Sequence[Weather],
+    bases: FloatArray,
+    probe_error: float,
+    rng: np.random.Generator,
+) -> list[Draw]:
+    """Pair sands and weather, gone through evenly, with bases and errors of probes."""
+    order = np.arange(bases.size)
+    which_soil = rng.permutation(order % len(soils))
+    which_member = rng.permutation(order % len(members))
+    shuffled = rng.permutation(bases)
+    probes = probe_error * rng.standard_normal(bases.size)
+    return [
+        Draw(soils[s], members[m], float(b), float(p))
+        for s, m, b, p in zip(which_soil, which_member, shuffled, probes, strict=True)
+    ]
 
 
 def run_columns(
@@ -294,13 +293,15 @@ def column(
     return Case(draw.profile(depth), draw.weather, turf=turf, start=start, irrigation=events)
 
 
-def depth_grid(depths: FloatArray, rod: float, margin: float) -> FloatArray:
-    """Depths to run [cm] so that all of `depths`, give or take a margin, lie between two.
+def depth_in(draw: Draw, spot: Spot, rod: float) -> float:
+    """Depth [cm] a spot has in a draw; no less than the rod [cm] is long."""
+    return max(spot.depth + draw.probe, rod + 0.5)
 
-    None is shallower than the rod is long.
-    """
-    low = max(depths.min() - margin, rod + 0.5)
-    high = max(depths.max() + margin, low + 1.0)
+
+def depth_grid(depths: FloatArray) -> FloatArray:
+    """Depths to run [cm] so that all of `depths` lie between two."""
+    low = float(depths.min())
+    high = max(float(depths.max()), low + 1.0)
     return np.linspace(low, high, int(np.ceil((high - low) / GRID)) + 1)
 
 

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
 from soilwater.decisions.watering.ensembles import (
-    LOW,
     OUTPUT_HOURS,
     course_of,
     ground_and_demand,
@@ -27,16 +26,12 @@ from soilwater.decisions.watering.ensembles import (
     spots_with_depth,
 )
 from soilwater.decisions.watering.plan_words import JUST_ABOVE, quiet, totals, walk, with_sentence
-from soilwater.decisions.watering.starts import (
-    LEARNED_START,
-    STARTS,
-    starts_at_readings,
-)
+from soilwater.decisions.watering.starts import LEARNED_START, STARTS
 from soilwater.decisions.watering.trials import (
     Trial,
-    trial_from_readings,
-    trial_from_rest,
-    trials_from_calibration,
+    from_calibration,
+    from_readings,
+    from_rest,
 )
 from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
@@ -44,10 +39,12 @@ from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.calibration import Calibration
-from soilwater.survey.survey import Spot, Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import LOW
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, WaterContent
@@ -216,33 +213,28 @@ def hand_water_plan(
     asked = probability + 0.5 * (1.0 - probability)
     if calibration is not None:
         members = calibration.members(members)
-        made_on, checked_on = trials_from_calibration(
-            known, calibration, members, length, n_threads
-        )
+        learned = from_calibration(known, calibration, members, length, n_threads)
+        made_on, checked_on = (learned.take(half) for half in calibration.halves)
         assumed: tuple[str, ...] = (LEARNED_START,)
         said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
         said += "others"
     else:
         _check_start(members[0])
         halves = make_halves(sand, members, base, draws, seed)
-        if start == "drained":
-            made_on, checked_on = (
-                trial_from_rest(known, drawn, turf, length, n_threads) for drawn in halves
+        rng = np.random.default_rng(seed)
+        made_on, checked_on = (
+            from_rest(known, drawn, turf, length, n_threads)
+            if start == "drained"
+            else from_readings(
+                known,
+                drawn,
+                turf,
+                length,
+                meter * rng.standard_normal((len(known), draws)),
+                n_threads,
             )
-        else:
-            rng = np.random.default_rng(seed)
-            noise = meter * rng.standard_normal((len(known), draws))
-            made_on, checked_on = (
-                trial_from_readings(
-                    known,
-                    drawn,
-                    turf,
-                    starts_at_readings(known, drawn, length, noise),
-                    length,
-                    n_threads,
-                )
-                for drawn in halves
-            )
+            for drawn in halves
+        )
         assumed = (f"suction left at the base: {base}", STARTS[start])
         said = (
             f"made on {draws} cases (sand, base and {len(members)} weather "

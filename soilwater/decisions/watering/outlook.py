@@ -16,8 +16,6 @@ import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.ensembles import (
-    HIGH,
-    LOW,
     Course,
     band_of,
     course_of,
@@ -29,22 +27,18 @@ from soilwater.decisions.watering.ensembles import (
     members_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.starts import (
-    LEARNED_START,
-    STARTS,
-    from_calibration,
-    from_readings,
-    from_rest,
-    usable,
-)
+from soilwater.decisions.watering.starts import LEARNED_START, STARTS, usable
 from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.trials import from_calibration, from_readings, from_rest
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.calibration import Calibration
-from soilwater.survey.survey import Spot, Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -342,22 +336,21 @@ def dry_down_outlook(
     if calibration is not None:
         draws = calibration.draws
         members = calibration.members(members)
-        hours, reading, met = from_calibration(known, calibration, members, length, n_threads)
-    elif start == "drained":
-        drawn = make_draws(sand, members, base, error, draws, seed)
-        hours, reading, met = from_rest(known, drawn, turf, length, error, n_threads)
+        trial = from_calibration(known, calibration, members, length, n_threads)
     else:
         drawn = make_draws(sand, members, base, error, draws, seed)
-        noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
-        hours, reading, met = from_readings(known, drawn, turf, length, noise, n_threads)
-        unread = [spot.name for spot in known if not usable(spot, length)]
-        if unread:
-            notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
-    days = hours / 24.0
-    middles: FloatArray = np.arange(met.shape[2], dtype=np.float64) + 0.5
-    times = members[0].start + (3600.0 * hours).astype("timedelta64[s]")
+        if start == "drained":
+            trial = from_rest(known, drawn, turf, length, n_threads)
+        else:
+            noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
+            trial = from_readings(known, drawn, turf, length, noise, n_threads)
+            unread = [spot.name for spot in known if not usable(spot, length)]
+            if unread:
+                notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
+    days = trial.hours / 24.0
+    middles: FloatArray = np.arange(trial.met.shape[2], dtype=np.float64) + 0.5
     spots = []
-    for spot, own, short in zip(known, reading, met, strict=True):
+    for spot, own, short in zip(known, trial.reading, trial.met, strict=True):
         firm, watch, wilt = (
             Days(*band_of(first_at_or_below(days, own, line)))
             for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
@@ -366,7 +359,7 @@ def dry_down_outlook(
         mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
-        course = course_of(times, own)
+        course = course_of(trial.times, own)
         spots.append(SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course))
     horizon = float(days[-1])
     return DryDownOutlook(
