@@ -41,25 +41,24 @@ def log_likelihood(
     total, squares = _residuals(spot, table, state)
     n = len(spot.usable_readings)
 
-    strayed, several = side_by_side(spot)
-
     def density(meter: float) -> tuple[FloatArray, FloatArray]:
         whole = meter**2 + n * errors[1] ** 2
         quadratic = (squares - errors[1] ** 2 / whole * total**2) / meter**2
         determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
-        likelihood = -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi))
-        if cause.patches > 0.0 and several > 0:
-            wider = meter**2 + cause.patches**2
-            less = strayed * (1.0 / meter**2 - 1.0 / wider)
-            gained = 0.5 * (less - several * np.log(wider / meter**2))
-            likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
-            quadratic = quadratic - (less if gained > 0.0 else 0.0)
-        return likelihood, quadratic
+        return -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi)), quadratic
 
     meter = float(np.hypot(errors[0], cause.scatter))
     right, quadratic = density(meter)
     wrong, _ = density(float(np.hypot(meter, WRONG_READING)))
-    return may_be_wrong(right, wrong), np.sqrt(np.maximum(quadratic, 0.0) / n)
+    likelihood = may_be_wrong(right, wrong)
+    strayed, several = side_by_side(spot)
+    if cause.patches > 0.0 and several > 0:
+        wider = meter**2 + cause.patches**2
+        less = strayed * (1.0 / meter**2 - 1.0 / wider)
+        gained = 0.5 * (less - several * np.log(wider / meter**2))
+        likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
+        quadratic = quadratic - (less if gained > 0.0 else 0.0)
+    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
 
 
 def _residuals(spot: Spot, table: RestCurves, state: State) -> tuple[FloatArray, FloatArray]:

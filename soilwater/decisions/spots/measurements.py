@@ -419,7 +419,7 @@ def _measurement(
     told = np.sum(classes * np.log2(classes / mixture), axis=1)
     gain = float(shares @ told)
     text = KINDS[kind].instruction.format(rod=in_people_units(rod, "length"))
-    reason = f"{_reason(spot, shares, classes, gain)} in {minutes:g} minutes"
+    reason = f"{_reason(spot, shares, classes, gain)} in {minutes:g} min"
     return Measurement(kind, spot.spot.name, text, reason, gain, rod, minutes)
 
 
