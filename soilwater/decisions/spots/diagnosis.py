@@ -50,6 +50,7 @@ from soilwater.soils.hysteretic import Hysteretic
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
+from soilwater.words.displays import listed
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_one_unit
@@ -445,7 +446,7 @@ def _cautions(
             sloping.setdefault(spot.slope, []).append(spot.name)
     for slope, names in sloping.items():
         low, high = (min(100.0 * slope * each, SLOPE.most) for each in SLOPE.worth)
-        found.append(slope_caution(slope, low, high, where=f"the crest at {', '.join(names)}"))
+        found.append(slope_caution(slope, low, high, where=f"the crest at {listed(names)}"))
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]
