@@ -30,6 +30,7 @@ from soilwater.decisions.watering.changes import (
     Change,
     barrier,
     blocked_outlet,
+    drain,
     irrigate,
     other_sand,
     regrade,
@@ -41,6 +42,7 @@ from soilwater.decisions.watering.changes import (
 from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWhatIf
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
+from soilwater.decisions.watering.repellent_spots import wettable
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.decisions.watering.water_side import (
@@ -60,6 +62,7 @@ from soilwater.ground.base import (
 )
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.repellent_mat import RepellentMat
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
@@ -180,6 +183,7 @@ __all__ = [
     "Reading",
     "ReadingTarget",
     "Repellency",
+    "RepellentMat",
     "RetentionTable",
     "RoundedStress",
     "Rule",
@@ -228,6 +232,7 @@ __all__ = [
     "depth_over_contour",
     "depth_window",
     "diagnose",
+    "drain",
     "drained_state",
     "drained_water_content",
     "dry_down_outlook",
@@ -274,6 +279,7 @@ __all__ = [
     "use_units",
     "usual_weather",
     "weather_from_table",
+    "wettable",
     "wetting_agent",
     "what_if",
     "with_finding",

@@ -18,7 +18,7 @@ from soilwater.words.units import number_to_house
 WETS, STAYS_DRY = "wets", "stays dry"
 
 
-@needs_all("Repellency(0.6)")
+@needs_all('Repellency("60 %")')
 @dataclass(frozen=True)
 class Repellency:
     """Ground of which only a share takes water.
@@ -73,6 +73,12 @@ class Repellency:
         faults.raise_if_any()
 
 
+def repellency_of(given: Share | DropTests | Repellency) -> Repellency:
+    """Take a share of the area that wets, however it is told."""
+    share: Any = given
+    return share if isinstance(share, Repellency) else Repellency(share)
+
+
 def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency) -> xr.DataArray:
     """Make of one column the two of repellent ground, for `simulate_many`.
 
@@ -116,7 +122,7 @@ def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency)
     faults = Faults("repellent_patches")
     given: Any = wetting_share
     with faults.catching():
-        given = given if isinstance(given, Repellency) else Repellency(given)
+        given = repellency_of(given)
     if not isinstance(case, Case):
         faults.add(f"case is a {type(case).__name__}", allowed="a Case of one column")
     elif case.rules:

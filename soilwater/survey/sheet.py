@@ -21,8 +21,8 @@ from soilwater.survey.rods import check_rods
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
-from soilwater.words.set_right import Columns, Missing, is_bound, without_missing
-from soilwater.words.text_tables import TextTable, read_text_table
+from soilwater.words.set_right import Columns, Missing, is_bound, without_lines, without_missing
+from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
 
@@ -115,7 +115,7 @@ def read_survey(
         source = table_of_points(source)
     text = read_text_table(source, sheet=sheet)
     faults = Faults(f"Survey {text.source}")
-    text = _without_lines(
+    text = without_lines(
         without_missing(as_rows(text, depth_unit, reading_unit), missing), leave_out
     )
     understood = Sheet(text, faults, named=columns or {}, units=_checked_units(units or {}, faults))
@@ -154,29 +154,6 @@ def _checked_units(units: Mapping[str, str], faults: Faults) -> Mapping[str, str
         if role not in (*UNITS, *PLACES):
             faults.add(f'units: "{role}"', allowed=", ".join((*UNITS, *PLACES)))
     return units
-
-
-def _without_lines(text: TextTable, leave_out: Sequence[int]) -> TextTable:
-    """Leave out lines of a sheet."""
-    lines = {int(each) for each in leave_out}
-    if not lines:
-        return text
-    unknown = lines - set(text.line_numbers)
-    if unknown:
-        raise InputError(
-            f"leave_out: no {text.line_word} {min(unknown)}; allowed: {text.line_word} "
-            f"{min(text.line_numbers)} to {max(text.line_numbers)}."
-        )
-    kept = [i for i, line in enumerate(text.line_numbers) if line not in lines]
-    return replace(
-        text,
-        rows=tuple(text.rows[i] for i in kept),
-        line_numbers=tuple(text.line_numbers[i] for i in kept),
-        notes=(
-            *text.notes,
-            f"left out as said: {text.line_word} {', '.join(map(str, sorted(lines)))}",
-        ),
-    )
 
 
 def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | None = None) -> Survey:

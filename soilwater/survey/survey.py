@@ -209,12 +209,12 @@ class Spot:
             return
         if not isinstance(tests, DropTests):
             faults.add(
-                f"drop_tests is {tests!r}",
+                f"drop_tests is {by_kind(tests)}",
                 allowed="DropTests, such as DropTests({0: [2, 3], 1: [90, 600]})",
             )
         elif self.drop_time not in (None, tests.drop_time):
             faults.add(
-                f"drop_time is {self.drop_time:g} s, and the drops of drop_tests sit "
+                f"drop_time is {by_kind(self.drop_time)} s, and the drops of drop_tests sit "
                 f"{tests.drop_time:g} s where they sit longest",
                 cure="leave drop_time out: it follows from drop_tests",
             )

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.weather.station.columns import assign_columns
+from soilwater.weather.station.headers import assign_columns
 from soilwater.words.errors import InputError
 from soilwater.words.stamps import read_stamps
 from soilwater.words.text_tables import TextTable

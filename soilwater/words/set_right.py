@@ -7,12 +7,13 @@ pasted.
 from __future__ import annotations
 
 import json
+import operator
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from soilwater.words.cells import LONGEST_NUMBER, parse_number
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, InputError
 from soilwater.words.text_tables import TextTable
 from soilwater.words.unit_texts import plain_characters
 
@@ -105,6 +106,50 @@ def without_missing(table: TextTable, missing: Missing) -> TextTable:
         for cell, lines in emptied.items()
     )
     return replace(table, rows=tuple(rows), notes=(*table.notes, *notes))
+
+
+def without_lines(table: TextTable, leave_out: Sequence[int]) -> TextTable:
+    """Leave lines out of a table.
+
+    Parameters
+    ----------
+    table : TextTable
+        As read.
+    leave_out : sequence of int
+        Numbers of the lines, as messages give them.
+
+    Returns
+    -------
+    TextTable
+        With a note of them.
+
+    Raises
+    ------
+    InputError
+        If there is no such line, or what is given are no numbers of lines.
+    """
+    try:
+        lines = {operator.index(each) for each in leave_out}
+    except TypeError:
+        raise InputError(
+            f"leave_out: {leave_out!r}; allowed: numbers of lines, such as (7, 12)."
+        ) from None
+    if not lines:
+        return table
+    unknown = lines - set(table.line_numbers)
+    if unknown:
+        raise InputError(
+            f"leave_out: no {table.line_word} {min(unknown)}; allowed: {table.line_word} "
+            f"{min(table.line_numbers)} to {max(table.line_numbers)}."
+        )
+    kept = [i for i, line in enumerate(table.line_numbers) if line not in lines]
+    said = ", ".join(map(str, sorted(lines)))
+    return replace(
+        table,
+        rows=tuple(table.rows[i] for i in kept),
+        line_numbers=tuple(table.line_numbers[i] for i in kept),
+        notes=(*table.notes, f"left out as said: {table.line_word} {said}"),
+    )
 
 
 def as_codes(missing: Missing) -> frozenset[str | float]:

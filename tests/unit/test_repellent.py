@@ -1,4 +1,4 @@
-"""Drop tests, and repellent ground as two columns, against what must hold of shares of an area."""
+"""Drop tests, repellent ground as two columns, and mats that refuse: against what must hold."""
 
 import re
 
@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import beta
 
 import soilwater as sw
+from soilwater.ground.repellent_mat import MatState
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 CASE = sw.Case(
@@ -170,3 +171,81 @@ def test_rules_are_refused_beside_repellent_ground():
     with pytest.raises(sw.InputError, match="in which part their meter stands") as caught:
         sw.repellent_patches(case, 2.0)
     assert len(caught.value.faults) == 2
+
+
+# --- a mat that refuses ----------------------------------------------------------------------
+
+GREEN = sw.Profile.over_gravel(SAND, 30.0)
+HOUR = np.timedelta64(1, "h")
+EDGES = np.datetime64("2025-07-01", "ns") + HOUR * np.arange(13)
+RAIN = sw.Weather(EDGES, [0.0] + [10.0] * 4 + [0.0] * 7, [0.2] * 12)
+MAT = {"threshold": 0.08, "thickness": 3.0, "intake": 1.0, "wetted_after": 2.0}
+
+
+def under(mat, weather=RAIN, start=400.0, **more):
+    turf = sw.Turf(15.0, repellent_mat=mat)
+    return sw.simulate(GREEN, weather, turf=turf, start=start, **more)
+
+
+def test_a_mat_that_is_never_dry_enough_is_no_mat_bit_for_bit():
+    mat = sw.RepellentMat(**MAT | {"threshold": 0.01})
+    held, without = under(mat), under(None)
+    for name in (*BALANCE, "water_content", "node_suction"):
+        assert np.array_equal(held[name].values, without[name].values), name
+
+
+def test_a_dry_mat_takes_what_soaks_in_until_it_has_been_wet_for_some_hours():
+    run = under(sw.RepellentMat(**MAT))
+    top = run.water_content.sel(depth=slice(0.0, 3.0)).mean("depth").values
+    assert top[0] < 0.08
+    taken = np.diff(run.infiltration.values)
+    assert taken[1] == pytest.approx(1.0, abs=1e-9)
+    wet = top > 0.08
+    takes_all = np.flatnonzero(taken > 5.0)
+    # From the second hour in a row on at whose end it was wet.
+    assert takes_all[0] == np.flatnonzero(wet)[0] + 1
+    refused = float(run.runoff[-1])
+    assert refused == pytest.approx(9.0 * (takes_all[0] - 1), abs=1e-9)
+    went = run.runoff + run.transpiration + run.evaporation + run.drainage + run.interception
+    gap = run.rain - went - run.storage_change
+    assert float(abs(gap).max()) < 1e-6 * 40.0
+
+
+def test_what_soaks_into_nothing_runs_off():
+    run = under(sw.RepellentMat(**MAT | {"intake": 0.0}))
+    assert float(run.runoff[-1]) == pytest.approx(40.0, abs=1e-9)
+    assert float(run.infiltration[-1]) == 0.0
+
+
+def test_gentle_water_soaks_in_where_the_same_water_fast_runs_off():
+    mat = sw.RepellentMat(**MAT)
+    gentle = sw.Weather(EDGES, [1.0] * 12, [0.2] * 12)
+    fast = sw.Weather(EDGES, [12.0] + [0.0] * 11, [0.2] * 12)
+    lost = [float(under(mat, each, output="12 h").runoff[-1]) for each in (gentle, fast)]
+    assert lost[0] == 0.0 and lost[1] == pytest.approx(11.0, abs=1e-9)
+
+
+def test_what_was_refused_stays_refused_when_a_rule_waters_later():
+    rule = sw.Rule("6 mm", 0.30, rod=7.6, rate=18.0, hour=8.5, rain_window=2.0)
+    mat = sw.RepellentMat(**MAT | {"intake": 0.0})
+    run = under(mat, rules=[rule], output="12 h")
+    assert float(run.irrigation[-1]) == pytest.approx(6.0)
+    assert float(run.runoff[-1]) == pytest.approx(46.0, abs=1e-9)
+
+
+def test_a_mat_remembers_whether_it_refuses():
+    """Drier than the threshold at once, wetter only after hours; in between as it was."""
+    mat, state, told = sw.RepellentMat(**MAT), MatState(), []
+    for content in (0.10, 0.08, 0.0799, 0.09, 0.0799, 0.09, 0.09, 0.081, 0.079):
+        state = mat.then(state, content, 1.0)
+        told.append(state.refuses)
+    assert told == [False, False, True, True, True, True, False, False, True]
+
+
+def test_a_mat_that_cannot_be_is_told_with_every_fault():
+    with pytest.raises(sw.InputError) as caught:
+        sw.RepellentMat(8, "3 kg", intake=-1.0, wetted_after="2 mm")
+    assert len(caught.value.faults) == 4
+    assert "'8 %'" in str(caught.value)
+    with pytest.raises(sw.InputError, match="allowed: a RepellentMat, or None"):
+        sw.Turf(15.0, repellent_mat=0.08)
