@@ -25,6 +25,7 @@ from soilwater.survey.survey import Survey
 from soilwater.words.cautions import dangers_among
 from soilwater.words.errors import Faults
 from soilwater.words.safe_texts import fit_to_show
+from soilwater.words.unit_choice import Worded
 
 TEMPLATE = "page.html.j2"
 MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4, 3)
@@ -140,7 +141,7 @@ def template_environment() -> Any:
 
 def _fit_to_show(value: Any) -> Any:
     """Make a text of others fit to show; pictures, and what a macro laid out, stay as they are."""
-    if type(value) is not str or value.startswith("data:"):
+    if type(value) not in (str, Worded) or value.startswith("data:"):
         return value
     return fit_to_show(value, LONGEST_WORD)
 

@@ -29,7 +29,7 @@ MOST_NOTES = 3
 
 def sentence(text: str) -> str:
     """Let a text begin with a capital and end with a full stop."""
-    text = text.strip()
+    text = f"{text}".strip()
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
@@ -269,7 +269,7 @@ def next_measurements(diagnosis: Diagnosis) -> tuple[str, ...]:
 
 def _unique(texts: Iterable[str]) -> tuple[str, ...]:
     """Drop what is said twice, or in full by another."""
-    found = list(dict.fromkeys(texts))
+    found = list(dict.fromkeys(f"{text}" for text in texts))
     return tuple(
         text for text in found if not any(text in other for other in found if other != text)
     )

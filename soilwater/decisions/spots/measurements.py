@@ -27,6 +27,7 @@ from soilwater.decisions.spots.states import State, predict, stacked
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 RODS = (3.8, 7.6, 12.0, 20.0)
@@ -343,7 +344,8 @@ def _measurement(diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: floa
     mixture = shares @ classes
     told = np.sum(classes * np.log2(classes / mixture), axis=1)
     gain = float(shares @ told)
-    text = KINDS[kind].instruction.format(rod=in_people_units(rod, "length"))
+    told_to = KINDS[kind].instruction
+    text = worded(lambda: told_to.format(rod=in_people_units(rod, "length")))
     return Measurement(kind, spot.spot.name, text, _reason(spot, shares, classes, gain), gain, rod)
 
 

@@ -51,6 +51,7 @@ from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, Wate
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 DRAWS = 100
@@ -261,7 +262,7 @@ def hand_water_plan(
         assumptions=(
             *assumed,
             said,
-            f"at most {in_one_unit(most, 'water_amount')} at a visit",
+            worded(lambda: f"at most {in_one_unit(most, 'water_amount')} at a visit"),
             *(f"no water by hand on {day}" for day in dry),
             *ground_and_demand(sand, turf, members),
             *notes,
