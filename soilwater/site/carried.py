@@ -98,7 +98,11 @@ def carried_forward(site: SiteFile, green: Green, day: np.datetime64) -> tuple[S
         return survey, told
     oldest = min(last.time for last in old.values()).astype("datetime64[D]")
     ahead, notes = site.weather.ahead(oldest, days=int((day - oldest).astype(int)) + 1)
-    by = "the station's weather" if _measured(site, day) else f"weather ({'; '.join(notes)})"
+    by = (
+        "the station's weather"
+        if _measured(site, day)
+        else f"weather ({'; '.join(map(str, notes))})"
+    )
     column = _Column(
         site.sand(green.name).soil, green.turf, site.base_suction(green.name).best, site.rod
     )

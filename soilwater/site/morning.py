@@ -30,7 +30,7 @@ from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import as_time, stamp
-from soilwater.words.unit_choice import shown
+from soilwater.words.unit_choice import shown, worded
 
 
 @dataclass(frozen=True, repr=False)
@@ -207,7 +207,7 @@ def morning_plan(
         raise faults.as_error()
     if len(faults):
         notes += [f"No plan for {fault}" for fault in faults.as_error().faults]
-    notes.append(f"Weather: {'; '.join(told_weather)}.")
+    notes.append(worded(lambda: f"Weather: {'; '.join(map(str, told_weather))}."))
     return Morning(site.name, chosen, tuple(names), tuple(plans), site.crew, tuple(notes))
 
 
@@ -245,7 +245,7 @@ def _called(plan: SpotPlan, name: str) -> SpotPlan:
         plan,
         spot=replace(plan.spot, name=name),
         waterings=tuple(replace(walk, spot=name) for walk in plan.waterings),
-        sentence=f"{name}{plan.sentence.removeprefix(plan.spot.name)}",
+        sentence=worded(lambda: f"{name}{str(plan.sentence).removeprefix(plan.spot.name)}"),
     )
 
 

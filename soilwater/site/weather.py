@@ -19,6 +19,7 @@ from soilwater.weather.station.record import StationRecord
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import one_writing
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import worded
 
 MOST_DAYS = 14
 """Days ahead beyond which no morning's plan reaches (our own choice)."""
@@ -164,12 +165,16 @@ class SiteWeather:
                 'expected, such as expected = ["4.5 mm/day", "5.5 mm/day"] below [weather].'
             )
         midnight = reached.astype("datetime64[D]")
-        demand = one_writing("evapotranspiration")
-        demands = ", ".join(f"{demand.of(each):.3g}" for each in self.expected)
-        notes.append(
-            f"{begun} dry days at {demands} {demand.unit} of reference evapotranspiration, "
-            "each as likely as the next, as the site file expects"
-        )
+
+        def told() -> str:
+            demand = one_writing("evapotranspiration")
+            demands = ", ".join(f"{demand.of(each):.3g}" for each in self.expected)
+            return (
+                f"{begun} dry days at {demands} {demand.unit} of reference evapotranspiration, "
+                "each as likely as the next, as the site file expects"
+            )
+
+        notes.append(worded(told))
         return tuple(
             steady_weather(days + 1, each, first_day=midnight).between(reached, end)
             for each in self.expected

@@ -55,6 +55,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 DRAWS = 512
@@ -408,10 +409,14 @@ def _assumptions(
     return (
         f"readings taken drained after {wetted}; the base is alike for all spots",
         f"suction left at the base: {base}",
-        f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
-        f"{100 * values['meter_offset']:.1f} %, probe "
-        f"{in_one_unit(values['probe_error'], 'length')}, level column "
-        f"{100 * values['model_error']:.1f} %",
+        worded(
+            lambda: (
+                f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings "
+                f"together {100 * values['meter_offset']:.1f} %, probe "
+                f"{in_one_unit(values['probe_error'], 'length')}, level column "
+                f"{100 * values['model_error']:.1f} %"
+            )
+        ),
         f"expected before reading: {expected}",
     )
 
