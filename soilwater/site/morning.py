@@ -121,7 +121,8 @@ class Morning(Displayed, Tabled):
         litres = sum(walk.litres for walk in known)
         said = [in_people_units(litres, "volume")] if known else []
         if len(known) < len(self.today):
-            said.append(f"{len(self.today) - len(known)} of the spots have no area")
+            left = len(self.today) - len(known)
+            said.append(f"{left} spot{' has' if left == 1 else 's have'} no area")
         seconds = sum(walk.seconds for walk in self.today if np.isfinite(walk.seconds))
         if seconds > 0.0:
             minutes = seconds / 60.0 / self.crew.hoses
