@@ -6,6 +6,7 @@ from contextlib import AbstractContextManager, ExitStack
 from typing import Literal, TypeAlias, TypeVar, get_args
 
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 
 T = TypeVar("T")
 
@@ -16,6 +17,7 @@ UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
 _chosen: list[UnitSystem] = ["both"]
 
 
+@mind_words()
 def use_units(units: UnitSystem) -> AbstractContextManager[object]:
     """Choose the units in which everything is shown from now on.
 

@@ -27,6 +27,7 @@ from soilwater.decisions.spots.states import State, predict, stacked
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 RODS = (3.8, 7.6, 12.0, 20.0)
@@ -96,6 +97,7 @@ KINDS: dict[str, _Kind] = {
 }
 
 
+@mind_words()
 def next_measurement(diagnosis: Diagnosis, spot: str | None = None) -> Measurement:
     """Find the measurement with the largest expected gain in information about the cause.
 
@@ -119,6 +121,7 @@ def next_measurement(diagnosis: Diagnosis, spot: str | None = None) -> Measureme
     return rank_measurements(diagnosis, spot)[0]
 
 
+@mind_words()
 def rank_measurements(diagnosis: Diagnosis, spot: str | None = None) -> tuple[Measurement, ...]:
     """All measurements that could be made, those expected to tell most first.
 
@@ -145,6 +148,7 @@ def rank_measurements(diagnosis: Diagnosis, spot: str | None = None) -> tuple[Me
     return tuple(sorted(found, key=lambda each: -each.gain))
 
 
+@mind_words()
 def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -> Diagnosis:
     """Count in what a further measurement showed.
 
