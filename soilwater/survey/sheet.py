@@ -224,12 +224,13 @@ def _merged(spot: Spot, other: Spot) -> Spot:
         "surface_level",
         "slope",
         "mat_thickness",
-        "drop_time",
         "catch_depth",
         "area",
     ):
         if getattr(spot, key) is None:
             given[key] = getattr(other, key)
+    if spot.drop_time is None:
+        given.update(drop_time=other.drop_time, drop_tests=other.drop_tests)
     return replace(spot, **given)
 
 
