@@ -25,6 +25,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Slope
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house, positive_number
 
 DOUBTFUL = 3.5
@@ -161,6 +162,7 @@ _HEADER = ("", "least", "mean", "most")
 _FIGURES = (np.min, np.mean, np.max)
 
 
+@mind_words()
 def interpolate_survey(
     survey: Survey,
     outline: Any = None,

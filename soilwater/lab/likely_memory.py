@@ -15,6 +15,7 @@ from soilwater.lab.retention import RetentionTable
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, OneCurve
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 
 SUCTION_RATIO = 1.5
 """Median ratio of drying to wetting suctions [1]. Measured on ten sands 1.12-2.02, median 1.44
@@ -36,6 +37,7 @@ _RATIOS, _REWETTED = np.geomspace(1.0, 4.0, 71), np.linspace(_LEAST_REWETTED, 1.
 MEMORY_SOURCE = "how it remembers: drawn from what sands were measured to do, not measured"
 
 
+@mind_words()
 def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hysteretic, ...]:
     """Give a sand equally likely memories, by its wetting points or for want of any.
 

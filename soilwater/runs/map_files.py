@@ -14,10 +14,12 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.survey.earth import place_at
 from soilwater.survey.geojson import is_geojson, write_features
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import mind_words
 from soilwater.words.safe_files import write_over
 from soilwater.words.vocabulary import VARIABLES
 
 
+@mind_words()
 def write_map(
     path: str | os.PathLike[str], ground: GreenMap, values: Mapping[str, xr.DataArray] | None = None
 ) -> None:

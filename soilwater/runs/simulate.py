@@ -35,6 +35,7 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
 
+@mind_words()
 @in_full
 def simulate(
     profile: Profile | Transect | GreenMap,
@@ -129,6 +130,7 @@ def simulate(
     return run
 
 
+@mind_words()
 @in_full
 def simulate_many(
     cases: Iterable[Case] | xr.DataArray,

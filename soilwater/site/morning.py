@@ -29,6 +29,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
 from soilwater.words.unit_choice import shown, worded
 
@@ -141,6 +142,7 @@ class Morning(Displayed, Tabled):
         return f"In all {'; '.join(said)}."
 
 
+@mind_words()
 def morning_plan(
     site: SiteFile,
     day: Date | None = None,

@@ -31,6 +31,7 @@ from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
@@ -118,6 +119,7 @@ KINDS: dict[str, _Kind] = {
 itself, cans are set out over the green and the heads run."""
 
 
+@mind_words()
 def next_measurement(
     diagnosis: Diagnosis,
     spot: str | None = None,
@@ -152,6 +154,7 @@ def next_measurement(
     return rank_measurements(diagnosis, spot, rods=rods, minutes=minutes)[0]
 
 
+@mind_words()
 def rank_measurements(
     diagnosis: Diagnosis,
     spot: str | None = None,
@@ -207,6 +210,7 @@ def rank_measurements(
     return tuple(sorted(found, key=lambda each: -each.gain / each.minutes))
 
 
+@mind_words()
 def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -> Diagnosis:
     """Count in what a further measurement showed.
 
