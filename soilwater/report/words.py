@@ -85,7 +85,7 @@ def as_learned(diagnosis: Diagnosis, survey: Survey, calibration: Calibration) -
 
 
 def facts(survey: Survey, calibration: Calibration | None = None) -> tuple[str, ...]:
-    """Say what was done in a survey, and when; and up to when a calibration learnt from readings."""
+    """Say what was done in a survey, and when; and when a calibration last learnt from readings."""
     facts = [count(len(survey.spots), "spot")]
     depths = [spot.depth for spot in survey.spots if spot.has_depth]
     if depths:

@@ -102,12 +102,7 @@ def _fits(value: Any, kind: str, known: Mapping[str, Any]) -> bool:
         parts = _split(inside.split(",")[0]) if inside and "[" not in inside else []
         listed = value if isinstance(value, Sequence) else ()
         return not parts or all(any(_fits(v, p, known) for p in parts) for v in listed)
-    found = known.get(name)
-    if found is None:
-        import soilwater
-
-        found = getattr(soilwater, name) if name in soilwater.__all__ else Any
-    return _of_type(value, found)
+    return _of_type(value, known.get(name, Any))
 
 
 def _of_type(value: Any, kind: Any) -> bool:

@@ -300,6 +300,7 @@ KEPT_OUT = {
     "calibrate",
     "register_soil_model",
     "remove_mat",
+    "wettable",
     "irrigate",
 }
 """Functions that would run for long, that take a class, or nothing."""
