@@ -1,6 +1,7 @@
 """Odds over causes: against closed forms where there are any, and in the words they come in."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -185,7 +186,7 @@ def test_the_more_drops_sit_the_more_speaks_for_repellency():
         ).probability("repellency")
         for n in range(4)
     ]
-    assert all(fewer < more for fewer, more in zip(shares, shares[1:], strict=False))
+    assert all(fewer < more for fewer, more in pairwise(shares))
     assert shares[0] < 0.1 and shares[3] > 0.9
 
 
