@@ -31,6 +31,7 @@ from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 LEAST_PROBE_ERROR = 0.3
@@ -432,7 +433,8 @@ def _measurement(
     mixture = shares @ classes
     told = np.sum(classes * np.log2(classes / mixture), axis=1)
     gain = float(shares @ told)
-    text = KINDS[kind].instruction.format(rod=in_people_units(rod, "length"))
+    told_to = KINDS[kind].instruction
+    text = worded(lambda: told_to.format(rod=in_people_units(rod, "length")))
     reason = f"{_reason(spot, shares, classes, gain)} in {minutes:g} min"
     return Measurement(kind, spot.spot.name, text, reason, gain, rod, minutes)
 
