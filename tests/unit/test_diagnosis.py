@@ -422,7 +422,7 @@ def test_a_depth_that_is_a_lower_bound_asks_for_a_longer_probe():
     ranked = {each.kind: each for each in rank_measurements(found, "S")}
     assert "probe" not in ranked
     assert "longer probe" in ranked["longer_probe"].instruction
-    assert next_measurement(found, "S", minutes={"longer_probe": 1.0}).kind == "longer_probe"
+    assert next_measurement(found, "S") == ranked["longer_probe"]
     deep = with_finding(found, ranked["longer_probe"], "18 in").spot("S")
     assert deep.probability("depth") > found.spot("S").probability("depth") + 0.1
 

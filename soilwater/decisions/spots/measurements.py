@@ -179,6 +179,8 @@ def rank_measurements(
     Returns
     -------
     tuple of Measurement
+        Where a depth is a lower bound, a longer probe comes before all else at that spot: what is
+        measured there is weighed against a depth that is a guess until then.
 
     Raises
     ------
@@ -207,7 +209,7 @@ def rank_measurements(
         for each in chosen
         for kind, rod in _possible(each, owned)
     ]
-    return tuple(sorted(found, key=lambda each: -each.gain / each.minutes))
+    return _in_order(found)
 
 
 @mind_words()
@@ -294,6 +296,18 @@ def _told(kind: str, value: float) -> str:
 
 def _shares(spot: SpotDiagnosis) -> FloatArray:
     return np.array([spot.probability(name) for name in NAMES])
+
+
+def _in_order(found: Sequence[Measurement]) -> tuple[Measurement, ...]:
+    """Put what tells most a minute first, and a longer probe before all else at its spot."""
+    probes = {each.spot: each for each in found if each.kind == "longer_probe"}
+    ordered: list[Measurement] = []
+    for each in sorted(found, key=lambda each: -each.gain / each.minutes):
+        if each.spot in probes:
+            ordered.append(probes.pop(each.spot))
+        if each not in ordered:
+            ordered.append(each)
+    return tuple(ordered)
 
 
 def _possible(spot: SpotDiagnosis, owned: set[float]) -> list[tuple[str, float]]:
