@@ -40,11 +40,10 @@ from soilwater.kernels.rows import (
     TOP_SLOPE,
 )
 
-OUTER_DISTANCE = 0.1
-"""Distance [cm] over which water goes out at the conductivity of the column: a gravel that is dry
-beside an outlet lets nothing go."""
-INFLOW_CONDUCTANCE = 1.0e3
-"""Inflow per area of the face and head [1/h]: dry sand is wetted by what stands beside it."""
+OUTLET_DISTANCE = 0.1
+"""Distance [cm] over which water goes out at an outlet, at the conductivity of the column."""
+OUTER_CONDUCTANCE = 1.0e3
+"""Flow to a water level per area of the face and head [1/h]: 0.02 cm of head at 20 cm/h."""
 
 
 @kernel
@@ -104,15 +103,15 @@ def renew_outer(link, links, work, flow, by_head):
         if links.beyond[link] == GOES_ON:
             flow[k], by_head[k] = width * value * sideways[k], width * value * slope[k]
             continue
-        outlet = links.beyond[link] == OUTLET
-        excess = h[k] - value if outlet else h[k] + e[k] - value
-        if excess > 0.0:
-            flow[k] = width / OUTER_DISTANCE * sideways[k] * excess
-            by_head[k] = width / OUTER_DISTANCE * (sideways[k] + slope[k] * excess)
-        else:
-            height = 0.5 * (e[max(k - 1, 0)] - e[min(k + 1, h.size - 1)])
-            by_head[k] = 0.0 if outlet else width * height * INFLOW_CONDUCTANCE
-            flow[k] = by_head[k] * excess
+        if links.beyond[link] == OUTLET:
+            # A dry gravel beside an outlet lets nothing go.
+            by, excess = width / OUTLET_DISTANCE, max(h[k] - value, 0.0)
+            flow[k] = by * sideways[k] * excess
+            by_head[k] = by * (sideways[k] + slope[k] * excess) if excess > 0.0 else 0.0
+            continue
+        height = 0.5 * (e[max(k - 1, 0)] - e[min(k + 1, h.size - 1)])
+        by_head[k] = width * height * OUTER_CONDUCTANCE
+        flow[k] = by_head[k] * (h[k] + e[k] - value)
 
 
 @kernel
