@@ -87,9 +87,10 @@ def march_ground(
     ground, cases = set_out
     if needs_decisions(cases[0]):
         raise InputError(
-            "Columns that share water: rules and roots that grow are decided column by column "
-            "within a run, which is not possible here yet; write irrigation as events, and take "
-            "the turf of one day with turf.on(date)."
+            "Columns that share water: rules, roots that grow and mats that refuse water are "
+            "decided column by column within a run, which is not possible here yet; write "
+            "irrigation as events, and take the turf of one day, turf.on(date), with "
+            "repellent_mat=None."
         )
     meshes = facing_meshes(ground.profiles, settings.refinement)
     if any(mesh.remembers for mesh in meshes):

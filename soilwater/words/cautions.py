@@ -85,7 +85,7 @@ IN_A_LINE: dict[str, str] = {
     "backflow": "filling tanks and injecting need the backflow protection of local code",
     "water law": "allocations and restriction days go before any amount given here",
     "salt": "salt is not modelled, and a meter reads high in salty soil",
-    "not modelled": "not modelled: frost, swelling, repellent sand, disease, shade, compaction",
+    "not modelled": "not modelled: frost, swelling, fingers of water, disease, shade, compaction",
     "private": "maps of a club are its own: nothing is sent anywhere from here",
     "blame": "causes are consistent or not with the numbers; they do not say who is at fault",
 }

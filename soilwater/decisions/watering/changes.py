@@ -15,12 +15,14 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.repellent import Repellency
 from soilwater.runs.transect import Transect
 from soilwater.soils import Soil
+from soilwater.soils.hysteretic import Hysteretic, cosine_of
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
-from soilwater.words.errors import InputError
+from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Angle, Length
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
@@ -48,12 +50,15 @@ class Situation:
         Water that stands above the base [cm] and cannot leave; 0 where the base is as it is.
     notes : tuple of str
         What a change asks the reader to keep in mind.
+    repellency : Repellency or None
+        Of ground of which only a share takes water.
     """
 
     profile: Profile
     irrigation: tuple[Event, ...] = ()
     standing: float = 0.0
     notes: tuple[str, ...] = ()
+    repellency: Repellency | None = None
 
     @property
     def at_rest(self) -> Profile:
@@ -432,12 +437,13 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
 
     A changed wetting behaviour, not a product or a rate. The sand of the spot as it is must be
     the repellent one: what a capillary pore holds scales with the cosine of the contact angle
-    (Miller & Miller 1956, J. Appl. Phys. 27:324, from memory).
+    (Miller & Miller 1956, J. Appl. Phys. 27:324, from memory). The wetting branch of sand that
+    remembers moves, as of `Hysteretic.at_contact_angle`; sand of one curve has that curve moved.
 
     Parameters
     ----------
     contact_angle_before, contact_angle_after : float
-        Contact angles of water on the sand [degrees], from 0 to below 90.
+        Contact angles of water on the sand [degrees], from 0 to below 85.
 
     Returns
     -------
@@ -447,21 +453,38 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
     Raises
     ------
     InputError
-        If an angle is out of range, or the angle does not fall.
+        If an angle is out of range, the angle does not fall, or the sand of a spot was wetted no
+        harder than that.
     """
     before_angle, after_angle = float(contact_angle_before), float(contact_angle_after)
-    if not 0.0 <= after_angle < before_angle < 90.0:
-        raise InputError(
-            f"wetting_agent: contact angle from {before_angle:g} to {after_angle:g} degrees; "
-            "allowed: 0 up to below 90, and falling."
+    faults = Faults("wetting_agent")
+    cosines = [1.0, 1.0]
+    for i, (name, angle) in enumerate(
+        (("contact_angle_before", before_angle), ("contact_angle_after", after_angle))
+    ):
+        with faults.catching():
+            cosines[i] = cosine_of(angle, name)
+    if not after_angle < before_angle:
+        faults.add(
+            f"contact angle from {before_angle:g} to {after_angle:g} degrees",
+            allowed="one that is falling",
         )
-    factor = float(np.cos(np.radians(before_angle)) / np.cos(np.radians(after_angle)))
+    faults.raise_if_any()
+    factor = cosines[0] / cosines[1]
+
+    def of(soil: Any) -> Any:
+        if not isinstance(soil, Hysteretic):
+            return with_suction_scaled(soil, factor)
+        if soil.suction_ratio * factor < 1.0:
+            raise InputError(
+                f"wetting_agent: this sand wets at suctions {soil.suction_ratio:g} times smaller "
+                f"than it drains, and {before_angle:g} degrees alone make that {1.0 / factor:.3g}; "
+                f"give the sand as it is now, sand.at_contact_angle({before_angle:g})."
+            )
+        return replace(soil, suction_ratio=soil.suction_ratio * factor)
 
     def apply(before: Situation) -> Situation:
-        layers = tuple(
-            replace(each, soil=with_suction_scaled(each.soil, factor))
-            for each in before.profile.layers
-        )
+        layers = tuple(replace(each, soil=of(each.soil)) for each in before.profile.layers)
         return replace(before, profile=replace(before.profile, layers=layers))
 
     name = f"contact angle {before_angle:g} to {after_angle:g} degrees"

@@ -9,7 +9,7 @@ what makes the readings uncertain makes both sides so, and is not in their diffe
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import attrgetter
 from typing import TypeVar, overload
 
@@ -27,23 +27,25 @@ from soilwater.decisions.watering.ensembles import (
     daily_share_met,
     day_text,
     first_at_or_below,
-    run_columns,
 )
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
+from soilwater.decisions.watering.repellent_spots import drained_reading, run_spots, wetting_notes
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.runs.drained import drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
+from soilwater.survey.drops import DropTests
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.forms import Length, Suction
+from soilwater.words.forms import Length, Share, Suction
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
@@ -240,6 +242,7 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
+    wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
     draws: int = DRAWS,
@@ -272,6 +275,7 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
+    wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
     draws: int = DRAWS,
@@ -291,13 +295,16 @@ def what_if(
     thresholds : Thresholds
         Readings to count to.
     changes : sequence of Change
-        From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`
-        or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`, `drain`,
-        `other_sand`, `wetting_agent` or `irrigate`.
+        From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`,
+        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`,
+        `drain`, `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
+    wetting_share : float, str, Quantity, DropTests or Repellency, optional
+        Share of a repellent spot that takes water [1], and how dry the rest is; all of it when left
+        out. `wettable` puts beside it what the spot would do if all of it did.
     sand : Soil, FitResult or sequence of these, optional
         What the sand of a spot's root zone may be: a fit carries its band into the table. That of
         the profile, taken for certain, when left out; sands that changes bring have their own.
@@ -342,7 +349,15 @@ def what_if(
         faults.add(f"rod is {length:g} cm", allowed="above 0")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
+    repellency: Repellency | None = None
+    if wetting_share is not None:
+        # One that is refused is none: changes are looked at as if it had been good.
+        repellency = Repellency(0.5)
+        with faults.catching():
+            repellency = repellency_of(wetting_share)
     if isinstance(profile, Transect | GreenMap):
+        if wetting_share is not None:
+            faults.add("a whole ground is run as if all of it wets", cure="leave wetting_share out")
         if sand is not None or base_suction is not None:
             faults.add(
                 "a whole ground is run with the sand and base it has",
@@ -354,7 +369,8 @@ def what_if(
         return ground_outcomes(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
-    spot = Situation(profile, tuple(irrigation))
+    spot = Situation(profile, tuple(irrigation), repellency=repellency)
+    spot = replace(spot, notes=wetting_notes(spot))
     drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
     situations, names = _changed(spot, changes, "apply", faults)
     every = [*situations]
@@ -362,14 +378,17 @@ def what_if(
         every.append(own)
         # A change that can be made to the spot can be made to what it may be.
         every += [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
-    runs = run_columns(
+    runs = run_spots(
         [each.case(weather, turf) for each in every],
+        [each.repellency for each in every],
         length,
         n_threads=n_threads,
     )
     numbers = _numbers(runs, every, thresholds, length).reshape(-1, len(names), len(_NUMBERS))
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
+    if repellency is not None:
+        topics["not modelled"] = None
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
         bands, gains = _bands(numbers[1:, i], numbers[1:, 0] if i else None, horizon)
@@ -391,7 +410,12 @@ def _numbers(
     days = runs.hours / 24.0
     met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
     middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    drained = np.array([drained_water_content(each.at_rest, 0.0, rod) for each in situations])
+    drained = np.array(
+        [
+            drained_reading(each, drained_water_content(each.at_rest, 0.0, rod), rod)
+            for each in situations
+        ]
+    )
     space = np.array([_pore_space(each.profile, rod) for each in situations])
     lines = (thresholds.firm, thresholds.watch, thresholds.wilt)
     return np.column_stack(
