@@ -465,7 +465,7 @@ def test_what_cannot_be_written_is_told(tmp_path):
     assert "GeoJSON is in longitude and latitude" in str(caught.value)
     with pytest.raises(sw.InputError, match=r"GeoTIFF is in .* write .csv"):
         sw.write_map(tmp_path / "map.tif", small_map())
-    with pytest.raises(sw.InputError, match=r'"map.txt"; allowed: names that end in .csv, .geojson or .tif'):
+    with pytest.raises(sw.InputError, match=r'"map.txt"; allowed: names that end in .csv, .geoj'):
         sw.write_map(tmp_path / "map.txt", small_map())
 
 
