@@ -24,7 +24,7 @@ from soilwater.decisions.spots.measurements import (
     rank_measurements,
     with_finding,
 )
-from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
+from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, GroupOdds, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget
 from soilwater.decisions.watering.changes import (
     Change,
@@ -163,6 +163,7 @@ __all__ = [
     "GroundOdds",
     "GroundOutcome",
     "GroundWhatIf",
+    "GroupOdds",
     "HandWaterPlan",
     "HandWatering",
     "HeldBack",

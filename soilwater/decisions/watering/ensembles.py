@@ -31,6 +31,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, RunError
 from soilwater.words.quantities import in_one_unit
+from soilwater.words.unit_choice import worded
 
 GRID = 3.0
 """Largest distance between the depths that are run [cm]; straight lines between them miss a reading
@@ -156,8 +157,12 @@ def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tup
     reference = float(np.mean([each.reference_et.sum() for each in members])) / days
     return (
         *([f"root-zone sand: {name}"] if name else []),
-        f"turf and surface ask for {in_one_unit(asked, 'evapotranspiration')} on average, of "
-        f"{in_one_unit(reference, 'evapotranspiration')} of reference ET",
+        worded(
+            lambda: (
+                f"turf and surface ask for {in_one_unit(asked, 'evapotranspiration')} on "
+                f"average, of {in_one_unit(reference, 'evapotranspiration')} of reference ET"
+            )
+        ),
     )
 
 

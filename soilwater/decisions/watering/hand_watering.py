@@ -59,6 +59,7 @@ from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
 from soilwater.words.several import items_of, number_of
 from soilwater.words.times import as_time, stamp
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 DRAWS = 100
@@ -291,7 +292,7 @@ def hand_water_plan(
         assumptions=(
             *assumed,
             said,
-            f"at most {in_one_unit(wish.most, 'water_amount')} at a visit",
+            worded(lambda: f"at most {in_one_unit(wish.most, 'water_amount')} at a visit"),
             *(f"no water by hand on {day}" for day in dry),
             *ground_and_demand(sand, turf, members),
             *notes,

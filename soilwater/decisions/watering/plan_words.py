@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import worded
 
 
 def quiet(spot: Spot) -> SpotPlan:
@@ -47,6 +49,12 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
 
 def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     """Plan with its sentence, from the line to stay above and the drained reading [1]."""
+    why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
+    sentence = worded(lambda: _sentence(plan, line, drained))
+    return replace(plan, sentence=sentence, why_not=why)
+
+
+def _sentence(plan: SpotPlan, line: float, drained: float) -> str:
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
@@ -84,8 +92,7 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
         )
     if plan.waterings:
         said += f"; {in_one_unit(plan.to_gravel, 'water_amount')} of it feeds the gravel"
-    why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
-    return replace(plan, sentence=said + ".", why_not=why)
+    return said + "."
 
 
 def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
@@ -146,11 +153,14 @@ def totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
     if not walks:
         return ("In all: no hand water.",)
     days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
-    lines = [
-        f"{day}: {amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
-        for day in days
-    ]
-    return (*lines, f"In all: {amount_text(walks)}{_unknown_areas(walks)}")
+
+    def told(day: np.datetime64) -> str:
+        return amount_text([w for w in walks if w.time.astype("datetime64[D]") == day])
+
+    return (
+        *(worded(partial(lambda day: f"{day}: {told(day)}", day)) for day in days),
+        worded(lambda: f"In all: {amount_text(walks)}{_unknown_areas(walks)}"),
+    )
 
 
 def amount_text(walks: Sequence[HandWatering]) -> str:
