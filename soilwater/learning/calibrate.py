@@ -144,6 +144,7 @@ def calibrate(
     >>> learned.quantity("wet_factor").learned, learned.quantity("base_suction").learned
     (True, False)
     """
+    faults = Faults("calibrate")
     errors = _errors(
         {
             "meter_error": (meter_error, "water_content"),
@@ -153,10 +154,15 @@ def calibrate(
             "sensor_error": (sensor_error, "water_content"),
         },
         draws,
+        faults,
     )
-    base = base_band(base_suction)
+    base = OVER_GRAVEL
+    with faults.catching():
+        base = base_band(base_suction)
     _, soils = best_and_likely(sand, SANDS)
-    record = take_record(survey, weather, soaked, irrigation, sensors, soils, errors, doubtful)
+    record = take_record(
+        survey, weather, soaked, irrigation, sensors, soils, errors, doubtful, faults
+    )
     unknowns = Unknowns.of(soils, base, errors["meter_offset"])
     rng = np.random.default_rng(seed)
     green = Green(
@@ -270,8 +276,9 @@ def calibrate_again(
     )
 
 
-def _errors(given: Mapping[str, tuple[WaterContent, str]], draws: int) -> dict[str, float]:
-    faults = Faults("calibrate")
+def _errors(
+    given: Mapping[str, tuple[WaterContent, str]], draws: int, faults: Faults
+) -> dict[str, float]:
     values: dict[str, float] = {}
     for name, (value, quantity) in given.items():
         with faults.catching():
@@ -280,7 +287,6 @@ def _errors(given: Mapping[str, tuple[WaterContent, str]], draws: int) -> dict[s
                 faults.add(f"{name} is {values[name]:g}", allowed="above 0")
     if draws < 10:
         faults.add(f"draws is {draws}", allowed="10 or more")
-    faults.raise_if_any()
     return values
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.learning.columns import Green, cases_of, run_cases
+from soilwater.learning.columns import Green, cases_of, run_cases, turf_with
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
@@ -132,6 +132,12 @@ class Calibration(Displayed, Tabled):
     def turf(self) -> Turf:
         """The turf it was learnt with."""
         return self.green.turf
+
+    @cached_property
+    def turfs(self) -> tuple[Turf, ...]:
+        """Turf of each draw."""
+        crop = self.unknowns.values(self.shared, "crop_coefficient")
+        return tuple(turf_with(self.turf, float(factor)) for factor in crop)
 
     @property
     def unknowns(self) -> Unknowns:

@@ -22,6 +22,9 @@ from soilwater.words.times import as_time, hours_between, stamp
 CLOCK = 0.25
 """Readings are taken to the nearest such time [h], in which drying sand changes by 0.05 % or
 less."""
+RELATIVE = 1.0 / 3.0
+"""More than two readings and this part of all [1] above the pore space are no slip, but another
+scale (our own choice)."""
 NOW_HOURS = 6
 """What comes next begins at a multiple of so many hours [h] of the day."""
 MOST_OF_A_SENSOR = 60
@@ -58,15 +61,15 @@ def take_record(
     soils: Sequence[Soil],
     errors: Mapping[str, float],
     doubtful: str,
+    faults: Faults,
 ) -> Record:
-    """Check what was given, as in `calibrate`, and put it in order.
+    """Check what was given, as in `calibrate`, beside faults found before, and put it in order.
 
     Raises
     ------
     InputError
         With every fault.
     """
-    faults = Faults("calibrate")
     if not isinstance(weather, Weather):
         faults.add(f"weather is a {type(weather).__name__}", allowed="one Weather, as it was")
     if doubtful not in ("ask", "leave out"):
@@ -147,7 +150,15 @@ def _readings(
             f"readings without a time: {_few(undated)}",
             cure='give each its time, Reading(0.18, rod="3 in", time="2025-07-02 06:00")',
         )
-    if odd and doubtful == "ask":
+    beyond = sum(reading.value > porosity for spot in spots for reading in spot.readings)
+    if beyond > max(2.0, RELATIVE * sum(len(spot.readings) for spot in spots)):
+        faults.add(
+            f"{beyond} readings are above the pore space of the sand, {100 * porosity:.1f} %: this "
+            "looks like a relative scale, of saturation or of the meter's own",
+            cure="set the meter to water content by volume, or turn its numbers into that with a "
+            "wet and a dry core of this sand",
+        )
+    elif odd and doubtful == "ask":
         faults.add(
             f"readings that no sand gives: {_few(odd)}",
             cure='correct them, or keep them out with doubtful="leave out"',

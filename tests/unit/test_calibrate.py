@@ -240,6 +240,50 @@ def test_readings_that_say_nothing_are_refused_with_the_cure(survey, told):
         learn(survey)
 
 
+def test_all_that_is_wrong_is_told_at_once():
+    readings = [sw.Reading(0.2, rod=7.6), sw.Reading(0.45, rod=7.6, time=DAYS[0])]
+    readings += [sw.Reading(0.2, rod=7.6, time=day) for day in DAYS]
+    survey = sw.Survey([sw.Spot("A1", 30.0, readings=readings), sw.Spot("B1", 30.0)])
+    with pytest.raises(sw.InputError) as caught:
+        learn(
+            survey,
+            soaked=None,
+            irrigation=None,
+            meter_error=0.0,
+            draws=2,
+            base_suction="wet",
+            sensors=[sw.BuriedSensor("Z9", 7.6, ["2025-07-02"], [0.2])],
+        )
+    for told in (
+        "no known soaking",
+        "missing is not none",
+        "meter_error is 0",
+        "10 or more",
+        "base_suction",
+        "without a time: A1 20.0 %",
+        "A1 45.0 %",
+        'sensor at "Z9"',
+    ):
+        assert told in str(caught.value)
+
+
+def test_a_meter_in_relative_units_is_told_from_a_slip():
+    relative = {"A1": (0.95, 0.7, 0.35), "A2": (0.9, 0.65, 0.3)}
+    spots = [
+        sw.Spot(
+            name,
+            30.0,
+            readings=[
+                sw.Reading(v, rod=7.6, time=t) for v, t in zip(values, DAYS[:3], strict=True)
+            ],
+        )
+        for name, values in relative.items()
+    ]
+    for doubtful in ("ask", "leave out"):
+        with pytest.raises(sw.InputError, match=r"looks like a relative scale.*by volume"):
+            learn(sw.Survey(spots), doubtful=doubtful)
+
+
 def test_doubtful_readings_are_left_out_when_asked():
     spots = list(SURVEY.spots)
     more = sw.Reading(0.45, rod=7.62, time=DAYS[1])

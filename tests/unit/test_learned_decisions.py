@@ -121,6 +121,30 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
         sw.expected_reading(SURVEY, SANDS, calibration=learned, base_suction=3.0)
 
 
+def test_a_change_starts_from_the_same_draws(learned, plan):
+    """Drained, the spot reads in `what_if` as it does in every other call, and in its plan."""
+    spot = SURVEY.spot("C3")
+    given = {"rod": 7.62, "calibration": learned}
+    table = sw.what_if(spot, WEATHER, TURF, LINES, [sw.regrade("28 cm")], **given)
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned).sel(spot="C3")
+    before, after = table.outcomes
+    assert before.drained == pytest.approx(float(told.expected_reading), abs=1e-3)
+    ends = (float(told.expected_reading_lower), float(told.expected_reading_upper))
+    assert before.bands["drained"] == pytest.approx(ends, abs=2e-3)
+    # Joint: what the change adds is known better than each end against each.
+    low, middle, high = after.gains["drained"]
+    assert 0.0 < low < middle < high
+    (least, most), (less, more) = (each.bands["drained"] for each in (before, after))
+    assert high - low < 0.8 * ((more - least) - (less - most))
+    for change, words in (
+        ({"calibration": None}, "belong together"),
+        ({"sand": SANDS[:2]}, "sand is not what"),
+        ({"base_suction": 3.0}, "leave base_suction out"),
+    ):
+        with pytest.raises(sw.InputError, match=words):
+            sw.what_if(spot, WEATHER, TURF, LINES, [], **(given | change))
+
+
 def test_halves_share_no_base_and_no_more_than_one_sand(learned):
     first, second = learned.halves
     assert abs(first.size - second.size) <= learned.draws // 3

@@ -4,16 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any, TypeVar
 
-from soilwater.decisions.watering.changes import Change, Situation
+import numpy as np
+
+from soilwater.decisions.calibrated import check_calibration
+from soilwater.decisions.watering.changes import Change, GroundSituation, Situation
 from soilwater.decisions.watering.ensembles import make_draws
 from soilwater.ground.base import CLEAN_GRAVEL, CapillaryBreak, GravelBlanket
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.learning.calibration import Calibration
 from soilwater.soils import Soil
+from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Suction
+
+_Before = TypeVar("_Before", Situation, GroundSituation)
 
 
 def drawn_spots(
@@ -69,6 +80,60 @@ def drawn_spots(
     return drawn
 
 
+def learned_spots(
+    spot: Any,
+    calibration: Calibration | None,
+    turf: Turf,
+    sand: Sand | None,
+    base_suction: Suction | None,
+    rod: float,
+    faults: Faults,
+) -> tuple[list[Profile], FloatArray]:
+    """Draw what a spot is, as a calibration holds it; raise every fault.
+
+    Parameters
+    ----------
+    spot : Spot
+        One of those that were learnt.
+    calibration : Calibration or None
+        What was learnt.
+    turf, sand, base_suction
+        What was given beside it, which must agree.
+    rod : float
+        Length of the rods [cm].
+    faults : Faults
+        Found so far.
+
+    Returns
+    -------
+    profiles : list of Profile
+        One a draw.
+    shift : ndarray, shape (1 + draws,)
+        What meter, mat and spot add to readings [1]; nothing for what comes before the draws.
+    """
+    if calibration is None or not isinstance(spot, Spot):
+        faults.add(
+            "a spot of a survey and a calibration belong together",
+            cure='give survey.spot("C3") and calibration=, or a Profile and none',
+        )
+        raise faults.as_error()
+    known = getattr(calibration, "sand", None)
+    check_calibration(
+        calibration,
+        {
+            "turf": (turf, getattr(calibration, "turf", None)),
+            "sand": (known if sand is None else sand, known),
+            "base_suction": (base_suction, None),
+        },
+        faults,
+    )
+    faults.raise_if_any()
+    number = calibration.number_of(spot)
+    profiles = [calibration.profile(k, number) for k in range(calibration.draws)]
+    shift = calibration.shift(rod=rod)[:, number]
+    return profiles, np.append(0.0, shift)
+
+
 def root_zone_soil(spot: Situation) -> Soil:
     """Soil of the root zone of a spot."""
     return spot.profile.layers[spot.profile.layer_index()].soil
@@ -95,3 +160,44 @@ def drawn_change(change: Change, spot: Situation, drawn: Sequence[Situation], k:
         # The sand that lies there is, in each draw, what it is there.
         return change.with_sand(root_zone_soil(drawn[k]))
     return change.with_sand(likely[k % len(likely)])
+
+
+def each_changed(
+    before: _Before, changes: Sequence[Change], how: str, faults: Faults
+) -> tuple[list[_Before], list[str]]:
+    """Make each change on its own to what is there before; raise every fault.
+
+    Parameters
+    ----------
+    before : Situation or GroundSituation
+        A spot or a ground as it is.
+    changes : sequence of Change
+        What is tried.
+    how : {"apply", "to_ground"}
+        Which part of a change makes it.
+    faults : Faults
+        Found so far.
+    """
+    situations, names = [before], ["as it is"]
+    for i, change in enumerate(changes):
+        if not isinstance(change, Change):
+            faults.add(
+                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
+            )
+            continue
+        make = getattr(change, how)
+        if make is None:
+            ground = isinstance(before, GroundSituation)
+            faults.add(
+                f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
+                where=f"changes[{i}]",
+                allowed="regrade, reshape, barrier, drain, other_sand, wetting_agent or irrigate"
+                if ground
+                else "any but reshape, barrier and drain, which need a Transect or a GreenMap",
+            )
+            continue
+        with faults.catching():
+            situations.append(make(before))
+            names.append(change.name)
+    faults.raise_if_any()
+    return situations, names

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from operator import attrgetter
-from typing import TypeVar, overload
+from typing import overload
 
 import numpy as np
 
@@ -20,7 +20,12 @@ from soilwater.decisions.watering.changes import (
     GroundSituation,
     Situation,
 )
-from soilwater.decisions.watering.drawn_spots import drawn_change, drawn_spots
+from soilwater.decisions.watering.drawn_spots import (
+    drawn_change,
+    drawn_spots,
+    each_changed,
+    learned_spots,
+)
 from soilwater.decisions.watering.ensembles import (
     Runs,
     band_of,
@@ -31,6 +36,7 @@ from soilwater.decisions.watering.ensembles import (
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
 from soilwater.decisions.watering.repellent_spots import (
     drained_reading,
+    pore_space,
     run_spots,
     wetting_notes,
     with_drawn_shares,
@@ -39,11 +45,12 @@ from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.runs.drained import drained_water_content
+from soilwater.learning.calibration import Calibration
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
 from soilwater.survey.drops import DropTests
+from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -58,7 +65,6 @@ from soilwater.words.units import number_to_house
 
 DRAWS = 50
 """Cases of sand and base behind a band."""
-_Before = TypeVar("_Before", Situation, GroundSituation)
 
 
 @dataclass(frozen=True)
@@ -239,13 +245,14 @@ def _band(outcome: Outcome, name: str) -> tuple[float, float]:
 
 @overload
 def what_if(
-    profile: Profile,
+    profile: Profile | Spot,
     weather: Weather,
     turf: Turf,
     thresholds: Thresholds,
     changes: Sequence[Change],
     *,
     rod: Length,
+    calibration: Calibration | None = None,
     irrigation: Sequence[Event] = (),
     wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
@@ -272,13 +279,14 @@ def what_if(
 
 @mind_words(lines="thresholds")
 def what_if(
-    profile: Profile | Transect | GreenMap,
+    profile: Profile | Spot | Transect | GreenMap,
     weather: Weather,
     turf: Turf,
     thresholds: Thresholds,
     changes: Sequence[Change],
     *,
     rod: Length,
+    calibration: Calibration | None = None,
     irrigation: Sequence[Event] = (),
     wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
@@ -291,8 +299,9 @@ def what_if(
 
     Parameters
     ----------
-    profile : Profile, Transect or GreenMap
-        The spot as it is; or a line or a green, whose columns pass water to their neighbours.
+    profile : Profile, Spot, Transect or GreenMap
+        The spot as it is, or one of the survey with a `calibration`; or a line or a green, whose
+        columns pass water to their neighbours.
     weather : Weather
         Weather after a soaking has drained.
     turf : Turf
@@ -305,6 +314,9 @@ def what_if(
         `drain`, `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: sand, base, own depth, turf and meter of the
+        spot stay joint in every draw, and the numbers are medians of the draws.
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
     wetting_share : float, str, Quantity, DropTests or Repellency, optional
@@ -362,6 +374,11 @@ def what_if(
         with faults.catching():
             repellency = repellency_of(wetting_share)
     if isinstance(profile, Transect | GreenMap):
+        if calibration is not None:
+            faults.add(
+                "a calibration knows single spots",
+                cure='give the spot, survey.spot("C3"), or leave calibration out',
+            )
         if wetting_share is not None:
             faults.add("a whole ground is run as if all of it wets", cure="leave wetting_share out")
         if sand is not None or base_suction is not None:
@@ -370,28 +387,40 @@ def what_if(
                 cure="leave sand and base_suction out, or ask ground_odds, which draws them",
             )
         before = GroundSituation(profile, tuple(irrigation))
-        grounds, names = _changed(before, changes, "to_ground", faults)
+        grounds, names = each_changed(before, changes, "to_ground", faults)
         topics = dict.fromkeys(topic for change in changes for topic in change.topics)
         return ground_outcomes(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
-    spot = Situation(profile, tuple(irrigation), repellency=repellency)
-    spot = replace(spot, notes=wetting_notes(spot))
-    drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
-    drawn = with_drawn_shares(drawn, spot, draws, seed)
-    situations, names = _changed(spot, changes, "apply", faults)
+    if isinstance(profile, Spot) or calibration is not None:
+        profiles, shift = learned_spots(
+            profile, calibration, turf, sand, base_suction, length, faults
+        )
+        drawn = [_asked(each, irrigation, repellency) for each in profiles]
+        spot = drawn[0]
+        drawn = with_drawn_shares(drawn, spot, len(drawn), seed)
+        turfs = (turf, *calibration.turfs) if calibration is not None else ()
+    else:
+        spot = _asked(profile, irrigation, repellency)
+        drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
+        drawn = with_drawn_shares(drawn, spot, draws, seed)
+        turfs, shift = (turf,) * (1 + len(drawn)), np.zeros(1 + len(drawn))
+    situations, names = each_changed(spot, changes, "apply", faults)
     every = [*situations]
     for k, own in enumerate(drawn):
         every.append(own)
         # A change that can be made to the spot can be made to what it may be.
         every += [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
     runs = run_spots(
-        [each.case(weather, turf) for each in every],
+        [each.case(weather, turfs[i // len(names)]) for i, each in enumerate(every)],
         [each.repellency for each in every],
         length,
         n_threads=n_threads,
     )
-    numbers = _numbers(runs, every, thresholds, length).reshape(-1, len(names), len(_NUMBERS))
+    numbers = _numbers(runs, every, thresholds, length, np.repeat(shift, len(names)))
+    numbers = numbers.reshape(-1, len(names), len(_NUMBERS))
+    if calibration is not None:
+        numbers[0] = np.median(numbers[1:], axis=0)
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
     if repellency is not None:
@@ -410,26 +439,35 @@ def what_if(
     )
 
 
+def _asked(
+    profile: Profile, irrigation: Sequence[Event], repellency: Repellency | None
+) -> Situation:
+    spot = Situation(profile, tuple(irrigation), repellency=repellency)
+    return replace(spot, notes=wetting_notes(spot))
+
+
 def _numbers(
-    runs: Runs, situations: Sequence[Situation], thresholds: Thresholds, rod: float
+    runs: Runs,
+    situations: Sequence[Situation],
+    thresholds: Thresholds,
+    rod: float,
+    shift: FloatArray,
 ) -> FloatArray:
-    """Work out what is told of each spot, a row each in the order of `_NUMBERS`."""
+    """Work out what is told of each spot, a row each in the order of `_NUMBERS`.
+
+    Readings are shifted by what the meter adds to each [1].
+    """
     days = runs.hours / 24.0
     met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
     middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    drained = np.array(
-        [
-            drained_reading(each, drained_water_content(each.at_rest, 0.0, rod), rod)
-            for each in situations
-        ]
-    )
-    space = np.array([_pore_space(each.profile, rod) for each in situations])
+    drained = np.array([drained_reading(each, rod) for each in situations])
+    space = np.array([pore_space(each.profile, rod) for each in situations])
     lines = (thresholds.firm, thresholds.watch, thresholds.wilt)
     return np.column_stack(
         [
-            drained,
+            drained + shift,
             space - drained,
-            *(first_at_or_below(days, runs.reading, line) for line in lines),
+            *(first_at_or_below(days, runs.reading + shift[:, None], line) for line in lines),
             first_at_or_below(middles, met, thresholds.demand_met),
             runs.drainage[:, -1],
         ]
@@ -448,39 +486,3 @@ def _bands(
     ends = [horizon if _NUMBERS[name][1] == "days" else np.inf for name in _NUMBERS]
     added = np.minimum(drawn, ends) - np.minimum(before, ends)
     return bands, {name: band_of(added[:, i]) for i, name in enumerate(_DRAWN)}
-
-
-def _changed(
-    before: _Before, changes: Sequence[Change], how: str, faults: Faults
-) -> tuple[list[_Before], list[str]]:
-    """Make each change on its own to what is there before; raise every fault."""
-    situations, names = [before], ["as it is"]
-    for i, change in enumerate(changes):
-        if not isinstance(change, Change):
-            faults.add(
-                f"{change!r} is no Change", where=f"changes[{i}]", allowed="regrade(...) ..."
-            )
-            continue
-        make = getattr(change, how)
-        if make is None:
-            ground = isinstance(before, GroundSituation)
-            faults.add(
-                f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
-                where=f"changes[{i}]",
-                allowed="regrade, reshape, barrier, drain, other_sand, wetting_agent or irrigate"
-                if ground
-                else "any but reshape, barrier and drain, which need a Transect or a GreenMap",
-            )
-            continue
-        with faults.catching():
-            situations.append(make(before))
-            names.append(change.name)
-    faults.raise_if_any()
-    return situations, names
-
-
-def _pore_space(profile: Profile, depth: float) -> float:
-    """Mean saturated water content down to a depth [1]."""
-    ends = np.minimum(profile.interfaces, depth)
-    space = [layer.soil.theta_s for layer in profile.layers]
-    return float(np.diff(ends) @ np.array(space) / depth)
