@@ -12,7 +12,7 @@ from soilwater.runs.case import Case
 from soilwater.survey.drops import DropTests
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Share
-from soilwater.words.renamed import needs_all
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.units import number_to_house
 
 WETS, STAYS_DRY = "wets", "stays dry"
@@ -26,8 +26,8 @@ class Repellency:
     Parameters
     ----------
     wetting_share : float, str, Quantity or DropTests
-        Share of the area that wets, above 0 and up to 1 [1]; of drop tests their best, whose band
-        they tell.
+        Share of the area that wets, above 0 and up to 1 [1]; of drop tests their best, beside which
+        `drop_tests` keeps them for their band.
     dry_suction : float, str or Quantity, optional
         Suction to which the part that stays dry has dried when a run starts [cm]. It starts as the
         part that wets when left out, as if it began to refuse water then.
@@ -45,12 +45,14 @@ class Repellency:
 
     wetting_share: float
     dry_suction: float | None = field(default=None, kw_only=True)
+    drop_tests: DropTests | None = field(default=None, init=False, repr=False)
 
     def __post_init__(self) -> None:
         faults = Faults("Repellency")
         given: Any = self.wetting_share
         with faults.catching():
             if isinstance(given, DropTests):
+                object.__setattr__(self, "drop_tests", given)
                 share = given.wetting_share.best
             else:
                 share = number_to_house(given, "fraction", "wetting_share")
@@ -79,6 +81,7 @@ def repellency_of(given: Share | DropTests | Repellency) -> Repellency:
     return share if isinstance(share, Repellency) else Repellency(share)
 
 
+@mind_words()
 def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency) -> xr.DataArray:
     """Make of one column the two of repellent ground, for `simulate_many`.
 

@@ -29,7 +29,12 @@ from soilwater.decisions.watering.ensembles import (
     first_at_or_below,
 )
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
-from soilwater.decisions.watering.repellent_spots import drained_reading, run_spots, wetting_notes
+from soilwater.decisions.watering.repellent_spots import (
+    drained_reading,
+    run_spots,
+    wetting_notes,
+    with_drawn_shares,
+)
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
@@ -200,8 +205,8 @@ class WhatIf(Displayed, Tabled):
             said.append(f"{each.name}, against as it is: {' '.join(parts)}".rstrip(","))
         if said:
             said.append(
-                "in brackets what holds four in five of the draws of sand and base; what a change "
-                f"adds is told within each draw, days up to {self.horizon:g}"
+                "in brackets what holds four in five of the draws of what is not known; what a "
+                f"change adds is told within each draw, days up to {self.horizon:g}"
             )
         return said
 
@@ -304,7 +309,8 @@ def what_if(
         Water applied to the spot as it is.
     wetting_share : float, str, Quantity, DropTests or Repellency, optional
         Share of a repellent spot that takes water [1], and how dry the rest is; all of it when left
-        out. `wettable` puts beside it what the spot would do if all of it did.
+        out. Of drop tests the share is drawn with sand and base. `wettable` puts beside it what
+        the spot would do if all of it did.
     sand : Soil, FitResult or sequence of these, optional
         What the sand of a spot's root zone may be: a fit carries its band into the table. That of
         the profile, taken for certain, when left out; sands that changes bring have their own.
@@ -372,6 +378,7 @@ def what_if(
     spot = Situation(profile, tuple(irrigation), repellency=repellency)
     spot = replace(spot, notes=wetting_notes(spot))
     drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
+    drawn = with_drawn_shares(drawn, spot, draws, seed)
     situations, names = _changed(spot, changes, "apply", faults)
     every = [*situations]
     for k, own in enumerate(drawn):
