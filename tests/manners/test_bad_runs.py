@@ -301,6 +301,7 @@ KEPT_OUT = {
     "register_soil_model",
     "remove_mat",
     "irrigate",
+    "wettable",
 }
 """Functions that would run for long, that take a class, or nothing."""
 FUNCTIONS = [
