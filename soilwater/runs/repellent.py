@@ -12,7 +12,7 @@ from soilwater.runs.case import Case
 from soilwater.survey.drops import DropTests
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Share
-from soilwater.words.renamed import needs_all
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.units import number_to_house
 
 WETS, STAYS_DRY = "wets", "stays dry"
@@ -81,6 +81,7 @@ def repellency_of(given: Share | DropTests | Repellency) -> Repellency:
     return share if isinstance(share, Repellency) else Repellency(share)
 
 
+@mind_words()
 def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency) -> xr.DataArray:
     """Make of one column the two of repellent ground, for `simulate_many`.
 

@@ -261,6 +261,7 @@ def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
     return _across("barrier", at, to)
 
 
+@mind_words()
 def drain(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None = None) -> Change:
     """Catch what runs sideways in a trench of gravel, from the surface into the floor.
 

@@ -15,10 +15,12 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 
 _OVER_AREA = ("reading", "storage", "transpiration", "demand", "drainage", "runoff")
 
 
+@mind_words()
 def wettable() -> Change:
     """Let all of a repellent spot take water, whatever may bring that about.
 

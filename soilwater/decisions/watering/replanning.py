@@ -17,9 +17,11 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time
 
 
+@mind_words()
 def replan(
     plan: HandWaterPlan,
     survey: Survey,
