@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.building.depth import (
+    AS_TESTED,
     DepthWindow,
     Range,
     depth_window,
@@ -20,6 +21,7 @@ from soilwater.decisions.targets import (
 )
 from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.lab.equally_likely import Sand
+from soilwater.runs.wetted import gently
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
@@ -76,7 +78,8 @@ class SandComparison(Displayed, Tabled):
             else:
                 shown = ("none", "-")
             tolerance = more_or_less(window.tolerance)
-            rows.append((window.name, *shown, tolerance, str(window.best_band)))
+            band, rewetted = str(window.best_band), window.rewetted or "-"
+            rows.append((window.name, *shown, tolerance, band, rewetted))
         return rows
 
     def _lines(self) -> list[str]:
@@ -88,13 +91,18 @@ class SandComparison(Displayed, Tabled):
             for caution in each.cautions
             if caution not in shared
         ]
-        return [*first._asked(), *own, *caution_lines(shared)]
+        return [*first._asked(), AS_TESTED, *own, *caution_lines(shared)]
 
     def _shown(self) -> Shown:
-        return Shown(self.sentence, _COMPARED, self._rows(), self._lines())
-
-
-_COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
+        header = (
+            "sand",
+            "window",
+            "best",
+            "tolerance it can stand",
+            "best, with its band",
+            f"reads there after {gently()}",
+        )
+        return Shown(self.sentence, header, self._rows(), self._lines())
 
 
 @mind_words(reading="target", samples="draws")

@@ -13,9 +13,11 @@ from soilwater.ground.base import Sealed, WaterTable
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
+from soilwater.runs.wetted import AfterFlooding, AfterRain
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -61,18 +63,31 @@ class Situation:
             return self.profile
         return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
 
-    def case(self, weather: Weather, turf: Turf) -> Case:
-        """Make the case that starts at rest, in some weather and turf."""
+    def remembering(self, number: int, of: int) -> Situation:
+        """Give layers without a memory of wetting one of `of` likely ones, by its number."""
+        layers = tuple(
+            replace(each, soil=likely_memories(each.soil, of)[number])
+            for each in self.profile.layers
+        )
+        return replace(self, profile=replace(self.profile, layers=layers))
+
+    def case(self, weather: Weather, turf: Turf, after: AfterRain | None) -> Case:
+        """Make the case that starts at rest, in some weather and turf, after rain or a flood."""
         if self.standing == 0.0:
             return Case(
-                self.profile, weather, turf=turf, start="drained", irrigation=self.irrigation
+                self.profile,
+                weather,
+                turf=turf,
+                start=after or "drained",
+                irrigation=self.irrigation,
             )
         depth = np.array([0.0, self.profile.depth])
         suction = xr.DataArray(
             self.profile.depth - self.standing - depth, {"depth": depth}, ("depth",), "suction"
         )
         sealed = replace(self.profile, base=Sealed())
-        return Case(sealed, weather, turf=turf, start=suction, irrigation=self.irrigation)
+        start = AfterFlooding(suction)
+        return Case(sealed, weather, turf=turf, start=start, irrigation=self.irrigation)
 
 
 @dataclass(frozen=True)

@@ -19,10 +19,11 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
-from soilwater.soils import Soil
+from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -215,6 +216,7 @@ def make_halves(
         Of the draws.
     """
     _, soils = best_and_likely(sand, 2 * count)
+    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
     bases = base.spread(2 * count)
     rng = np.random.default_rng(seed)
     order = np.arange(count)
@@ -223,7 +225,9 @@ def make_halves(
     pairs[1::2] = pairs[1::2, ::-1]
     made = []
     for half in (0, 1):
-        own = soils[half::2] or soils
+        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
+        if len(number) == 1:
+            own = list(soils[half::2]) or list(soils)
         which_soil = rng.permutation(order % len(own))
         which_member = rng.permutation(order % len(members))
         shuffled = rng.permutation(pairs[:, half])
@@ -234,6 +238,36 @@ def make_halves(
             ]
         )
     return made[0], made[1]
+
+
+def drying(soil: Soil) -> Soil:
+    """Return the soil as it drains, without what it remembers."""
+    return soil.soil if isinstance(soil, Hysteretic) else soil
+
+
+def memory_words(soils: Sequence[Soil]) -> tuple[str, ...]:
+    """Tell how sands remember their wetting, and how that is known.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Each as likely as the next.
+    """
+    found = [each for each in soils if isinstance(each, Hysteretic) and each.remembers]
+    if not found:
+        return ()
+    low, middle, high = np.quantile([each.suction_ratio for each in found], [LOW, 0.5, HIGH])
+    known = "as it was given"
+    for source, told in (
+        (MEMORY_SOURCE, "drawn from what sands were measured to do; nobody measured this one"),
+        (POINTS_SOURCE, "by the points of its wetting branch"),
+    ):
+        if source in found[0].source:
+            known = told
+    return (
+        f"sand that is wetted holds less than sand that drains: ratio of suctions {middle:.2f} "
+        f"({low:.2f} to {high:.2f}), {known}",
+    )
 
 
 def run_columns(

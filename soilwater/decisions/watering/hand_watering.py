@@ -1,15 +1,15 @@
 """Which spots to water by hand, when and how much, checked by simulating it.
 
-A spot can only be given back what it has lost: beyond its own drained storage, water feeds the
-gravel. The plan is made on one set of equally likely sands, weathers and bases and checked on
-another; what it claims is what the check shows.
+A spot can only be given back what its sand takes back on its wetting branch: beyond that, water
+feeds the gravel. The plan is made on one set of equally likely sands, weathers and bases and
+checked on another; what it claims is what the check shows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,17 +23,20 @@ from soilwater.decisions.watering.ensembles import (
     ground_and_demand,
     make_halves,
     members_of,
+    memory_words,
     run_columns,
     spots_with_depth,
 )
-from soilwater.decisions.watering.plan_words import JUST_ABOVE, quiet, totals, walk, with_sentence
+from soilwater.decisions.watering.plan_words import quiet, totals, walk, with_sentence
 from soilwater.decisions.watering.starts import (
     LEARNED_START,
-    STARTS,
+    check_start,
+    start_words,
     starts_at_readings,
 )
 from soilwater.decisions.watering.trials import (
     Trial,
+    Tried,
     trial_from_readings,
     trial_from_rest,
     trials_from_calibration,
@@ -43,7 +46,9 @@ from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
+from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot, Survey, rod_of
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -83,6 +88,7 @@ def hand_water_plan(
     largest_amount: WaterAmount = 6.0,
     event_day: Date | None = None,
     start: Literal["drained", "readings"] = "drained",
+    after: AfterRain | None = None,
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
     meter_error: WaterContent = 0.025,
@@ -121,6 +127,9 @@ def hand_water_plan(
         A day on which no water is given by hand.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
+    after : AfterRain, optional
+        How the green was wetted last, if gently while dry. When left out, drained spots were
+        flooded, and of spots at readings one way is as likely as the other.
     rod : float, str or Quantity, optional
         Length of the rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -190,8 +199,7 @@ def hand_water_plan(
     if event_day is not None:
         with faults.catching():
             dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
-    if start not in ("drained", "readings"):
-        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
+    check_start(start, after, faults)
     if not 0.0 < probability < 1.0:
         faults.add(f"probability is {probability!r}", allowed="between 0 and 1")
     if draws < 2:
@@ -203,6 +211,7 @@ def hand_water_plan(
             "turf": (turf, getattr(calibration, "turf", None)),
             "base_suction": (base_suction, OVER_GRAVEL),
             "start": (start, "drained"),
+            "after": (after, None),
         },
         faults,
     )
@@ -224,10 +233,11 @@ def hand_water_plan(
         said += "others"
     else:
         _check_start(members[0])
-        halves = make_halves(sand, members, base, draws, seed)
+        remembering = likely_memories(sand, 2 * draws)
+        halves = make_halves(remembering, members, base, draws, seed)
         if start == "drained":
             made_on, checked_on = (
-                trial_from_rest(known, drawn, turf, length, n_threads) for drawn in halves
+                trial_from_rest(known, drawn, turf, after, length, n_threads) for drawn in halves
             )
         else:
             rng = np.random.default_rng(seed)
@@ -237,13 +247,17 @@ def hand_water_plan(
                     known,
                     drawn,
                     turf,
-                    starts_at_readings(known, drawn, length, noise),
+                    starts_at_readings(known, drawn, length, noise, after),
                     length,
                     n_threads,
                 )
                 for drawn in halves
             )
-        assumed = (f"suction left at the base: {base}", STARTS[start])
+        assumed = (
+            f"suction left at the base: {base}",
+            start_words(start, after, remembering),
+            *memory_words(remembering),
+        )
         said = (
             f"made on {draws} cases (sand, base and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
@@ -316,24 +330,6 @@ def _spots_in_need(
     return [int(i) for i in needy if int(i) not in aside]
 
 
-class _Tried(NamedTuple):
-    """A spot as its plan stands in each draw: readings, room; what it holds and reads drained.
-
-    `first` is the number of the output time from which the line is to be kept.
-    """
-
-    first: int
-    reading: FloatArray
-    room: FloatArray
-    full: FloatArray
-    drained: FloatArray
-
-    def missed(self, line: float) -> NDArray[np.int64]:
-        """Draws that fall to the line and could be kept above it."""
-        low = self.reading[:, self.first :].min(axis=1) <= line
-        return np.flatnonzero(low & (self.drained > line + JUST_ABOVE))
-
-
 def _planned(
     trial: Trial,
     numbers: Sequence[int],
@@ -350,10 +346,10 @@ def _planned(
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
     tried = {}
     for i in numbers:
-        full = trial.full(i)
-        room = full[:, None] - trial.storage[i]
         first = visits.counted_from(trial.reading[i], line, asked)
-        tried[i] = _Tried(first, trial.reading[i].copy(), room, full, trial.drained(i))
+        blank = np.empty_like(trial.reading[i])
+        tried[i] = Tried(first, blank, blank.copy(), blank.copy(), trial.refill(i))
+        tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
     waiting = list(numbers)
     while waiting:
         again: list[tuple[int, NDArray[np.int64]]] = []
@@ -372,15 +368,15 @@ def _planned(
         row = 0
         for i, draws in again:
             rows = slice(row, row + draws.size)
-            tried[i].reading[draws] = runs.reading[rows] + trial.shift[i][draws, None]
-            tried[i].room[draws] = tried[i].full[draws, None] - runs.storage[rows]
+            reading = runs.reading[rows] + trial.shift[i][draws, None]
+            tried[i].enter(draws, reading, runs.storage[rows])
             row += draws.size
         waiting = [i for i, draws in again if draws.size]
     return plan
 
 
 def _more_visits(
-    tried: _Tried,
+    tried: Tried,
     events: list[Event],
     line: float,
     asked: float,
@@ -390,13 +386,13 @@ def _more_visits(
 ) -> list[Event] | None:
     """Water a spot once more, or more; None where it keeps the line, or holds no more."""
     # No water helps a draw that reads below the line when it is drained.
-    can = tried.drained > line + JUST_ABOVE
+    can = tried.can_stay(line)
     dry = tried.missed(line)
     if can.mean() < 0.5 or not dry.size:
         return None
     kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
-    lost = tried.drained[dry, None] - tried.reading[dry]
+    lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * trial.rod * np.mean(lost, axis=0)
     plan = {event.time: event for event in events}
     failing_at = tried.first + np.flatnonzero(kept < asked)
@@ -493,5 +489,7 @@ def _checked(
             course=course_of(trial.times, reading),
             course_without=course_of(trial.times, bare),
         )
-        plans.append(with_sentence(plan, line, float(np.median(trial.drained(i)))))
+        refill = trial.refill(i)
+        drained, rewetted = (float(np.median(e)) for e in (refill.drained[:, 0], refill.usual))
+        plans.append(with_sentence(plan, line, drained, rewetted))
     return tuple(plans)

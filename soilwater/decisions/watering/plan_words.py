@@ -13,6 +13,7 @@ from soilwater.decisions.watering.water_plan import (
     SpotPlan,
     gallons_per_1000_ft2,
 )
+from soilwater.runs.wetted import gently
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted
@@ -46,8 +47,12 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
     )
 
 
-def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
-    """Plan with its sentence, from the line to stay above and the drained reading [1]."""
+def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> SpotPlan:
+    """Plan with its sentence, from the line to stay above, and what it reads drained [1].
+
+    Drained as it starts, and drained after gentle water on a dry green.
+    """
+    reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
@@ -58,13 +63,14 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     )
     if drained <= line + JUST_ABOVE:
         said = (
-            f"{at}: drained it reads {100 * drained:.1f} %, so no watering keeps it above "
+            f"{at}: {reads}, so no watering keeps it above "
             f"{100 * line:g} %; what it cannot hold feeds the gravel"
         )
     elif not plan.held:
         said = (
             f"{at}: water within what it holds, and what a visit may give, keeps only "
-            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {reads}; "
+            f"{without}"
         )
     else:
         total = sum(walk.amount for walk in plan.waterings)
@@ -79,6 +85,13 @@ def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
     if plan.waterings:
         said += f"; {in_one_unit(plan.to_gravel, 'water_amount')} of it feeds the gravel"
     return replace(plan, sentence=said + ".")
+
+
+def _rewetted_text(drained: float, rewetted: float) -> str:
+    """Tell what a spot reads drained after gentle water, where that is less."""
+    if rewetted > drained - 0.0005:
+        return ""
+    return f", and {100 * rewetted:.1f} % after {gently()}"
 
 
 def _times_text(count: int) -> str:

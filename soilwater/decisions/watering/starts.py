@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,21 +15,29 @@ from soilwater.decisions.watering.ensembles import (
     column,
     daily_share_met,
     depth_grid,
+    drying,
     run_columns,
 )
+from soilwater.decisions.watering.refill import mean_of_top
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
-from soilwater.soils import Soil
+from soilwater.runs.drained import drained_suctions
+from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
+from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_one_unit
 
 
 def from_rest(
     known: Sequence[Spot],
     drawn: Sequence[Draw],
     turf: Turf,
+    after: AfterRain | None,
     rod: float,
     probe_error: float,
     n_threads: int | None,
@@ -43,6 +52,8 @@ def from_rest(
         Equally likely combinations.
     turf : Turf
         Roots and demand.
+    after : AfterRain or None
+        How they were wetted last; flooded if None.
     rod : float
         Length of the rods [cm].
     probe_error : float
@@ -61,7 +72,8 @@ def from_rest(
     """
     grid = depth_grid(np.array([spot.depth for spot in known]), rod, 2.0 * probe_error)
     # A sand at all depths in a row: its table stays close to the processor.
-    cases = [column(draw, float(depth), turf) for draw in drawn for depth in grid]
+    start = after or "drained"
+    cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
     runs = run_columns(cases, rod, n_threads=n_threads)
     shape = (len(drawn), grid.size, -1)
     reading = runs.reading.reshape(shape)
@@ -81,6 +93,7 @@ def from_readings(
     turf: Turf,
     rod: float,
     noise: FloatArray,
+    after: AfterRain | None,
     n_threads: int | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Run spots that start at their readings.
@@ -97,6 +110,8 @@ def from_readings(
         Length of the rods [cm].
     noise : ndarray, shape (spots, draws)
         Error of one reading [1].
+    after : AfterRain or None
+        As for `starts_at_readings`.
     n_threads : int or None
         Threads to use.
 
@@ -109,7 +124,7 @@ def from_readings(
     met : ndarray, shape (spots, draws, days)
         Shares of each day's demand that are met [1].
     """
-    starts = starts_at_readings(known, drawn, rod, noise)
+    starts = starts_at_readings(known, drawn, rod, noise, after)
     cases = [
         column(draw, max(spot.depth + draw.probe, rod + 0.5), turf, start=of_spot[k])
         for k, draw in enumerate(drawn)
@@ -175,7 +190,11 @@ def from_calibration(
 
 
 def starts_at_readings(
-    known: Sequence[Spot], drawn: Sequence[Draw], rod: float, noise: FloatArray
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    rod: float,
+    noise: FloatArray,
+    after: AfterRain | None,
 ) -> list[list[Any]]:
     """Make columns start at the readings of their spots; drained where there is none.
 
@@ -189,6 +208,9 @@ def starts_at_readings(
         Length of the rods [cm].
     noise : ndarray, shape (spots, draws)
         Error of one reading [1].
+    after : AfterRain or None
+        How the green was wetted last; where that is not known, sand that remembers was flooded in
+        every other draw, and wetted as usual in the rest.
 
     Returns
     -------
@@ -199,23 +221,54 @@ def starts_at_readings(
     for spot, errors in zip(known, noise, strict=True):
         values = usable(spot, rod)
         if not values:
-            starts.append(["drained"] * len(drawn))
+            starts.append([after or "drained"] * len(drawn))
             continue
         read = np.mean(values) + errors / np.sqrt(len(values))
         depths = [max(spot.depth + draw.probe, rod + 0.5) for draw in drawn]
         at_rest = [
-            float(rest_curve(draw.soil).reading(depth, rod, draw.base))
+            float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
             for draw, depth in zip(drawn, depths, strict=True)
         ]
         # An error of the meter alone makes no spot flooded.
         flooded = bool(np.mean(read > at_rest) >= FLOODED)
-        starts.append(
-            [
-                dried_to(draw.soil, depth, draw.base, rod, one, flooded=flooded)
-                for draw, depth, one in zip(drawn, depths, read.tolist(), strict=True)
-            ]
-        )
+        of_spot: list[Any] = []
+        for k, (draw, depth, one) in enumerate(zip(drawn, depths, read.tolist(), strict=True)):
+            profile, rain = draw.profile(depth), after or USUAL_RAIN
+            rained = profile.remembers and (after is not None or k % 2 == 1) and not flooded
+            start = rewetted_to(profile, rain, rod, one) if rained else None
+            dried = dried_to(drying(draw.soil), depth, draw.base, rod, one, flooded=flooded)
+            of_spot.append(start or AfterFlooding(dried))
+        starts.append(of_spot)
     return starts
+
+
+def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -> AfterRain | None:
+    """Give the start of a column that was rained on while dry, drained and dried to a reading.
+
+    None where it reads more than it can drained after that rain, so that it was wetted harder, or
+    so little that it is as dry as before.
+
+    Parameters
+    ----------
+    profile : Profile
+        Its sand remembers.
+    rain : AfterRain
+        How it was wetted.
+    rod : float
+        Length of the rod [cm].
+    reading : float
+        What it shows [1].
+    """
+    mesh = profile.mesh()
+    rest = drained_suctions(profile, mesh)
+    dried_by = np.linspace(0.0, rain.dried_by, _PLACES)
+    ends = water_after(mesh, rest + dried_by[:, None], rain.rate, rest + rain.dried_by)
+    shown = mean_of_top(mesh, ends, rod)
+    if not shown[-1] < reading <= shown[0]:
+        return None
+    by = float(np.interp(-reading, -shown, dried_by))
+    suction = xr.DataArray(rest + by, {"depth": mesh.depth}, ("depth",), "suction")
+    return replace(rain, water=suction)
 
 
 def usable(spot: Spot, rod: float) -> list[float]:
@@ -266,7 +319,7 @@ def dried_to(
     return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
 
 
-_DRIEST = 5000.0
+_DRIEST, _PLACES = 5000.0, 57
 FLOODED = 0.9
 """Share of the draws that must read more than drained for a spot to start flooded (a judgement)."""
 
@@ -277,4 +330,28 @@ STARTS = {
     "lost water to the turf since; well above its drained reading it starts flooded from the base "
     "up",
 }
+
+
+def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> str:
+    """Tell what a start takes for granted, of sands that may remember how they were wetted."""
+    if not any(isinstance(each, Hysteretic) and each.remembers for each in soils):
+        return STARTS[start]
+    if after is not None:
+        rate = in_one_unit(after.rate, "water_rate")
+        return f"{STARTS[start]}; last wetted at {rate} while dry"
+    if start == "readings":
+        return (
+            f"{STARTS[start]}; whether it was flooded or watered gently before is not known, and "
+            "each is in half of the cases"
+        )
+    return f"{STARTS[start]}, after a flood, as a lab soaks"
+
+
+def check_start(start: str, after: AfterRain | None, faults: Faults) -> None:
+    """Note what is no start, and what is no rain before it."""
+    if start not in STARTS:
+        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
+    check_rain(after, faults)
+
+
 LEARNED_START = "every spot starts as the calibration leaves it, readings as this meter shows them"

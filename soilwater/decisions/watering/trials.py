@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +21,13 @@ from soilwater.decisions.watering.ensembles import (
     depth_grid,
     run_columns,
 )
+from soilwater.decisions.watering.plan_words import JUST_ABOVE
+from soilwater.decisions.watering.refill import Refill
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
-from soilwater.runs.drained import drained_storage, drained_water_content
+from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -67,22 +69,51 @@ class Trial:
         """How many draws."""
         return int(self.shift.shape[1])
 
-    def full(self, spot: int) -> FloatArray:
-        """Water a spot holds when drained, in each draw [mm]."""
-        profiles = (self.profile(spot, k) for k in range(self.draws))
-        return np.array([drained_storage(each) for each in profiles])
+    def refill(self, spot: int) -> Refill:
+        """Tell what a spot holds again after water, and reads drained, in each draw."""
+        profiles = [self.profile(spot, k) for k in range(self.draws)]
+        starts = [self.column(spot, k).start for k in range(self.draws)]
+        found = Refill.of(profiles, starts, self.rod)
+        return found._replace(drained=found.drained + self.shift[spot][:, None])
 
-    def drained(self, spot: int) -> FloatArray:
-        """Tell what a spot reads when drained, in each draw [1]."""
-        profiles = (self.profile(spot, k) for k in range(self.draws))
-        read: FloatArray = np.array(
-            [drained_water_content(each, 0.0, self.rod) for each in profiles]
-        )
-        return np.asarray(read + self.shift[spot])
+
+class Tried(NamedTuple):
+    """A spot as its plan stands in each draw over time: what it reads; what it could be given back.
+
+    `first` is the number of the output time from which the line is to be kept, `room` the water it
+    would hold more [mm], `drained` what it would read after that [1].
+    """
+
+    first: int
+    reading: FloatArray
+    room: FloatArray
+    drained: FloatArray
+    refill: Refill
+
+    def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
+        """Take over what draws read and hold."""
+        refill = Refill(*(part[draws] for part in self.refill))
+        full, self.drained[draws] = refill.again(storage)
+        self.reading[draws], self.room[draws] = reading, full - storage
+
+    def missed(self, line: float) -> NDArray[np.int64]:
+        """Draws that fall to the line and could be kept above it."""
+        low = self.reading[:, self.first :].min(axis=1) <= line
+        return np.flatnonzero(low & self.can_stay(line))
+
+    def can_stay(self, line: float) -> NDArray[np.bool_]:
+        """Draws that water can keep above the line: those that start above it when drained."""
+        above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
+        return above
 
 
 def trial_from_rest(
-    known: Sequence[Spot], drawn: Sequence[Draw], turf: Turf, rod: float, n_threads: int | None
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    after: AfterRain | None,
+    rod: float,
+    n_threads: int | None,
 ) -> Trial:
     """Let every spot start drained; columns are run on a grid of depths and read between them.
 
@@ -94,15 +125,18 @@ def trial_from_rest(
         Equally likely combinations.
     turf : Turf
         Roots and demand.
+    after : AfterRain or None
+        How they were wetted last; flooded if None.
     rod : float
         Length of the rods [cm].
     n_threads : int or None
         Threads to use.
     """
+    start = after or "drained"
     depths = np.array([spot.depth for spot in known])
     grid = depth_grid(depths, rod, 0.0)
     runs = run_columns(
-        [column(draw, float(depth), turf) for draw in drawn for depth in grid],
+        [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid],
         rod,
         n_threads=n_threads,
     )
@@ -113,7 +147,7 @@ def trial_from_rest(
         return np.array(every)
 
     def one(spot: int, draw: int) -> Case:
-        return column(drawn[draw], known[spot].depth, turf)
+        return column(drawn[draw], known[spot].depth, turf, start=start)
 
     return _trial(known, drawn, one, runs, at_spots, rod)
 

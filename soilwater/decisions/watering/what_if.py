@@ -17,14 +17,21 @@ from soilwater.decisions.watering.changes import (
     GroundSituation,
     Situation,
 )
-from soilwater.decisions.watering.ensembles import daily_share_met, first_at_or_below, run_columns
+from soilwater.decisions.watering.ensembles import (
+    daily_share_met,
+    first_at_or_below,
+    memory_words,
+    run_columns,
+)
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
+from soilwater.decisions.watering.refill import rewetted_reading
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.drained import drained_water_content
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain, check_rain, gently
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -37,6 +44,8 @@ from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
+_MEMORIES = 3
+"""Likely memories of wetting that a spot is tried with; the middle of what they give is told."""
 _Before = TypeVar("_Before", Situation, GroundSituation)
 
 
@@ -49,7 +58,9 @@ class Outcome:
     name : str
         "as it is", or the change.
     drained : float
-        Reading at rest [1].
+        Reading at rest after a flood, as a lab soaks [1].
+    rewetted : float
+        Reading at rest after 10 mm/h on a dry green [1].
     air_filled : float
         Air-filled porosity over the same depth at rest [1].
     firm, watch, wilt : float
@@ -64,6 +75,7 @@ class Outcome:
 
     name: str
     drained: float
+    rewetted: float
     air_filled: float
     firm: float
     watch: float
@@ -87,14 +99,15 @@ class WhatIf(Displayed, Tabled):
         Length of the rods [cm].
     horizon : float
         Length of the weather [d].
-    cautions : tuple of str
-        What the person should know.
+    assumptions, cautions : tuple of str
+        What was assumed, and what the person should know.
     """
 
     outcomes: tuple[Outcome, ...]
     thresholds: Thresholds
     rod: float
     horizon: float
+    assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
 
     def _columns(self) -> list[Column]:
@@ -103,6 +116,7 @@ class WhatIf(Displayed, Tabled):
             [
                 ("change", lambda each: each.name, ""),
                 ("drained", lambda each: each.drained, "water_content"),
+                ("drained, watered gently", lambda each: each.rewetted, "water_content"),
                 ("air filled", lambda each: each.air_filled, "water_content"),
                 ("firm", lambda each: each.firm, "days"),
                 ("watch", lambda each: each.watch, "days"),
@@ -121,6 +135,7 @@ class WhatIf(Displayed, Tabled):
             (
                 each.name,
                 f"{100 * each.drained:.1f}",
+                f"{100 * each.rewetted:.1f}",
                 f"{100 * each.air_filled:.1f}",
                 *(days(v) for v in (each.firm, each.watch, each.wilt, each.short_of_water)),
                 one_writing("water_amount").figure(each.drainage),
@@ -133,6 +148,7 @@ class WhatIf(Displayed, Tabled):
         return (
             "",
             "drained %",
+            f"after {gently()} %",
             "air %",
             f"days to {100 * self.thresholds.firm:g} %",
             f"{100 * self.thresholds.watch:g} %",
@@ -146,7 +162,8 @@ class WhatIf(Displayed, Tabled):
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
     def _shown(self) -> Shown:
-        lines = caution_lines(self.cautions)
+        lines = [f"assumed: {each}" for each in self.assumptions]
+        lines += caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
@@ -160,6 +177,7 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
+    after: AfterRain | None = None,
     n_threads: int | None = None,
 ) -> WhatIf: ...
 
@@ -174,6 +192,7 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
+    after: AfterRain | None = None,
     n_threads: int | None = None,
 ) -> GroundWhatIf: ...
 
@@ -188,6 +207,7 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
+    after: AfterRain | None = None,
     n_threads: int | None = None,
 ) -> WhatIf | GroundWhatIf:
     """Put a spot, a line or a green as it is beside what each change would make of it.
@@ -210,6 +230,9 @@ def what_if(
         Length of the rods [cm].
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
+    after : AfterRain, optional
+        How a spot was wetted last, if gently while dry; flooded when left out. Not of a line or a
+        green, whose columns keep their drying curve.
     n_threads : int, optional
         Threads to use.
 
@@ -223,6 +246,11 @@ def what_if(
         If a change cannot be made to this spot, or something given cannot be used.
     RunError
         If a column cannot be carried through.
+
+    Notes
+    -----
+    Sands without a memory of how they were wetted are given three likely ones
+    (`likely_memories`), the same before and after a change; the middle of what they give is told.
 
     Examples
     --------
@@ -243,39 +271,52 @@ def what_if(
     if length <= 0.0:
         faults.add(f"rod is {length:g} cm", allowed="above 0")
     if isinstance(profile, Transect | GreenMap):
+        if after is not None:
+            faults.add(
+                "after: columns that share water keep their drying curve",
+                cure="leave after out, or ask about a single spot",
+            )
         before = GroundSituation(profile, tuple(irrigation))
         grounds, names = _changed(before, changes, "to_ground", faults)
         topics = dict.fromkeys(topic for change in changes for topic in change.topics)
         return ground_outcomes(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
+    check_rain(after, faults)
     situations, names = _changed(Situation(profile, tuple(irrigation)), changes, "apply", faults)
+    # Each memory on its own, the same before and after.
+    memories = [[each.remembering(k, _MEMORIES) for each in situations] for k in range(_MEMORIES)]
     runs = run_columns(
-        [each.case(weather, turf) for each in situations],
+        [each.case(weather, turf, after) for memory in memories for each in memory],
         length,
         n_threads=n_threads,
     )
     days = runs.hours / 24.0
     met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
     middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    firm, watch, wilt = (
+    found = [
         first_at_or_below(days, runs.reading, line)
         for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
+    ]
+    found += [first_at_or_below(middles, met, thresholds.demand_met), runs.drainage[:, -1]]
+    firm, watch, wilt, short, drainage = (
+        np.median(each.reshape(_MEMORIES, -1), axis=0) for each in found
     )
-    short = first_at_or_below(middles, met, thresholds.demand_met)
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
         drained = drained_water_content(each.at_rest, 0.0, length)
+        rewetted = [rewetted_reading(own[i].at_rest, USUAL_RAIN, length) for own in memories]
         outcomes.append(
             Outcome(
                 name=name,
                 drained=drained,
+                rewetted=float(np.median(rewetted)),
                 air_filled=_pore_space(each.profile, length) - drained,
                 firm=float(firm[i]),
                 watch=float(watch[i]),
                 wilt=float(wilt[i]),
                 short_of_water=float(short[i]),
-                drainage=float(runs.drainage[i, -1]),
+                drainage=float(drainage[i]),
                 notes=each.notes,
             )
         )
@@ -285,6 +326,7 @@ def what_if(
         thresholds=thresholds,
         rod=length,
         horizon=float(days[-1]),
+        assumptions=memory_words([memory[0].profile.layers[-1].soil for memory in memories]),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
 
