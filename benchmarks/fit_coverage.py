@@ -24,7 +24,8 @@ from soilwater.lab.fitting import FAMILIES
 from soilwater.lab.retention import LAB_ERROR, SHEET_ERROR, RetentionTable
 from soilwater.lab.retention_checks import USUAL_SUCTIONS
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
-from soilwater.soils.model import Soil, SoilModel
+from soilwater.soils.model import SoilModel
+from soilwater.soils.soil import Soil
 from soilwater.words.errors import InputError
 
 DEPTHS = (30.0, 38.0, 46.0, 60.0)

@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import WaterContent
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 PROBABILITY = 0.80
@@ -19,6 +20,7 @@ PROBABILITY = 0.80
 _STATED = "stated by the user"
 
 
+@needs_all('ReadingTarget("15 %", "25 %")')
 @dataclass(frozen=True)
 class ReadingTarget:
     """Window of readings that is wanted once the profile has drained.
@@ -65,6 +67,7 @@ Target: TypeAlias = ReadingTarget | str | Sequence[WaterContent]
 `READING_TARGETS`."""
 
 
+@needs_all('AirTarget("10 %")')
 @dataclass(frozen=True)
 class AirTarget:
     """Air-filled porosity the root layer must keep once the profile has drained.

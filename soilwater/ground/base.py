@@ -13,6 +13,7 @@ from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, VanGenuchten, soil_from_dict
 from soilwater.words.errors import Faults, by_kind
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 DEEPEST = 10_000.0
@@ -75,6 +76,7 @@ class SeepageFace:
         return 0.0
 
 
+@needs_all('CapillaryBreak("7 cm")')
 @dataclass(frozen=True)
 class CapillaryBreak:
     """The last layer rests on gravel that takes water only below its entry suction.
@@ -114,6 +116,7 @@ GRAVEL = "gravel blanket"
 """Name in results of the cells of a gravel blanket."""
 
 
+@needs_all('GravelBlanket(VanGenuchten.measured("matrix-free gravel"), "4 in")')
 @dataclass(frozen=True)
 class GravelBlanket:
     """The last layer rests on a blanket of gravel with drains in or under it.
@@ -190,6 +193,7 @@ class FreeDrainage:
         return None
 
 
+@needs_all('WaterTable("2 ft")')
 @dataclass(frozen=True)
 class WaterTable:
     """A water table that stays at a depth, below the profile or within it.

@@ -9,9 +9,11 @@ import numpy as np
 
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 
+@needs_all('BaseSuction("7 cm", "3 cm", "10 cm")')
 @dataclass(frozen=True)
 class BaseSuction:
     """Suction left at the base of a drained profile, with its band.

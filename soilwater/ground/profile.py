@@ -37,10 +37,11 @@ from soilwater.soils import Hysteretic, Soil, soil_from_dict
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.quantities import in_people_units, one_writing
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.text_tables import echo_table, html_table
 
 
+@needs_all('Layer(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 in", "root zone")')
 @dataclass(frozen=True, repr=False)
 class Layer:
     """A layer of one soil.
@@ -94,6 +95,10 @@ class Layer:
 _LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
+@needs_all(
+    'Profile([Layer(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 in", '
+    '"root zone")], CapillaryBreak("7 cm"))'
+)
 @dataclass(frozen=True, repr=False)
 class Profile:
     """Layers from the turf surface down, and a base condition.

@@ -9,6 +9,7 @@ import numpy as np
 
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Suctions
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 
@@ -94,6 +95,7 @@ class SShapedStress:
         return 1.0 / (1.0 + (np.maximum(suction, 0.0) / self.half_suction) ** self.steepness)
 
 
+@needs_all('RoundedStress("2 cm", "40 cm", "300 cm", "4000 cm")')
 @dataclass(frozen=True)
 class RoundedStress:
     """Uptake that is cut at both ends: too little air when wet, too little water when dry.

@@ -20,10 +20,13 @@ from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, WaterContents
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import pairs_of
 from soilwater.words.text_tables import html_table
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
 
+_ROOTS = 'write roots=[("2 in", 0.6), ("4 in", 0.4)], the bottom of each slice and its share'
 COOL_SEASON_CALIFORNIA = (
     0.61, 0.64, 0.75, 1.04, 0.95, 0.88, 0.94, 0.86, 0.74, 0.75, 0.69, 0.60,
 )  # fmt: skip
@@ -44,6 +47,7 @@ Meyer et al. (1985), California, northern hemisphere.
 _USUAL_SHARE, _USUAL_PART = 0.9, 2.0 / 3.0
 
 
+@needs_all('Turf("4 in")')
 @dataclass(frozen=True)
 class Turf:
     """A stand of grass: roots, demand, interception and its answer to suction.
@@ -148,8 +152,21 @@ class Turf:
         if self.roots == "exponential":
             if self.fraction_above is None:
                 return self.roots, (_USUAL_SHARE, _USUAL_PART * depth)
-            share = number_to_house(self.fraction_above[0], "fraction", "fraction_above")
-            level = number_to_house(self.fraction_above[1], "length", "fraction_above")
+            pair = pairs_of(
+                [self.fraction_above],
+                "fraction_above",
+                'write fraction_above=(0.9, "4 in"), a share and the depth it lies above',
+                faults,
+            )
+            share = level = np.nan
+            if not pair:
+                return self.roots, None
+            with faults.catching():
+                share = number_to_house(pair[0][0], "fraction", "fraction_above")
+            with faults.catching():
+                level = number_to_house(pair[0][1], "length", "fraction_above")
+            if np.isnan(share + level):
+                return self.roots, None
             if depth > 0.0 and not 0.0 < level < depth:
                 faults.add(
                     f"fraction_above states roots above {level:g} cm, root_depth is {depth:g} cm",
@@ -176,10 +193,14 @@ class Turf:
                 allowed='"exponential", "uniform" or (depth, share) pairs',
             )
             return self.roots, None
-        pairs = tuple(
-            (number_to_house(d, "length", "roots"), number_to_house(s, "fraction", "roots"))
-            for d, s in self.roots
-        )
+        pairs: tuple[tuple[float, float], ...] = ()
+        with faults.catching():
+            pairs = tuple(
+                (number_to_house(d, "length", "roots"), number_to_house(s, "fraction", "roots"))
+                for d, s in pairs_of(self.roots, "roots", _ROOTS, faults)
+            )
+        if not pairs:
+            return "uniform", None
         bottoms = [0.0, *(d for d, _ in pairs)]
         if any(b <= a for a, b in pairwise(bottoms)):
             faults.add("the depths of roots do not increase from the surface", where="roots")
@@ -196,10 +217,14 @@ class Turf:
         return pairs, None
 
     def _check_dates(self, faults: Faults) -> tuple[tuple[np.datetime64, float], ...]:
-        pairs = tuple(
-            (as_time(t, "root_depth_by_date"), number_to_house(d, "length", "root_depth_by_date"))
-            for t, d in self.root_depth_by_date
-        )
+        name = "root_depth_by_date"
+        cure = 'write root_depth_by_date=[("2025-04-01", "3 in"), ("2025-06-01", "5 in")]'
+        pairs: tuple[tuple[np.datetime64, float], ...] = ()
+        with faults.catching():
+            pairs = tuple(
+                (as_time(t, name), number_to_house(d, "length", name))
+                for t, d in pairs_of(self.root_depth_by_date, name, cure, faults)
+            )
         if any(b[0] <= a[0] for a, b in pairwise(pairs)):
             faults.add("the dates do not increase", where="root_depth_by_date")
         if any(d <= 0.0 for _, d in pairs):

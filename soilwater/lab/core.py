@@ -63,7 +63,7 @@ class Core:
                 allowed=f"0 to {TALLEST_CORE:g} cm",
                 cure='such as core_height="7.6 cm"',
             )
-        if self.level not in LEVELS:
+        if not isinstance(self.level, str) or self.level not in LEVELS:
             faults.add(
                 f'suction_level "{self.level}"',
                 allowed=", ".join(f'"{level}"' for level in LEVELS),

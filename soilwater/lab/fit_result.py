@@ -11,7 +11,8 @@ import numpy as np
 from soilwater.lab.core import Core
 from soilwater.lab.grading import Grading
 from soilwater.lab.posterior import Points, curves
-from soilwater.soils.model import Soil, SoilModel, parameter_unit
+from soilwater.soils.model import SoilModel, parameter_unit
+from soilwater.soils.soil import Soil
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Suctions

@@ -18,7 +18,8 @@ from soilwater.lab.fit_result import PROBABILITY, FamilySample, FitResult, Sheet
 from soilwater.lab.fit_words import cautions_of, number_of_points, sentence_of, warn_of
 from soilwater.lab.posterior import Draws, Problem, posterior_sample, search
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
-from soilwater.soils.model import Soil, SoilModel, parameter_unit
+from soilwater.soils.model import SoilModel, parameter_unit
+from soilwater.soils.soil import Soil
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Share

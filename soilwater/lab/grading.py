@@ -16,11 +16,18 @@ from numpy.typing import NDArray
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import numbers_of
 
+_SIEVES = {
+    "sizes": "write openings in mm: sizes=[1.0, 0.5, 0.25, 0.0]",
+    "retained": "write shares of the mass: retained=[0.1, 0.5, 0.3, 0.1]",
+}
 SUM_TOLERANCE = 0.01
 """How far retained shares may be from adding up to 1 before the sheet is sent back [1]."""
 
 
+@needs_all("Grading([1.0, 0.5, 0.25, 0.0], [0.1, 0.5, 0.3, 0.1])")
 @dataclass(frozen=True, eq=False, repr=False)
 class Grading(Displayed, Tabled):
     """A sieve analysis: share of the dry mass retained on each sieve, coarsest first.
@@ -46,8 +53,12 @@ class Grading(Displayed, Tabled):
     name: str = ""
 
     def __post_init__(self) -> None:
-        sizes = np.atleast_1d(np.asarray(self.sizes, dtype=np.float64))
-        retained = np.atleast_1d(np.asarray(self.retained, dtype=np.float64))
+        faults = Faults(_subject(self.name))
+        sizes, retained = (
+            np.atleast_1d(numbers_of(getattr(self, each), each, _SIEVES[each], faults))
+            for each in ("sizes", "retained")
+        )
+        faults.raise_if_any()
         _check(sizes, retained, self.name)
         order = np.argsort(-sizes)
         sizes, retained = sizes[order].copy(), retained[order].copy()

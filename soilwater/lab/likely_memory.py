@@ -145,6 +145,19 @@ def _drawn_by_points(soil: Soil, table: RetentionTable, place: float) -> tuple[f
     return float(_RATIOS[i]), float(_REWETTED[k])
 
 
+def with_memory_of(soil: Soil, other: Hysteretic) -> Hysteretic:
+    """Let a soil remember as another does; one that has a memory of its own keeps it.
+
+    Parameters
+    ----------
+    soil : Soil
+        As it drains.
+    other : Hysteretic
+        From `likely_memories`.
+    """
+    return _remembering(soil, other.suction_ratio, other.rewetted_saturation, MEMORY_SOURCE)
+
+
 def _remembering(soil: Soil, ratio: float, rewetted: float, told: str) -> Hysteretic:
     if isinstance(soil, Hysteretic):
         return soil

@@ -28,9 +28,10 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Share
 from soilwater.words.frames import Column, Tabled
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
+from soilwater.words.several import items_of
 from soilwater.words.unit_choice import in_units
-from soilwater.words.units import to_house
+from soilwater.words.units import number_to_house, to_house
 
 if TYPE_CHECKING:
     from soilwater.lab.fit_result import FitResult
@@ -62,6 +63,7 @@ class RetentionPoints(NamedTuple):
     cores: NDArray[np.int64]
 
 
+@needs_all('RetentionTable(["10 cm", "30 cm", "60 cm"], ["38 %", "22 %", "11 %"])')
 @dataclass(frozen=True, eq=False, repr=False)
 class RetentionTable(Displayed, Tabled):
     """Measured water contents of one sample on the drying branch, and on the wetting one if any.
@@ -151,8 +153,12 @@ class RetentionTable(Displayed, Tabled):
             raise InputError(f"{self._subject()}: suction and water content are both needed.")
         suction = np.atleast_1d(np.asarray(suction, dtype=np.float64))
         water_content = np.atleast_1d(np.asarray(water_content, dtype=np.float64))
-        replicate = tuple(str(label) for label in self.replicate)
-        labels = tuple(self.row_labels) or tuple(f"row {i + 1}" for i in range(suction.size))
+        kept = {
+            name: items_of(getattr(self, name), name, f'write {name}=["a text"]', faults)
+            for name in ("replicate", "row_labels", "notes")
+        }
+        replicate = tuple(str(label) for label in kept["replicate"])
+        labels = kept["row_labels"] or tuple(f"row {i + 1}" for i in range(suction.size))
         check_shape(suction, water_content, replicate, labels, faults)
         faults.raise_if_any()
 
@@ -162,7 +168,7 @@ class RetentionTable(Displayed, Tabled):
         if replicate:
             replicate = tuple(replicate[i] for i in order)
         cautions: list[str] = []
-        notes = list(self.notes)
+        notes = list(kept["notes"])
         for name, value in values.items():
             object.__setattr__(self, name, None if value is None else float(value))
         check_points(
@@ -353,6 +359,7 @@ class RetentionTable(Displayed, Tabled):
         return Shown(title, header, rows, lines, caption=subject)
 
 
+_SEVERAL = ("suction", "water_content", "wetting_suction", "wetting_water_content")
 _QUANTITIES = {
     "suction": "suction",
     "water_content": "water_content",
@@ -371,8 +378,11 @@ _QUANTITIES = {
 
 def _house(value: object, quantity: str, name: str, faults: Faults) -> Any:
     if value is None:
+        if name in ("lab_error", "sheet_error"):
+            faults.add(f"{name} is None", cure="leave it out, or give it such as 0.01")
         return None
     converted = None
     with faults.catching():
-        converted = to_house(value, quantity, name)
+        take = to_house if name in _SEVERAL else number_to_house
+        converted = take(value, quantity, name)
     return converted

@@ -10,8 +10,9 @@ import numpy as np
 from soilwater.learning.columns import Span
 from soilwater.learning.evidence import Track
 from soilwater.soils import Soil
+from soilwater.survey.rods import check_rods
 from soilwater.survey.sensor import BuriedSensor
-from soilwater.survey.survey import Reading, Spot, Survey, check_rods
+from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray

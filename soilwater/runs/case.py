@@ -18,9 +18,11 @@ from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 
+@needs_all('HeldSurface("10 cm")')
 @dataclass(frozen=True)
 class HeldSurface:
     """A surface kept at a suction, as under a tension disc, or under a pond kept at a depth.
@@ -42,6 +44,10 @@ class HeldSurface:
         object.__setattr__(self, "suction", number_to_house(self.suction, "suction", "suction"))
 
 
+@needs_all(
+    'Case(Profile.over_gravel(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), '
+    '"12 in"), steady_weather(5, "5 mm/day"))'
+)
 @dataclass(frozen=True, eq=False)
 class Case:
     """One column to simulate.

@@ -25,6 +25,8 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import numbers_of
 from soilwater.words.units import positive_number, to_house
 from soilwater.words.vocabulary import attach
 
@@ -33,6 +35,11 @@ MOST_COLUMNS = 20_000
 _HEADER = ("", "least", "mean", "most")
 
 
+@needs_all(
+    "GreenMap([[10.0, 5.0], [5.0, 0.0]], [[30.0, 30.0], [30.0, 30.0]], "
+    'Profile.over_gravel(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 '
+    'in"), "1 m")'
+)
 @dataclass(frozen=True, eq=False, repr=False)
 class GreenMap(Displayed):
     """A green as a grid of columns; `simulate` runs it with water passing from cell to cell.
@@ -104,8 +111,11 @@ class GreenMap(Displayed):
                     f"{name} has the shape {grid.shape}",
                     allowed=f"{level.shape}, as surface_level",
                 )
-        ends = np.asarray(self.barriers, dtype=np.float64) if len(self.barriers) else np.zeros(0)
-        if ends.size and (ends.shape[1:] != (2, 2) or not np.isfinite(ends).all()):
+        cure = "write barriers=[((0.0, 0.0), (5.0, 0.0))], in metres"
+        ends = numbers_of(self.barriers, "barriers", cure, faults)
+        if (ends.size or ends.ndim != 1) and (
+            ends.shape[1:] != (2, 2) or not np.isfinite(ends).all()
+        ):
             faults.add(
                 "barriers are no pairs of places",
                 allowed="((east, north), (east, north)) in metres",

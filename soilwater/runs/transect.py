@@ -28,6 +28,8 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import items_of
 from soilwater.words.units import number_to_house, positive_number
 
 FEWEST_STATIONS = 3
@@ -41,6 +43,11 @@ _BRACKET = (
 )
 
 
+@needs_all(
+    'Transect(["0 m", "3 m", "6 m"], "2 %", ["12 in", "12 in", "12 in"], '
+    'Profile.over_gravel(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 '
+    'in"))'
+)
 @dataclass(frozen=True, eq=False, repr=False)
 class Transect(Displayed):
     """A line of stations; `simulate` runs it as columns that pass water to their neighbours.
@@ -105,10 +112,13 @@ class Transect(Displayed):
         if self.width is not None:
             width = _stations(self.width, "width", faults)
         spacing = positive_number(self.spacing, "length", "spacing", faults)
-        barriers = _stations(self.barriers, "barriers", faults) if len(self.barriers) else ()
+        cure = 'write barriers=["3 m"]'
+        walls = items_of(self.barriers, "barriers", cure, faults)
+        barriers = _stations(walls, "barriers", faults) if walls else ()
         if not isinstance(self.green, Profile):
             faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
-        if tuple(self.ends) != ("closed", "closed"):
+        ends = tuple(self.ends) if isinstance(self.ends, (tuple, list)) else self.ends
+        if ends != ("closed", "closed"):
             faults.add(
                 f"ends is {self.ends!r}",
                 allowed='("closed", "closed")',
@@ -140,7 +150,7 @@ class Transect(Displayed):
             "probe_depth": depth,
             "width": None if self.width is None else width,
             "spacing": spacing,
-            "ends": tuple(self.ends),
+            "ends": ends,
             "barriers": tuple(float(at) for at in barriers),
         }
         for name, value in given.items():
@@ -463,6 +473,8 @@ def _stations(values: Any, name: str, faults: Faults) -> FloatArray:
         faults.add(f"{name} is {values!r}", allowed="a list with one length a station")
         return np.zeros(0)
     before = len(faults)
+    if not len(values):
+        faults.add(f"{name} is empty", allowed="a list with one length a station")
     found = np.zeros(len(values))
     for i, value in enumerate(values):
         with faults.catching():

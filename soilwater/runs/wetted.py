@@ -20,6 +20,7 @@ from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 _HALVINGS = 36
@@ -41,6 +42,7 @@ class AfterFlooding:
     water: Any = "drained"
 
 
+@needs_all('AfterRain("12 mm/h")')
 @dataclass(frozen=True, eq=False)
 class AfterRain:
     """A start after rain or irrigation on dry sand, and the drainage that followed.

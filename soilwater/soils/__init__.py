@@ -5,8 +5,9 @@ from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
 from soilwater.soils.history import WettingHistory
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
-from soilwater.soils.model import CapillaryModel, Soil, SoilModel, Values
+from soilwater.soils.model import CapillaryModel, SoilModel
 from soilwater.soils.serial import is_built_in, register_soil_model, soil_from_dict
+from soilwater.soils.soil import Soil, Values
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 

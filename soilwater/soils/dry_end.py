@@ -13,6 +13,7 @@ from soilwater.soils.elementary import bisect, log_one_plus_exp, log_or_minus_in
 from soilwater.soils.model import CapillaryModel, SoilModel, parameter
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import needs_all
 
 OVEN_DRY_SUCTION = DRY_END_SUCTION
 """Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64; from memory)."""
@@ -27,6 +28,7 @@ _LOG_OVEN_DRY = math.log(OVEN_DRY_SUCTION)
 _LOG_TEN = math.log(10.0)
 
 
+@needs_all('WithDryEnd(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"))')
 @dataclass(frozen=True, repr=False)
 class WithDryEnd(SoilModel):
     """A soil model whose residual water becomes films that dry out and conduct.

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Suction
+from soilwater.words.several import items_of
 from soilwater.words.units import number_to_house
 
 
@@ -47,7 +48,14 @@ class WettingHistory:
 
     def __post_init__(self) -> None:
         faults = Faults("Wetting history")
-        nest = [float("-inf"), *self.turns, self.suction]
+        turns = items_of(self.turns, "turns", "write turns=(40.0, 15.0)", faults)
+        nest = [float("-inf")]
+        for name, given in (*(("turns", each) for each in turns), ("suction", self.suction)):
+            with faults.catching():
+                nest.append(number_to_house(given, "suction", name))
+        faults.raise_if_any()
+        object.__setattr__(self, "turns", tuple(nest[1:-1]))
+        object.__setattr__(self, "suction", nest[-1])
         for i in range(2, len(nest)):
             low, high = sorted((nest[i - 1], nest[i - 2]))
             if not low <= nest[i] <= high:

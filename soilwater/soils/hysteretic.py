@@ -9,10 +9,12 @@ import numpy as np
 
 from soilwater.soils.dry_end import WithDryEnd
 from soilwater.soils.history import WettingHistory
-from soilwater.soils.model import CapillaryModel, SoilModel, Values, parameter
+from soilwater.soils.model import CapillaryModel, SoilModel, parameter
+from soilwater.soils.soil import Values
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Suction
+from soilwater.words.renamed import needs_all
 
 OneCurve = CapillaryModel | WithDryEnd
 """A soil without a memory."""
@@ -34,6 +36,7 @@ def _part(of: FloatArray, whole: FloatArray) -> FloatArray:
     return np.divide(of, whole, out=np.zeros_like(whole), where=whole > 0.0)
 
 
+@needs_all('Hysteretic(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), 1.5)')
 @dataclass(frozen=True, repr=False)
 class Hysteretic(SoilModel):
     """A soil that holds less water at the same suction while it is wetted than while it drains.

@@ -21,7 +21,7 @@ from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
-from soilwater.soils.model import Soil
+from soilwater.soils.soil import Soil
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 

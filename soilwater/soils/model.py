@@ -14,12 +14,13 @@ import operator
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any, ClassVar, Protocol, TypeVar
+from typing import Any, ClassVar
 
 import numpy as np
 import xarray as xr
 
 from soilwater.soils.elementary import log_or_minus_infinity
+from soilwater.soils.soil import Values
 from soilwater.words.arrays import FloatArray
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -27,67 +28,11 @@ from soilwater.words.quantities import HOUSE_UNITS, in_people_units
 from soilwater.words.units import number_to_house, to_house
 from soilwater.words.vocabulary import attributes
 
-Values = TypeVar("Values", float, FloatArray, xr.DataArray)
-"""A float, a numpy array or an xarray DataArray: what goes in comes out."""
-
 _TEST_SUCTIONS = (30.0, 40.0)
 """Suctions [cm] a person knows a root zone sand by, from its lab sheet; common practice."""
 
 _ROUNDING = 1e-12
 """Water contents this far outside the curve are taken as lying on its end."""
-
-
-class Soil(Protocol):
-    """What the rest of the package asks of a soil; every model in `soilwater.soils` has it."""
-
-    @property
-    def name(self) -> str:
-        """What the person calls this soil."""
-
-    @property
-    def source(self) -> str:
-        """Where the parameters come from."""
-
-    @property
-    def theta_r(self) -> float:
-        """Water content at the dry end of the curve [m3/m3]."""
-
-    @property
-    def theta_s(self) -> float:
-        """Water content at saturation [m3/m3]."""
-
-    @property
-    def k_sat(self) -> float:
-        """Conductivity at saturation [cm/h]."""
-
-    @property
-    def suction_scale(self) -> float:
-        """Characteristic suction of the curve [cm]."""
-
-    @property
-    def dry_end_water_content(self) -> float:
-        """Water content the curve tends to as suction grows without limit [m3/m3]."""
-
-    def water_content(self, suction: Values) -> Values:
-        """Water content [m3/m3] at a suction [cm]."""
-
-    def effective_saturation(self, suction: Values) -> Values:
-        """Share [1] of the water between the dry end and saturation at a suction [cm]."""
-
-    def capacity(self, suction: Values) -> Values:
-        """Water released per cm of suction [1/cm] at a suction [cm]."""
-
-    def conductivity(self, suction: Values) -> Values:
-        """Hydraulic conductivity [cm/h] at a suction [cm]."""
-
-    def suction_at(self, water_content: Values) -> Values:
-        """Suction [cm] at which the curve holds a water content [m3/m3]."""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Parameters as text and numbers."""
-
-    def __hash__(self) -> int:
-        """Equal soils share one table."""
 
 
 def parameter(

@@ -9,7 +9,7 @@ import numpy as np
 
 from soilwater.soils.dry_end import WithDryEnd
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.model import Soil
+from soilwater.soils.soil import Soil
 from soilwater.words.errors import InputError
 
 # What makes suction act more strongly, by parameter: inverse suctions grow, suctions shrink.

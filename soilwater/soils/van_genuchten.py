@@ -21,8 +21,10 @@ from soilwater.soils.model import (
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Conductivity
+from soilwater.words.renamed import needs_all
 
 
+@needs_all('VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h")')
 @dataclass(frozen=True, repr=False)
 class VanGenuchten(CapillaryModel):
     """Soil with the retention curve of van Genuchten (1980) and Mualem's conductivity.

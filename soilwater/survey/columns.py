@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from soilwater.survey.survey import Spot, Survey, check_rods
+from soilwater.survey.rods import check_rods
+from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import in_people_units

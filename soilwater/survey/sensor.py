@@ -9,10 +9,12 @@ from numpy.typing import NDArray
 
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import needs_all
 from soilwater.words.times import as_times, stamp
 from soilwater.words.units import number_to_house, to_house
 
 
+@needs_all('BuriedSensor("C3", "2 in", ["2025-06-10 06:00"], ["16 %"])')
 @dataclass(frozen=True, eq=False)
 class BuriedSensor:
     """Readings of a sensor buried at one spot of a survey.

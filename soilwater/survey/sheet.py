@@ -16,7 +16,8 @@ from soilwater.survey.depths import read_depths
 from soilwater.survey.geojson import is_geojson, table_of_points
 from soilwater.survey.place import grid_positions, local_positions
 from soilwater.survey.readings import read_readings
-from soilwater.survey.survey import Spot, Survey, check_rods
+from soilwater.survey.rods import check_rods
+from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.text_tables import read_text_table

@@ -14,11 +14,12 @@ import numpy as np
 
 from soilwater.survey.earth import metres_from
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import Faults, InputError
+from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
+from soilwater.words.several import items_of, number_of
 from soilwater.words.times import as_time, stamp
 from soilwater.words.units import number_to_house
 
@@ -34,6 +35,7 @@ SHORT_OF_THE_ROD = 1.0
 """A probe depth may be this much short [cm] of a rod that was pushed in (probe error)."""
 
 
+@needs_all('Reading("16 %", rod="3 in")')
 @mind_words()
 @dataclass(frozen=True)
 class Reading:
@@ -95,6 +97,7 @@ class Reading:
         return ""
 
 
+@needs_all('Spot("C3", "18 in")')
 @dataclass(frozen=True)
 class Spot:
     """One spot of a survey.
@@ -164,8 +167,8 @@ class Spot:
             if isinstance(value, str):
                 with faults.catching():
                     object.__setattr__(self, name, number_to_house(value, "length", name) / 100.0)
-            elif value is not None and not math.isfinite(float(value)):
-                faults.add(f"{name} is {value!r}", allowed="a distance in metres, or None")
+            elif value is not None and not math.isfinite(number_of(value)):
+                faults.add(f"{name} is {by_kind(value)}", allowed="a distance in metres, or None")
         if self.surface_level is not None:
             with faults.catching():
                 level = number_to_house(self.surface_level, "length", "surface_level")
@@ -178,9 +181,12 @@ class Spot:
         ):
             if getattr(self, name) is not None:
                 self._take(name, getattr(self, name), quantity, faults, above_zero=name == "area")
-        if self.drop_time is not None and not 0.0 <= float(self.drop_time) < math.inf:
-            faults.add(f"drop_time is {self.drop_time!r}", allowed="0 s or more")
-        readings: tuple[Any, ...] = tuple(self.readings)
+        drop = self.drop_time
+        if drop is not None and not 0.0 <= number_of(drop) < math.inf:
+            faults.add(f"drop_time is {by_kind(drop)}", allowed="0 s or more, a plain number")
+        readings = items_of(
+            self.readings, "readings", 'write readings=[Reading("16 %", rod="3 in")]', faults
+        )
         for i, reading in enumerate(readings):
             if not isinstance(reading, Reading):
                 faults.add(
@@ -223,13 +229,14 @@ class Spot:
         if len(rods) > 1:
             faults = Faults(f'Spot "{self.name}"')
             faults.add(
-                f"{_rod_list(rods)} are mixed",
+                f"{rod_list(rods)} are mixed",
                 cure="split the survey by rod length with Survey.with_rod",
             )
             raise faults.as_error()
         return float(np.mean([reading.value for reading in usable])) if usable else math.nan
 
 
+@needs_all('Survey([Spot("C3", "18 in")])')
 @dataclass(frozen=True, repr=False)
 class Survey(Displayed, Tabled):
     """Spots of one green, tee or field.
@@ -274,9 +281,10 @@ class Survey(Displayed, Tabled):
                 f'{names.count(name)} spots are called "{name}"',
                 cure="give each its own name; several visits to one spot are readings of it",
             )
+        notes = items_of(self.notes, "notes", 'write notes=["a sentence"]', faults)
         faults.raise_if_any()
         object.__setattr__(self, "spots", spots)
-        object.__setattr__(self, "notes", tuple(self.notes))
+        object.__setattr__(self, "notes", notes)
 
     def spot(self, name: str) -> Spot:
         """Find a spot by its name.
@@ -368,7 +376,7 @@ class Survey(Displayed, Tabled):
             faults = Faults("rod")
             faults.add(
                 f"no reading was taken with {in_people_units(length, 'length')} rods",
-                allowed=_rod_list(self.rods) or "the survey has no readings",
+                allowed=rod_list(self.rods) or "the survey has no readings",
             )
             raise faults.as_error()
         return replace(self, spots=tuple(kept))
@@ -436,7 +444,7 @@ class Survey(Displayed, Tabled):
         title = f'Survey "{self.name}"' if self.name else "Survey"
         parts = [f"{len(self.spots)} spots"]
         if self.rods:
-            parts.append(f"read with {_rod_list(self.rods)}")
+            parts.append(f"read with {rod_list(self.rods)}")
         times = sorted(r.time for s in self.spots for r in s.readings if r.time is not None)
         if times:
             parts.append(f"{stamp(times[0])} to {stamp(times[-1])}")
@@ -449,58 +457,7 @@ class Survey(Displayed, Tabled):
         return Shown(self._title(), header, self._rows(), lines, set_in=True)
 
 
-def check_rods(spot: Spot, faults: Faults) -> None:
-    """Note readings whose rods went through the root zone into what lies below it.
-
-    Parameters
-    ----------
-    spot : Spot
-        With its depth and readings.
-    faults : Faults
-        Takes the rods that are too long.
-    """
-    for rod in sorted({reading.rod for reading in spot.readings}):
-        if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
-            faults.add(
-                f"rods of {in_people_units(rod, 'length')} in "
-                f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
-                where=f'spot "{spot.name}"',
-                cure="correct the depth or the rod, or leave that reading out",
-            )
-
-
-def rod_of(survey: Survey, rod: Any = None) -> float:
-    """Find the length of the rods a survey is about.
-
-    Parameters
-    ----------
-    survey : Survey
-        With readings of one rod length, where `rod` is not given.
-    rod : float, str or Quantity, optional
-        Length of the rods [cm]; it goes before the survey's.
-
-    Returns
-    -------
-    float
-        Length [cm].
-
-    Raises
-    ------
-    InputError
-        If it is neither given nor one alone in the survey.
-    """
-    if rod is not None:
-        length = number_to_house(rod, "length", "rod")
-        if length > 0.0:
-            return length
-        raise InputError(f"rod: {length:g} cm; allowed: above 0 cm.")
-    if len(survey.rods) == 1:
-        return survey.rods[0]
-    found = _rod_list(survey.rods) or "no readings"
-    raise InputError(f'rod: the survey has {found}; say which is meant, such as rod="3 in".')
-
-
-def _rod_list(rods: Iterable[float]) -> str:
+def rod_list(rods: Iterable[float]) -> str:
     """Write rod lengths for people: ``"3.8 cm (1.5 in) and 7.6 cm (3.0 in) rods"``."""
     texts = [in_people_units(rod, "length") for rod in rods]
     return f"{' and '.join(texts)} rods" if texts else ""

@@ -18,6 +18,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Area, Date, Flow, TimeSpan, WaterAmount, WaterRate
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import needs_all
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
 from soilwater.words.units import number_to_house, positive_number
 
@@ -25,6 +26,7 @@ HOURS_PER_DAY = 24.0
 _MINUTES_PER_HOUR = 60.0
 
 
+@needs_all('Event("2025-06-10 05:00", "6 mm", rate="18 mm/h")')
 @dataclass(frozen=True)
 class Event:
     """One application of water at a constant rate.

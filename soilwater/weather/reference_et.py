@@ -16,7 +16,7 @@ import xarray as xr
 
 from soilwater.weather import evapotranspiration as terms
 from soilwater.weather import sun
-from soilwater.words.errors import Faults, InputError
+from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import (
     DailyRadiation,
     Dates,
@@ -26,6 +26,8 @@ from soilwater.words.forms import (
     VapourPressures,
     WindSpeeds,
 )
+from soilwater.words.renamed import needs_all
+from soilwater.words.several import number_of
 from soilwater.words.units import number_to_house
 
 DEFAULT_WIND_SPEED = 2.0
@@ -41,6 +43,7 @@ _UNKNOWN_SKY = 0.5
 Equation = Literal["fao56", "asce"]
 
 
+@needs_all('Site(50.8, "100 m")')
 @dataclass(frozen=True)
 class Site:
     """Where a weather station stands.
@@ -77,7 +80,7 @@ class Site:
 
     def __post_init__(self) -> None:
         faults = Faults(f'Site "{self.name}"' if self.name else "Site")
-        elevation = np.nan
+        elevation: float | None = None
         with faults.catching():
             elevation = _metres(self.elevation, "elevation")
         for label, value, low, high, unit in (
@@ -86,8 +89,10 @@ class Site:
             ("utc_offset", self.utc_offset, -12.0, 14.0, "hours"),
             ("elevation", elevation, -450.0, 6000.0, "m"),
         ):
-            if value is not None and not low <= value <= high and not np.isnan(elevation):
-                faults.add(f"{label} is {value:g}", allowed=f"{low:g} to {high:g} {unit}")
+            optional = value is None and label != "latitude"
+            if not optional and not low <= number_of(value) <= high:
+                told = f"{value:g}" if isinstance(value, float) else by_kind(value)
+                faults.add(f"{label} is {told}", allowed=f"{low:g} to {high:g} {unit}")
         faults.raise_if_any()
         object.__setattr__(self, "elevation", elevation)
 

@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from soilwater.weather.irrigation import HOURS_PER_DAY, Event
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.times import as_time, stamp, to_timedelta
 from soilwater.words.units import number_to_house, positive_number
 
 
+@needs_all('Rule("6 mm", "15 %", rod="3 in", rate="18 mm/h")')
 @mind_words(below="threshold")
 @dataclass(frozen=True)
 class Rule:

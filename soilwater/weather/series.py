@@ -21,7 +21,8 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, TimeSpan
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
-from soilwater.words.renamed import mind_words
+from soilwater.words.renamed import mind_words, needs_all
+from soilwater.words.several import numbers_of
 from soilwater.words.text_tables import echo_table, html_table
 from soilwater.words.times import (
     as_time,
@@ -39,6 +40,7 @@ _HOURS_PER_DAY = 24.0
 _ROWS_SHOWN = 5
 
 
+@needs_all('Weather(["2025-06-10", "2025-06-11"], [0.0], [5.0])')
 @dataclass(frozen=True, eq=False, repr=False)
 class Weather(Tabled):
     """Rain and reference evapotranspiration over consecutive intervals.
@@ -107,7 +109,8 @@ class Weather(Tabled):
         # Frozen arrays are copied, so that nobody's own array is made read-only.
         shape = np.zeros((n, 2))
         if self.demand_shape is not None:
-            shape = np.array(self.demand_shape, dtype=np.float64)
+            cure = "write two phases for each interval, or leave it out"
+            shape = numbers_of(self.demand_shape, "demand_shape", cure, faults).copy()
         if shape.shape != (n, 2):
             faults.add(f"demand_shape has shape {shape.shape}", allowed=f"({n}, 2)")
         else:
@@ -339,8 +342,11 @@ def _amounts(
     values: ArrayLike, name: str, edges: NDArray[np.datetime64], faults: Faults
 ) -> NDArray[np.float64]:
     """Copy one column of amounts, noting what is wrong with it."""
-    array = np.array(values, dtype=np.float64)
+    before = len(faults)
+    array = numbers_of(values, name, "write plain numbers in mm, one an interval", faults).copy()
     n = edges.size - 1
+    if len(faults) > before:
+        return array
     if array.shape != (n,):
         faults.add(
             f"{array.shape} values for {n} intervals", where=name, allowed=f"one value each, ({n},)"

@@ -44,8 +44,8 @@ class InputError(SoilWaterError, ValueError):
         return self._faults
 
 
-class UnitError(InputError):
-    """A quantity has no unit where it needs one, or a unit that does not measure it."""
+class UnitError(InputError, TypeError):
+    """A quantity has no unit where it needs one, a unit that does not measure it, or is none."""
 
 
 class RunError(SoilWaterError, RuntimeError):

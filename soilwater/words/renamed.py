@@ -1,4 +1,4 @@
-"""Words that have changed, and arguments that are given by name: one clear error for each.
+"""Words that have changed, and arguments left out or given without a name: one error for each.
 
 A word that is renamed is refused for one release, with the new word in the message; then the entry
 goes, and Python's own message serves.
@@ -14,6 +14,61 @@ from typing import Any, TypeVar, cast
 from soilwater.words.errors import Faults
 
 _Called = TypeVar("_Called", bound=Callable[..., Any])
+_Class = TypeVar("_Class", bound=type)
+
+
+def needs_all(example: str) -> Callable[[_Class], _Class]:
+    """Let a dataclass tell which of its values are missing, and how it is written.
+
+    Parameters
+    ----------
+    example : str
+        The class with values, as somebody may paste it behind ``from soilwater import *``.
+
+    Returns
+    -------
+    callable
+        Decorator of a dataclass.
+
+    Examples
+    --------
+    >>> from dataclasses import dataclass
+    >>> @needs_all("Size(3.0, 4.0)")
+    ... @dataclass
+    ... class Size:
+    ...     width: float
+    ...     height: float
+    >>> Size(3.0)
+    Traceback (most recent call last):
+        ...
+    soilwater.words.errors.InputError: Size: height is missing; write it as Size(3.0, 4.0).
+    """
+
+    def decorate(made: _Class) -> _Class:
+        asked: Any = made
+        init = asked.__init__
+        fields = inspect.signature(made).parameters
+        needed = [name for name, each in fields.items() if each.default is each.empty]
+
+        @functools.wraps(init)
+        def telling(self: Any, *given: Any, **named: Any) -> None:
+            # Who gives an unknown name, or too many values, is told so by Python itself.
+            if len(given) <= len(fields) and all(name in fields for name in named):
+                had = {*list(fields)[: len(given)], *named}
+                missing = [name for name in needed if name not in had]
+                if missing:
+                    faults = Faults(made.__name__)
+                    verb = "is" if len(missing) == 1 else "are"
+                    faults.add(
+                        f"{' and '.join(missing)} {verb} missing", cure=f"write it as {example}"
+                    )
+                    raise faults.as_error()
+            init(self, *given, **named)
+
+        asked.__init__ = telling
+        return made
+
+    return decorate
 
 
 def mind_words(**renamed: str) -> Callable[[_Called], _Called]:

@@ -49,6 +49,8 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
         If they are not times, one is missing, or they carry a time zone.
     """
     array = np.asarray(values)
+    if not array.size:
+        raise InputError(f'{name}: no times are given; write such as ["2025-07-01 06:00"].')
     if array.dtype.kind in "biufc":
         raise InputError(
             f"{name}: numbers ({array.ravel()[0]:g}) where times are due; allowed: datetime64 or "
@@ -58,7 +60,7 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
         array = np.array(_settled_dates(array.ravel(), name), dtype=object)
     try:
         index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
-    except (ValueError, TypeError) as error:
+    except (ValueError, TypeError, OverflowError) as error:
         raise InputError(f"{name}: cannot be read as times ({error}).") from error
     if index.tz is not None:
         raise InputError(

@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.words.errors import Faults, InputError, UnitError
+from soilwater.words.errors import Faults, InputError, UnitError, by_kind
 from soilwater.words.quantities import CM_PER_INCH, KINDS
 from soilwater.words.unit_texts import (
     NUMBER_AND_UNIT,
@@ -53,11 +53,10 @@ def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
     Raises
     ------
     UnitError
-        For text without a unit, and for units that are unknown or measure something else.
+        For text without a unit, for units that are unknown or measure something else, for booleans
+        and for things that are no quantity at all.
     InputError
         For missing and infinite values, naming the first, and for water contents outside 0 to 1.
-    TypeError
-        For booleans and for things that are no quantity at all.
 
     Examples
     --------
@@ -98,8 +97,6 @@ def number_to_house(value: Any, quantity: str, name: str) -> float:
     ------
     InputError
         When `value` holds several values, and as for `to_house`.
-    TypeError
-        As for `to_house`.
 
     Examples
     --------
@@ -149,12 +146,15 @@ def positive_number(value: Any, quantity: str, name: str, faults: Faults) -> flo
 def _convert(value: Any, quantity: str, name: str) -> float | NDArray[np.float64]:
     """Send `value` to the conversion for its type; NaN passes, `to_house` looks for it."""
     if isinstance(value, (bool, np.bool_)):
-        raise TypeError(f"{name}: {value!r} is a truth value; allowed: {_allowed(quantity)}.")
+        raise _refusal(name, f"{value!r} is a truth value", quantity)
     # Before the numbers: numpy counts its timedelta64 among the integers.
     if isinstance(value, (datetime.timedelta, np.timedelta64)):
         return _from_timedelta(np.asarray(value, dtype="timedelta64[ns]"), quantity, name)
     if isinstance(value, numbers.Real):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            return math.inf
     if isinstance(value, str):
         return _from_text(value, quantity, name)
     if _is_missing(value):
@@ -165,9 +165,7 @@ def _convert(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
         return _from_list(list(value), quantity, name)
     if hasattr(value, "__array__"):
         return _from_array(value, quantity, name)
-    raise TypeError(
-        f"{name}: a {type(value).__name__} is no quantity; allowed: {_allowed(quantity)}."
-    )
+    raise _refusal(name, f"{by_kind(value)} is no quantity", quantity)
 
 
 def _is_missing(value: Any) -> bool:
@@ -206,9 +204,7 @@ def _from_array(value: Any, quantity: str, name: str) -> NDArray[np.float64]:
     if array.dtype.kind in "OUT":
         return _from_list(array.ravel().tolist(), quantity, name).reshape(array.shape)
     if array.dtype.kind not in "fiu":
-        raise TypeError(
-            f"{name}: an array of {array.dtype} is no quantity; allowed: {_allowed(quantity)}."
-        )
+        raise _refusal(name, f"an array of {array.dtype} is no quantity", quantity)
     unit = getattr(value, "attrs", {}).get("units")
     floats = np.array(array, dtype=np.float64)
     if not isinstance(unit, str):
@@ -218,7 +214,8 @@ def _from_array(value: Any, quantity: str, name: str) -> NDArray[np.float64]:
 
 def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | NDArray[np.float64]:
     if quantity != "duration":
-        raise TypeError(f"{name}: a time span is not {KINDS[quantity].phrase}.")
+        what = f"a time span is not {KINDS[quantity].phrase}"
+        raise _refusal(name, what, quantity)
     hours = value / np.timedelta64(1, "h")
     return float(hours) if hours.ndim == 0 else np.asarray(hours, dtype=np.float64)
 
@@ -357,7 +354,7 @@ def _allowed(quantity: str) -> str:
 
 
 def _refusal(name: str, what: str, quantity: str, cure: str = "") -> InputError:
-    """Make the exception for a text or unit that cannot be taken."""
+    """Make the exception for a text, unit or thing that cannot be taken."""
     faults = Faults(name)
     faults.add(what, allowed=_allowed(quantity), cure=cure)
     return faults.as_error(UnitError)

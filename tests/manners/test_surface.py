@@ -32,6 +32,7 @@ MEANING_SOMETHING_ELSE = {
     "depth_over_contour": {"window"},  # the answer of depth_window, no threshold
     "ContourDesign": {"window"},
     "FloorDesign": {"window"},
+    "Outcome": {"bands"},  # where numbers lie, no thresholds
     "Rule.decide": {"reading"},  # what the meter shows
     "SpotDiagnosis": {"reading"},
     "Grading.diameter": {"share"},  # of the mass
@@ -207,6 +208,9 @@ TAKE_A_SAND = {
     "compare_depths": lambda sand: sw.compare_depths(GREEN, [30.0], DAY, sand=sand, output=24.0),
     "simulate_ensemble": lambda sand: sw.simulate_ensemble(GREEN, DAY, sand=sand, output=24.0),
     "drained_state": lambda sand: sw.drained_state(GREEN, sand=sand),
+    "what_if": lambda sand: sw.what_if(
+        GREEN, DAY, TURF, sw.Thresholds(0.18, 0.14, 0.12), [], sand=sand, rod=7.6, draws=2
+    ),
     "topdress": lambda sand: sw.topdress(sand, 1.0),
     "other_sand": lambda sand: sw.other_sand(sand),
     "crest_effect": lambda sand: sw.crest_effect(LINE, DAY, rod=7.6, sand=sand, draws=2),
@@ -225,7 +229,7 @@ def test_whatever_takes_a_sand_takes_a_soil_a_fit_or_several(name, kind):
 
 def test_no_function_that_takes_a_sand_is_left_out():
     takes = {name for name, thing in PUBLIC.items() if "sand" in parameters_of(thing)}
-    answers = {"Calibration", "DepthWindow"}
+    answers = {"Calibration", "Change", "DepthWindow"}
     assert {each.rpartition(".")[2] for each in takes - answers} == {
         each.rpartition(".")[2] for each in TAKE_A_SAND if each != "compare_sands"
     }

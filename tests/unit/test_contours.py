@@ -320,6 +320,8 @@ def test_changes_that_cannot_be_made_are_told():
         told.value
     )
     assert "at has 2 lengths; allowed: a distance on a line" in str(told.value)
+    with pytest.raises(sw.InputError, match="or ask ground_odds, which draws them"):
+        table(base_suction=(2.0, 9.0))
     with pytest.raises(sw.InputError, match="is not made to a single spot"):
         table(sw.reshape(1.0, 1.0, 50.0), ground=WET_GREEN)
     with pytest.raises(sw.InputError, match="radius"):

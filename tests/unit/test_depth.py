@@ -107,8 +107,10 @@ def test_the_base_band_is_stated_and_carried():
     window = depth_window(SANDS["C"], (0.15, 0.25), rod="3 in", air_filled=0.1)
     assert window.base_suction == OVER_GRAVEL
     assert "nobody measures it on site" in repr(window)
-    # A centimetre of base suction is a centimetre of depth.
-    up, down = OVER_GRAVEL.high - OVER_GRAVEL.best, OVER_GRAVEL.best - OVER_GRAVEL.low
+    # A centimetre of base suction is a centimetre of depth; four in five of the bases lie within
+    # four fifths of their band.
+    up = 0.8 * (OVER_GRAVEL.high - OVER_GRAVEL.best)
+    down = 0.8 * (OVER_GRAVEL.best - OVER_GRAVEL.low)
     assert window.low_band == pytest.approx((window.low - up, window.low + down))
     assert window.high_band == pytest.approx((window.high - up, window.high + down))
     assert window.sure is None or window.sure == (window.low + down, window.high - up)
@@ -143,12 +145,31 @@ def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
     )
     fit = table.fit(sw.VanGenuchten)
     window = depth_window(fit, (0.15, 0.25), rod="3 in", air_filled=0.1, base_suction=3.0)
-    assert len(window.samples) == 200
     assert window.low_band.low < window.low < window.low_band.high
     assert window.high_band.high - window.high_band.low > window.low_band.high - window.low_band.low
     assert "measured up to 40 cm of suction" in window.cautions[0]
     curve = window.to_dataset()
     assert (curve.expected_reading_lower <= curve.expected_reading_upper).all()
+
+
+def test_four_in_five_of_fresh_joint_draws_lie_within_the_printed_bands():
+    sheet = sw.RetentionTable(
+        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
+    )
+    window = depth_window(
+        sheet.fit(sw.VanGenuchten), (0.15, 0.25), rod="3 in", air_filled=0.1, root_layer="3 in"
+    )
+    rng = np.random.default_rng(8)
+    fresh = sheet.fit(sw.VanGenuchten, seed=1).samples(400)
+    bases = rng.choice(OVER_GRAVEL.spread(10_000), 20_000)
+    for name, reading in {"low_band": 0.25, "best_band": 0.20, "high_band": 0.15}.items():
+        suctions = [rest_curve(each).surface_suction(reading, 7.62) for each in fresh]
+        depths = rng.choice(suctions, bases.size) - bases
+        low, high = getattr(window, name)
+        assert 0.78 < np.mean((depths > low) & (depths < high)) < 0.82, name
+    # Where the depths called sure begin and end, four in five of the draws meet the targets.
+    odds = window.to_dataset(list(window.sure)).probability
+    assert (odds >= 0.79).all()
 
 
 def test_named_targets_print_their_source_and_others_are_asked():

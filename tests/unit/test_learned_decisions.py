@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.watering.trials import trials_from_calibration
+from soilwater.decisions.watering.trials import from_calibration
 from soilwater.soils.scaling import with_suction_scaled
 
 SANDS = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.041, 0.044, 0.047, 0.050)]
@@ -97,13 +97,11 @@ def test_a_column_between_depths_starts_as_if_it_had_been_run(learned):
 
 def test_the_plan_agrees_with_the_outlook(plan, outlook, learned):
     """One reading for one spot and moment, whoever asks."""
-    halves = trials_from_calibration(
-        [each.spot for each in outlook.spots], learned, learned.members(WEATHER), 7.62, None
-    )
-    both = np.concatenate([half.reading[:, :, 0] for half in halves], axis=1)
+    spots = [each.spot for each in outlook.spots]
+    trial = from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
     for i, spot in enumerate(outlook.spots):
-        assert np.median(both[i]) == pytest.approx(spot.start[1], abs=0.002)
-    assert sum(half.draws for half in halves) == learned.draws
+        assert np.median(trial.reading[i, :, 0]) == pytest.approx(spot.start[1], abs=0.002)
+    assert sum(half.size for half in learned.halves) == learned.draws
     assert any(each.startswith("made on ") for each in plan.assumptions)
 
 
@@ -111,9 +109,9 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
     """As its plan takes it, from the closed form."""
     told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
     spots = list(SURVEY.spots)
-    halves = trials_from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
-    both = np.concatenate([half.refill(2).drained[:, 0] for half in halves])
-    assert float(told.expected_reading.sel(spot="C3")) == pytest.approx(np.median(both), abs=1e-3)
+    trial = from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
+    drained = np.median(trial.refill(2).drained[:, 0])
+    assert float(told.expected_reading.sel(spot="C3")) == pytest.approx(drained, abs=1e-3)
     alone = sw.expected_reading(SURVEY, SANDS)
     width = told.expected_reading_upper - told.expected_reading_lower
     assert (width < alone.expected_reading_upper - alone.expected_reading_lower).all()

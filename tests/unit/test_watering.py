@@ -68,7 +68,7 @@ def test_between_depths_straight_lines_are_exact_for_what_is_straight():
 def test_reading_between_the_depths_of_the_grid_misses_little():
     """Against columns run at the depths themselves: less than 0.1 % by volume."""
     depths = np.array([31.2, 33.9, 40.6])
-    grid = depth_grid(depths, ROD, 2.0)
+    grid = depth_grid(depths)
     draw = make_draws(STRAIGHT, [TEN_DAYS], BaseSuction(3, 3, 3), 0.0, 1, 0)[0]
     runs = run_columns([column(draw, float(d), TURF) for d in grid], ROD)
     direct = run_columns([column(draw, float(d), TURF) for d in depths], ROD)

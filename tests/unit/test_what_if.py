@@ -1,5 +1,7 @@
 """Before and after: each change against what it must be equal to."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,7 +16,7 @@ from soilwater.decisions.watering.changes import (
 )
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.what_if import what_if
-from soilwater.ground.base import CapillaryBreak
+from soilwater.ground.base import CapillaryBreak, WaterTable
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
@@ -148,11 +150,66 @@ def test_scaled_suction_holds_what_the_soil_holds_at_that_suction(soil):
     )
 
 
+FOUR_SANDS = [VanGenuchten(0.05, 0.42, a, n, 28.0) for a in (0.035, 0.043) for n in (2.6, 3.4)]
+
+
+@pytest.fixture(scope="module")
+def drawn():
+    changes = [regrade("38 cm"), topdress(MIX, 4.0), regrade(50.0), other_sand(FOUR_SANDS[::-1])]
+    settings = {"sand": [MIX, *FOUR_SANDS], "draws": 5, "rod": 7.6}
+    return what_if(POCKET, steady_weather(4, 5.0), TURF, LINES, changes, **settings)
+
+
+def at_rest(soil, depth):
+    """Mean water content over the rods, by the trapezoidal rule on the retention curve."""
+    z = np.linspace(0.0, 7.6, 2001)
+    return np.trapezoid(soil.water_content(depth + 3.0 - z), z) / 7.6
+
+
+def test_a_change_has_the_band_of_what_it_adds_to_each_sand(drawn):
+    """Of five draws, by rank, the lowest and the highest are the ends of four in five."""
+    before, after = drawn.outcomes[:2]
+    as_it_is = np.array([at_rest(each, 46.0) for each in (MIX, *FOUR_SANDS)])
+    regraded = np.array([at_rest(each, 38.0) for each in (MIX, *FOUR_SANDS)])
+    low, middle, high = np.sort(regraded - as_it_is)[[0, 2, 4]]
+    assert after.gains["drained"] == pytest.approx((low, middle, high), abs=2e-4)
+    assert before.bands["drained"] == pytest.approx((as_it_is.min(), as_it_is.max()), abs=2e-4)
+    assert before.gains == {}
+    # Far narrower than what the two bands leave.
+    left = after.bands["drained"][1] - before.bands["drained"][0]
+    assert high < 0.8 * left
+    told = repr(drawn)
+    assert f"{100 * before.drained:.1f} ({100 * as_it_is.min():.1f} to" in told
+    assert f"reads {100 * middle:+.1f} % by volume ({100 * low:+.1f} to {100 * high:+.1f})" in told
+
+
+def test_sand_that_is_brought_is_drawn_too_and_the_same_sand_stays_the_same(drawn):
+    _, _, dressed, deeper, other = drawn.outcomes
+    assert dressed.gains["drained"] == pytest.approx(deeper.gains["drained"], abs=1e-12)
+    assert dressed.gains["wilt"] == pytest.approx(deeper.gains["wilt"], abs=1e-9)
+    assert other.bands["drained"][0] < other.bands["drained"][1]
+
+
+def test_a_spot_over_the_gravel_that_is_assumed_carries_its_band_and_a_known_base_none():
+    depth = regrade("38 cm")
+    days = steady_weather(2, 5.0)
+    over_gravel = Profile.over_gravel(MIX, 46.0)
+    assumed, _ = what_if(over_gravel, days, TURF, LINES, [depth], rod=7.6, draws=5).outcomes
+    told, _ = table(POCKET, depth, weather=days, base_suction=(2.5, 10.9), draws=5)
+    known, _ = table(POCKET, depth, weather=days)
+    assert known.bands == {} and known.gains == {}
+    assert assumed.bands["drained"][0] < assumed.drained < assumed.bands["drained"][1]
+    assert told.bands["drained"] == pytest.approx(assumed.bands["drained"], abs=0.002)
+
+
 def test_what_cannot_be_done_is_said_with_what_could():
     with pytest.raises(InputError) as caught:
         table(POCKET, remove_mat(), blocked_outlet("50 cm"))
     for words in ('no layer is called "mat"', "50 cm of water in 46 cm"):
         assert words in str(caught.value)
+    with pytest.raises(InputError, match="draws is 1") as caught:
+        table(replace(POCKET, base=WaterTable(90.0)), base_suction=3.0, draws=1)
+    assert "it is of a profile over gravel" in str(caught.value)
     with pytest.raises(InputError, match="falling"):
         wetting_agent(30.0, 60.0)
     with pytest.raises(InputError, match="above 0"):

@@ -114,7 +114,7 @@ def compare_sands(
     air_filled: WaterContent,
     base_suction: Suction = OVER_GRAVEL,
     root_layer: Length = None,
-    draws: int = 200,
+    draws: int = 400,
 ) -> SandComparison:
     """Find the depth window of several sands side by side.
 

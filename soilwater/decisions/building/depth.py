@@ -111,7 +111,7 @@ class DepthWindow(Displayed, Tabled):
     limited_by : str
         What sets the shallowest depth: ``"reading"`` or ``"air"``.
     low_band, high_band, best_band : Range
-        Where these lie over the soils that the fit allows (80 %) and the whole base band [cm].
+        Where these lie in 80 % of the joint draws of sand and base suction [cm].
     cautions : tuple of str
         What must stand beside the answer.
     sand : Soil
@@ -149,7 +149,7 @@ class DepthWindow(Displayed, Tabled):
 
     @property
     def sure(self) -> Range | None:
-        """Depths [cm] that meet the targets over the whole band of sand and base, or None."""
+        """Depths [cm] that meet the targets in 80 % of the joint draws or more, or None."""
         low, high = self.low_band.high, self.high_band.low
         return Range(low, high) if low <= high else None
 
@@ -280,7 +280,7 @@ class DepthWindow(Displayed, Tabled):
             ("shallowest", depth(self.low), str(self.low_band), f"set by the {self.limited_by}"),
             ("best", depth(self.best), str(self.best_band), "middle of the reading window"),
             ("deepest", depth(self.high), str(self.high_band), "set by the reading"),
-            ("sure", "", sure, "whatever sand and base within their bands"),
+            ("sure", "", sure, "for four in five of the sands and bases, or more"),
         ]
 
     def _asked(self) -> list[str]:
@@ -314,6 +314,8 @@ class DepthWindow(Displayed, Tabled):
 AS_TESTED = "readings and air are of sand that drained from a flood, as a specification tests"
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
+_BASES = 95
+"""Suctions at the base that each sand is laid over; a tenth of the way is the middle of one."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
@@ -326,7 +328,7 @@ def depth_window(
     air_filled: WaterContent,
     base_suction: Suction = OVER_GRAVEL,
     root_layer: Length = None,
-    draws: int = 200,
+    draws: int = 400,
 ) -> DepthWindow:
     """Find the depths at which a sand, drained and level, meets a window of readings and its air.
 
@@ -393,18 +395,19 @@ def depth_window(
     faults.raise_if_any()
     assert wanted is not None and air is not None and base is not None and best_soil is not None
     found = _limits(best_soil, wanted, air, length, layer)
-    ensemble = np.array([_limits(each, wanted, air, length, layer)[:3] for each in every])
-    # By rank: infinite limits (a target never reached) rule out interpolation.
-    ranked, last = np.sort(ensemble, axis=0), len(every) - 1
-    cut = int(np.floor(0.5 * (1.0 - PROBABILITY) * last))
-    tails = ranked[[cut, last - cut]]
     least = max(length, layer)
 
-    def placed(surface: Any, suction: float) -> float:
+    def placed(surface: Any, suction: float = 0.0) -> float:
         """Depth [cm] of a surface suction under a base suction, within what is a root zone."""
         return float(np.clip(surface - suction, least, DEEPEST))
 
-    bands = [Range(placed(tails[0, i], base.high), placed(tails[1, i], base.low)) for i in range(3)]
+    surfaces = np.array([_limits(each, wanted, air, length, layer)[:3] for each in every])
+    # Every sand over every base. By rank: infinite limits (a target never reached) rule out
+    # interpolation.
+    joint = (surfaces[:, None, :] - base.spread(_BASES)[None, :, None]).reshape(-1, 3)
+    cut = int(0.5 * (1.0 - PROBABILITY) * len(joint))
+    tails = np.sort(joint, axis=0)[[cut, -1 - cut]]
+    bands = [Range(placed(tails[0, i]), placed(tails[1, i])) for i in range(3)]
     return DepthWindow(
         name=best_soil.name or "sand without a name",
         target=wanted,

@@ -19,7 +19,8 @@ from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
-from soilwater.survey.survey import Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults

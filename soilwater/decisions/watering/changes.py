@@ -13,11 +13,12 @@ from soilwater.ground.base import Sealed, WaterTable
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.likely_memory import with_memory_of
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -63,11 +64,10 @@ class Situation:
             return self.profile
         return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
 
-    def remembering(self, number: int, of: int) -> Situation:
-        """Give layers without a memory of wetting one of `of` likely ones, by its number."""
+    def remembering(self, memory: Hysteretic) -> Situation:
+        """Let layers without a memory of wetting remember as another sand does."""
         layers = tuple(
-            replace(each, soil=likely_memories(each.soil, of)[number])
-            for each in self.profile.layers
+            replace(each, soil=with_memory_of(each.soil, memory)) for each in self.profile.layers
         )
         return replace(self, profile=replace(self.profile, layers=layers))
 
@@ -120,6 +120,10 @@ class Change:
         Cautions that belong to it, keys of `soilwater.words.cautions.CAUTIONS`.
     to_ground : callable or None
         Takes a `GroundSituation` and returns it changed; None where it is done to a spot only.
+    sand : Soil, FitResult, sequence of these, or None
+        The sand it brings, if any.
+    with_sand : callable or None
+        Makes the same change with one soil as that sand, for each of those equally likely.
     """
 
     name: str
@@ -128,6 +132,8 @@ class Change:
     to_ground: Callable[[GroundSituation], GroundSituation] | None = field(
         default=None, repr=False, compare=False
     )
+    sand: Sand | None = field(default=None, repr=False, compare=False)
+    with_sand: Callable[[Soil], Change] | None = field(default=None, repr=False, compare=False)
 
 
 def _by_layers(apply: Callable[[Situation], Situation]) -> Any:
@@ -307,7 +313,7 @@ def topdress(sand: Sand, thickness: Length) -> Change:
     Parameters
     ----------
     sand : Soil, FitResult or sequence of these
-        The topdressing sand; of a fit or several, the best.
+        The topdressing sand; a fit or several carry their band.
     thickness : float, str or Quantity
         How much in all [cm].
 
@@ -333,7 +339,12 @@ def topdress(sand: Sand, thickness: Length) -> Change:
         top = Layer(soil, added, TOPDRESSING)
         return replace(before, profile=replace(before.profile, layers=(top, *layers)))
 
-    return Change(f"{in_people_units(added, 'length')} of topdressing", apply)
+    return Change(
+        f"{in_people_units(added, 'length')} of topdressing",
+        apply,
+        sand=sand,
+        with_sand=lambda drawn: topdress(drawn, added),
+    )
 
 
 @mind_words(soil="sand")
@@ -343,7 +354,7 @@ def other_sand(sand: Sand) -> Change:
     Parameters
     ----------
     sand : Soil, FitResult or sequence of these
-        The sand instead; of a fit or several, the best.
+        The sand instead; a fit or several carry their band.
 
     Returns
     -------
@@ -360,7 +371,7 @@ def other_sand(sand: Sand) -> Change:
         return replace(before, profile=replace(profile, layers=tuple(layers)))
 
     name = f"root zone of {soil.name or 'a sand without a name'}"
-    return Change(name, apply, ("construction",), _by_layers(apply))
+    return Change(name, apply, ("construction",), _by_layers(apply), sand, other_sand)
 
 
 def blocked_outlet(standing: Length) -> Change:

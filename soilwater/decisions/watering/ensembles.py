@@ -186,15 +186,7 @@ def make_draws(
     """
     _, soils = best_and_likely(sand, count)
     rng = np.random.default_rng(seed)
-    order = np.arange(count)
-    which_soil = rng.permutation(order % len(soils))
-    which_member = rng.permutation(order % len(members))
-    bases = rng.permutation(base.spread(count))
-    probes = probe_error * rng.standard_normal(count)
-    return [
-        Draw(soils[s], members[m], float(b), float(p))
-        for s, m, b, p in zip(which_soil, which_member, bases, probes, strict=True)
-    ]
+    return _paired(soils, members, base.spread(count), probe_error, rng)
 
 
 def make_halves(
@@ -216,28 +208,38 @@ def make_halves(
         Of the draws.
     """
     _, soils = best_and_likely(sand, 2 * count)
-    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
     bases = base.spread(2 * count)
     rng = np.random.default_rng(seed)
-    order = np.arange(count)
     # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
     pairs = bases.reshape(count, 2)
     pairs[1::2] = pairs[1::2, ::-1]
+    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
     made = []
     for half in (0, 1):
         own = [soil for soil in soils if number[drying(soil)] % 2 == half]
         if len(number) == 1:
             own = list(soils[half::2]) or list(soils)
-        which_soil = rng.permutation(order % len(own))
-        which_member = rng.permutation(order % len(members))
-        shuffled = rng.permutation(pairs[:, half])
-        made.append(
-            [
-                Draw(own[s], members[m], float(b), 0.0)
-                for s, m, b in zip(which_soil, which_member, shuffled, strict=True)
-            ]
-        )
+        made.append(_paired(own, members, pairs[:, half], 0.0, rng))
     return made[0], made[1]
+
+
+def _paired(
+    soils: Sequence[Soil],
+    members: Sequence[Weather],
+    bases: FloatArray,
+    probe_error: float,
+    rng: np.random.Generator,
+) -> list[Draw]:
+    """Pair sands and weather, gone through evenly, with bases and errors of probes."""
+    order = np.arange(bases.size)
+    which_soil = rng.permutation(order % len(soils))
+    which_member = rng.permutation(order % len(members))
+    shuffled = rng.permutation(bases)
+    probes = probe_error * rng.standard_normal(bases.size)
+    return [
+        Draw(soils[s], members[m], float(b), float(p))
+        for s, m, b, p in zip(which_soil, which_member, shuffled, probes, strict=True)
+    ]
 
 
 def drying(soil: Soil) -> Soil:
@@ -328,13 +330,15 @@ def column(
     return Case(draw.profile(depth), draw.weather, turf=turf, start=start, irrigation=events)
 
 
-def depth_grid(depths: FloatArray, rod: float, margin: float) -> FloatArray:
-    """Depths to run [cm] so that all of `depths`, give or take a margin, lie between two.
+def depth_in(draw: Draw, spot: Spot, rod: float) -> float:
+    """Depth [cm] a spot has in a draw; no less than the rod [cm] is long."""
+    return max(spot.depth + draw.probe, rod + 0.5)
 
-    None is shallower than the rod is long.
-    """
-    low = max(depths.min() - margin, rod + 0.5)
-    high = max(depths.max() + margin, low + 1.0)
+
+def depth_grid(depths: FloatArray) -> FloatArray:
+    """Depths to run [cm] so that all of `depths` lie between two."""
+    low = float(depths.min())
+    high = max(float(depths.max()), low + 1.0)
     return np.linspace(low, high, int(np.ceil((high - low) / GRID)) + 1)
 
 

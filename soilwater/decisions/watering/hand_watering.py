@@ -28,18 +28,13 @@ from soilwater.decisions.watering.ensembles import (
     spots_with_depth,
 )
 from soilwater.decisions.watering.plan_words import quiet, totals, walk, with_sentence
-from soilwater.decisions.watering.starts import (
-    LEARNED_START,
-    check_start,
-    start_words,
-    starts_at_readings,
-)
+from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words
 from soilwater.decisions.watering.trials import (
     Trial,
     Tried,
-    trial_from_readings,
-    trial_from_rest,
-    trials_from_calibration,
+    from_calibration,
+    from_readings,
+    from_rest,
 )
 from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
@@ -49,7 +44,8 @@ from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import AfterRain
-from soilwater.survey.survey import Spot, Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -225,9 +221,8 @@ def hand_water_plan(
     asked = probability + 0.5 * (1.0 - probability)
     if calibration is not None:
         members = calibration.members(members)
-        made_on, checked_on = trials_from_calibration(
-            known, calibration, members, length, n_threads
-        )
+        learned = from_calibration(known, calibration, members, length, n_threads)
+        made_on, checked_on = (learned.take(half) for half in calibration.halves)
         assumed: tuple[str, ...] = (LEARNED_START,)
         said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
         said += "others"
@@ -235,24 +230,21 @@ def hand_water_plan(
         _check_start(members[0])
         remembering = likely_memories(sand, 2 * draws)
         halves = make_halves(remembering, members, base, draws, seed)
-        if start == "drained":
-            made_on, checked_on = (
-                trial_from_rest(known, drawn, turf, after, length, n_threads) for drawn in halves
+        rng = np.random.default_rng(seed)
+        made_on, checked_on = (
+            from_rest(known, drawn, turf, after, length, n_threads)
+            if start == "drained"
+            else from_readings(
+                known,
+                drawn,
+                turf,
+                after,
+                length,
+                meter * rng.standard_normal((len(known), draws)),
+                n_threads,
             )
-        else:
-            rng = np.random.default_rng(seed)
-            noise = meter * rng.standard_normal((len(known), draws))
-            made_on, checked_on = (
-                trial_from_readings(
-                    known,
-                    drawn,
-                    turf,
-                    starts_at_readings(known, drawn, length, noise, after),
-                    length,
-                    n_threads,
-                )
-                for drawn in halves
-            )
+            for drawn in halves
+        )
         assumed = (
             f"suction left at the base: {base}",
             start_words(start, after, remembering),

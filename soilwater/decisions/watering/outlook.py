@@ -24,6 +24,7 @@ from soilwater.decisions.watering.ensembles import (
     course_of,
     day_text,
     days_text,
+    depth_in,
     first_at_or_below,
     ground_and_demand,
     make_draws,
@@ -32,16 +33,9 @@ from soilwater.decisions.watering.ensembles import (
     spots_with_depth,
 )
 from soilwater.decisions.watering.refill import rewetted_reading
-from soilwater.decisions.watering.starts import (
-    LEARNED_START,
-    check_start,
-    from_calibration,
-    from_readings,
-    from_rest,
-    start_words,
-    usable,
-)
+from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words, usable
 from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.trials import from_calibration, from_readings, from_rest
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
@@ -49,7 +43,8 @@ from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
 from soilwater.soils import Soil
-from soilwater.survey.survey import Spot, Survey, rod_of
+from soilwater.survey.rods import rod_of
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
@@ -369,25 +364,25 @@ def dry_down_outlook(
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
     remembering = () if calibration is not None else likely_memories(sand, draws)
-    drawn = make_draws(remembering, members, base, error, draws, seed) if remembering else []
+    beside = start == "drained" and after is None and any(each.remembers for each in remembering)
     if calibration is not None:
         draws = calibration.draws
         members = calibration.members(members)
-        hours, reading, met = from_calibration(known, calibration, members, length, n_threads)
-    elif start == "drained":
-        hours, reading, met = from_rest(known, drawn, turf, after, length, error, n_threads)
+        trial = from_calibration(known, calibration, members, length, n_threads)
     else:
-        noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
-        hours, reading, met = from_readings(known, drawn, turf, length, noise, after, n_threads)
-        unread = [spot.name for spot in known if not usable(spot, length)]
-        if unread:
-            notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
-    days = hours / 24.0
-    middles: FloatArray = np.arange(met.shape[2], dtype=np.float64) + 0.5
-    times = members[0].start + (3600.0 * hours).astype("timedelta64[s]")
-    beside = start == "drained" and after is None and any(each.remembers for each in remembering)
+        drawn = make_draws(remembering, members, base, error, draws, seed)
+        if start == "drained":
+            trial = from_rest(known, drawn, turf, after, length, n_threads)
+        else:
+            noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
+            trial = from_readings(known, drawn, turf, after, length, noise, n_threads)
+            unread = [spot.name for spot in known if not usable(spot, length)]
+            if unread:
+                notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
+    days = trial.hours / 24.0
+    middles: FloatArray = np.arange(trial.met.shape[2], dtype=np.float64) + 0.5
     spots = []
-    for spot, own, short in zip(known, reading, met, strict=True):
+    for spot, own, short in zip(known, trial.reading, trial.met, strict=True):
         firm, watch, wilt = (
             Days(*band_of(first_at_or_below(days, own, line)))
             for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
@@ -396,8 +391,8 @@ def dry_down_outlook(
         mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
-        gentle = band_of(_rewetted(drawn, spot.depth, length)) if beside else None
-        course = course_of(times, own)
+        course = course_of(trial.times, own)
+        gentle = band_of(_rewetted(drawn, spot, length)) if beside else None
         spots.append(
             SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course, gentle)
         )
@@ -420,14 +415,10 @@ def dry_down_outlook(
     )
 
 
-def _rewetted(drawn: Sequence[Draw], depth: float, rod: float) -> FloatArray:
+def _rewetted(drawn: Sequence[Draw], spot: Spot, rod: float) -> FloatArray:
     """Read a spot in each draw, drained after gentle water on a dry green [1]."""
-    return np.array(
-        [
-            rewetted_reading(d.profile(max(depth + d.probe, rod + 0.5)), USUAL_RAIN, rod)
-            for d in drawn
-        ]
-    )
+    profiles = (draw.profile(depth_in(draw, spot, rod)) for draw in drawn)
+    return np.array([rewetted_reading(each, USUAL_RAIN, rod) for each in profiles])
 
 
 def _assumed(

@@ -1,4 +1,4 @@
-"""Where a dry-down starts: at rest after drainage, or at what the meter read."""
+"""Where a spot starts: drained, at what the meter read, or as a calibration leaves it."""
 
 from __future__ import annotations
 
@@ -9,184 +9,17 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.watering.ensembles import (
-    Draw,
-    between_depths,
-    column,
-    daily_share_met,
-    depth_grid,
-    drying,
-    run_columns,
-)
+from soilwater.decisions.watering.ensembles import Draw, depth_in, drying
 from soilwater.decisions.watering.refill import mean_of_top
 from soilwater.ground.profile import Profile
-from soilwater.ground.turf import Turf
-from soilwater.learning.calibration import Calibration
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
-from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
-
-
-def from_rest(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    turf: Turf,
-    after: AfterRain | None,
-    rod: float,
-    probe_error: float,
-    n_threads: int | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Run spots that start drained, on a grid of depths between which they are read.
-
-    Parameters
-    ----------
-    known : sequence of Spot
-        Spots with depths.
-    drawn : sequence of Draw
-        Equally likely combinations.
-    turf : Turf
-        Roots and demand.
-    after : AfterRain or None
-        How they were wetted last; flooded if None.
-    rod : float
-        Length of the rods [cm].
-    probe_error : float
-        Standard error of a probed depth [cm].
-    n_threads : int or None
-        Threads to use.
-
-    Returns
-    -------
-    hours : ndarray, shape (times,)
-        Times of the run [h].
-    reading : ndarray, shape (spots, draws, times)
-        Readings [1].
-    met : ndarray, shape (spots, draws, days)
-        Shares of each day's demand that are met [1].
-    """
-    grid = depth_grid(np.array([spot.depth for spot in known]), rod, 2.0 * probe_error)
-    # A sand at all depths in a row: its table stays close to the processor.
-    start = after or "drained"
-    cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
-    runs = run_columns(cases, rod, n_threads=n_threads)
-    shape = (len(drawn), grid.size, -1)
-    reading = runs.reading.reshape(shape)
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand).reshape(shape)
-    probes = np.array([draw.probe for draw in drawn])
-    at = [np.clip(spot.depth + probes, grid[0], grid[-1]) for spot in known]
-    return (
-        runs.hours,
-        np.array([between_depths(grid, reading, depth) for depth in at]),
-        np.array([between_depths(grid, met, depth) for depth in at]),
-    )
-
-
-def from_readings(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    turf: Turf,
-    rod: float,
-    noise: FloatArray,
-    after: AfterRain | None,
-    n_threads: int | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Run spots that start at their readings.
-
-    Parameters
-    ----------
-    known : sequence of Spot
-        Spots with depths.
-    drawn : sequence of Draw
-        Equally likely combinations.
-    turf : Turf
-        Roots and demand.
-    rod : float
-        Length of the rods [cm].
-    noise : ndarray, shape (spots, draws)
-        Error of one reading [1].
-    after : AfterRain or None
-        As for `starts_at_readings`.
-    n_threads : int or None
-        Threads to use.
-
-    Returns
-    -------
-    hours : ndarray, shape (times,)
-        Times of the run [h].
-    reading : ndarray, shape (spots, draws, times)
-        Readings [1].
-    met : ndarray, shape (spots, draws, days)
-        Shares of each day's demand that are met [1].
-    """
-    starts = starts_at_readings(known, drawn, rod, noise, after)
-    cases = [
-        column(draw, max(spot.depth + draw.probe, rod + 0.5), turf, start=of_spot[k])
-        for k, draw in enumerate(drawn)
-        for spot, of_spot in zip(known, starts, strict=True)
-    ]
-    runs = run_columns(cases, rod, n_threads=n_threads)
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-    shape = (len(drawn), len(known), -1)
-    return (
-        runs.hours,
-        runs.reading.reshape(shape).swapaxes(0, 1),
-        met.reshape(shape).swapaxes(0, 1),
-    )
-
-
-def from_calibration(
-    known: Sequence[Spot],
-    calibration: Calibration,
-    members: Sequence[Weather],
-    rod: float,
-    n_threads: int | None,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Run spots from what was learnt of them, on the depths between which they are read.
-
-    Parameters
-    ----------
-    known : sequence of Spot
-        Spots that were learnt.
-    calibration : Calibration
-        What was learnt.
-    members : sequence of Weather
-        Equally likely weather from its `now` on.
-    rod : float
-        Length of the rods [cm].
-    n_threads : int or None
-        Threads to use.
-
-    Returns
-    -------
-    hours : ndarray, shape (times,)
-        Times of the run [h].
-    reading : ndarray, shape (spots, draws, times)
-        Readings [1] as this meter shows them.
-    met : ndarray, shape (spots, draws, days)
-        Shares of each day's demand that are met [1].
-    """
-    numbers = [calibration.number_of(spot) for spot in known]
-    shift = calibration.shift(rod=rod)
-    found: dict[int, tuple[FloatArray, FloatArray]] = {}
-    for g, group in enumerate(calibration.green.groups):
-        if not set(group.spots) & set(numbers):
-            continue
-        runs = run_columns(calibration.ahead(g, members), rod, n_threads=n_threads)
-        met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-        reading, share = (calibration.at_spots(g, each) for each in (runs.reading, met))
-        for k, i in enumerate(group.spots):
-            found[i] = (np.clip(reading[k] + shift[:, i, None], 0.0, 1.0), share[k])
-    return (
-        runs.hours,
-        np.array([found[i][0] for i in numbers]),
-        np.array([found[i][1] for i in numbers]),
-    )
 
 
 def starts_at_readings(
@@ -224,7 +57,7 @@ def starts_at_readings(
             starts.append([after or "drained"] * len(drawn))
             continue
         read = np.mean(values) + errors / np.sqrt(len(values))
-        depths = [max(spot.depth + draw.probe, rod + 0.5) for draw in drawn]
+        depths = [depth_in(draw, spot, rod) for draw in drawn]
         at_rest = [
             float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
             for draw, depth in zip(drawn, depths, strict=True)

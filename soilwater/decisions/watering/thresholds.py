@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from soilwater.words.errors import Faults
+from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
 
+@needs_all('Thresholds("18 %", "14 %", "12 %")')
 @dataclass(frozen=True)
 class Thresholds:
     """Readings that mean something on this ground, with these rods.

@@ -1,14 +1,15 @@
 """Equally likely columns of every spot of a green, and how they go without water by hand.
 
-A plan is made on one such trial and checked on another that shares no sand and no base with it.
+An outlook is read off one such trial; a plan is made on one and checked on another that shares no
+sand and no base with it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +19,14 @@ from soilwater.decisions.watering.ensembles import (
     Runs,
     between_depths,
     column,
+    daily_share_met,
     depth_grid,
+    depth_in,
     run_columns,
 )
 from soilwater.decisions.watering.plan_words import JUST_ABOVE
 from soilwater.decisions.watering.refill import Refill
+from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
@@ -35,7 +39,7 @@ from soilwater.words.arrays import FloatArray
 
 @dataclass(frozen=True, eq=False)
 class Trial:
-    """What a plan is tried on.
+    """Spots without water by hand, in draws that are equally likely.
 
     Attributes
     ----------
@@ -47,7 +51,9 @@ class Trial:
     hours, times : ndarray, shape (times,)
         Since the start [h], and as instants.
     reading : ndarray, shape (spots, draws, times)
-        Readings without water by hand [1].
+        Readings [1] as the meter shows them.
+    met : ndarray, shape (spots, draws, days)
+        Shares of each day's demand that are met [1].
     storage, drainage : ndarray, shape (spots, draws, times)
         Water in the column, and water that has left it at the base [mm].
     rod : float
@@ -60,14 +66,57 @@ class Trial:
     hours: FloatArray
     times: NDArray[np.datetime64]
     reading: FloatArray
+    met: FloatArray
     storage: FloatArray
     drainage: FloatArray
     rod: float
+
+    @classmethod
+    def of(
+        cls,
+        runs: Runs,
+        rod: float,
+        shift: FloatArray,
+        at_spots: Callable[[FloatArray], FloatArray],
+        column: Callable[[int, int], Case],
+        profile: Callable[[int, int], Profile],
+    ) -> Trial:
+        """Read spots from columns that were run.
+
+        `at_spots` takes what was found on the columns, shape (columns, ...), to spots and draws,
+        shape (spots, draws, ...).
+        """
+        met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
+        return cls(
+            column=column,
+            profile=profile,
+            shift=shift,
+            hours=runs.hours,
+            times=runs.times,
+            reading=np.clip(at_spots(runs.reading) + shift[:, :, None], 0.0, 1.0),
+            met=at_spots(met),
+            storage=at_spots(runs.storage),
+            drainage=at_spots(runs.drainage),
+            rod=rod,
+        )
 
     @property
     def draws(self) -> int:
         """How many draws."""
         return int(self.shift.shape[1])
+
+    def take(self, draws: NDArray[np.int64]) -> Trial:
+        """Keep some of the draws, by their numbers."""
+        return replace(
+            self,
+            column=lambda spot, draw: self.column(spot, int(draws[draw])),
+            profile=lambda spot, draw: self.profile(spot, int(draws[draw])),
+            shift=self.shift[:, draws],
+            reading=self.reading[:, draws],
+            met=self.met[:, draws],
+            storage=self.storage[:, draws],
+            drainage=self.drainage[:, draws],
+        )
 
     def refill(self, spot: int) -> Refill:
         """Tell what a spot holds again after water, and reads drained, in each draw."""
@@ -107,7 +156,7 @@ class Tried(NamedTuple):
         return above
 
 
-def trial_from_rest(
+def from_rest(
     known: Sequence[Spot],
     drawn: Sequence[Draw],
     turf: Turf,
@@ -132,61 +181,73 @@ def trial_from_rest(
     n_threads : int or None
         Threads to use.
     """
+    depths = np.array([[depth_in(draw, spot, rod) for draw in drawn] for spot in known])
+    grid = depth_grid(depths)
+    # A sand at all depths in a row: its table stays close to the processor.
     start = after or "drained"
-    depths = np.array([spot.depth for spot in known])
-    grid = depth_grid(depths, rod, 0.0)
-    runs = run_columns(
-        [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid],
-        rod,
-        n_threads=n_threads,
-    )
+    cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
+    runs = run_columns(cases, rod, n_threads=n_threads)
 
     def at_spots(values: FloatArray) -> FloatArray:
         found = values.reshape(len(drawn), grid.size, -1)
-        every = [between_depths(grid, found, np.full(len(drawn), depth)) for depth in depths]
-        return np.array(every)
+        return np.array([between_depths(grid, found, of_spot) for of_spot in depths])
 
-    def one(spot: int, draw: int) -> Case:
-        return column(drawn[draw], known[spot].depth, turf, start=start)
+    return Trial.of(
+        runs,
+        rod,
+        np.zeros(depths.shape),
+        at_spots,
+        lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf, start=start),
+        lambda spot, draw: drawn[draw].profile(float(depths[spot, draw])),
+    )
 
-    return _trial(known, drawn, one, runs, at_spots, rod)
 
-
-def trial_from_readings(
+def from_readings(
     known: Sequence[Spot],
     drawn: Sequence[Draw],
     turf: Turf,
-    starts: Sequence[Sequence[Any]],
+    after: AfterRain | None,
     rod: float,
+    noise: FloatArray,
     n_threads: int | None,
 ) -> Trial:
-    """Let every spot start at its reading.
+    """Let every spot start at its reading, drained where there is none.
 
     Parameters
     ----------
     known, drawn, turf, rod, n_threads
-        As for `trial_from_rest`.
-    starts : sequence of sequence
-        For each spot the start in each draw.
+        As for `from_rest`.
+    after : AfterRain or None
+        As for `starts_at_readings`.
+    noise : ndarray, shape (spots, draws)
+        Error of one reading [1].
     """
+    starts = starts_at_readings(known, drawn, rod, noise, after)
 
     def one(spot: int, draw: int) -> Case:
-        return column(drawn[draw], known[spot].depth, turf, start=starts[spot][draw])
+        depth = depth_in(drawn[draw], known[spot], rod)
+        return column(drawn[draw], depth, turf, start=starts[spot][draw])
 
     shape = (len(known), len(drawn))
-    cases = [one(i, k) for i in range(shape[0]) for k in range(shape[1])]
-    runs = run_columns(cases, rod, n_threads=n_threads)
-    return _trial(known, drawn, one, runs, lambda values: values.reshape(*shape, -1), rod)
+    cases = [one(i, k) for k in range(shape[1]) for i in range(shape[0])]
+    return Trial.of(
+        run_columns(cases, rod, n_threads=n_threads),
+        rod,
+        np.zeros(shape),
+        lambda values: values.reshape(*shape[::-1], -1).swapaxes(0, 1),
+        one,
+        lambda spot, draw: drawn[draw].profile(depth_in(drawn[draw], known[spot], rod)),
+    )
 
 
-def trials_from_calibration(
+def from_calibration(
     known: Sequence[Spot],
     calibration: Calibration,
     members: Sequence[Weather],
     rod: float,
     n_threads: int | None,
-) -> tuple[Trial, Trial]:
-    """Let every spot start as readings have taught, in two halves of what they left possible.
+) -> Trial:
+    """Let every spot start as readings have taught, on the depths between which it is read.
 
     Parameters
     ----------
@@ -202,59 +263,27 @@ def trials_from_calibration(
         Threads to use.
     """
     numbers = [calibration.number_of(spot) for spot in known]
-    shift = calibration.shift(rod=rod).T
-    groups = calibration.green.groups
-    wanted = [g for g, group in enumerate(groups) if set(group.spots) & set(numbers)]
-    runs = {g: run_columns(calibration.ahead(g, members), rod, n_threads=n_threads) for g in wanted}
-    place = {i: (g, k) for g in wanted for k, i in enumerate(groups[g].spots)}
+    wanted = sorted({calibration.green.group_of(i) for i in numbers})
+    cases = [calibration.ahead(g, members) for g in wanted]
+    ends = np.cumsum([len(each) for each in cases])
+    runs = run_columns([case for each in cases for case in each], rod, n_threads=n_threads)
 
-    def half(index: NDArray[np.int64]) -> Trial:
-        def at_spots(name: str) -> FloatArray:
-            of_groups = {g: calibration.at_spots(g, getattr(runs[g], name)) for g in wanted}
-            return np.array([of_groups[place[i][0]][place[i][1]][index] for i in numbers])
+    def at_spots(values: FloatArray) -> FloatArray:
+        parts = np.split(values, ends[:-1])
+        found = {
+            i: of_spot
+            for g, part in zip(wanted, parts, strict=True)
+            for i, of_spot in zip(
+                calibration.green.groups[g].spots, calibration.at_spots(g, part), strict=True
+            )
+        }
+        return np.array([found[i] for i in numbers])
 
-        @cache
-        def one(spot: int, draw: int) -> Case:
-            return calibration.column(int(index[draw]), numbers[spot], members)
-
-        @cache
-        def root_zone(spot: int, draw: int) -> Profile:
-            return calibration.profile(int(index[draw]), numbers[spot])
-
-        of_half = shift[numbers][:, index]
-        any_runs = runs[wanted[0]]
-        return Trial(
-            column=one,
-            profile=root_zone,
-            shift=of_half,
-            hours=any_runs.hours,
-            times=any_runs.times,
-            reading=at_spots("reading") + of_half[:, :, None],
-            storage=at_spots("storage"),
-            drainage=at_spots("drainage"),
-            rod=rod,
-        )
-
-    first, second = (half(index) for index in calibration.halves)
-    return first, second
-
-
-def _trial(
-    known: Sequence[Spot],
-    drawn: Sequence[Draw],
-    one: Callable[[int, int], Case],
-    runs: Runs,
-    at_spots: Callable[[FloatArray], FloatArray],
-    rod: float,
-) -> Trial:
-    return Trial(
-        column=one,
-        profile=lambda spot, draw: drawn[draw].profile(known[spot].depth),
-        shift=np.zeros((len(known), len(drawn))),
-        hours=runs.hours,
-        times=runs.times,
-        reading=at_spots(runs.reading),
-        storage=at_spots(runs.storage),
-        drainage=at_spots(runs.drainage),
-        rod=rod,
+    return Trial.of(
+        runs,
+        rod,
+        calibration.shift(rod=rod).T[numbers],
+        at_spots,
+        cache(lambda spot, draw: calibration.column(draw, numbers[spot], members)),
+        cache(lambda spot, draw: calibration.profile(draw, numbers[spot])),
     )

@@ -1,13 +1,16 @@
 """Before and after: what a change would do to one spot.
 
 Each change is a function that takes the spot as it is and returns it changed; the table puts the
-spots side by side: drained reading, air, days to the thresholds, water to the gravel.
+spots side by side: drained reading, air, days to the thresholds, water to the gravel. What is not
+known of sand and base is drawn once for all of them, and a change is told within each draw: most of
+what makes the readings uncertain makes both sides so, and is not in their difference.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from operator import attrgetter
 from typing import TypeVar, overload
 
 import numpy as np
@@ -17,8 +20,12 @@ from soilwater.decisions.watering.changes import (
     GroundSituation,
     Situation,
 )
+from soilwater.decisions.watering.drawn_spots import drawn_change, drawn_spots, root_zone_soil
 from soilwater.decisions.watering.ensembles import (
+    Runs,
+    band_of,
     daily_share_met,
+    day_text,
     first_at_or_below,
     memory_words,
     run_columns,
@@ -28,6 +35,8 @@ from soilwater.decisions.watering.refill import rewetted_reading
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.drained import drained_water_content
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.transect import Transect
@@ -38,14 +47,16 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.forms import Length
+from soilwater.words.forms import Length, Suction
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
+DRAWS = 50
+"""Cases of sand and base behind a band."""
 _MEMORIES = 3
-"""Likely memories of wetting that a spot is tried with; the middle of what they give is told."""
+"""Likely memories of wetting that a spot is run with; the middle of what they give is told."""
 _Before = TypeVar("_Before", Situation, GroundSituation)
 
 
@@ -71,6 +82,13 @@ class Outcome:
         Water to the gravel over the run [mm].
     notes : tuple of str
         What to keep in mind.
+    bands : dict of str to two of float
+        By the names of the numbers above but `drainage`, ends of what holds 80 % of the draws of
+        sand and base; empty where nothing was drawn.
+    gains : dict of str to three of float
+        Likewise the low end, median and high end of what the change adds, each draw against the
+        spot as it is in the same draw; days are counted to the end of the run. Empty for the spot
+        as it is.
     """
 
     name: str
@@ -83,6 +101,24 @@ class Outcome:
     short_of_water: float
     drainage: float
     notes: tuple[str, ...] = ()
+    bands: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    gains: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+
+_NUMBERS = {
+    "drained": ("drained", "water_content"),
+    "rewetted": ("drained, watered gently", "water_content"),
+    "air_filled": ("air filled", "water_content"),
+    "firm": ("firm", "days"),
+    "watch": ("watch", "days"),
+    "wilt": ("wilt", "days"),
+    "short_of_water": ("short of water", "days"),
+    "drainage": ("to gravel", "water_amount"),
+}
+"""What is told of every spot, as `Outcome` names it: its heading and quantity."""
+_DRAWN = tuple(_NUMBERS)[:-1]
+"""Those with a band. In draws a suction stands for the gravel, which keeps no water of its own to
+drain."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -115,34 +151,68 @@ class WhatIf(Displayed, Tabled):
             self.outcomes,
             [
                 ("change", lambda each: each.name, ""),
-                ("drained", lambda each: each.drained, "water_content"),
-                ("drained, watered gently", lambda each: each.rewetted, "water_content"),
-                ("air filled", lambda each: each.air_filled, "water_content"),
-                ("firm", lambda each: each.firm, "days"),
-                ("watch", lambda each: each.watch, "days"),
-                ("wilt", lambda each: each.wilt, "days"),
-                ("short of water", lambda each: each.short_of_water, "days"),
-                ("to gravel", lambda each: each.drainage, "water_amount"),
+                *(
+                    (told, attrgetter(name), quantity)
+                    for name, (told, quantity) in _NUMBERS.items()
+                ),
+                *(
+                    (f"{told} {end}", lambda row, n=name, i=i: _band(row, n)[i], quantity)
+                    for name, (told, quantity) in _NUMBERS.items()
+                    if name in _DRAWN
+                    for i, end in enumerate(("at least", "at most"))
+                ),
                 ("notes", lambda each: "; ".join(each.notes), ""),
             ],
         )
 
     def _rows(self) -> list[tuple[str, ...]]:
+        water = one_writing("water_amount")
+
+        def per_cent(value: float) -> str:
+            return f"{100 * value:.1f}"
+
         def days(value: float) -> str:
             return f"{value:.1f}" if np.isfinite(value) else f"> {self.horizon:.0f}"
 
+        def told(each: Outcome, name: str, write: Callable[[float], str]) -> str:
+            low, high = _band(each, name)
+            if write is days and low < high:
+                ends = (day_text(end, self.horizon) for end in (low, high))
+            else:
+                ends = (write(end) for end in (low, high))
+            text = write(getattr(each, name))
+            return f"{text} ({' to '.join(ends)})" if low < high else text
+
+        writers = (per_cent, per_cent, per_cent, days, days, days, days, water.figure)
         return [
             (
                 each.name,
-                f"{100 * each.drained:.1f}",
-                f"{100 * each.rewetted:.1f}",
-                f"{100 * each.air_filled:.1f}",
-                *(days(v) for v in (each.firm, each.watch, each.wilt, each.short_of_water)),
-                one_writing("water_amount").figure(each.drainage),
+                *(told(each, *pair) for pair in zip(_NUMBERS, writers, strict=True)),
                 ", ".join(each.notes),
             )
             for each in self.outcomes
         ]
+
+    def _gains(self) -> list[str]:
+        """Tell what each change adds, within each draw."""
+        said = []
+        for each in self.outcomes:
+            if not each.gains:
+                continue
+            low, middle, high = (100.0 * end for end in each.gains["drained"])
+            parts = [f"reads {middle:+.1f} % by volume ({low:+.1f} to {high:+.1f}); days"]
+            for name in ("firm", "watch", "wilt"):
+                # In halves, as days that draws lead to are told everywhere.
+                low, middle, high = (round(2.0 * end) / 2.0 for end in each.gains[name])
+                line = f"{100 * getattr(self.thresholds, name):g} %"
+                parts.append(f"to {line} {middle:+.1f} ({low:+.1f} to {high:+.1f}),")
+            said.append(f"{each.name}, against as it is: {' '.join(parts)}".rstrip(","))
+        if said:
+            said.append(
+                "in brackets what holds four in five of the draws of sand and base; what a change "
+                f"adds is told within each draw, days up to {self.horizon:g}"
+            )
+        return said
 
     def _header(self) -> tuple[str, ...]:
         return (
@@ -162,9 +232,15 @@ class WhatIf(Displayed, Tabled):
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
     def _shown(self) -> Shown:
-        lines = [f"assumed: {each}" for each in self.assumptions]
+        lines = [*self._gains(), *(f"assumed: {each}" for each in self.assumptions)]
         lines += caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
+
+
+def _band(outcome: Outcome, name: str) -> tuple[float, float]:
+    """Give the ends of the band of a number; the number twice where nothing was drawn."""
+    value = getattr(outcome, name)
+    return outcome.bands.get(name, (value, value))
 
 
 @overload
@@ -178,6 +254,10 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     after: AfterRain | None = None,
+    sand: Sand | None = None,
+    base_suction: Suction | None = None,
+    draws: int = DRAWS,
+    seed: int = 0,
     n_threads: int | None = None,
 ) -> WhatIf: ...
 
@@ -192,7 +272,6 @@ def what_if(
     *,
     rod: Length,
     irrigation: Sequence[Event] = (),
-    after: AfterRain | None = None,
     n_threads: int | None = None,
 ) -> GroundWhatIf: ...
 
@@ -208,6 +287,10 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     after: AfterRain | None = None,
+    sand: Sand | None = None,
+    base_suction: Suction | None = None,
+    draws: int = DRAWS,
+    seed: int = 0,
     n_threads: int | None = None,
 ) -> WhatIf | GroundWhatIf:
     """Put a spot, a line or a green as it is beside what each change would make of it.
@@ -231,8 +314,17 @@ def what_if(
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
     after : AfterRain, optional
-        How a spot was wetted last, if gently while dry; flooded when left out. Not of a line or a
-        green, whose columns keep their drying curve.
+        How a spot was wetted last, if gently while dry; flooded when left out.
+    sand : Soil, FitResult or sequence of these, optional
+        What the sand of a spot's root zone may be: a fit carries its band into the table. That of
+        the profile, taken for certain, when left out; sands that changes bring have their own.
+    base_suction : BaseSuction, float, str, Quantity, or two of these, optional
+        What may be left at the base of a spot over gravel [cm]. When left out, that over gravels
+        where it stands on the one `Profile.over_gravel` assumes, and what it stands on otherwise.
+    draws : int, optional
+        Cases of sand and base behind the bands, the same for the spot as it is and all changes.
+    seed : int, optional
+        Seed of the draws.
     n_threads : int, optional
         Threads to use.
 
@@ -249,8 +341,9 @@ def what_if(
 
     Notes
     -----
-    Sands without a memory of how they were wetted are given three likely ones
-    (`likely_memories`), the same before and after a change; the middle of what they give is told.
+    Sands that do not say how they remember their wetting are given likely memories
+    (`likely_memories`), the same before and after a change: the middle of what three give is told,
+    and each draw has its own.
 
     Examples
     --------
@@ -270,11 +363,18 @@ def what_if(
     faults = Faults("what_if")
     if length <= 0.0:
         faults.add(f"rod is {length:g} cm", allowed="above 0")
+    if draws < 2:
+        faults.add(f"draws is {draws}", allowed="2 or more")
     if isinstance(profile, Transect | GreenMap):
         if after is not None:
             faults.add(
                 "after: columns that share water keep their drying curve",
                 cure="leave after out, or ask about a single spot",
+            )
+        if sand is not None or base_suction is not None:
+            faults.add(
+                "a whole ground is run with the sand and base it has",
+                cure="leave sand and base_suction out, or ask ground_odds, which draws them",
             )
         before = GroundSituation(profile, tuple(irrigation))
         grounds, names = _changed(before, changes, "to_ground", faults)
@@ -283,52 +383,76 @@ def what_if(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
     check_rain(after, faults)
-    situations, names = _changed(Situation(profile, tuple(irrigation)), changes, "apply", faults)
-    # Each memory on its own, the same before and after.
-    memories = [[each.remembering(k, _MEMORIES) for each in situations] for k in range(_MEMORIES)]
+    spot = Situation(profile, tuple(irrigation))
+    drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
+    situations, names = _changed(spot, changes, "apply", faults)
+    known = root_zone_soil(spot) if sand is None else sand
+    usual = likely_memories(known, _MEMORIES)
+    # One memory at a time, the same before and after.
+    every = [each.remembering(memory) for memory in usual for each in situations]
+    for k, (own, memory) in enumerate(zip(drawn, likely_memories(known, draws), strict=False)):
+        # A change that can be made to the spot can be made to what it may be.
+        made = [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
+        every += [each.remembering(memory) for each in (own, *made)]
     runs = run_columns(
-        [each.case(weather, turf, after) for memory in memories for each in memory],
+        [each.case(weather, turf, after) for each in every],
         length,
         n_threads=n_threads,
     )
-    days = runs.hours / 24.0
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-    middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    found = [
-        first_at_or_below(days, runs.reading, line)
-        for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
-    ]
-    found += [first_at_or_below(middles, met, thresholds.demand_met), runs.drainage[:, -1]]
-    firm, watch, wilt, short, drainage = (
-        np.median(each.reshape(_MEMORIES, -1), axis=0) for each in found
-    )
+    numbers = _numbers(runs, every, thresholds, length).reshape(-1, len(names), len(_NUMBERS))
+    middle, numbers = np.median(numbers[:_MEMORIES], axis=0), numbers[_MEMORIES:]
+    horizon = float(runs.hours[-1]) / 24.0
+    topics = dict.fromkeys(topic for change in changes for topic in change.topics)
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
-        drained = drained_water_content(each.at_rest, 0.0, length)
-        rewetted = [rewetted_reading(own[i].at_rest, USUAL_RAIN, length) for own in memories]
-        outcomes.append(
-            Outcome(
-                name=name,
-                drained=drained,
-                rewetted=float(np.median(rewetted)),
-                air_filled=_pore_space(each.profile, length) - drained,
-                firm=float(firm[i]),
-                watch=float(watch[i]),
-                wilt=float(wilt[i]),
-                short_of_water=float(short[i]),
-                drainage=float(drainage[i]),
-                notes=each.notes,
-            )
-        )
-    topics = dict.fromkeys(topic for change in changes for topic in change.topics)
+        bands, gains = _bands(numbers[:, i], numbers[:, 0] if i else None, horizon)
+        best = dict(zip(_NUMBERS, middle[i].tolist(), strict=True))
+        outcomes.append(Outcome(name, **best, notes=each.notes, bands=bands, gains=gains))
     return WhatIf(
         outcomes=tuple(outcomes),
         thresholds=thresholds,
         rod=length,
-        horizon=float(days[-1]),
-        assumptions=memory_words([memory[0].profile.layers[-1].soil for memory in memories]),
+        horizon=horizon,
+        assumptions=memory_words(usual),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
+
+
+def _numbers(
+    runs: Runs, situations: Sequence[Situation], thresholds: Thresholds, rod: float
+) -> FloatArray:
+    """Work out what is told of each spot, a row each in the order of `_NUMBERS`."""
+    days = runs.hours / 24.0
+    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
+    middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
+    drained = np.array([drained_water_content(each.at_rest, 0.0, rod) for each in situations])
+    space = np.array([_pore_space(each.profile, rod) for each in situations])
+    lines = (thresholds.firm, thresholds.watch, thresholds.wilt)
+    rewetted = [rewetted_reading(each.at_rest, USUAL_RAIN, rod) for each in situations]
+    return np.column_stack(
+        [
+            drained,
+            rewetted,
+            space - drained,
+            *(first_at_or_below(days, runs.reading, line) for line in lines),
+            first_at_or_below(middles, met, thresholds.demand_met),
+            runs.drainage[:, -1],
+        ]
+    )
+
+
+def _bands(
+    drawn: FloatArray, before: FloatArray | None, horizon: float
+) -> tuple[dict[str, tuple[float, float]], dict[str, tuple[float, float, float]]]:
+    """Bands of a spot's numbers over the draws, and of what they are more than before in each."""
+    if not len(drawn):
+        return {}, {}
+    bands = {name: band_of(drawn[:, i])[::2] for i, name in enumerate(_DRAWN)}
+    if before is None:
+        return bands, {}
+    ends = [horizon if _NUMBERS[name][1] == "days" else np.inf for name in _NUMBERS]
+    added = np.minimum(drawn, ends) - np.minimum(before, ends)
+    return bands, {name: band_of(added[:, i]) for i, name in enumerate(_DRAWN)}
 
 
 def _changed(
