@@ -30,7 +30,7 @@ SUBJECTS = {
     "From the lab": (
         "read_retention read_retention_samples RetentionTable FitResult Grading check_root_zone"
     ),
-    "Turf": "Turf SShapedStress RoundedStress",
+    "Turf": "Turf SShapedStress RoundedStress RepellentMat",
     "Weather": (
         "Weather steady_weather weather_from_table read_weather read_station Site "
         "read_forecast join_weather usual_weather "
@@ -42,14 +42,15 @@ SUBJECTS = {
         "ReadingTarget AirTarget"
     ),
     "Surveys, and why a spot is dry or wet": (
-        "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement"
+        "read_survey join_surveys Survey Spot Reading expected_reading diagnose next_measurement "
+        "DropTests WettingShare Repellency repellent_patches"
     ),
     "Ground that is not level": (
         "interpolate_survey SurveyedGround GreenMap Transect simulate_grounds level_bracket "
         "crest_effect CrestEffect FloorDesign ground_odds GroundOdds write_map"
     ),
     "Dry-down, hand water and changes": (
-        "dry_down_outlook hand_water_plan Thresholds what_if reshape barrier"
+        "dry_down_outlook hand_water_plan Thresholds what_if reshape barrier drain wettable"
     ),
     "The wet side": "air_after_rain days_below_air flush_water",
     "A site, every morning": "read_site_file SiteFile write_site_file morning_plan Morning",

@@ -30,6 +30,7 @@ from soilwater.decisions.watering.changes import (
     Change,
     barrier,
     blocked_outlet,
+    drain,
     irrigate,
     other_sand,
     regrade,
@@ -41,6 +42,7 @@ from soilwater.decisions.watering.changes import (
 from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWhatIf
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
+from soilwater.decisions.watering.repellent_spots import wettable
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.decisions.watering.water_side import (
@@ -60,6 +62,7 @@ from soilwater.ground.base import (
 )
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.repellent_mat import RepellentMat
 from soilwater.ground.stress import RoundedStress, SShapedStress
 from soilwater.ground.surveyed import SurveyedGround, interpolate_survey
 from soilwater.ground.turf import Turf
@@ -76,6 +79,7 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.many_grounds import simulate_grounds
 from soilwater.runs.map_files import write_map
 from soilwater.runs.meter import days_until, meter_reading
+from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.runs.simulate import compare_depths, simulate, simulate_ensemble, simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
@@ -95,6 +99,7 @@ from soilwater.soils import (
     WithDryEnd,
     register_soil_model,
 )
+from soilwater.survey.drops import DropTests, WettingShare
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.sheet import join_surveys, read_survey
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -144,6 +149,7 @@ __all__ = [
     "Days",
     "DepthWindow",
     "Diagnosis",
+    "DropTests",
     "DryDownOutlook",
     "Event",
     "FitResult",
@@ -176,6 +182,8 @@ __all__ = [
     "Range",
     "Reading",
     "ReadingTarget",
+    "Repellency",
+    "RepellentMat",
     "RetentionTable",
     "RoundedStress",
     "Rule",
@@ -206,6 +214,7 @@ __all__ = [
     "WaterTable",
     "Weather",
     "WettingHistory",
+    "WettingShare",
     "WhatIf",
     "WithDryEnd",
     "air_after_rain",
@@ -223,6 +232,7 @@ __all__ = [
     "depth_over_contour",
     "depth_window",
     "diagnose",
+    "drain",
     "drained_state",
     "drained_water_content",
     "dry_down_outlook",
@@ -256,6 +266,7 @@ __all__ = [
     "register_soil_model",
     "regrade",
     "remove_mat",
+    "repellent_patches",
     "reshape",
     "simulate",
     "simulate_ensemble",
@@ -268,6 +279,7 @@ __all__ = [
     "use_units",
     "usual_weather",
     "weather_from_table",
+    "wettable",
     "wetting_agent",
     "what_if",
     "with_finding",

@@ -15,8 +15,6 @@ from soilwater.words.forms import WaterContent
 from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
-PROBABILITY = 0.80
-"""That what a band stands for lies inside it [1]."""
 _STATED = "stated by the user"
 
 

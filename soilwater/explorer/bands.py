@@ -24,9 +24,8 @@ from soilwater.ground.base import Base
 from soilwater.runs.columns_of import each_column
 from soilwater.soils import Soil
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 
-LOW, HIGH = 0.1, 0.9
-"""Ends of the bands: four in five lie inside."""
 RODS: FloatArray = np.array([3.8, 7.6, 12.0, 20.0])
 """Rods for which bands are kept [cm]; the first and the last are the ends of the slider."""
 DEPTHS: FloatArray = np.array(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,34 @@ STEEPEST = 0.2
 LEAST_DEPTH = 5.0
 """Least depth of sand [cm] that linked columns are made of: thinner sand holds no more than a film
 of water over its base, and a probe cannot tell it from the gravel."""
+
+
+class Outside(NamedTuple):
+    """A face of one column with what lies beyond all of them.
+
+    Attributes
+    ----------
+    column : int
+        Which.
+    beyond : int
+        `WATER_LEVEL`, `OUTLET` or `GOES_ON`, of the kernels.
+    value : float
+        Level of the water [cm], head above which water goes out [cm], or fall along the layers [1].
+    width : float
+        Of the face [cm].
+    forward : float
+        1 where the way out is that in which `lateral_flow` is counted positive, -1 where it is the
+        way back.
+    position : float
+        Of the face along the dimension of the columns.
+    """
+
+    column: int
+    beyond: int
+    value: float
+    width: float
+    forward: float
+    position: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +82,8 @@ class LinkedGround:
         What each column is called in messages.
     edge : str
         What lies beyond the outermost columns.
+    outside : tuple of Outside
+        Faces with what lies beyond, where that is not closed.
     """
 
     profiles: tuple[Profile, ...]
@@ -67,6 +97,7 @@ class LinkedGround:
     coordinates: Mapping[str, FloatArray]
     names: tuple[str, ...]
     edge: str
+    outside: tuple[Outside, ...] = ()
 
     @property
     def floor_level(self) -> FloatArray:

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from soilwater.ground.repellent_mat import RepellentMat
 from soilwater.ground.stress import SShapedStress, Stress
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
@@ -77,6 +78,8 @@ class Turf:
         it. 1 means that nothing is made up.
     root_depth_by_date : sequence of (date, depth), optional
         Root depth on given dates [cm]; `on` returns the turf of a day, straight lines between.
+    repellent_mat : RepellentMat, optional
+        Where the mat refuses water once it has dried; it takes all when left out.
     name, source : str, optional
         Shown in the representation and kept with results.
 
@@ -101,6 +104,7 @@ class Turf:
     stress: Stress = field(default_factory=SShapedStress, kw_only=True)
     compensation: float = field(default=1.0, kw_only=True)
     root_depth_by_date: tuple[tuple[np.datetime64, float], ...] = field(default=(), kw_only=True)
+    repellent_mat: RepellentMat | None = field(default=None, kw_only=True)
     name: str = field(default="", kw_only=True)
     source: str = field(default="", kw_only=True)
 
@@ -133,6 +137,9 @@ class Turf:
             if not hasattr(self.stress, name):
                 faults.add(f"stress is {self.stress!r}", allowed="a SShapedStress or RoundedStress")
                 break
+        mat: object = self.repellent_mat
+        if not isinstance(mat, RepellentMat | None):
+            faults.add(f"repellent_mat is {mat!r}", allowed="a RepellentMat, or None")
         faults.raise_if_any()
         for name, value in (
             ("root_depth", depth),

@@ -7,17 +7,26 @@ Over the faces of node k, of height T in either column, water flows from column 
 with the width w of the face, the distance L and the elevations E of the two nodes. Written in the
 total head h + E, it is zero to round-off at rest on any contour. T is half an interval to either
 side of the node, each with the soil that fills it.
+
+To the outside it flows over the faces of one column: towards rest over a water level, or out where
+the head is above a threshold, at a conductance that leaves next to no drop of head; or down a slope
+along which all columns are alike, Q = w T K S.
 """
 
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.linked_rows import (
+    A_COLUMN,
+    ALL,
     BY_FIRST,
     BY_SECOND,
     FLOW,
+    GOES_ON,
+    OUTLET,
     OWN_RESIDUAL,
     SIDEWAYS,
     SIDEWAYS_BY_HEAD,
 )
+from soilwater.kernels.march import copy_into
 from soilwater.kernels.rows import (
     BASE_CODE,
     BOTTOM_CONDUCTIVITY,
@@ -31,6 +40,9 @@ from soilwater.kernels.rows import (
     TOP_SLOPE,
 )
 
+OUTER_CONDUCTANCE = 1.0e3
+"""Flow to the outside per area of the face and head [1/h]: 0.02 cm of head at 20 cm/h."""
+
 
 @kernel
 def conduct(z, work):
@@ -38,7 +50,6 @@ def conduct(z, work):
     top_k, bottom_k = work[TOP_CONDUCTIVITY], work[BOTTOM_CONDUCTIVITY]
     top_slope, bottom_slope = work[TOP_SLOPE], work[BOTTOM_SLOPE]
     sideways, by_head = work[SIDEWAYS], work[SIDEWAYS_BY_HEAD]
-    own, residual = work[OWN_RESIDUAL], work[RESIDUAL]
     last = z.size - 1
     half = 0.5 * (z[1] - z[0])
     sideways[0], by_head[0] = half * top_k[0], half * top_slope[0]
@@ -48,8 +59,7 @@ def conduct(z, work):
         by_head[k] = above * bottom_slope[k - 1] + below * top_slope[k]
     half = 0.5 * (z[last] - z[last - 1])
     sideways[last], by_head[last] = half * bottom_k[last - 1], half * bottom_slope[last - 1]
-    for k in range(z.size):
-        own[k] = residual[k]
+    copy_into(work[OWN_RESIDUAL], work[RESIDUAL])
 
 
 @kernel
@@ -58,24 +68,44 @@ def renew_link(link, links, work, careful):
 
     `careful` holds these to their right sign.
     """
-    i, j = links.first[link], links.second[link]
-    factor = links.width_by_distance[link]
-    h_i, h_j = work[i, GUESS], work[j, GUESS]
-    e_i, e_j = links.elevation[i], links.elevation[j]
-    t_i, t_j = work[i, SIDEWAYS], work[j, SIDEWAYS]
-    slope_i, slope_j = work[i, SIDEWAYS_BY_HEAD], work[j, SIDEWAYS_BY_HEAD]
     flow, by_first = links.flow[link, FLOW], links.flow[link, BY_FIRST]
     by_second = links.flow[link, BY_SECOND]
-    for k in range(h_i.size):
-        drop = h_i[k] - h_j[k] + (e_i[k] - e_j[k])
-        mean = 0.5 * factor * (t_i[k] + t_j[k])
-        half = 0.5 * factor * drop
-        flow[k] = mean * drop
-        by_first[k] = half * slope_i[k] + mean
-        by_second[k] = half * slope_j[k] - mean
-    if careful:
+    if links.beyond[link] == A_COLUMN:
+        i, j = links.first[link], links.second[link]
+        factor = links.width_by_distance[link]
+        h_i, h_j = work[i, GUESS], work[j, GUESS]
+        e_i, e_j = links.elevation[i], links.elevation[j]
+        t_i, t_j = work[i, SIDEWAYS], work[j, SIDEWAYS]
+        slope_i, slope_j = work[i, SIDEWAYS_BY_HEAD], work[j, SIDEWAYS_BY_HEAD]
         for k in range(h_i.size):
+            drop = h_i[k] - h_j[k] + (e_i[k] - e_j[k])
+            mean = 0.5 * factor * (t_i[k] + t_j[k])
+            half = 0.5 * factor * drop
+            flow[k] = mean * drop
+            by_first[k] = half * slope_i[k] + mean
+            by_second[k] = half * slope_j[k] - mean
+    else:
+        renew_outer(link, links, work, flow, by_first)
+    if careful:
+        for k in range(flow.size):
             by_first[k], by_second[k] = max(by_first[k], 0.0), min(by_second[k], 0.0)
+
+
+@kernel
+def renew_outer(link, links, work, flow, by_head):
+    """Flow from a column to the outside, and its derivative by the heads of the column."""
+    c, value, width = links.first[link], links.beyond_value[link], links.width_by_distance[link]
+    h, e = work[c, GUESS], links.elevation[c]
+    for k in range(h.size):
+        if links.beyond[link] == GOES_ON:
+            flow[k] = width * value * work[c, SIDEWAYS, k]
+            by_head[k] = width * value * work[c, SIDEWAYS_BY_HEAD, k]
+            continue
+        outlet = links.beyond[link] == OUTLET
+        excess = h[k] - value if outlet else h[k] + e[k] - value
+        height = 0.5 * (e[max(k - 1, 0)] - e[min(k + 1, h.size - 1)])
+        by_head[k] = 0.0 if outlet and excess < 0.0 else width * height * OUTER_CONDUCTANCE
+        flow[k] = by_head[k] * excess
 
 
 @kernel
@@ -88,17 +118,14 @@ def balanced_nodes(codes, n):
 @kernel
 def add_links(c, dt, links, codes, work):
     """Residual of a column: its own, and what its links take."""
-    residual, own = work[c, RESIDUAL], work[c, OWN_RESIDUAL]
+    residual = work[c, RESIDUAL]
+    copy_into(residual, work[c, OWN_RESIDUAL])
     first, last = balanced_nodes(codes, residual.size)
-    for k in range(residual.size):
-        residual[k] = own[k]
-    share = dt / links.area[c]
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
-        link = links.neighbour_link[place]
-        sign = share if links.first[link] == c else -share
-        flow = links.flow[link, FLOW]
+        share = dt * links.neighbour_takes[place]
+        flow = links.flow[links.neighbour_link[place], FLOW]
         for k in range(first, last):
-            residual[k] += sign * flow[k]
+            residual[k] += share * flow[k]
 
 
 @kernel
@@ -107,9 +134,8 @@ def flow_into(c, k, links):
     rate = 0.0
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
         link = links.neighbour_link[place]
-        flow = links.flow[link, FLOW, k]
-        rate += -flow if links.first[link] == c else flow
-    return rate / links.area[c]
+        rate -= links.neighbour_takes[place] * links.flow[link, FLOW, k]
+    return rate
 
 
 @kernel
@@ -117,6 +143,5 @@ def column_gain(c, links):
     """Water that links have brought to a column since the start [cm]."""
     gain = 0.0
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
-        link = links.neighbour_link[place]
-        gain += -links.moved[link, 0] if links.first[link] == c else links.moved[link, 0]
-    return gain / links.area[c]
+        gain -= links.neighbour_takes[place] * links.moved[links.neighbour_link[place], ALL]
+    return gain

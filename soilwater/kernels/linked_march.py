@@ -4,9 +4,10 @@ The steps are those of `march`: how long one is, where it starts and whether it 
 `step_control` for every column, and the worst of them decides. Two things differ, because in a set
 an outlet shuts, or a node runs empty, in nearly every step:
 
-- An outflow carries nothing on. Drainage at an outlet and runoff are what a boundary that is held
-  at its threshold lets go, whatever the share of the last step: so all of an amount may come at
-  the end of the step, which bounds it at zero, and no step has to be done again where one ends.
+- An outflow carries nothing on. What goes out at an outlet, below or beside, and what runs off is
+  what a boundary that is held at its threshold lets go, whatever the share of the last step: so all
+  of an amount may come at the end of the step, which bounds it at zero, and no step has to be done
+  again where one ends.
 - A node that the last step's share would nearly empty or overfill hands what it cannot bear to the
   next one of its column.
 """
@@ -19,7 +20,7 @@ from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.linked_flow import column_gain, flow_into
 from soilwater.kernels.linked_newton import newton_of_set
-from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP
+from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, OUTLET, TAKEN
 from soilwater.kernels.march import (
     MOST_ITERATIONS,
     MOST_ITERATIONS_AT_START,
@@ -105,7 +106,7 @@ def bear(k, h, stored, full, target):
 
 
 @kernel
-def carry_on(weight, last, column, state, work):
+def carry_on(c, weight, last, column, state, links, work):
     """Water each node starts a second-order step from; False where a column cannot bear it."""
     h, stored, rate, ledger = state.h, state.stored, state.rate, state.ledger
     full, target = work[FULL], work[TARGET]
@@ -121,6 +122,11 @@ def carry_on(weight, last, column, state, work):
     target[0] += weight * ledger[LAST + TOTAL_RUNOFF]
     if column.codes[BASE_CODE] == OUTFLOW:
         target[n - 1] += weight * ledger[LAST + TOTAL_DRAINAGE]
+    for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
+        link = links.neighbour_link[place]
+        if links.beyond[link] == OUTLET:
+            for k in range(n):
+                target[k] += weight * links.neighbour_takes[place] * links.flow[link, TAKEN, k]
     return borne
 
 
@@ -135,12 +141,10 @@ def start_second_order(dt, last, now, k, packed, links, room):
         return 0.0
     clock = packed.clock[0]
     for c in range(links.area.size):
-        if links.held[c] == 1:
-            continue
         column, state = column_of(packed, c), state_of(packed, c)
         interval = packed.forcing[packed.forcing_range[c, 0] + k]
         ledger, conditions = packed.ledger[c], packed.conditions[c]
-        if not carry_on(weight, last, column, state, room.work[c]) or not set_demand(
+        if not carry_on(c, weight, last, column, state, links, room.work[c]) or not set_demand(
             conditions, clock, ledger, interval, now, weight, dt - weight * last
         ):
             return 0.0
@@ -170,8 +174,6 @@ def accept_set(dt, weight, effective_dt, packed, links, room):
     """Take a step; False if it is not finite."""
     finite = True
     for c in range(links.area.size):
-        if links.held[c] == 1:
-            continue
         column, state, flows = column_of(packed, c), state_of(packed, c), room.flows[c]
         codes, ledger, end = column.codes, state.ledger, state.h.size - 1
         # What links bring to a held node goes where its water goes.
@@ -184,11 +186,13 @@ def accept_set(dt, weight, effective_dt, packed, links, room):
             ledger[LAST + TOTAL_DRAINAGE] = 0.0
         finite &= accept(state, dt, weight, effective_dt, column, room.work[c], flows)
     for link in range(links.first.size):
-        moved, flow = links.moved[link], links.flow[link, FLOW]
-        rate = 0.0
+        moved, flow, taken = links.moved[link], links.flow[link, FLOW], links.flow[link, TAKEN]
+        total = 0.0
         for k in range(flow.size):
-            rate += flow[k]
-        moved[IN_LAST_STEP] = weight * moved[IN_LAST_STEP] + effective_dt * rate
+            taken[k] = effective_dt * flow[k]
+            total += taken[k]
+        carried = 0.0 if links.beyond[link] == OUTLET else weight * moved[IN_LAST_STEP]
+        moved[IN_LAST_STEP] = carried + total
         moved[ALL] += moved[IN_LAST_STEP]
     return finite
 
@@ -197,8 +201,6 @@ def accept_set(dt, weight, effective_dt, packed, links, room):
 def close_balances(dt, packed, links, room):
     """Close the balance of every column, with what links brought counted as what came or went."""
     for c in range(links.area.size):
-        if links.held[c] == 1:
-            continue
         residual, state = room.work[c, RESIDUAL], state_of(packed, c)
         for k in range(residual.size):
             # At rest flows over links are round-off, which no head shall follow; and where sand is
@@ -272,7 +274,7 @@ def march_set(packed, links, room):
             effective_dt = dt - weight * last
             for c in range(c_all):
                 packed.conditions[c, CAREFUL] = 0.0 if second_order else 1.0
-                if last > 0.0 and second_order and links.held[c] == 0:
+                if last > 0.0 and second_order:
                     predict(state_of(packed, c), last, dt / last, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)
@@ -293,9 +295,8 @@ def march_set(packed, links, room):
                 error = 0.0
                 if last > 0.0:
                     for c in range(c_all):
-                        if links.held[c] == 0:
-                            own = step_error(state_of(packed, c), dt, packed.codes[c], work[c])
-                            error = max(error, own)
+                        own = step_error(state_of(packed, c), dt, packed.codes[c], work[c])
+                        error = max(error, own)
                 growth = growth_after(error, tolerance)
                 accepted = error <= ACCEPTED_EXCESS * tolerance
             if not accepted:

@@ -73,7 +73,7 @@ def with_neighbours(first, count, links, room):
         c = room.order[place]
         for beyond in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
             other = links.neighbour[beyond]
-            if room.active[other] == 0 and links.held[other] == 0:
+            if room.active[other] == 0 and other < links.area.size:
                 room.active[other] = 1
                 room.order[count] = other
                 count += 1
@@ -86,8 +86,8 @@ def choose_columns(iteration, tolerance, links, room):
     count = 0
     for c in range(room.norm.size):
         wanted = room.norm[c] > SOLVED_SHARE * tolerance or iteration >= LATE
-        room.active[c] = 1 if wanted and links.held[c] == 0 else 0
-        if room.active[c] == 1:
+        room.active[c] = 1 if wanted else 0
+        if wanted:
             room.order[count] = c
             count += 1
     first = 0
@@ -155,8 +155,7 @@ def newton_of_set(dt, limits, careful, packed, links, room):
     for link in range(links.first.size):
         renew_link(link, links, room.work, careful)
     for c in range(norm.size):
-        if links.held[c] == 0:
-            measure(c, dt, packed, links, room)
+        measure(c, dt, packed, links, room)
     worst = largest(norm)
     for iteration in range(limits.most):
         if worst <= limits.tolerance:

@@ -28,11 +28,16 @@ INVERSE, TO_MIDDLE, FROM_MIDDLE = BOTTOM_WATER, TOP_CAPACITY, BOTTOM_CAPACITY
 
 REST = SHARE_MET  # what a change of heads as if without links leaves to them [cm]; `solve_alone`
 
-# flow (l, N_PARTS, m): flow over a link [cm3/h] and its derivatives by the heads at its two ends
-# [cm2/h], node by node; `renew_link`.
-FLOW, BY_FIRST, BY_SECOND, N_PARTS = range(4)
+# flow (l, N_PARTS, m), node by node: flow over a link [cm3/h] and its derivatives by the heads at
+# its two ends [cm2/h], by `renew_link`; what went over it in the last step [cm3], by `accept_set`.
+FLOW, BY_FIRST, BY_SECOND, TAKEN, N_PARTS = range(5)
 # moved (l, 2): water over a link since the start and in the last step [cm3]; `accept_set`.
 ALL, IN_LAST_STEP = range(2)
+
+# What lies beyond a link: a column; or the outside, which is at rest over a water level [cm up],
+# takes what is above a head [cm], or goes on as it is, down a slope [1]. What has a unit here is
+# its `beyond_value`.
+A_COLUMN, WATER_LEVEL, OUTLET, GOES_ON = range(4)
 
 MOST_KRYLOV = 25
 """Iterations of the linear solver; what is then left is left to Newton's method."""
@@ -44,21 +49,27 @@ class Links(NamedTuple):
     first: Integers
     """(l,): column a flow leaves when it is positive."""
     second: Integers
-    """(l,): column it then enters."""
+    """(l,): column it then enters; c for the outside."""
+    beyond: Integers
+    """(l,): what lies there."""
+    beyond_value: Floats
+    """(l,)."""
     width_by_distance: Floats
-    """(l,): width of the face over the distance of the two columns [1]."""
+    """(l,): width of the face over the distance of the two columns [1]; to the outside, the width
+    [cm]."""
     area: Floats
     """(c,): plan area of each column [cm2]."""
     elevation: Floats
     """(c, m): of the nodes, positive upward [cm]."""
-    held: Integers
-    """(c,): 1 where the heads of a column are held and it only gives and takes, else 0."""
     neighbour_start: Integers
-    """(c + 1,): column i has the places i to i + 1 of the next two."""
+    """(c + 1,): column i has the places i to i + 1 of the next three."""
     neighbour: Integers
-    """(2 l,): column beyond a link."""
+    """(p,): column beyond a link, or c."""
     neighbour_link: Integers
-    """(2 l,): the link."""
+    """(p,): the link."""
+    neighbour_takes: Floats
+    """(p,): what a flow of one over it takes from the column [1/cm2]: its area's inverse, with a
+    sign."""
     red: Integers
     """(c,): 1 in some columns no two of which are neighbours, else 0."""
     flow: Floats
@@ -79,7 +90,7 @@ class Room(NamedTuple):
     norm: Floats
     """(c,): residual of each column, as water content [1]."""
     active: Integers
-    """(c,): 1 where a column takes part in an iteration of Newton's method, else 0."""
+    """(c + 1,): 1 where a column takes part in an iteration of Newton's method, else 0."""
     order: Integers
     """(c,): the columns that do, and behind them neighbours that feel it."""
     basis: Floats

@@ -22,8 +22,11 @@ from soilwater.kernels.linked_rows import (
     REST,
     TO_MIDDLE,
 )
+from soilwater.kernels.march import copy_into
 from soilwater.kernels.rows import CHANGE, DIAGONAL, LOWER, RESIDUAL, UPPER, VOLUME
 
+BLACK, RED, ANY = 0, 1, -1
+"""Colours of columns; `links.red` has the first two."""
 REDUCTION = 0.02
 """Share of its start at which the residual of the linear system is small enough."""
 AS_IF_ALONE = 0.01
@@ -42,14 +45,11 @@ def factor(c, dt, links, codes, work):
     for k in range(n):
         diagonal[k] = work[c, DIAGONAL, k]
     first, last = balanced_nodes(codes, n)
-    share = dt / links.area[c]
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
-        link = links.neighbour_link[place]
-        is_first = links.first[link] == c
-        by_own = links.flow[link, BY_FIRST if is_first else BY_SECOND]
-        sign = share if is_first else -share
+        link, share = links.neighbour_link[place], dt * links.neighbour_takes[place]
+        by_own = links.flow[link, BY_FIRST if links.first[link] == c else BY_SECOND]
         for k in range(first, last):
-            diagonal[k] += sign * by_own[k]
+            diagonal[k] += share * by_own[k]
     end = n - 1
     middle = (end + 1) // 2
     above, below = 0.0, 0.0
@@ -93,42 +93,29 @@ def solve_line(c, work):
 
 
 @kernel
-def take_links(c, dt, links, codes, active, work, result):
-    """Add to `result` what the change of heads at both ends of its links takes."""
+def take_own(c, dt, links, codes, work, result):
+    """Add to `result` what the change of a column itself takes over its links."""
     first, last = balanced_nodes(codes, result.size)
-    share = dt / links.area[c]
+    change = work[c, CHANGE]
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
-        link, other = links.neighbour_link[place], links.neighbour[place]
-        sign = share if links.first[link] == c else -share
-        one, two = links.first[link], links.second[link]
-        by_first, by_second = links.flow[link, BY_FIRST], links.flow[link, BY_SECOND]
-        change_one, change_two = work[one, CHANGE], work[two, CHANGE]
-        if active[other] == 0:
-            own = by_first if one == c else by_second
-            for k in range(first, last):
-                result[k] += sign * own[k] * work[c, CHANGE, k]
-            continue
+        link, share = links.neighbour_link[place], dt * links.neighbour_takes[place]
+        by_own = links.flow[link, BY_FIRST if links.first[link] == c else BY_SECOND]
         for k in range(first, last):
-            flow = by_first[k] * change_one[k] + by_second[k] * change_two[k]
-            result[k] += sign * flow
+            result[k] += share * by_own[k] * change[k]
 
 
 @kernel
-def take_neighbours(c, dt, factor_of, colour, links, codes, active, work, result):
-    """Add to `result` what a change of neighbours of a colour takes, times a factor."""
+def take_neighbours(c, dt, colour, links, codes, active, work, result):
+    """Add to `result` what the change of neighbours takes: of one colour, or of both (`ANY`)."""
     first, last = balanced_nodes(codes, result.size)
-    share = factor_of * dt / links.area[c]
     for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
-        other = links.neighbour[place]
-        if active[other] == 0 or links.red[other] != colour:
+        link, other = links.neighbour_link[place], links.neighbour[place]
+        if active[other] == 0 or links.red[other] == 1 - colour:
             continue
-        link = links.neighbour_link[place]
-        is_first = links.first[link] == c
-        by_other = links.flow[link, BY_SECOND if is_first else BY_FIRST]
-        sign = share if is_first else -share
-        change = work[other, CHANGE]
+        share, change = dt * links.neighbour_takes[place], work[other, CHANGE]
+        by_other = links.flow[link, BY_SECOND if links.first[link] == c else BY_FIRST]
         for k in range(first, last):
-            result[k] += sign * by_other[k] * change[k]
+            result[k] += share * by_other[k] * change[k]
 
 
 @kernel
@@ -160,52 +147,45 @@ def solve_alone(dt, enough, columns, packed, links, room):
         factor(c, 0.0, links, packed.codes[c], work)
         solve_line(c, work)
     for c in columns:
-        rest, volume = work[c, REST], work[c, VOLUME]
+        rest, volume, codes = work[c, REST], work[c, VOLUME], packed.codes[c]
         for k in range(volume.size):
             rest[k] = 0.0
-        take_links(c, dt, links, packed.codes[c], active, work, rest)
+        take_own(c, dt, links, codes, work, rest)
+        take_neighbours(c, dt, ANY, links, codes, active, work, rest)
         for k in range(volume.size):
             left += (rest[k] / volume[k]) ** 2
     return left <= enough * enough * start
 
 
 @kernel
-def settle_red(dt, columns, packed, links, room):
-    """Change of the red columns that the change of the black ones asks for."""
-    work, active = room.work, room.active
+def settle_red(dt, share, columns, packed, links, room):
+    """Change of the red columns that the change of the black ones asks for.
+
+    With it that for a share of their own residual, all or nothing.
+    """
+    work = room.work
     for c in columns:
         if links.red[c] == 1:
             change = work[c, CHANGE]
             for k in range(change.size):
-                change[k] = -work[c, RESIDUAL, k]
-            take_neighbours(c, dt, -1.0, 0, links, packed.codes[c], active, work, change)
+                change[k] = -share * work[c, RESIDUAL, k]
+            take_neighbours(c, -dt, BLACK, links, packed.codes[c], room.active, work, change)
             solve_line(c, work)
 
 
 @kernel
 def apply(vector, result, dt, columns, packed, links, room):
     """One product with the matrix of the black columns."""
-    work, active = room.work, room.active
+    work = room.work
     for c in columns:
         if links.red[c] == 0:
-            change = work[c, CHANGE]
-            for k in range(change.size):
-                change[k] = vector[c, k]
+            copy_into(work[c, CHANGE], vector[c])
             solve_line(c, work)
-    for c in columns:
-        if links.red[c] == 1:
-            change = work[c, CHANGE]
-            for k in range(change.size):
-                change[k] = 0.0
-            take_neighbours(c, dt, -1.0, 0, links, packed.codes[c], active, work, change)
-            solve_line(c, work)
+    settle_red(dt, 0.0, columns, packed, links, room)
     for c in columns:
         if links.red[c] == 0:
-            into = result[c]
-            for k in range(into.size):
-                into[k] = vector[c, k]
-            take_neighbours(c, dt, 1.0, 0, links, packed.codes[c], active, work, into)
-            take_neighbours(c, dt, 1.0, 1, links, packed.codes[c], active, work, into)
+            copy_into(result[c], vector[c])
+            take_neighbours(c, dt, ANY, links, packed.codes[c], room.active, work, result[c])
 
 
 @kernel
@@ -224,12 +204,12 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
         if links.red[c] == 0:
             for k in range(work.shape[2]):
                 work[c, CHANGE, k] = 0.0
-    settle_red(dt, columns, packed, links, room)
+    settle_red(dt, 1.0, columns, packed, links, room)
     for c in columns:
         if links.red[c] == 0:
             for k in range(work.shape[2]):
                 basis[0, c, k] = -work[c, RESIDUAL, k]
-            take_neighbours(c, dt, -1.0, 1, links, packed.codes[c], active, work, basis[0, c])
+            take_neighbours(c, -dt, RED, links, packed.codes[c], active, work, basis[0, c])
     start = math.sqrt(product(basis[0], basis[0], columns, links, work))
     enough = max(tolerance, reduction * start)
     scale_vector(basis[0], 1.0 / start if start > 0.0 else 0.0, columns, links)
@@ -270,7 +250,7 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
                 for k in range(change.size):
                     change[k] += right[i] * basis[i, c, k]
             solve_line(c, work)
-    settle_red(dt, columns, packed, links, room)
+    settle_red(dt, 1.0, columns, packed, links, room)
     return n
 
 

@@ -14,6 +14,7 @@ from soilwater.lab.posterior import Points, curves
 from soilwater.soils.model import SoilModel, parameter_unit
 from soilwater.soils.soil import Soil
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Suctions
 from soilwater.words.frames import Column, Tabled
@@ -23,9 +24,6 @@ from soilwater.words.units import to_house
 
 if TYPE_CHECKING:
     import pandas as pd
-
-PROBABILITY = 0.9
-"""Probability that the intervals of a fit claim to hold."""
 
 
 class Sheet(Protocol):

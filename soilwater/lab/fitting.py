@@ -14,13 +14,14 @@ import numpy as np
 
 from soilwater.lab.conductivity import conductivity_of
 from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, Parameter
-from soilwater.lab.fit_result import PROBABILITY, FamilySample, FitResult, Sheet
+from soilwater.lab.fit_result import FamilySample, FitResult, Sheet
 from soilwater.lab.fit_words import cautions_of, number_of_points, sentence_of, warn_of
 from soilwater.lab.posterior import Draws, Problem, posterior_sample, search
 from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten
 from soilwater.soils.model import SoilModel, parameter_unit
 from soilwater.soils.soil import Soil
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Share
 
@@ -129,8 +130,7 @@ def fit_retention(
     drawn = families[0].drawn
     values = problem.values(drawn.axes)
     sample = np.column_stack([values, conductivity])
-    tail = 50.0 * (1.0 - PROBABILITY)
-    low, high = np.percentile(sample, [tail, 100.0 - tail], axis=0)
+    low, high = np.quantile(sample, [LOW, HIGH], axis=0)
     residuals = problem.curve(found.axes)[0] - points.water_content
     rmse = float(np.sqrt(np.mean(residuals**2)))
     at_bound = problem.at_bound(found.axes)

@@ -25,6 +25,10 @@ FINE_SUCTION = 200.0
 does not lose most of its water there within a factor of four of suction, as uniform pores do."""
 
 
+LARGEST_WATER = 0.6
+"""Water content [1] that no sand has the pores for (common practice, no source)."""
+
+
 class Doubt(NamedTuple):
     """What is odd, and what settles it."""
 
@@ -107,7 +111,7 @@ def doubt_of_water(water: NDArray[np.float64]) -> Doubt | None:
     Doubt or None
     """
     top, low = float(np.max(water)), float(np.min(water))
-    if top <= 0.6 or top - low <= 0.5 * top:
+    if top <= LARGEST_WATER or top - low <= 0.5 * top:
         return None
     return Doubt(
         f"{100 * top:.3g} % by volume is more than the pore space of a sand, and it drains: a "

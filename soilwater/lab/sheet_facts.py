@@ -13,6 +13,7 @@ from soilwater.lab.sheet_layout import FACTS
 from soilwater.lab.sheet_units import water_unit
 from soilwater.words.cells import parse_number
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import is_bound, is_code
 from soilwater.words.text_tables import MISSING_CODES
 from soilwater.words.units import to_house
 
@@ -35,10 +36,20 @@ class Facts:
         Where what is wrong is noted.
     notes : list of str
         Where what was understood is noted.
+    unread : list of (str, str)
+        Where cells that are no numbers are noted, with their places.
+    codes : frozenset
+        Cells that mean "not measured".
     """
 
-    def __init__(self, faults: Faults, notes: list[str]) -> None:
-        self._faults, self._notes = faults, notes
+    def __init__(
+        self,
+        faults: Faults,
+        notes: list[str],
+        unread: list[tuple[str, str]],
+        codes: frozenset[str | float] = frozenset(),
+    ) -> None:
+        self._faults, self._notes, self._unread, self._codes = faults, notes, unread, codes
         self._values: dict[tuple[str, str], float] = {}
         self._sieves: dict[str, dict[float, float]] = {}
         self._levels: dict[str, str] = {}
@@ -87,7 +98,7 @@ class Facts:
             return False
         name, unit = _without_unit(cells[0])
         role = words.role_of(name)
-        if role == "unused":
+        if role == "pores":
             self._notes.append(f"not used: {cells[0]}")
             return True
         if role == "suction_level":
@@ -112,14 +123,16 @@ class Facts:
         role = words.role_of(header)
         if role is None:
             return
+        if role in self._stated:
+            self._notes.append(f"{header} {cell} of the sheet set aside for the value given")
+            return
+        if is_bound(cell) or is_code(cell, self._codes, decimal):
+            self._notes.append(f'{header} "{cell}" is no value and was left out')
+            return
         try:
             value, own_unit = parse_number(cell, decimal)
         except ValueError:
-            self._faults.add(
-                f'{header}: "{cell}" is not a number',
-                where=where,
-                cure="write a number with its unit, or take the line out",
-            )
+            self._unread.append((f"{where}: {header}", cell))
             return
         unit = own_unit or unit
         # A column repeats the same fact on every line of a sample: it is looked at once.
@@ -129,9 +142,6 @@ class Facts:
         if role == "retained":
             self._sieve(header, value, unit, where, sample)
             return
-        if role in self._stated:
-            self._notes.append(f"{header} {cell} of the sheet set aside for the value given")
-            return
         converted = self._converted(role, header, value, unit, where)
         if converted is None:
             return
@@ -140,7 +150,10 @@ class Facts:
             self._faults.add(
                 f"{header} is {cell} here but {known:g} further up",
                 where=where,
-                cure="keep one value per sample",
+                cure=f"say which it is, {role}={quoted_amount(known, role)} or "
+                f"{role}={quoted_amount(converted, role)}"
+                if role != "organic_matter"
+                else "keep one value per sample",
             )
 
     def _converted(
@@ -204,6 +217,12 @@ class Facts:
 def _without_unit(text: str) -> tuple[str, str]:
     match = re.fullmatch(r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]", text)
     return (match.group(1), match.group(2)) if match else (text, "")
+
+
+def quoted_amount(value: float, role: str) -> str:
+    """Write a fact in house units as an argument."""
+    unit = {"conductivity": "cm/h", "density": "g/cm3", "length": "cm"}.get(QUANTITIES[role], "")
+    return f'"{value:.6g} {unit}"' if unit else f'"{100 * value:.6g} %"'
 
 
 def _sieve_size(header: str) -> float | None:

@@ -8,8 +8,9 @@ replicates, and others are samples; a note says which.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from soilwater.lab import sheet_words as words
 from soilwater.lab.sheet_units import suction_in_cm, water_unit
 from soilwater.words.cells import looks_like_unit, parse_number
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.set_right import say_columns
 from soilwater.words.text_tables import TextTable
 
 REPLICATE_SCATTER = 0.06
@@ -60,7 +62,11 @@ FACTS = (
 
 
 def layout_of(
-    text: TextTable, water_unit_stated: bool, faults: Faults, notes: list[str]
+    text: TextTable,
+    water_unit_stated: bool,
+    faults: Faults,
+    notes: list[str],
+    named: Mapping[int, str] = MappingProxyType({}),
 ) -> Layout | None:
     """Find what each column of a table holds.
 
@@ -75,6 +81,8 @@ def layout_of(
         Where what cannot be told is noted.
     notes : list of str
         Where what was understood is noted.
+    named : mapping of int to str, optional
+        What the person said some columns hold, by their positions.
 
     Returns
     -------
@@ -95,13 +103,15 @@ def layout_of(
             role = words.statistic_of(header)
         if role is None:
             role = _role_by_unit(text, [at for at, of in units.items() if of == i])
+        if named:
+            role = named.get(i, "unused" if role in named.values() else role)
         roles[i] = role
     suctions = [i for i, role in roles.items() if role == "suction"]
     waters = _water_columns(text, roles, water_unit_stated, notes)
     unused = [
         text.columns[i]
         for i, role in roles.items()
-        if role in (None, "unused", "mean", "other")
+        if role in (None, "pores", "unused", "mean", "other")
         and i not in [each.at for each in waters]
         and any(row[i] for row in text.rows)
     ]
@@ -202,6 +212,13 @@ def _water_columns(
 ) -> list[WaterColumn]:
     """Find the columns of water contents; where some are by volume, those."""
     found = [i for i, role in roles.items() if role == "water_content"]
+    if not found and "suction" in roles.values():
+        # Pores that hold water at a suction are its water content, and the others are its air.
+        pores = [i for i, role in roles.items() if role == "pores"]
+        basis = {i: water_unit(_full_name(text, i)).basis for i in pores}
+        found = [i for i in pores if basis[i] == "volume"] or [
+            i for i in pores if basis[i] == "air"
+        ]
     by_volume = [i for i in found if water_unit(_full_name(text, i)).basis == "volume"]
     other = [i for i in found if i not in by_volume]
     if by_volume and other:
@@ -256,6 +273,12 @@ def _is_number(cell: str, decimal: str) -> bool:
     return True
 
 
+def header_of(text: TextTable, at: int) -> str:
+    """Header of a column with its unit in brackets."""
+    unit = text.units[at]
+    return f"{text.columns[at]} ({unit})" if unit else text.columns[at]
+
+
 def _full_name(text: TextTable, at: int) -> str:
     return f"{text.columns[at]} {text.units[at]}"
 
@@ -277,7 +300,8 @@ def _one_suction(text: TextTable, found: list[int], faults: Faults, notes: list[
     )
     names = ", ".join(f'"{_full_name(text, i).strip()}"' for i in found)
     if not alike:
-        faults.add(f"several suction columns that do not agree: {names}", cure="keep one of them")
+        which = " or ".join(say_columns(suction=header_of(text, i)) for i in found)
+        faults.add(f"several suction columns that do not agree: {names}", cure=f"say {which}")
         return []
     notes.append(f"the suction columns {names} agree; the first is read")
     return found[:1]
@@ -293,14 +317,49 @@ def _value(cell: str, decimal: str) -> float | None:
 def _say_what_lacks(text: TextTable, suction: bool, water: bool, faults: Faults) -> None:
     found = ", ".join(f'"{name}"' for name in text.columns)
     suctions = [name for name in text.columns if words.role_of(name) == "suction"]
+    open_to = [i for i in _columns_of_numbers(text) if words.role_of(text.columns[i]) != "suction"]
     if not suction and not suctions:
-        faults.add(f"no column for suction among {found}", cure='head the column "suction (cm)"')
+        at = next((i for i in open_to if _may_be(text, i, words.suction_unit_in)), None)
+        open_to = [i for i in open_to if i != at]
+        faults.add(
+            f"no column for suction among {found}",
+            cure=_said(text, "suction", at, 'suction_unit="cm"') + 'head the column "suction (cm)"',
+        )
     if not water:
+        at = next(
+            (i for i in open_to if _may_be(text, i, lambda unit: water_unit(unit).scale)), None
+        )
         faults.add(
             f"no column for water content among {found}",
-            cure='head the column "water content (% by volume)", or a column for each sample by '
+            cure=_said(text, "water_content", at, 'water_content_unit="% by volume"')
+            + 'head the column "water content (% by volume)", or a column for each sample by '
             'its name and say what they hold with water_content_unit="% by volume"',
         )
+
+
+def _may_be(text: TextTable, at: int, measured_in: Callable[[str], object]) -> bool:
+    """Whether a column may hold what nothing else does: by its unit, or where it has none."""
+    unit = text.units[at]
+    return bool(measured_in(unit)) if unit else not words.statistic_of(text.columns[at])
+
+
+def _said(text: TextTable, role: str, at: int | None, unit: str) -> str:
+    """Write the arguments that say what a column holds, and its unit where it has none."""
+    if at is None:
+        return ""
+    bare = not text.units[at] and not words.suction_unit_in(text.columns[at])
+    named = say_columns(**{role: header_of(text, at)})
+    return f"say which it is, {named}{f' and {unit}' if bare else ''}, or "
+
+
+def _columns_of_numbers(text: TextTable) -> list[int]:
+    """Positions of the columns most of whose cells are numbers."""
+    found = []
+    for i in range(len(text.columns)):
+        filled = [row[i] for row in text.rows if row[i]]
+        if 2 * sum(_is_number(cell, text.decimal) for cell in filled) > max(1, len(filled)):
+            found.append(i)
+    return found
 
 
 def _told_apart(

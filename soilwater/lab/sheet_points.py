@@ -9,14 +9,25 @@ from typing import Any
 import numpy as np
 
 from soilwater.lab import sheet_units as units
+from soilwater.lab.retention import LAB_ERROR
 from soilwater.lab.retention_checks import MINERAL_DENSITY, WATER_DENSITY
-from soilwater.lab.sheet_doubts import Doubt, doubt_of_headers, doubt_of_suctions, doubt_of_water
+from soilwater.lab.sheet_doubts import (
+    LARGEST_WATER,
+    Doubt,
+    doubt_of_headers,
+    doubt_of_suctions,
+    doubt_of_water,
+)
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import say_columns, say_missing
 
 
 @dataclass(frozen=True)
 class Point:
-    """One measurement as written. A saturated one has no suction to convert."""
+    """One measurement, the cell of its water content as written, and the header above it.
+
+    A saturated one has no suction to convert.
+    """
 
     row: str
     sample: str
@@ -27,6 +38,8 @@ class Point:
     saturated: bool
     water: float
     water_unit: str
+    written: str
+    column: str
 
 
 def suctions_and_water(
@@ -70,16 +83,66 @@ def suctions_and_water(
     )
     if suction is None or water is None or asked:
         return suction, water
+    odd = odd_points(points, suction, water)
+    rest = np.delete(np.arange(len(points)), odd)
     doubts = [
-        doubt_of_suctions(np.abs(written), own, suction, water)
+        doubt_of_suctions(np.abs(written[rest]), own, suction[rest], water[rest])
         if suction_unit is None and own
         else None,
         doubt_of_water(water) if water_unit is None else None,
     ]
+    if doubts[1] is not None and odd and water[rest].max() <= LARGEST_WATER:
+        faults.add(
+            f"{100 * water.max():.3g} % by volume is more than the pore space of a sand, and "
+            "without it the others agree",
+            where=", ".join(points[i].row for i in odd),
+            cure=f"to leave out what is a slip, say {say_missing(points[i].written for i in odd)}",
+        )
+        return None, None
     for doubt in doubts:
         if doubt is not None:
             _ask(doubt, faults)
     return (suction, water) if doubts == [None, None] else (None, None)
+
+
+def odd_points(points: Sequence[Point], suction: Any, water: Any) -> list[int]:
+    """Find the few points without which the water of each core falls as suction rises.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        Of one sample.
+    suction, water : ndarray, shape (points,)
+        Suctions [cm] and water contents by volume [1].
+
+    Returns
+    -------
+    list of int
+        Their positions; none where no few make the difference, or where others are written alike.
+    """
+    written = [point.written for point in points]
+    odd: set[int] = set()
+    for core in dict.fromkeys(point.replicate for point in points):
+        rows = [i for i, point in enumerate(points) if point.replicate == core]
+        rows.sort(key=lambda i: suction[i])
+        kept = _longest_fall([i for i in rows if 0.0 < water[i] < 1.0 and suction[i] >= 0.0], water)
+        if len(rows) - len(kept) > max(1, len(rows) // 4):
+            return []
+        odd |= set(rows) - set(kept)
+    if any(written.count(written[i]) > 1 for i in odd):
+        return []
+    return sorted(odd)
+
+
+def _longest_fall(rows: Sequence[int], water: Any) -> list[int]:
+    """Longest part of rows in rising suction over which water does not rise beyond lab error."""
+    best: list[list[int]] = []
+    for i in rows:
+        before = [
+            run for run in best if water[i] <= water[run[-1]] + 2.0 * np.sqrt(2.0) * LAB_ERROR
+        ]
+        best.append([*max(before, key=len, default=[]), i])
+    return max(best, key=len, default=[])
 
 
 def _ask(doubt: Doubt, faults: Faults) -> None:
@@ -100,6 +163,19 @@ def _suctions(points: Sequence[Point], stated: str | None, notes: list[str], fau
     if values.size and values.max() <= 0.0 and values.min() < 0.0 and not log_axis:
         values = -values
         notes.append("negative pressures read as suctions")
+    if values.size and values.min() < 0.0 < values.max() and not log_axis:
+        signed = [p for p, value in zip(points, values, strict=True) if value < 0.0]
+        signed = (
+            signed
+            if 2 * len(signed) < values.size
+            else [p for p, value in zip(points, values, strict=True) if value > 0.0]
+        )
+        faults.add(
+            f"suctions of both signs: {', '.join(p.row for p in signed)}",
+            allowed="all above 0, or all below it as pressures",
+            cure=f"if these are no measurements, say {say_missing(p.written for p in signed)}",
+        )
+        return None
     if bare and len(bare) < sum(measured):
         only = next(filter(None, used))
         faults.add(
@@ -145,8 +221,7 @@ def _water_contents(
     """Water contents by volume [1] of the points, or None where they cannot be had."""
     values = np.array([point.water for point in points])
     read = [units.water_unit(stated or point.water_unit) for point in points]
-    rows = [point.row for point in points]
-    fractions = _as_fractions(values, read, rows, stated is not None, notes, faults)
+    fractions = _as_fractions(values, read, points, stated is not None, notes, faults)
     bases = {unit.basis for unit in read}
     if fractions is None or suction is None or not points:
         if points and None in bases:
@@ -161,7 +236,11 @@ def _water_contents(
     if len(bases) > 1:
         faults.add(
             "some water contents are by volume and some by mass or of saturation",
-            cure="write them all on one basis",
+            cure="read one of them, "
+            + " or ".join(
+                f"{say_columns(water_content=point.column)}"
+                for point in {unit.basis: p for unit, p in zip(read, points, strict=True)}.values()
+            ),
         )
         return None
     basis = bases.pop()
@@ -171,6 +250,16 @@ def _water_contents(
             return None
     else:
         notes.append(f"water content read as {_ending(basis)}")
+    if basis in ("saturation", "air") and space is None:
+        what = "a degree of saturation" if basis == "saturation" else "air-filled pore space"
+        faults.add(
+            f"{what} needs the total porosity to become water by volume",
+            cure='give it, e.g. porosity="40 %"',
+        )
+        return None
+    if basis == "air" and space is not None:
+        notes.append(f"taken from the pore space {100 * space:.1f} %")
+        return space - fractions
     if basis == "mass":
         if bulk_density is None:
             faults.add(
@@ -180,20 +269,14 @@ def _water_contents(
             return None
         notes.append(f"multiplied by the bulk density {bulk_density:g} g/cm3")
         return fractions * bulk_density / WATER_DENSITY
-    if basis == "saturation":
-        if space is None:
-            faults.add(
-                "a degree of saturation needs the total porosity to become water by volume",
-                cure='give it, e.g. porosity="40 %"',
-            )
-            return None
+    if basis == "saturation" and space is not None:
         notes.append(f"multiplied by the pore space {100 * space:.1f} %")
         return fractions * space
     return fractions
 
 
 def _ending(basis: str) -> str:
-    return "of saturation" if basis == "saturation" else f"by {basis}"
+    return f"of {basis}" if basis in ("saturation", "air") else f"by {basis}"
 
 
 def _asked_basis(
@@ -222,7 +305,7 @@ def _asked_basis(
 def _as_fractions(
     values: Any,
     read: Sequence[units.WaterUnit],
-    rows: Sequence[str],
+    points: Sequence[Point],
     stated: bool,
     notes: list[str],
     faults: Faults,
@@ -238,6 +321,8 @@ def _as_fractions(
     # A sand of 1 per cent and one of nothing but water: among larger numbers it is the first.
     large |= (values == 1.0) & large.any()
     scales = [unit.scale for unit in read]
+    if set(scales) == {0.001}:
+        return values / 1000.0
     ending = _ending(read[0].basis or "volume")
     open_scale = np.array([scale is None for scale in scales])
     all_percent = all(scale == 0.01 for scale in scales)
@@ -257,13 +342,15 @@ def _as_fractions(
     small = ~large & ((stated_percent & followed) | (open_scale & large.any()))
     if small.any() or np.any(large & stated_fraction):
         few = large if large.all() or large.sum() <= (~large).sum() else ~large
-        listed = ", ".join(f"{rows[i]} ({values[i]:g})" for i in np.flatnonzero(few).tolist())
+        at = np.flatnonzero(few).tolist()
+        listed = ", ".join(f"{points[i].row} ({values[i]:g})" for i in at)
         rest = values[~few]
         if rest.size:
             faults.add(
                 f"mixed fractions and per cents: {listed} among numbers of {rest.min():g} to "
                 f"{rest.max():g}",
-                cure="write them all alike",
+                cure="write them all alike, or leave these out with "
+                + say_missing(points[i].written for i in at),
             )
         else:
             faults.add(

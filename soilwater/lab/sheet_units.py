@@ -34,10 +34,20 @@ _IN_OTHER_WORDS = {
 _SMALL_LETTERS = ("psi", "bar", "mbar", "cbar", "atm", "cm", "mm", "in", "ft")
 
 
+_SHARES = (
+    (r"\bg ?/ ?100 ?g\b", "mass", 0.01),
+    (r"\bg ?/ ?kg\b|\bg kg-1", "mass", 0.001),
+    (r"\b(ml|cm3|cc) ?/ ?100 ?(ml|cm3|cc)\b|\bmm ?/ ?(100 ?mm|10 ?cm|dm)\b", "volume", 0.01),
+    (r"\bmm ?/ ?m\b|\bmm m-1|\bl ?/ ?m3\b|\bl m-3|\bml ?/ ?l\b", "volume", 0.001),
+)
+"""Parts of a mass or a volume in other words than per cent, with their basis and size."""
+
+
 class WaterUnit(NamedTuple):
     """How a water content is given; None where the text does not say.
 
-    ``basis`` is ``"volume"``, ``"mass"`` or ``"saturation"``, ``scale`` 1 for fractions and 0.01
+    ``basis`` is ``"volume"``, ``"mass"``, ``"saturation"`` or ``"air"`` (pores that have drained),
+    ``scale`` 1 for fractions and 0.01
     for per cent.
     """
 
@@ -67,11 +77,18 @@ def water_unit(text: str) -> WaterUnit:
         words,
     ):
         basis = "mass"
+    elif re.search(r"air.?filled|of air|aeration|air (space|capacity)|non.?capillary", words):
+        basis = "air"
     elif re.search(
-        r"volumetric|volum|\bvol\b|v/v|[cm]m?3 ?/ ?[cm]m?3|m3 m-3|cm3 cm-3|\bvwc\b|theta|θ", words
+        r"capillary po|volumetric|volum|\bvol\b|v/v|[cm]m?3 ?/ ?[cm]m?3|m3 m-3|cm3 cm-3|\bvwc\b"
+        r"|theta|θ",
+        words,
     ):
         basis = "volume"
     scale = None
+    for pattern, of, size in _SHARES:
+        if re.search(pattern, words):
+            return WaterUnit(basis or of, size)
     if re.search(r"%|percent|per cent|\bpct\b", words):
         scale = 0.01
     elif re.search(
@@ -129,7 +146,9 @@ def suction_in_cm(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]
     """
     if is_log_suction(unit):
         # What is larger is no exponent, and would overflow.
-        return np.power(10.0, np.minimum(values, LARGEST_LOG_SUCTION + 1.0))
+        base = re.search(r"(mpa|[kh]?pa|m?bar|mm|in)\b", plain(unit))
+        factor = 1.0 if base is None else float(suction_in_cm(np.ones(1), base[1])[0])
+        return factor * np.power(10.0, np.minimum(values, LARGEST_LOG_SUCTION + 1.0))
     bare = _SUCTION_WORDS.sub("", unit).strip(" .()") or unit
     small = re.sub(r"\s", "", bare).lower()
     bare = _IN_OTHER_WORDS.get(small, small if small in _SMALL_LETTERS else bare)
@@ -138,7 +157,7 @@ def suction_in_cm(values: NDArray[np.float64], unit: str) -> NDArray[np.float64]
 
 
 def is_log_suction(unit: str) -> bool:
-    """Tell whether a unit text means the base-10 logarithm of cm.
+    """Tell whether a unit text means a base-10 logarithm, of cm where it names no other.
 
     Parameters
     ----------
@@ -149,7 +168,7 @@ def is_log_suction(unit: str) -> bool:
     -------
     bool
     """
-    return bool(re.search(r"\blog|^pf$", plain(unit)))
+    return bool(re.search(r"\blo?g(?![a-z])|^pf$", plain(unit)))
 
 
 def rank_suction_units(middle: float) -> list[str]:

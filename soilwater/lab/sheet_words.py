@@ -14,6 +14,10 @@ from soilwater.words.unit_texts import plain_characters
 _ROLES: tuple[tuple[str, str], ...] = (
     # The first pattern that fits wins, so the special stands before the general.
     ("water_content", r"(water|moisture) (retain|retention)"),
+    # Before the water contents, whose words they hold.
+    ("suction", r"(water|moisture) (suction|tension|potential|pressure|head)|potentiel|potencial"),
+    ("suction", r"hanging (water )?column|^(height of )?(the )?water column|height above"),
+    ("suction", r"^lo?g ?(10)?\W*(suction|[hψ]m?)\b"),
     ("core_height", r"(core|ring|cylinder|sample|specimen) (height|length)"),
     ("core_height", r"height of (the )?(core|ring|cylinder|sample|specimen)"),
     ("suction_level", r"(suction|tension|pressure|head)s? (level|reference|datum|(is )?refer)"),
@@ -22,14 +26,14 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("k_sat", r"\bk ?sat\b|conductivity|permeab|percolation|\bperc\b|infiltration"),
     ("particle_density", r"(particle|solid|grain|mineral).*density|specific gravity"),
     ("bulk_density", r"density"),
-    ("unused", r"air.?filled|capillary (porosity|pore)|non.?capillary|aeration"),
+    ("pores", r"air.?filled|capillary (porosity|pore)|non.?capillary|aeration"),
     ("porosity", r"porosity|pore space|pore volume"),
     ("organic_matter", r"organic|\bom\b|loss on ignition|\bloi\b"),
     ("lab_error", r"lab(oratory)? error"),
     ("replicate", r"^(replicates?|rep|repetition|core( no| number| id)?|ring)$"),
     ("sample", r"^(sample|specimen|material|mix|blend|sand)( no| number| id| name)?$|^(id|name)$"),
     ("water_content", r"water|moisture|\b[vg]?wc\b|theta|θ|degree of saturation|^saturation$"),
-    ("suction", r"suction|tension|pressure|potential|\bhead\b|^h$|^pf$|^psi$|^ψ$"),
+    ("suction", r"suction|tension|pressure|potential|\bhead\b|^\W*[hψ]m?\W*$|^pf$|^psi$"),
 )
 
 _NAMED_BY_UNIT = re.compile(r"mpa|kpa|hpa|mbar|cbar|bar|cm|mm|psi|in|pf", re.I)
@@ -77,8 +81,11 @@ def role_of(header: str) -> str | None:
 def is_suction_unit(header: str) -> bool:
     """Tell whether a header is nothing but the unit of a suction, such as ``"kPa"``."""
     words = plain(header)
-    found = _NAMED_BY_UNIT.fullmatch(words) or _UNIT_AND_WATER.fullmatch(words)
-    return found is not None
+    parts = [part.strip() for part in re.split(r"[/=]| or | bzw\.? ", words)]
+    return all(
+        _NAMED_BY_UNIT.fullmatch(part) or _UNIT_AND_WATER.fullmatch(part)
+        for part in ([words] if len(parts) > 2 else parts)
+    )
 
 
 def suction_unit_in(text: str) -> str:
@@ -87,9 +94,12 @@ def suction_unit_in(text: str) -> str:
         words = plain(part)
         if _SUCTION_UNITS.fullmatch(words) or _UNIT_AND_WATER.fullmatch(words):
             return str(part).strip()
-        if re.search(r"\blog", words):
+        if re.search(r"\blo?g(?![a-z])", words):
             return str(part).strip()
-    return "pF" if re.match(r"pf\b", plain(text)) else ""
+    if re.match(r"pf\b", plain(text)):
+        return "pF"
+    # "hPa / cm of water": two names of one unit, of which the first counts.
+    return re.split(r"[/=]| or ", text)[0].strip() if is_suction_unit(text) else ""
 
 
 def without_brackets(text: str) -> str:

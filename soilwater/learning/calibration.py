@@ -21,6 +21,7 @@ from soilwater.runs.case import Case
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -34,8 +35,6 @@ from soilwater.words.units import number_to_house
 LEARNED_BELOW = 0.8
 """A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
 _PLACES = 60
-LOW, HIGH = 0.1, 0.9
-"""Ends of the bands: four in five lie inside."""
 
 
 class Learned(NamedTuple):

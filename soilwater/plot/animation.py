@@ -14,12 +14,12 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
-from soilwater.decisions.targets import PROBABILITY
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import only_column, readings
 from soilwater.plot.days import dry_down
 from soilwater.plot.depths import draw_inside, profile
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, TimeSpan, WaterContent
 from soilwater.words.renamed import mind_words

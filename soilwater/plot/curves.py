@@ -9,7 +9,6 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from soilwater.decisions.targets import (
-    PROBABILITY,
     AirTarget,
     ReadingTarget,
     Target,
@@ -24,6 +23,7 @@ from soilwater.plot import style
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_people_units, writings

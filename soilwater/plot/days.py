@@ -10,10 +10,10 @@ import xarray as xr
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from soilwater.decisions.targets import PROBABILITY
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.plot import style
 from soilwater.plot.data import Readings, only_column, readings
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date, Length, WaterContent
 from soilwater.words.quantities import in_people_units

@@ -9,10 +9,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import HIGH, LOW, Course
+from soilwater.decisions.watering.ensembles import Course
 from soilwater.decisions.watering.outlook import DryDownOutlook, SpotOutlook
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.plot import style
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.displays import as_counted
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Date

@@ -10,7 +10,7 @@ from typing import Any
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.water_plan import HandWaterPlan
-from soilwater.report.layout import reads_well, type_size
+from soilwater.report.layout import laid_out, sides_hold
 from soilwater.report.pictures import dry_down_picture, map_picture
 from soilwater.report.tables import plan_table, spot_table
 from soilwater.report.words import (
@@ -27,8 +27,8 @@ from soilwater.words.errors import Faults
 from soilwater.words.safe_texts import fit_to_show
 
 TEMPLATE = "page.html.j2"
-MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4)
-"""Rows of the tables, the next fewer where they do not fit in type of a size that is read well:
+MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4, 3)
+"""Rows of the tables, the next fewer where they do not fit on their side of a sheet:
 spots that need attention first, and visits of the plan."""
 MOST_REMARKS, LONGEST_REMARK, LONGEST_WORD = 3, 200, 48
 """Remarks a sheet has room for, letters of one, and of a word that a cell has room for."""
@@ -101,13 +101,18 @@ def report(
         "likely": LIKELY,
         "unlikely": UNLIKELY,
     }
+    sections["plan"] = None
     for most in MOST_ROWS:
         sections["spots"] = spot_table(survey, diagnosis, outlook, plan, most)
-        sections["plan"] = None if plan is None else plan_table(plan, diagnosis, most)
-        if reads_well(sections):
+        if sides_hold(sections)[0]:
             break
+    if plan is not None:
+        for most in MOST_ROWS:
+            sections["plan"] = plan_table(plan, diagnosis, most)
+            if sides_hold(sections)[1]:
+                break
     source = resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
-    page: str = environment.from_string(source).render(**sections, size=type_size(sections))
+    page: str = environment.from_string(source).render(**sections, layout=laid_out(sections))
     if path is not None:
         Path(path).write_text(page, encoding="utf-8")
     return page

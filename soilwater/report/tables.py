@@ -17,7 +17,6 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.report.words import (
     count,
-    listed,
     odds_word,
     own_reading,
     per_cent,
@@ -25,7 +24,7 @@ from soilwater.report.words import (
     water_in_all,
 )
 from soilwater.survey.survey import Spot, Survey
-from soilwater.words.displays import as_counted
+from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
 from soilwater.words.unit_choice import in_units

@@ -15,7 +15,7 @@ from soilwater.decisions.watering.plan_words import totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
-from soilwater.words.displays import as_counted
+from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import stamp
 
@@ -42,14 +42,6 @@ def odds_word(share: float) -> str:
 def count(number: int, noun: str) -> str:
     """Write a number with its noun, in the plural where it is one."""
     return f"{number} {noun}{'' if number == 1 else 's'}"
-
-
-def listed(names: Iterable[str], most: int = 5) -> str:
-    """Write names for a sentence, as many as `most` of them, and how many more there are."""
-    names = list(names)
-    if len(names) > most:
-        return f"{', '.join(names[:most])} and {len(names) - most} more"
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _share_text(share: float) -> str:

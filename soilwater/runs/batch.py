@@ -150,6 +150,8 @@ def name_results(
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         values["storage"] = held + np.array(dry)[:, None]
+    if "runoff" in settings.names and any(each.refused.any() for each in forcings):
+        values["runoff"] = values["runoff"] + _applied("refused", forcings, unknown, settings)
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:
             values[name] = _applied(name, forcings, unknown, settings)

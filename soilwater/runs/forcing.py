@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +29,9 @@ class Forcing:
         Interval boundaries [h since start].
     intervals : ndarray, shape (n, N_FORCING)
         Rows for the kernel: start, end, water, demands, phases.
-    rain, irrigation, interception : ndarray, shape (n,)
-        Amounts in each interval [mm]; what canopy and mat catch is in neither soil nor runoff.
+    rain, irrigation, interception, refused : ndarray, shape (n,)
+        Amounts in each interval [mm]; what canopy and mat catch is in neither soil nor runoff, what
+        a repellent mat refuses runs off before it comes to the kernel.
     """
 
     hours: NDArray[np.float64]
@@ -38,6 +39,26 @@ class Forcing:
     rain: NDArray[np.float64]
     irrigation: NDArray[np.float64]
     interception: NDArray[np.float64]
+    refused: NDArray[np.float64]
+
+    def refusing(self, begin: float, end: float, most: float) -> Forcing:
+        """Let no more than a rate [mm/h] in between two of its boundaries [h]; the rest is refused.
+
+        Parameters
+        ----------
+        begin, end : float
+            Since the start of the weather [h].
+        most : float
+            Rate that soaks in [mm/h].
+        """
+        length, middle = np.diff(self.hours), 0.5 * (self.hours[1:] + self.hours[:-1])
+        water = self.intervals[:, rows.WATER_AMOUNT]
+        over = np.where((middle > begin) & (middle < end), water - most * length, 0.0).clip(0.0)
+        if not over.any():
+            return self
+        intervals = self.intervals.copy()
+        intervals[:, rows.WATER_AMOUNT] -= over
+        return replace(self, intervals=intervals, refused=self.refused + over)
 
     def cumulative(
         self, amounts: NDArray[np.float64], hours: NDArray[np.float64]
@@ -93,7 +114,7 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
     intervals[:, rows.TRANSPIRATION_AMOUNT] = transpiration
     intervals[:, rows.EVAPORATION_AMOUNT] = evaporation
     intervals[:, rows.PHASE_START : rows.PHASE_END + 1] = finer.demand_shape
-    return Forcing(hours, intervals, finer.rain, irrigation, water - through)
+    return Forcing(hours, intervals, finer.rain, irrigation, water - through, np.zeros(finer.n))
 
 
 def _caught(

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case
-from soilwater.runs.layout import Axes, blank, describe_columns, fill, lay_out, sizes_of
+from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims, lay_out, sizes_of
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_chunks, reporting
 from soilwater.runs.settings import Settings
 from soilwater.runs.store import (
@@ -109,7 +109,12 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     known = lay_out_run({}, described, batch.axes, batch.settings, batch.coordinates)
     digest = digest_of_run(batch, known)
     if not path.exists():
-        create_store(path, known, batch.settings, block, digest)
+        shared, n_times = "depth" in known.dims, batch.settings.times.size
+        blanks = {
+            name: (inner_dims(name, ("time",), shared), blank(name, 1, n_times, n_nodes).squeeze(0))
+            for name in batch.settings.names
+        }
+        create_store(path, known, blanks, block, digest)
     check_store(path, digest)
     return n_nodes
 

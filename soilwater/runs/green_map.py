@@ -18,6 +18,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.surveyed import SurveyedGround
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
+from soilwater.runs.line_ends import beside_drains
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -32,6 +33,8 @@ from soilwater.words.vocabulary import attach
 
 MOST_COLUMNS = 20_000
 """Most cells of a map: a run of two weeks takes minutes."""
+Across = tuple[tuple[float, float], tuple[float, float]]
+"""Ends, each east and north [m], of a straight way across a green."""
 _HEADER = ("", "least", "mean", "most")
 
 
@@ -67,6 +70,9 @@ class GreenMap(Displayed):
     barriers : sequence of pairs of places, optional
         Ends, each east and north [m], of straight sheets, from the surface into the floor, that
         stop what runs sideways.
+    drains : sequence of pairs of places, optional
+        Ends, likewise, of straight trenches of gravel that are drained at their foot: they take
+        what comes to them, as the gravel below does, and let nothing across.
 
     Raises
     ------
@@ -91,9 +97,8 @@ class GreenMap(Displayed):
     name: str = field(default="", kw_only=True)
     corner: tuple[float, float] = field(default=(0.0, 0.0), kw_only=True)
     origin: tuple[float, float] | None = field(default=None, kw_only=True)
-    barriers: Sequence[tuple[tuple[float, float], tuple[float, float]]] = field(
-        default=(), kw_only=True
-    )
+    barriers: Sequence[Across] = field(default=(), kw_only=True)
+    drains: Sequence[Across] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults(f'GreenMap "{self.name}"' if self.name else "GreenMap")
@@ -111,15 +116,7 @@ class GreenMap(Displayed):
                     f"{name} has the shape {grid.shape}",
                     allowed=f"{level.shape}, as surface_level",
                 )
-        cure = "write barriers=[((0.0, 0.0), (5.0, 0.0))], in metres"
-        ends = numbers_of(self.barriers, "barriers", cure, faults)
-        if (ends.size or ends.ndim != 1) and (
-            ends.shape[1:] != (2, 2) or not np.isfinite(ends).all()
-        ):
-            faults.add(
-                "barriers are no pairs of places",
-                allowed="((east, north), (east, north)) in metres",
-            )
+        across = {name: _ways(getattr(self, name), name, faults) for name in ("barriers", "drains")}
         faults.raise_if_any()
         assert mask is not None
         self._check_cells(level, depth, mask, spacing, faults)
@@ -128,7 +125,8 @@ class GreenMap(Displayed):
             value.setflags(write=False)
             object.__setattr__(self, name, value)
         object.__setattr__(self, "spacing", spacing)
-        object.__setattr__(self, "barriers", tuple(tuple(map(tuple, e)) for e in ends.tolist()))
+        for name, ways in across.items():
+            object.__setattr__(self, name, ways)
 
     def _check_cells(
         self,
@@ -241,9 +239,15 @@ class GreenMap(Displayed):
         y, x = self.axes
         pairs = grid_links(mask)
         middles = np.stack([x[place[:, 1]], y[place[:, 0]]], axis=-1)
-        for ends in self.barriers:
-            pairs = pairs[~_crosses(middles[pairs[:, 0]], middles[pairs[:, 1]], np.array(ends))]
+        cut, drained = np.zeros(len(pairs), dtype=bool), np.zeros(len(pairs), dtype=bool)
+        for ways, marked in ((self.barriers, cut), (self.drains, drained)):
+            for ends in ways:
+                one, other = middles[pairs[:, 0]], middles[pairs[:, 1]]
+                marked |= _crosses(one, other, np.array(ends))
+        trenches = pairs[drained & ~cut].tolist()
+        pairs = pairs[~drained & ~cut]
         side = np.full(len(pairs), self.spacing)
+        n = len(pairs)
         return LinkedGround(
             profiles=tuple(stretched(self.green, float(d)) for d in self.probe_depth[mask]),
             surface_level=self.surface_level[mask],
@@ -260,6 +264,10 @@ class GreenMap(Displayed):
             },
             names=tuple(_cell(*each) for each in place.tolist()),
             edge="closed",
+            outside=beside_drains(
+                self.green,
+                [(*pair, self.spacing, float(n + i)) for i, pair in enumerate(trenches)],
+            ),
         )
 
     def cases(
@@ -363,6 +371,19 @@ def _crosses(one: FloatArray, other: FloatArray, ends: FloatArray) -> NDArray[np
     within = side(one, other, ends[0]) * side(one, other, ends[1]) <= 0.0
     crossed: NDArray[np.bool_] = apart & within
     return crossed
+
+
+def _ways(given: Any, name: str, faults: Faults) -> tuple[Across, ...]:
+    """Both ends of straight ways across a green, or a fault."""
+    ends = numbers_of(given, name, f"write {name}=[((0.0, 0.0), (5.0, 0.0))], in metres", faults)
+    if not ends.size and ends.ndim == 1:
+        return ()
+    if ends.shape[1:] != (2, 2) or not np.isfinite(ends).all():
+        faults.add(
+            f"{name} are no pairs of places", allowed="((east, north), (east, north)) in metres"
+        )
+        return ()
+    return tuple(((a, b), (c, d)) for (a, b), (c, d) in ends.tolist())
 
 
 def _cell(row: int, column: int) -> str:

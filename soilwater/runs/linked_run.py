@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
-from typing import Any, NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -20,35 +20,18 @@ from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.gathering import lay_out_run
-from soilwater.runs.layout import Axes, blank, describe_columns, fill
+from soilwater.runs.layout import Axes, blank, describe_columns, inner_dims
 from soilwater.runs.linking import make_links, make_room
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import begin as begin_with
 from soilwater.runs.stepwise import needs_decisions
+from soilwater.runs.store import Blanks
 from soilwater.soils import Hysteretic
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError, Status
 from soilwater.words.vocabulary import attach
-
-
-class Marched(NamedTuple):
-    """What a march of linked columns left.
-
-    Attributes
-    ----------
-    values : dict of str to ndarray
-        Variables by name, columns first.
-    meshes : list of Mesh
-        One a column.
-    moved : ndarray, shape (n_times, n_links)
-        What passed the faces since the start [cm3].
-    """
-
-    values: dict[str, NDArray[Any]]
-    meshes: list[Mesh]
-    moved: FloatArray
 
 
 def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) -> xr.Dataset:
@@ -75,11 +58,14 @@ def run_linked(ground: LinkedGround, cases: Sequence[Case], settings: Settings) 
         If the columns cannot be started, or something of them is decided on the way.
     """
     begin = time.perf_counter()
-    run = lay_out_grounds([ground], [march_ground((ground, cases), settings)], settings, {})
+    left = march_ground((ground, cases), settings)
+    run = lay_out_grounds([ground], {name: left[name][None] for name in left}, settings, {})
     return run.assign_attrs(wall_time_s=time.perf_counter() - begin)
 
 
-def march_ground(set_out: tuple[LinkedGround, Sequence[Case]], settings: Settings) -> Marched:
+def march_ground(
+    set_out: tuple[LinkedGround, Sequence[Case]], settings: Settings
+) -> dict[str, NDArray[Any]]:
     """March the columns of a ground, a case each; as `run_linked`, before labels.
 
     Parameters
@@ -91,7 +77,8 @@ def march_ground(set_out: tuple[LinkedGround, Sequence[Case]], settings: Setting
 
     Returns
     -------
-    Marched
+    dict of str to ndarray
+        Variables by name, columns first; of `lateral_flow` times, then faces.
 
     Raises
     ------
@@ -101,9 +88,10 @@ def march_ground(set_out: tuple[LinkedGround, Sequence[Case]], settings: Setting
     ground, cases = set_out
     if needs_decisions(cases[0]):
         raise InputError(
-            "Columns that share water: rules and roots that grow are decided column by column "
-            "within a run, which is not possible here yet; write irrigation as events, and take "
-            "the turf of one day with turf.on(date)."
+            "Columns that share water: rules, roots that grow and mats that refuse water are "
+            "decided column by column within a run, which is not possible here yet; write "
+            "irrigation as events, and take the turf of one day, turf.on(date), with "
+            "repellent_mat=None."
         )
     meshes = facing_meshes(ground.profiles, settings.refinement)
     if any(mesh.remembers for mesh in meshes):
@@ -126,29 +114,87 @@ def march_ground(set_out: tuple[LinkedGround, Sequence[Case]], settings: Setting
         ground.area,
         ground.surface_level[:, None] - depth,
         settings.output_hours.size,
+        ground.outside,
     )
     _march(packed, links, (len(cases), depth.shape[1]))
     status, hours = Status(int(packed.status[0])), packed.clock[0, rows.TIME]
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
     values = name_results(packed, None, meshes, heads, [forcing] * len(cases), texts, settings)
-    return Marched(values, meshes, links.out_moved)
+    return {**values, **_sideways(ground, links.out_moved, settings)}
+
+
+def _sideways(
+    ground: LinkedGround, moved: FloatArray, settings: Settings
+) -> dict[str, NDArray[Any]]:
+    """Tell what came to each column [mm], and what passed each face a width [cm2/h].
+
+    `moved` [cm3] is what passed the faces since the start, those to the outside last.
+    """
+    passed, n = moved.T, len(ground.pairs)
+    gained = np.zeros((len(ground.profiles), moved.shape[0]))
+    np.add.at(gained, ground.pairs[:, 0], -passed[:n])
+    np.add.at(gained, ground.pairs[:, 1], passed[:n])
+    outside = ground.outside
+    np.add.at(gained, np.array([each.column for each in outside], dtype=np.int64), -passed[n:])
+    rate = np.full(moved.shape, np.nan)
+    width = np.concatenate([ground.width, [each.forward * each.width for each in outside]])
+    rate[1:] = np.diff(moved, axis=0) / np.diff(settings.output_hours)[:, None] / width
+    return {"lateral_inflow": 10.0 * gained / ground.area[:, None], "lateral_flow": rate}
+
+
+def blank_ground(ground: LinkedGround, n_nodes: int, settings: Settings, *, shared: bool) -> Blanks:
+    """Make what `march_ground` returns as it is before the run, with its dimensions.
+
+    Parameters
+    ----------
+    ground : LinkedGround
+        Columns and the faces they share.
+    n_nodes : int
+        Of the longest column of all grounds.
+    settings : Settings
+        What they share.
+    shared : bool
+        Whether the columns of all grounds have the same nodes.
+
+    Returns
+    -------
+    dict
+        Dimensions and values by name.
+    """
+    n, n_times, along = len(ground.profiles), settings.times.size, ground.dimension
+    faces = len(ground.pairs) + len(ground.outside)
+    return {
+        **{
+            name: ((along, *inner_dims(name, ("time",), shared)), blank(name, n, n_times, n_nodes))
+            for name in settings.names
+        },
+        "lateral_inflow": ((along, "time"), np.full((n, n_times), np.nan)),
+        "lateral_flow": (("time", "link"), np.full((n_times, faces), np.nan)),
+    }
+
+
+def meshes_of(grounds: Sequence[LinkedGround], settings: Settings) -> list[Mesh]:
+    """Meshes of all columns of some grounds, one ground after the other."""
+    return [
+        mesh for ground in grounds for mesh in facing_meshes(ground.profiles, settings.refinement)
+    ]
 
 
 def lay_out_grounds(
     grounds: Sequence[LinkedGround],
-    marched: Sequence[Marched | None],
+    values: Mapping[str, NDArray[Any]],
     settings: Settings,
     axes: Axes,
 ) -> xr.Dataset:
-    """Lay out marches of grounds of the same places.
+    """Lay out what marches of grounds of the same places left.
 
     Parameters
     ----------
     grounds : sequence of LinkedGround
         As many as the product of the axes.
-    marched : sequence of Marched or None
-        What each left; None where it was not run.
+    values : mapping of str to ndarray
+        As `march_ground` gives them, grounds first; none, for what is known before.
     settings : Settings
         What they shared.
     axes : mapping of str to sequence
@@ -158,32 +204,43 @@ def lay_out_grounds(
     -------
     Dataset
     """
-    first = grounds[0]
-    n_times, n_columns = settings.output_hours.size, len(first.profiles)
-    meshes = [
-        mesh
-        for ground, each in zip(grounds, marched, strict=True)
-        for mesh in (each.meshes if each else facing_meshes(ground.profiles, settings.refinement))
-    ]
+    first, meshes = grounds[0], meshes_of(grounds, settings)
     n_nodes = max(mesh.depth.size for mesh in meshes)
-    values = {name: blank(name, len(meshes), n_times, n_nodes) for name in settings.names}
-    moved = np.full((len(grounds), n_times, len(first.pairs)), np.nan)
-    for i, left in enumerate(marched):
-        if left is not None:
-            fill(values, np.arange(i * n_columns, (i + 1) * n_columns), left.values)
-            moved[i] = left.moved
     profiles = [profile for ground in grounds for profile in ground.profiles]
     described = describe_columns(profiles, meshes, n_nodes)
     whole = {**axes, first.dimension: first.coordinates[first.dimension]}
-    run = _with_links(
-        lay_out_run(values, described, whole, settings),
-        grounds,
-        moved,
-        described["node_depth"],
-        settings,
+    by_column = {
+        name: values[name].reshape(len(profiles), *values[name].shape[2:])
+        for name in settings.names
+        if name in values
+    }
+    run = lay_out_run(by_column, described, whole, settings)
+    columns = run.profile.dims
+    sizes = [run.sizes[each] for each in columns]
+    node = "node_depth" if "node_depth" in run.dims else "node"
+    surface = np.stack([ground.surface_level for ground in grounds])
+    floor = np.stack([ground.floor_level for ground in grounds])
+    elevation = surface.reshape(-1, 1) - described["node_depth"]
+    sideways = {
+        name: (dims, values[name].reshape(*sizes[:-1], *values[name].shape[1:]))
+        for name, dims in (
+            ("lateral_inflow", (*columns, "time")),
+            ("lateral_flow", (*axes, "time", "link")),
+        )
+        if name in values
+    }
+    run = run.assign(sideways).assign_coords(
+        {
+            **{name: (first.dimension, each) for name, each in first.coordinates.items()},
+            "link": ("link", [*first.face_position, *(each.position for each in first.outside)]),
+            "surface_level": (columns, surface.reshape(sizes)),
+            "floor_level": (columns, floor.reshape(sizes)),
+            "plan_area": (first.dimension, first.area / 1.0e4),
+            "node_elevation": ((*columns, node), elevation.reshape(*sizes, -1)),
+        }
     )
     said = "\n".join(cautions_for("sloping ground", "construction"))
-    return run.assign_attrs(edge=first.edge, cautions=said)
+    return attach(run).assign_attrs(edge=first.edge, cautions=said)
 
 
 def _march(packed: Packed, links: Links, shape: tuple[int, int]) -> None:
@@ -233,42 +290,3 @@ def _ends_of_run(
     if not np.isfinite(heads).all():
         raise InputError("start: the earlier result has no values at its last time.")
     return heads
-
-
-def _with_links(
-    dataset: xr.Dataset,
-    grounds: Sequence[LinkedGround],
-    moved: FloatArray,
-    node_depth: FloatArray,
-    settings: Settings,
-) -> xr.Dataset:
-    """Add levels, areas and what flowed sideways to a result."""
-    first = grounds[0]
-    columns = dataset.profile.dims
-    sizes = [dataset.sizes[each] for each in columns]
-    gained = np.zeros((len(first.profiles), *moved.shape[:2]))
-    passed = np.moveaxis(moved, -1, 0)
-    np.add.at(gained, first.pairs[:, 0], -passed)
-    np.add.at(gained, first.pairs[:, 1], passed)
-    rate = np.full(moved.shape, np.nan)
-    steps = np.diff(settings.output_hours)[:, None]
-    rate[:, 1:] = np.diff(moved, axis=1) / steps / first.width
-    node = "node_depth" if "node_depth" in dataset.dims else "node"
-    surface = np.stack([ground.surface_level for ground in grounds])
-    floor = np.stack([ground.floor_level for ground in grounds])
-    elevation = surface.reshape(-1, 1) - node_depth
-    inflow = 10.0 * np.moveaxis(gained, 0, 1) / first.area[:, None]
-    dataset = dataset.assign(
-        lateral_inflow=((*columns, "time"), inflow.reshape(*sizes, -1)),
-        lateral_flow=((*columns[:-1], "time", "link"), rate.reshape(*sizes[:-1], *rate.shape[1:])),
-    ).assign_coords(
-        {
-            **{name: (first.dimension, values) for name, values in first.coordinates.items()},
-            "link": ("link", first.face_position),
-            "surface_level": (columns, surface.reshape(sizes)),
-            "floor_level": (columns, floor.reshape(sizes)),
-            "plan_area": (first.dimension, first.area / 1.0e4),
-            "node_elevation": ((*columns, node), elevation.reshape(*sizes, -1)),
-        }
-    )
-    return attach(dataset)

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.ground.linked import Outside
 from soilwater.kernels import rows
-from soilwater.kernels.linked_rows import MOST_KRYLOV, N_PARTS, Links, Room
+from soilwater.kernels.linked_rows import A_COLUMN, MOST_KRYLOV, N_PARTS, Links, Room
 from soilwater.words.arrays import FloatArray
+
+OUTSIDE = 2
+"""Colour of what is no column."""
 
 
 def make_links(
@@ -16,7 +22,7 @@ def make_links(
     area: FloatArray,
     elevation: FloatArray,
     n_times: int,
-    held: NDArray[np.int64] | None = None,
+    outside: Sequence[Outside] = (),
 ) -> Links:
     """Links between columns, for `soilwater.kernels.linked_march.march_linked`.
 
@@ -32,8 +38,8 @@ def make_links(
         Of the nodes [cm].
     n_times : int
         Output times.
-    held : ndarray of int, shape (n_columns,), optional
-        1 for columns whose heads are held.
+    outside : sequence of Outside, optional
+        Faces of columns with what lies beyond them; they come behind the pairs.
 
     Returns
     -------
@@ -41,21 +47,27 @@ def make_links(
         With nothing moved yet.
     """
     n_columns, n_nodes = elevation.shape
+    outer = np.array([(each.column, n_columns) for each in outside], dtype=np.int64)
+    pairs = np.concatenate([pairs, outer.reshape(-1, 2)])
     n_links = pairs.shape[0]
     ends = pairs.ravel()
     order = np.argsort(ends, kind="stable")
     start = np.searchsorted(ends[order], np.arange(n_columns + 1))
+    order = order[: start[-1]]
     neighbour = pairs[:, ::-1].ravel()[order]
+    between = n_links - len(outside)
     return Links(
         first=np.ascontiguousarray(pairs[:, 0]),
         second=np.ascontiguousarray(pairs[:, 1]),
-        width_by_distance=width_by_distance,
+        beyond=np.array([A_COLUMN] * between + [each.beyond for each in outside], dtype=np.int64),
+        beyond_value=np.array([0.0] * between + [each.value for each in outside]),
+        width_by_distance=np.concatenate([width_by_distance, [each.width for each in outside]]),
         area=area,
         elevation=np.ascontiguousarray(elevation),
-        held=np.zeros(n_columns, dtype=np.int64) if held is None else held,
         neighbour_start=start.astype(np.int64),
         neighbour=neighbour,
         neighbour_link=(order // 2).astype(np.int64),
+        neighbour_takes=np.where(order % 2 == 0, 1.0, -1.0) / area[ends[order]],
         red=_red_columns(start, neighbour),
         flow=np.zeros((n_links, N_PARTS, n_nodes)),
         moved=np.zeros((n_links, 2)),
@@ -66,7 +78,8 @@ def make_links(
 def _red_columns(start: NDArray[np.int64], neighbour: NDArray[np.int64]) -> NDArray[np.int64]:
     """Mark columns no two of which are neighbours; every second one of a line or a grid."""
     n_columns = start.size - 1
-    red = np.full(n_columns, -1, dtype=np.int64)
+    red = np.full(n_columns + 1, -1, dtype=np.int64)
+    red[n_columns] = OUTSIDE
     for begin in range(n_columns):
         waiting = [begin] if red[begin] < 0 else []
         while waiting:
@@ -98,7 +111,7 @@ def make_room(n_columns: int, n_nodes: int) -> Room:
         work=np.zeros((n_columns, rows.N_WORK, n_nodes)),
         flows=np.zeros((n_columns, rows.N_RATES)),
         norm=np.zeros(n_columns),
-        active=np.zeros(n_columns, dtype=np.int64),
+        active=np.zeros(n_columns + 1, dtype=np.int64),
         order=np.zeros(n_columns, dtype=np.int64),
         basis=np.zeros((MOST_KRYLOV + 1, n_columns, n_nodes)),
         small=np.zeros((3, MOST_KRYLOV + 2, MOST_KRYLOV + 1)),

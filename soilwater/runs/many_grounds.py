@@ -3,20 +3,34 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
 from contextlib import closing
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from soilwater.ground.linked import LinkedGround
 from soilwater.ground.turf import Turf
+from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.green_map import GreenMap
-from soilwater.runs.linked_run import Marched, lay_out_grounds, march_ground
+from soilwater.runs.layout import Axes
+from soilwater.runs.linked_run import blank_ground, lay_out_grounds, march_ground, meshes_of
 from soilwater.runs.scheduling import Executor, Progress, Workers, finished_chunks, reporting
-from soilwater.runs.settings import make_settings
+from soilwater.runs.settings import Settings, make_settings
+from soilwater.runs.store import (
+    Blanks,
+    blocks_of,
+    blocks_to_run,
+    check_store,
+    create_store,
+    digest_of_run,
+    open_store,
+    write_block,
+)
 from soilwater.runs.transect import Transect
 from soilwater.runs.wording import in_full
 from soilwater.weather.irrigation import Event
@@ -44,6 +58,7 @@ def simulate_grounds(
     max_steps: int = 1_000_000,
     n_threads: int | None = None,
     executor: Executor | None = None,
+    store: str | Path | None = None,
     progress: Progress = False,
 ) -> xr.Dataset:
     """Simulate several lines of the same stations, or greens of the same cells, each a whole run.
@@ -64,15 +79,13 @@ def simulate_grounds(
     {start}
     {irrigation}
     {how it is solved}
-    {n_threads}
-    {executor}
-    {progress}
+    {who runs it}
 
     Returns
     -------
     Dataset
         As from `simulate`, with that dimension in front. A run that gave up has a status other than
-        0 and NaN from there on.
+        0 and NaN from there on. From a store, values are read when they are asked for.
 
     Raises
     ------
@@ -118,21 +131,84 @@ def simulate_grounds(
         refinement=refinement,
         max_steps=max_steps,
     ).for_profiles(profile for ground in wholes for profile in ground.profiles)
-    marched: list[Marched | None] = [None] * len(wholes)
-    axes = {dimension: range(len(wholes)) if labels is None else labels}
+    plan = _Plan(chunks, settings, {dimension: range(len(wholes)) if labels is None else labels})
     workers = Workers(n_threads, executor, progress)
+    if store is not None:
+        return _run_into_store(Path(store), plan, workers)
+    blanks = plan.blanks()
+    values = {name: np.stack([like] * len(wholes)) for name, (_, like) in blanks.items()}
     try:
-        with (
-            reporting(workers.progress, len(chunks)) as report,
-            closing(finished_chunks(chunks, settings, workers, march_ground)) as finished,
-        ):
-            for k, left in finished:
-                marched[k] = left
-                report(1)
+        for k, left in _finished(plan, range(len(wholes)), workers):
+            _fill(values, k, left)
     except KeyboardInterrupt:
-        raise Interrupted(lay_out_grounds(wholes, marched, settings, axes)) from None
-    run = lay_out_grounds(wholes, marched, settings, axes)
-    return run.assign_attrs(wall_time_s=time.perf_counter() - begin)
+        raise Interrupted(plan.lay_out(values)) from None
+    return plan.lay_out(values).assign_attrs(wall_time_s=time.perf_counter() - begin)
+
+
+class _Plan(NamedTuple):
+    """Grounds with a case for each of their columns, what they share, and their dimension."""
+
+    chunks: list[tuple[LinkedGround, list[Case]]]
+    settings: Settings
+    axes: Axes
+
+    def lay_out(self, values: Mapping[str, NDArray[Any]]) -> xr.Dataset:
+        return lay_out_grounds([each for each, _ in self.chunks], values, self.settings, self.axes)
+
+    def blanks(self, shared: bool = False) -> Blanks:
+        """Make what a ground leaves as it is before the run."""
+        meshes = meshes_of([each for each, _ in self.chunks], self.settings)
+        n_nodes = max(mesh.depth.size for mesh in meshes)
+        return blank_ground(self.chunks[0][0], n_nodes, self.settings, shared=shared)
+
+
+def _fill(values: Mapping[str, NDArray[Any]], place: int, left: Mapping[str, NDArray[Any]]) -> None:
+    """Put what a ground left in its place; where others have more nodes, the rest stays blank."""
+    for name, array in left.items():
+        values[name][place, ..., : array.shape[-1]] = array
+
+
+def _finished(
+    plan: _Plan, numbers: Sequence[int], workers: Workers
+) -> Generator[tuple[int, dict[str, NDArray[Any]]]]:
+    """Run some of the grounds, and hand each over as it finishes; the others are done."""
+    total = len(plan.chunks)
+    chunks = [plan.chunks[i] for i in numbers]
+    with (
+        reporting(workers.progress, total) as report,
+        closing(finished_chunks(chunks, plan.settings, workers, march_ground)) as finished,
+    ):
+        if len(numbers) < total:
+            report(total - len(numbers))
+        for k, left in finished:
+            yield numbers[k], left
+            report(1)
+
+
+def _run_into_store(path: Path, plan: _Plan, workers: Workers) -> xr.Dataset:
+    """Run the grounds that a store still lacks, and open it; a ground is a block."""
+    known = plan.lay_out({})
+    cases = [case for _, each in plan.chunks for case in each]
+    faces = [
+        (g.pairs.tolist(), g.width.tolist(), g.distance.tolist(), g.outside, g.edge)
+        for g, _ in plan.chunks
+    ]
+    digest = digest_of_run(Batch(cases, plan.axes, plan.settings), known, repr(faces))
+    blanks = plan.blanks("depth" in known.dims)
+    if not path.exists():
+        create_store(path, known, blanks, (1,), digest)
+    check_store(path, digest)
+    blocks = {
+        each.columns[0]: each for each in blocks_to_run(path, blocks_of((len(plan.chunks),), (1,)))
+    }
+    try:
+        for k, left in _finished(plan, list(blocks), workers):
+            values = {name: like[None].copy() for name, (_, like) in blanks.items()}
+            _fill(values, 0, left)
+            write_block(path, blocks[k], values)
+    except KeyboardInterrupt:
+        raise Interrupted(open_store(path)) from None
+    return open_store(path)
 
 
 def _whole_grounds(grounds: Any) -> list[LinkedGround]:
@@ -163,10 +239,10 @@ def _whole_grounds(grounds: Any) -> list[LinkedGround]:
             )
         elif any(
             not np.array_equal(getattr(first, name), getattr(last, name))
-            for name in ("pairs", "width", "area")
-        ):
+            for name in ("pairs", "width", "area", "edge")
+        ) or [face[:2] for face in first.outside] != [face[:2] for face in last.outside]:
             faults.add(
-                "its widths or barriers are not those of the first",
+                "its widths, ends, barriers or drains are not those of the first",
                 where=f"position {i}",
                 cure="run it by itself with simulate",
             )

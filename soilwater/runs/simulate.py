@@ -352,7 +352,7 @@ def simulate_ensemble(
     >>> sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
     >>> green = sw.Profile.over_gravel(sands[0], "12 in")
     >>> run = sw.simulate_ensemble(green, sw.steady_weather(2, 0.0), sand=sands, output="24 h")
-    >>> band = sw.meter_reading(run, rod="3 in").quantile([0.05, 0.95], "sample")
+    >>> band = sw.meter_reading(run, rod="3 in").quantile([0.1, 0.9], "sample")
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """

@@ -1,4 +1,4 @@
-"""Runs that are decided on the way: rules for irrigation, roots that grow.
+"""Runs that are decided on the way: rules for irrigation, roots that grow, mats that refuse water.
 
 The compiled loop is left once per decision and taken up again where it stopped.
 """
@@ -6,12 +6,14 @@ The compiled loop is left once per decision and taken up again where it stopped.
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
+from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
@@ -22,9 +24,11 @@ from soilwater.runs.packing import root_shares
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.words.errors import Status
-from soilwater.words.times import hours_between
+from soilwater.words.times import hours_between, to_timedeltas
 
 _DAY = np.timedelta64(1, "D")
+_JUDGED = 1.0
+"""Hours between two looks at a repellent mat."""
 _PER_NODE = ("z", "soil", "root", "head", "stored", "head_before", "rate")
 _PER_CASE = ("conditions", "codes", "controls", "clock", "ledger", "counts", "status")
 _OUTPUTS = ("out_head", "out_water", "out_ledger")
@@ -32,7 +36,10 @@ _OUTPUTS = ("out_head", "out_water", "out_ledger")
 
 def needs_decisions(case: Case) -> bool:
     """Whether something about a case is decided while it runs."""
-    return bool(case.rules) or (case.turf is not None and bool(case.turf.root_depth_by_date))
+    return bool(case.rules) or (
+        case.turf is not None
+        and (bool(case.turf.root_depth_by_date) or case.turf.repellent_mat is not None)
+    )
 
 
 def march_with_decisions(
@@ -53,7 +60,7 @@ def march_with_decisions(
     i : int
         Which one.
     case : Case
-        With rules, or roots that grow.
+        With rules, roots that grow, or a mat that refuses water.
     mesh : Mesh
         Its nodes.
     forcing : Forcing
@@ -75,11 +82,21 @@ def march_with_decisions(
     events = list(case.irrigation)
     forcing = make_forcing(weather, case.turf, events)
     a, b = packed.node_start[i], packed.node_start[i + 1]
-    for time in times:
+    mat, state = None if case.turf is None else case.turf.repellent_mat, MatState()
+    refused: list[tuple[float, float, float]] = []
+    last = 0.0
+    for time, upcoming in pairwise([*times, end]):
         hours = float(hours_between(start, time))
         drying = _march_to(packed, own, i, hours, forcing)
         if packed.status[i] != Status.OK:
             return forcing
+        if mat is not None:
+            head = packed.head[None, a:b]
+            content = float(mean_over_depth(mesh, head, 0.0, mat.thickness, drying)[0])
+            state, last = mat.then(state, content, hours - last), hours
+            if state.refuses:
+                refused.append((hours, float(hours_between(start, upcoming)), mat.intake))
+                forcing = forcing.refusing(*refused[-1])
         if case.turf is not None and case.turf.root_depth_by_date:
             packed.root[a:b] = root_shares(case.turf.on(time), mesh, case.profile.depth)
         decided = []
@@ -93,6 +110,8 @@ def march_with_decisions(
             # Edges of the events so far are kept, so that each is put in only once.
             weather = weather.refine(np.array([t for e in decided for t in (e.time, e.end)]))
             forcing = make_forcing(weather, case.turf, events)
+            for span in refused:
+                forcing = forcing.refusing(*span)
     _march_to(packed, own, i, float(hours_between(start, end)), forcing)
     return forcing
 
@@ -106,7 +125,7 @@ def _within(event: Event, end: np.datetime64) -> Event:
 
 
 def _decisions(case: Case) -> dict[np.datetime64, list[Rule]]:
-    """Rules to ask by the time they are asked; roots grow at midnight."""
+    """Rules to ask by the time they are asked; roots grow at midnight, mats are judged hourly."""
     start, end = case.weather.start, case.weather.end
     decisions: dict[np.datetime64, list[Rule]] = {}
     for rule in case.rules:
@@ -117,6 +136,10 @@ def _decisions(case: Case) -> dict[np.datetime64, list[Rule]]:
         for midnight in midnights.astype("datetime64[ns]"):
             if midnight >= start:
                 decisions.setdefault(midnight, [])
+    if case.turf is not None and case.turf.repellent_mat is not None:
+        hours = np.arange(0.0, float(hours_between(start, end)), _JUDGED)
+        for hour in start + to_timedeltas(hours):
+            decisions.setdefault(hour, [])
     return decisions
 
 

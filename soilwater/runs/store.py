@@ -16,7 +16,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
@@ -27,8 +27,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.runs.arrange import Batch
-from soilwater.runs.layout import OUTCOME, blank, inner_dims
-from soilwater.runs.settings import Settings
+from soilwater.runs.layout import OUTCOME
 from soilwater.soils import Soil, is_built_in
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError, RunError, Status
@@ -43,6 +42,10 @@ WHOLE = "store"
 """Note of everything that is written when a store is made."""
 NOTHING_WRITTEN = -1
 """Fill of the status. 0 would say that all is well; xarray gives it as missing."""
+
+
+Blanks = Mapping[str, tuple[tuple[str, ...], NDArray[Any]]]
+"""Variables by name: dimensions behind those of the batch, and the values of one entry."""
 
 
 class Block(NamedTuple):
@@ -91,9 +94,9 @@ def blocks_of(sizes: tuple[int, ...], shape: tuple[int, ...]) -> Iterator[Block]
 
 
 def create_store(
-    path: Path, described: xr.Dataset, settings: Settings, block: tuple[int, ...], digest: str
+    path: Path, described: xr.Dataset, blanks: Blanks, block: tuple[int, ...], digest: str
 ) -> None:
-    """Make a group for columns of which none has been run.
+    """Make a group for entries of a batch, columns or whole grounds, of which none has been run.
 
     Parameters
     ----------
@@ -101,10 +104,10 @@ def create_store(
         Folder to be made.
     described : Dataset
         Everything known before the run: coordinates, profiles, attributes.
-    settings : Settings
-        Names the variables to come.
+    blanks : mapping
+        The variables to come, as an entry has them before it is run.
     block : tuple of int
-        Columns written at a time, along each dimension of the batch.
+        Entries written at a time, along each dimension of the batch, the first ones of a profile.
     digest : str
         Tells this run from others.
 
@@ -114,10 +117,7 @@ def create_store(
         If zarr is missing, or nothing can be written there.
     """
     zarr = _zarr()
-    batch, sizes = described.profile.dims, described.profile.shape
-    shared = "depth" in described.dims
-    n_times = described.sizes["time"]
-    n_nodes = described.sizes["node_depth" if shared else "node"]
+    batch, sizes = described.profile.dims[: len(block)], described.profile.shape[: len(block)]
     # Made under a name of its own first, so that half a group is never taken for a store, and two
     # processes that start at once do not write into each other's.
     with _writing(path):
@@ -128,26 +128,25 @@ def create_store(
             described = described.assign_attrs({DIGEST: digest})
             described.to_zarr(draft, mode="w", zarr_format=FORMAT, consolidated=False)
             group = zarr.open_group(draft, mode="r+", zarr_format=FORMAT)
-            for name in settings.names:
-                dims = (*batch, *inner_dims(name, ("time",), shared))
-                like = blank(name, 0, n_times, n_nodes)
+            for name, (inner, like) in blanks.items():
+                dims = (*batch, *inner)
                 labelled = attach(xr.Dataset({name: (dims, np.empty((0,) * len(dims)))}))
                 array = group.create_array(
                     name,
-                    shape=(*sizes, *like.shape[1:]),
-                    chunks=(*block, *like.shape[1:]),
+                    shape=(*sizes, *like.shape),
+                    chunks=(*block, *like.shape),
                     dtype="str" if like.dtype == object else like.dtype,
                     fill_value=_fill_value(name, like.dtype),
                     attributes={**labelled[name].attrs, "_ARRAY_DIMENSIONS": list(dims)},
                 )
                 if name in OUTCOME:
-                    array[:] = blank(name, described.profile.size, n_times, n_nodes).reshape(sizes)
+                    array[:] = np.broadcast_to(like, array.shape)
             zarr.consolidate_metadata(draft, zarr_format=FORMAT)
             files = [each.relative_to(draft) for each in draft.rglob("*") if each.is_file()]
             known = [
                 each.as_posix()
                 for each in files
-                if each.name.startswith(".z") or each.parts[0] not in settings.names
+                if each.name.startswith(".z") or each.parts[0] not in blanks
             ]
             _write_note(draft, WHOLE, known)
         try:
@@ -225,7 +224,7 @@ def blocks_to_run(path: Path, blocks: Iterable[Block]) -> list[Block]:
                 continue
         elif noted is not None:
             with _writing(path):
-                (path / _file_of(block, "status", 0)).unlink(missing_ok=True)
+                _status_file(path, block, status.ndim).unlink(missing_ok=True)
         waiting.append(block)
     return waiting
 
@@ -260,7 +259,7 @@ def write_block(path: Path, block: Block, values: dict[str, NDArray[Any]]) -> No
         _write_note(path, note, files)
     except OSError as error:
         with suppress(OSError):
-            (path / _file_of(block, "status", 0)).unlink(missing_ok=True)
+            _status_file(path, block, group["status"].ndim).unlink(missing_ok=True)
             (path / NOTES / f"{note}.json").unlink(missing_ok=True)
         raise RunError(
             f"store: {path} cannot be written to ({os.strerror(error.errno or errno.EIO)}); what "
@@ -292,6 +291,10 @@ def _note_of(block: Block) -> str:
 def _file_of(block: Block, name: str, n_inner: int) -> str:
     """File of a variable's chunk, below the store, for a block and `n_inner` more dimensions."""
     return f"{name}/" + ".".join(map(str, (*block.number, *(0,) * n_inner)))
+
+
+def _status_file(path: Path, block: Block, n_dims: int) -> Path:
+    return path / _file_of(block, "status", n_dims - len(block.number))
 
 
 def _lengths(path: Path, files: Iterable[str]) -> dict[str, int]:
@@ -345,7 +348,7 @@ def sources_digest() -> str:
     return digest.hexdigest()
 
 
-def digest_of_run(batch: Batch, described: xr.Dataset) -> str:
+def digest_of_run(batch: Batch, described: xr.Dataset, links: str = "") -> str:
     """Text that is the same for the same cases, settings and sources of this package.
 
     Parameters
@@ -354,6 +357,8 @@ def digest_of_run(batch: Batch, described: xr.Dataset) -> str:
         All columns, and what they share.
     described : Dataset
         Everything known before the run: labels and profiles among it.
+    links : str, optional
+        What tells between which columns water flows.
 
     Returns
     -------
@@ -376,7 +381,7 @@ def digest_of_run(batch: Batch, described: xr.Dataset) -> str:
         if set(each.dims) <= set(dims)
     ]
     rest = (settings.names, settings.tolerance, settings.ponding_limit, settings.surface)
-    more = (settings.refinement, settings.max_steps, dims, labels)
+    more = (settings.refinement, settings.max_steps, dims, labels, links)
     digest.update(repr((sources_digest(), rest, more)).encode())
     digest.update(settings.output_hours.tobytes())
     curves: dict[Soil, bytes] = {}

@@ -13,12 +13,13 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
-from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, stretched
+from soilwater.ground.linked import LinkedGround, stretched
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
+from soilwater.runs.line_ends import CLOSED, End, beside_drains, beyond_end, check_ends
+from soilwater.runs.stations import at_stations, check_stations, station_name
 from soilwater.survey.line import line_of_spots
 from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
@@ -66,9 +67,12 @@ class Transect(Displayed):
     width : sequence of float, str or Quantity, optional
         Width of the ground the line stands for at each station [cm]: growing away from a knoll,
         shrinking into a bowl. The same everywhere when left out.
-    ends : (str, str), optional
+    ends : tuple of two, optional
         What lies beyond the first and the last station: "closed" (a crest, a wall, or a mirror
-        image) is the only one known.
+        image); "goes on" (the ground goes on as it is there, and so does the water in it);
+        ``WaterTable(depth)`` (all is at rest over water that stands so deep below the turf);
+        ``SeepageFace()`` or ``CapillaryBreak(entry_suction)`` (a drained edge, open or of gravel,
+        which takes water and gives none).
     spacing : float, str or Quantity, optional
         Largest distance between columns [cm]. Stations farther apart get columns between them, with
         level, depth and width straight from one to the next.
@@ -77,6 +81,10 @@ class Transect(Displayed):
     barriers : sequence of float, str or Quantity, optional
         Distances along the line [cm] at which a sheet, from the surface into the floor, stops what
         runs sideways.
+    drains : sequence of float, str or Quantity, optional
+        Distances along the line [cm] at which a trench of gravel, from the surface into the floor
+        and drained at its foot, takes what comes to it, as the gravel below does, and lets nothing
+        across.
 
     Raises
     ------
@@ -98,32 +106,29 @@ class Transect(Displayed):
     probe_depth: FloatArray
     green: Profile
     width: FloatArray | None = None
-    ends: tuple[str, str] = ("closed", "closed")
+    ends: tuple[End, End] = (CLOSED, CLOSED)
     spacing: float = field(default=SPACING, kw_only=True)
     name: str = field(default="", kw_only=True)
     barriers: Sequence[Length] = field(default=(), kw_only=True)
+    drains: Sequence[Length] = field(default=(), kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults(f'Transect "{self.name}"' if self.name else "Transect")
-        distance = _stations(self.distance, "distance", faults)
-        depth = _stations(self.probe_depth, "probe_depth", faults)
+        distance = at_stations(self.distance, "distance", faults)
+        depth = at_stations(self.probe_depth, "probe_depth", faults)
         level = self._levels(distance, faults)
         width = np.ones(distance.size)
         if self.width is not None:
-            width = _stations(self.width, "width", faults)
+            width = at_stations(self.width, "width", faults)
         spacing = positive_number(self.spacing, "length", "spacing", faults)
-        cure = 'write barriers=["3 m"]'
-        walls = items_of(self.barriers, "barriers", cure, faults)
-        barriers = _stations(walls, "barriers", faults) if walls else ()
+        across = {}
+        for name in ("barriers", "drains"):
+            cure = f'write {name}=["3 m"]'
+            places = items_of(getattr(self, name), name, cure, faults)
+            across[name] = at_stations(places, name, faults) if places else np.zeros(0)
         if not isinstance(self.green, Profile):
             faults.add(f"green is a {type(self.green).__name__}", allowed="a Profile")
-        ends = tuple(self.ends) if isinstance(self.ends, (tuple, list)) else self.ends
-        if ends != ("closed", "closed"):
-            faults.add(
-                f"ends is {self.ends!r}",
-                allowed='("closed", "closed")',
-                cure="let the line begin and end at a crest, a foot or a wall",
-            )
+        ends = check_ends(self.ends, faults)
         for name, values in (("surface_level", level), ("probe_depth", depth), ("width", width)):
             if values.size != distance.size and values.size and distance.size:
                 faults.add(
@@ -136,13 +141,14 @@ class Transect(Displayed):
                 allowed=f"at least {FEWEST_STATIONS}: where the line begins, bends and ends",
             )
         faults.raise_if_any()
-        self._check_stations(distance, level, depth, width, faults)
-        for at in barriers:
-            if not distance[0] < at < distance[-1]:
-                faults.add(
-                    f"a barrier at {at:g} cm",
-                    allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
-                )
+        check_stations(self.green, distance, level, depth, width, faults)
+        for name, found in across.items():
+            for at in found:
+                if not distance[0] < at < distance[-1]:
+                    faults.add(
+                        f"a {name[:-1]} at {at:g} cm",
+                        allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
+                    )
         faults.raise_if_any()
         given = {
             "distance": distance,
@@ -151,7 +157,7 @@ class Transect(Displayed):
             "width": None if self.width is None else width,
             "spacing": spacing,
             "ends": ends,
-            "barriers": tuple(float(at) for at in barriers),
+            **{name: tuple(found.tolist()) for name, found in across.items()},
         }
         for name, value in given.items():
             if isinstance(value, np.ndarray):
@@ -168,52 +174,7 @@ class Transect(Displayed):
             with faults.catching():
                 return 0.0 - number_to_house(given, "slope", "surface_level") * distance
             return np.zeros(0)
-        return _stations(given, "surface_level", faults)
-
-    def _check_stations(
-        self,
-        distance: FloatArray,
-        level: FloatArray,
-        depth: FloatArray,
-        width: FloatArray,
-        faults: Faults,
-    ) -> None:
-        """Note what is wrong at single stations and between neighbours."""
-        least = LEAST_DEPTH
-        with faults.catching():
-            least += float(self.green.interfaces[self.green.layer_index()])
-        for i, each in enumerate(depth):
-            if each < least:
-                faults.add(
-                    f"probe_depth is {each:g} cm",
-                    where=_station(i, distance),
-                    allowed=f"{least:g} cm or more",
-                    cure="the floor would lie above the surface" if each < 0.0 else "",
-                )
-        for i in np.flatnonzero(width <= 0.0).tolist():
-            faults.add(f"width is {width[i]:g} cm", where=_station(i, distance), allowed="above 0")
-        for i in np.flatnonzero(np.diff(distance) <= 0.0).tolist():
-            what = "is met twice" if distance[i] == distance[i + 1] else "comes before the last one"
-            faults.add(
-                f"distance {distance[i + 1]:g} cm {what}",
-                where=f"station {i + 2}",
-                allowed="distances that rise",
-                cure="sort the stations along the line and keep one reading of each",
-            )
-        if len(faults):
-            return
-        surface = np.diff(level) / np.diff(distance)
-        floor = np.diff(level - depth) / np.diff(distance)
-        for i in np.flatnonzero(np.abs(floor) > STEEPEST).tolist():
-            jump = abs(surface[i]) > STEEPEST
-            faults.add(
-                f"the floor slopes {100.0 * abs(floor[i]):.0f} %",
-                where=f"from {_station(i, distance)} to {_station(i + 1, distance)}",
-                allowed=f"up to {100.0 * STEEPEST:.0f} %",
-                cure="the levels jump: bring both to one mark"
-                if jump
-                else "check both probe depths: one may have met a stone or missed the gravel",
-            )
+        return at_stations(given, "surface_level", faults)
 
     @classmethod
     def from_survey(
@@ -382,21 +343,32 @@ class Transect(Displayed):
         area = np.zeros(x.size)
         area[:-1] += 0.25 * gap * (width[:-1] + face)
         area[1:] += 0.25 * gap * (width[1:] + face)
-        open_faces = np.ones(x.size - 1, dtype=bool)
-        open_faces[np.searchsorted(x, np.array(line.barriers, dtype=np.float64)) - 1] = False
-        first = np.flatnonzero(open_faces)
+        middle = 0.5 * (x[1:] + x[:-1])
+        kept = np.ones(x.size - 1, dtype=bool)
+        drained = np.searchsorted(x, np.array(line.drains, dtype=np.float64)) - 1
+        kept[np.searchsorted(x, np.array(line.barriers, dtype=np.float64)) - 1] = False
+        kept[drained] = False
+        first = np.flatnonzero(kept)
+        level, fall = line.surface_level, -np.diff(line.floor_level) / gap
+        last = x.size - 1
+        outside = (
+            *beyond_end(line.ends[0], 0, level[0], -fall[0], width[0], x[0]),
+            *beyond_end(line.ends[1], last, level[-1], fall[-1], width[-1], x[-1]),
+            *beside_drains(line.green, [(i, i + 1, face[i], middle[i]) for i in drained.tolist()]),
+        )
         return LinkedGround(
             profiles=tuple(stretched(self.green, float(depth)) for depth in line.probe_depth),
-            surface_level=line.surface_level,
+            surface_level=level,
             area=area,
             pairs=np.stack([first, first + 1], axis=-1),
             width=face[first],
             distance=gap[first],
-            face_position=0.5 * (x[1:] + x[:-1])[first],
+            face_position=middle[first],
             dimension="distance",
             coordinates={"distance": x},
-            names=tuple(_station(i, x) for i in range(x.size)),
-            edge=" and ".join(self.ends),
+            names=tuple(station_name(i, x) for i in range(x.size)),
+            edge=" and ".join(map(str, self.ends)),
+            outside=outside,
         )
 
     def cases(
@@ -461,24 +433,3 @@ class Transect(Displayed):
 
 
 _HEADER = ("station", "distance", "surface level", "probe depth", "floor level")
-
-
-def _station(i: int, distance: NDArray[np.float64]) -> str:
-    return f"station {i + 1} ({distance[i]:g} cm)"
-
-
-def _stations(values: Any, name: str, faults: Faults) -> FloatArray:
-    """Lengths at stations, or none and a fault for each that is missing or no length."""
-    if isinstance(values, str) or not (isinstance(values, Sequence) or np.ndim(values) == 1):
-        faults.add(f"{name} is {values!r}", allowed="a list with one length a station")
-        return np.zeros(0)
-    before = len(faults)
-    if not len(values):
-        faults.add(f"{name} is empty", allowed="a list with one length a station")
-    found = np.zeros(len(values))
-    for i, value in enumerate(values):
-        with faults.catching():
-            found[i] = number_to_house(value, "length", f"{name} of station {i + 1}")
-    if len(faults) > before:
-        return np.zeros(0)
-    return found

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -16,6 +17,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.lab.sheet import read_retention
+from soilwater.site.gravel import Gravel
 from soilwater.site.tables import (
     KINDS,
     READINGS,
@@ -71,7 +73,7 @@ class SandSheet:
         InputError
             As `read_retention` does.
         """
-        given: dict[str, str] = dict(self.settings)
+        given: dict[str, Any] = dict(self.settings)
         return read_retention(self.sheet, **given)
 
     def fit(self) -> FitResult:
@@ -98,15 +100,21 @@ class Green:
         What grows on it.
     spots : tuple of Spot
         In the order in which the crew walks.
-    base_suction : BaseSuction, optional
-        Suction left at the base.
+    base_suction : BaseSuction or None, optional
+        Suction left at the base, where the file states it.
+    gravel : str, optional
+        Name of the gravel below; empty where it is not known.
+    water_table : float, optional
+        Depth of a water table below the surface [cm]; NaN without.
     """
 
     name: str
     sand: str
     turf: Turf
     spots: tuple[Spot, ...]
-    base_suction: BaseSuction = OVER_GRAVEL
+    base_suction: BaseSuction | None = None
+    gravel: str = ""
+    water_table: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -130,6 +138,8 @@ class SiteFile(Displayed, Tabled):
         Of the site.
     sands : tuple of SandSheet
         Each with its lab sheet.
+    gravels : tuple of Gravel
+        Each by its curve or entry suction.
     greens : tuple of Green
         In the order of the file.
     thresholds : Thresholds
@@ -153,6 +163,7 @@ class SiteFile(Displayed, Tabled):
     path: Path
     name: str
     sands: tuple[SandSheet, ...]
+    gravels: tuple[Gravel, ...]
     greens: tuple[Green, ...]
     thresholds: Thresholds
     rod: float
@@ -199,6 +210,39 @@ class SiteFile(Displayed, Tabled):
         """
         wanted = self.green(name).sand
         return next(each for each in self.sands if each.name == wanted).fit()
+
+    def base_suction(self, name: str) -> BaseSuction:
+        """Find the suction left at the base of a green once it has drained.
+
+        Parameters
+        ----------
+        name : str
+            Of the green.
+
+        Returns
+        -------
+        BaseSuction
+            As the file states it; by the curve of its gravel; above a water table that stays; or,
+            where nothing is said of what lies below, that over gravel as it is usually built.
+
+        Raises
+        ------
+        InputError
+            If the file has no such green, or its sand cannot be fitted.
+        """
+        green = self.green(name)
+        depths = [spot.depth for spot in green.spots if spot.has_depth]
+        if green.base_suction is not None:
+            return green.base_suction
+        if green.gravel and depths:
+            gravel = next(each for each in self.gravels if each.name == green.gravel)
+            return gravel.suction_below(self.sand(name).soil, depths)
+        if not math.isnan(green.water_table) and depths:
+            above = sorted(green.water_table - depth for depth in depths)
+            table = in_people_units(green.water_table, "length")
+            why = f"above a water table at {table}, from the deepest spot to the shallowest"
+            return BaseSuction(sum(above) / len(above), above[0], above[-1], why)
+        return OVER_GRAVEL
 
     def survey(self, name: str, day: Date | None = None) -> Survey:
         """Put the spots of a green together with what was read on one day.

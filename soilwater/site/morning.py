@@ -199,7 +199,7 @@ def morning_plan(
                 flow=None if math.isnan(site.crew.flow) else site.crew.flow,
                 start=start,
                 rod=site.rod,
-                base_suction=green.base_suction,
+                base_suction=site.base_suction(green.name),
                 meter_error=site.meter_error,
                 draws=draws,
                 n_threads=n_threads,

@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from soilwater.decisions.watering.thresholds import Thresholds
-from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
+from soilwater.ground.base_suction import base_band
 from soilwater.ground.turf import Turf
 from soilwater.site.file import TURFS, Crew, Green, SandSheet, SiteFile
+from soilwater.site.gravel import CLEAN, read_gravels
 from soilwater.site.parts import Part, check_names, unknown_word
 from soilwater.site.tables import read_readings, read_water
 from soilwater.site.weather import read_site_weather
@@ -22,7 +23,7 @@ from soilwater.words.forms import Date
 from soilwater.words.times import as_time
 from soilwater.words.toml_lines import toml_lines
 
-WORDS = ("name", "sand", "meter", "thresholds", "crew", "weather", "tables", "green")
+WORDS = ("name", "sand", "gravel", "meter", "thresholds", "crew", "weather", "tables", "green")
 """Words at the left edge of a site file."""
 SAND_WORDS = (
     "sheet", "sample", "suction_unit", "water_content_unit", "bulk_density", "particle_density",
@@ -30,10 +31,11 @@ SAND_WORDS = (
 )  # fmt: skip
 """Words of a sand; all but its sheet are arguments of `read_retention`."""
 GREEN_WORDS = (
-    "name", "sand", "turf", "root_depth", "crop_coefficient", "base_suction", "spots",
+    "name", "sand", "turf", "root_depth", "crop_coefficient", "gravel", "base_suction",
+    "water_table", "spots",
 )  # fmt: skip
 """Words of a green."""
-SPOT_QUANTITIES = ("depth", "area", "slope", "mat_thickness", "x", "y")
+SPOT_QUANTITIES = ("depth", "area", "slope", "mat_thickness", "x", "y", "surface_level")
 """Words of a spot that need a unit."""
 
 
@@ -74,7 +76,10 @@ def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
     whole = Part(values, (), toml_lines(text), faults)
     whole.know(WORDS)
     sands = _sands(whole.part("sand"), path.parent)
-    greens = tuple(_green(part, [each.name for each in sands]) for part in whole.parts("green"))
+    gravels = read_gravels(whole.part("gravel"))
+    names = [list(whole.part(word).words()) for word in ("sand", "gravel")]
+    names[1].append(CLEAN)
+    greens = tuple(_green(part, *names) for part in whole.parts("green"))
     check_names(
         [(each.text("name", ""), each.where("name")) for each in whole.parts("green")],
         "green",
@@ -95,14 +100,15 @@ def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
         faults.add(
             f"day_first is {day_first!r}", where=tables.where("day_first"), allowed="true or false"
         )
-    names = {each.name: tuple(spot.name for spot in each.spots) for each in greens}
-    readings = read_readings(readings_path, names, rod, clock, day_first, faults)
-    water = read_water(water_path, names, clock, day_first, faults)
+    spots = {each.name: tuple(spot.name for spot in each.spots) for each in greens}
+    readings = read_readings(readings_path, spots, rod, clock, day_first, faults)
+    water = read_water(water_path, spots, clock, day_first, faults)
     faults.raise_if_any()
     return SiteFile(
         path=path,
         name=whole.text("name"),
         sands=sands,
+        gravels=gravels,
         greens=greens,
         thresholds=thresholds,
         rod=rod,
@@ -149,7 +155,7 @@ def _sands(part: Part, folder: Path) -> tuple[SandSheet, ...]:
     return tuple(sands)
 
 
-def _green(part: Part, sands: list[str]) -> Green:
+def _green(part: Part, sands: list[str], gravels: list[str]) -> Green:
     part.know(GREEN_WORDS)
     name, sand = part.text("name", None), part.text("sand", None)
     if sand and sand not in sands:
@@ -162,7 +168,11 @@ def _green(part: Part, sands: list[str]) -> Green:
         part.faults.add(f'green "{name}" has no spots', where=part.where())
     made = [_spot(each) for each in spots]
     return Green(
-        name, sand, _turf(part), tuple(each for each in made if each is not None), _base(part)
+        name,
+        sand,
+        _turf(part),
+        tuple(each for each in made if each is not None),
+        **_base(part, gravels),
     )
 
 
@@ -202,16 +212,30 @@ def _turf(part: Part) -> Turf:
     return turf
 
 
-def _base(part: Part) -> BaseSuction:
-    found = part.given("base_suction")
-    if found is None:
-        return OVER_GRAVEL
-    values = found if isinstance(found, list) else [found]
-    suctions = [part.measured(each, "suction", "base_suction") for each in values]
-    if not any(math.isnan(each) for each in suctions):
-        with part.faults.catching(part.where("base_suction")):
-            return base_band(suctions if isinstance(found, list) else suctions[0])
-    return OVER_GRAVEL
+def _base(part: Part, gravels: list[str]) -> dict[str, Any]:
+    """Take what the file says of what lies below a green: one of three words, or none."""
+    given = [word for word in ("gravel", "base_suction", "water_table") if word in part]
+    if len(given) > 1:
+        part.faults.add(
+            f"{' and '.join(given)} are both given",
+            where=part.where(given[1]),
+            allowed="one of them",
+        )
+    elif "gravel" in part:
+        name = part.text("gravel")
+        if name and name not in gravels:
+            unknown_word(name, gravels, part.where("gravel"), part.faults)
+        return {"gravel": name}
+    elif "water_table" in part:
+        return {"water_table": part.number("water_table", "length")}
+    elif "base_suction" in part:
+        found = part.given("base_suction")
+        values = found if isinstance(found, list) else [found]
+        suctions = [part.measured(each, "suction", "base_suction") for each in values]
+        if not any(math.isnan(each) for each in suctions):
+            with part.faults.catching(part.where("base_suction")):
+                return {"base_suction": base_band(suctions if len(values) > 1 else suctions[0])}
+    return {}
 
 
 def _meter(part: Part) -> tuple[float, float]:

@@ -8,7 +8,6 @@ import os
 from pathlib import Path
 from typing import Any
 
-from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.turf import Turf
 from soilwater.site.file import TURFS, Green, SiteFile
 from soilwater.site.weather import PLACE_WORDS, SiteWeather, WeatherTable
@@ -49,6 +48,10 @@ def _as_toml(site: SiteFile, folder: Path) -> str:
         lines += [f"[sand.{_key(sand.name)}]", f"sheet = {_text(_from(folder, sand.sheet))}"]
         lines += [f"{word} = {_text(value)}" for word, value in sand.settings]
         lines.append("")
+    for gravel in site.gravels:
+        if gravel.words:
+            lines.append(f"[gravel.{_key(gravel.name)}]")
+            lines += [f"{word} = {_value(value)}" for word, value in gravel.words] + [""]
     lines += [
         "[meter]",
         f"rod = {_measured(site.rod, 'cm')}",
@@ -107,7 +110,10 @@ def _value(value: Any) -> str:
 def _green(green: Green) -> list[str]:
     lines = ["[[green]]", f"name = {_text(green.name)}", f"sand = {_text(green.sand)}"]
     lines += _turf(green.turf)
-    if green.base_suction != OVER_GRAVEL:
+    if green.gravel:
+        lines.append(f"gravel = {_text(green.gravel)}")
+    lines += _known("water_table", green.water_table, "cm")
+    if green.base_suction is not None:
         base = green.base_suction
         band = ", ".join(_measured(each, "cm") for each in (base.low, base.high))
         lines.append(
@@ -135,7 +141,13 @@ def _spot(spot: Spot) -> str:
         parts.append(f"depth = {_measured(spot.depth, 'cm')}")
     if spot.depth_at_least:
         parts.append("depth_at_least = true")
-    for word, unit in (("area", "m2"), ("mat_thickness", "cm"), ("x", "m"), ("y", "m")):
+    for word, unit in (
+        ("area", "m2"),
+        ("mat_thickness", "cm"),
+        ("x", "m"),
+        ("y", "m"),
+        ("surface_level", "cm"),
+    ):
         value = getattr(spot, word)
         if value is not None:
             parts.append(f"{word} = {_measured(value, unit)}")

@@ -4,44 +4,21 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from soilwater.survey.headers import ROLES, is_statistic, role_of
 from soilwater.survey.rods import check_rods
 from soilwater.survey.survey import Spot, Survey
-from soilwater.words.cells import parse_number
+from soilwater.words.cells import parse_number, value_like
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import in_people_units
+from soilwater.words.set_right import Columns, columns_at, is_bound, say_columns, say_missing
 from soilwater.words.summaries import sums_up
 from soilwater.words.text_tables import MISSING_CODES, TextTable
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import number_to_house
-
-_ROLES = (
-    ("latitude", r"\blat(itude)?\b"),
-    ("longitude", r"\b(lon|long|lng|longitude)\b"),
-    ("catch_depth", r"\bcatch|\bcans?\b"),
-    ("drop_time", r"\bdrop"),
-    ("mat_thickness", r"^(organic )?(mat|thatch)\b"),
-    ("reading", r"vwc|moisture|water content|reading|field capacity|^%"),
-    ("rod", r"\b(rods?|tines?|probe length)\b"),
-    ("unused", r"\broots?\b|temp|salin|\bec\b"),
-    ("at_least", r"^at least$"),
-    ("depth", r"\b(depth|probed?)\b"),
-    ("staff", r"\b(staff|foresight)\b"),
-    ("surface_level", r"\b(levels?|elev(ation)?|altitude|rl|z)\b"),
-    ("slope", r"\b(slope|gradient|grade|fall)\b"),
-    ("clock", r"^(clock|time|time of day)$"),
-    ("date", r"\b(date|time|timestamp|datetime)\b"),
-    ("meter", r"\b(meter|device|instrument)\b"),
-    ("area", r"\barea\b"),
-    ("x", r"^(x|east|easting)\b"),
-    ("y", r"^(y|north|northing)\b"),
-    ("spot", r"\b(spot|cell|point|peg|pin|id|name|location)\b"),
-    ("green", r"\b(green|tee|hole|field|site)\b"),
-)
-
 
 _NAMING = (
     "no|nr|num|number|green|hole|tee|spot|point|peg|pin|cell|id|location|position|station|stake|"
@@ -106,8 +83,14 @@ class Sheet:
         What was understood.
     green : str
         Which green the rows are of.
+    lines : dict of str to list of int
+        Lines of each spot.
     origin : tuple of float or None
         Latitude and longitude positions are counted from [degrees].
+    named : mapping of str to str or sequence of str
+        Headers by what their columns were said to hold.
+    units : mapping of str to str
+        Units of what has none on the sheet, as they were said.
     """
 
     text: TextTable
@@ -116,12 +99,10 @@ class Sheet:
     found: dict[str, dict[str, Any]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     green: str = ""
+    lines: dict[str, list[int]] = field(default_factory=dict)
     origin: tuple[float, float] | None = None
-
-    @property
-    def line_word(self) -> str:
-        """Rows of a table in memory are rows; those of a file are lines of it."""
-        return "row" if self.text.source == "table" else "line"
+    named: Columns = field(default_factory=dict)
+    units: Mapping[str, str] = field(default_factory=dict)
 
     def header(self, column: int) -> str:
         """Header of a `column` as a person sees it, plain and in lower case."""
@@ -133,31 +114,57 @@ class Sheet:
     ) -> None:
         """Find out what each column holds; one of those `needed`, if any, must be there."""
         self.notes += self.text.notes
-        unused = []
-        for i, written in enumerate(self.text.columns):
-            plain = re.sub(r"[_\s]+", " ", plain_characters(written)).strip().lower()
-            role = next((role for role, pattern in _ROLES if re.search(pattern, plain)), "unused")
-            if role == "unused":
-                unused.append(written)
-            elif role in self.columns and role not in ("reading",):
+        named = columns_at(self.text, self.named, ROLES, self.faults)
+        found: dict[str, list[int]] = {}
+        for i, (written, unit) in enumerate(zip(self.text.columns, self.text.units, strict=True)):
+            role = named.get(i, role_of(written, unit))
+            if i not in named and role in named.values():
+                role = "unused"
+            found.setdefault(role, []).append(i)
+        readings = found.get("reading", [])
+        single = [i for i in readings if not is_statistic(self.text.columns[i])]
+        if single and not set(readings) & set(named):
+            found["unused"] = found.get("unused", []) + [i for i in readings if i not in single]
+            found["reading"] = single
+        unused = [self.text.columns[i] for i in sorted(found.pop("unused", []))]
+        for role, places in found.items():
+            headers = [self.text.columns[i] for i in places]
+            if len(places) > 1 and role != "reading":
+                which = " or ".join(say_columns(**{role: header}) for header in headers)
                 self.faults.add(
-                    f'"{self.text.columns[self.columns[role][0]]}" and "{written}" both look like '
-                    f"{role.replace('_', ' ')}",
-                    cure="keep one",
+                    f'"{headers[0]}" and "{headers[1]}" both look like {role.replace("_", " ")}',
+                    cure=f"say which it is, {which}",
                 )
-            else:
-                self.columns.setdefault(role, []).append(i)
+        self.columns.update(found)
         if "clock" in self.columns and "date" not in self.columns:
-            self.columns["date"] = self.columns.pop("clock")
+            clock = self.columns.pop("clock")
+            cells = [row[clock[0]] for row in self.text.rows if row[clock[0]]]
+            if all(re.fullmatch(r"\d{1,2}[:.h]\d{2}(:\d{2})?( ?[ap]m)?", c.lower()) for c in cells):
+                self.notes.append("times of day without a date, not used")
+            else:
+                self.columns["date"] = clock
         if unused:
             self.notes.append(f"not used: {', '.join(unused)}")
         if needed and not set(self.columns) & set(needed):
             names = ", ".join(f'"{each}"' for each in self.text.columns)
             self.faults.add(
                 f"neither depths nor readings nor levels among {names}",
-                cure='head the columns "depth (in)" and "VWC (%)"',
+                cure=f'say which it is, {self._named_as("depth")} and depth_unit="in" or '
+                f'{self._named_as("reading")} and reading_unit="%", or head the columns '
+                '"depth (in)" and "VWC (%)"',
             )
         self.faults.raise_if_any()
+
+    def _named_as(self, role: str) -> str:
+        """Write that the first column of numbers holds what is looked for."""
+        return say_columns(**{role: self.text.columns[self._first_of_numbers()]})
+
+    def _first_of_numbers(self) -> int:
+        for i in range(len(self.text.columns)):
+            filled = [row[i] for row in self.text.rows if row[i]]
+            if filled and i not in self.columns.get("spot", []) and all(map(value_like, filled)):
+                return i
+        return 0
 
     def cell(self, cells: Sequence[str], role: str) -> str:
         """Text among `cells` in the only column of a `role`; empty where there is none."""
@@ -192,9 +199,13 @@ class Sheet:
             if spot:
                 rows.append((spot, number, row))
             elif any(row):
-                self.faults.add("the spot has no name", where=f"{self.line_word} {number}")
+                self.faults.add(
+                    "the spot has no name",
+                    where=f"{self.text.line_word} {number}",
+                    cure=f"to leave the row out, say leave_out=({number},)",
+                )
         if "spot" not in self.columns:
-            self.notes.append(f"no column of spots: they are called by their {self.line_word}")
+            self.notes.append(f"no column of spots: they are called by their {self.text.line_word}")
         return rows
 
     def _without_summaries(
@@ -209,9 +220,9 @@ class Sheet:
         seen: set[tuple[str, ...]] = set()
         for (number, row), name, summary in zip(lines, names, named, strict=True):
             if summary:
-                left_out.append(f'"{name}" ({self.line_word} {number})')
+                left_out.append(f'"{name}" ({self.text.line_word} {number})')
             elif dated and self.cell(row, "date") and row in seen:
-                twice.append(f"{self.line_word} {number}")
+                twice.append(f"{self.text.line_word} {number}")
             else:
                 kept.append((number, row))
             seen.add(row)
@@ -224,21 +235,28 @@ class Sheet:
     def visits(self, rows: Iterable[Row]) -> None:
         """Make a place for each spot of the `rows`; refuse two spellings of one name."""
         keys: dict[str, str] = {}
-        for spot, _, _ in rows:
+        for spot, number, _ in rows:
             other = keys.setdefault(plain_name(spot), spot)
             if other != spot and spot not in self.found:
                 self.faults.add(
-                    f'spots "{other}" and "{spot}" look like one', cure="write it in one way"
+                    f'spots "{other}" and "{spot}" look like one',
+                    cure=f"write it in one way, or leave the row out: leave_out=({number},)",
                 )
             self.found.setdefault(spot, {"readings": []})
+            self.lines.setdefault(spot, []).append(number)
 
     def number(self, cell: str, where: str) -> tuple[float | None, str]:
         """Read number and unit of a cell; None where nothing was measured."""
+        if is_bound(cell):
+            self.notes.append(f'{where}: "{cell}" is a bound, no value: left out')
+            return None, ""
         try:
             value, unit = number_in(cell, self.text.decimal)
         except ValueError:
             self.faults.add(
-                f'"{cell}" is not a number', where=where, cure="leave it empty if not measured"
+                f'"{cell}" is not a number',
+                where=where,
+                cure=f"if nothing was measured there, say {say_missing([cell])}",
             )
             return None, ""
         return (None, "") if value in MISSING_CODES else (value, unit)
@@ -249,7 +267,7 @@ class Sheet:
         The unit is that of the cell, else the `stated` one, else that of the header of its `role`.
         """
         column = self.columns[role][0]
-        unit = (stated if role == "slope" else "") or self.text.units[column]
+        unit = stated or self.units.get(role, "") or self.text.units[column]
         plain = plain_characters(cell)
         if role == "slope" and re.fullmatch(r"[\d./ ]+\s*:\s*[\d./ ]+", plain):
             value = number_to_house(plain, "slope", role)
@@ -258,7 +276,12 @@ class Sheet:
         try:
             number, own = number_in(cell, self.text.decimal)
         except ValueError:
-            raise InputError(f'{role.replace("_", " ")}: "{cell}" is not a number.') from None
+            cure = f"if nothing was measured there, say {say_missing([cell])}"
+            if role == "rod":
+                cure = 'say how long the rods of all readings are, such as rod="3 in"'
+            raise InputError(
+                f'{role.replace("_", " ")}: "{cell}" is not a number; {cure}.'
+            ) from None
         if number is None:
             raise InputError(f"{role.replace('_', ' ')}: missing where it is needed.")
         unit = own or unit
@@ -278,7 +301,8 @@ class Sheet:
             with self.faults.catching():
                 spots.append(Spot(spot, **{**given, "readings": tuple(given["readings"])}))
         for each in spots:
-            check_rods(each, self.faults)
+            lines = ", ".join(map(str, self.lines.get(each.name, ())))
+            check_rods(each, self.faults, f"leave_out=({lines},)")
         self.faults.raise_if_any()
         notes = tuple(dict.fromkeys(self.notes))
         return Survey(tuple(spots), name=name, notes=notes, origin=self.origin)
@@ -298,6 +322,6 @@ def _ask_unit(role: str, number: float, header: str) -> str:
         role, "in" if number in (1.5, 3, 4.8, 8) else "cm"
     )
     return (
-        f"{role.replace('_', ' ')}: {number:g} has no unit; looks like {unit}: head the column "
-        f'"{header} ({unit})" if it is.'
+        f"{role.replace('_', ' ')}: {number:g} has no unit; looks like {unit}: say "
+        f'units={{"{role}": "{unit}"}} if it is, or head the column "{header} ({unit})".'
     )

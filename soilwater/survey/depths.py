@@ -12,6 +12,7 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
 from soilwater.words.errors import InputError
+from soilwater.words.set_right import say_missing
 from soilwater.words.text_tables import MISSING_CODES
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import number_to_house
@@ -21,6 +22,11 @@ OUT_OF_LINE = 2.5
 _MOST_OF_FEW = 4.0  # the same where few others tell, and for how little one in its own unit may be
 SAME_PROBE = 2.5
 """Two depths of one spot may differ by this much [cm], about one inch (common practice)."""
+
+SHALLOWEST, DEEPEST = 14.0, 65.0
+"""Between these [cm] lies the usual depth of a root zone: greens have 20 to 41 cm, caps of fields
+from 15 cm and lows more (common practice, no source). A column of depths around
+others is asked about."""
 
 _AT_LEAST = re.compile(
     r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
@@ -34,6 +40,7 @@ class _Depth(NamedTuple):
 
     spot: str
     where: str
+    line: int
     value: float
     unit: str
     at_least: bool
@@ -62,7 +69,7 @@ def read_depths(
     cells: list[_Depth] = []
     skipped = []
     for spot, number, row in rows:
-        where = f"{sheet.line_word} {number} ({spot})"
+        where = f"{sheet.text.line_word} {number} ({spot})"
         part, at_least = _at_least(row[column])
         at_least = at_least or sheet.cell(row, "at_least").lower() == "yes"
         if part.startswith("+"):
@@ -70,7 +77,8 @@ def read_depths(
             sheet.faults.add(
                 f'depth "{row[column]}" can be {written} or at least {written}',
                 where=where,
-                cure=f'write "{written}" or "{written}+"',
+                cure=f'write "{written}" or "{written}+", or leave the row out with '
+                f"leave_out=({number},)",
             )
             continue
         try:
@@ -78,12 +86,22 @@ def read_depths(
         except ValueError:
             skipped.append(f'{spot} "{row[column]}"')
             continue
-        if value is None or value in MISSING_CODES:
+        if value is not None and value not in MISSING_CODES and value <= 0.0:
+            sheet.faults.add(
+                f'depth "{row[column]}"',
+                where=where,
+                allowed="above 0",
+                cure=f"if nothing was measured, say {say_missing([row[column]])}, or leave the "
+                f"row out with leave_out=({number},)",
+            )
+        elif value is None or value in MISSING_CODES:
             skipped += [f"{spot} blank"] if not sheet.cell(row, "reading") else []
         else:
-            cells.append(_Depth(spot, where, value, own, at_least, row[column].strip()))
+            cells.append(_Depth(spot, where, number, value, own, at_least, row[column].strip()))
     if skipped:
         sheet.notes.append(f"no depth: {', '.join(skipped)}")
+    if unit is None and not any(each.unit for each in cells):
+        _ask_of_all(sheet, cells, sheet.text.units[column])
     bare = unit or sheet.text.units[column] or _unit_of_bare(sheet, cells, rows, column)
     below_mat = _below_mat(sheet, column, depth_from)
     if bare is None or below_mat is None:
@@ -91,11 +109,35 @@ def read_depths(
     for each in _in_line(sheet, cells, bare):
         with sheet.faults.catching(each.where):
             depth = number_to_house(f"{each.value!r} {each.unit or bare}", "length", "depth")
-            _take_depth(sheet, each.spot, each.where, depth, each.at_least)
+            _take_depth(sheet, each, depth)
     if below_mat:
         _add_mats(sheet, rows)
     else:
         sheet.notes.append("depths taken from the turf surface, mat included")
+
+
+def _ask_of_all(sheet: Sheet, cells: Sequence[_Depth], unit: str) -> None:
+    """Ask about depths of a green that no green has, where another unit gives ordinary ones."""
+    if not cells or not unit:
+        return
+    middle = float(np.median([each.value for each in cells]))
+    if SHALLOWEST <= _length(middle, unit) <= DEEPEST:
+        return
+    likely = [each for each in ("in", "cm", "mm") if SHALLOWEST <= _length(middle, each) <= DEEPEST]
+    if likely:
+        sheet.faults.add(
+            f"depths around {middle:g} {unit} are {_length(middle, unit):.3g} cm; as {likely[0]} "
+            f"they would be {_length(middle, likely[0]):.3g} cm",
+            cure=f'confirm with depth_unit="{likely[0]}", or depth_unit="{unit}" if that is what '
+            "they are",
+        )
+
+
+def _length(value: float, unit: str) -> float:
+    try:
+        return number_to_house(f"{value!r} {unit}", "length", "depth")
+    except InputError:
+        return math.nan
 
 
 def _unit_of_bare(
@@ -156,7 +198,7 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
             sheet.faults.add(
                 f'depth "{each.text}" can be {value:g} or {apart}',
                 where=each.where,
-                cure=f'write "{apart}", or leave it empty',
+                cure=f'write "{apart}", or leave the row out with leave_out=({each.line},)',
             )
         elif ratio >= OUT_OF_LINE or ratio <= 1.0 / OUT_OF_LINE:
             readings = [unit for unit in ("mm", "cm", "in") if unit != bare]
@@ -164,7 +206,8 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
                 f"depth {value:g} is {ratio:.2g} times the median {middle:g} {bare}: "
                 f"{readings[0]}? {readings[1]}? a slip, {value / 10:g}?",
                 where=each.where,
-                cure=f'correct it, or write its unit in the cell ("{value:g} {bare}")',
+                cure=f'correct it, or write its unit in the cell ("{value:g} {bare}"), or '
+                f"leave the row out with leave_out=({each.line},)",
             )
         elif (
             _differs(each, usual)
@@ -183,7 +226,8 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
                 f'depth "{each.text}" is {depth:.3g} cm, {depth / among:.2g} times the median of '
                 f"{among:.3g} cm",
                 where=each.where,
-                cure=f"write {' or '.join(fitting) or 'what was measured'}, or leave it empty",
+                cure=f"write {' or '.join(fitting) or 'what was measured'}, or leave the row out "
+                f"with leave_out=({each.line},)",
             )
         else:
             yield each
@@ -201,10 +245,7 @@ def _in_feet(depth: _Depth) -> bool:
 
 def _centimetres(depth: _Depth, unit: str) -> float:
     """Depth in centimetres; NaN where its unit is none of length, which is told elsewhere."""
-    try:
-        return number_to_house(f"{depth.value!r} {unit}", "length", "depth")
-    except InputError:
-        return math.nan
+    return _length(depth.value, unit)
 
 
 def _taken_apart(text: str) -> str:
@@ -220,7 +261,8 @@ def _taken_apart(text: str) -> str:
     return f"{whole} {top}/{bottom} {rest}".strip()
 
 
-def _take_depth(sheet: Sheet, spot: str, where: str, depth: float, at_least: bool) -> None:
+def _take_depth(sheet: Sheet, written: _Depth, depth: float) -> None:
+    spot, at_least = written.spot, written.at_least
     kept = sheet.found[spot]
     if "depth" not in kept:
         kept.update(depth=depth, depth_at_least=at_least)
@@ -235,8 +277,9 @@ def _take_depth(sheet: Sheet, spot: str, where: str, depth: float, at_least: boo
     elif abs(kept["depth"] - depth) > SAME_PROBE:
         sheet.faults.add(
             f"{spot} is {depth:.1f} cm deep here and {kept['depth']:.1f} cm above",
-            where=where,
-            cure="a stone, a layer or a slip: keep the depth you believe",
+            where=written.where,
+            cure="a stone, a layer or a slip: keep the depth you believe with "
+            f"leave_out=({written.line},) or leave_out=({sheet.lines[spot][0]},)",
         )
     elif kept["depth"] != depth:
         sheet.notes.append(f"{spot}: first depth of several kept, they agree to an inch")

@@ -145,7 +145,7 @@ def _from_table(source: Any, origin: tuple[float, float] | None, faults: Faults)
     for number, row in zip(sheet.text.line_numbers, sheet.text.rows, strict=True):
         place = []
         for name in names:
-            where = f"{sheet.line_word} {number}"
+            where = f"{sheet.text.line_word} {number}"
             value, own = sheet.number(sheet.cell(row, name), where)
             if value is None:
                 faults.add(f"{name} is missing", where=where)

@@ -10,6 +10,8 @@ import numpy as np
 from soilwater.survey.columns import number_in
 from soilwater.survey.earth import METRES_PER_DEGREE, distance, metres_from
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import say_columns, say_missing
+from soilwater.words.unit_texts import plain_characters
 
 FARTHEST = 2_000.0
 """Spots of one green, tee or field lie within this distance [m] (our own choice)."""
@@ -46,6 +48,8 @@ def local_positions(
     decimal: str,
     near: tuple[float, float] | None,
     faults: Faults,
+    units: Mapping[str, str],
+    headers: tuple[str, str],
 ) -> tuple[dict[str, tuple[float, float]], list[str], tuple[float, float] | None]:
     """Positions in metres from the south-west corner of the spots.
 
@@ -59,6 +63,10 @@ def local_positions(
         Latitude and longitude of the place [degrees].
     faults : Faults
         Takes what is wrong.
+    units : mapping of str to str
+        ``"W"`` and ``"S"`` of a longitude or latitude without its sign.
+    headers : tuple of str
+        Of the columns of latitude and longitude.
 
     Returns
     -------
@@ -70,11 +78,20 @@ def local_positions(
         Latitude and longitude of that corner [degrees].
     """
     places: dict[str, tuple[float, float]] = {}
+    swapped = say_columns(latitude=headers[1], longitude=headers[0])
     for spot, pair in cells.items():
         try:
-            lat, lon = (number_in(cell, decimal)[0] for cell in pair)
+            lat, lon = (
+                _degrees(cell, decimal, units.get(name, ""))
+                for cell, name in zip(pair, ("latitude", "longitude"), strict=True)
+            )
         except ValueError:
-            faults.add(f"{pair[0]!r}, {pair[1]!r} is no position", where=spot, cure="use degrees")
+            faults.add(
+                f"{pair[0]!r}, {pair[1]!r} is no position",
+                where=spot,
+                allowed="degrees, or degrees, minutes and seconds",
+                cure=f"if it was not found, say {say_missing(pair)}",
+            )
             continue
         if lat is None or lon is None:
             continue
@@ -83,7 +100,7 @@ def local_positions(
                 f"latitude {lat:g}, longitude {lon:g}",
                 where=spot,
                 allowed="latitude -90 to 90, longitude -180 to 180",
-                cure="latitude and longitude may be swapped",
+                cure=f"latitude and longitude may be swapped: then say {swapped}",
             )
         else:
             places[spot] = (lat, lon)
@@ -97,10 +114,23 @@ def local_positions(
     for spot, place in places.items():
         slip = slip_between(place, target)
         if slip is not None:
-            faults.add(f"it falls {slip[0]} away from {whose}", where=spot, cure=slip[1])
+            # One among others is a slip of its own; all of them are one of the file.
+            if near is None:
+                cure = say_missing(cells[spot])
+            elif "swapped" in slip[1]:
+                cure = swapped
+            elif "longitude" in slip[1]:
+                cure = 'units={"longitude": "W"}'
+            else:
+                cure = 'units={"latitude": "S"}' if "minus" in slip[1] else say_missing(cells[spot])
+            faults.add(
+                f"it falls {slip[0]} away from {whose}", where=spot, cure=f"{slip[1]}: say {cure}"
+            )
     notes = [f"positions around latitude {middle[0]:.5f}, longitude {middle[1]:.5f}"]
-    decimals = max(_decimals(cell, decimal) for pair in cells.values() for cell in pair)
-    rounding = METRES_PER_DEGREE * 10.0**-decimals
+    written = [plain_characters(cell) for pair in cells.values() for cell in pair]
+    decimals = max(_decimals(cell, decimal) for cell in written)
+    parts = any(re.search(r"\d\s*[°d:\s]\s*\d", cell) for cell in written)
+    rounding = METRES_PER_DEGREE * 10.0**-decimals / (60.0 if parts else 1.0)
     if rounding > COARSEST:
         notes.append(
             f"positions have {decimals} decimals = {rounding:.0f} m, too coarse for a green"
@@ -109,6 +139,35 @@ def local_positions(
     west = min(lon for _, lon in places.values())
     corner = (south, west)
     return {spot: metres_from(corner, place) for spot, place in places.items()}, notes, corner
+
+
+_PARTS = re.compile(
+    r"([-+]?)\s*(\d{1,3})\s*[°d\s:]\s*(\d{1,2}(?:[.,]\d+)?)\s*['m\s:]?"
+    r"\s*(?:(\d{1,2}(?:[.,]\d+)?)\s*(?:\"|''|s)?)?",
+)
+
+
+def _degrees(cell: str, decimal: str, side: str) -> float | None:
+    """Degrees in a cell: a number, or degrees, minutes and seconds, with a letter for the side."""
+    plain = plain_characters(cell)
+    match = re.fullmatch(r"([NSEWO]?)\s*(.*?)\s*°?\s*([NSEWO]?)", plain, re.IGNORECASE)
+    letters, number = "", plain
+    if match is not None:
+        letters, number = (match[1] + match[3]).upper(), match[2]
+    parts = _PARTS.fullmatch(number)
+    if parts is not None:
+        minutes, seconds = (float((part or "0").replace(",", ".")) for part in parts.groups()[2:])
+        value: float | None = float(parts[2]) + minutes / 60.0 + seconds / 3600.0
+        value = -value if parts[1] == "-" and value is not None else value
+    else:
+        value = number_in(number, decimal)[0]
+    if value is None:
+        return None
+    # "O" is west in French and Spanish, east in German: only its number can tell.
+    west_or_south = (letters or side.upper()) in ("S", "W")
+    if letters == "O":
+        raise ValueError(cell)
+    return -abs(value) if west_or_south else value
 
 
 def _decimals(cell: str, decimal: str) -> int:

@@ -10,6 +10,7 @@ import numpy as np
 from soilwater.survey.columns import Row, Sheet
 from soilwater.survey.survey import Reading
 from soilwater.words.quantities import in_people_units
+from soilwater.words.set_right import say_columns, say_missing
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
@@ -47,12 +48,15 @@ def read_readings(
         if re.search(r"field capacity|\bof fc\b|saturation", header):
             sheet.faults.add(
                 f'column "{header}": do you mean % by volume or % of field capacity?',
-                cure="give % by volume: a sand has no field capacity of its own",
+                cure="give % by volume: a sand has no field capacity of its own; to leave it out, "
+                f"say {say_columns(unused=sheet.text.columns[column])}",
             )
             continue
         if re.search(r"mass|weight|w/w|grav", header):
             sheet.faults.add(
-                f'column "{header}": water by mass', cure="multiply by the bulk density first"
+                f'column "{header}": water by mass',
+                cure="multiply by the bulk density first, or leave it out with "
+                + say_columns(unused=sheet.text.columns[column]),
             )
             continue
         values += _scaled(sheet, rows, column, unit)
@@ -87,15 +91,17 @@ def _scaled(
 ) -> list[tuple[str, str, int, float, int, tuple[str, ...]]]:
     """Take the readings of a column as fractions."""
     taken = []
+    beyond: list[tuple[str, str]] = []
     for spot, number, row in rows:
-        where = f"{sheet.line_word} {number} ({spot})"
+        where = f"{sheet.text.line_word} {number} ({spot})"
         value, own = sheet.number(row[column], where)
         if value is None:
             continue
         if value < 0.0 or value > 100.0:
-            sheet.faults.add(f"a reading of {value:g}", where=where, allowed="0 to 100 %")
+            beyond.append((where, row[column]))
             continue
         taken.append((spot, where, number, value, own, row))
+    _ask_beyond(sheet, column, beyond, len(taken))
     header = sheet.header(column)
     stated = "%" in header or "percent" in header or any(own for *_, own, _ in taken)
     if unit == "1" and not stated:
@@ -110,7 +116,8 @@ def _scaled(
         fewer = min(high, low, key=len)
         sheet.faults.add(
             f"mixed fractions and per cents: {', '.join(where for _, where, *_ in fewer)}",
-            cure="write them all alike",
+            cure="write them all alike, or leave these out with "
+            + say_missing(row[column] for *_, row in fewer),
         )
         return []
     per_cent = stated or bool(high)
@@ -120,7 +127,8 @@ def _scaled(
             f'column "{sheet.text.columns[column]}": readings of {min(values):g} to '
             f"{max(values):g} can be % by volume, a very dry sand, or a meter's scale of 1 to 10, "
             "which is no water content",
-            cure='say reading_unit="%" if they are % by volume; leave the column out if not',
+            cure='say reading_unit="%" if they are % by volume; if not, leave the column out with '
+            + say_columns(unused=sheet.text.columns[column]),
         )
         return []
     _ask_lost_factors(sheet, taken, per_cent)
@@ -131,6 +139,25 @@ def _scaled(
         (spot, where, number, scale * value, column, row)
         for spot, where, number, value, _, row in taken
     ]
+
+
+def _ask_beyond(sheet: Sheet, column: int, beyond: Sequence[tuple[str, str]], others: int) -> None:
+    """Ask about readings that no water content has: slips, or another scale altogether."""
+    if beyond and len(beyond) > others:
+        sheet.faults.add(
+            f'column "{sheet.text.columns[column]}": readings such as {beyond[0][1]} are no water '
+            "content: counts, or another quantity?",
+            allowed="0 to 100 %",
+            cure=f"to leave the column out, say {say_columns(unused=sheet.text.columns[column])}",
+        )
+        return
+    for where, cell in beyond:
+        sheet.faults.add(
+            f"a reading of {cell}",
+            where=where,
+            allowed="0 to 100 %",
+            cure=f"if nothing was measured there, say {say_missing(c for _, c in beyond)}",
+        )
 
 
 def _ask_lost_factors(
@@ -149,7 +176,8 @@ def _ask_lost_factors(
                 f"a reading of {value:g} among {min(others):g} to {max(others):g} %: "
                 f"{value:g} %, or the fraction {value:g}, {100.0 * value:g} %",
                 where=where,
-                cure=f'write "{100.0 * value:g} %" or "{value:g} %"',
+                cure=f'write "{100.0 * value:g} %" or "{value:g} %", or leave it out with '
+                f"missing=({value:g},)",
             )
 
 

@@ -10,7 +10,7 @@ from soilwater.words.quantities import in_people_units
 from soilwater.words.units import number_to_house
 
 
-def check_rods(spot: Spot, faults: Faults) -> None:
+def check_rods(spot: Spot, faults: Faults, leave_out: str = "") -> None:
     """Note readings whose rods went through the root zone into what lies below it.
 
     Parameters
@@ -19,6 +19,8 @@ def check_rods(spot: Spot, faults: Faults) -> None:
         With its depth and readings.
     faults : Faults
         Takes the rods that are too long.
+    leave_out : str, optional
+        What to say to leave the spot out.
     """
     for rod in sorted({reading.rod for reading in spot.readings}):
         if spot.has_depth and not spot.depth_at_least and rod > spot.depth + SHORT_OF_THE_ROD:
@@ -26,7 +28,8 @@ def check_rods(spot: Spot, faults: Faults) -> None:
                 f"rods of {in_people_units(rod, 'length')} in "
                 f"{in_people_units(spot.depth, 'length')} of root zone read what lies below it",
                 where=f'spot "{spot.name}"',
-                cure="correct the depth or the rod, or leave that reading out",
+                cure="correct the depth or the rod, or leave that reading out"
+                + (f": {leave_out}" if leave_out else ""),
             )
 
 

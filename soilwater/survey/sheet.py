@@ -13,6 +13,7 @@ from typing import Any
 
 from soilwater.survey.columns import Row, Sheet, plain_name
 from soilwater.survey.depths import read_depths
+from soilwater.survey.field_grid import as_rows
 from soilwater.survey.geojson import is_geojson, table_of_points
 from soilwater.survey.place import grid_positions, local_positions
 from soilwater.survey.readings import read_readings
@@ -20,6 +21,7 @@ from soilwater.survey.rods import check_rods
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.set_right import Columns, Missing, is_bound, without_lines, without_missing
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
@@ -36,6 +38,10 @@ def read_survey(
     grid_spacing: Length | None = None,
     near: tuple[float, float] | None = None,
     day_first: bool | None = None,
+    columns: Columns | None = None,
+    units: Mapping[str, str] | None = None,
+    missing: Missing = (),
+    leave_out: Sequence[int] = (),
     name: str = "",
     sheet: str | None = None,
 ) -> Survey:
@@ -68,6 +74,18 @@ def read_survey(
         Latitude and longitude [degrees] of the place, to check positions against.
     day_first : bool, optional
         Whether 12/11/2026 is in November (True) or December (False), where dates leave it open.
+    columns : mapping of str to str or sequence of str, optional
+        Headers by what their columns hold, where the usual headers do not do: ``"spot"``,
+        ``"depth"``, ``"reading"`` (one or several), ``"rod"``, ``"date"`` and so on, or
+        ``"unused"``.
+    units : mapping of str to str, optional
+        Units of what has none on the sheet: ``"rod"``, ``"mat_thickness"``, ``"catch_depth"``,
+        ``"drop_time"``, ``"area"``, ``"surface_level"``, ``"staff"``, ``"x"``, ``"y"``; and
+        ``"W"`` or ``"S"`` of a longitude or latitude that lost its sign.
+    missing : float, str or sequence of either, optional
+        Texts of cells, or codes, that mean "nothing measured", besides blanks and -999.
+    leave_out : sequence of int, optional
+        Lines of the file (rows of a table in memory) that are left out, counted as messages do.
     name : str, optional
         Name of the survey; that of the green when left out.
     sheet : str, optional
@@ -96,7 +114,11 @@ def read_survey(
     if is_geojson(source):
         source = table_of_points(source)
     text = read_text_table(source, sheet=sheet)
-    understood = Sheet(text, Faults(f"Survey {text.source}"))
+    faults = Faults(f"Survey {text.source}")
+    text = without_lines(
+        without_missing(as_rows(text, depth_unit, reading_unit), missing), leave_out
+    )
+    understood = Sheet(text, faults, named=columns or {}, units=_checked_units(units or {}, faults))
     if depth_from not in (None, "turf surface", "below mat"):
         understood.faults.add(f"depth_from={depth_from!r}", allowed='"turf surface" or "below mat"')
     if reading_unit not in (None, "%", "1"):
@@ -120,6 +142,18 @@ def read_survey(
                 understood.found[spot].update(x=x, y=y)
     understood.faults.raise_if_any()
     return understood.survey(name or understood.green)
+
+
+UNITS = ("rod", "mat_thickness", "catch_depth", "drop_time", "area", "surface_level", "staff")
+"""What `read_survey` takes units for; depths, readings and slopes have arguments of their own."""
+PLACES = ("x", "y", "latitude", "longitude")
+
+
+def _checked_units(units: Mapping[str, str], faults: Faults) -> Mapping[str, str]:
+    for role in units:
+        if role not in (*UNITS, *PLACES):
+            faults.add(f'units: "{role}"', allowed=", ".join((*UNITS, *PLACES)))
+    return units
 
 
 def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | None = None) -> Survey:
@@ -184,12 +218,13 @@ def _merged(spot: Spot, other: Spot) -> Spot:
         "surface_level",
         "slope",
         "mat_thickness",
-        "drop_time",
         "catch_depth",
         "area",
     ):
         if getattr(spot, key) is None:
             given[key] = getattr(other, key)
+    if spot.drop_time is None:
+        given.update(drop_time=other.drop_time, drop_tests=other.drop_tests)
     return replace(spot, **given)
 
 
@@ -207,9 +242,13 @@ def _read_others(sheet: Sheet, rows: Sequence[Row], slope_unit: str | None) -> N
             continue
         for spot, number, row in rows:
             cell = sheet.cell(row, role)
+            where = f"{sheet.text.line_word} {number} ({spot})"
             if not cell or cell == "-":
                 continue
-            with sheet.faults.catching(f"{sheet.line_word} {number} ({spot})"):
+            if is_bound(cell):
+                sheet.notes.append(f'{where}: "{cell}" is a bound, no value: left out')
+                continue
+            with sheet.faults.catching(where):
                 value = sheet.with_unit(cell, role, quantity, slope_unit or "")
                 if sheet.found[spot].setdefault(role, value) != value:
                     raise InputError(
@@ -227,14 +266,14 @@ def _read_levels(sheet: Sheet, rows: Sequence[Row]) -> None:
         column = sheet.columns[role][0]
         header = sheet.text.columns[column]
         bare = [row[column] for _, _, row in rows if re.fullmatch(r"[-+\d.,]+", row[column])]
-        if bare and not sheet.text.units[column]:
+        if bare and not sheet.text.units[column] and role not in sheet.units:
             sheet.faults.add(
                 f'column "{header}" has no unit: {bare[0]} can be metres, feet, inches or cm',
-                cure=f'head it "{header} (m)" if it is in metres',
+                cure=f'say units={{"{role}": "m"}} if it is in metres, or head it "{header} (m)"',
             )
             return
         for spot, number, row in rows:
-            where = f"{sheet.line_word} {number} ({spot})"
+            where = f"{sheet.text.line_word} {number} ({spot})"
             if sheet.number(row[column], where)[0] is None:
                 continue
             with sheet.faults.catching(where):
@@ -254,16 +293,27 @@ def _read_positions(sheet: Sheet, rows: Sequence[Row], near: tuple[float, float]
             for spot, _, row in rows
             if sheet.cell(row, "latitude") and sheet.cell(row, "longitude")
         }
-        places, notes, sheet.origin = local_positions(cells, sheet.text.decimal, near, sheet.faults)
+        places, notes, sheet.origin = local_positions(
+            cells,
+            sheet.text.decimal,
+            near,
+            sheet.faults,
+            sheet.units,
+            (
+                sheet.text.columns[sheet.columns["latitude"][0]],
+                sheet.text.columns[sheet.columns["longitude"][0]],
+            ),
+        )
         sheet.notes += notes
         for spot, (x, y) in places.items():
             sheet.found[spot].update(x=x, y=y)
     elif {"x", "y"} <= set(sheet.columns):
         for spot, number, row in rows:
             for role in ("x", "y"):
-                where = f"{sheet.line_word} {number} ({spot})"
+                where = f"{sheet.text.line_word} {number} ({spot})"
                 value, own = sheet.number(sheet.cell(row, role), where)
-                unit = own or sheet.text.units[sheet.columns[role][0]] or "m"
+                written = sheet.text.units[sheet.columns[role][0]]
+                unit = own or sheet.units.get(role, "") or written or "m"
                 if value is not None:
                     with sheet.faults.catching(where):
                         metres = number_to_house(f"{value!r} {unit}", "length", role) / 100.0

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError, by_kind
@@ -122,7 +123,10 @@ class Spot:
     mat_thickness : float, str or Quantity, optional
         Thickness of the organic mat at the surface [cm].
     drop_time : float, optional
-        Time a water drop sat on a dry plug [s].
+        Time a water drop sat on a dry plug [s]; of drop tests the middle one where drops sit
+        longest.
+    drop_tests : DropTests, optional
+        Drop times by depth, where more than one drop was set.
     catch_depth : float, str or Quantity, optional
         Depth of water in the catch can here [mm].
     area : float, str or Quantity, optional
@@ -151,6 +155,7 @@ class Spot:
     slope: float | None = field(default=None, kw_only=True)
     mat_thickness: float | None = field(default=None, kw_only=True)
     drop_time: float | None = field(default=None, kw_only=True)
+    drop_tests: DropTests | None = field(default=None, kw_only=True)
     catch_depth: float | None = field(default=None, kw_only=True)
     area: float | None = field(default=None, kw_only=True)
 
@@ -184,6 +189,7 @@ class Spot:
         drop = self.drop_time
         if drop is not None and not 0.0 <= number_of(drop) < math.inf:
             faults.add(f"drop_time is {by_kind(drop)}", allowed="0 s or more, a plain number")
+        self._take_drops(faults)
         readings = items_of(
             self.readings, "readings", 'write readings=[Reading("16 %", rod="3 in")]', faults
         )
@@ -196,6 +202,24 @@ class Spot:
                 )
         object.__setattr__(self, "readings", readings)
         faults.raise_if_any()
+
+    def _take_drops(self, faults: Faults) -> None:
+        tests: Any = self.drop_tests
+        if tests is None:
+            return
+        if not isinstance(tests, DropTests):
+            faults.add(
+                f"drop_tests is {by_kind(tests)}",
+                allowed="DropTests, such as DropTests({0: [2, 3], 1: [90, 600]})",
+            )
+        elif self.drop_time not in (None, tests.drop_time):
+            faults.add(
+                f"drop_time is {by_kind(self.drop_time)} s, and the drops of drop_tests sit "
+                f"{tests.drop_time:g} s where they sit longest",
+                cure="leave drop_time out: it follows from drop_tests",
+            )
+        else:
+            object.__setattr__(self, "drop_time", tests.drop_time)
 
     def _take(
         self, name: str, given: Any, quantity: str, faults: Faults, *, above_zero: bool

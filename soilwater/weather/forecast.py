@@ -18,6 +18,7 @@ import numpy as np
 from soilwater.weather.reference_et import Site
 from soilwater.weather.series import Weather
 from soilwater.weather.station.files import read_station
+from soilwater.weather.stretches import stretches
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date
 from soilwater.words.stamps import STANDARD
@@ -50,6 +51,8 @@ def read_forecast(
     missing: float | str | Sequence[float | str] = (),
 ) -> tuple[Weather, ...]:
     """Read a forecast: hourly or daily, of one member or several that are equally likely.
+
+    The step may grow on the way, from hours to three or six hours or days.
 
     Members stand below one another, told apart by a column "member" (or "run", "ensemble",
     "scenario"); side by side, in columns such as "rain member 2 (mm)"; or in several files.
@@ -119,10 +122,21 @@ def read_forecast(
     told: dict[str, None] = {}
     for each in sources:
         for table in _members(read_text_table(each, sheet=sheet)):
+            parts = stretches(table, label=label, columns=columns, day_first=day_first)
             try:
-                record = given(table)
-                made = record.to_weather(reference_et, sunrise=sunrise, sunset=sunset)
-                members.append(replace(made, name=made.name or f"forecast {table.source}"))
+                if len(parts) > 1 and cumulative:
+                    raise InputError(
+                        f"{table.source}: a running total over steps that change cannot be taken "
+                        "apart; give amounts of each step."
+                    )
+                made: list[Weather] = []
+                for each in parts:
+                    record = given(each)
+                    part = record.to_weather(reference_et, sunrise=sunrise, sunset=sunset)
+                    steps = f", steps of {record.step:g} h" if len(parts) > 1 else ""
+                    called = part.name or f"forecast {table.source}"
+                    made.append(replace(part, name=f"{called}{steps}"))
+                members.append(_one_after_another(made))
             except InputError as error:
                 told |= dict.fromkeys(error.faults if len(error.faults) > 1 else (str(error),))
     for fault in told:
@@ -138,6 +152,14 @@ def read_forecast(
         faults.add("there is none", cure="give at least one table")
     faults.raise_if_any()
     return tuple(members)
+
+
+def _one_after_another(parts: Sequence[Weather]) -> Weather:
+    """Put stretches of one member behind one another; notes say where their steps change."""
+    whole = parts[0]
+    for each in parts[1:]:
+        (whole,) = join_weather(whole, each)
+    return whole
 
 
 def _members(table: TextTable) -> list[TextTable]:

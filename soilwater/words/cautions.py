@@ -22,7 +22,7 @@ CAUTIONS: dict[str, str] = {
         "the reading at its crest, at 1.5 % 5 %"
     ),
     "sloping ground": (
-        "what lies beyond the edge is taken to share no water, and what runs over the turf onto a "
+        "beyond the edge no water is shared, unless a line is told; what runs over the turf onto a "
         "low place is left out; levels count more than depths: 1 cm of level in 2 m is worth 0.5 % "
         "by volume; one line is not a green: water also leaves it sideways; drainage and regrading "
         "belong to the licensed designer"
@@ -85,7 +85,7 @@ IN_A_LINE: dict[str, str] = {
     "backflow": "filling tanks and injecting need the backflow protection of local code",
     "water law": "allocations and restriction days go before any amount given here",
     "salt": "salt is not modelled, and a meter reads high in salty soil",
-    "not modelled": "not modelled: frost, swelling, repellent sand, disease, shade, compaction",
+    "not modelled": "not modelled: frost, swelling, fingers of water, disease, shade, compaction",
     "private": "maps of a club are its own: nothing is sent anywhere from here",
     "blame": "causes are consistent or not with the numbers; they do not say who is at fault",
 }

@@ -61,6 +61,7 @@ def parse_number(text: str, decimal: str = ".") -> tuple[float | None, str]:
     grouped = _GROUPED.fullmatch(plain)
     if grouped is not None:
         plain = re.sub(r"[' ]", "", grouped[1]) + grouped[2]
+    plain = _POWER_OF_TEN.sub(r"\1e\2", plain, count=1)
     inches = feet_and_inches(plain)
     if inches is not None:
         return inches, "in"
@@ -120,6 +121,7 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
     )
 )  # fmt: skip
 
+_POWER_OF_TEN = re.compile(r"^([-+]?[\d.,]+)\s*[x×·*]\s*10\s*(?:\^\s*\(?|(?=[-+]))([-+]?\d+)\)?")
 # Thousands set apart as in 15'000 and 15 000, which is no feet and inches.
 _GROUPED = re.compile(r"([-+]?[1-9]\d{0,2}(?:['\s]\d{3})+)(?!\d)(.*)")
 

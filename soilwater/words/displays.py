@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from abc import abstractmethod
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from typing import NamedTuple
 
@@ -47,6 +47,14 @@ def as_counted(name: str) -> tuple[tuple[int, int | str], ...]:
     """Key that sorts names as people count: 5, 6, 15 and A2, A10."""
     parts = re.findall(r"[0-9]+|[^0-9]+", name)
     return tuple((0, int(each)) if each.isdecimal() else (1, each.lower()) for each in parts)
+
+
+def listed(names: Iterable[str], most: int = 5) -> str:
+    """Write names for a sentence, as many as `most` of them, and how many more there are."""
+    names = list(names)
+    if len(names) > most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 class Displayed:

@@ -20,6 +20,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.months import MONTHS, month_number
 from soilwater.words.times import stamp
 
 STANDARD = "standard"
@@ -31,14 +32,16 @@ _DAY = np.timedelta64(1, "D")
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[T ,]+(.+))?")
 _YEAR_LAST = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?:[T ,]+(.+))?")
 _COMPACT = re.compile(r"(\d{4})(\d{2})(\d{2})(?:[T ]?(\d{4}(?:\d{2})?))?")
-_DAY_NAME_YEAR = re.compile(r"(\d{1,2})[- .]+([A-Za-z]{3,9})[- .,]+(\d{4})(?:[T ,]+(.+))?")
-_NAME_DAY_YEAR = re.compile(r"([A-Za-z]{3,9})[- .]+(\d{1,2})[ ,]+(\d{4})(?:[T ,]+(.+))?")
+_NAME = r"([^\W\d_]{3,10})"
+_DAY_NAME_YEAR = re.compile(
+    rf"(\d{{1,2}})(?:er)?[- .]+(?:de )?{_NAME}[- .,]+(?:de )?(\d{{4}})(?:[T ,]+(.+))?"
+)
+_NAME_DAY_YEAR = re.compile(rf"{_NAME}[- .]+(\d{{1,2}})[ ,]+(\d{{4}})(?:[T ,]+(.+))?")
 _CLOCK = re.compile(
     r"(\d{1,2}):(\d{2})(?::(\d{2})(?:\.0*)?)?\s*([AaPp])?\.?(?:[Mm]\.?)?\s*"
     r"(Z|UTC|[+-]\d{2}:?\d{2})?"
 )
 _CLOCK_DIGITS = re.compile(r"(\d{1,2})(\d{2})(\d{2})?")
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 
 
 @dataclass(frozen=True, eq=False)
@@ -393,10 +396,8 @@ def _split_date(text: str) -> _Parts | None:
 
 
 def _named(year: str, name: str, day: str, rest: str | None, text: str) -> _Parts | None:
-    month = name.lower()[:3]
-    if month not in _MONTHS:
-        return None
-    return _Parts((int(year), _MONTHS.index(month) + 1, int(day)), True, rest or "", text)
+    month = month_number(name)
+    return None if month is None else _Parts((int(year), month, int(day)), True, rest or "", text)
 
 
 def _settle_order(loose: list[_Parts], day_first: bool | None, subject: str) -> bool:
@@ -420,7 +421,7 @@ def _settle_order(loose: list[_Parts], day_first: bool | None, subject: str) -> 
         for parts in shown:
             year, a, b = parts.numbers
             month, day = (b, a) if day_leads else (a, b)
-            dates.append(f"{day} {_MONTHS[month - 1].title()} {year}")
+            dates.append(f"{day} {MONTHS[month - 1].title()} {year}")
         readings.append(", ".join(dates))
     texts = ", ".join(parts.text for parts in shown)
     faults.add(

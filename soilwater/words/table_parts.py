@@ -116,6 +116,9 @@ _SPACED_UNIT = re.compile(
 )
 
 
+_WIDE_BRACKETS = str.maketrans("（）［］，％", "()[],%")
+
+
 def split_header(text: str) -> tuple[str, str]:
     """Take the unit off a header.
 
@@ -131,6 +134,7 @@ def split_header(text: str) -> tuple[str, str]:
     """
     if len(text) > LONGEST_NAME:
         return text, ""
+    text = text.translate(_WIDE_BRACKETS)
     for pattern in (r"(.*\S)\s*[(\[]([^()\[\]]+)[)\]]", r"(.*\S)\s*,\s*(.+)", _SPACED_UNIT):
         match = re.fullmatch(pattern, text)
         if match is not None and (looks_like_unit(match[2]) or match[2].strip() in ("-", "1")):

@@ -81,6 +81,11 @@ class TextTable:
     preface: tuple[str, ...] = ()
     above: tuple[tuple[str, ...], ...] = ()
 
+    @property
+    def line_word(self) -> str:
+        """Rows of a table in memory are rows; those of a file are lines of it."""
+        return "row" if self.source == "table" else "line"
+
     def __repr__(self) -> str:
         shown = [(str(n), *row) for n, row in zip(self.line_numbers, self.rows, strict=True)]
         lines = [f"{self.source}: {len(self.rows)} rows", echo_table(shown[:10], self._header())]

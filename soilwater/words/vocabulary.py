@@ -73,6 +73,8 @@ _ROWS = (
     Variable("member", None, "weather member"),
     Variable("sample", None, "sample of the soil parameters"),
     Variable("spot", None, "spot on the ground"),
+    Variable("patch", None, "part of repellent ground"),
+    Variable("area_share", "1", "share of the area", valid_range=_FRACTION),
     Variable("profile", None, "layers and base condition as JSON"),
     # Ground that is not level.
     Variable("distance", "cm", "distance along the line"),

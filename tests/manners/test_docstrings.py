@@ -6,8 +6,6 @@ import inspect
 import pkgutil
 import re
 
-import pytest
-
 import soilwater
 from soilwater.words.cells import looks_like_unit
 from soilwater.words.vocabulary import VARIABLES
@@ -82,12 +80,16 @@ def objects_of(module):
 
 
 def every(*, public):
-    return [
-        pytest.param(thing, id=f"{module.removeprefix('soilwater.')}.{name}")
+    """What is handed out, by name; of the public modules alone or of all."""
+    return {
+        f"{module.removeprefix('soilwater.')}.{name}": thing
         for module in MODULES
         if is_public(module) or not public
         for name, thing in objects_of(importlib.import_module(module))
-    ]
+    }
+
+
+EVERYTHING, PUBLIC_THINGS = every(public=False), every(public=True)
 
 
 def may_be_brief(thing):
@@ -150,24 +152,33 @@ def has_bracketed_unit(text):
     return False
 
 
-@pytest.mark.parametrize("name", MODULES)
-def test_modules_say_what_they_are_for(name):
-    text = importlib.import_module(name).__doc__
-    assert text
-    assert text.strip().split("\n\n")[0].rstrip().endswith(".")
+# One test for all of a kind, which tells every name at fault: a test for each would cost more than
+# what it looks at.
+def test_modules_say_what_they_are_for():
+    first = {
+        name: (importlib.import_module(name).__doc__ or "").strip().split("\n\n")[0]
+        for name in MODULES
+    }
+    assert {name: said for name, said in first.items() if not said.rstrip().endswith(".")} == {}
 
 
-@pytest.mark.parametrize("thing", every(public=False))
-def test_summaries_are_one_sentence(thing):
-    summary = sections_of(inspect.getdoc(thing) or "")["Summary"].split("\n\n")[0]
-    assert summary.endswith("."), summary
-    assert not summary[0].islower(), summary
+def test_summaries_are_one_sentence():
+    summaries = {
+        name: sections_of(inspect.getdoc(thing) or "")["Summary"].split("\n\n")[0]
+        for name, thing in EVERYTHING.items()
+    }
+    amiss = {
+        name: said
+        for name, said in summaries.items()
+        if not said.endswith(".") or said[0].islower()
+    }
+    assert amiss == {}
 
 
-@pytest.mark.parametrize("thing", every(public=True))
-def test_every_parameter_is_described_by_name(thing):
+def undescribed(thing):
+    """Names of parameters of which a docstring says nothing."""
     if inspect.isclass(thing) and not dataclasses.is_dataclass(thing):
-        return
+        return []
     text = (inspect.getdoc(thing) or "").lower().replace("_", " ")
     entries = documented(thing)
     missing = []
@@ -178,31 +189,11 @@ def test_every_parameter_is_described_by_name(thing):
             described = name in entries and entries[name][1].strip() != ""
         if not described:
             missing.append(name)
-    assert not missing
+    return missing
 
 
-@pytest.mark.parametrize("thing", every(public=True))
-def test_no_parameter_is_described_that_does_not_exist(thing):
-    sections = sections_of(inspect.getdoc(thing) or "")
-    if inspect.isclass(thing) or "Parameters" not in sections:
-        return
-    assert set(entries_of(sections["Parameters"])) <= set(parameters_of(thing))
-
-
-@pytest.mark.parametrize("thing", every(public=True))
-def test_what_comes_back_is_described(thing):
-    if inspect.isclass(thing) or not returns_something(thing):
-        return
-    sections = sections_of(inspect.getdoc(thing) or "")
-    if may_be_brief(thing):
-        return
-    assert "Returns" in sections or "Yields" in sections
-
-
-@pytest.mark.parametrize("thing", every(public=True))
-def test_quantities_carry_their_unit_in_brackets(thing):
-    if thing.__module__ in WITHOUT_UNITS:
-        return
+def without_a_unit(thing):
+    """Names of quantities that a docstring describes without a unit in brackets."""
     bare = []
     for name, (kind, body) in documented(thing).items():
         has_unit = name in VARIABLES and VARIABLES[name].units not in (None, "1")
@@ -210,12 +201,47 @@ def test_quantities_carry_their_unit_in_brackets(thing):
         needs_unit = "Quantity" in kind or (has_unit and is_number)
         if needs_unit and not has_bracketed_unit(f"{kind} {body}"):
             bare.append(name)
-    assert not bare
+    return bare
+
+
+def test_every_parameter_is_described_by_name():
+    found = {name: undescribed(thing) for name, thing in PUBLIC_THINGS.items()}
+    assert {name: missing for name, missing in found.items() if missing} == {}
+
+
+def test_no_parameter_is_described_that_does_not_exist():
+    found = {}
+    for name, thing in PUBLIC_THINGS.items():
+        sections = sections_of(inspect.getdoc(thing) or "")
+        if not inspect.isclass(thing) and "Parameters" in sections:
+            found[name] = set(entries_of(sections["Parameters"])) - set(parameters_of(thing))
+    assert {name: unknown for name, unknown in found.items() if unknown} == {}
+
+
+def test_what_comes_back_is_described():
+    silent = [
+        name
+        for name, thing in PUBLIC_THINGS.items()
+        if not inspect.isclass(thing)
+        and returns_something(thing)
+        and not may_be_brief(thing)
+        and not {"Returns", "Yields"} & set(sections_of(inspect.getdoc(thing) or ""))
+    ]
+    assert silent == []
+
+
+def test_quantities_carry_their_unit_in_brackets():
+    found = {
+        name: without_a_unit(thing)
+        for name, thing in PUBLIC_THINGS.items()
+        if thing.__module__ not in WITHOUT_UNITS
+    }
+    assert {name: bare for name, bare in found.items() if bare} == {}
 
 
 def test_the_walk_finds_what_is_there():
-    found = {parameter.id for parameter in every(public=True)}
-    assert {"words.units.to_house", "words.errors.Faults", "words.errors.Faults.add"} <= found
+    there = {"words.units.to_house", "words.errors.Faults", "words.errors.Faults.add"}
+    assert there <= set(PUBLIC_THINGS)
 
 
 def test_the_reader_of_docstrings_reads_them():

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
+from tests.cures import cures_in
 
 SUCTION, WATER = [10.0, 20.0, 30.0, 40.0], [0.378, 0.284, 0.194, 0.140]
 OTHER = [0.40, 0.36, 0.30, 0.22]
@@ -119,6 +120,27 @@ ONE_SAMPLE = {
     "A;30;19,4\nA;40;14,0\n",
     "French potential": "Potentiel matriciel (hPa);Humidité volumique (%)\n-10;37,8\n-20;28,4\n"
     "-30;19,4\n-40;14,0\n",
+    "a bound at the dry end": f"suction (cm),VWC (%)\n{ROWS}500,<2\n>15000,1\n600,less than 1.5\n",
+    "a suction with the words of water": "soil moisture tension (kPa),VWC (%)\n"
+    ".98,37.8\n1.96,28.4\n2.94,19.4\n3.92,14\n",
+    "a potential of water": "water potential (kPa),VWC (%)\n-.98,37.8\n-1.96,28.4\n-2.94,19.4\n"
+    "-3.92,14\n",
+    "a logarithm that says of what": "log10 h (kPa),theta\n-.00851,.378\n.29252,.284\n.46861,.194\n"
+    ".59355,.14\n",
+    "a logarithm of h": "log h,theta\n1,.378\n1.30103,.284\n1.47712,.194\n1.60206,.14\n",
+    "a hanging column": f"hanging water column (cm),VWC (%)\n{ROWS}",
+    "one unit by two names": f"hPa / cm WS;Vol.-%\n{ROWS.replace(',', ';')}",
+    "matric head with a mark": "ψm [kPa],θv [-]\n-.98,.378\n-1.96,.284\n-2.94,.194\n-3.92,.14\n",
+    "a head between bars": f"|h| [cm],θ [%]\n{ROWS}",
+    "wide brackets": f"suction（cm）,VWC（％）\n{ROWS}",
+    "pores that hold water and pores of air": "suction (cm),air-filled porosity (%),capillary "
+    "porosity (%)\n10,2.2,37.8\n20,11.6,28.4\n30,20.6,19.4\n40,26,14\n",
+    "pores of air alone": "Total porosity: 40 %\nsuction (cm),air-filled porosity (%)\n10,2.2\n"
+    "20,11.6\n30,20.6\n40,26\n",
+    "litres in a cubic metre": "suction (cm),water (L/m3)\n10,378\n20,284\n30,194\n40,140\n",
+    "millimetres in a decimetre": f"suction (cm),water (mm/100 mm)\n{ROWS}",
+    "grams to a kilogram": "Bulk density: 1.6 g/cm3\nsuction (cm),water (g/kg)\n10,236.25\n"
+    "20,177.5\n30,121.25\n40,87.5\n",
     "Spanish": "Muestra;Succión (cm);Contenido volumétrico de agua (%)\nA;10;37,8\nA;20;28,4\n"
     "A;30;19,4\nA;40;14,0\n",
     "Spanish potential": "Potencial mátrico (cm c.a.);Humedad (% en volumen)\n-10;37,8\n-20;28,4\n"
@@ -305,6 +327,73 @@ ASKED = {
     "a core that stands in water": f"Core height: 30 cm\nsuction (cm),VWC (%)\n{ROWS}",
     "a conductivity without a unit": f"Ksat: 14\nsuction (cm),VWC (%)\n{ROWS}",
 }  # fmt: skip
+
+
+# What was told to be edited; the first cure is pasted, and then whatever is still asked.
+LEFT_OUT = {
+    "a word for no value": f"suction (cm),VWC (%)\n{ROWS}60,bdl\n90,n.d.\n",
+    "a value with a mark": f"suction (cm),VWC (%)\n{ROWS}60,9.8*\n* repeated\n",
+    "a range": f"suction (cm),VWC (%)\n{ROWS}60,9-10\n",
+    "a range of a fact": f"Bulk density (g/cm3): 1.5-1.6\nsuction (cm),VWC (%)\n{ROWS}",
+    "a decimal point lost": f"suction (cm),VWC (%)\n{ROWS}25,235\n",
+    "a decimal point too many": f"suction (cm),VWC (%)\n{ROWS}25,2.35\n",
+    "a per cent among fractions": "suction (cm),VWC\n10,.378\n20,.284\n25,23.5\n"
+    "30,.194\n40,.14\n",
+    "a rise": f"suction (cm),VWC (%)\n{ROWS}50,31\n",
+    "a suction that lost its nought": f"suction (cm),VWC (%)\n{ROWS}5,9.1\n",
+    "no suction": f"suction (cm),VWC (%)\n{ROWS},9.1\n",
+    "both signs": f"pressure head (cm),VWC (%)\n{ROWS}-60,9.1\n",
+    "another name": f"Depth (cm),VWC (%)\n{ROWS}",
+    "a name without a unit": f"setting,VWC (%)\n{ROWS}",
+    "another name of the water": f"suction (cm),result\n{ROWS}",
+    "suctions that do not agree": "suction (cm),suction (kPa),VWC (%)\n10,1,37.8\n20,2,28.4\n"
+    "30,4,19.4\n40,9,14\n",
+    "a fact told twice": "suction (cm),VWC (%),bulk density (g/cm3)\n10,37.8,1.55\n20,28.4,1.6\n"
+    "30,19.4,1.55\n40,14,1.55\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", LEFT_OUT.values(), ids=LEFT_OUT)
+def test_what_cannot_be_read_is_set_right_without_touching_the_file(tmp_path, text):
+    path, given = written(tmp_path, text), {}
+    for _ in range(4):
+        try:
+            lab = sw.read_retention(path, **given)
+            break
+        except sw.InputError as error:
+            told = cures_in(str(error))
+            assert told and not set(told[0]) & set(given), str(error)
+            given |= told[0]
+    assert given
+    assert lab.suction.tolist()[:4] == pytest.approx(SUCTION)
+    assert lab.water_content.tolist()[:4] == pytest.approx(WATER)
+
+
+def test_a_bound_of_a_fact_is_no_value(tmp_path):
+    lab = sw.read_retention(
+        written(tmp_path, f"Organic matter: <0.5 %\nKsat: > 50 cm/h\nsuction (cm),VWC (%)\n{ROWS}")
+    )
+    assert (lab.k_sat, lab.organic_matter) == (None, None)
+    assert any("<0.5 %" in note for note in lab.notes)
+
+
+def test_a_conductivity_with_a_power_of_ten(tmp_path):
+    lab = sw.read_retention(
+        written(tmp_path, f"Ksat: 9.3 x 10^-5 m/s\nsuction (cm),VWC (%)\n{ROWS}")
+    )
+    assert lab.k_sat == pytest.approx(9.3e-5 * 100 * 3600)
+
+
+def test_columns_are_named_by_their_headers(tmp_path):
+    text = f"Depth (cm);core 1 [%];core 2 [%]\n{TWO.replace(',', ';')}"
+    path = written(tmp_path, text)
+    named = {"suction": "depth (cm)", "water_content": ("core 1 [%]",)}
+    lab = sw.read_retention(path, columns=named, water_content_unit="% by volume")
+    assert points(lab) == (SUCTION, pytest.approx(WATER))
+    with pytest.raises(sw.InputError, match='there is no column "Tiefe"; allowed: "Depth"'):
+        sw.read_retention(path, columns={"suction": "Tiefe"})
+    with pytest.raises(sw.InputError, match='"depth" is nothing a column holds'):
+        sw.read_retention(path, columns={"depth": "Depth"})
 
 
 def cures(error):

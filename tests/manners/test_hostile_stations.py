@@ -500,3 +500,168 @@ def test_gaps_are_filled_by_what_the_error_says():
         said = str(caught.value).split("read_station(...)")[1].split(", the last only")[0]
         record = eval(f"record{said}", {"record": sw.read_station(holed, label="end")})
         assert record.to_weather().n == len(table)
+
+
+# --- other words, other stamps, sensors that stand still -----------------------------------------
+
+
+def as_file(tmp_path, table, separator=",", decimal="."):
+    path = tmp_path / "station.csv"
+    table.to_csv(path, index=False, sep=separator, decimal=decimal)
+    return path
+
+
+def alike(record, truth):
+    assert record.n == truth.n and record.edges[0] == truth.edges[0]
+    assert set(record.values) == set(truth.values)
+    for quantity, column in truth.values.items():
+        np.testing.assert_allclose(record.values[quantity], column, atol=1e-6)
+
+
+IN_OTHER_WORDS = {
+    "German": (
+        "Datum/Uhrzeit", "Lufttemperatur (°C)", "Rel. Luftfeuchte (%)", "Windgeschwindigkeit (m/s)",
+        "Globalstrahlung (W/m²)", "Niederschlag (mm)"),
+    "French": (
+        "Date et heure", "Température de l'air (°C)", "Humidité relative (%)",
+        "Vitesse du vent (m/s)", "Rayonnement global (W/m²)", "Précipitations (mm)"),
+    "Spanish": (
+        "Fecha y hora", "Temperatura (°C)", "Humedad relativa (%)", "Velocidad del viento (m/s)",
+        "Radiación solar (W/m²)", "Precipitación (mm)"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("headers", IN_OTHER_WORDS.values(), ids=IN_OTHER_WORDS)
+def test_a_station_in_other_words(tmp_path, headers):
+    table, options = of("southern winter", False)
+    path = as_file(tmp_path, table.set_axis(headers, axis=1), ";", ",")
+    alike(sw.read_station(path, **options), sw.read_station(table, **options))
+
+
+def parts_of_days(table):
+    days = pd.to_datetime(table["Date"])
+    parts = pd.DataFrame({"Year": days.dt.year, "Month": days.dt.month, "Day": days.dt.day})
+    return pd.concat([parts, table.drop(columns="Date")], axis=1)
+
+
+def days_of_year(table):
+    days = pd.to_datetime(table["Date"])
+    parts = pd.DataFrame({"Year": days.dt.year, "DOY": days.dt.day_of_year})
+    return pd.concat([parts, table.drop(columns="Date")], axis=1)
+
+
+def named_month(pattern):
+    def change(table):
+        days = pd.to_datetime(table["Date"])
+        return table.assign(Date=[pattern.format(day.day, day.year) for day in days])
+
+    return change
+
+
+DAYS = {
+    "year, month and day apart": parts_of_days,
+    "day of the year": days_of_year,
+    "French": named_month("{} juillet {}"),
+    "Spanish": named_month("{} de julio de {}"),
+    "German": named_month("{}. Juli {}"),
+    "shuffled": lambda table: table.sample(frac=1, random_state=1),
+    "a total below": lambda table: pd.concat(
+        [table, pd.DataFrame({"Date": ["Total", "Mean"], "Rain (mm)": [34.2, 2.4]})]
+    ),
+}
+
+
+@pytest.mark.parametrize("change", DAYS.values(), ids=DAYS)
+def test_days_written_in_other_ways(tmp_path, change):
+    table, options = of("southern winter", True)
+    path = as_file(tmp_path, change(table))
+    alike(sw.read_station(path, **options), sw.read_station(table, **options))
+
+
+def test_seconds_since_1970_and_days_of_a_workbook(tmp_path):
+    table, options = of("southern winter", False)
+    truth = sw.read_station(table, **options)
+    utc = table["Time"] - pd.Timedelta(hours=options["site"].utc_offset)
+    seconds = (utc - pd.Timestamp("1970-01-01")) // pd.Timedelta("1s")
+    serial = ((table["Time"] - pd.Timestamp("1899-12-30")) / pd.Timedelta("1D")).round(5)
+    for stamps in (seconds, seconds * 1000, serial):
+        alike(sw.read_station(as_file(tmp_path, table.assign(Time=stamps)), **options), truth)
+
+
+def test_a_part_of_a_unit():
+    table, options = of("southern winter", True)
+    counts = (table["Rain (mm)"] / 0.254).round()
+    tips = table.drop(columns="Rain (mm)").assign(**{"Rain (1/100 in)": counts})
+    record = sw.read_station(tips, **options)
+    assert record.values["rain"].sum() == pytest.approx(0.254 * counts.sum())
+    tenths = table.drop(columns="Rain (mm)").assign(**{"Rain (0.1 mm)": 10 * table["Rain (mm)"]})
+    alike(sw.read_station(tenths, **options), sw.read_station(table, **options))
+
+
+def test_units_that_a_file_does_not_name_are_asked_in_one_go():
+    table, options = of("southern winter", False)
+    bare = table.rename(columns={name: name.split(" (")[0] for name in table})
+    alike(cured(bare, **options), sw.read_station(table, **options))
+
+
+def test_headers_that_changed_places():
+    table, options = of("southern winter", False)
+    truth = sw.read_station(table, **options)
+    pair = {"Temp (degC)": "RH (%)", "RH (%)": "Temp (degC)"}
+    alike(cured(table.rename(columns=pair), **options), truth)
+    # As inches the demand was rain: 370 mm in a fortnight.
+    table, options = of("southern winter", True)
+    pair = {"Rain (mm)": "ETo (mm)", "ETo (mm)": "Rain (mm)"}
+    alike(cured(table.rename(columns=pair), **options), sw.read_station(table, **options))
+
+
+@pytest.mark.parametrize(
+    ("header", "number"),
+    [("Temp (degC)", 11.3), ("Wind (m/s)", 0.0), ("RH (%)", 71), ("Solar (W/m2)", 0)],
+)
+def test_a_sensor_that_stands_still_measures_nothing(header, number):
+    # A fortnight of one temperature, without wind or without sun, was weather.
+    table, options = of("southern winter", False)
+    record = cured(table.assign(**{header: number}), **options)
+    assert len(record.values) == len(sw.read_station(table, **options).values) - 1
+
+
+def test_kilowatt_hours_called_megajoules():
+    table, options = of("southern winter", True)
+    truth = sw.read_station(table, **options)
+    wrong = relabelled(table, "Solar (MJ/m2)", "MJ/m2", lambda x: x / 3.6)
+    record = cured(wrong, **options)
+    np.testing.assert_allclose(
+        record.values["solar_radiation"], truth.values["solar_radiation"], rtol=1e-6
+    )
+
+
+def test_negative_rain_is_not_let_through_as_none():
+    table, options = of("southern winter", True)
+    assert "ranges" not in asked(table.assign(**{"Rain (mm)": -table["Rain (mm)"]}), **options)
+    once = table["Rain (mm)"].where(np.arange(len(table)) != 3, -0.3)
+    record = cured(table.assign(**{"Rain (mm)": once}), **options)
+    assert np.isnan(record.values["rain"][3])
+
+
+def test_a_row_too_many_is_left_out_by_its_line():
+    table, options = of("southern winter", True)
+    twice = table.iloc[[3]].assign(**{"Rain (mm)": 9.0})
+    for wrong in (
+        pd.concat([table, twice], ignore_index=True),
+        pd.concat([table.iloc[:4], twice, table.iloc[4:]], ignore_index=True),
+    ):
+        last = cures_in(asked(wrong, **options))[-1]
+        alike(sw.read_station(wrong, **options, **last), sw.read_station(table, **options))
+    table, options = of("southern winter", False)
+    late = table.iloc[[5]].assign(Time=table["Time"].iloc[-1] + pd.Timedelta("20min"))
+    wrong = pd.concat([table, late], ignore_index=True)
+    alike(cured(wrong, **options), sw.read_station(table, **options))
+
+
+def test_a_column_without_a_usual_header_is_named():
+    table, options = of("southern winter", True)
+    wrong = table.rename(columns={"Date": "when"})[["when", "Rain (mm)"]]
+    assert cured(wrong, **options).n == len(table)
+    lone = table[["Date", "Rain (mm)"]].rename(columns={"Rain (mm)": "bucket (mm)"})
+    assert cured(lone, **options).values["rain"].sum() == table["Rain (mm)"].sum()

@@ -174,3 +174,138 @@ def test_a_row_written_twice_is_one_visit():
     survey = sw.read_survey(table, rod="3 in")
     assert len(survey.spot("a").readings) == 1
     assert "written twice, left out: row 2" in survey.notes
+
+
+# --- arrangements and words, each read as its plain twin ---
+
+SURVEYS = {
+    "German": "Messpunkt;Tiefe (cm);Bodenfeuchte (Vol.-%)\nA1;30,5;21,3\nB1;31,0;22,0\n",
+    "French": "Point;Profondeur (cm);Humidité (% vol)\nA1;30,5;21,3\nB1;31,0;22,0\n",
+    "Spanish": "Punto;Profundidad (cm);Humedad (%)\nA1;30,5;21,3\nB1;31,0;22,0\n",
+    # The mean of two readings was a third reading.
+    "a mean beside readings": "spot,depth (cm),VWC 1 (%),VWC 2 (%),mean VWC (%)\n"
+    "A1,30.5,21,21.6,21.3\nB1,31,22,22,22\n",
+    # Suction of a sensor in the ground was a water content of 14 %.
+    "a suction with the words of water": "spot,depth (cm),VWC (%),soil moisture tension (kPa)\n"
+    "A1,30.5,21.3,3\nB1,31,22,4\n",
+    "a suction under moisture": "spot,depth (cm),VWC (%),soil moisture (cb)\nA1,30.5,21.3,3\n"
+    "B1,31,22,4\n",
+    "times of day alone": "time,spot,depth (cm),VWC (%)\n06:30,A1,30.5,21.3\n06:31,B1,31,22\n",
+    "a bound": "spot,depth (cm),VWC (%),drop (s)\nA1,30.5,21.3,>60\nB1,31,22,5\nC1,31,>45,5\n",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", SURVEYS.values(), ids=SURVEYS)
+def test_one_survey_in_other_words(tmp_path, text):
+    path = tmp_path / "survey.csv"
+    path.write_text(text, encoding="utf-8")
+    survey = sw.read_survey(path, rod="7.6 cm")
+    assert [spot.depth for spot in survey.spots][:2] == [30.5, 31.0]
+    assert [spot.mean_reading() for spot in survey.spots][:2] == pytest.approx([0.213, 0.22])
+    assert not any(spot.readings for spot in survey.spots[2:])
+
+
+def test_a_grid_as_it_was_walked(tmp_path):
+    # The numbers of its rows were depths of 1, 2 and 3 in.
+    rows = "1,12,12.5,13\n2,12,,14+\n3,11.5,12,12\n"
+    path = tmp_path / "grid.csv"
+    path.write_text(f"depth (in),A,B,C\n{rows}", encoding="utf-8")
+    survey = sw.read_survey(path, grid_spacing="3 m")
+    assert len(survey.spots) == 8
+    assert survey.spot("C2").depth_at_least and survey.spot("C2").depth == pytest.approx(35.56)
+    assert (survey.spot("C3").x, survey.spot("C3").y) == (6.0, 6.0)
+    path.write_text(f"Green 7,A,B,C\n{rows}", encoding="utf-8")
+    (depths, _) = cures_in(asked(path))
+    assert sw.read_survey(path, **depths).spot("B1").depth == pytest.approx(31.75)
+
+
+MENDED = {
+    "millimetres as cm": {"spot": list("abc"), "depth (cm)": [300, 310, 330]},
+    "inches as cm": {"spot": list("abc"), "depth (cm)": [12, 12.5, 13]},
+    "centimetres as in": {"spot": list("abc"), "depth (in)": [30, 31, 33]},
+    "two columns of depths": {
+        "spot": list("abc"), "depth 2030 (cm)": [30, 31, 33], "depth 2031 (cm)": [30, 31, 34]},
+    "headers of their own": {"spot": list("abc"), "stick (cm)": [30, 31, 33]},
+    "a depth measured twice": {"spot": ["a", "a", "b", "c"], "depth (cm)": [30, 36, 31, 33]},
+    "no name": {"spot": ["a", "", "b", "c"], "depth (cm)": [30, 36, 31, 33]},
+    "two spellings": {"spot": ["Peg 1", "1", "b", "c"], "depth (cm)": [30, 36, 31, 33]},
+    "a word among readings": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "VWC (%)": ["21", "Err", "22"]},
+    "counts of a meter": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "reading": [1924, 2012, 1950]},
+    "a reading beyond all": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "VWC (%)": [21, 212, 20]},
+    "a code for rods": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "VWC (%)": [21, 22, 20],
+        "rod": ["M", "M", "M"]},
+    "rods without a unit": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "VWC (%)": [21, 22, 20],
+        "rod": [7.6, 7.6, 7.6]},
+    "a mat without a unit": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "mat": [1.2, 1.1, 1.3]},
+    "a can without a unit": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "catch can": [6, 7, 6]},
+    "levels without a unit": {
+        "spot": list("abc"), "depth (cm)": [30, 31, 33], "level": [100.1, 100.2, 100.15]},
+    "no depth at all": {"spot": list("abcd"), "depth (cm)": [30, 31, 33, 0]},
+    "a depth far off": {"spot": list("abcde"), "depth (cm)": [30, 31, 33, 32, 3.1]},
+    "rods through a shallow spot": {
+        "spot": list("abcd"), "depth (cm)": [30, 31, 33, 15], "VWC (%)": [21, 22, 20, 14],
+        "rod (cm)": [20, 20, 20, 20]},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("table", MENDED.values(), ids=MENDED)
+def test_a_survey_is_set_right_without_touching_the_file(table):
+    given = {}
+    for _ in range(3):
+        try:
+            survey = sw.read_survey(table, **given)
+            break
+        except sw.InputError as error:
+            told = cures_in(str(error))
+            assert told and not set(told[0]) & set(given), str(error)
+            given |= told[0]
+    assert given
+    depths = [spot.depth for spot in survey.spots if spot.has_depth]
+    assert depths[-3:] == pytest.approx([30, 31, 33], rel=0.03) or depths[:3] == [30, 31, 33]
+
+
+def test_one_reading_that_is_no_number_does_not_take_others_away():
+    table = {"spot": list("abc"), "depth (cm)": [30, 31, 33], "VWC (%)": ["21", "n.v.", "22"]}
+    survey = sw.read_survey(table, rod="3 in", missing="n.v.")
+    assert [len(spot.readings) for spot in survey.spots] == [1, 0, 1]
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude"),
+    [
+        ("52° 6.012' N", "3° 12.006' W"), ("N 52 06.012", "W 3 12.006"),
+        ("52°06'00.72\"N", "3°12'00.36\"W"), ("52.10020", "-3.20010"),
+    ],
+)  # fmt: skip
+def test_degrees_minutes_and_seconds(latitude, longitude):
+    # Degrees alone were asked for.
+    table = {"spot": ["a", "b"], "lat": ["52.10020", latitude], "lon": ["-3.20000", longitude]}
+    b = sw.read_survey({**table, "depth (cm)": [30, 31]}).spot("b")
+    assert (b.x, b.y) == pytest.approx((0.0, 0.0), abs=0.01)
+
+
+def test_positions_that_lost_a_sign_or_changed_places():
+    place = {"spot": ["a", "b"], "depth (cm)": [30, 31]}
+    true = {"lat": ["52.10020", "52.10030"], "lon": ["-3.20010", "-3.20000"]}
+    truth = sw.read_survey(place | true, near=(52.1, -3.2))
+    for wrong in (
+        {"lat": true["lon"], "lon": true["lat"]},
+        {"lat": true["lat"], "lon": [each[1:] for each in true["lon"]]},
+    ):
+        told = cures_in(asked(place | wrong, near=(52.1, -3.2)))
+        mended = sw.read_survey(place | wrong, near=(52.1, -3.2), **told[0])
+        assert [s.x for s in mended.spots] == pytest.approx([s.x for s in truth.spots])
+
+
+def test_what_is_said_of_a_sheet_is_checked():
+    with pytest.raises(sw.InputError, match="leave_out: no row 9; allowed: row 1 to 6"):
+        sw.read_survey(DEPTHS, leave_out=[9])
+    assert 'units: "depth"; allowed: rod, mat_thickness' in asked(DEPTHS, units={"depth": "in"})
+    assert '"probe" is nothing a column holds' in asked(DEPTHS, columns={"probe": "depth"})

@@ -6,8 +6,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 import soilwater
 
 PACKAGE = Path(soilwater.__file__).parent
@@ -107,9 +105,21 @@ def top_level(body):
             yield node
 
 
-@pytest.mark.parametrize("path", FILES, ids=module_of)
-def test_every_module_has_a_floor(path):
-    assert top_of(module_of(path)) in FLOORS, "give the new module its floor in this file"
+def every_import(*, nested=True):
+    """What each module imports."""
+    return {
+        module_of(path): imports_of(path.read_text(), module_of(path), nested=nested)
+        for path in FILES
+    }
+
+
+IMPORTS = every_import()
+PAIRS = sorted((module, name) for module, names in IMPORTS.items() for name in names)
+
+
+def test_every_module_has_a_floor():
+    tops = {top_of(module) for module in IMPORTS}
+    assert tops <= set(FLOORS), "give the new module its floor in this file"
 
 
 def wing_of(module):
@@ -117,30 +127,27 @@ def wing_of(module):
     return next((wing for wing in WINGS if f"{module}.".startswith(f"soilwater.{wing}.")), "")
 
 
-@pytest.mark.parametrize("path", FILES, ids=module_of)
-def test_no_module_imports_an_upper_floor_or_a_neighbour(path):
-    module = module_of(path)
+def breaks_a_wall(module, name):
+    """Whether a module may not import what it does: an upper floor, a neighbour, another wing."""
     room, wing = top_of(module), wing_of(module)
-    for name in imports_of(path.read_text(), module):
-        if name == "soilwater":
-            assert room == "__main__", f"{module} imports the whole package"
-        elif name.startswith("soilwater."):
-            other = top_of(name)
-            below = other == room or FLOORS[other] < FLOORS[room]
-            assert below, f"{module} (floor {FLOORS[room]}) imports {name}"
-            # A wing may be handed out by its folder, but no wing reaches into another.
-            if other == room and wing:
-                assert wing_of(name) in ("", wing), f"{module} reaches into {name}"
+    if name == "soilwater":
+        return room != "__main__"
+    if not name.startswith("soilwater."):
+        return False
+    other = top_of(name)
+    # A wing may be handed out by its folder, but no wing reaches into another.
+    reaches = other == room and wing and wing_of(name) not in ("", wing)
+    return (other != room and FLOORS[other] >= FLOORS[room]) or bool(reaches)
+
+
+def test_no_module_imports_an_upper_floor_or_a_neighbour():
+    assert [pair for pair in PAIRS if breaks_a_wall(*pair)] == []
 
 
 def test_modules_do_not_import_one_another_in_a_circle():
     waits_for = {
-        module_of(path): {
-            name
-            for name in imports_of(path.read_text(), module_of(path), nested=False)
-            if name.startswith("soilwater.") and name != module_of(path)
-        }
-        for path in FILES
+        module: {name for name in names if name.startswith("soilwater.") and name != module}
+        for module, names in every_import(nested=False).items()
     }
     # `from soilwater.soils import X` inside soils would wait for the package that is being made.
     done = set()
@@ -149,19 +156,25 @@ def test_modules_do_not_import_one_another_in_a_circle():
     assert not set(waits_for) - done, f"circle among {sorted(set(waits_for) - done)}"
 
 
-@pytest.mark.parametrize("path", sorted((PACKAGE / "kernels").glob("*.py")), ids=module_of)
-def test_kernels_know_only_numbers(path):
-    for name in imports_of(path.read_text(), module_of(path)):
-        allowed = any(name == each or name.startswith(f"{each}.") for each in KERNELS_MAY_IMPORT)
-        assert allowed or name.split(".")[0] in sys.stdlib_module_names, name
+def test_kernels_know_only_numbers():
+    known = {*KERNELS_MAY_IMPORT, *sys.stdlib_module_names}
+    beyond = [
+        (module, name)
+        for module, name in PAIRS
+        if top_of(module) == "kernels"
+        and name.split(".")[0] not in known
+        and not any(f"{name}.".startswith(f"{each}.") for each in KERNELS_MAY_IMPORT)
+    ]
+    assert beyond == []
 
 
-@pytest.mark.parametrize("path", FILES, ids=module_of)
-def test_some_packages_are_known_in_one_place_only(path):
-    module = module_of(path)
-    for name in imports_of(path.read_text(), module):
-        places = ONLY_IN.get(name.split(".")[0])
-        assert places is None or top_of(module) in places, f"{module} imports {name}"
+def test_some_packages_are_known_in_one_place_only():
+    elsewhere = [
+        (module, name)
+        for module, name in PAIRS
+        if top_of(module) not in ONLY_IN.get(name.split(".")[0], {top_of(module)})
+    ]
+    assert elsewhere == []
 
 
 def loaded_after(code):
@@ -201,6 +214,10 @@ def test_numbers_feet_and_inches_do_without_the_units_library():
 
 
 def test_the_walls_would_notice():
+    assert breaks_a_wall("soilwater.lab.sheet", "soilwater.runs.batch")
+    assert breaks_a_wall("soilwater.lab.sheet", "soilwater.survey.sheet")
+    assert breaks_a_wall("soilwater.decisions.spots.odds", "soilwater.decisions.watering.what_if")
+    assert not breaks_a_wall("soilwater.runs.batch", "soilwater.lab.sheet")
     source = (
         "def f():\n    from soilwater.words import units\n    import pint\n"
         "from soilwater.words.errors import X"

@@ -70,36 +70,45 @@ def parameters_of(thing):
     return dict(inspect.signature(thing).parameters)
 
 
-@pytest.mark.parametrize("name", PUBLIC)
-def test_an_idea_has_one_word(name):
-    allowed = MEANING_SOMETHING_ELSE.get(name, set())
-    old = set(parameters_of(PUBLIC[name])) & set(OLD_WORDS) - allowed
-    assert not old, {each: f"say {OLD_WORDS[each]}" for each in old}
+def test_an_idea_has_one_word():
+    old = {
+        name: set(parameters_of(thing)) & set(OLD_WORDS) - MEANING_SOMETHING_ELSE.get(name, set())
+        for name, thing in PUBLIC.items()
+    }
+    told = {name: {w: f"say {OLD_WORDS[w]}" for w in words} for name, words in old.items() if words}
+    assert told == {}
 
 
-@pytest.mark.parametrize("name", PUBLIC)
-def test_a_sand_is_called_sand_and_its_size_draws(name):
-    names = set(parameters_of(PUBLIC[name]))
-    if inspect.isfunction(PUBLIC[name]) and "soil" in names:
-        assert name == "Profile.with_soil", "any soil of a layer, not the sand of a root zone"
-    if "samples" in names:
-        # A lab sheet has samples of its own, and an answer holds soils.
-        assert name in {"read_retention_samples", "DepthWindow"}
-    if "entry_suction" in names:
-        assert name in {"BrooksCorey", "CapillaryBreak"}, "a property of a soil or a gravel"
+def those_with(word, *, functions_only=False):
+    """Names of what is public and takes an argument of that name."""
+    return {
+        name
+        for name, thing in PUBLIC.items()
+        if word in parameters_of(thing) and (inspect.isfunction(thing) or not functions_only)
+    }
 
 
-@pytest.mark.parametrize("name", [n for n in PUBLIC if n not in ANSWERS])
-def test_rods_are_given_by_name(name):
-    rod = parameters_of(PUBLIC[name]).get("rod")
-    assert rod is None or rod.kind is inspect.Parameter.KEYWORD_ONLY
+def test_a_sand_is_called_sand_and_its_size_draws():
+    # Any soil of a layer, not the sand of a root zone.
+    assert those_with("soil", functions_only=True) <= {"Profile.with_soil"}
+    # A lab sheet has samples of its own, and an answer holds soils.
+    assert those_with("samples") <= {"read_retention_samples", "DepthWindow"}
+    # A property of a soil or a gravel.
+    assert those_with("entry_suction") <= {"BrooksCorey", "CapillaryBreak"}
 
 
-@pytest.mark.parametrize("name", [n for n in PUBLIC if inspect.isfunction(PUBLIC[n])])
-def test_start_is_a_state_of_the_water(name):
-    start = parameters_of(PUBLIC[name]).get("start")
-    text = inspect.getdoc(PUBLIC[name]) or ""
-    assert start is None or '"drained"' in text
+def test_rods_are_given_by_name():
+    by_place = {
+        name
+        for name in those_with("rod") - ANSWERS
+        if parameters_of(PUBLIC[name])["rod"].kind is not inspect.Parameter.KEYWORD_ONLY
+    }
+    assert by_place == set()
+
+
+def test_start_is_a_state_of_the_water():
+    starts = those_with("start", functions_only=True)
+    assert {n for n in starts if '"drained"' not in (inspect.getdoc(PUBLIC[n]) or "")} == set()
 
 
 def test_nothing_is_shown_but_what_is_public():

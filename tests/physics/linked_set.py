@@ -83,7 +83,7 @@ def linked_set(
     head=None,
     width_by_distance=1.0,
     area=1.0,
-    held=None,
+    outside=(),
     tolerance=3e-3,
 ):
     """Columns of one soil on given nodes [cm], shape (columns, nodes), rain [cm/h] on each."""
@@ -106,7 +106,7 @@ def linked_set(
         np.broadcast_to(area, n_columns).astype(float),
         np.asarray(level)[:, None] - nodes,
         hours.size,
-        held,
+        outside,
     )
     return LinkedSet(packed, links, make_room(n_columns, n_nodes))
 

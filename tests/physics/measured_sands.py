@@ -161,7 +161,7 @@ def held_out(sand, fit, band):
     at = (sand.suction >= band[0]) & (sand.suction <= band[1])
     if not at.any():
         return np.zeros((0, 2))
-    inside = fit.band(sand.suction[at])
+    inside = fit.band(sand.suction[at], probability=0.9)
     water = sand.water[at]
     holds = (inside.lower <= water) & (water <= inside.upper)
     return np.column_stack([inside.median - water, holds])

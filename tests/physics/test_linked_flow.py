@@ -12,6 +12,8 @@ from scipy.optimize import brentq
 
 import soilwater as sw
 from soilwater import Sealed, WaterTable
+from soilwater.ground.linked import Outside
+from soilwater.kernels.linked_rows import WATER_LEVEL
 
 # --- a mode that fades ---------------------------------------------------------------------------
 
@@ -106,11 +108,11 @@ def test_steady_flow_on_a_sealed_slope(sand):
     gap = length / (n - 1)
     area = np.full(n, gap)
     area[[0, -1]] *= 0.5
-    held = np.zeros(n, dtype=np.int64)
-    held[-1] = 1
+    foot_end = Outside(n - 1, WATER_LEVEL, -slope * length - depth - foot, 1.0, 1.0, length)
     one = linked_set(
         sand, nodes, -slope * x, chain(n), Sealed(), [500.0, 600.0], rain=rain,
-        head=nodes - depth - first[:, None], width_by_distance=1.0 / gap, area=area, held=held,
+        head=nodes - depth - first[:, None], width_by_distance=1.0 / gap, area=area,
+        outside=[foot_end],
     ).run()  # fmt: skip
     base = -one.packed.out_head[:, :, -1]
     assert np.abs(base[:, 1] - base[:, 0]).max() < 0.01
@@ -118,7 +120,7 @@ def test_steady_flow_on_a_sealed_slope(sand):
     own = uphill(x[begin], base[begin, 1], x[begin::-1])[::-1]
     assert np.abs(base[: begin + 1, 1] - own).max() < 0.1
     # All that falls above a face passes it.
-    passed = np.diff(one.links.out_moved, axis=0)[0] / 100.0
+    passed = np.diff(one.links.out_moved, axis=0)[0, : n - 1] / 100.0
     fallen = rain * 0.5 * (x[1:] + x[:-1])
     assert passed == pytest.approx(fallen, rel=0.005, abs=0.02)
 

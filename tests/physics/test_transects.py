@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from grounds import MIDDLE_MIX, STRAIGHT_SAND, WET_MIX
-from reference import hours_after_start
+from reference import hours_after_start, one_soil
 from scipy.integrate import solve_ivp
 
 import soilwater as sw
@@ -209,3 +209,76 @@ def test_a_knoll_that_widens_is_drier_than_a_plane():
     plane = run_line(x, level, depth)
     gap = 100.0 * (sw.meter_reading(knoll, rod=7.6) - sw.meter_reading(plane, rod=7.6))
     assert -4.0 < float(gap.sel(distance=300.0).isel(time=-1)) < -0.5
+
+
+# --- what lies beyond the ends -------------------------------------------------------------------
+
+ALONG = np.arange(0.0, 401.0, 25.0)
+
+
+def test_a_plane_that_goes_on_is_the_middle_of_a_long_one():
+    short = run_line(ALONG, -0.02 * ALONG, [30.0] * 17, ends=("goes on", "goes on"))
+    x = np.arange(0.0, 3001.0, 50.0)
+    middle = run_line(x, -0.02 * x, [30.0] * x.size, spacing=50.0)
+    found = sw.meter_reading(short, rod=7.6).values
+    expected = sw.meter_reading(middle, rod=7.6).sel(distance=1500.0).values
+    assert np.abs(found - expected).max() < 4e-4
+    # What comes in above goes out below: S T through every face.
+    flow = short.lateral_flow.isel(time=2).values
+    assert flow[0] > 1.0
+    assert np.ptp(flow) < 1e-3 * flow[0]
+
+
+def test_level_water_rests_between_ends_that_stand_over_it():
+    level = 8.0 * np.cos(ALONG / 90.0)
+    depth = 30.0 + 4.0 * np.sin(ALONG / 60.0)
+    green = one_soil(MIDDLE_MIX, 30.0, sw.Sealed())
+    ends = tuple(sw.WaterTable(level[i] + 25.0) for i in (0, -1))
+    line = sw.Transect(ALONG, level, depth, green, ends=ends)
+    weather = sw.steady_weather(20, 0.0)
+    rest = sw.simulate(line, weather, start="2 cm", output="10 days")
+    # Wherever it began, it comes to the level of both ends, 25 cm below the mark.
+    total = rest.node_elevation - rest.node_suction.isel(time=-1)
+    assert float(np.abs(total + 25.0).max()) < 0.05
+    again = sw.simulate(line, weather, start=rest, output="10 days")
+    moved = again.node_suction.isel(time=-1) - rest.node_suction.isel(time=-1)
+    assert float(np.abs(moved).max()) < 0.05
+
+
+@pytest.mark.parametrize("end", [sw.SeepageFace(), sw.CapillaryBreak(8.0)], ids=str)
+def test_a_drained_end_takes_all_that_falls_and_gives_nothing(end):
+    green = one_soil(MIDDLE_MIX, 30.0, sw.Sealed())
+    line = sw.Transect(ALONG, -0.02 * ALONG, [30.0] * 17, green, ends=("closed", end))
+    rain = sw.Weather(hours_after_start([0.0, 480.0, 960.0]), [96.0, 0.0], [0.0, 0.0])
+    run = sw.simulate(line, rain, start="30 cm", output="24 h")
+    out = run.lateral_flow.isel(link=-1).values[1:]
+    assert run.link.values[-1] == 400.0
+    assert (out >= 0.0).all()
+    # 0.02 cm/h on 400 cm.
+    assert out[19] == pytest.approx(8.0, rel=5e-3)
+    assert out[-1] < 0.5
+    lost = -float(run.lateral_inflow.isel(time=-1).weighted(run.plan_area).mean())
+    stored = float(run.storage_change.isel(time=-1).weighted(run.plan_area).mean())
+    assert lost + stored == pytest.approx(96.0, abs=1e-5)
+    column = run.storage_change + run.runoff - run.rain - run.lateral_inflow
+    assert float(np.abs(column).max()) < 1e-4
+    # At rest the sand at the end is no wetter than what takes its water.
+    suction = 0.0 if isinstance(end, sw.SeepageFace) else end.entry_suction
+    assert float(run.node_suction.isel(time=-1, distance=-1).min()) > suction - 0.1
+
+
+def test_a_trench_drains_a_sealed_slope_from_both_sides():
+    green = one_soil(MIDDLE_MIX, 30.0, sw.Sealed())
+    x = np.arange(0.0, 801.0, 50.0)
+
+    def drained(**options):
+        line = sw.Transect(x, -0.02 * x, [30.0] * x.size, green, spacing=50.0, **options)
+        return sw.simulate(line, sw.steady_weather(6, 0.0), start="soaked", output="72 h")
+
+    trench, whole = drained(drains=[425.0]), drained()
+    assert trench.link.values[-2:].tolist() == [425.0, 425.0]
+    above, below = trench.lateral_flow.isel(time=1).values[-2:]
+    # Both sides give: down the slope from above, and back up it from below.
+    assert above > 0.0 > below
+    gap = sw.meter_reading(trench, rod=7.6) - sw.meter_reading(whole, rod=7.6)
+    assert float(gap.sel(distance=400.0).isel(time=-1)) < -0.01

@@ -32,6 +32,14 @@ def runs_whole(rng, ground):
     assert float(np.abs(sideways).max()) < 1e-9
 
 
+def over_some_base(rng, sand):
+    """Sand over gravel that lets go at some suction, or follows its own curve."""
+    base = rng.uniform(0.0, 9.0)
+    if rng.random() < 0.25:
+        return sw.Profile.over_gravel(sand, 30.0)
+    return sw.Profile.over_gravel(sand, 30.0, base_suction=base)
+
+
 @pytest.mark.parametrize("seed", range(LINES))
 def test_any_line_ends_and_keeps_its_balance(seed):
     rng = np.random.default_rng(seed)
@@ -40,7 +48,7 @@ def test_any_line_ends_and_keeps_its_balance(seed):
     x = np.cumsum(rng.uniform(25.0, 100.0, n))
     level = -rng.uniform(0.0, 0.1) * x + rng.uniform(0.0, 6.0) * np.sin(x / rng.uniform(80, 400))
     depth = rng.uniform(20.0, 60.0) + rng.uniform(0.0, 3.0) * np.sin(x / rng.uniform(80, 400))
-    green = sw.Profile.over_gravel(sand, 30.0, base_suction=rng.uniform(0.0, 9.0))
+    green = over_some_base(rng, sand)
     runs_whole(rng, sw.Transect(x, level, depth, green, spacing=100.0))
 
 
@@ -56,10 +64,5 @@ def test_any_green_ends_and_keeps_its_balance(seed):
     # A round of cells, some of which are cut out: edges of every kind.
     mask = rng.random((n_y, n_x)) > 0.1
     mask[n_y // 2, n_x // 2] = True
-    base = rng.uniform(0.0, 9.0)
-    sand = SANDS[rng.integers(5)]
-    if rng.random() < 0.25:
-        green = sw.Profile.over_gravel(sand, 30.0)  # on gravel by its own curve
-    else:
-        green = sw.Profile.over_gravel(sand, 30.0, base_suction=base)
+    green = over_some_base(rng, SANDS[rng.integers(5)])
     runs_whole(rng, sw.GreenMap(level, depth, green, "1 m", mask=mask))

@@ -313,6 +313,34 @@ def test_a_barrier_on_a_green_cuts_the_faces_it_crosses():
         replace(plane("2 %"), barriers=["20 m"])
 
 
+def test_a_drain_on_a_green_is_open_on_both_sides_of_the_faces_it_crosses():
+    ground = sw.GreenMap(np.zeros((3, 4)), np.full((3, 4), 30.0), GREEN, "1 m")
+    change = sw.drain(("1.5 m", "-1 m"), ("1.5 m", "3 m"))
+    after = table(change, ground=ground).outcomes[1].ground
+    assert after.drains == (((1.5, -1.0), (1.5, 3.0)),)
+    columns = [(each.column, each.value, each.forward) for each in after.ground().outside]
+    beside = [
+        (row * 4 + side, -3.0, 1.0 - 2.0 * (side == 2)) for row in range(3) for side in (1, 2)
+    ]
+    assert columns == beside
+    assert len(after.ground().pairs) == 14
+    with pytest.raises(sw.InputError, match="drain: allowed: one distance on a line; two ends"):
+        table(sw.drain("1 m"), ground=ground)
+
+
+def test_a_drain_over_tight_soil_dries_what_is_above_it():
+    sealed = replace(GREEN, base=sw.Sealed())
+    line = replace(plane("3 %"), green=sealed)
+    as_it_is, stopped, drained = sw.what_if(
+        line, sw.steady_weather(2, 0.0), TURF, LINES, [sw.barrier("8 m"), sw.drain("8 m")],
+        rod="3 in",
+    ).outcomes  # fmt: skip
+    assert drained.ground.drains == (800.0,)
+    above = np.searchsorted(line.ground().coordinates["distance"], 750.0)
+    assert drained.drained[above] < as_it_is.drained[above] - 0.005
+    assert stopped.drained[above] > as_it_is.drained[above]
+
+
 def test_changes_that_cannot_be_made_are_told():
     with pytest.raises(sw.InputError) as told:
         table(sw.topdress(WET_MIX, 1.0), sw.reshape(1.0, (1.0, 1.0), 50.0))

@@ -169,6 +169,44 @@ def test_a_slow_drop_speaks_for_repellency_and_a_quick_one_against_it():
     assert not repellent.consistent and "a drop soaked in" in repellent.sentence
 
 
+def test_drops_at_depth_count_where_they_sit_longest():
+    tests = sw.DropTests({"0 cm": [1, 2, 1], "1 cm": [90, 150, 110]})
+    slow = one(spot("S", 31.0, 0.12, drop_tests=tests), among=usual_spots())
+    as_told = one(spot("S", 31.0, 0.12, drop_time=110.0), among=usual_spots())
+    assert slow.probability("repellency") == as_told.probability("repellency") > 0.9
+
+
+def test_readings_that_scatter_within_a_square_metre_speak_for_repellency():
+    shares = []
+    for by in (None, 0.005, 0.06):
+        values = [0.15] if by is None else [0.15 - by, 0.15 + by, 0.15 - by, 0.15 + by]
+        readings = tuple(Reading(each, rod=ROD) for each in values)
+        found = one(Spot("S", 31.0, readings=readings), among=usual_spots())
+        shares.append(found.probability("repellency"))
+    alone, even, uneven = shares
+    assert even < alone < uneven
+
+
+def test_the_evidence_of_scatter_is_that_of_normal_readings():
+    """Against scipy's densities: half the repellent spots stray by 5 % more, half do not."""
+    values, squares = (0.09, 0.21, 0.12, 0.18), 0.0090
+    at = Spot("S", 31.0, readings=tuple(Reading(each, rod=ROD) for each in values))
+    only = dict.fromkeys(NAMES, 0.0) | {"repellency": 0.5, "meter": 0.5}
+    odds = one(at, weights=only, seed=1)
+    # Readings of two days are no scatter: the water itself may have changed.
+    days = tuple(Reading(each, rod=ROD, time=f"2026-07-0{i}") for i, each in enumerate(values, 1))
+    apart = one(Spot("S", 31.0, readings=days), weights=only, seed=1)
+    ratio = [o.probability("repellency") / o.probability("meter") for o in (odds, apart)]
+    wide = norm.logpdf(values, 0.15, np.hypot(0.025, 0.05)).sum()
+    close = norm.logpdf(values, 0.15, 0.025).sum()
+    # The mean of four says nothing of how far they stray: one of four densities is left out.
+    one_less = np.log(np.hypot(0.025, 0.05) / 0.025)
+    assert np.isclose(squares, np.sum((np.array(values) - 0.15) ** 2))
+    assert ratio[0] / ratio[1] == pytest.approx(
+        0.5 + 0.5 * np.exp(wide - close + one_less), rel=1e-9
+    )
+
+
 def test_a_short_catch_speaks_for_sprinkling():
     others = [spot(f"A{i}", 30.0, drained(30.0), catch_depth=5.0 + 0.2 * (i % 2)) for i in range(6)]
     low = one(spot("S", 31.0, 0.15, catch_depth=2.5), among=others)

@@ -86,6 +86,55 @@ def test_a_file_of_hours_is_read_as_a_station_file_is(tmp_path):
     assert list(rained.astype(str)) == [f"{day}T15:00:00.000000000" for day in DAYS]
 
 
+# Demand and rain of a day by the hour: 5.0 and 3.0 mm.
+SHOWER = np.array([0.0] * 13 + [2.0, 1.0] + [0.0] * 9)
+HOURS = np.array([0] * 6 + [0.1, 0.3, 0.5, 0.6, 0.7, 0.8, 0.7, 0.6, 0.4, 0.2, 0.1, 0] + [0] * 6)
+
+
+def growing(label, *coarse):
+    """Hours of two days, then steps of so many hours, a day of each, from 2025-06-10 on."""
+    steps = [1] * 48 + [
+        step for each in coarse for step in [each] * (3 if each == 24 else 24 // each)
+    ]
+    ends = np.cumsum(steps)
+
+    def summed(of_day):
+        of_hour = np.tile(of_day, ends[-1] // 24)
+        return [of_hour[end - step : end].sum() for end, step in zip(ends, steps, strict=True)]
+
+    at = ends if label == "end" else ends - steps
+    return {
+        "time": np.datetime64("2025-06-10") + at.astype("timedelta64[h]"),
+        "rain (mm)": summed(SHOWER),
+        "ET0 (mm)": summed(HOURS),
+    }
+
+
+@pytest.mark.parametrize("label", ["start", "end"])
+@pytest.mark.parametrize("coarse", [(3,), (6,), (3, 6), (24,), (6, 24)])
+def test_a_step_that_grows_is_followed(label, coarse):
+    (member,) = sw.read_forecast(growing(label, *coarse), label=label)
+    days = 2 + sum(3 if each == 24 else 1 for each in coarse)
+    assert member.start == np.datetime64("2025-06-10")
+    assert member.end == member.start + np.timedelta64(days, "D")
+    for day in range(days):
+        begin = member.start + np.timedelta64(day, "D")
+        one = member.between(begin, begin + np.timedelta64(1, "D"))
+        assert float(one.rain.sum()) == pytest.approx(3.0)
+        assert float(one.reference_et.sum()) == pytest.approx(HOURS.sum())
+    first = f"from 2025-06-12 00:00 on: forecast table, steps of {coarse[0]} h"
+    assert first in member.notes
+
+
+@pytest.mark.parametrize("label", ["start", "end"])
+def test_a_row_that_is_missing_is_no_coarser_step(label):
+    table = pd.DataFrame(growing(label, 3))
+    with pytest.raises(sw.InputError, match="gap in"):
+        sw.read_forecast(table.drop(index=20), label=label)
+    with pytest.raises(sw.InputError, match="a running total over steps that change"):
+        sw.read_forecast(growing(label, 3), label=label, cumulative="rain")
+
+
 def test_members_of_other_spans_are_refused():
     later = SECOND | {"date": ["2025-06-11", "2025-06-12", "2025-06-13"]}
     with pytest.raises(sw.InputError, match="spans 2025-06-11 00:00 to 2025-06-14 00:00; allowed"):

@@ -98,6 +98,7 @@ def answers():
     diagnosis = sw.diagnose(GREEN, SAND)
     return {
         "survey": GREEN,
+        "drops": sw.DropTests({"0 cm": [2, 3], "1 in": [2, 240, 3600]}),
         "plan": sw.hand_water_plan(GREEN, SAND, WEATHER, TURF, "12 %", flow="15 gpm", draws=2),
         "outlook": sw.dry_down_outlook(
             GREEN, SAND, WEATHER, TURF, sw.Thresholds("18 %", "14 %", "5 %"), draws=4
@@ -141,7 +142,7 @@ def answer_of():
 NAMES = (
     "survey", "plan", "outlook", "window", "sands", "contour", "check", "diagnosis", "one spot",
     "flush", "what if", "sheet", "fit", "grading", "weather", "slope", "site", "morning",
-    "crest", "floor", "odds", "bracket", "ground", "ground what if", "learned",
+    "crest", "floor", "odds", "bracket", "ground", "ground what if", "learned", "drops",
 )  # fmt: skip
 
 

@@ -198,3 +198,21 @@ def test_round_off_near_saturation_breaks_no_condition():
         steep = sw.VanGenuchten(0.04, 0.36, 0.043, n, 40.0)
         assert Hysteretic(steep, 1.4511, 0.9).remembers
         assert Hysteretic(steep, 2.2).remembers
+
+
+def test_a_contact_angle_moves_the_wetting_curve_and_leaves_the_drying_one():
+    """Young and Laplace: the pull of a pore goes with the cosine of the angle."""
+    sand = Hysteretic(SAND, 1.5, 0.9)
+    for angle, times in ((0.0, 1.0), (60.0, 2.0), (75.0, 3.8637), (84.0, 9.5668)):
+        harder = sand.at_contact_angle(angle)
+        at = np.array([1.0, 5.0, 20.0])
+        wet = sand.wetting_water_content(times * at)
+        np.testing.assert_allclose(harder.wetting_water_content(at), wet, atol=1e-5)
+        np.testing.assert_array_equal(harder.water_content(at), sand.water_content(at))
+
+
+@pytest.mark.parametrize("angle", [85.0, 90.0, 110.0, -1.0, math.nan, math.inf])
+def test_an_angle_that_leaves_no_wetting_curve_is_refused(angle):
+    with pytest.raises(InputError, match=r"contact_angle.*allowed: 0 up to below 85") as caught:
+        Hysteretic(SAND, 1.5).at_contact_angle(angle)
+    assert ("repellent_patches(case, 0.6)" in str(caught.value)) == (angle >= 85.0)

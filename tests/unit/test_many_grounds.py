@@ -68,6 +68,54 @@ def test_an_interrupt_keeps_what_was_run():
     assert np.isnan(stopped.value.finished.lateral_inflow.isel(sample=2)).all()
 
 
+def stored(path, **options):
+    return sw.simulate_grounds(LINES, WEATHER, output="24 h", store=path, **options)
+
+
+def test_a_store_holds_what_memory_would(tmp_path, run):
+    found = stored(tmp_path / "lines.zarr", labels=["a", "b", "c"])
+    assert found.water_content.dims == run.water_content.dims
+    xr.testing.assert_identical(
+        found.load().drop_attrs(deep=False), run.copy().drop_attrs(deep=False)
+    )
+    assert found.attrs["edge"] == "closed and closed"
+
+
+def test_a_store_is_taken_up_where_an_interrupt_stopped_it(tmp_path, run):
+    def stop(done, of):
+        raise KeyboardInterrupt
+
+    path = tmp_path / "lines.zarr"
+    with pytest.raises(sw.Interrupted) as stopped:
+        stored(path, n_threads=1, progress=stop)
+    status = stopped.value.finished.status.values
+    assert (status == sw.Status.OK).all(axis=1).tolist() == [True, False, False]
+    # Levels and places are known before anything is run.
+    assert np.array_equal(stopped.value.finished.floor_level, run.floor_level)
+    told = []
+    found = stored(path, progress=lambda done, of: told.append((done, of)))
+    assert told == [(1, 3), (2, 3), (3, 3)]
+    assert np.array_equal(found.lateral_flow.values, run.lateral_flow.values, equal_nan=True)
+    assert (found.status == sw.Status.OK).all()
+
+
+def test_a_ground_that_was_lost_is_run_again(tmp_path):
+    path = tmp_path / "lines.zarr"
+    stored(path)
+    (path / "lateral_flow" / "1.0.0").unlink()
+    told = []
+    stored(path, progress=lambda done, of: told.append(done))
+    assert told == [2, 3]
+
+
+def test_another_ground_is_never_mixed_in(tmp_path):
+    path = tmp_path / "lines.zarr"
+    sw.simulate_grounds([line()], WEATHER, output="48 h", store=path)
+    for other in (line(level=(6.0, 2.0, 0.1)), line(ends=("closed", sw.SeepageFace()))):
+        with pytest.raises(sw.InputError, match="holds another run"):
+            sw.simulate_grounds([other], WEATHER, output="48 h", store=path)
+
+
 def test_a_result_of_many_goes_into_files(run, tmp_path):
     run.to_netcdf(tmp_path / "lines.nc")
     with xr.open_dataset(tmp_path / "lines.nc") as found:
@@ -90,8 +138,9 @@ def test_greens_go_the_same_way():
         ([line(), GREEN], WEATHER, "position 1: Profile is no ground; allowed: Transect or"),
         ([line(), sw.Transect([0.0, 110.0, 300.0], "1 %", [30.0] * 3, GREEN, spacing=50.0)],
          WEATHER, "position 1: its places are not those of the first"),
-        ([line(), line(barriers=["1 m"])], WEATHER, "position 1: its widths or barriers are not"),
-        ([line(), line(width=[1.0, 2.0, 2.0])], WEATHER, "position 1: its widths or barriers"),
+        ([line(), line(barriers=["1 m"])], WEATHER, "position 1: its widths, ends, barriers or"),
+        ([line(), line(width=[1.0, 2.0, 2.0])], WEATHER, "position 1: its widths, ends"),
+        ([line(), line(ends=("closed", "goes on"))], WEATHER, "position 1: its widths, ends"),
         ([line()], [WEATHER, WEATHER], "2 for 1 grounds; allowed: one for all, or one for each"),
         ([line()] * 2, [WEATHER, sw.steady_weather(3, 1.0)], "position 1: it spans other days"),
     ],

@@ -539,8 +539,8 @@ QUIET = (
 )
 
 
-def sheets(page, paper, folder):
-    """Print a page and count the sheets; what was printed comes back too."""
+def sides(page, paper, folder):
+    """Print a page and count the printed sides; their size comes back too."""
     on_paper = page.replace("@page {", f"@page {{ size: {paper};", 1)
     assert on_paper != page
     source, printed = folder / "page.html", folder / "page.pdf"
@@ -560,29 +560,38 @@ def sheets(page, paper, folder):
 
 @pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
 @pytest.mark.parametrize(("paper", "size"), [("A4", (210, 297)), ("letter", (215.9, 279.4))])
-@pytest.mark.parametrize("which", ["page", "crowded"])
-def test_prints_on_one_sheet(which, paper, size, page, crowded, tmp_path):
-    shown = {"page": page, "crowded": crowded}[which]
-    count, printed = sheets(shown, paper, tmp_path)
+@pytest.mark.parametrize("which", ["short", "page", "crowded"])
+def test_prints_on_one_sheet(which, paper, size, page, crowded, parts, tmp_path):
+    """On its front alone where that is read well, and else on front and back."""
+    shown = {"page": page, "crowded": crowded, "short": report(parts[0])}[which]
+    count, printed = sides(shown, paper, tmp_path)
     assert printed == pytest.approx(size, abs=0.5)
-    assert count == 1
+    assert count == (1 if which == "short" else 2)
 
 
 @pytest.mark.parametrize("which", ["page", "crowded"])
-def test_a_sheet_is_used(open_page, which, page, crowded, tmp_path):
-    """Type is as large as fits: of 259 mm on letter paper less than a tenth is left."""
+def test_type_is_read_well_and_fills_its_side(open_page, which, page, crowded, tmp_path):
+    """Nothing is smaller than 9 pt; of 259 mm on letter paper little is left."""
     path = tmp_path / "page.html"
     path.write_text({"page": page, "crowded": crowded}[which], encoding="utf-8")
     shown = open_page(path, width=round(188 / 25.4 * 96))
     shown.emulate_media(media="print")
-    high = shown.evaluate("document.body.getBoundingClientRect().height") / 96 * 25.4
-    assert 0.9 * 259 < high <= 259
+    points = shown.evaluate(
+        "Math.min(...[...document.querySelectorAll('body *')].filter(each => each.innerText)"
+        ".map(each => parseFloat(getComputedStyle(each).fontSize)))"
+    )
+    assert 0.75 * points >= 9.0 - 1e-6
+    back = "document.querySelector('.back').getBoundingClientRect().top"
+    front = shown.evaluate(back) / 96 * 25.4
+    whole = shown.evaluate("document.body.getBoundingClientRect().height") / 96 * 25.4
+    assert 0.7 * 259 < front <= 259
+    assert 0.85 * 259 < whole - front <= 259
 
 
 @pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
-def test_the_count_of_sheets_would_notice(page, tmp_path):
+def test_the_count_of_sides_would_notice(page, tmp_path):
     longer = page.replace("</footer>", "<p>more</p>" * 300 + "</footer>")
-    assert sheets(longer, "A4", tmp_path)[0] > 1
+    assert sides(longer, "A4", tmp_path)[0] > 2
 
 
 def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):

@@ -247,6 +247,82 @@ def test_a_cell_without_its_column_is_not_lost_in_silence(tmp_path):
     assert file.read_bytes() == b"date,green\n"
 
 
+# --- what lies below -----------------------------------------------------------------------------
+
+GRAVELS = """
+[gravel.pea]
+thickness = "4 in"
+curve = "matrix-free gravel"
+
+[gravel.fine]
+thickness = "10 cm"
+theta_r = "1 %"
+theta_s = "42 %"
+alpha = "0.8 1/cm"
+n = 2.5
+k_sat = "1200 cm/h"
+
+[gravel.bench]
+entry_suction = "0.9 kPa"
+
+[meter]"""
+
+
+def below(site, *words):
+    """Suctions left at the base of both greens, as the words below their sands have it."""
+    change(site, "[meter]", GRAVELS.lstrip())
+    for word in words:
+        # From the last green to the first: the first that is found is changed.
+        head, _, tail = site.read_text(encoding="utf-8").rpartition('sand = "mix"\nturf')
+        site.write_text(f'{head}sand = "mix" \n{word}\nturf{tail}', encoding="utf-8")
+    read = sw.read_site_file(site, now=NOW)
+    return read, read.base_suction("4"), read.base_suction("9")
+
+
+def test_gravel_is_known_by_its_curve_and_thickness(site):
+    read, four, nine = below(site, 'gravel = "fine"', 'gravel = "clean gravel"')
+    # Two days after a soaking 6.5 to 7.1 cm over 10 cm of this clean gravel, 8.4 to 8.8 after a
+    # fortnight, and 9.4 over a fine one, worked out with the gravel as a layer of its own.
+    assert four.low < four.best < four.high and four.best == pytest.approx(6.8, abs=0.4)
+    assert four.high == pytest.approx(8.6, abs=0.4)
+    assert four.best < nine.best < 10.0
+    assert "clean gravel, by its curve" in str(four)
+    assert {each.name for each in read.gravels} == {"clean gravel", "pea", "fine", "bench"}
+    # Four inches are 1.6 mm more than ten centimetres.
+    change(site, 'gravel = "clean gravel"', 'gravel = "pea"')
+    pea = sw.read_site_file(site, now=NOW).base_suction("4")
+    assert four.best < pea.best < four.best + 0.15
+
+
+def test_a_base_is_an_entry_suction_or_a_water_table_or_what_is_usual(site):
+    _, four, nine = below(site, 'water_table = "60 cm"', 'gravel = "bench"')
+    # 1 kPa is 10.197 cm of water (from memory).
+    assert four.low == four.best == four.high == pytest.approx(0.9 * 10.197, abs=0.01)
+    depths = 30.48, 40.64
+    assert (nine.high, nine.low) == pytest.approx([60.0 - each for each in depths])
+    assert nine.best == pytest.approx(60.0 - np.mean(depths))
+    assert sw.read_site_file(EXAMPLE / "brackenhurst.toml", now=NOW).base_suction("4").best == 6.7
+
+
+def test_all_faults_of_what_lies_below(site):
+    change(site, "[meter]", GRAVELS.lstrip())
+    change(site, 'alpha = "0.8 1/cm"', 'alpha = "0.8"\nalfa = 3')
+    change(site, 'curve = "matrix-free gravel"', 'curve = "matrix gravel"')
+    change(site, 'entry_suction = "0.9 kPa"', 'entry_suction = "0.9 kPa"\nthickness = "4 in"')
+    change(site, 'sand = "mix"\nturf', 'sand = "mix"\ngravel = "peas"\nturf')
+    change(site, 'sand = "mix"\nturf', 'sand = "mix"\ngravel = "pea"\nwater_table = "1 m"\nturf')
+    told = "\n".join(faults_of(site))
+    for said in (
+        '"0.8" has no unit',
+        'no such word: "alfa"',
+        "'matrix gravel' is not known; allowed: ",
+        "entry_suction stands alone",
+        '"pea" may be meant',
+        "gravel and water_table are both given; allowed: one of them",
+    ):
+        assert any(said in each and each.startswith("line ") for each in told.splitlines()), said
+
+
 # --- writing -------------------------------------------------------------------------------------
 
 
@@ -261,6 +337,9 @@ def test_a_site_that_is_written_is_read_as_the_same(folder, site):
         'turf = "cool season"\ncrop_coefficient = 0.9\nspots = [\n  { name = "front", depth',
     )
     change(folder / "water.csv", ",9,", ',"9 ""short"" ß",')
+    change(site, "[meter]", GRAVELS.lstrip())
+    head, _, tail = site.read_text(encoding="utf-8").rpartition('sand = "mix"')
+    site.write_text(f'{head}sand = "mix"\ngravel = "fine"{tail}', encoding="utf-8")
     read = sw.read_site_file(site, now=NOW)
     (folder / "archive").mkdir()
     copy = sw.write_site_file(read, folder / "archive" / "copy.toml")
@@ -268,12 +347,15 @@ def test_a_site_that_is_written_is_read_as_the_same(folder, site):
     assert repr(again) == repr(read)
     for mine, its in zip(read.greens, again.greens, strict=True):
         assert mine.turf == its.turf
-        assert mine.base_suction == its.base_suction
+        assert mine.base_suction == its.base_suction and mine.gravel == its.gravel
         for one, other in zip(mine.spots, its.spots, strict=True):
             assert one.name == other.name and one.depth_at_least == other.depth_at_least
             for word in ("depth", "area", "slope", "x", "y", "mat_thickness"):
                 assert getattr(one, word) == pytest.approx(getattr(other, word))
     assert again.readings == read.readings
+    assert [(each.name, each.base) for each in again.gravels] == [
+        (each.name, each.base) for each in read.gravels
+    ]
     assert again.crew.flow == pytest.approx(read.crew.flow)
     assert [str(each.sheet.resolve()) for each in again.sands] == [
         str(each.sheet.resolve()) for each in read.sands

@@ -245,6 +245,10 @@ def test_what_is_decided_on_the_way_is_refused():
     turf = sw.Turf(10.0, root_depth_by_date=(("2025-07-01", 5.0), ("2025-08-01", 10.0)))
     with pytest.raises(sw.InputError, match=r"turf.on\(date\)"):
         sw.simulate(line(spacing=100.0), sw.steady_weather(2, 1.0), turf=turf)
+    mat = sw.RepellentMat("8 %", "3 cm", intake=1.0, wetted_after=2.0)
+    with pytest.raises(sw.InputError, match="repellent_mat=None"):
+        turf = sw.Turf(10.0, repellent_mat=mat)
+        sw.simulate(line(spacing=100.0), sw.steady_weather(2, 1.0), turf=turf)
 
 
 def test_a_run_that_gives_up_says_so():

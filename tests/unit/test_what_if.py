@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from soilwater.decisions.watering.changes import (
+    Situation,
     blocked_outlet,
     irrigate,
     other_sand,
@@ -14,12 +15,18 @@ from soilwater.decisions.watering.changes import (
     topdress,
     wetting_agent,
 )
+from soilwater.decisions.watering.repellent_spots import wettable
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.what_if import what_if
 from soilwater.ground.base import CapillaryBreak, WaterTable
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
-from soilwater.soils import BrooksCorey, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
+from soilwater.runs.case import Case
+from soilwater.runs.meter import meter_reading
+from soilwater.runs.repellent import Repellency, repellent_patches
+from soilwater.runs.simulate import simulate_many
+from soilwater.runs.transect import Transect
+from soilwater.soils import BrooksCorey, Hysteretic, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
@@ -110,6 +117,72 @@ def test_a_wetting_agent_gives_back_the_sand_as_the_lab_saw_it():
         table(Profile.over_gravel(MIX, 30.0, base_suction=3.0))[0].drained
     )
     assert before.drained < after.drained
+
+
+def test_a_wetting_agent_moves_the_wetting_branch_of_sand_that_remembers():
+    sand = Hysteretic(MIX, 1.5)
+    now = Profile.over_gravel(sand.at_contact_angle(60.0), 30.0, base_suction=3.0)
+    before = Situation(now)
+    after = wetting_agent(60.0).apply(before)
+    assert after.profile.layers[0].soil.suction_ratio == pytest.approx(1.5, rel=1e-12)
+    assert after.profile.layers[0].soil.soil == MIX
+    with pytest.raises(InputError, match=r"sand\.at_contact_angle\(60\)"):
+        wetting_agent(60.0).apply(after)
+
+
+def test_angles_beyond_any_curve_are_refused_together():
+    with pytest.raises(InputError) as caught:
+        wetting_agent(90.0, 95.0)
+    assert len(caught.value.faults) == 3
+
+
+WATER = [Event(f"2025-07-0{day} 04:00", "15 mm", rate="15 mm/h") for day in (3, 7)]
+SHALLOW = Profile.over_gravel(MIX, 30.0, base_suction=3.0)
+
+
+def test_a_spot_of_which_a_part_wets_is_the_mean_of_two_columns():
+    part, all_of_it = table(SHALLOW, wettable(), irrigation=WATER, wetting_share="40 %")
+    case = Case(SHALLOW, TEN_DAYS, turf=TURF, start="drained", irrigation=WATER)
+    run = simulate_many(repellent_patches(case, 0.4))
+    by_hand = float(run.drainage.weighted(run.area_share).mean("patch")[-1])
+    assert part.drainage == pytest.approx(by_hand, abs=0.01)
+    reading = meter_reading(run, rod=7.6).weighted(run.area_share).mean("patch").values
+    day = np.argmax(reading <= LINES.firm) / 24.0
+    assert day > 1.0
+    assert part.firm == pytest.approx(day, abs=1.0 / 24.0)
+    plain = table(SHALLOW, irrigation=WATER)[0]
+    assert (all_of_it.firm, all_of_it.drainage) == (plain.firm, plain.drainage)
+    assert part.drainage > plain.drainage and part.firm < plain.firm
+    everywhere = table(SHALLOW, irrigation=WATER, wetting_share=1.0)[0]
+    assert (everywhere.firm, everywhere.drainage) == (plain.firm, plain.drainage)
+
+
+def test_the_part_that_stayed_dry_is_in_the_drained_reading():
+    now = Repellency(0.5, dry_suction=200.0)
+    before, after = table(SHALLOW, wettable(), wetting_share=now)
+    dry = float(MIX.water_content(200.0))
+    assert before.drained == pytest.approx(0.5 * after.drained + 0.5 * dry, abs=1e-12)
+    assert before.notes == (
+        "50 % of it takes all the water; the part that stays dry starts at 200.0 cm (19.61 kPa)",
+    )
+
+
+def test_as_wettable_promises_nothing():
+    found = what_if(SHALLOW, TEN_DAYS, TURF, LINES, [wettable()], rod=7.6, wetting_share=0.4)
+    assert "nothing is promised" in repr(found)
+    assert "the label is the law" in repr(found)
+    assert any("repellent sand" in each for each in found.cautions)
+
+
+def test_what_wets_everywhere_is_not_made_wettable():
+    with pytest.raises(InputError, match=r"write what_if\(\.\.\., wetting_share=0\.6\)"):
+        table(SHALLOW, wettable())
+    with pytest.raises(InputError, match="wetting_share is 3; allowed") as caught:
+        table(SHALLOW, wettable(), regrade(40.0), wetting_share=3)
+    assert len(caught.value.faults) == 1
+    line = Transect([0.0, 100.0, 200.0], "1 %", [30.0] * 3, SHALLOW, spacing=100.0)
+    with pytest.raises(InputError, match="as if all of it wets"):
+        what_if(line, TEN_DAYS, TURF, LINES, [], rod=7.6, wetting_share=0.6)
 
 
 def test_the_label_is_the_law_and_no_rate_is_given():

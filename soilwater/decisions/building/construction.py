@@ -28,7 +28,7 @@ from soilwater.decisions.building.recommendations import (
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.fit_result import PROBABILITY, FitResult
+from soilwater.lab.fit_result import FitResult
 from soilwater.lab.grading import Grading
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
@@ -36,6 +36,7 @@ from soilwater.runs.drained import drained_water_content
 from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError

@@ -15,7 +15,6 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.targets import (
-    PROBABILITY,
     AirTarget,
     ReadingTarget,
     Target,
@@ -30,6 +29,7 @@ from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import FloatArray, lengths
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError

@@ -70,6 +70,9 @@ class Cause(ABC):
         Chance that the drain outlet then runs slowly [1] (common practice, no source).
     scatter : float
         How far readings of different rods may stray under it, beyond the errors [1].
+    patches : float
+        How far readings side by side stray under it, beyond the errors, where rods meet wet and
+        dry patches [1]: at every second spot (no source).
     """
 
     name: str
@@ -83,6 +86,7 @@ class Cause(ABC):
     catch: Spread = USUAL_CATCH
     outlet_slow: float = 0.1
     scatter: float = 0.0
+    patches: float = 0.0
 
     @property
     def credible(self) -> tuple[float, float]:

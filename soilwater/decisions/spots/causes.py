@@ -288,7 +288,8 @@ class _Repellency(_StrongerSuction):
     """Water repellency, at contact angles of 40 to 80 degrees.
 
     The capillary suction of a pore scales with the cosine of that angle (Miller & Miller 1956,
-    J. Appl. Phys. 27:324, from memory).
+    J. Appl. Phys. 27:324, from memory). Ground that wets in part reads low and unevenly: two halves
+    that differ by 10 % by volume scatter by 5 %.
     """
 
     name: str = "repellency"
@@ -296,6 +297,7 @@ class _Repellency(_StrongerSuction):
     prior: float = 0.10
     drop_time: Spread = SLOW_DROP
     factor: tuple[float, float] = (1.3, 6.0)
+    patches: float = 0.05
 
     def draw(self, draw: Draw) -> State:
         return draw.level._replace(scale=log_between(self.factor, draw.strata))

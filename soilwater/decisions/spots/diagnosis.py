@@ -32,6 +32,7 @@ from soilwater.decisions.spots.states import (
     level_spot,
     log_between,
     predict,
+    side_by_side,
     stacked,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
@@ -44,6 +45,7 @@ from soilwater.soils.hysteretic import Hysteretic
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
+from soilwater.words.displays import listed
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_one_unit
@@ -88,8 +90,8 @@ def diagnose(
     ----------
     survey : Survey
         Spots with readings taken drained: 12 to 24 h after a soaking, and before the turf has
-        used much. Drop times, catch depths, slopes, mat thicknesses and readings of other rods
-        are used where present.
+        used much. Drop times, catch depths, slopes, mat thicknesses, readings of other rods and
+        the scatter of readings side by side, within a square metre, are used where present.
     sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -341,6 +343,13 @@ def _log_likelihood(
     quadratic = (squares - model**2 / whole * total**2) / meter**2
     determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
     likelihood = -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi))
+    strayed, several = side_by_side(spot)
+    if cause.patches > 0.0 and several > 0:
+        wider = meter**2 + cause.patches**2
+        less = strayed * (1.0 / meter**2 - 1.0 / wider)
+        gained = 0.5 * (less - several * np.log(wider / meter**2))
+        likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
+        quadratic = quadratic - (less if gained > 0.0 else 0.0)
     return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
 
 
@@ -459,7 +468,7 @@ def _cautions(
             sloping.setdefault(spot.slope, []).append(spot.name)
     for slope, names in sloping.items():
         low, high = (min(100.0 * slope * each, SLOPE.most) for each in SLOPE.worth)
-        found.append(slope_caution(slope, low, high, where=f"the crest at {', '.join(names)}"))
+        found.append(slope_caution(slope, low, high, where=f"the crest at {listed(names)}"))
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]

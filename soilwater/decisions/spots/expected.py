@@ -11,7 +11,6 @@ import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.targets import PROBABILITY
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import likely_memories
@@ -22,6 +21,7 @@ from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Survey
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import PROBABILITY
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction

@@ -71,6 +71,28 @@ def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
     return reading
 
 
+def side_by_side(spot: Spot) -> tuple[float, int]:
+    """Tell how far readings side by side stray: those of one rod, taken on one day.
+
+    Parameters
+    ----------
+    spot : Spot
+        With its readings.
+
+    Returns
+    -------
+    float, int
+        Sum of their squared distances from their mean [1], and how many are independent: of four
+        readings three.
+    """
+    visits: dict[Any, list[float]] = {}
+    for each in spot.usable_readings:
+        day = None if each.time is None else each.time.astype("datetime64[D]")
+        visits.setdefault((each.rod, day), []).append(each.value)
+    squares = sum(len(values) * float(np.var(values)) for values in visits.values())
+    return squares, sum(len(values) - 1 for values in visits.values())
+
+
 class Common(NamedTuple):
     """What all spots of a green share, one entry a draw: sand, base suction [cm], offset [1]."""
 

@@ -16,13 +16,15 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import with_memory_of
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.repellent import Repellency
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
-from soilwater.soils import Hysteretic, Soil
+from soilwater.soils import Soil
+from soilwater.soils.hysteretic import Hysteretic, cosine_of
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
-from soilwater.words.errors import InputError
+from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Angle, Length
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
@@ -50,12 +52,15 @@ class Situation:
         Water that stands above the base [cm] and cannot leave; 0 where the base is as it is.
     notes : tuple of str
         What a change asks the reader to keep in mind.
+    repellency : Repellency or None
+        Of ground of which only a share takes water.
     """
 
     profile: Profile
     irrigation: tuple[Event, ...] = ()
     standing: float = 0.0
     notes: tuple[str, ...] = ()
+    repellency: Repellency | None = None
 
     @property
     def at_rest(self) -> Profile:
@@ -264,11 +269,45 @@ def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
     InputError
         If a length cannot be used, or only one end is told.
     """
+    return _across("barrier", at, to)
+
+
+def drain(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None = None) -> Change:
+    """Catch what runs sideways in a trench of gravel, from the surface into the floor.
+
+    It is drained at its foot and takes water as the gravel below the green does, so over a
+    blanket of gravel it catches next to nothing of what runs in tension above that blanket: there
+    it works as a barrier does. Over tight soil it drains what stands on it.
+
+    Parameters
+    ----------
+    at : float, str or Quantity, or two of these
+        Distance along a line, or where the trench begins on a green, east and north [cm].
+    to : two of float, str or Quantity, optional
+        Where it ends on a green, east and north [cm].
+
+    Returns
+    -------
+    Change
+        For `what_if` on a line or a green.
+
+    Raises
+    ------
+    InputError
+        If a length cannot be used, or only one end is told.
+    """
+    return _across("drain", at, to)
+
+
+def _across(
+    what: str, at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
+) -> Change:
+    """Put a barrier or a drain across a line or a green."""
     begin = [number_to_house(e, "length", "at") for e in (at if isinstance(at, tuple) else (at,))]
     end = [number_to_house(each, "length", "to") for each in to or ()]
     if len(begin) not in (1, 2) or len(end) != (2 if len(begin) == 2 else 0):
         raise InputError(
-            f"barrier: {len(begin)} and {len(end)} lengths; allowed: a distance along a line, or "
+            f"{what}: {len(begin)} and {len(end)} lengths; allowed: a distance along a line, or "
             "both ends on a green, each east and north."
         )
 
@@ -277,12 +316,13 @@ def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None
         line = isinstance(ground, Transect)
         if line != (len(begin) == 1):
             raise InputError(
-                "barrier: allowed: one distance on a line; two ends, east and north, on a green."
+                f"{what}: allowed: one distance on a line; two ends, east and north, on a green."
             )
-        sheet = begin[0] if line else tuple(tuple(x / 100.0 for x in each) for each in (begin, end))
-        return replace(before, ground=replace(ground, barriers=(*ground.barriers, sheet)))
+        way = begin[0] if line else tuple(tuple(x / 100.0 for x in each) for each in (begin, end))
+        built = {f"{what}s": (*getattr(ground, f"{what}s"), way)}
+        return replace(before, ground=replace(ground, **built))
 
-    return Change("a barrier", None, ("construction",), to_ground)
+    return Change(f"a {what}", None, ("construction",), to_ground)
 
 
 def remove_mat() -> Change:
@@ -411,12 +451,13 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
 
     A changed wetting behaviour, not a product or a rate. The sand of the spot as it is must be
     the repellent one: what a capillary pore holds scales with the cosine of the contact angle
-    (Miller & Miller 1956, J. Appl. Phys. 27:324, from memory).
+    (Miller & Miller 1956, J. Appl. Phys. 27:324, from memory). The wetting branch of sand that
+    remembers moves, as of `Hysteretic.at_contact_angle`; sand of one curve has that curve moved.
 
     Parameters
     ----------
     contact_angle_before, contact_angle_after : float
-        Contact angles of water on the sand [degrees], from 0 to below 90.
+        Contact angles of water on the sand [degrees], from 0 to below 85.
 
     Returns
     -------
@@ -426,21 +467,38 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
     Raises
     ------
     InputError
-        If an angle is out of range, or the angle does not fall.
+        If an angle is out of range, the angle does not fall, or the sand of a spot was wetted no
+        harder than that.
     """
     before_angle, after_angle = float(contact_angle_before), float(contact_angle_after)
-    if not 0.0 <= after_angle < before_angle < 90.0:
-        raise InputError(
-            f"wetting_agent: contact angle from {before_angle:g} to {after_angle:g} degrees; "
-            "allowed: 0 up to below 90, and falling."
+    faults = Faults("wetting_agent")
+    cosines = [1.0, 1.0]
+    for i, (name, angle) in enumerate(
+        (("contact_angle_before", before_angle), ("contact_angle_after", after_angle))
+    ):
+        with faults.catching():
+            cosines[i] = cosine_of(angle, name)
+    if not after_angle < before_angle:
+        faults.add(
+            f"contact angle from {before_angle:g} to {after_angle:g} degrees",
+            allowed="one that is falling",
         )
-    factor = float(np.cos(np.radians(before_angle)) / np.cos(np.radians(after_angle)))
+    faults.raise_if_any()
+    factor = cosines[0] / cosines[1]
+
+    def of(soil: Any) -> Any:
+        if not isinstance(soil, Hysteretic):
+            return with_suction_scaled(soil, factor)
+        if soil.suction_ratio * factor < 1.0:
+            raise InputError(
+                f"wetting_agent: this sand wets at suctions {soil.suction_ratio:g} times smaller "
+                f"than it drains, and {before_angle:g} degrees alone make that {1.0 / factor:.3g}; "
+                f"give the sand as it is now, sand.at_contact_angle({before_angle:g})."
+            )
+        return replace(soil, suction_ratio=soil.suction_ratio * factor)
 
     def apply(before: Situation) -> Situation:
-        layers = tuple(
-            replace(each, soil=with_suction_scaled(each.soil, factor))
-            for each in before.profile.layers
-        )
+        layers = tuple(replace(each, soil=of(each.soil)) for each in before.profile.layers)
         return replace(before, profile=replace(before.profile, layers=layers))
 
     name = f"contact angle {before_angle:g} to {after_angle:g} degrees"

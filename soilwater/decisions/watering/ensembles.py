@@ -28,6 +28,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, RunError
 from soilwater.words.quantities import in_one_unit
 
@@ -36,9 +37,6 @@ GRID = 3.0
 by less than 0.1 % by volume (tested)."""
 OUTPUT_HOURS = 6.0
 """Interval of the results [h]."""
-LOW, HIGH = 0.1, 0.9
-"""Ends of the bands that are reported: four in five lie inside."""
-
 
 _READ = (
     "node_suction",

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
 from soilwater.decisions.watering.ensembles import (
-    LOW,
     OUTPUT_HOURS,
     course_of,
     ground_and_demand,
@@ -49,6 +48,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import LOW
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, WaterContent

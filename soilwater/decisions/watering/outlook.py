@@ -16,8 +16,6 @@ import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.ensembles import (
-    HIGH,
-    LOW,
     Course,
     Draw,
     band_of,
@@ -47,6 +45,7 @@ from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults

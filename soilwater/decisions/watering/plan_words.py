@@ -16,7 +16,7 @@ from soilwater.decisions.watering.water_plan import (
 from soilwater.runs.wetted import gently
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
-from soilwater.words.displays import as_counted
+from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
 
 JUST_ABOVE = 0.003
@@ -127,7 +127,12 @@ def amount_text(walks: Sequence[HandWatering]) -> str:
 def _unknown_areas(walks: Sequence[HandWatering]) -> str:
     """Name, once, the spots whose litres no total holds."""
     missing = sorted({walk.spot for walk in walks if not np.isfinite(walk.litres)}, key=as_counted)
-    return f"; area not known, so no litres: {', '.join(missing)}" if missing else ""
+    if not missing:
+        return ""
+    if len(missing) == len({walk.spot for walk in walks}):
+        return "; area not known anywhere, so no litres"
+    names = listed(missing) if len(missing) > 5 else ", ".join(missing)
+    return f"; area not known, so no litres: {names}"
 
 
 def hose_text(seconds: float) -> str:

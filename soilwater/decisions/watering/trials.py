@@ -81,10 +81,10 @@ class Trial:
         column: Callable[[int, int], Case],
         profile: Callable[[int, int], Profile],
     ) -> Trial:
-        """Read spots from columns that were run.
+        """Read spots from the `runs` of their columns with a `rod` [cm], and add a `shift` [1].
 
         `at_spots` takes what was found on the columns, shape (columns, ...), to spots and draws,
-        shape (spots, draws, ...).
+        shape (spots, draws, ...); `column` and `profile` are kept as they are.
         """
         met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
         return cls(

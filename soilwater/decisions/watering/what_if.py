@@ -9,7 +9,7 @@ what makes the readings uncertain makes both sides so, and is not in their diffe
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import attrgetter
 from typing import TypeVar, overload
 
@@ -22,32 +22,30 @@ from soilwater.decisions.watering.changes import (
 )
 from soilwater.decisions.watering.drawn_spots import drawn_change, drawn_spots, root_zone_soil
 from soilwater.decisions.watering.ensembles import (
-    Runs,
     band_of,
-    daily_share_met,
     day_text,
-    first_at_or_below,
     memory_words,
-    run_columns,
 )
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
-from soilwater.decisions.watering.refill import rewetted_reading
+from soilwater.decisions.watering.repellent_spots import run_spots, wetting_notes
+from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import likely_memories
-from soilwater.runs.drained import drained_water_content
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
-from soilwater.runs.wetted import USUAL_RAIN, AfterRain, check_rain, gently
+from soilwater.runs.wetted import AfterRain, check_rain, gently
+from soilwater.survey.drops import DropTests
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
-from soilwater.words.forms import Length, Suction
+from soilwater.words.forms import Length, Share, Suction
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words
@@ -105,18 +103,7 @@ class Outcome:
     gains: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
 
 
-_NUMBERS = {
-    "drained": ("drained", "water_content"),
-    "rewetted": ("drained, watered gently", "water_content"),
-    "air_filled": ("air filled", "water_content"),
-    "firm": ("firm", "days"),
-    "watch": ("watch", "days"),
-    "wilt": ("wilt", "days"),
-    "short_of_water": ("short of water", "days"),
-    "drainage": ("to gravel", "water_amount"),
-}
-"""What is told of every spot, as `Outcome` names it: its heading and quantity."""
-_DRAWN = tuple(_NUMBERS)[:-1]
+_DRAWN = tuple(NUMBERS)[:-1]
 """Those with a band. In draws a suction stands for the gravel, which keeps no water of its own to
 drain."""
 
@@ -151,13 +138,10 @@ class WhatIf(Displayed, Tabled):
             self.outcomes,
             [
                 ("change", lambda each: each.name, ""),
-                *(
-                    (told, attrgetter(name), quantity)
-                    for name, (told, quantity) in _NUMBERS.items()
-                ),
+                *((told, attrgetter(name), quantity) for name, (told, quantity) in NUMBERS.items()),
                 *(
                     (f"{told} {end}", lambda row, n=name, i=i: _band(row, n)[i], quantity)
-                    for name, (told, quantity) in _NUMBERS.items()
+                    for name, (told, quantity) in NUMBERS.items()
                     if name in _DRAWN
                     for i, end in enumerate(("at least", "at most"))
                 ),
@@ -187,7 +171,7 @@ class WhatIf(Displayed, Tabled):
         return [
             (
                 each.name,
-                *(told(each, *pair) for pair in zip(_NUMBERS, writers, strict=True)),
+                *(told(each, *pair) for pair in zip(NUMBERS, writers, strict=True)),
                 ", ".join(each.notes),
             )
             for each in self.outcomes
@@ -254,6 +238,7 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     after: AfterRain | None = None,
+    wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
     draws: int = DRAWS,
@@ -287,6 +272,7 @@ def what_if(
     rod: Length,
     irrigation: Sequence[Event] = (),
     after: AfterRain | None = None,
+    wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
     draws: int = DRAWS,
@@ -306,15 +292,18 @@ def what_if(
     thresholds : Thresholds
         Readings to count to.
     changes : sequence of Change
-        From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`
-        or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`, `other_sand`,
-        `wetting_agent` or `irrigate`.
+        From `regrade`, `remove_mat`, `topdress`, `other_sand`, `blocked_outlet`, `wetting_agent`,
+        `wettable` or `irrigate`; of a line or a green from `regrade`, `reshape`, `barrier`,
+        `drain`, `other_sand`, `wetting_agent` or `irrigate`.
     rod : float, str or Quantity
         Length of the rods [cm].
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
     after : AfterRain, optional
         How a spot was wetted last, if gently while dry; flooded when left out.
+    wetting_share : float, str, Quantity, DropTests or Repellency, optional
+        Share of a repellent spot that takes water [1], and how dry the rest is; all of it when left
+        out. `wettable` puts beside it what the spot would do if all of it did.
     sand : Soil, FitResult or sequence of these, optional
         What the sand of a spot's root zone may be: a fit carries its band into the table. That of
         the profile, taken for certain, when left out; sands that changes bring have their own.
@@ -365,12 +354,20 @@ def what_if(
         faults.add(f"rod is {length:g} cm", allowed="above 0")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
+    repellency: Repellency | None = None
+    if wetting_share is not None:
+        # One that is refused is none: changes are looked at as if it had been good.
+        repellency = Repellency(0.5)
+        with faults.catching():
+            repellency = repellency_of(wetting_share)
     if isinstance(profile, Transect | GreenMap):
         if after is not None:
             faults.add(
                 "after: columns that share water keep their drying curve",
                 cure="leave after out, or ask about a single spot",
             )
+        if wetting_share is not None:
+            faults.add("a whole ground is run as if all of it wets", cure="leave wetting_share out")
         if sand is not None or base_suction is not None:
             faults.add(
                 "a whole ground is run with the sand and base it has",
@@ -383,7 +380,8 @@ def what_if(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
     check_rain(after, faults)
-    spot = Situation(profile, tuple(irrigation))
+    spot = Situation(profile, tuple(irrigation), repellency=repellency)
+    spot = replace(spot, notes=wetting_notes(spot))
     drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
     situations, names = _changed(spot, changes, "apply", faults)
     known = root_zone_soil(spot) if sand is None else sand
@@ -394,19 +392,22 @@ def what_if(
         # A change that can be made to the spot can be made to what it may be.
         made = [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
         every += [each.remembering(memory) for each in (own, *made)]
-    runs = run_columns(
+    runs = run_spots(
         [each.case(weather, turf, after) for each in every],
+        [each.repellency for each in every],
         length,
         n_threads=n_threads,
     )
-    numbers = _numbers(runs, every, thresholds, length).reshape(-1, len(names), len(_NUMBERS))
+    numbers = numbers_of(runs, every, thresholds, length).reshape(-1, len(names), len(NUMBERS))
     middle, numbers = np.median(numbers[:_MEMORIES], axis=0), numbers[_MEMORIES:]
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
+    if repellency is not None:
+        topics["not modelled"] = None
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
         bands, gains = _bands(numbers[:, i], numbers[:, 0] if i else None, horizon)
-        best = dict(zip(_NUMBERS, middle[i].tolist(), strict=True))
+        best = dict(zip(NUMBERS, middle[i].tolist(), strict=True))
         outcomes.append(Outcome(name, **best, notes=each.notes, bands=bands, gains=gains))
     return WhatIf(
         outcomes=tuple(outcomes),
@@ -415,29 +416,6 @@ def what_if(
         horizon=horizon,
         assumptions=memory_words(usual),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
-    )
-
-
-def _numbers(
-    runs: Runs, situations: Sequence[Situation], thresholds: Thresholds, rod: float
-) -> FloatArray:
-    """Work out what is told of each spot, a row each in the order of `_NUMBERS`."""
-    days = runs.hours / 24.0
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-    middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    drained = np.array([drained_water_content(each.at_rest, 0.0, rod) for each in situations])
-    space = np.array([_pore_space(each.profile, rod) for each in situations])
-    lines = (thresholds.firm, thresholds.watch, thresholds.wilt)
-    rewetted = [rewetted_reading(each.at_rest, USUAL_RAIN, rod) for each in situations]
-    return np.column_stack(
-        [
-            drained,
-            rewetted,
-            space - drained,
-            *(first_at_or_below(days, runs.reading, line) for line in lines),
-            first_at_or_below(middles, met, thresholds.demand_met),
-            runs.drainage[:, -1],
-        ]
     )
 
 
@@ -450,7 +428,7 @@ def _bands(
     bands = {name: band_of(drawn[:, i])[::2] for i, name in enumerate(_DRAWN)}
     if before is None:
         return bands, {}
-    ends = [horizon if _NUMBERS[name][1] == "days" else np.inf for name in _NUMBERS]
+    ends = [horizon if NUMBERS[name][1] == "days" else np.inf for name in NUMBERS]
     added = np.minimum(drawn, ends) - np.minimum(before, ends)
     return bands, {name: band_of(added[:, i]) for i, name in enumerate(_DRAWN)}
 
@@ -472,9 +450,9 @@ def _changed(
             faults.add(
                 f'"{change.name}" is not made to a {"whole ground" if ground else "single spot"}',
                 where=f"changes[{i}]",
-                allowed="regrade, reshape, barrier, other_sand, wetting_agent or irrigate"
+                allowed="regrade, reshape, barrier, drain, other_sand, wetting_agent or irrigate"
                 if ground
-                else "any change but reshape and barrier, which need a Transect or a GreenMap",
+                else "any but reshape, barrier and drain, which need a Transect or a GreenMap",
             )
             continue
         with faults.catching():
@@ -482,10 +460,3 @@ def _changed(
             names.append(change.name)
     faults.raise_if_any()
     return situations, names
-
-
-def _pore_space(profile: Profile, depth: float) -> float:
-    """Mean saturated water content down to a depth [1]."""
-    ends = np.minimum(profile.interfaces, depth)
-    space = [layer.soil.theta_s for layer in profile.layers]
-    return float(np.diff(ends) @ np.array(space) / depth)

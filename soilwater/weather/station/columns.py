@@ -6,7 +6,7 @@ A header is only recognised when it is one of the usual spellings; a unit is nev
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.words.cells import LONGEST_NUMBER, parse_number
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import say_columns, say_missing
 from soilwater.words.text_tables import TextTable
 from soilwater.words.unit_texts import plain_characters
 
@@ -228,35 +229,6 @@ _SPELLED_OUT = (
     (r"watts?", "w"),
 )
 
-TIME_HEADERS = (
-    "time", "datetime", "timestamp", "date", "day", "datum", "stamp", "localtime", "dateandtime",
-    "datetimelocal", "observationtime", "period", "datelocal",
-)  # fmt: skip
-"""Usual headers of the column of stamps or dates."""
-
-CLOCK_HEADERS = ("time", "hour", "hr", "clock", "timeofday", "hhmm", "hourlocal", "timelocal")
-"""Usual headers of a column with the time of day beside one of dates."""
-
-
-def bare(header: str) -> str:
-    """Reduce a header to its lower case letters and digits."""
-    return re.sub(r"[^a-z0-9]", "", plain_characters(header).lower())
-
-
-# What loggers add to a name: how a value was formed, and its unit.
-_EXTRAS = frozenset(("avg", "tot", "smp", "mm", "ms", "in", "wm2", "kw", "pct", "degc", "degf"))
-
-
-def _without_extras(header: str) -> str:
-    """Header as `bare` gives it, without the endings that loggers add: ``Rain_mm_Tot`` is rain."""
-    plain = bare(header)
-    if any(plain in kind.headers for kind in QUANTITIES.values()):
-        return plain
-    parts = [part for part in re.split(r"[_\s]+", header.lower()) if part]
-    while len(parts) > 1 and bare(parts[-1]) in _EXTRAS:
-        parts.pop()
-    return bare("".join(parts))
-
 
 def spell(unit: str) -> str:
     """Bring a unit to one spelling: ``"W m-2"``, ``"W/m²"`` and ``"W/m^2"`` become ``"w/m2"``.
@@ -280,67 +252,6 @@ def spell(unit: str) -> str:
     return re.sub(r"\s+", "", text)
 
 
-def assign_columns(
-    table: TextTable, named: Mapping[str, str]
-) -> tuple[dict[str, int], int, int | None, list[str]]:
-    """Find the column of each quantity, of the stamps and of the time of day."""
-    faults = Faults(table.source)
-    headers = ", ".join(table.columns)
-    by_header = {header: i for i, header in enumerate(table.columns)}
-    taken: dict[str, int] = {}
-    for key, header in named.items():
-        if key not in QUANTITIES and key not in ("time", "clock"):
-            faults.add(
-                f'"{key}" is not a quantity', allowed=", ".join([*QUANTITIES, "time", "clock"])
-            )
-        elif header not in by_header:
-            faults.add(f'there is no column "{header}"', allowed=f"columns found: {headers}")
-        else:
-            taken[key] = by_header[header]
-    used = set(taken.values())
-    plain = [_without_extras(header) for header in table.columns]
-    for quantity, kind in QUANTITIES.items():
-        if quantity in taken:
-            continue
-        usual = {*kind.headers, bare(quantity)}
-        found = [i for i, text in enumerate(plain) if text in usual and i not in used]
-        if len(found) > 1:
-            which = " and ".join(f'"{table.columns[i]}"' for i in found)
-            faults.add(
-                f"{which} both look like {quantity}",
-                cure=f'say which: columns={{"{quantity}": "{table.columns[found[0]]}"}}',
-            )
-        elif found:
-            taken[quantity] = found[0]
-            used.add(found[0])
-    if "time" not in taken:
-        found = [i for i, text in enumerate(plain) if text in TIME_HEADERS and i not in used]
-        dates = [i for i in found if "date" in plain[i] or plain[i] in ("day", "datum")]
-        clocks = [i for i, text in enumerate(plain) if text in CLOCK_HEADERS and i not in used]
-        if len(dates) == 1 and clocks and clocks[0] != dates[0]:
-            taken["time"] = dates[0]
-            taken.setdefault("clock", clocks[0])
-        elif found:
-            taken["time"] = found[0]
-        else:
-            faults.add(
-                "no column of times or dates was found",
-                allowed=f"columns found: {headers}",
-                cure='name it: columns={"time": "its header"}',
-            )
-    if not any(key in QUANTITIES for key in taken):
-        faults.add(
-            "no column of weather was found",
-            allowed=f"columns found: {headers}",
-            cure='name them: columns={"rain": "its header", ...}',
-        )
-    faults.raise_if_any()
-    time_at, clock_at = taken.pop("time"), taken.pop("clock", None)
-    rest = {time_at, clock_at, *taken.values()}
-    unused = [header for i, header in enumerate(table.columns) if i not in rest]
-    return taken, time_at, clock_at, unused
-
-
 def unit_text(
     table: TextTable, chosen: Mapping[str, int], units: Mapping[str, str] | None, quantity: str
 ) -> str:
@@ -354,6 +265,8 @@ def column_units(
     """Find the unit of each chosen column, in one spelling."""
     faults = Faults(subject)
     found = {}
+    bare = [q for q in chosen if not unit_text(table, chosen, units, q)]
+    said = ", ".join(f'"{q}": "{_usual_unit(table, chosen[q], q)}"' for q in bare)
     for quantity, at in chosen.items():
         kind = QUANTITIES[quantity]
         text = unit_text(table, chosen, units, quantity)
@@ -363,61 +276,77 @@ def column_units(
                 f'"{table.columns[at]}" has no unit',
                 where=quantity,
                 allowed=", ".join(list(known)[:6]),
-                cure=f'say units={{"{quantity}": "{kind.unit}"}} if that is what it is',
+                cure=f"say units={{{said}}} if that is what it is",
             )
-        elif spell(text) not in known:
+        elif spell(part_of_unit(text)[1]) not in known:
             faults.add(
-                f'"{table.columns[at]}" is in "{text}"', where=quantity, allowed=", ".join(known)
+                f'"{table.columns[at]}" is in "{text}"',
+                where=quantity,
+                allowed=", ".join(known),
+                cure=f'say units={{"{quantity}": "{_usual_unit(table, at, quantity)}"}} if that is '
+                f"what it is, or leave it out with {say_columns(unused=table.columns[at])}",
             )
-        found[quantity] = spell(text)
+        found[quantity] = spell(part_of_unit(text)[1])
     faults.raise_if_any()
     return found
 
 
-def quantities_named(
-    argument: str,
-    given: Iterable[str],
-    table: TextTable,
-    chosen: Mapping[str, int],
-    faults: Faults,
-) -> dict[str, str]:
-    """Find which quantities an argument names, by their own names or by their headers.
+_PART = re.compile(
+    r"(?:(?P<share>1\s*/\s*10+|0?[.,]0*1)|(?P<tenth>tenths?)|(?P<hundredth>hundredths?))\s*"
+    r"(?:of\s*)?(?:an?\s+)?(?P<unit>\S.*)",
+    re.IGNORECASE,
+)
+
+
+def part_of_unit(text: str) -> tuple[float, str]:
+    """Take the factor off a unit such as ``"1/100 in"`` or ``"tenths of mm"``.
 
     Parameters
     ----------
-    argument : str
-        Name of the argument, for messages.
-    given : iterable of str
-        As written by the caller.
-    table : TextTable
-        The file.
-    chosen : mapping of str to int
-        Column of each quantity.
-    faults : Faults
-        Takes names that are neither.
+    text : str
+        As written.
 
     Returns
     -------
-    dict of str to str
-        Quantity by what was written.
+    factor : float
+        1 for a unit as it is.
+    unit : str
+        The rest.
     """
-    by_header = {bare(table.columns[at]): quantity for quantity, at in chosen.items()}
-    found = {}
-    for name in given:
-        quantity = name if name in chosen else by_header.get(bare(str(name)), "")
-        if quantity:
-            found[name] = quantity
-        elif name in QUANTITIES:
-            faults.add(
-                f'{argument} names "{name}", and there is no such column',
-                allowed=", ".join(chosen),
-            )
-        else:
-            faults.add(
-                f'{argument}: "{name}" is not a quantity',
-                allowed=", ".join(f'{q} ("{table.columns[at]}")' for q, at in chosen.items()),
-            )
-    return found
+    match = _PART.fullmatch(plain_characters(text).strip())
+    if match is None:
+        return 1.0, text
+    if match["tenth"] or match["hundredth"]:
+        return 0.1 if match["tenth"] else 0.01, match["unit"]
+    share = match["share"].replace(" ", "").replace(",", ".")
+    return 1.0 / float(share[2:]) if "/" in share else float(share), match["unit"]
+
+
+# Units to ask about first, where a file names none.
+_FIRST_UNITS = {
+    "1": ("1", "%"),
+    "kPa": ("kPa", "hPa"),
+    "MJ/m2": ("MJ/m2", "W/m2"),
+}
+
+
+def _usual_unit(table: TextTable, at: int, quantity: str) -> str:
+    """Find the first unit in which the numbers of a column are possible."""
+    kind = QUANTITIES[quantity]
+    usual = _FIRST_UNITS.get(kind.unit, (kind.unit,))
+    read = (_number_or_none(row[at], table.decimal) for row in table.rows)
+    numbers = [number for number in read if number is not None]
+    top = float(np.quantile(numbers, 0.99)) if numbers else 0.0
+    # Above this, radiation by the hour or the day is no MJ.
+    most = {"1": 1.05, "kPa": 7.0, "MJ/m2": 45.0}.get(kind.unit, np.inf)
+    return usual[0] if top <= most else usual[-1]
+
+
+def _number_or_none(cell: str, decimal: str) -> float | None:
+    try:
+        return parse_number(cell, decimal)[0]
+    except ValueError:
+        return None
 
 
 def column_numbers(
@@ -453,12 +382,12 @@ def column_numbers(
             coded[cell] = coded.get(cell, 0) + 1
         else:
             values[i] = value
-    words_said = ", ".join(dict.fromkeys(f'"{cell[:LONGEST_NUMBER]}"' for _, cell in unread[:20]))
+    words_said = say_missing(cell for _, cell in unread)
     for line, cell in unread:
         faults.add(
             f'"{cell[:LONGEST_NUMBER]}" under "{table.columns[at]}" is not a number',
             where=f"line {line}",
-            cure=f'if it means "nothing measured", say missing=({words_said},)',
+            cure=f'if it means "nothing measured", say {words_said}',
         )
     counted = [f"{blanks} blank"] if blanks else []
     counted += [f"{count} coded {code}" for code, count in coded.items()]

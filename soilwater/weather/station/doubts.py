@@ -13,15 +13,18 @@ from numpy.typing import NDArray
 
 from soilwater.weather import evapotranspiration as terms
 from soilwater.weather.station.air import doubt_air
-from soilwater.weather.station.readings import Column, Readings, ask_unit
+from soilwater.weather.station.readings import Column, Readings, ask_unit, span_text
 from soilwater.weather.station.sunlight import clear_sky_days
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import quoted
 
 _DAY_HOURS = 24.0
 
 # Best days of a file against a clear sky: no day is brighter by more, and no run of days stays
 # darker (thick cloud lets a tenth to a fifth through; FAO-56 puts full cloud at a third).
 _BRIGHTEST, _DARKEST, _DARKEST_OF_FEW = 1.25, 0.12, 0.03
+# The brightest of so many days is no dark one.
+_FORTNIGHT, _DARKEST_OF_MANY = 12, 0.2
 _RADIATION_UNITS = (
     "MJ/m2", "W/m2", "MJ/m2/day", "kJ/m2", "J/cm2", "ly/day", "ly", "Wh/m2", "kWh/m2", "kW/m2",
     "MJ/m2/h", "ly/min", "J/m2",
@@ -174,6 +177,16 @@ def _doubt_radiation(given: Readings, faults: Faults) -> None:
     if np.isnan(best) or dark <= best <= _BRIGHTEST:
         return
     fitting = units_of_sky(given)[:2]
+    if not fitting and best < dark:
+        faults.add(
+            f"the brightest day has {most:.3g} MJ/m2, {best:.2g} of a clear sky there, darker than "
+            "any weather: a sensor that is covered or off?",
+            where="solar_radiation",
+            cure='leave the column out with columns={"unused": '
+            f"{quoted(given.headers['solar_radiation'])}}}, or say "
+            f'ranges={{"solar_radiation": {span_text(column)}}} if it is true',
+        )
+        return
     if fitting:
         shown = " or ".join(f"{value:.3g} MJ/m2 in {told}" for told, value in fitting)
         ask_unit(
@@ -199,7 +212,9 @@ def _best_days(given: Readings, radiation: Column) -> tuple[float, float, float]
         if there.any():
             share = float(np.quantile(days[there] / clear[there], 0.9))
             few = there.sum() < _FEW
-            return share, float(days[there].max()), _DARKEST_OF_FEW if few else _DARKEST
+            long = there.sum() >= _FORTNIGHT
+            dark = _DARKEST_OF_FEW if few else _DARKEST_OF_MANY if long else _DARKEST
+            return share, float(days[there].max()), dark
     return np.nan, np.nan, np.nan
 
 

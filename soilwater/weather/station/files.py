@@ -19,22 +19,24 @@ from soilwater.weather.reference_et import Site
 from soilwater.weather.series import Weather
 from soilwater.weather.station.columns import (
     QUANTITIES,
-    assign_columns,
     column_numbers,
     column_units,
-    quantities_named,
+    part_of_unit,
     spell,
     unit_text,
 )
 from soilwater.weather.station.doubts import doubt_units
+from soilwater.weather.station.headers import assign_columns, quantities_named
 from soilwater.weather.station.ranges import check_ranges, check_sky, highest
 from soilwater.weather.station.readings import Readings, read_in
 from soilwater.weather.station.record import Column, StationRecord
 from soilwater.weather.station.shifts import ask_about_sun, moved_back
-from soilwater.weather.station.steps import drop_repeats, on_grid
+from soilwater.weather.station.steps import drop_repeats, on_grid, shuffled
 from soilwater.weather.station.totals import differences, suspect_running_total
+from soilwater.weather.station.written import as_one_stamp
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Height, TimeSpan
+from soilwater.words.set_right import Columns, Missing
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
 from soilwater.words.text_tables import TextTable, read_text_table
 from soilwater.words.times import hours_between, interval_edges
@@ -49,12 +51,13 @@ def read_weather(
     label: Literal["start", "end"] | None = None,
     site: Site | None = None,
     reference_et: Literal["file", "fao56", "asce", "hargreaves"] = "file",
-    columns: Mapping[str, str] | None = None,
+    columns: Columns | None = None,
     units: Mapping[str, str] | None = None,
     time_zone: str = STANDARD,
     day_first: bool | None = None,
     cumulative: str | Sequence[str] = (),
-    missing: float | str | Sequence[float | str] = (),
+    missing: Missing = (),
+    leave_out: Sequence[int] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
     late: Mapping[str, TimeSpan] | None = None,
     wind_height: Height = 2.0,
@@ -73,7 +76,7 @@ def read_weather(
     ----------
     source, label, site, columns, units, time_zone : optional
         As for `read_station`.
-    day_first, cumulative, missing, ranges, late : optional
+    day_first, cumulative, missing, leave_out, ranges, late : optional
         As for `read_station`.
     reference_et, wind_height, coastal, sunrise, sunset : optional
         As for `StationRecord.to_weather`.
@@ -100,6 +103,7 @@ def read_weather(
         day_first=day_first,
         cumulative=cumulative,
         missing=missing,
+        leave_out=leave_out,
         ranges=ranges,
         late=late,
         sheet=sheet,
@@ -115,12 +119,13 @@ def read_station(
     *,
     label: Literal["start", "end"] | None = None,
     site: Site | None = None,
-    columns: Mapping[str, str] | None = None,
+    columns: Columns | None = None,
     units: Mapping[str, str] | None = None,
     time_zone: str = STANDARD,
     day_first: bool | None = None,
     cumulative: str | Sequence[str] = (),
-    missing: float | str | Sequence[float | str] = (),
+    missing: Missing = (),
+    leave_out: Sequence[int] = (),
     ranges: Mapping[str, tuple[float, float]] | None = None,
     late: Mapping[str, TimeSpan] | None = None,
     sheet: str | None = None,
@@ -137,9 +142,9 @@ def read_station(
         leave it out; they name their day.
     site : Site, optional
         Needed to compute reference evapotranspiration and for UTC stamps.
-    columns : mapping of str to str, optional
+    columns : mapping of str to str or sequence of str, optional
         Header of a quantity (a key of `QUANTITIES`, or ``"time"`` and ``"clock"``), where the
-        usual headers do not do.
+        usual headers do not do; ``"unused"`` has one or several that are left out.
     units : mapping of str to str, optional
         Unit of a quantity, where the file gives none.
     time_zone : str, optional
@@ -152,6 +157,8 @@ def read_station(
         counter falls to half or less it was reset.
     missing : float, str or sequence of either, optional
         Further codes for "nothing measured", besides blanks and `MISSING_CODES`.
+    leave_out : sequence of int, optional
+        Lines of the file (rows of a table in memory) that are left out, counted as messages do.
     ranges : mapping of str to (lowest, highest), optional
         Allowed values of a quantity in its kept unit and per step, in place of the usual ones; its
         unit is then not doubted.
@@ -177,7 +184,7 @@ def read_station(
     """
     table = source
     if not isinstance(source, TextTable):
-        table = read_text_table(_with_time_column(source), sheet=sheet)
+        table = as_one_stamp(read_text_table(_with_time_column(source), sheet=sheet), leave_out)
     subject = table.source
     chosen, time_at, clock_at, unused = assign_columns(table, columns or {})
     headers = {quantity: table.columns[at] for quantity, at in chosen.items()}
@@ -199,7 +206,9 @@ def read_station(
     raw: dict[str, NDArray[np.float64]] = {}
     for quantity, at in chosen.items():
         raw[quantity], told = column_numbers(table, at, quantity, codes, faults)
-        notes += told
+        factor, _ = part_of_unit(unit_text(table, chosen, units, quantity))
+        raw[quantity] *= factor
+        notes += [*told, *([f"{quantity}: numbers times {factor:g}"] if factor != 1.0 else [])]
     faults.raise_if_any()
 
     order = np.arange(len(table.rows))
@@ -208,10 +217,13 @@ def read_station(
     stamps = read_stamps(dates, clocks, table.line_numbers, day_first, subject)
     if len(order) > 1 and np.mean(np.diff(stamps.time) < np.timedelta64(0)) > 0.5:
         order = order[::-1]
-        reverse = slice(None, None, -1)
-        offsets = None if stamps.offsets is None else stamps.offsets[reverse]
-        stamps = replace(stamps, time=stamps.time[reverse], offsets=offsets)
         notes.append("newest row first: turned round")
+    in_order = shuffled(stamps.time[order])
+    if in_order is not None:
+        order = order[in_order]
+        notes.append("rows brought into the order of their stamps, which leave no gap")
+    offsets = None if stamps.offsets is None else stamps.offsets[order]
+    stamps = replace(stamps, time=stamps.time[order], offsets=offsets)
     lines = np.asarray(table.line_numbers)[order]
     offset = None if site is None else site.utc_offset
     stamps = to_standard_time(stamps, time_zone, offset, lines.tolist(), subject)
@@ -266,8 +278,8 @@ def read_station(
         written = {quantity: column[cut] for quantity, column in written.items()}
         line_of = line_of[cut]
         edges = np.append(edges[:-1][cut], edges[1:][cut][-1:])
-    given = Readings(values, kinds, edges, site, frozenset(allowed))
-    values, told = check_ranges(given, written, headers, line_of, allowed, faults)
+    given = Readings(values, kinds, edges, site, frozenset(allowed), headers)
+    values, told = check_ranges(given, written, line_of, allowed, faults)
     notes += told
     faults.raise_if_any()
     given = replace(given, values=values)

@@ -17,6 +17,7 @@ from soilwater.weather.station.doubts import units_of_sky
 from soilwater.weather.station.readings import Readings, read_in, span_text
 from soilwater.weather.station.sunlight import most_of_sky
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import quoted, say_columns
 from soilwater.words.times import stamp
 
 _DAY_HOURS = 24.0
@@ -25,6 +26,11 @@ _DAY_HOURS = 24.0
 _DEW = {"reference_et": 0.1, "solar_radiation": 0.05}
 # Numbers besides those of nines that loggers write for "nothing" (common practice, no source).
 _LOGGER_CODES = (-6999.0, 6999.0, 7999.0, -7999.0, 32767.0, -32768.0, 65535.0)
+_FEW_CODES = 5  # numbers below 0 that are worth listing
+_A_WEEK = 7  # days
+# No air stands still to the last digit for so long (our own choice).
+_NEVER_STILL = ("air_temperature", "maximum_air_temperature", "wind_speed", "relative_humidity")
+_STILL_HOURS, _STILL_DAYS = 48.0, 10
 _OUT_OF_LINE = 4.0  # a code that is in range stands this far above every other value
 
 
@@ -48,7 +54,6 @@ def highest(kind: Quantity, hours: float) -> float:
 def check_ranges(
     given: Readings,
     written: Mapping[str, NDArray[np.float64]],
-    headers: Mapping[str, str],
     lines: NDArray[np.int64],
     ranges: Mapping[str, tuple[float, float]],
     faults: Faults,
@@ -61,8 +66,6 @@ def check_ranges(
         The columns in their kept units.
     written : mapping of str to array, shape (n,)
         The numbers of the file.
-    headers : mapping of str to str
-        Header of each quantity.
     lines : array of int, shape (n,)
         Line of each step, 0 where the file has none.
     ranges : mapping of str to tuple of float
@@ -101,7 +104,7 @@ def check_ranges(
             faults.add(
                 f"{quantity}: {count} outside {low[i]:g} to {high:g} {unit}, the first "
                 f"{column[i]:.3g} in line {lines[i]} ({stamp(edges[i])})",
-                cure=_cure(given, quantity, written, wrong, headers, low - slack, high),
+                cure=_cure(given, quantity, written, wrong, low - slack, high),
             )
             continue
         slight = (column < 0.0) & kind.per_step
@@ -113,8 +116,54 @@ def check_ranges(
             )
         if quantity not in ranges:
             _ask_codes_in_range(quantity, column, written[quantity], lines, faults)
-    _check_pairs(given, headers, lines, faults)
+    _check_pairs(given, lines, faults)
+    if not faults:
+        _ask_waters_swapped(given, faults)
+        _ask_standing_still(given, lines, faults)
     return values, notes
+
+
+def _ask_waters_swapped(given: Readings, faults: Faults) -> None:
+    """Ask about rain on every day beside a demand that mostly is none."""
+    rain, demand = (given.values.get(each) for each in ("rain", "reference_et"))
+    if rain is None or demand is None or {"rain", "reference_et"} <= given.trusted:
+        return
+    days, other = given.days(rain, np.sum), given.days(demand, np.sum)
+    known = ~np.isnan(days) & ~np.isnan(other)
+    if known.sum() < _A_WEEK or np.mean(days[known] > 0.0) < 0.95 or days[known].max() > 15.0:
+        return
+    if np.mean(other[known] == 0.0) >= 0.3:
+        kept = ", ".join(f'"{q}": {span_text(given.values[q])}' for q in ("rain", "reference_et"))
+        faults.add(
+            f"rain on {int(np.sum(days[known] > 0.0))} of {known.sum()} days, at most "
+            f"{days[known].max():.3g} mm, and no reference evapotranspiration on "
+            f"{int(np.sum(other[known] == 0.0))} of them: two headers changed places?",
+            cure=f"if they did, say {_say_swapped(given, 'rain', 'reference_et')}, or "
+            f"ranges={{{kept}}} if the file is right",
+        )
+
+
+def _ask_standing_still(given: Readings, lines: NDArray[np.int64], faults: Faults) -> None:
+    """Ask about a sensor that shows one number for days: it is stuck, and measures nothing."""
+    steps = _STILL_DAYS if given.hours >= _DAY_HOURS else round(_STILL_HOURS / given.hours)
+    for quantity in _NEVER_STILL:
+        column = given.values.get(quantity)
+        if column is None or quantity in given.trusted or column.size < steps:
+            continue
+        moves = np.flatnonzero(~(np.diff(column) == 0.0))
+        bounds = np.concatenate([[-1], moves, [column.size - 1]])
+        longest = int(np.argmax(np.diff(bounds)))
+        first, length = int(bounds[longest]) + 1, int(np.diff(bounds)[longest])
+        # Air that is saturated stays so for days, and nights without wind are many.
+        damp = quantity == "relative_humidity" and column[first] > 0.97
+        calm = quantity == "wind_speed" and length < 2 * steps
+        if length >= steps and not (damp or calm):
+            faults.add(
+                f"{quantity}: {length} steps on end are {column[first]:g}, from line "
+                f"{lines[first]} ({stamp(given.edges[first])}): a sensor that is stuck?",
+                cure=f"leave the column out with {say_columns(unused=given.headers[quantity])}, or "
+                f'say ranges={{"{quantity}": {span_text(column)}}} if it is true',
+            )
 
 
 def _cure(
@@ -122,13 +171,19 @@ def _cure(
     quantity: str,
     written: Mapping[str, NDArray[np.float64]],
     wrong: NDArray[np.int64],
-    headers: Mapping[str, str],
     low: NDArray[np.float64],
     high: float,
 ) -> str:
     codes = sorted(set(written[quantity][wrong].tolist()))
     column = given.values[quantity]
     kept = f'a true value is let through by ranges={{"{quantity}": {span_text(column)}}}'
+    if QUANTITIES[quantity].per_step and np.all(column[wrong] < 0.0):
+        # As a range it would be taken for dew and set to 0, and missing is never 0.
+        if len(codes) <= _FEW_CODES:
+            said = ", ".join(f"{code:g}" for code in codes)
+            return f'no amount is below 0: if they mean "nothing measured", say missing=({said},)'
+        unused = say_columns(unused=given.headers[quantity])
+        return f"no amount is below 0: leave the column out with {unused}"
     few = wrong.size <= 0.5 * np.sum(~np.isnan(column))
     # One number again and again, or below nothing, is no measurement either.
     the_same = len(codes) == 1 and (wrong.size > 1 or codes[0] < 0.0)
@@ -141,14 +196,11 @@ def _cure(
     hint = "check the unit"
     if quantity == "reference_et":
         hint = "check the unit (in?)"
-    other = {"wind_speed": "solar_radiation", "solar_radiation": "wind_speed"}.get(quantity, "")
+    other = _OFTEN_SWAPPED.get(quantity, "")
     if other in given.values and _in_range_if_swapped(given, written, quantity, other):
-        pair = {quantity: other, other: quantity}
-        names = ", ".join(f'"{q}": "{headers[pair[q]]}"' for q in pair)
-        units = ", ".join(f'"{q}": "{given.units[q]}"' for q in pair)
-        return (
+        hint = (
             f"{hint}, and whether {quantity} and {other} are swapped: if they are, say "
-            f"columns={{{names}}}, units={{{units}}}; {kept}"
+            f"{_say_swapped(given, quantity, other)}"
         )
     fitting = _units_in_range(given, quantity, low, high)
     if fitting:
@@ -158,8 +210,24 @@ def _cure(
             alike = [q for q in TEMPERATURES if q in given.values and given.units[q] == unit]
         named = [", ".join(f'"{q}": "{unit}"' for q in alike) for unit in fitting[:2]]
         said = " or ".join(f"units={{{text}}}" for text in named)
-        hint = f"{hint}: say {said} if that is what it is, and all are in range"
+        hint = f"{hint}; or say {said} if that is what it is, and all are in range"
     return f"{hint}; {kept}"
+
+
+_OFTEN_SWAPPED = {
+    "wind_speed": "solar_radiation",
+    "solar_radiation": "wind_speed",
+    "air_temperature": "relative_humidity",
+    "relative_humidity": "air_temperature",
+}
+
+
+def _say_swapped(given: Readings, first: str, second: str) -> str:
+    """Write that two columns stand under each other's header."""
+    pair = {first: second, second: first}
+    names = ", ".join(f'"{q}": {quoted(given.headers[pair[q]])}' for q in pair)
+    units = ", ".join(f'"{q}": "{given.units[q]}"' for q in pair)
+    return f"columns={{{names}}}, units={{{units}}}"
 
 
 # Units to look at first, in the spelling they are told in.
@@ -299,9 +367,7 @@ _PAIRS = (
 )
 
 
-def _check_pairs(
-    given: Readings, headers: Mapping[str, str], lines: NDArray[np.int64], faults: Faults
-) -> None:
+def _check_pairs(given: Readings, lines: NDArray[np.int64], faults: Faults) -> None:
     """Ask about lowest values above the highest of the same day."""
     for low, high, what in _PAIRS:
         if not (low in given.values and high in given.values):
@@ -311,7 +377,7 @@ def _check_pairs(
         if not wrong.size:
             continue
         known = ~np.isnan(given.values[low]) & ~np.isnan(given.values[high])
-        names = f'columns={{"{low}": "{headers[high]}", "{high}": "{headers[low]}"}}'
+        names = f'columns={{"{low}": "{given.headers[high]}", "{high}": "{given.headers[low]}"}}'
         cure = f"correct {'it' if wrong.size == 1 else 'them'}"
         if wrong.size > 0.5 * known.sum():
             cure = f"check whether the two columns are swapped: if they are, say {names}"

@@ -34,6 +34,8 @@ class Readings:
         Where the file is from.
     trusted : frozenset of str
         Quantities whose range the person has stated: they are not doubted.
+    headers : mapping of str to str
+        Header of each quantity.
     """
 
     values: Mapping[str, Column]
@@ -41,6 +43,7 @@ class Readings:
     edges: NDArray[np.datetime64]
     site: Site | None
     trusted: frozenset[str]
+    headers: Mapping[str, str]
 
     @property
     def hours(self) -> float:

@@ -10,6 +10,20 @@ from soilwater.words.stamps import daylight_saving_hint, is_changeover
 from soilwater.words.times import hours_between, stamp
 
 _LINES_SHOWN = 3
+_LINES_LISTED = 20
+
+
+def shuffled(time: NDArray[np.datetime64]) -> NDArray[np.int64] | None:
+    """Order in which stamps are a regular row without a gap; None if none is.
+
+    Parameters
+    ----------
+    time : array of datetime64, shape (n,)
+        Stamps in the order of the file.
+    """
+    steps = np.diff(np.sort(time))
+    regular = steps.size > 0 and steps[0] > np.timedelta64(0) and bool(np.all(steps == steps[0]))
+    return np.argsort(time) if regular and np.any(np.diff(time) < steps[0]) else None
 
 
 def drop_repeats(
@@ -57,7 +71,7 @@ def drop_repeats(
                 f"lines {lines[i]} and {lines[i + 1]} are equal and carry the same stamp "
                 f"{stamp(time[i])}, which may be the hour that autumn has twice, or one row "
                 f"written twice",
-                cure=f"{hint}; or delete line {lines[i + 1]}",
+                cure=f"{hint}; or leave one out with leave_out=({lines[i + 1]},)",
             )
         elif time[i] == time[i + 1] and equal:
             keep[i + 1] = False
@@ -65,13 +79,15 @@ def drop_repeats(
             faults.add(
                 f"lines {lines[i]} and {lines[i + 1]} carry the same stamp {stamp(time[i])} with "
                 f"different values",
-                cure=hint or "delete the wrong one",
+                cure=hint
+                or f"delete the wrong one, or say leave_out=({lines[i]},) or "
+                f"leave_out=({lines[i + 1]},)",
             )
         else:
             faults.add(
                 f"time goes back from {stamp(time[i])} to {stamp(time[i + 1])}",
                 where=f"line {lines[i + 1]}",
-                cure=hint or "sort the rows",
+                cure=hint or f"leave the row out with leave_out=({lines[i + 1]},)",
             )
     faults.raise_if_any()
     dropped = np.flatnonzero(~keep)
@@ -121,7 +137,9 @@ def on_grid(
             f"{stamp(time[i])} is not on the step of {hours_between(time[0], time[0] + step):g} h "
             f"that starts at {stamp(time[0])}",
             where=f"line {lines[i]}",
-            cure="bring the stamps to one step",
+            cure=f"leave them out with leave_out=({', '.join(str(lines[j]) for j in off)},)"
+            if off.size <= _LINES_LISTED
+            else "bring the stamps to one step",
         )
     faults.raise_if_any()
     return np.asarray((time - time[0]) // step, dtype=np.int64), step

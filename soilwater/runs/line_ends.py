@@ -1,0 +1,105 @@
+"""What lies beyond the ends of a line, and beside a trench across the slope."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from soilwater.ground.base import CapillaryBreak, SeepageFace, WaterTable
+from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.ground.linked import Outside
+from soilwater.ground.profile import Profile
+from soilwater.kernels import linked_rows, rows
+from soilwater.words.errors import Faults
+
+CLOSED, GOES_ON = "closed", "goes on"
+End = str | WaterTable | CapillaryBreak | SeepageFace
+"""What lies beyond an end of a line."""
+
+
+def check_ends(ends: Any, faults: Faults) -> tuple[End, End]:
+    """Both ends of a line, or a fault for each that cannot be used.
+
+    Parameters
+    ----------
+    ends : sequence of two
+        As for `Transect`.
+    faults : Faults
+        Takes what is wrong.
+
+    Returns
+    -------
+    tuple
+        As given; closed where it cannot be used.
+    """
+    given = (ends,) if isinstance(ends, str) or not isinstance(ends, Sequence) else tuple(ends)
+    if len(given) != 2:
+        faults.add(f"ends is {ends!r}", allowed='two, such as ("closed", "goes on")')
+        return CLOSED, CLOSED
+    for end, where in zip(given, ("first station", "last station"), strict=True):
+        by_word = isinstance(end, str) and end in (CLOSED, GOES_ON)
+        if not by_word and not isinstance(end, WaterTable | CapillaryBreak | SeepageFace):
+            faults.add(
+                f"the end is {end!r}",
+                where=where,
+                allowed='"closed", "goes on", WaterTable(depth), SeepageFace() or '
+                "CapillaryBreak(entry_suction)",
+                cure="let the line begin and end at a crest, a foot or a wall, which are closed",
+            )
+    return given
+
+
+def beyond_end(
+    end: End, column: int, surface_level: float, fall: float, width: float, position: float
+) -> tuple[Outside, ...]:
+    """Face at an end of a line with what lies beyond; none where it is closed.
+
+    Parameters
+    ----------
+    end : str or base condition
+        As for `Transect`.
+    column : int
+        The last one; 0 at the beginning of the line.
+    surface_level : float
+        There [cm].
+    fall : float
+        Fall of the floor outward, there [1].
+    width, position : float
+        Of the face, and along the line [cm].
+    """
+    if end == CLOSED:
+        return ()
+    if isinstance(end, str):
+        beyond, value = linked_rows.GOES_ON, fall
+    else:
+        # Down from the surface, as under a profile of no depth.
+        code, value = end.kernel_condition(0.0)
+        beyond = linked_rows.OUTLET
+        if code == rows.HELD_HEAD:
+            beyond, value = linked_rows.WATER_LEVEL, surface_level + value
+    forward = -1.0 if column == 0 else 1.0
+    return (Outside(column, beyond, value, width, forward, position),)
+
+
+def beside_drains(
+    green: Profile, faces: Iterable[tuple[int, int, float, float]]
+) -> tuple[Outside, ...]:
+    """Both sides of trenches of gravel in place of faces between columns.
+
+    The gravel takes water as that below the green does.
+
+    Parameters
+    ----------
+    green : Profile
+        Its base tells the suction at which gravel takes no more.
+    faces : iterable of tuple
+        Column before and behind it, width [cm] and position of each face.
+    """
+    suction = OVER_GRAVEL.best
+    if isinstance(green.base, CapillaryBreak | SeepageFace):
+        suction = -green.base.kernel_condition(0.0)[1]
+    return tuple(
+        Outside(column, linked_rows.OUTLET, -suction, width, forward, position)
+        for before, behind, width, position in faces
+        for column, forward in ((before, 1.0), (behind, -1.0))
+    )
