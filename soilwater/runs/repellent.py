@@ -136,8 +136,10 @@ def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency)
     # The water of the whole area, on the part that takes it.
     cases = [_with_water(case, 1.0 / share)]
     if share < 1.0:
-        dry = given.dry_suction
-        start = case.start if dry is None else AfterFlooding(dry)
+        start = case.start
+        if given.dry_suction is not None:
+            dry = given.dry_suction
+            start = AfterFlooding(dry) if case.profile.remembers else dry
         cases.append(replace(_with_water(case, 0.0), start=start))
     held = np.empty(len(cases), dtype=object)
     held[:] = cases
