@@ -24,7 +24,7 @@ from soilwater.decisions.spots.measurements import (
     rank_measurements,
     with_finding,
 )
-from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
+from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, GroupOdds, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget
 from soilwater.decisions.watering.changes import (
     Change,
@@ -43,6 +43,7 @@ from soilwater.decisions.watering.ground_outcomes import GroundOutcome, GroundWh
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import Days, DryDownOutlook, SpotOutlook, dry_down_outlook
 from soilwater.decisions.watering.repellent_spots import wettable
+from soilwater.decisions.watering.replanning import replan
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.decisions.watering.water_side import (
@@ -162,6 +163,7 @@ __all__ = [
     "GroundOdds",
     "GroundOutcome",
     "GroundWhatIf",
+    "GroupOdds",
     "HandWaterPlan",
     "HandWatering",
     "HeldBack",
@@ -267,6 +269,7 @@ __all__ = [
     "regrade",
     "remove_mat",
     "repellent_patches",
+    "replan",
     "reshape",
     "simulate",
     "simulate_ensemble",

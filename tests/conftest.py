@@ -13,7 +13,23 @@ settings.register_profile("steady", deadline=None, max_examples=60, derandomize=
 settings.register_profile("explore", deadline=None, max_examples=1000)
 settings.load_profile("steady")
 
+PROCESSES = 2
+"""Processes that share the whole suite, each with whole files."""
+
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config):
+    """Share the whole suite between two processors; what is named on the command line runs in one.
+
+    Only where pytest-xdist is there, and nothing else was asked of it.
+    """
+    if not config.pluginmanager.hasplugin("xdist") or "PYTEST_XDIST_WORKER" in os.environ:
+        return
+    whole = config.args_source is config.ArgsSource.TESTPATHS and not config.option.usepdb
+    if whole and config.option.numprocesses is None and config.option.dist == "no":
+        config.option.numprocesses, config.option.dist = PROCESSES, "loadfile"
 
 
 @pytest.fixture(scope="session")

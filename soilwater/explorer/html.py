@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.words.safe_texts import without_turns, without_turns_in_json
+from soilwater.words.unit_choice import units_in_use
 
 MOST_BYTES = 6_000_000
 """Size of a page beyond which mail and old browsers refuse."""
@@ -119,6 +120,8 @@ def fill_page(
             ("script", f"{kind}.js"),
         )
     }
+    # Where units were chosen the page keeps to them, as its sentences do.
+    opens_in = {"units": "in" if units_in_use() == "US" else "cm"}
     html = environment.get_template(f"{kind}.html.j2").render(
         name=name,
         opening=opening,
@@ -126,8 +129,11 @@ def fill_page(
         streams={key: pack(values) for key, values in streams.items()},
         # Within a script nothing is escaped but what could end it.
         given=markupsafe.Markup(
-            without_turns_in_json(json.dumps(given, allow_nan=False)).replace("<", "\\u003c")
+            without_turns_in_json(json.dumps(given | opens_in, allow_nan=False)).replace(
+                "<", "\\u003c"
+            )
         ),
+        units=units_in_use(),
         **inlined,
         **sections,
     )

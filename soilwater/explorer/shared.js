@@ -4,7 +4,7 @@
 
 const GIVEN = JSON.parse(document.getElementById("given").textContent);
 const STEP = GIVEN.water_step;
-const state = { ...GIVEN.open, units: "cm" };
+const state = { ...GIVEN.open, units: GIVEN.units };
 const byId = (id) => document.getElementById(id);
 
 // --- unpacking --------------------------------------------------------------------------------

@@ -194,6 +194,77 @@ def calibrate(
         own=own,
         sand=sand,
         n_threads=n_threads,
+        given={
+            "survey": survey,
+            "soaked": soaked,
+            "irrigation": irrigation,
+            "sensors": sensors,
+            "base_suction": base_suction,
+            **errors,
+            "doubtful": doubtful,
+            "draws": draws,
+            "seed": seed,
+            "n_threads": n_threads,
+        },
+    )
+
+
+def calibrate_again(
+    before: Calibration,
+    survey: Survey,
+    weather: Weather,
+    irrigation: Mapping[str, Sequence[Event]],
+) -> Calibration:
+    """Learn a green anew with what was read since.
+
+    Parameters
+    ----------
+    before : Calibration
+        What was learnt before, which holds all that went in.
+    survey : Survey
+        Its readings are added to those of before; spots it names anew are taken in.
+    weather : Weather
+        What the weather was, from the soaking on.
+    irrigation : mapping of str to sequence of Event
+        Water applied since, by the name of the spot, where ``""`` is the water of all.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    InputError
+        As `calibrate`.
+    """
+    given = dict(before.given)
+    old: Survey = given.pop("survey")
+    new = {spot.name: spot for spot in survey.spots}
+    spots = [
+        replace(
+            spot,
+            readings=(
+                *spot.readings,
+                *(each for each in new[spot.name].readings if each not in spot.readings),
+            ),
+        )
+        if spot.name in new
+        else spot
+        for spot in old.spots
+    ]
+    known = {spot.name for spot in old.spots}
+    spots += [spot for spot in survey.spots if spot.name not in known]
+    water = given.pop("irrigation")
+    applied = dict(water) if isinstance(water, Mapping) else {"": water}
+    for name, events in irrigation.items():
+        applied[name] = (*applied.get(name, ()), *events)
+    return calibrate(
+        replace(old, spots=tuple(spots)),
+        before.sand,
+        weather,
+        before.turf,
+        irrigation=applied,
+        **given,
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -103,7 +103,7 @@ class Calibration(Displayed, Tabled):
     held_back : HeldBack or None
         The last visit against the ones before it; None where there is but one.
     doubts : tuple of str
-        Readings that fit badly; they were used.
+        Readings that fit badly and hardly count, and what was left out.
     assumptions, cautions : tuple of str
         What was assumed, and what the person should know.
     """
@@ -121,6 +121,7 @@ class Calibration(Displayed, Tabled):
     own: Own = field(repr=False)
     sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
+    given: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @property
     def green(self) -> Green:
@@ -409,7 +410,7 @@ class Calibration(Displayed, Tabled):
     def _shown(self) -> Shown:
         place = f' of "{self.name}"' if self.name else ""
         lines = [self.held_back.sentence] if self.held_back else []
-        lines += [f"doubtful, and used: {each}" for each in self.doubts]
+        lines += [f"doubtful: {each}" for each in self.doubts]
         lines += [f"assumed: {each}" for each in self.assumptions]
         lines += caution_lines(self.cautions)
         title = f"What the readings{place} say, up to {stamp(self.now)}: median (four in five)"

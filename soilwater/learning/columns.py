@@ -18,7 +18,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
-from soilwater.runs.columns_of import Column
+from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Hysteretic
 from soilwater.survey.survey import Spot
@@ -214,16 +214,8 @@ def read_spans(
     for group in green.groups:
         cases = cases_of(green, group, unknowns, shared)
         result = run_cases(cases, times, n_threads)
-        suctions = result.node_suction.values
-        drying = result.drying_suction.values if "drying_suction" in result else None
-        values = []
-        for k, case in enumerate(cases):
-            # The profiles are at hand: a result would have to make each anew from its text.
-            mesh = case.profile.mesh()
-            n = mesh.depth.size
-            ends = None if drying is None else drying[k][..., : n - 1].reshape(-1, 2, n - 1)
-            one = Column((k,), case.profile, mesh, suctions[k][..., :n], ends)
-            values.append([one.mean(*span) for span in spans])
+        columns = columns_of_profiles(result, (case.profile for case in cases))
+        values = [[one.mean(*span) for span in spans] for one in columns]
         every: FloatArray = np.array(values)
         read.append(every.reshape(-1, group.depths.size, *every.shape[1:]))
     return read

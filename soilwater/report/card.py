@@ -92,20 +92,18 @@ def crew_card(
     """
     environment = template_environment()
     chosen, ordered = _checked(plan, day, units, order)
+    source = resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
     with use_units(units or units_in_use()):
-        walks = _walks(plan, chosen, ordered)
-    page: str = environment.from_string(
-        resources.files("soilwater.report").joinpath(TEMPLATE).read_text(encoding="utf-8")
-    ).render(
-        name=plan.name or "Hand water",
-        day=f"{chosen:%A, %d %B %Y}".replace(" 0", " ") if chosen is not None else "",
-        walks=walks,
-        threshold=f"{100 * plan.threshold:g} %",
-        probability=f"{100 * plan.probability:.0f}",
-        look=[_spot_line(each) for each in ordered if not each.held],
-        later=_later(plan, chosen),
-        cautions=cautions_for("heat", "wilt", "backflow"),
-    )
+        page: str = environment.from_string(source).render(
+            name=plan.name or "Hand water",
+            day=f"{chosen:%A, %d %B %Y}".replace(" 0", " ") if chosen is not None else "",
+            walks=_walks(plan, chosen, ordered),
+            threshold=f"{100 * plan.threshold:g} %",
+            probability=f"{100 * plan.probability:.0f}",
+            look=[_spot_line(each) for each in ordered if not each.held],
+            later=_later(plan, chosen),
+            cautions=cautions_for("heat", "wilt", "backflow"),
+        )
     if path is not None:
         Path(path).write_text(page, encoding="utf-8")
     return page
@@ -235,7 +233,7 @@ def _total(walks: Sequence[HandWatering]) -> str:
 
 
 def _spot_line(plan: SpotPlan) -> tuple[str, str]:
-    said = plan.sentence.split(": ", 1)[-1].rstrip(".")
+    said = str(plan.sentence).split(": ", 1)[-1].rstrip(".")
     return plan.spot.name, said
 
 

@@ -9,11 +9,14 @@ from typing import Any
 
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis
 from soilwater.decisions.watering.outlook import DryDownOutlook
+from soilwater.decisions.watering.starts import LEARNED_START
 from soilwater.decisions.watering.water_plan import HandWaterPlan
+from soilwater.learning.calibration import Calibration
 from soilwater.report.layout import laid_out, sides_hold
 from soilwater.report.pictures import dry_down_picture, map_picture
 from soilwater.report.tables import plan_table, spot_table
 from soilwater.report.words import (
+    as_learned,
     assumptions,
     cautions,
     facts,
@@ -25,6 +28,7 @@ from soilwater.survey.survey import Survey
 from soilwater.words.cautions import dangers_among
 from soilwater.words.errors import Faults
 from soilwater.words.safe_texts import fit_to_show
+from soilwater.words.unit_choice import Worded
 
 TEMPLATE = "page.html.j2"
 MOST_ROWS = (24, 20, 16, 14, 12, 11, 10, 9, 8, 7, 6, 5, 4, 3)
@@ -40,6 +44,7 @@ def report(
     outlook: DryDownOutlook | None = None,
     plan: HandWaterPlan | None = None,
     *,
+    calibration: Calibration | None = None,
     remarks: Sequence[str] = (),
     prepared_by: str = "",
     path: str | Path | None = None,
@@ -57,6 +62,9 @@ def report(
         From `dry_down_outlook`, of this survey.
     plan : HandWaterPlan, optional
         From `hand_water_plan`, of this survey.
+    calibration : Calibration, optional
+        From `calibrate`, of this survey: outlook and plan have to be made with it, and what a spot
+        should read by its depth is taken from it too.
     remarks : sequence of str, optional
         Your own sentences, such as costs and what the committee is asked to decide; up to 3 of 200
         letters.
@@ -74,8 +82,8 @@ def report(
     ------
     InputError
         With every fault at once: something that is no survey, diagnosis, outlook or plan, or is of
-        spots that the survey does not have; an outlook and a plan for different rods; too many
-        or too long remarks.
+        spots that the survey does not have; an outlook and a plan for different rods, or one of
+        them made from a calibration and the other not; too many or too long remarks.
     ImportError
         Without matplotlib or jinja2: ``python -m pip install "soilwater[report]"``.
 
@@ -84,18 +92,20 @@ def report(
     Words for odds are those of `diagnose`: likely from 50 %, possible from 10 %, unlikely below.
     """
     environment = template_environment()
-    kept = _checked(survey, diagnosis, outlook, plan, remarks)
-    told = cautions(diagnosis, outlook, plan)
+    kept = _checked(survey, diagnosis, outlook, plan, calibration, remarks)
+    if calibration is not None and diagnosis is not None:
+        diagnosis = as_learned(diagnosis, survey, calibration)
+    told = cautions(diagnosis, outlook, plan, calibration)
     sections: dict[str, Any] = {
         "name": survey.name or "Survey",
-        "facts": facts(survey),
+        "facts": facts(survey, calibration),
         "prepared_by": prepared_by,
         "finding": finding(survey, diagnosis, outlook, plan),
         "map": map_picture(survey),
         "dry_down": None if outlook is None else dry_down_picture(outlook),
         "measurements": () if diagnosis is None else next_measurements(diagnosis),
         "remarks": kept,
-        "assumptions": assumptions(survey, diagnosis, outlook, plan),
+        "assumptions": assumptions(survey, diagnosis, outlook, plan, calibration),
         "dangers": dangers_among(told),
         "cautions": told,
         "likely": LIKELY,
@@ -116,6 +126,24 @@ def report(
     if path is not None:
         Path(path).write_text(page, encoding="utf-8")
     return page
+
+
+def _check_learned(outlook: Any, plan: Any, calibration: Any, faults: Faults) -> None:
+    """Note an outlook or a plan that does not stand on the same sample as the rest."""
+    given = {"outlook": outlook, "plan": plan}
+    learned = {
+        name: LEARNED_START in each.assumptions
+        for name, each in given.items()
+        if isinstance(each, (DryDownOutlook, HandWaterPlan))
+    }
+    if calibration is None and len(set(learned.values())) < 2:
+        return
+    for name, it_is in learned.items():
+        if not it_is:
+            faults.add(
+                f"{name} is not made from the calibration that the rest stands on",
+                cure="make it with calibration=calibration: a page has one set of numbers",
+            )
 
 
 def template_environment() -> Any:
@@ -140,12 +168,14 @@ def template_environment() -> Any:
 
 def _fit_to_show(value: Any) -> Any:
     """Make a text of others fit to show; pictures, and what a macro laid out, stay as they are."""
-    if type(value) is not str or value.startswith("data:"):
+    if type(value) not in (str, Worded) or value.startswith("data:"):
         return value
     return fit_to_show(value, LONGEST_WORD)
 
 
-def _checked(survey: Any, diagnosis: Any, outlook: Any, plan: Any, remarks: Any) -> tuple[str, ...]:
+def _checked(
+    survey: Any, diagnosis: Any, outlook: Any, plan: Any, calibration: Any, remarks: Any
+) -> tuple[str, ...]:
     """Check that all is about one survey; returns the remarks."""
     faults = Faults("report")
     if not isinstance(survey, Survey):
@@ -155,19 +185,23 @@ def _checked(survey: Any, diagnosis: Any, outlook: Any, plan: Any, remarks: Any)
         ("diagnosis", diagnosis, Diagnosis),
         ("outlook", outlook, DryDownOutlook),
         ("plan", plan, HandWaterPlan),
+        ("calibration", calibration, Calibration),
     ):
         if given is None:
             continue
         if not isinstance(given, kind):
             faults.add(f"{name} is {given!r}", allowed=f"a {kind.__name__}, or None")
         elif known is not None:
-            strangers = [each.spot.name for each in given.spots if each.spot.name not in known]
+            spots: Sequence[Any] = given.spots
+            names = [getattr(each, "spot", each).name for each in spots]
+            strangers = [each for each in names if each not in known]
             if strangers:
                 faults.add(
                     f"the survey has no spot {', '.join(strangers)}",
                     where=name,
                     cure="make it from this survey",
                 )
+    _check_learned(outlook, plan, calibration, faults)
     if (
         isinstance(outlook, DryDownOutlook)
         and isinstance(plan, HandWaterPlan)

@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
 
+from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.spots.measurements import Measurement, rank_measurements
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import day_text, days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.plan_words import totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
+from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import stamp
 
+Part: TypeAlias = Diagnosis | DryDownOutlook | HandWaterPlan | Calibration
+"""What a page is put together from, with assumptions and cautions of its own."""
+READING_ERROR, NORMAL_END = 0.025, 1.2816
+"""Standard error of one reading [1], as `diagnose` has it, and where four in five of it end."""
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""
 LEAST_GAIN = 0.05
@@ -29,7 +37,7 @@ MOST_NOTES = 3
 
 def sentence(text: str) -> str:
     """Let a text begin with a capital and end with a full stop."""
-    text = text.strip()
+    text = f"{text}".strip()
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
 
@@ -55,8 +63,29 @@ def per_cent(value: float) -> str:
     return f"{100.0 * value:.1f}" if math.isfinite(value) else "-"
 
 
-def facts(survey: Survey) -> tuple[str, ...]:
-    """Say what was done in a survey, and when."""
+def as_learned(diagnosis: Diagnosis, survey: Survey, calibration: Calibration) -> Diagnosis:
+    """Let a diagnosis say of each spot what a calibration has it read by its depth, with its band.
+
+    The band keeps its width beyond that of the sand: the error of a reading is in it.
+    """
+    rod = survey.rods[0] if survey.rods else None
+    told = expected_reading(survey, calibration.sand, calibration=calibration, rod=rod)
+    spots = []
+    for each in diagnosis.spots:
+        here = told.sel(spot=each.spot.name)
+        expected = float(here.expected_reading)
+        ends = float(here.expected_reading_lower), float(here.expected_reading_upper)
+        # Errors of the meter, as the diagnosis has them, add up to what the sample leaves open.
+        low, high = (
+            expected + sign * math.hypot(end - expected, NORMAL_END * READING_ERROR)
+            for sign, end in zip((-1.0, 1.0), ends, strict=True)
+        )
+        spots.append(replace(each, expected=expected, band=(low, high)))
+    return replace(diagnosis, spots=tuple(spots))
+
+
+def facts(survey: Survey, calibration: Calibration | None = None) -> tuple[str, ...]:
+    """Say what was done in a survey, and when; and up to when readings were learnt from."""
     facts = [count(len(survey.spots), "spot")]
     depths = [spot.depth for spot in survey.spots if spot.has_depth]
     if depths:
@@ -69,6 +98,8 @@ def facts(survey: Survey) -> tuple[str, ...]:
     if times:
         first, last = (stamp(time)[:10] for time in (times[0], times[-1]))
         facts.append(first if first == last else f"{first} to {last}")
+    if calibration is not None:
+        facts.append(f"numbers as its readings up to {stamp(calibration.now)[:10]} leave them")
     return tuple(facts)
 
 
@@ -269,23 +300,23 @@ def next_measurements(diagnosis: Diagnosis) -> tuple[str, ...]:
 
 def _unique(texts: Iterable[str]) -> tuple[str, ...]:
     """Drop what is said twice, or in full by another."""
-    found = list(dict.fromkeys(texts))
+    found = list(dict.fromkeys(f"{text}" for text in texts))
     return tuple(
         text for text in found if not any(text in other for other in found if other != text)
     )
 
 
-def assumptions(
-    survey: Survey, *parts: Diagnosis | DryDownOutlook | HandWaterPlan | None
-) -> tuple[str, ...]:
+def assumptions(survey: Survey, *parts: Part | None) -> tuple[str, ...]:
     """Collect what the parts assumed, and what was noted when the survey was read."""
     found = [each for part in parts if part is not None for each in part.assumptions]
+    checks = [part.held_back for part in parts if isinstance(part, Calibration)]
+    found += [check.sentence for check in checks if check is not None]
     left = len(survey.notes) - MOST_NOTES
     more = [f"{count(left, 'more note')} of the survey's reader: see the survey"] * (left > 0)
     return _unique([*found, *survey.notes[:MOST_NOTES], *more])
 
 
-def cautions(*parts: Diagnosis | DryDownOutlook | HandWaterPlan | None) -> tuple[str, ...]:
+def cautions(*parts: Part | None) -> tuple[str, ...]:
     """Collect the cautions of the parts, and those that belong on any such page."""
     found = [each for part in parts if part is not None for each in part.cautions]
     return _unique([*found, *cautions_for("accuracy", "construction", "private")])

@@ -95,6 +95,8 @@ class Case:
         turf: Any = self.turf
         if not isinstance(turf, Turf | None):
             faults.add(f"turf is a {type(turf).__name__}", allowed="Turf or None")
+        elif isinstance(self.profile, Profile) and turf is not None:
+            self._check_mat(turf, faults)
         several: tuple[tuple[str, Any, type], ...] = (
             ("irrigation", self.irrigation, Event),
             ("rules", self.rules, Rule),
@@ -116,6 +118,18 @@ class Case:
                 elif isinstance(each, Rule) and isinstance(self.profile, Profile):
                     self._check_rod(each, f"{name}, position {i}", faults)
         faults.raise_if_any()
+
+    def _check_mat(self, turf: Turf, faults: Faults) -> None:
+        """Note a mat that is thicker than the profile is deep."""
+        mat = turf.repellent_mat
+        if mat is not None and mat.thickness > self.profile.depth + 1e-9:
+            deep = in_people_units(self.profile.depth, "length")
+            faults.add(
+                f"its repellent mat of {in_people_units(mat.thickness, 'length')} is thicker than "
+                f"the profile is deep: {deep}",
+                where="turf",
+                allowed=f"up to {deep}",
+            )
 
     def _check_rod(self, rule: Rule, where: str, faults: Faults) -> None:
         """Note a rule whose meter reaches below the profile."""

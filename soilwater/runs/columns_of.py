@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -104,6 +104,34 @@ def each_column(dataset: xr.Dataset) -> Iterator[Column]:
             if drying is not None:
                 ends = drying[place][..., : n - 1].reshape(-1, 2, n - 1)
         yield Column(place, profile, mesh, of_column.reshape(-1, n), ends)
+
+
+def columns_of_profiles(
+    run: xr.Dataset, profiles: Iterable[Profile], refinement: float = 1.0
+) -> Iterator[Column]:
+    """Go through the columns of a batch whose profiles are at hand.
+
+    Parameters
+    ----------
+    run : Dataset
+        From `simulate_many`, over cases and times.
+    profiles : iterable of Profile
+        In the order of the cases: a result would have to make each anew from its text.
+    refinement : float, optional
+        Of the mesh they were run on.
+
+    Yields
+    ------
+    Column
+        As `each_column` does.
+    """
+    suctions = run.node_suction.values
+    drying = run.drying_suction.values if "drying_suction" in run else None
+    for k, profile in enumerate(profiles):
+        mesh = profile.mesh(refinement)
+        n = mesh.depth.size
+        ends = None if drying is None else drying[k][..., : n - 1].reshape(-1, 2, n - 1)
+        yield Column((k,), profile, mesh, suctions[k][..., :n], ends)
 
 
 def _mesh_at(profile: Profile, depth: NDArray[np.float64]) -> Mesh:

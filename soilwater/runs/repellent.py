@@ -27,8 +27,8 @@ class Repellency:
     Parameters
     ----------
     wetting_share : float, str, Quantity or DropTests
-        Share of the area that wets, above 0 and up to 1 [1]; of drop tests their best, whose band
-        they tell.
+        Share of the area that wets, above 0 and up to 1 [1]; of drop tests their best, beside which
+        `drop_tests` keeps them for their band.
     dry_suction : float, str or Quantity, optional
         Suction to which the part that stays dry has dried when a run starts [cm]. It starts as the
         part that wets when left out, as if it began to refuse water then.
@@ -46,12 +46,14 @@ class Repellency:
 
     wetting_share: float
     dry_suction: float | None = field(default=None, kw_only=True)
+    drop_tests: DropTests | None = field(default=None, init=False, repr=False)
 
     def __post_init__(self) -> None:
         faults = Faults("Repellency")
         given: Any = self.wetting_share
         with faults.catching():
             if isinstance(given, DropTests):
+                object.__setattr__(self, "drop_tests", given)
                 share = given.wetting_share.best
             else:
                 share = number_to_house(given, "fraction", "wetting_share")

@@ -13,6 +13,7 @@ from soilwater.site.parts import Part
 from soilwater.soils import Soil, VanGenuchten
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
+from soilwater.words.unit_choice import worded
 
 CLEAN = "clean gravel"
 """Name that needs no table: four inches by the published curve of a clean gravel."""
@@ -70,8 +71,12 @@ class Gravel:
             for hours in _HOURS
         )
         middle = sum(drained) / len(drained)
-        why = f"over {in_people_units(self.base.thickness, 'length')} of {self.name}, by its curve"
-        return BaseSuction(middle, min(day), max(fortnight), why)
+        thickness = self.base.thickness
+
+        def why() -> str:
+            return f"over {in_people_units(thickness, 'length')} of {self.name}, by its curve"
+
+        return BaseSuction(middle, min(day), max(fortnight), worded(why))
 
 
 def read_gravels(part: Part) -> tuple[Gravel, ...]:

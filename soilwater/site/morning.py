@@ -11,15 +11,17 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.hand_watering import DRAWS, hand_water_plan
+from soilwater.decisions.watering.starts import usable
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
     HandWaterPlan,
     SpotPlan,
     walk_columns,
 )
+from soilwater.site.carried import carried_forward
 from soilwater.site.file import Crew, Green, SiteFile
 from soilwater.site.tables import GivenWater
-from soilwater.survey.survey import Spot
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event, too_soon_to_read
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
@@ -28,10 +30,7 @@ from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import as_time, stamp
-from soilwater.words.unit_choice import shown
-
-SOAKED_SINCE = 48.0
-"""A soaking not longer ago than this [h] still says where a green starts (our own choice)."""
+from soilwater.words.unit_choice import shown, worded
 
 
 @dataclass(frozen=True, repr=False)
@@ -175,22 +174,19 @@ def morning_plan(
 
     Notes
     -----
-    A green starts at what was read on it that day. One that was not read, but soaked within 48 h
-    before, starts drained. Any other has no plan: nobody knows how wet it is.
+    A spot starts at what was read on it that day. One that was not read is run on from when it was
+    last read or soaked, within a week, by the weather and the water since then. A green of which
+    nothing was known for a week has no plan.
     """
     chosen = as_time(date.today() if day is None else day, "day").astype("datetime64[D]")
     faults = Faults(f"{site.path.name}, {chosen}")
     names, plans, notes = [], [], []
     weather, told_weather = site.weather.ahead(chosen)
     for green in site.greens:
-        start, told = _start(site, green, chosen)
-        if not start:
-            faults.add(told, where=f"green {green.name}", cure=_CURE)
-            continue
-        notes += [f"Green {green.name}: {told}."] if told else []
         with faults.catching(f"green {green.name}"):
+            survey, start, told = _start(site, green, chosen)
             plan = hand_water_plan(
-                site.survey(green.name, chosen),
+                survey,
                 site.sand(green.name),
                 weather,
                 green.turf,
@@ -206,36 +202,27 @@ def morning_plan(
             )
             names.append(green.name)
             plans.append(plan)
+            notes += [f"Green {green.name}: {told}."] if told else []
     if not plans:
         raise faults.as_error()
     if len(faults):
         notes += [f"No plan for {fault}" for fault in faults.as_error().faults]
-    notes.append(f"Weather: {'; '.join(told_weather)}.")
+    notes.append(worded(lambda: f"Weather: {'; '.join(map(str, told_weather))}."))
     return Morning(site.name, chosen, tuple(names), tuple(plans), site.crew, tuple(notes))
 
 
-_CURE = "read its spots, and add the readings to the table"
-
-
-def _start(site: SiteFile, green: Green, day: np.datetime64) -> tuple[Any, str]:
-    """Where the water of a green stands on a morning, and what to say of it; "" if unknown."""
-    survey = site.survey(green.name, day)
+def _start(site: SiteFile, green: Green, day: np.datetime64) -> tuple[Survey, Any, str]:
+    """Spots of a green with where their water stands on a morning, and what to say of it."""
+    today = site.survey(green.name, day)
+    read = [spot for spot in today.spots if usable(spot, site.rod)]
+    survey, told = carried_forward(site, green, day)
     water = [each for each in site.water if each.green == green.name]
-    read = [spot for spot in survey.spots if any(r.rod == site.rod for r in spot.usable_readings)]
-    if read:
-        missing = [spot.name for spot in survey.spots if spot not in read]
-        told = [f"not read today, taken as drained: {', '.join(missing)}"] if missing else []
-        soon: dict[str, list[str]] = {}
-        for spot in read:
-            soon.setdefault(_too_soon(spot, water), []).append(spot.name)
-        told += [f"{', '.join(spots)}: {why}" for why, spots in soon.items() if why]
-        return "readings", "; ".join(told)
-    begin = day.astype("datetime64[ns]") + np.timedelta64(6, "h")
-    soaked = [each.time for each in water if each.kind == "soaking" and each.time <= begin]
-    since = (begin - soaked[-1]) / np.timedelta64(1, "h") if soaked else math.inf
-    if since <= SOAKED_SINCE:
-        return "drained", f"not read today; soaked on {stamp(soaked[-1])}, taken as drained since"
-    return "", "it was not read today, and not soaked in the two days before"
+    soon: dict[str, list[str]] = {}
+    for spot in read:
+        soon.setdefault(_too_soon(spot, water), []).append(spot.name)
+    told += [f"{', '.join(spots)}: {why}" for why, spots in soon.items() if why]
+    start = "readings" if any(usable(spot, site.rod) for spot in survey.spots) else "drained"
+    return survey, start, "; ".join(told)
 
 
 def _too_soon(spot: Spot, water: Sequence[GivenWater]) -> str:
@@ -258,7 +245,7 @@ def _called(plan: SpotPlan, name: str) -> SpotPlan:
         plan,
         spot=replace(plan.spot, name=name),
         waterings=tuple(replace(walk, spot=name) for walk in plan.waterings),
-        sentence=f"{name}{plan.sentence.removeprefix(plan.spot.name)}",
+        sentence=worded(lambda: f"{name}{str(plan.sentence).removeprefix(plan.spot.name)}"),
     )
 
 

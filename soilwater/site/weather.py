@@ -19,6 +19,7 @@ from soilwater.weather.station.record import StationRecord
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import one_writing
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import worded
 
 MOST_DAYS = 14
 """Days ahead beyond which no morning's plan reaches (our own choice)."""
@@ -71,13 +72,17 @@ class SiteWeather:
     past: tuple[Weather, ...] = ()
     coming: tuple[Weather, ...] = ()
 
-    def ahead(self, day: np.datetime64) -> tuple[tuple[Weather, ...], tuple[str, ...]]:
+    def ahead(
+        self, day: np.datetime64, days: int | None = None
+    ) -> tuple[tuple[Weather, ...], tuple[str, ...]]:
         """Put together the days ahead, from the midnight before a morning on.
 
         Parameters
         ----------
         day : datetime64
             The morning's day.
+        days : int, optional
+            How many; those of the file when left out.
 
         Returns
         -------
@@ -92,7 +97,7 @@ class SiteWeather:
             If a stretch is told of by nothing.
         """
         begin = day.astype("datetime64[ns]")
-        end = begin + np.timedelta64(self.days, "D")
+        end = begin + np.timedelta64(self.days if days is None else days, "D")
         notes: list[str] = []
         members: tuple[Weather, ...] = ()
         measured = [each for each in self.past if each.start <= begin < each.end]
@@ -160,12 +165,16 @@ class SiteWeather:
                 'expected, such as expected = ["4.5 mm/day", "5.5 mm/day"] below [weather].'
             )
         midnight = reached.astype("datetime64[D]")
-        demand = one_writing("evapotranspiration")
-        demands = ", ".join(f"{demand.of(each):.3g}" for each in self.expected)
-        notes.append(
-            f"{begun} dry days at {demands} {demand.unit} of reference evapotranspiration, "
-            "each as likely as the next, as the site file expects"
-        )
+
+        def told() -> str:
+            demand = one_writing("evapotranspiration")
+            demands = ", ".join(f"{demand.of(each):.3g}" for each in self.expected)
+            return (
+                f"{begun} dry days at {demands} {demand.unit} of reference evapotranspiration, "
+                "each as likely as the next, as the site file expects"
+            )
+
+        notes.append(worded(told))
         return tuple(
             steady_weather(days + 1, each, first_day=midnight).between(reached, end)
             for each in self.expected

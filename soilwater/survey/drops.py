@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from soilwater.words.arrays import FloatArray
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.frames import Column, Tabled, columns_of
@@ -152,14 +154,36 @@ class DropTests(Displayed, Tabled):
         """
         return self._share_at(self.least_wetting)
 
+    def wetting_share_at(self, probability: ArrayLike) -> FloatArray:
+        """Shares of the area that wets [1] which the true one is below with some probabilities.
+
+        Parameters
+        ----------
+        probability : array_like
+            From 0 to 1 [1].
+
+        Returns
+        -------
+        ndarray
+            At the depth that wets least, one a probability.
+        """
+        return self._quantiles(self.least_wetting, probability)
+
     def _share_at(self, depth: float) -> WettingShare:
+        wets, not_ = self._counted(depth)
+        low, high = self._quantiles(depth, FOUR_IN_FIVE).tolist()
+        return WettingShare(low, wets / (wets + not_), high)
+
+    def _quantiles(self, depth: float, probability: ArrayLike) -> FloatArray:
         from scipy.special import betaincinv
 
+        return np.asarray(betaincinv(*self._counted(depth), np.asarray(probability)))
+
+    def _counted(self, depth: float) -> tuple[float, float]:
+        """Count drops gone at once and others, each with the half drop of Jeffreys' prior."""
         times = self.times[depth]
         gone = sum(each < WETTABLE_WITHIN for each in times)
-        a, b = gone + 0.5, len(times) - gone + 0.5
-        low, high = (float(betaincinv(a, b, each)) for each in FOUR_IN_FIVE)
-        return WettingShare(low, a / (a + b), high)
+        return gone + 0.5, len(times) - gone + 0.5
 
     def _columns(self) -> list[Column]:
         return columns_of(

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_people_units, range_in_people_units
+from soilwater.words.unit_choice import worded
 
 CAUTIONS: dict[str, str] = {
     "construction": (
@@ -219,8 +220,10 @@ def slope_caution(slope: float, low: float, high: float, *, where: str = "this s
     """
     if slope < SLOPE_THAT_COUNTS:
         return ""
-    return (
-        f"on a slope of {in_people_units(slope, 'slope')} {where} behaves as if "
-        f"{range_in_people_units(low, high, 'length')} deeper: a screening estimate that takes the "
-        "gravel to slope like the surface"
+    return worded(
+        lambda: (
+            f"on a slope of {in_people_units(slope, 'slope')} {where} behaves as if "
+            f"{range_in_people_units(low, high, 'length')} deeper: a screening estimate that "
+            "takes the gravel to slope like the surface"
+        )
     )

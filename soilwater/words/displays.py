@@ -75,6 +75,6 @@ class Displayed:
         shown = self._shown()
         table = html_table(shown.rows, shown.header, caption=shown.caption or shown.title)
         listed = "".join(
-            f"<li>{escape(fit_to_show(line.removeprefix('- ')))}</li>" for line in shown.lines
+            f"<li>{escape(fit_to_show(str(line).removeprefix('- ')))}</li>" for line in shown.lines
         )
         return f"{table}<ul>{listed}</ul>" if listed else table

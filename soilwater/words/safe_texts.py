@@ -56,5 +56,6 @@ def fit_to_show(text: str, most: int = LONGEST_WORD) -> str:
     >>> len(fit_to_show("x" * 3000))
     80
     """
-    shown = without_turns(text)
+    # A text that was worded for several units is said in those in use.
+    shown = without_turns(f"{text}")
     return re.sub(rf"\S{{{most + 1},}}", lambda word: word[0][: most - 1] + "…", shown)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
-from typing import Literal, TypeAlias, TypeVar, get_args
+from typing import Any, Literal, TypeAlias, TypeVar, get_args
 
 from soilwater.words.errors import InputError
 
@@ -58,6 +59,63 @@ def use_units(units: UnitSystem) -> AbstractContextManager[object]:
 def units_in_use() -> UnitSystem:
     """Tell the units that `use_units` chose."""
     return _chosen[0]
+
+
+class Worded(str):
+    """A sentence that is kept with an answer, and is read in the units in use when it is shown.
+
+    As a text it is what it was when it was made; ``str()`` of it, and an f-string that holds it,
+    say it in the units in use by then. Kept in all systems, it can be copied and pickled.
+    """
+
+    variants: dict[UnitSystem, str]
+
+    def __new__(cls, variants: dict[UnitSystem, str]) -> Worded:
+        """Take the sentence by units."""
+        made = super().__new__(cls, variants[units_in_use()])
+        made.variants = variants
+        return made
+
+    def __getnewargs__(self) -> Any:
+        """Tell what a copy is made of."""
+        return (self.variants,)
+
+    def __str__(self) -> str:
+        """Say it in the units in use."""
+        return self.variants[units_in_use()]
+
+    def __format__(self, form: str) -> str:
+        """Say it in the units in use, within another sentence."""
+        return format(str(self), form)
+
+
+def worded(say: Callable[[], str]) -> str:
+    """Make a sentence that is shown in the units in use then, not those it was made in.
+
+    Parameters
+    ----------
+    say : callable
+        Says it in the units in use.
+
+    Returns
+    -------
+    str
+        A plain text where it names no units.
+
+    Examples
+    --------
+    >>> from soilwater.words.quantities import in_people_units
+    >>> kept = worded(lambda: f"the rods are {in_people_units(7.62, 'length')} long")
+    >>> with use_units("US"):
+    ...     print(f"noted: {kept}")
+    noted: the rods are 3.0 in long
+    """
+    variants: dict[UnitSystem, str] = {}
+    for units in UNIT_SYSTEMS:
+        with use_units(units):
+            variants[units] = f"{say()}"
+    said = set(variants.values())
+    return said.pop() if len(said) == 1 else Worded(variants)
 
 
 def check_units(units: object) -> None:

@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 import soilwater as sw
 from soilwater.learning.columns import turf_with
+from soilwater.learning.evidence import ANYTHING, BLUNDERS, follow_shift
 from soilwater.learning.weighing import Proposal
 from soilwater.soils.scaling import with_suction_scaled
 
@@ -15,6 +17,7 @@ TURF = sw.Turf(15.0)
 SOAKED = "2025-07-01 00:00"
 DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:30", "2025-07-08 06:00")
 DEPTHS = {"A1": 28.0, "A2": 32.0, "A3": 36.0, "C3": 44.0}
+NODES = np.linspace(-0.1, 0.1, 2001)
 
 
 def truth(factor=1.5, crop=1.0, rods=(7.62,), offset=0.0, events=()):
@@ -165,13 +168,35 @@ def test_a_sensor_counts_as_much_as_its_errors_last():
     assert 0.3 < found.quantity("wet_factor").spread < 0.95
 
 
-def test_a_blunder_is_told_and_used():
+@pytest.mark.parametrize("value", [0.40, 0.02])
+def test_a_blunder_is_told_and_moves_nothing(learned, value):
+    """A reading far out, either way, beside the others of its spot and of the green."""
     spots = list(SURVEY.spots)
-    bad = [sw.Reading(0.40, rod=7.62, time="2025-07-06 06:30"), *spots[0].readings]
-    spots[0] = sw.Spot("A1", 28.0, readings=bad)
-    found = learn(sw.Survey(spots))
-    assert len(found.doubts) == 1 and found.doubts[0].startswith("A1 read 40.0 %")
-    assert "doubtful, and used: A1" in repr(found)
+    bad = sw.Reading(value, rod=7.62, time="2025-07-06 06:30")
+    spots[0] = sw.Spot("A1", 28.0, readings=[bad, *spots[0].readings])
+    found = learn(sw.Survey(spots), draws=200)
+    assert len(found.doubts) == 1
+    assert found.doubts[0].startswith(f"A1 read {100 * value:.1f} %")
+    assert f"doubtful: {found.doubts[0]}" in repr(found)
+    for name in ("wet_factor", "crop_coefficient", "mat_water", "meter_offset", *DEPTHS):
+        with_it, without = found.quantity(name), learned.quantity(name)
+        width = without.after[2] - without.after[0]
+        assert abs(with_it.after[1] - without.after[1]) < 0.25 * width, name
+
+
+def test_a_shift_is_followed_past_blunders_as_a_sum_over_all_of_them_says():
+    """Against quadrature over the shift, with a share of each reading's density anywhere."""
+    gap = np.array([0.012, 0.26, -0.004, 0.02, -0.09])[:, None]
+    sure, own = 0.02**2, 0.015
+    density = (1.0 - BLUNDERS) * norm.pdf(gap - NODES, 0.0, sure**0.5) + BLUNDERS / ANYTHING
+    joint = np.prod(density, axis=0) * norm.pdf(NODES, 0.0, own)
+    whole = np.trapezoid(joint, NODES)
+    mean = np.trapezoid(joint * NODES, NODES) / whole
+    spread = np.sqrt(np.trapezoid(joint * (NODES - mean) ** 2, NODES) / whole)
+    ones = np.ones_like(gap)
+    told = [float(each[0]) for each in follow_shift(gap, ones, ones, sure, own)]
+    assert told[0] == pytest.approx(np.log(whole), abs=0.02)
+    assert told[1:] == pytest.approx([mean, spread], abs=2e-4)
 
 
 @pytest.mark.parametrize(

@@ -216,6 +216,23 @@ def test_the_page_says_what_is_frozen_in_and_its_cautions(explored):
         assert sw.words.cautions.CAUTIONS[topic] in explored.html
 
 
+NOTHING = {
+    **dict.fromkeys(("sands", "bases", "rows", "frozen", "cautions"), ()),
+    "with_bands": False,
+}
+
+
+@pytest.mark.parametrize(
+    ("units", "opens", "chosen"),
+    [("both", "cm", True), ("metric", "cm", False), ("US", "in", False)],
+)
+def test_the_page_keeps_to_the_units_that_are_chosen(units, opens, chosen):
+    with sw.use_units(units):
+        text = html.fill_page("page", "page", (), NOTHING, {"open": {}}, {}).html
+    assert given_to_script(text)["units"] == opens
+    assert ('<div class="control"><label for="units">' in text) == chosen
+
+
 def test_the_streams_hold_the_lattice(explored):
     described = given_to_script(explored.html)["lattices"]
     assert [each["bands"] is None for each in described] == [False, True]

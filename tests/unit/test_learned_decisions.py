@@ -1,5 +1,7 @@
 """Decisions that start from what readings have taught: jointly, from this morning on."""
 
+import html
+
 import numpy as np
 import pytest
 
@@ -163,3 +165,33 @@ def test_what_does_not_agree_with_the_calibration_is_refused(learned, change, to
         }
         with pytest.raises(sw.InputError, match=told):
             ask(*four, last, **more)
+
+
+# --- on one page ---------------------------------------------------------------------------------
+
+
+def test_a_page_has_one_set_of_numbers(learned, outlook, plan):
+    pytest.importorskip("jinja2")
+    odds = sw.diagnose(SURVEY, SANDS)
+    page = sw.report.report(SURVEY, odds, outlook, plan, calibration=learned)
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned, rod=7.62)
+    for spot in odds.spots:
+        expected = 100 * float(told.expected_reading.sel(spot=spot.spot.name))
+        assert f"{expected:.1f} (" in page
+        # The sand of the sheet alone would give another reading.
+        assert abs(expected - 100 * spot.expected) > 0.05
+    assert "numbers as its readings up to 2025-07-06 leave them" in page
+    assert learned.held_back.sentence in page
+    for said in (*learned.cautions, *learned.assumptions):
+        assert f"{said[0].upper()}{said[1:]}".rstrip(".") in html.unescape(page)
+
+
+def test_a_page_from_two_samples_is_refused(learned, outlook):
+    typed = sw.hand_water_plan(SURVEY, SANDS, WEATHER, TURF, 0.10, draws=2)
+    told = "plan is not made from the calibration that the rest stands on"
+    with pytest.raises(sw.InputError, match=told):
+        sw.report.report(SURVEY, None, outlook, typed, calibration=learned)
+    with pytest.raises(sw.InputError, match=told):
+        sw.report.report(SURVEY, None, outlook, typed)
+    with pytest.raises(sw.InputError, match=r"calibration is .* allowed: a Calibration"):
+        sw.report.report(SURVEY, calibration="learned")

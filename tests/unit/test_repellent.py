@@ -30,6 +30,7 @@ def test_a_share_is_that_of_drops_gone_at_once_where_fewest_are():
     # Jeffreys: a beta distribution of half a drop more on either side, by a general library.
     band = beta(2.5, 3.5)
     assert drops.wetting_share == pytest.approx((band.ppf(0.1), band.mean(), band.ppf(0.9)))
+    assert drops.wetting_share_at([0.3, 0.9]) == pytest.approx(band.ppf([0.3, 0.9]))
     assert "of the area 42 (17 to 67) % wets, by the drops at 2.5 cm (1.0 in)" in repr(drops)
 
 
@@ -247,5 +248,9 @@ def test_a_mat_that_cannot_be_is_told_with_every_fault():
         sw.RepellentMat(8, "3 kg", intake=-1.0, wetted_after="2 mm")
     assert len(caught.value.faults) == 4
     assert "'8 %'" in str(caught.value)
+    with pytest.raises(
+        sw.InputError, match=r"mat of 60.0 cm .* is thicker than the profile is deep"
+    ):
+        under(sw.RepellentMat(**MAT | {"thickness": 60.0}))
     with pytest.raises(sw.InputError, match="allowed: a RepellentMat, or None"):
         sw.Turf(15.0, repellent_mat=0.08)

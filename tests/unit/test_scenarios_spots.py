@@ -61,7 +61,7 @@ def test_the_deep_spot_is_put_down_to_its_depth_and_to_nothing_else(hollin_moor)
     odds = diagnose(hollin_moor, WET_MIX, base_suction=grounds.REPORTED).spot("C3")
     assert odds.causes[0].cause == "depth"
     assert odds.probability("depth") > 0.5
-    assert "Consistent with its own depth (likely" in odds.sentence
+    assert "Consistent with its own depth or the meter (likely" in odds.sentence
 
 
 def test_the_deep_spot_wilts_days_before_the_rest_is_firm_enough(hollin_moor):
@@ -159,7 +159,8 @@ def test_the_patch_cannot_be_put_down_to_depth(gannet_bay):
     """31 cm and 8 % where its depth gives 24.5 %: some 59 cm of suction more would be needed."""
     odds = diagnose(gannet_bay, WET_MIX, base_suction=3.0).spot("patch")
     assert 100 * odds.expected == pytest.approx(24.5, abs=1.5)
-    assert odds.probability("depth") < 0.001
+    # But for the chance that a reading or a depth is wrong.
+    assert odds.probability("depth") < 0.02
     by_cause = {each.cause: each for each in odds.causes}
     assert "not credible" in by_cause["depth"].sentence
     # So deep a centimetre is worth 0.06 % by volume, and the offset of the meter is known no better

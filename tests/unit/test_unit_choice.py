@@ -1,5 +1,7 @@
 """One switch of units: in every text, table, picture, card and report, and in no number."""
 
+import copy
+import pickle
 import re
 from functools import lru_cache
 
@@ -104,6 +106,30 @@ def test_card_and_report_keep_to_the_choice(chosen):
         assert found is None, shown[max(0, found.start() - 60) : found.end() + 20]
     own = {"metric": " L", "US": " gal"}[units]
     assert own in crew_card(answers["plan"])
+
+
+def test_what_was_made_before_is_said_in_the_units_in_use(chosen):
+    """Sentences kept with an answer follow the choice as its tables do, whenever it was made."""
+    units, _ = chosen
+    answers = made_in("both")
+    for name in ("diagnosis", "outlook", "plan"):
+        for text in (repr(answers[name]), answers[name]._repr_html_()):
+            found = FOREIGN[units].search(own_words(text))
+            assert found is None, (name, text[max(0, found.start() - 60) : found.end() + 20])
+    page = report(answers["survey"], answers["diagnosis"], answers["outlook"], answers["plan"])
+    for text in (crew_card(answers["plan"]), page):
+        shown = re.sub(r"<[^>]+>", " ", own_words(text))
+        found = FOREIGN[units].search(shown)
+        assert found is None, shown[max(0, found.start() - 60) : found.end() + 20]
+
+
+def test_a_sentence_that_is_kept_is_copied_with_its_units():
+    said = made_in("both")["plan"].spot("B2").sentence
+    for copied in (copy.deepcopy(said), pickle.loads(pickle.dumps(said))):
+        assert copied == said and "B2 (45.7 cm (18.0 in)): " in str(copied)
+        for units, depth in (("metric", "45.7 cm"), ("US", "18.0 in")):
+            with sw.use_units(units):
+                assert str(copied).startswith(f"B2 ({depth}): ") and f"{copied}" == str(copied)
 
 
 def written_on(ax):

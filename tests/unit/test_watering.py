@@ -309,6 +309,16 @@ def test_hoses_run_for_times_a_crew_can_read(seconds, said):
     assert hose_text(seconds) == said
 
 
+def test_coarse_runs_of_watered_columns_read_as_fine_ones_do():
+    draw = make_draws(MIX, [TEN_DAYS], BaseSuction(3, 3, 3), 0.0, 1, 0)[0]
+    events = [Event(f"2025-07-0{day} 06:00", 6.0, duration=0.25) for day in (4, 5, 6, 8)]
+    cases = [column(draw, depth, TURF, events) for depth in (30.0, 38.0, 46.0)]
+    coarse, fine = (run_columns(cases, ROD, coarse=how).reading for how in (True, False))
+    assert not np.array_equal(coarse, fine)
+    assert np.abs(coarse.min(axis=1) - fine.min(axis=1)).max() < 0.001
+    assert np.sqrt(np.mean((coarse - fine) ** 2)) < 0.001
+
+
 # --- the plan --------------------------------------------------------------------------------
 
 BANDED = {"rod": ROD, "base_suction": (1.0, 6.0), "draws": 10}

@@ -28,6 +28,7 @@ from soilwater.runs.simulate import simulate_many
 from soilwater.runs.transect import Transect
 from soilwater.soils import BrooksCorey, Hysteretic, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.soils.scaling import with_suction_scaled
+from soilwater.survey.drops import DropTests
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
@@ -165,6 +166,21 @@ def test_the_part_that_stayed_dry_is_in_the_drained_reading():
     assert before.notes == (
         "50 % of it takes all the water; the part that stays dry starts at 200.0 cm (19.61 kPa)",
     )
+
+
+def test_the_share_that_drops_leave_open_is_in_the_bands():
+    drops = DropTests({0: [2, 3, 1], 1: [90, 2, 300]})
+    now = Repellency(drops, dry_suction=200.0)
+    before, after = table(SHALLOW, wettable(), wetting_share=now, draws=10)
+    low, best, high = drops.wetting_share
+    wet, dry = after.drained, float(MIX.water_content(200.0))
+    assert before.drained == pytest.approx(best * wet + (1.0 - best) * dry)
+    # Ten even strata of the share: of these the second and the last but one.
+    strata = drops.wetting_share_at([0.15, 0.85])
+    ends = strata * wet + (1.0 - strata) * dry
+    assert before.bands["drained"] == pytest.approx(tuple(ends))
+    assert after.bands["drained"] == pytest.approx((wet, wet))
+    assert f"{100 * best:.0f} % ({100 * low:.0f} to {100 * high:.0f}) of it" in before.notes[0]
 
 
 def test_as_wettable_promises_nothing():

@@ -14,10 +14,12 @@ from soilwater.decisions.spots.states import (
     USUAL_MAT,
     USUAL_SLOPE,
     Draw,
+    Even,
     Lognormal,
     Prior,
     Spread,
     State,
+    may_be_wrong,
 )
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
@@ -27,8 +29,18 @@ from soilwater.words.unit_choice import units_in_use
 QUICK_DROP = Lognormal(1.5, 1.0)
 """Drop time [s] on sand that takes water; slow ones are those above 5 to 10 s (a drop-test note and
 common practice)."""
+ANY_DROP, ANY_SLOPE, ANY_MAT = Lognormal(8.0, 2.0), Lognormal(0.02, 1.0), Lognormal(1.2, 1.0)
+ANY_CATCH = Even(0.2, 1.4, 0.1)
+"""What is measured wrongly: drop time [s], slope [1], mat [cm] and catch over that of the green [1]
+(our own choice)."""
 LEAST_DROP, LEAST_SLOPE, LEAST_MAT = 0.3, 0.001, 0.1
 """Least drop time [s], slope [1] and mat [cm] that can be told from none."""
+
+DEPTH_OR_METER = "its own depth or the meter"
+DRIER, WETTER = "drier for another reason", "wetter for another reason"
+NONE_OF_THESE = "none of these"
+GROUPS = (DEPTH_OR_METER, DRIER, WETTER, NONE_OF_THESE)
+"""What a reading can tell at once, before it tells one cause from another."""
 
 _ANY = (-np.inf, np.inf)
 
@@ -66,6 +78,8 @@ class Cause(ABC):
     drop_time, slope, mat_thickness, catch : Spread
         Drop time [s], slope [1], thickness of the mat [cm] and catch over that of the green [1]
         where it acts.
+    group : str
+        What a reading tells of at once: one of `GROUPS`.
     outlet_slow : float
         Chance that the drain outlet then runs slowly [1] (common practice, no source).
     scatter : float
@@ -84,9 +98,14 @@ class Cause(ABC):
     slope: Spread = USUAL_SLOPE
     mat_thickness: Spread = USUAL_MAT
     catch: Spread = USUAL_CATCH
+    group: str = DRIER
     outlet_slow: float = 0.1
     scatter: float = 0.0
     patches: float = 0.0
+
+    def groups(self, state: State) -> dict[str, float]:
+        """Shares of the groups [1] that states under this cause fall into."""
+        return {self.group: 1.0}
 
     @property
     def credible(self) -> tuple[float, float]:
@@ -104,17 +123,17 @@ class Cause(ABC):
 
     def log_density(self, spot: Spot, prior: Prior) -> float:
         """Logarithm of the density of what else was measured at a spot, under a prior."""
-        total = np.zeros(())
-        if spot.drop_time is not None:
-            total += self.drop_time.log_density(np.array(max(spot.drop_time, LEAST_DROP)))
-        if spot.slope is not None:
-            total += self.slope.log_density(np.array(max(spot.slope, LEAST_SLOPE)))
-        if spot.mat_thickness is not None:
-            total += self.mat_thickness.log_density(np.array(max(spot.mat_thickness, LEAST_MAT)))
-        catch = prior.catch(spot)
-        if catch is not None:
-            total += self.catch.log_density(np.array(catch))
-        return float(total)
+        total = 0.0
+        for value, least, spread, wrong in (
+            (spot.drop_time, LEAST_DROP, self.drop_time, ANY_DROP),
+            (spot.slope, LEAST_SLOPE, self.slope, ANY_SLOPE),
+            (spot.mat_thickness, LEAST_MAT, self.mat_thickness, ANY_MAT),
+            (prior.catch(spot), 0.0, self.catch, ANY_CATCH),
+        ):
+            if value is not None:
+                at = np.array(max(value, least))
+                total += float(may_be_wrong(spread.log_density(at), wrong.log_density(at)))
+        return total
 
     @abstractmethod
     def needed_size(

@@ -14,7 +14,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from soilwater.decisions.spots.cause import Cause, told_measure, told_range
+from soilwater.decisions.spots.cause import (
+    DEPTH_OR_METER,
+    DRIER,
+    NONE_OF_THESE,
+    WETTER,
+    Cause,
+    told_measure,
+    told_range,
+)
 from soilwater.decisions.spots.states import (
     CATCH_ERROR,
     Draw,
@@ -87,6 +95,7 @@ class _Depth(_WaterCause):
     name: str = "depth"
     label: str = "its own depth"
     prior: float = 0.40
+    group: str = DEPTH_OR_METER
     size_text: str = "would take a root zone of {:.0f} cm"
     size_quantity: str = "length"
 
@@ -146,6 +155,11 @@ class _Slope(_WaterCause):
         )
         return draw.level._replace(extra=np.minimum(100.0 * steep * worth, self.most), slope=steep)
 
+    def groups(self, state: State) -> dict[str, float]:
+        """Crests are drier, toes wetter."""
+        toes = float(np.mean(state.extra < 0.0))
+        return {DRIER: 1.0 - toes, WETTER: toes}
+
     def _tried(self, level: State) -> tuple[FloatArray, State]:
         sizes = np.arange(-40.0, 200.5, 0.5)
         return sizes, level._replace(extra=sizes)
@@ -172,6 +186,7 @@ class _StandingWater(_WaterCause):
     name: str = "standing_water"
     label: str = "water standing at the base"
     prior: float = 0.08
+    group: str = WETTER
     size_text: str = "would take {:.0f} cm of water standing at the base"
     size_quantity: str = "length"
     outlet_slow: float = 0.7
@@ -199,8 +214,9 @@ class _StandingWater(_WaterCause):
         return level._replace(extra=-held, base=np.zeros(level.base.shape))
 
     def half_a_day_on(self, state: State, base: float) -> State:
-        """In some of the possibilities it has drained."""
-        gone = np.arange(state.extra.size) % 2 < 2.0 * self.drains_on - 0.5
+        """In some of the possibilities, evenly over them, it has drained."""
+        drained = np.floor(np.arange(state.extra.size + 1) * self.drains_on)
+        gone = np.diff(drained).reshape(state.extra.shape) > 0.0
         return state._replace(
             extra=np.where(gone, 0.0, state.extra), base=np.where(gone, base, state.base)
         )
@@ -223,6 +239,7 @@ class _Mat(_WaterCause):
     name: str = "mat"
     label: str = "organic mat"
     prior: float = 0.08
+    group: str = WETTER
     size_text: str = "would take {:.1f} cm of mat"
     size_quantity: str = "length"
     mat_thickness: Spread = THICK_MAT
@@ -402,6 +419,7 @@ class _Meter(_OffsetCause):
     name: str = "meter"
     label: str = "meter or rods at this spot"
     prior: float = 0.05
+    group: str = DEPTH_OR_METER
     size_text: str = "would take an offset of {:+.0f} % by volume"
     spread: float = 0.05
 
@@ -433,8 +451,9 @@ class _Unlisted(_OffsetCause):
     """
 
     name: str = "none"
-    label: str = "none of these"
+    label: str = NONE_OF_THESE
     prior: float = 0.05
+    group: str = NONE_OF_THESE
     size_text: str = "{:+.0f} % by volume away from its depth"
     scatter: float = 0.03
     furthest: float = 0.30

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.spots.cause import Cause
 from soilwater.decisions.spots.causes import (
     CAUSES,
     DRIED_BY,
@@ -22,7 +21,14 @@ from soilwater.decisions.spots.causes import (
     REWETTING_RATES,
     SLOPE,
 )
-from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis, outcome_sentence
+from soilwater.decisions.spots.likelihood import log_likelihood, with_missed
+from soilwater.decisions.spots.odds import (
+    CauseOdds,
+    Diagnosis,
+    SpotDiagnosis,
+    grouped,
+    outcome_sentence,
+)
 from soilwater.decisions.spots.states import (
     Common,
     Prior,
@@ -32,7 +38,6 @@ from soilwater.decisions.spots.states import (
     level_spot,
     log_between,
     predict,
-    side_by_side,
     stacked,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
@@ -50,6 +55,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 DRAWS = 512
@@ -58,7 +64,7 @@ NODES = 24
 """Sizes of each cause tried in each draw."""
 PARTICLES = 256
 """Equally likely states kept for each spot and cause."""
-SOILS = 200
+SOILS = 100
 """Most sands of a fit's posterior sample that are used."""
 MEMORIES = 64
 """Least number of sands rewetted gently while dry, for the wetting branch."""
@@ -306,8 +312,8 @@ def _weigh(
     likelihoods, misfits, states = [], [], []
     for cause in CAUSES:
         state = cause.draw(draw_level(spot, common, prior, NODES, rng))
-        log_likelihood, misfit = _log_likelihood(spot, table, state, errors, cause)
-        likelihoods.append(log_likelihood + cause.log_density(spot, prior))
+        logs, misfit = log_likelihood(spot, table, state, errors, cause)
+        likelihoods.append(logs + cause.log_density(spot, prior))
         misfits.append(misfit)
         states.append(state)
     if prior.extra(spot) is not None:
@@ -320,37 +326,6 @@ def _weigh(
     evidence = by_cause.sum(axis=0)
     log_evidence = np.log(np.maximum(evidence, 1e-300)) + largest
     return _Weighed(spot, log_evidence, by_cause, likelihood, np.array(misfits), tuple(states))
-
-
-def _log_likelihood(
-    spot: Spot, table: RestCurves, state: State, errors: tuple[float, float], cause: Cause
-) -> tuple[FloatArray, FloatArray]:
-    """Log-likelihood of a spot's readings, and their mean distance in standard errors.
-
-    Meter errors are independent, the model error is shared by all readings of a spot.
-    """
-    meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
-    total = np.zeros(state.depth.shape)
-    squares = np.zeros(state.depth.shape)
-    n = len(spot.usable_readings)
-    for rod in sorted({reading.rod for reading in spot.usable_readings}):
-        expected = predict(table, state, rod)
-        for reading in spot.usable_readings:
-            if reading.rod == rod:
-                total += reading.value - expected
-                squares += (reading.value - expected) ** 2
-    whole = meter**2 + n * model**2
-    quadratic = (squares - model**2 / whole * total**2) / meter**2
-    determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
-    likelihood = -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi))
-    strayed, several = side_by_side(spot)
-    if cause.patches > 0.0 and several > 0:
-        wider = meter**2 + cause.patches**2
-        less = strayed * (1.0 / meter**2 - 1.0 / wider)
-        gained = 0.5 * (less - several * np.log(wider / meter**2))
-        likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
-        quadratic = quadratic - (less if gained > 0.0 else 0.0)
-    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
 
 
 def _describe(
@@ -377,7 +352,8 @@ def _describe(
     level = level._replace(extra=level.extra + (prior.extra(spot) or (0.0,))[0])
     for i, cause in enumerate(CAUSES):
         chance = (weighed.likelihood[i] * of_draw[:, None]).ravel()
-        states.append(_pick(weighed.states[i], chance, weight, rng))
+        picked = _pick(weighed.states[i], chance, weight, rng)
+        states.append(with_missed(picked, spot, table, errors, cause, rng))
         misfit = float(weight @ weighed.misfit[i].min(axis=1))
         size = cause.needed_size(level, reading, lambda state: predict(table, state, rod))
         contradicted = cause.contradicted(spot, prior)
@@ -386,6 +362,8 @@ def _describe(
         sentence = cause.sentence(size, fits, contradicted)
         odds.append(CauseOdds(cause.name, cause.label, float(shares[i]), fits, size, sentence))
     odds.sort(key=lambda each: -each.probability)
+    every = stacked(states)
+    groups = grouped(odds, every)
     return SpotDiagnosis(
         spot=spot,
         reading=reading,
@@ -393,8 +371,9 @@ def _describe(
         band=(low, high),
         rod=rod,
         causes=tuple(odds),
-        sentence=outcome_sentence(odds),
-        states=stacked(states),
+        groups=groups,
+        sentence=outcome_sentence(groups, odds),
+        states=every,
     )
 
 
@@ -430,10 +409,14 @@ def _assumptions(
     return (
         f"readings taken drained after {wetted}; the base is alike for all spots",
         f"suction left at the base: {base}",
-        f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings together "
-        f"{100 * values['meter_offset']:.1f} %, probe "
-        f"{in_one_unit(values['probe_error'], 'length')}, level column "
-        f"{100 * values['model_error']:.1f} %",
+        worded(
+            lambda: (
+                f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings "
+                f"together {100 * values['meter_offset']:.1f} %, probe "
+                f"{in_one_unit(values['probe_error'], 'length')}, level column "
+                f"{100 * values['model_error']:.1f} %"
+            )
+        ),
         f"expected before reading: {expected}",
     )
 

@@ -1,36 +1,42 @@
-"""Which one further measurement would settle the matter: the one expected to tell most.
+"""Which one further measurement would settle the matter: the one expected to tell most a minute.
 
 For every measurement that could be made at a spot, what it would show under each cause is worked
 out from the possibilities a diagnosis has left; its expected gain is the mutual information between
-its outcome and the cause (Lindley 1956, Ann. Math. Stat. 27:986, from memory).
+its outcome and the cause (Lindley 1956, Ann. Math. Stat. 27:986, from memory). What readings of one
+spot share - the meter's offset, what a level column misses there - each possibility holds, so that
+no second reading is taken to be fresh in it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
-from soilwater.decisions.spots.cause import LEAST_DROP
+from soilwater.decisions.spots.cause import ANY_DROP, LEAST_DROP, Cause
 from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import AGAINST, PARTICLES
 from soilwater.decisions.spots.odds import (
     CauseOdds,
     Diagnosis,
     SpotDiagnosis,
+    grouped,
     outcome_sentence,
     updated,
 )
-from soilwater.decisions.spots.states import State, predict, stacked
-from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import InputError
+from soilwater.decisions.spots.states import SLIP, State, may_be_wrong, predict, stacked
+from soilwater.words.arrays import FloatArray, lengths
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
-RODS = (3.8, 7.6, 12.0, 20.0)
-"""Usual lengths of rods [cm]: 1.5, 3, 4.8 and 8 in."""
+LEAST_PROBE_ERROR = 0.3
+"""Least standard error of a depth probed again [cm], where it was said to have none (our own
+choice)."""
 BINS = 60
 """Classes an outcome is sorted into when its information is counted."""
 
@@ -53,6 +59,8 @@ class Measurement:
         Expected gain in information about the cause [bit].
     rod : float
         Length of the rods [cm] for another rod length; 0 otherwise.
+    minutes : float
+        Minutes of work it takes [min], the walk there with it.
     """
 
     kind: str
@@ -61,43 +69,63 @@ class Measurement:
     reason: str
     gain: float
     rod: float = 0.0
+    minutes: float = float("nan")
 
 
 class _Kind(NamedTuple):
+    """What to do, what its outcome is, and the minutes of work it takes [min]."""
+
     instruction: str
     quantity: str
     outcome: str
+    minutes: float
 
 
 KINDS: dict[str, _Kind] = {
-    "probe": _Kind("probe the depth again, in three holes a step apart", "length", "depth"),
+    "probe": _Kind("probe the depth again, in three holes a step apart", "length", "depth", 4.0),
+    "longer_probe": _Kind(
+        "probe with a longer probe, until it meets the gravel", "length", "depth", 6.0
+    ),
     "drop_test": _Kind(
         "take a plug, let it dry, and time how long a drop of water sits on it",
         "duration",
         "drop time in seconds",
+        5.0,
     ),
-    "rod": _Kind("read again with {rod} rods", "water_content", "reading"),
+    "rod": _Kind("read again with {rod} rods", "water_content", "reading", 4.0),
     "read_again": _Kind(
-        "read again in fresh holes, rods fully in", "water_content", "mean of the new readings"
+        "read again in fresh holes, rods fully in", "water_content", "mean of the new readings", 4.0
     ),
-    "read_later": _Kind("read again after another 12 h without water", "water_content", "reading"),
+    "read_later": _Kind(
+        "read again after another 12 h without water", "water_content", "reading", 6.0
+    ),
     "outlet": _Kind(
         "look at the drain outlet while water is draining: does it run freely?",
         "fraction",
         "1 where it runs slowly or not at all, 0 where it runs freely",
+        8.0,
     ),
     "catch": _Kind(
         "set out catch cans here and over the green",
         "fraction",
         "water caught here over that of the green",
+        35.0,
     ),
-    "slope": _Kind("measure the slope of the surface", "slope", "slope"),
-    "mat": _Kind("cut a plug and measure the mat", "length", "thickness of the mat"),
+    "slope": _Kind("measure the slope of the surface", "slope", "slope", 4.0),
+    "mat": _Kind("cut a plug and measure the mat", "length", "thickness of the mat", 5.0),
 }
+"""Measurements by kind. Minutes of work are judgements (no source) and an argument: a plug dries by
+itself, cans are set out over the green and the heads run."""
 
 
-def next_measurement(diagnosis: Diagnosis, spot: str | None = None) -> Measurement:
-    """Find the measurement with the largest expected gain in information about the cause.
+def next_measurement(
+    diagnosis: Diagnosis,
+    spot: str | None = None,
+    *,
+    rods: Sequence[Length] | None = None,
+    minutes: Mapping[str, float] | None = None,
+) -> Measurement:
+    """Find the measurement that is expected to tell most about the cause for its minutes of work.
 
     Parameters
     ----------
@@ -105,6 +133,11 @@ def next_measurement(diagnosis: Diagnosis, spot: str | None = None) -> Measureme
         From `diagnose`.
     spot : str, optional
         Where; over all spots when left out.
+    rods : sequence of float, str or Quantity, optional
+        Lengths of the rods you own [cm]; those the green was read with when left out.
+    minutes : mapping of str to float, optional
+        Minutes of work [min] by kind, in place of those in
+        `soilwater.decisions.spots.measurements.KINDS`.
 
     Returns
     -------
@@ -114,13 +147,19 @@ def next_measurement(diagnosis: Diagnosis, spot: str | None = None) -> Measureme
     Raises
     ------
     InputError
-        If the spot is not in the diagnosis.
+        If the spot is not in the diagnosis, or rods or minutes cannot be used.
     """
-    return rank_measurements(diagnosis, spot)[0]
+    return rank_measurements(diagnosis, spot, rods=rods, minutes=minutes)[0]
 
 
-def rank_measurements(diagnosis: Diagnosis, spot: str | None = None) -> tuple[Measurement, ...]:
-    """All measurements that could be made, those expected to tell most first.
+def rank_measurements(
+    diagnosis: Diagnosis,
+    spot: str | None = None,
+    *,
+    rods: Sequence[Length] | None = None,
+    minutes: Mapping[str, float] | None = None,
+) -> tuple[Measurement, ...]:
+    """All measurements that could be made, those expected to tell most a minute first.
 
     Parameters
     ----------
@@ -128,6 +167,11 @@ def rank_measurements(diagnosis: Diagnosis, spot: str | None = None) -> tuple[Me
         From `diagnose`.
     spot : str, optional
         Where; over all spots when left out.
+    rods : sequence of float, str or Quantity, optional
+        Lengths of the rods you own [cm]; those the green was read with when left out.
+    minutes : mapping of str to float, optional
+        Minutes of work [min] by kind, in place of those in
+        `soilwater.decisions.spots.measurements.KINDS`.
 
     Returns
     -------
@@ -136,13 +180,31 @@ def rank_measurements(diagnosis: Diagnosis, spot: str | None = None) -> tuple[Me
     Raises
     ------
     InputError
-        If the spot is not in the diagnosis.
+        If the spot is not in the diagnosis, or rods or minutes cannot be used.
     """
     chosen = diagnosis.spots if spot is None else (diagnosis.spot(spot),)
+    faults = Faults("rank_measurements")
+    owned = {reading.rod for each in diagnosis.spots for reading in each.spot.readings}
+    if rods is not None:
+        with faults.catching():
+            owned = set(lengths(rods, "rods").tolist())
+            if min(owned, default=1.0) <= 0.0:
+                faults.add(f"rods: {min(owned):g} cm", allowed="above 0")
+    work = {kind: each.minutes for kind, each in KINDS.items()}
+    for kind, value in (minutes or {}).items():
+        if kind not in KINDS:
+            faults.add(f'minutes: no measurement "{kind}"', allowed=", ".join(KINDS))
+        elif not 0.0 < float(value) < np.inf:
+            faults.add(f"minutes: {kind} takes {value!r}", allowed="above 0")
+        else:
+            work[kind] = float(value)
+    faults.raise_if_any()
     found = [
-        _measurement(diagnosis, each, kind, rod) for each in chosen for kind, rod in _possible(each)
+        _measurement(diagnosis, each, kind, rod, work[kind])
+        for each in chosen
+        for kind, rod in _possible(each, owned)
     ]
-    return tuple(sorted(found, key=lambda each: -each.gain))
+    return tuple(sorted(found, key=lambda each: -each.gain / each.minutes))
 
 
 def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -> Diagnosis:
@@ -202,12 +264,15 @@ def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -
         odds.append(replace(cause, probability=share, consistent=kept))
     odds.sort(key=lambda each: -each.probability)
     told = f"{measurement.instruction}: {_told(measurement.kind, value)}"
+    states = _resampled(before.states, chance, rng)
+    groups = grouped(odds, states)
     after = replace(
         before,
         causes=tuple(odds),
-        sentence=outcome_sentence(odds),
+        groups=groups,
+        sentence=outcome_sentence(groups, odds),
         findings=(*before.findings, told),
-        states=_resampled(before.states, chance, rng),
+        states=states,
         done=(*before.done, (measurement.kind, measurement.rod)),
     )
     return updated(diagnosis, after)
@@ -227,11 +292,13 @@ def _shares(spot: SpotDiagnosis) -> FloatArray:
     return np.array([spot.probability(name) for name in NAMES])
 
 
-def _possible(spot: SpotDiagnosis) -> list[tuple[str, float]]:
-    """Kinds of measurement, and rods, that have not been made at a spot."""
+def _possible(spot: SpotDiagnosis, owned: set[float]) -> list[tuple[str, float]]:
+    """Kinds of measurement, and rods of those owned, that have not been made at a spot."""
     at = spot.spot
+    # The probe that was too short would be so again.
+    probe = "longer_probe" if at.has_depth and at.depth_at_least else "probe"
     kinds: list[tuple[str, float]] = [
-        ("probe", 0.0), ("read_again", 0.0), ("read_later", 0.0), ("outlet", 0.0)
+        (probe, 0.0), ("read_again", 0.0), ("read_later", 0.0), ("outlet", 0.0)
     ]  # fmt: skip
     if at.drop_time is None:
         kinds.append(("drop_test", 0.0))
@@ -245,7 +312,7 @@ def _possible(spot: SpotDiagnosis) -> list[tuple[str, float]]:
     longest = at.depth if at.has_depth else 20.0
     kinds += [
         ("rod", rod)
-        for rod in RODS
+        for rod in sorted(owned)
         if rod < longest and all(abs(rod - other) > 1.0 for other in used)
     ]
     return [kind for kind in kinds if kind not in spot.done]
@@ -263,21 +330,21 @@ def _outcome_model(
     diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: float
 ) -> _OutcomeModel:
     states = spot.states
-    meter, model = diagnosis.errors
-    error = float(np.hypot(meter, model))
-    if kind == "probe":
-        return _normal_model(states.depth, diagnosis.prior.probe_error)
+    meter, _ = diagnosis.errors
+    scatter = np.array([cause.scatter for cause in CAUSES])[:, None]
+    if kind in ("probe", "longer_probe"):
+        return _normal_model(states.depth, max(diagnosis.prior.probe_error, LEAST_PROBE_ERROR))
     if kind == "rod":
-        return _normal_model(predict(diagnosis.table, states, rod), error)
+        return _normal_model(predict(diagnosis.table, states, rod), np.hypot(meter, scatter))
     if kind == "read_again":
         again = stacked(cause.in_fresh_holes(states.take(i)) for i, cause in enumerate(CAUSES))
         # The mean of three holes.
-        error = float(np.hypot(meter / np.sqrt(3.0), model))
+        error = np.hypot(meter, scatter) / np.sqrt(3.0)
         return _normal_model(predict(diagnosis.table, again, spot.rod), error)
     if kind == "read_later":
         base = float(states.base[0].mean())
         later = stacked(cause.half_a_day_on(states.take(i), base) for i, cause in enumerate(CAUSES))
-        return _normal_model(predict(diagnosis.table, later, spot.rod), error)
+        return _normal_model(predict(diagnosis.table, later, spot.rod), np.hypot(meter, scatter))
     if kind == "catch":
         return _normal_model(states.catch, 0.05)
     if kind == "slope":
@@ -289,22 +356,25 @@ def _outcome_model(
     return _outlet_model()
 
 
-def _normal_model(centre: FloatArray, error: float, *, floor: float | None = None) -> _OutcomeModel:
+def _normal_model(
+    centre: FloatArray, error: FloatArray | float, *, floor: float | None = None
+) -> _OutcomeModel:
     """Outcome scattered around a centre; of its logarithm where a floor is given."""
     from scipy.special import ndtr
 
-    low, high = centre.min() - 3.0 * error, centre.max() + 3.0 * error
+    spread = np.broadcast_to(error, (centre.shape[0], 1))
+    low, high = (centre - 3.0 * spread).min(), (centre + 3.0 * spread).max()
 
     def density(value: float) -> FloatArray:
         at = value if floor is None else float(np.log(max(value, floor)))
-        # A little of everything, so that no slip of a measurement rules a cause out for good.
-        blunder = 0.01 / max(high - low, 1e-9)
-        z = (at - centre) / error
-        inside = np.exp(-0.5 * z**2) / (error * np.sqrt(2.0 * np.pi))
-        return np.asarray(0.99 * inside + blunder)
+        # A little of everything: no measurement that may be wrong rules a cause out for good.
+        z = (at - centre) / spread
+        inside = np.exp(-0.5 * z**2) / (spread * np.sqrt(2.0 * np.pi))
+        return np.asarray((1.0 - SLIP) * inside + SLIP / max(high - low, 1e-9))
 
     def share_below(edge: FloatArray) -> FloatArray:
-        return np.asarray(ndtr((edge - centre[..., None]) / error).mean(axis=1))
+        right = ndtr((edge - centre[..., None]) / spread[..., None]).mean(axis=1)
+        return np.asarray((1.0 - SLIP) * right + SLIP * (edge - low) / max(high - low, 1e-9))
 
     return _OutcomeModel(density, np.linspace(low, high, BINS + 1), share_below)
 
@@ -312,16 +382,20 @@ def _normal_model(centre: FloatArray, error: float, *, floor: float | None = Non
 def _drop_model() -> _OutcomeModel:
     def density(value: float) -> FloatArray:
         at = np.array(max(value, LEAST_DROP))
-        rows = [float(np.exp(cause.drop_time.log_density(at))) for cause in CAUSES]
+        rows = [float(np.exp(_drop_density(cause, at))) for cause in CAUSES]
         return np.repeat(np.array(rows)[:, None], PARTICLES, axis=1)
 
     edges = np.geomspace(0.01, 1e5, BINS + 1)
     middles = np.sqrt(edges[1:] * edges[:-1])
     heaps = np.array(
-        [np.cumsum(np.exp(each.drop_time.log_density(middles)) * np.diff(edges)) for each in CAUSES]
+        [np.cumsum(np.exp(_drop_density(each, middles)) * np.diff(edges)) for each in CAUSES]
     )
     heaps = np.concatenate([np.zeros((len(NAMES), 1)), heaps / heaps[:, -1:]], axis=1)
     return _OutcomeModel(density, edges, lambda edge: heaps)
+
+
+def _drop_density(cause: Cause, seconds: FloatArray) -> FloatArray:
+    return may_be_wrong(cause.drop_time.log_density(seconds), ANY_DROP.log_density(seconds))
 
 
 def _outlet_model() -> _OutcomeModel:
@@ -335,7 +409,9 @@ def _outlet_model() -> _OutcomeModel:
     return _OutcomeModel(density, np.array([-0.5, 0.5, 1.5]), lambda edge: heaps)
 
 
-def _measurement(diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: float) -> Measurement:
+def _measurement(
+    diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: float, minutes: float
+) -> Measurement:
     model = _outcome_model(diagnosis, spot, kind, rod)
     classes = np.maximum(np.diff(model.share_below(model.edges), axis=1), 1e-12)
     classes /= classes.sum(axis=1, keepdims=True)
@@ -343,8 +419,10 @@ def _measurement(diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: floa
     mixture = shares @ classes
     told = np.sum(classes * np.log2(classes / mixture), axis=1)
     gain = float(shares @ told)
-    text = KINDS[kind].instruction.format(rod=in_people_units(rod, "length"))
-    return Measurement(kind, spot.spot.name, text, _reason(spot, shares, classes, gain), gain, rod)
+    told_to = KINDS[kind].instruction
+    text = worded(lambda: told_to.format(rod=in_people_units(rod, "length")))
+    reason = f"{_reason(spot, shares, classes, gain)} in {minutes:g} min"
+    return Measurement(kind, spot.spot.name, text, reason, gain, rod, minutes)
 
 
 def _reason(spot: SpotDiagnosis, shares: FloatArray, classes: FloatArray, gain: float) -> str:

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.spots.causes import NAMES
+from soilwater.decisions.spots.cause import DEPTH_OR_METER, GROUPS, NONE_OF_THESE
+from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
 from soilwater.decisions.spots.states import Prior, State
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
@@ -52,6 +53,27 @@ class CauseOdds:
     sentence: str
 
 
+@dataclass(frozen=True)
+class GroupOdds:
+    """Causes that one reading hardly tells apart, together.
+
+    Attributes
+    ----------
+    label : str
+        What they have in common: "its own depth or the meter", "drier for another reason", "wetter
+        for another reason" or "none of these".
+    probability : float
+        Probability [1] of any of them.
+    causes : tuple of CauseOdds
+        The most probable first, each with its probability within this group: of slope, crests are
+        drier and toes wetter.
+    """
+
+    label: str
+    probability: float
+    causes: tuple[CauseOdds, ...]
+
+
 @dataclass(frozen=True, repr=False)
 class SpotDiagnosis(Displayed, Tabled):
     """Odds of the causes at one spot.
@@ -68,6 +90,8 @@ class SpotDiagnosis(Displayed, Tabled):
         Length of the rod compared [cm].
     causes : tuple of CauseOdds
         The most probable first; probabilities add up to 1.
+    groups : tuple of GroupOdds
+        The same in groups, the most probable first: what a reading tells before it tells causes.
     sentence : str
         The outcome in words.
     findings : tuple of str
@@ -84,6 +108,7 @@ class SpotDiagnosis(Displayed, Tabled):
     band: tuple[float, float]
     rod: float
     causes: tuple[CauseOdds, ...]
+    groups: tuple[GroupOdds, ...]
     sentence: str
     findings: tuple[str, ...] = ()
     done: tuple[tuple[str, float], ...] = ()
@@ -103,15 +128,22 @@ class SpotDiagnosis(Displayed, Tabled):
         return odds_columns([self])
 
     def _rows(self) -> list[tuple[str, ...]]:
-        return [
-            (
-                odds.label,
-                f"{100 * odds.probability:.0f} %",
-                "consistent with" if odds.consistent else "not consistent with",
-                odds.sentence,
-            )
-            for odds in self.causes
-        ]
+        rows: list[tuple[str, ...]] = []
+        for group in self.groups:
+            if group.label != NONE_OF_THESE:
+                rows.append((group.label, f"{100 * group.probability:.0f} %", "", ""))
+            rows += [
+                (
+                    odds.label if group.label == NONE_OF_THESE else f"- {odds.label}",
+                    f"{100 * odds.probability:.0f} %",
+                    "consistent with" if odds.consistent else "not consistent with",
+                    odds.sentence,
+                )
+                for odds in group.causes
+                # Of slope, where hardly any possibility left is of this kind.
+                if odds.probability >= _SHOWN or odds.cause != SLOPE.name
+            ]
+        return rows
 
     def _title(self) -> str:
         depth = "depth not found"
@@ -128,6 +160,8 @@ class SpotDiagnosis(Displayed, Tabled):
         return Shown(self._title(), _SPOT_HEADER, self._rows(), lines, set_in=True)
 
 
+_SHOWN = 0.005
+"""Least probability of slope that stands in a table of a group [1]."""
 _SPOT_HEADER = ("cause", "probability", "the reading is", "size it would take")
 
 
@@ -209,7 +243,8 @@ class Diagnosis(Displayed, Tabled):
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []
         for each in self.spots:
-            first, second = each.causes[:2]
+            first, second = each.groups[:2]
+            inside = first.causes[0]
             low, high = each.band
             rows.append(
                 (
@@ -218,6 +253,7 @@ class Diagnosis(Displayed, Tabled):
                     f"{100 * each.reading:.1f}",
                     f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
                     f"{first.label} {100 * first.probability:.0f} %",
+                    f"{inside.label} {100 * inside.probability:.0f} %",
                     f"{second.label} {100 * second.probability:.0f} %",
                 )
             )
@@ -233,7 +269,7 @@ class Diagnosis(Displayed, Tabled):
         return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
-_HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "second")
+_HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "of these", "second")
 
 
 def odds_columns(spots: Sequence[SpotDiagnosis]) -> list[Column]:
@@ -257,20 +293,68 @@ def odds_columns(spots: Sequence[SpotDiagnosis]) -> list[Column]:
     )
 
 
-def outcome_sentence(odds: Sequence[CauseOdds]) -> str:
-    """Sum up the odds of a spot, the most probable first, in words for people."""
-    first = odds[0]
-    tail = [each for each in odds[1:] if each.probability >= UNLIKELY]
-    against = [each.label for each in odds if not each.consistent and each.cause != "none"]
-    word = "likely" if first.probability >= LIKELY else "possible"
-    if first.cause == "none":
-        said = f"None of the listed causes explains it well ({100 * first.probability:.0f} %)"
-    else:
-        said = f"Consistent with {first.label} ({word}, {100 * first.probability:.0f} %)"
-    if tail:
-        said += "; possible too: " + ", ".join(
-            f"{each.label} ({100 * each.probability:.0f} %)" for each in tail
+def grouped(odds: Sequence[CauseOdds], states: State) -> tuple[GroupOdds, ...]:
+    """Put the causes of a spot into their groups, the most probable first.
+
+    Parameters
+    ----------
+    odds : sequence of CauseOdds
+        Of all causes.
+    states : State
+        Possibilities left under each cause, shape (causes, particles).
+    """
+    members: dict[str, list[CauseOdds]] = {label: [] for label in GROUPS}
+    for each in odds:
+        number = NAMES.index(each.cause)
+        for label, share in CAUSES[number].groups(states.take(number)).items():
+            if share > 0.0:
+                part = replace(each, probability=share * each.probability)
+                members[label].append(part)
+    found = [
+        GroupOdds(
+            label,
+            sum(each.probability for each in causes),
+            tuple(sorted(causes, key=lambda each: -each.probability)),
         )
+        for label, causes in members.items()
+    ]
+    return tuple(sorted(found, key=lambda each: -each.probability))
+
+
+def outcome_sentence(groups: Sequence[GroupOdds], odds: Sequence[CauseOdds]) -> str:
+    """Sum up the odds of a spot in words for people: groups first, then causes within them.
+
+    Parameters
+    ----------
+    groups : sequence of GroupOdds
+        The most probable first.
+    odds : sequence of CauseOdds
+        Of all causes, the most probable first.
+    """
+
+    def causes_of(group: GroupOdds) -> str:
+        told = [each for each in group.causes if each.probability >= UNLIKELY] or group.causes[:1]
+        return ", ".join(f"{each.label} {100 * each.probability:.0f} %" for each in told)
+
+    first, *others = groups
+    word = "likely" if first.probability >= LIKELY else "possible"
+    share = f"{100 * first.probability:.0f} %"
+    if first.label == NONE_OF_THESE:
+        said = f"None of the listed causes explains it well ({share})"
+    elif first.label == DEPTH_OR_METER:
+        said = f"Consistent with {first.label} ({word}, {share}: {causes_of(first)})"
+    else:
+        said = f"{first.label.capitalize()} ({word}, {share}), consistent with {causes_of(first)}"
+    tail = [
+        f"{each.label} ({100 * each.probability:.0f} %)"
+        if each.label == NONE_OF_THESE
+        else f"{each.label} ({100 * each.probability:.0f} %: {causes_of(each)})"
+        for each in others
+        if each.probability >= UNLIKELY
+    ]
+    if tail:
+        said += "; possible too: " + ", ".join(tail)
+    against = [each.label for each in odds if not each.consistent and each.cause != "none"]
     if against:
         said += ". Not consistent with " + ", ".join(against)
     return said + "."

@@ -31,8 +31,8 @@ class State(NamedTuple):
     `soil` number of the sand; `base` suction left at the base [cm]; `depth` [cm]; `extra` suction
     at the surface beyond depth and base [cm]; `scale` how strongly suction acts [1]; `mat`
     thickness [cm] and `mat_excess` what it holds more than sand [1]; `missing` water [mm];
-    `offset` of all readings and `spot_offset` of those here [1]; `slope` [1]; `catch` water caught
-    over that of the green [1].
+    `offset` of all readings, `spot_offset` of those here, `missed` what a level column misses of
+    those [1]; `slope` [1]; `catch` water caught over that of the green [1].
     """
 
     soil: NDArray[np.int64]
@@ -45,6 +45,7 @@ class State(NamedTuple):
     missing: FloatArray
     offset: FloatArray
     spot_offset: FloatArray
+    missed: FloatArray
     slope: FloatArray
     catch: FloatArray
 
@@ -66,7 +67,7 @@ def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
     # The drier the sand, the less of the missing water it could have lost.
     sand = sand * np.exp(-dried / np.maximum(sand, 1e-3))
     with_mat = sand + state.mat_excess * np.minimum(state.mat, rod) / rod
-    offset = state.offset + state.spot_offset
+    offset = state.offset + state.spot_offset + state.missed
     reading: FloatArray = np.clip(np.minimum(with_mat, MOST_WATER) + offset, 0.0, 1.0)
     return reading
 
@@ -195,6 +196,11 @@ class Even(NamedTuple):
         return np.asarray(np.log(np.maximum(inside / (self.high - self.low), 1e-12)))
 
 
+SLIP = 0.02
+"""Share of what is measured that is wrong [1]: a figure miswritten, a stone under the probe, a rod
+half in, another spot (our own choice). No one measurement can rule a cause out for good."""
+WRONG_READING, WRONG_DEPTH = 0.10, 6.0
+"""Standard errors of a reading [1] and a depth [cm] that are wrong (our own choice)."""
 EXTRA_ERROR = 1.0
 """Least standard error of an extra depth that a run told [cm] (our own choice)."""
 FOUR_IN_FIVE = 2.56
@@ -203,6 +209,12 @@ USUAL_SLOPE, USUAL_MAT = Lognormal(0.015, 0.7), Lognormal(0.8, 0.6)
 """Slopes [1] and thickness of the mat [cm] where neither is the cause (no source)."""
 USUAL_CATCH = Normal(1.0, 0.12)
 """Catch over that of the green [1] where sprinkling is even (no source)."""
+
+
+def may_be_wrong(log_density: FloatArray, wrong: FloatArray) -> FloatArray:
+    """Logarithm of the density of a measurement that may be wrong, from those right and wrong."""
+    either: FloatArray = np.logaddexp(np.log1p(-SLIP) + log_density, np.log(SLIP) + wrong)
+    return either
 
 
 class Draw(NamedTuple):
@@ -279,6 +291,7 @@ def draw_level(
         missing=zero,
         offset=wide["offset"],
         spot_offset=zero,
+        missed=zero,
         slope=zero,
         catch=zero,
     )
@@ -301,6 +314,7 @@ def level_spot(typical: Common, depth: float) -> State:
         missing=zero,
         offset=typical.offset,
         spot_offset=zero,
+        missed=zero,
         slope=zero,
         catch=one,
     )
@@ -314,7 +328,9 @@ def _depths(
     elif spot.depth_at_least:
         depth = spot.depth + rng.exponential(prior.usual_spread, shape)
     else:
-        depth = spot.depth + prior.probe_error * rng.standard_normal(shape)
+        wrong = rng.random(shape) < (SLIP if prior.probe_error > 0.0 else 0.0)
+        error = np.where(wrong, WRONG_DEPTH, prior.probe_error)
+        depth = spot.depth + error * rng.standard_normal(shape)
     return np.maximum(depth, 5.0)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.survey.survey import Spot
+from soilwater.words.unit_choice import worded
 
 LIKELY = 0.5
 """Odds from which a cause is called likely, as in a diagnosis [1]."""
@@ -104,9 +105,10 @@ def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPl
         return plan
     said = f" It reads {100 * now:.1f} %, below {100 * line:g} %, already: look at it first"
     if not drained:
-        return replace(plan, sentence=f"{plan.sentence}{said}.")
+        return replace(plan, sentence=worded(lambda: f"{plan.sentence}{said}."))
     if plan.waterings or not plan.held:
-        return replace(plan, sentence=f"{plan.sentence}{said}; the plan takes it to start drained.")
+        said += "; the plan takes it to start drained"
+        return replace(plan, sentence=worded(lambda: f"{plan.sentence}{said}."))
     said = (
         f"{plan.spot.name}: a drained spot of its depth would need no water, but it{said[3:]}; "
         'plan from what was read, with a calibration or start="readings".'

@@ -21,7 +21,8 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
-from soilwater.runs.meter import meter_reading
+from soilwater.runs.columns_of import columns_of_profiles
+from soilwater.runs.settings import Settings
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
@@ -31,12 +32,17 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import Faults, RunError
 from soilwater.words.quantities import in_one_unit
+from soilwater.words.unit_choice import worded
 
 GRID = 3.0
 """Largest distance between the depths that are run [cm]; straight lines between them miss a reading
 by less than 0.1 % by volume (tested)."""
 OUTPUT_HOURS = 6.0
 """Interval of the results [h]."""
+COARSE_TOLERANCE, COARSE_MESH = 0.006, 0.6
+"""Tolerance and refinement of runs that decide on hand water: lowest readings are within 0.1 % by
+volume of those of the usual ones (tested)."""
+
 
 _READ = (
     "node_suction",
@@ -152,8 +158,12 @@ def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tup
     reference = float(np.mean([each.reference_et.sum() for each in members])) / days
     return (
         *([f"root-zone sand: {name}"] if name else []),
-        f"turf and surface ask for {in_one_unit(asked, 'evapotranspiration')} on average, of "
-        f"{in_one_unit(reference, 'evapotranspiration')} of reference ET",
+        worded(
+            lambda: (
+                f"turf and surface ask for {in_one_unit(asked, 'evapotranspiration')} on "
+                f"average, of {in_one_unit(reference, 'evapotranspiration')} of reference ET"
+            )
+        ),
     )
 
 
@@ -271,7 +281,12 @@ def memory_words(soils: Sequence[Soil]) -> tuple[str, ...]:
 
 
 def run_columns(
-    cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS, n_threads: int | None = None
+    cases: Sequence[Case],
+    rod: float,
+    output: float = OUTPUT_HOURS,
+    n_threads: int | None = None,
+    *,
+    coarse: bool = False,
 ) -> Runs:
     """Simulate cases in one call and read the meter.
 
@@ -285,23 +300,36 @@ def run_columns(
         Interval of the results [h].
     n_threads : int, optional
         Threads to use.
+    coarse : bool, optional
+        Whether a third of the work will do, as where thousands of columns are watered.
 
     Raises
     ------
     RunError
         If a column cannot be carried through, with its sentence.
     """
-    result = simulate_many(cases, output=output, keep=_READ, n_threads=n_threads)
+    # What is remembered is of the nodes of the run before.
+    remembered = any(isinstance(case.start, xr.Dataset) for case in cases)
+    refinement = COARSE_MESH if coarse and not remembered else Settings.refinement
+    result = simulate_many(
+        cases,
+        output=output,
+        keep=_READ,
+        tolerance=COARSE_TOLERANCE if coarse else Settings.tolerance,
+        refinement=refinement,
+        n_threads=n_threads,
+    )
     failed = np.flatnonzero(result.status.values)
     if failed.size:
         raise RunError(
             f"{failed.size} of {len(cases)} columns failed, the first with: "
             f"{result.status_text.values[failed[0]]}"
         )
+    columns = columns_of_profiles(result, (case.profile for case in cases), refinement)
     return Runs(
         hours=hours_of(result),
         times=result.time.values,
-        reading=meter_reading(result, rod=rod).values,
+        reading=np.array([each.mean(0.0, rod) for each in columns]),
         storage=result.storage.values,
         transpiration=result.transpiration.values,
         demand=result.potential_transpiration.values,

@@ -26,16 +26,23 @@ from soilwater.decisions.watering.ensembles import (
     run_columns,
     spots_with_depth,
 )
-from soilwater.decisions.watering.plan_words import quiet, totals, walk, with_sentence
+from soilwater.decisions.watering.plan_words import (
+    firm_text,
+    quiet,
+    time_text,
+    totals,
+    walk,
+    with_sentence,
+)
+from soilwater.decisions.watering.planning import LEAST_AMOUNT, Wish, planned, spots_in_need
 from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words
 from soilwater.decisions.watering.trials import (
     Trial,
-    Tried,
     from_calibration,
     from_readings,
     from_rest,
 )
-from soilwater.decisions.watering.visits import Visits
+from soilwater.decisions.watering.visits import CREW_HOURS, Visits, within_crew_time
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
@@ -48,23 +55,18 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import LOW
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
-from soilwater.words.forms import Date, Flow, Length, Suction, WaterAmount, WaterContent
+from soilwater.words.forms import Date, Flow, Length, Suction, TimeSpan, WaterAmount, WaterContent
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
+from soilwater.words.several import items_of, number_of
 from soilwater.words.times import as_time, stamp
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 DRAWS = 100
 """Equally likely combinations the plan is made on; it is checked on as many others."""
-LEAST_AMOUNT = 1.0
-"""Less than this [mm] is not worth a walk (common practice, no source)."""
-FINEST_AMOUNT = 0.5
-"""Amounts are multiples of this [mm]: no hose gives it finer (common practice, no source)."""
-WATERING_TIME = 0.25
-"""Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
 DEPTH_CLASS = 2.0
 """Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest."""
 
@@ -83,6 +85,10 @@ def hand_water_plan(
     diagnosis: Odds | None = None,
     largest_amount: WaterAmount = 6.0,
     event_day: Date | None = None,
+    firm: WaterContent = None,
+    firm_by: Date | None = None,
+    crew_hours: Sequence[float] = CREW_HOURS,
+    crew_time: TimeSpan = None,
     start: Literal["drained", "readings"] = "drained",
     after: AfterRain | None = None,
     rod: Length = None,
@@ -121,6 +127,17 @@ def hand_water_plan(
         Most water of one visit [mm]; what a spot can hold may be less.
     event_day : datetime64, str or Timestamp, optional
         A day on which no water is given by hand.
+    firm : float, str or Quantity, optional
+        Reading at which the surface is firm [1]; wanted with `firm_by`.
+    firm_by : datetime64, str or Timestamp, optional
+        When the surface is to be firm. From then on no visit lifts a spot above `firm`, and the
+        plan tells which spots are firm by then.
+    crew_hours : sequence of float, optional
+        Hours of the day at which the crew waters [h].
+    crew_time : float, str or Quantity, optional
+        Time at the hose there is at each of these hours [h], such as ``"45 min"``, of all people
+        together, walking not counted. Where it is not enough the driest spots are watered, and the
+        plan tells which are left out; `flow` and areas of spots give the time.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
     after : AfterRain, optional
@@ -156,8 +173,8 @@ def hand_water_plan(
     Light and often: a spot is watered on the last morning before too many draws would fall to
     the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
     that does not last, it is given more, up to what nine in ten draws can hold without feeding the
-    gravel, then a second time at midday, then on the morning before. The loop ends when the line
-    is kept, or nothing more can be given: such a spot is said to be beyond watering. A spot that
+    gravel, then at the crew's next hour, then on the day before. The loop ends when the line is
+    kept, or nothing more can be given: such a spot is said to be beyond watering. A spot that
     starts below the line is watered on the first morning, and is to be back above it after two
     days.
 
@@ -176,28 +193,32 @@ def hand_water_plan(
     {'C3'}
     """
     faults = Faults("hand_water_plan")
-    wanted, litres, most = 0.0, float("nan"), 0.0
-    with faults.catching():
-        wanted = number_to_house(threshold, "water_content", "threshold")
+    litres, meter, have = float("nan"), 0.0, float("inf")
+    wish = _wish(threshold, probability, largest_amount, firm, firm_by, faults)
     if flow is not None:
         with faults.catching():
             litres = number_to_house(flow, "flow", "flow")
             if litres <= 0.0:
                 faults.add(f"flow is {litres:g} L/min", allowed="above 0")
     with faults.catching():
-        most = number_to_house(largest_amount, "water_amount", "largest_amount")
-        if most < LEAST_AMOUNT:
-            faults.add(f"largest_amount is {most:g} mm", allowed=f"{LEAST_AMOUNT:g} or more")
-    meter = 0.0
-    with faults.catching():
         meter = number_to_house(meter_error, "water_content", "meter_error")
+    if crew_time is not None:
+        with faults.catching():
+            have = 3600.0 * number_to_house(crew_time, "duration", "crew_time")
+            if not have > 0.0:
+                faults.add(f"crew_time is {crew_time!r}", allowed="above 0")
+        if flow is None:
+            faults.add("crew_time is given, and no flow to count by", cure='give flow="15 gpm"')
+    hours = sorted({number_of(each) for each in items_of(crew_hours, "crew_hours", "(6,)", faults)})
+    if not hours or not all(0.0 <= each < 24.0 for each in hours):
+        faults.add(
+            f"crew_hours is {crew_hours!r}", allowed="hours of the day from 0 to below 24, (6, 12)"
+        )
     dry: list[np.datetime64] = []
     if event_day is not None:
         with faults.catching():
             dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
     check_start(start, after, faults)
-    if not 0.0 < probability < 1.0:
-        faults.add(f"probability is {probability!r}", allowed="between 0 and 1")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
     check_calibration(
@@ -217,8 +238,6 @@ def hand_water_plan(
     members = members_of(weather)
     base = base_band(base_suction)
     aside = spots_aside(known, diagnosis)
-    # More is asked of the plan than it promises: it is checked on draws it has not seen.
-    asked = probability + 0.5 * (1.0 - probability)
     if calibration is not None:
         members = calibration.members(members)
         learned = from_calibration(known, calibration, members, length, n_threads)
@@ -254,33 +273,59 @@ def hand_water_plan(
             f"made on {draws} cases (sand, base and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
         )
-    visits = Visits.of(made_on.times, dry)
-    in_need = _spots_in_need(made_on, wanted, asked, visits, aside)
+    _check_firm_by(wish, made_on.times)
+    visits = Visits.of(made_on.times, hours, dry)
+    in_need = spots_in_need(made_on, wish, visits, aside)
     alike = calibration is None and start == "drained"
     shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
-    made = _planned(made_on, sorted(set(shared.values())), wanted, asked, most, visits, n_threads)
-    events = {i: made[other] for i, other in shared.items()}
-    plans = _checked(
-        known, events, aside, checked_on, wanted, probability, litres, visits, n_threads
+    made, reading = planned(made_on, sorted(set(shared.values())), wish, visits, n_threads)
+
+    def dryness(i: int, event: Event) -> tuple[float, ...]:
+        at = int(visits.at[visits.time == event.time][0])
+        return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
+
+    events, left_out = within_crew_time(
+        {i: made[other] for i, other in shared.items()},
+        lambda i, event: walk(known[i], event, litres).seconds,
+        dryness,
+        have,
     )
-    begun_below = start == "drained" and calibration is None
-    plans = tuple(told_below(plan, wanted, length, begun_below) for plan in plans)
+    plans = _checked(known, events, left_out, aside, checked_on, wish, litres, visits, n_threads)
+    plans = tuple(
+        told_below(plan, wish.line, length, start == "drained" and calibration is None)
+        for plan in plans
+    )
     return HandWaterPlan(
         name=survey.name,
         spots=plans,
-        threshold=wanted,
+        threshold=wish.line,
         probability=probability,
         rod=length,
-        totals=totals(plans),
+        totals=(*totals(plans), *time_text(plans, have), *firm_text(plans, wish)),
         assumptions=(
             *assumed,
             said,
-            f"at most {in_one_unit(most, 'water_amount')} at a visit",
+            worded(lambda: f"at most {in_one_unit(wish.most, 'water_amount')} at a visit"),
             *(f"no water by hand on {day}" for day in dry),
             *ground_and_demand(sand, turf, members),
             *notes,
         ),
         cautions=_CAUTIONS,
+        calibration=calibration,
+        asked={
+            "threshold": threshold,
+            "probability": probability,
+            "flow": flow,
+            "diagnosis": diagnosis,
+            "largest_amount": largest_amount,
+            "event_day": event_day,
+            "firm": firm,
+            "firm_by": firm_by,
+            "crew_hours": crew_hours,
+            "crew_time": crew_time,
+            "rod": length,
+            "n_threads": n_threads,
+        },
     )
 
 
@@ -288,6 +333,50 @@ _CAUTIONS = (
     "water that runs off a repellent patch does not count: check with a probe, and water it slowly",
     *cautions_for("wilt", "heat", "water law", "backflow", "level ground", "accuracy"),
 )
+
+
+def _wish(
+    threshold: WaterContent,
+    probability: float,
+    largest_amount: WaterAmount,
+    firm: WaterContent,
+    firm_by: Date | None,
+    faults: Faults,
+) -> Wish:
+    line, most, surface = 0.0, 0.0, float("inf")
+    by: np.datetime64 = np.datetime64("NaT", "ns")
+    with faults.catching():
+        line = number_to_house(threshold, "water_content", "threshold")
+    with faults.catching():
+        most = number_to_house(largest_amount, "water_amount", "largest_amount")
+        if most < LEAST_AMOUNT:
+            faults.add(f"largest_amount is {most:g} mm", allowed=f"{LEAST_AMOUNT:g} or more")
+    if not 0.0 < probability < 1.0:
+        faults.add(f"probability is {probability!r}", allowed="between 0 and 1")
+    if (firm is None) != (firm_by is None):
+        faults.add(
+            "firm and firm_by belong together",
+            cure='give both, firm="18 %", firm_by="2025-07-09 06:00", or none',
+        )
+    elif firm_by is not None:
+        with faults.catching():
+            by = as_time(firm_by, "firm_by")
+        with faults.catching():
+            surface = number_to_house(firm, "water_content", "firm")
+            if surface <= line:
+                faults.add(
+                    f"firm is {100 * surface:g} %, and spots are to stay above {100 * line:g} %",
+                    allowed="above the threshold",
+                )
+    return Wish(line, probability, most, surface, by)
+
+
+def _check_firm_by(wish: Wish, times: NDArray[np.datetime64]) -> None:
+    if not np.isnat(wish.firm_by) and not times[0] <= wish.firm_by <= times[-1]:
+        raise InputError(
+            f"hand_water_plan: firm_by is {stamp(wish.firm_by)}; allowed: within the weather, "
+            f"{stamp(times[0])} to {stamp(times[-1])}."
+        )
 
 
 def _check_start(weather: Weather) -> None:
@@ -312,152 +401,36 @@ def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int
     }
 
 
-def _spots_in_need(
-    trial: Trial, line: float, asked: float, visits: Visits, aside: Mapping[int, str]
-) -> list[int]:
-    """Spots that fall to the line without water."""
-    # A little more than the line, for what is lost between the depths of a grid.
-    lowest = trial.reading[:, :, visits.first :].min(axis=2)
-    needy = np.flatnonzero((lowest > line + 0.002).mean(axis=1) < asked)
-    return [int(i) for i in needy if int(i) not in aside]
-
-
-def _planned(
-    trial: Trial,
-    numbers: Sequence[int],
-    line: float,
-    asked: float,
-    most: float,
-    visits: Visits,
-    n_threads: int | None,
-) -> dict[int, list[Event]]:
-    """Add one watering after the other to each spot until it keeps the line, or holds no more.
-
-    Draws that stay above the line stay above it with more water, and are not run again.
-    """
-    plan: dict[int, list[Event]] = {i: [] for i in numbers}
-    tried = {}
-    for i in numbers:
-        first = visits.counted_from(trial.reading[i], line, asked)
-        blank = np.empty_like(trial.reading[i])
-        tried[i] = Tried(first, blank, blank.copy(), blank.copy(), trial.refill(i))
-        tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
-    waiting = list(numbers)
-    while waiting:
-        again: list[tuple[int, NDArray[np.int64]]] = []
-        for i in waiting:
-            changed = _more_visits(tried[i], plan[i], line, asked, most, trial, visits)
-            if changed is not None:
-                plan[i] = changed
-                again.append((i, tried[i].missed(line)))
-        cases = [
-            replace(trial.column(i, int(k)), irrigation=tuple(plan[i]))
-            for i, draws in again
-            for k in draws
-        ]
-        if cases:
-            runs = run_columns(cases, trial.rod, n_threads=n_threads)
-        row = 0
-        for i, draws in again:
-            rows = slice(row, row + draws.size)
-            reading = runs.reading[rows] + trial.shift[i][draws, None]
-            tried[i].enter(draws, reading, runs.storage[rows])
-            row += draws.size
-        waiting = [i for i, draws in again if draws.size]
-    return plan
-
-
-def _more_visits(
-    tried: Tried,
-    events: list[Event],
-    line: float,
-    asked: float,
-    most: float,
-    trial: Trial,
-    visits: Visits,
-) -> list[Event] | None:
-    """Water a spot once more, or more; None where it keeps the line, or holds no more."""
-    # No water helps a draw that reads below the line when it is drained.
-    can = tried.can_stay(line)
-    dry = tried.missed(line)
-    if can.mean() < 0.5 or not dry.size:
-        return None
-    kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
-    # Light and often: what the layer of the rods has lost, within what the spot can hold.
-    lost = tried.drained[dry] - tried.reading[dry]
-    light = 10.0 * trial.rod * np.mean(lost, axis=0)
-    plan = {event.time: event for event in events}
-    failing_at = tried.first + np.flatnonzero(kept < asked)
-    if tried.first > visits.first and not plan:
-        # Below the line already: nobody waits for the last visit that would do.
-        failing_at = np.concatenate([[visits.first], failing_at])
-    for failing in failing_at:
-        room = np.quantile(tried.room, LOW, axis=0)
-        found = _one_more(trial.times, int(failing), plan, light, room, most, visits)
-        if found is not None:
-            at, amount = found
-            before = plan[trial.times[at]].amount if trial.times[at] in plan else 0.0
-            plan[trial.times[at]] = Event(
-                trial.times[at], amount, duration=WATERING_TIME, name="hand water"
-            )
-            tried.room[:, at + 1 :] -= amount - before
-            return sorted(plan.values(), key=lambda event: event.time)
-    return None
-
-
-def _one_more(
-    times: NDArray[np.datetime64],
-    failing: int,
-    plan: Mapping[np.datetime64, Event],
-    light: FloatArray,
-    room: FloatArray,
-    most: float,
-    visits: Visits,
-) -> tuple[int, float] | None:
-    """Find the last visit before the line is missed and its water [mm]; None where full.
-
-    A visit that was not enough is doubled up to what the spot can hold; then the same day's
-    midday is watered as well, then the days before.
-    """
-    for at in visits.before(failing):
-        before = plan[times[at]].amount if times[at] in plan else 0.0
-        # What it was given before is no longer in the room behind it.
-        space = float(room[at + 1]) + before if before else float(room[at])
-        asked = max(2.0 * before, float(light[at]), LEAST_AMOUNT)
-        amount = np.floor(min(asked, space, most) / FINEST_AMOUNT + 0.5) * FINEST_AMOUNT
-        if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT):
-            return at, float(amount)
-    return None
-
-
 def _checked(
     known: Sequence[Spot],
     events: Mapping[int, Sequence[Event]],
+    left_out: Mapping[int, Sequence[Event]],
     aside: Mapping[int, str],
     trial: Trial,
-    line: float,
-    share: float,
+    wish: Wish,
     flow: float,
     visits: Visits,
     n_threads: int | None,
 ) -> tuple[SpotPlan, ...]:
     """Simulate the plan on fresh draws; it claims what this shows."""
-    n = trial.draws
+    n, line, share = trial.draws, wish.line, wish.probability
+    by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     watered = [i for i in events if events[i]]
     cases = [
         replace(trial.column(i, k), irrigation=tuple(events[i])) for i in watered for k in range(n)
     ]
-    runs = run_columns(cases, trial.rod, n_threads=n_threads) if cases else None
+    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True) if cases else None
     plans = []
     for i, spot in enumerate(known):
         bare = trial.reading[i]
         first = visits.counted_from(bare, line, share)
         lowest_bare = bare[:, first:].min(axis=1)
         if i in aside:
-            plans.append(put_aside(spot, aside[i], float(np.mean(lowest_bare > line))))
+            plan = put_aside(spot, aside[i], float(np.mean(lowest_bare > line)))
+            plans.append(replace(plan, firm=_firm(bare, by, wish)))
             continue
         if i not in events:
-            plans.append(quiet(spot))
+            plans.append(replace(quiet(spot), firm=_firm(bare, by, wish)))
             continue
         reading, lost = bare, np.zeros(n)
         if i in watered and runs is not None:
@@ -478,6 +451,8 @@ def _checked(
             to_gravel=float(lost.mean()),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",
+            firm=_firm(reading, by, wish),
+            left_out=tuple(walk(spot, event, flow) for event in left_out[i]),
             course=course_of(trial.times, reading),
             course_without=course_of(trial.times, bare),
         )
@@ -485,3 +460,8 @@ def _checked(
         drained, rewetted = (float(np.median(e)) for e in (refill.drained[:, 0], refill.usual))
         plans.append(with_sentence(plan, line, drained, rewetted))
     return tuple(plans)
+
+
+def _firm(reading: FloatArray, by: int, wish: Wish) -> float:
+    """Share of the draws that are firm when that is asked for [1]; NaN where it is not."""
+    return float("nan") if np.isnat(wish.firm_by) else float(np.mean(reading[:, by] <= wish.firm))

@@ -53,6 +53,7 @@ from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -402,7 +403,7 @@ def dry_down_outlook(
         thresholds=thresholds,
         rod=length,
         horizon=horizon,
-        sentence=_green_sentence(spots, thresholds, horizon),
+        sentence=worded(lambda: _green_sentence(spots, thresholds, horizon)),
         assumptions=(
             *_assumed(start, after, base, remembering),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from soilwater.decisions.watering.ensembles import day_text
+from soilwater.decisions.watering.planning import JUST_ABOVE, Wish
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
     SpotPlan,
@@ -18,9 +20,8 @@ from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
-
-JUST_ABOVE = 0.003
-"""A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
+from soilwater.words.times import stamp
+from soilwater.words.unit_choice import worded
 
 
 def quiet(spot: Spot) -> SpotPlan:
@@ -52,6 +53,12 @@ def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) 
 
     Drained as it starts, and drained after gentle water on a dry green.
     """
+    why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
+    sentence = worded(lambda: _sentence(plan, line, drained, rewetted))
+    return replace(plan, sentence=sentence, why_not=why)
+
+
+def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> str:
     reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
@@ -65,6 +72,13 @@ def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) 
         said = (
             f"{at}: {reads}, so no watering keeps it above "
             f"{100 * line:g} %; what it cannot hold feeds the gravel"
+        )
+    elif not plan.held and plan.left_out:
+        missing = sum(each.amount for each in plan.left_out)
+        said = (
+            f"{at}: the crew has no time for {in_one_unit(missing, 'water_amount')} of its water "
+            f"({', '.join(stamp(each.time) for each in plan.left_out)}), which leaves "
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
         )
     elif not plan.held:
         said = (
@@ -84,7 +98,55 @@ def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) 
         )
     if plan.waterings:
         said += f"; {in_one_unit(plan.to_gravel, 'water_amount')} of it feeds the gravel"
-    return replace(plan, sentence=said + ".")
+    return said + "."
+
+
+def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
+    """Tell, visit by visit, where the crew's time is not enough, and who is left out.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    have : float
+        Time there is at each visit [s].
+    """
+    left = [walk for plan in plans for walk in plan.left_out]
+    walks = [walk for plan in plans for walk in plan.waterings]
+    said = []
+    for time in sorted({walk.time for walk in left}):
+        out = sorted((walk for walk in left if walk.time == time), key=lambda w: as_counted(w.spot))
+        done = [walk for walk in walks if walk.time == time]
+        need = sum(float(np.nan_to_num(walk.seconds)) for walk in (*out, *done))
+        said.append(
+            f"{stamp(time)}: the hose is needed for {hose_text(need)} and there are "
+            f"{hose_text(have)}; the driest go first, left out: "
+            f"{', '.join(walk.spot for walk in out)}"
+        )
+    return said
+
+
+def firm_text(plans: Sequence[SpotPlan], wish: Wish) -> list[str]:
+    """Tell which spots are firm when they are to be.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    wish : Wish
+        What is asked for.
+    """
+    if np.isnat(wish.firm_by):
+        return []
+    firm = [each.spot.name for each in plans if each.firm >= wish.probability]
+    soft = [
+        f"{each.spot.name} ({100 * each.firm:.0f} %)"
+        for each in plans
+        if each.firm < wish.probability
+    ]
+    said = f"By {stamp(wish.firm_by)} {100 * wish.probability:g} % of the cases tried are firm, "
+    said += f"{100 * wish.firm:g} % or less, at {', '.join(firm) if firm else 'no spot'}"
+    return [said + (f"; not at {', '.join(soft)}" if soft else "")]
 
 
 def _rewetted_text(drained: float, rewetted: float) -> str:
@@ -104,11 +166,14 @@ def totals(plans: Sequence[SpotPlan]) -> tuple[str, ...]:
     if not walks:
         return ("In all: no hand water.",)
     days = sorted({walk.time.astype("datetime64[D]") for walk in walks})
-    lines = [
-        f"{day}: {amount_text([w for w in walks if w.time.astype('datetime64[D]') == day])}"
-        for day in days
-    ]
-    return (*lines, f"In all: {amount_text(walks)}{_unknown_areas(walks)}")
+
+    def told(day: np.datetime64) -> str:
+        return amount_text([w for w in walks if w.time.astype("datetime64[D]") == day])
+
+    return (
+        *(worded(partial(lambda day: f"{day}: {told(day)}", day)) for day in days),
+        worded(lambda: f"In all: {amount_text(walks)}{_unknown_areas(walks)}"),
+    )
 
 
 def amount_text(walks: Sequence[HandWatering]) -> str:

@@ -47,13 +47,43 @@ def wetting_notes(spot: Situation) -> tuple[str, ...]:
     """Tell what a repellent spot was taken to be."""
     if spot.repellency is None:
         return ()
-    share, suction = spot.repellency.wetting_share, spot.repellency.dry_suction
+    told, suction = spot.repellency, spot.repellency.dry_suction
+    share = f"{100 * told.wetting_share:.0f} %"
+    if told.drop_tests is not None:
+        low, _, high = told.drop_tests.wetting_share
+        share = f"{share} ({100 * low:.0f} to {100 * high:.0f})"
     dry = (
         "starts as the rest"
         if suction is None
         else f"starts at {in_people_units(suction, 'suction')}"
     )
-    return (f"{100 * share:.0f} % of it takes all the water; the part that stays dry {dry}",)
+    return (f"{share} of it takes all the water; the part that stays dry {dry}",)
+
+
+def with_drawn_shares(
+    drawn: Sequence[Situation], spot: Situation, draws: int, seed: int
+) -> list[Situation]:
+    """Draw what of a spot wets, too, where drops say no more than a band.
+
+    Parameters
+    ----------
+    drawn : sequence of Situation
+        What its sand and base may be; nothing where these are certain.
+    spot : Situation
+        As it is.
+    draws, seed : int
+        How many, and of what.
+    """
+    told = spot.repellency
+    if told is None or told.drop_tests is None:
+        return [*drawn]
+    every = [*drawn] or [spot] * draws
+    strata = np.random.default_rng(seed).permutation(np.arange(len(every)) + 0.5) / len(every)
+    shares = told.drop_tests.wetting_share_at(strata).tolist()
+    return [
+        replace(each, repellency=Repellency(share, dry_suction=told.dry_suction))
+        for each, share in zip(every, shares, strict=True)
+    ]
 
 
 def run_spots(

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +23,6 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     run_columns,
 )
-from soilwater.decisions.watering.plan_words import JUST_ABOVE
 from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
@@ -124,36 +122,6 @@ class Trial:
         starts = [self.column(spot, k).start for k in range(self.draws)]
         found = Refill.of(profiles, starts, self.rod)
         return found._replace(drained=found.drained + self.shift[spot][:, None])
-
-
-class Tried(NamedTuple):
-    """A spot as its plan stands in each draw over time: what it reads; what it could be given back.
-
-    `first` is the number of the output time from which the line is to be kept, `room` the water it
-    would hold more [mm], `drained` what it would read after that [1].
-    """
-
-    first: int
-    reading: FloatArray
-    room: FloatArray
-    drained: FloatArray
-    refill: Refill
-
-    def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
-        """Take over what draws read and hold."""
-        refill = Refill(*(part[draws] for part in self.refill))
-        full, self.drained[draws] = refill.again(storage)
-        self.reading[draws], self.room[draws] = reading, full - storage
-
-    def missed(self, line: float) -> NDArray[np.int64]:
-        """Draws that fall to the line and could be kept above it."""
-        low = self.reading[:, self.first :].min(axis=1) <= line
-        return np.flatnonzero(low & self.can_stay(line))
-
-    def can_stay(self, line: float) -> NDArray[np.bool_]:
-        """Draws that water can keep above the line: those that start above it when drained."""
-        above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
-        return above
 
 
 def from_rest(

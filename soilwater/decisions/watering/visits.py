@@ -1,48 +1,56 @@
-"""When a crew may water by hand, and from when on a spot is to keep its line."""
+"""When a crew may water by hand, from when on a spot is to keep its line, and what time is left."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import (
-    OUTPUT_HOURS,
-)
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS
+from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
 
-MORNING, MIDDAY = 6, 12
+CREW_HOURS = (6.0, 12.0)
 """Hours of the day at which a crew waters (common practice, no source)."""
 DAYS_BACK = 2
-"""How many mornings before a miss may be watered for it, where one cannot hold it."""
-
-
+"""How many days before a miss may be watered for it, where one cannot hold it."""
 BACK_AFTER = 48.0
 """A spot that starts below the line is to be back above it after so long [h]."""
 
 
 class Visits(NamedTuple):
-    """Output times at which a crew may water: numbers by the hour of the day; the `first` to count.
+    """Instants at which a crew may water.
 
-    What comes before the first morning no crew can change.
+    `time` the instants; `at` for each the number of the last output time before it; `hour` which of
+    the crew's hours it is; `first` the number of the first output time to count: what comes before
+    the first visit of the first day no crew can change.
     """
 
-    by_hour: dict[int, NDArray[np.int64]]
+    time: NDArray[np.datetime64]
+    at: NDArray[np.int64]
+    hour: NDArray[np.int64]
     first: int
 
     @classmethod
-    def of(cls, times: NDArray[np.datetime64], without: Sequence[np.datetime64]) -> Visits:
-        """Find the visits among output times, but for days without water by hand."""
-        day = times.astype("datetime64[D]")
-        open_days = ~np.isin(day, np.array(without, dtype="datetime64[D]"))
-        by_hour = {
-            hour: np.flatnonzero(open_days & (times - day == np.timedelta64(hour, "h")))
-            for hour in (MORNING, MIDDAY)
-        }
-        mornings = by_hour[MORNING][by_hour[MORNING] < 4]
-        return cls(by_hour, int(mornings[-1]) + 1 if mornings.size else 1)
+    def of(
+        cls,
+        times: NDArray[np.datetime64],
+        hours: Sequence[float],
+        without: Sequence[np.datetime64],
+    ) -> Visits:
+        """Find the visits among output times, at hours of the day, but for days without water."""
+        days = np.unique(times.astype("datetime64[D]"))
+        days = days[~np.isin(days, np.array(without, dtype="datetime64[D]"))]
+        after = np.array([np.timedelta64(round(60 * each), "m") for each in hours])
+        time = (days[:, None] + after).ravel().astype(times.dtype)
+        hour = np.tile(np.arange(len(hours)), days.size)
+        inside = (time >= times[0]) & (time < times[-1])
+        time, hour = time[inside], hour[inside]
+        at = np.searchsorted(times, time, side="right") - 1
+        soon = at[(hour == 0) & (time < times[0] + np.timedelta64(1, "D"))]
+        return cls(time, at, hour, int(soon[-1]) + 1 if soon.size else 1)
 
     def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:
         """Find the output time from which a spot is to keep the line.
@@ -63,7 +71,7 @@ class Visits(NamedTuple):
         return min(later, int(reading.shape[1]) - 1) if below else self.first
 
     def before(self, failing: int) -> list[int]:
-        """Visits that may help where the line is missed, the last morning first.
+        """Numbers of the visits that may help where the line is missed, the last first hour first.
 
         Parameters
         ----------
@@ -72,8 +80,50 @@ class Visits(NamedTuple):
         """
         found: list[int] = []
         for back in range(1, DAYS_BACK + 1):
-            for at in self.by_hour.values():
-                early = at[at < failing]
+            for hour in range(int(self.hour.max(initial=-1)) + 1):
+                early = np.flatnonzero((self.hour == hour) & (self.at < failing))
                 if early.size >= back:
                     found.append(int(early[-back]))
         return found
+
+
+def within_crew_time(
+    events: Mapping[int, Sequence[Event]],
+    seconds: Callable[[int, Event], float],
+    dryness: Callable[[int, Event], tuple[float, ...]],
+    most: float,
+) -> tuple[dict[int, list[Event]], dict[int, list[Event]]]:
+    """Keep what a crew has time for at each visit, the driest spots first.
+
+    Parameters
+    ----------
+    events : mapping of int to sequence of Event
+        Water of each spot.
+    seconds : callable
+        Time at the hose for an event of a spot [s]; NaN where it is not known, which counts none.
+    dryness : callable
+        What sorts spots at an event, the driest first.
+    most : float
+        Time there is at each visit [s].
+
+    Returns
+    -------
+    kept, left_out : dict of int to list of Event
+        By spot.
+    """
+    kept: dict[int, list[Event]] = {i: [] for i in events}
+    left_out: dict[int, list[Event]] = {i: [] for i in events}
+    at_visit: dict[np.datetime64, list[tuple[int, Event]]] = {}
+    for i, of_spot in events.items():
+        for event in of_spot:
+            at_visit.setdefault(event.time, []).append((i, event))
+    for time in sorted(at_visit):
+        used = 0.0
+        for i, event in sorted(at_visit[time], key=lambda pair: (*dryness(*pair), pair[0])):
+            need = float(np.nan_to_num(seconds(i, event)))
+            if used + need <= most:
+                used += need
+                kept[i].append(event)
+            else:
+                left_out[i].append(event)
+    return kept, left_out

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from soilwater.decisions.watering.ensembles import Course
+from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown, as_counted
@@ -125,6 +126,10 @@ class SpotPlan:
     why_not : str
         Why the spot is given no water though it does not keep the line, where that is not for want
         of room; else empty.
+    firm : float
+        Share of the draws [1] in which it is firm when the plan is asked for that; else NaN.
+    left_out : tuple of HandWatering
+        Walks it would need that the crew has no time for.
     course, course_without : Course or None
         Readings [1] over time with the plan and without, with their bands; none of spots that are
         not in need of water.
@@ -141,6 +146,8 @@ class SpotPlan:
     held: bool
     sentence: str
     why_not: str = ""
+    firm: float = float("nan")
+    left_out: tuple[HandWatering, ...] = ()
     course: Course | None = None
     course_without: Course | None = None
 
@@ -165,6 +172,12 @@ class HandWaterPlan(Displayed, Tabled):
         Water and minutes for the crew, day by day and in all.
     assumptions, cautions : tuple of str
         What was assumed, and what the person should know.
+    changes : tuple of str
+        What `replan` changed since the plan before, spot by spot.
+    calibration : Calibration or None
+        What it started from.
+    asked : mapping of str to object
+        What it was asked for, to ask again.
     """
 
     name: str
@@ -175,6 +188,9 @@ class HandWaterPlan(Displayed, Tabled):
     totals: tuple[str, ...]
     assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
+    changes: tuple[str, ...] = ()
+    calibration: Calibration | None = field(default=None, repr=False, compare=False)
+    asked: Mapping[str, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def spot(self, name: str) -> SpotPlan:
         """Find the plan of one spot.
@@ -231,7 +247,8 @@ class HandWaterPlan(Displayed, Tabled):
         )
 
     def _said(self) -> list[str]:
-        said = [each.sentence for each in self.spots if each.waterings or not each.held]
+        said = [*self.changes]
+        said += [each.sentence for each in self.spots if each.waterings or not each.held]
         quiet = [each.spot.name for each in self.spots if not each.waterings and each.held]
         if quiet:
             said.append(f"No water needed by hand: {', '.join(quiet)}.")

@@ -27,7 +27,11 @@ from soilwater.decisions.watering.ensembles import (
     memory_words,
 )
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
-from soilwater.decisions.watering.repellent_spots import run_spots, wetting_notes
+from soilwater.decisions.watering.repellent_spots import (
+    run_spots,
+    wetting_notes,
+    with_drawn_shares,
+)
 from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
@@ -193,8 +197,8 @@ class WhatIf(Displayed, Tabled):
             said.append(f"{each.name}, against as it is: {' '.join(parts)}".rstrip(","))
         if said:
             said.append(
-                "in brackets what holds four in five of the draws of sand and base; what a change "
-                f"adds is told within each draw, days up to {self.horizon:g}"
+                "in brackets what holds four in five of the draws of what is not known; what a "
+                f"change adds is told within each draw, days up to {self.horizon:g}"
             )
         return said
 
@@ -303,7 +307,8 @@ def what_if(
         How a spot was wetted last, if gently while dry; flooded when left out.
     wetting_share : float, str, Quantity, DropTests or Repellency, optional
         Share of a repellent spot that takes water [1], and how dry the rest is; all of it when left
-        out. `wettable` puts beside it what the spot would do if all of it did.
+        out. Of drop tests the share is drawn with sand and base. `wettable` puts beside it what
+        the spot would do if all of it did.
     sand : Soil, FitResult or sequence of these, optional
         What the sand of a spot's root zone may be: a fit carries its band into the table. That of
         the profile, taken for certain, when left out; sands that changes bring have their own.
@@ -383,6 +388,7 @@ def what_if(
     spot = Situation(profile, tuple(irrigation), repellency=repellency)
     spot = replace(spot, notes=wetting_notes(spot))
     drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
+    drawn = with_drawn_shares(drawn, spot, draws, seed)
     situations, names = _changed(spot, changes, "apply", faults)
     known = root_zone_soil(spot) if sand is None else sand
     usual = likely_memories(known, _MEMORIES)

@@ -1,0 +1,176 @@
+"""A plan of hand water made anew in the morning, from yesterday's and what was read today."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+
+from soilwater.decisions.watering.hand_watering import hand_water_plan
+from soilwater.decisions.watering.planning import WATERING_TIME
+from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
+from soilwater.learning.calibrate import calibrate_again
+from soilwater.survey.survey import Spot, Survey
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_one_unit
+from soilwater.words.times import as_time
+
+
+def replan(
+    plan: HandWaterPlan,
+    survey: Survey,
+    weather: Weather,
+    *,
+    irrigation: Literal["as planned"] | Mapping[str, Sequence[Event]] | None = None,
+    forecast: Weather | Sequence[Weather] | None = None,
+) -> HandWaterPlan:
+    """Learn from this morning's readings, and make yesterday's plan anew.
+
+    Parameters
+    ----------
+    plan : HandWaterPlan
+        Yesterday's, made with a calibration or by `replan`.
+    survey : Survey
+        Spots with this morning's readings; those of before are kept with the plan.
+    weather : Weather
+        What the weather was from the soaking to this morning; it may go on.
+    irrigation : "as planned", or mapping of str to sequence of Event
+        Water applied since yesterday: what the plan said, or what was given by the name of the
+        spot, where ``""`` is the water of all. Say ``{}`` if there was none: missing is not none.
+    forecast : Weather or sequence of Weather, optional
+        What is to come, or several equally likely; `weather` itself, where it goes on, when left
+        out.
+
+    Returns
+    -------
+    HandWaterPlan
+        As asked for yesterday; `changes` says what is other than yesterday, `calibration` what was
+        learnt.
+
+    Raises
+    ------
+    InputError
+        If the plan was not made with a calibration, the survey has no reading of today, water is
+        not told, or something given cannot be used.
+    RunError
+        If a column cannot be carried through.
+
+    Examples
+    --------
+    ``today = replan(yesterday, survey, weather, irrigation="as planned")``
+    """
+    faults = Faults("replan")
+    before = plan.calibration if isinstance(plan, HandWaterPlan) else None
+    if before is None:
+        faults.add(
+            "the plan was not made with a calibration, so there is nothing that could learn",
+            cure="make the first with hand_water_plan(..., calibration=calibrate(...))",
+        )
+        raise faults.as_error()
+    fresh = [
+        each.time
+        for spot in survey.spots
+        for each in spot.usable_readings
+        if each.time is not None and each.time > before.now
+    ]
+    if not fresh:
+        faults.add(
+            "no usable reading is later than those the plan was made with",
+            cure='read the green, each reading with its time, Reading(0.18, rod="3 in", time=...)',
+        )
+    if irrigation is None:
+        faults.add(
+            "water applied since yesterday is not told, and missing is not none",
+            cure='give irrigation="as planned", irrigation={"C3": [Event(...)]}, or irrigation={} '
+            "if there was none",
+        )
+    elif irrigation != "as planned" and not isinstance(irrigation, Mapping):
+        faults.add(
+            f"irrigation is {irrigation!r}",
+            allowed='"as planned", or events by the name of the spot',
+        )
+    faults.raise_if_any()
+    given = irrigation if isinstance(irrigation, Mapping) else _as_planned(plan, min(fresh))
+    calibration = calibrate_again(before, survey, weather, given)
+    asked = dict(plan.asked)
+    threshold = asked.pop("threshold")
+    if asked["firm_by"] is not None and as_time(asked["firm_by"], "firm_by") < calibration.now:
+        asked |= {"firm": None, "firm_by": None}
+    made = hand_water_plan(
+        calibration.given["survey"],
+        calibration.sand,
+        weather if forecast is None else forecast,
+        calibration.turf,
+        threshold,
+        calibration=calibration,
+        **asked,
+    )
+    return replace(made, changes=_changes(plan, made, survey, calibration.now))
+
+
+def _as_planned(plan: HandWaterPlan, until: np.datetime64) -> Mapping[str, Sequence[Event]]:
+    """Water of a plan up to an instant, by the name of the spot."""
+    given: dict[str, list[Event]] = {}
+    for walk in plan.waterings:
+        if walk.time < until:
+            event = Event(walk.time, walk.amount, duration=WATERING_TIME, name="hand water")
+            given.setdefault(walk.spot, []).append(event)
+    return given
+
+
+def _changes(
+    before: HandWaterPlan, after: HandWaterPlan, survey: Survey, now: np.datetime64
+) -> tuple[str, ...]:
+    """Say spot by spot what is other than the plan before, from an instant on."""
+    old = {each.spot.name: each for each in before.spots}
+    read = {spot.name: spot for spot in survey.spots}
+    said, same = [], []
+    for each in after.spots:
+        name = each.spot.name
+        planned = _from(old[name].waterings, now) if name in old else []
+        walks = _from(each.waterings, now)
+        if _as_pairs(planned) == _as_pairs(walks):
+            same.append(name)
+            continue
+        why = _read_text(read[name], old[name], now) if name in read and name in old else ""
+        said.append(
+            f"{name}: {_water_text(walks)}, yesterday's plan had {_water_text(planned)}{why}."
+        )
+    if same:
+        said.append(f"As in yesterday's plan: {', '.join(same)}.")
+    return tuple(said)
+
+
+def _from(walks: Sequence[HandWatering], now: np.datetime64) -> list[HandWatering]:
+    return [walk for walk in walks if walk.time >= now]
+
+
+def _as_pairs(walks: Sequence[HandWatering]) -> list[tuple[np.datetime64, float]]:
+    return [(walk.time, walk.amount) for walk in walks]
+
+
+def _water_text(walks: Sequence[HandWatering]) -> str:
+    """Tell the water of the first day and of all."""
+    if not walks:
+        return "no water"
+    day = walks[0].time.astype("datetime64[D]")
+    first = sum(walk.amount for walk in walks if walk.time.astype("datetime64[D]") == day)
+    today = f"{in_one_unit(first, 'water_amount')} on {day}"
+    every = sum(walk.amount for walk in walks)
+    return today if every == first else f"{today}, {in_one_unit(every, 'water_amount')} in all"
+
+
+def _read_text(spot: Spot, plan: SpotPlan, now: np.datetime64) -> str:
+    """Tell what a spot read beside what the plan before expected of it."""
+    read = [each for each in spot.usable_readings if each.time is not None and each.time >= now]
+    if not read or plan.course is None:
+        return ""
+    times = np.array(plan.course.times)
+    since = (times - times[0]) / np.timedelta64(1, "h")
+    at = float((read[-1].time - times[0]) / np.timedelta64(1, "h"))
+    expected = float(np.interp(at, since, plan.course.median))
+    return f"; it read {100 * read[-1].value:.1f} % where {100 * expected:.1f} % was expected"

@@ -1,0 +1,131 @@
+"""Hand water within a crew's hours and time, and a surface that is firm when it is to be."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from grounds import WET_MIX
+
+import soilwater as sw
+from soilwater.decisions.watering.visits import Visits, within_crew_time
+
+TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
+WEATHER = sw.steady_weather(7, "5 mm/day")
+SPOTS = {"B2": 42.0, "C3": 46.0, "D4": 45.0}
+GREEN = sw.Survey([sw.Spot(name, depth, area=5.0) for name, depth in SPOTS.items()])
+GIVEN = {"rod": 7.6, "base_suction": (1.0, 6.0), "draws": 8}
+
+
+def planned(survey=GREEN, **more):
+    return sw.hand_water_plan(survey, WET_MIX, WEATHER, TURF, "12 %", **GIVEN, **more)
+
+
+def at_one_visit(plan, what):
+    found = {}
+    for spot in plan.spots:
+        for walk in getattr(spot, what):
+            found.setdefault(walk.time, {})[spot.spot.name] = walk
+    return found
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return planned(flow="15 gpm")
+
+
+@pytest.fixture(scope="module")
+def short(plan):
+    """As much time at each visit as the longest of its hoses takes, and half of that again."""
+    longest = max(walk.seconds for walk in plan.waterings)
+    return planned(flow="15 gpm", crew_time=f"{1.5 * longest} s")
+
+
+def test_where_time_is_short_the_driest_are_watered(plan, short):
+    before = at_one_visit(plan, "waterings")
+    longest = max(walk.seconds for walk in plan.waterings)
+    left, done = at_one_visit(short, "left_out"), at_one_visit(short, "waterings")
+    both = [time for time in left if time in done]
+    assert both and set(left) | set(done) <= set(before)
+    for time in both:
+        # Nothing is watered before: the deepest is the driest.
+        if time == min(before):
+            assert max(SPOTS[n] for n in left[time]) < max(SPOTS[n] for n in done[time])
+        assert sum(walk.seconds for walk in done[time].values()) <= 1.5 * longest + 1e-6
+
+
+def test_what_is_left_out_is_told_and_what_it_costs_is_simulated(plan, short):
+    spot = next(each for each in short.spots if each.left_out and not each.held)
+    assert spot.kept < plan.spot(spot.spot.name).kept
+    assert "the crew has no time for" in spot.sentence and "no watering" not in spot.sentence
+    told = [line for line in short.totals if "the driest go first, left out: " in line]
+    assert len(told) == len(at_one_visit(short, "left_out"))
+    assert any(spot.spot.name in line.split("left out: ")[1] for line in told)
+    assert not any(each.left_out for each in plan.spots)
+
+
+def test_time_is_shared_out_by_dryness():
+    event = sw.Event("2025-07-02 06:00", 5.0, duration=0.25)
+    later = sw.Event("2025-07-03 06:00", 5.0, duration=0.25)
+    kept, left = within_crew_time(
+        {0: [event, later], 1: [event], 2: [event]},
+        lambda i, _: [60.0, 50.0, float("nan")][i],
+        lambda i, _: (0.14, 0.12, 0.16)[i : i + 1],
+        100.0,
+    )
+    # The driest first; a spot of no known area takes no time that could be counted.
+    assert kept == {0: [later], 1: [event], 2: [event]}
+    assert left == {0: [event], 1: [], 2: []}
+
+
+@pytest.mark.parametrize("hours", [(7,), (5.5, 14)])
+def test_walks_fall_in_the_hours_of_the_crew(hours):
+    found = planned(crew_hours=hours)
+    since = {walk.time - walk.time.astype("datetime64[D]") for walk in found.waterings}
+    assert found.waterings and since <= {np.timedelta64(round(60 * h), "m") for h in hours}
+    assert all(each.kept > each.kept_without for each in found.spots)
+
+
+def test_visits_are_told_by_the_output_before_them():
+    times = np.datetime64("2025-07-01T06", "ns") + np.arange(9) * np.timedelta64(6, "h")
+    visits = Visits.of(times, (7.0, 13.0), [np.datetime64("2025-07-02")])
+    assert [str(each)[5:16] for each in visits.time] == [
+        "07-01T07:00",
+        "07-01T13:00",
+    ]
+    assert visits.at.tolist() == [0, 1] and visits.first == 1
+    assert visits.before(8) == [0, 1]
+
+
+def test_water_is_given_in_the_morning_where_that_will_do():
+    """A noisy meter leaves some draws full at six; that is no reason to wait for noon."""
+    spot = sw.Spot("S", 40.0, readings=(sw.Reading(0.15, rod=7.6),))
+    plan = planned(sw.Survey([spot]), start="readings", meter_error=0.03)
+    by_day = {}
+    for walk in plan.waterings:
+        day = walk.time.astype("datetime64[D]")
+        by_day.setdefault(day, set()).add(int((walk.time - day) / np.timedelta64(1, "h")))
+    assert by_day and all(6 in hours for hours in by_day.values())
+
+
+def test_from_then_on_no_visit_makes_a_firm_spot_soft(plan):
+    by = np.datetime64("2025-07-04T06:00")
+    found = planned(firm=0.15, firm_by=by)
+    usual = max(walk.amount for walk in plan.waterings if walk.time >= by)
+    capped = max(walk.amount for walk in found.waterings if walk.time >= by)
+    # 15 % less what it reads at the line, over 7.6 cm.
+    assert capped <= 10.0 * 7.6 * 0.03 + 0.5 < usual
+    line = next(each for each in found.totals if each.startswith("By 2025-07-04 06:00 "))
+    assert "of the cases tried are firm, 15 % or less, at " in line
+    assert all(0.0 <= each.firm <= 1.0 for each in found.spots)
+    assert np.isnan(plan.spots[0].firm)
+
+
+def test_faults_of_crew_and_firmness_are_told_at_once():
+    with pytest.raises(sw.InputError) as caught:
+        planned(crew_time="45 min", crew_hours=(6, 25), firm=0.10, firm_by="2025-07-04")
+    for words in ('give flow="15 gpm"', "crew_hours is (6, 25)", "above the threshold"):
+        assert words in str(caught.value)
+    with pytest.raises(sw.InputError, match="belong together"):
+        planned(firm=0.15)
+    with pytest.raises(sw.InputError, match="firm_by is 2025-08-04 00:00; allowed: within the w"):
+        planned(replace(GREEN), firm=0.15, firm_by="2025-08-04")

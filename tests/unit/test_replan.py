@@ -1,0 +1,95 @@
+"""Yesterday's plan made anew in the morning: what was read goes in, what changed is said."""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from soilwater.soils.scaling import with_suction_scaled
+
+SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+WEATHER = sw.steady_weather(8, 5.0)
+TURF = sw.Turf(15.0)
+DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:00")
+DEPTHS = {"A1": 26.0, "A2": 27.0, "C3": 34.0}
+TODAY = np.datetime64("2025-07-07T06:00", "ns")
+
+
+def read(name, values, days):
+    readings = [sw.Reading(v, rod=7.62, time=day) for v, day in zip(values, days, strict=True)]
+    return sw.Spot(name, DEPTHS[name], readings=readings)
+
+
+@pytest.fixture(scope="module")
+def plan():
+    spots = []
+    for name, depth in DEPTHS.items():
+        soil = with_suction_scaled(SAND, 1.3)
+        profile = sw.Profile.over_gravel(soil, depth, base_suction=6.7)
+        meter = sw.meter_reading(sw.simulate(profile, WEATHER, turf=TURF, output=6.0), rod=7.62)
+        spots.append(read(name, [float(meter.sel(time=day)) for day in DAYS], DAYS))
+    survey = sw.Survey(spots)
+    learned = sw.calibrate(
+        survey, SAND, WEATHER, TURF, soaked="2025-07-01", irrigation=(), meter_error=0.01, draws=60
+    )
+    return sw.hand_water_plan(survey, SAND, WEATHER, TURF, 0.10, calibration=learned)
+
+
+@pytest.fixture(scope="module")
+def tomorrow():
+    """C3 is far drier than it could be by the plan; A2 is not read."""
+    values = {"A1": 0.15, "C3": 0.085}
+    return sw.Survey([read(name, [value], [TODAY]) for name, value in values.items()])
+
+
+@pytest.fixture(scope="module")
+def again(plan, tomorrow):
+    return sw.replan(plan, tomorrow, WEATHER, irrigation="as planned")
+
+
+def test_the_next_morning_starts_from_yesterday_and_todays_readings(plan, again):
+    fresh = again.calibration
+    assert fresh.now == TODAY
+    assert [len(spot.readings) for spot in fresh.spots] == [4, 3, 4]
+    # What was planned for yesterday was given.
+    given = {walk.spot for walk in plan.waterings if walk.time < fresh.now}
+    assert given
+    for group in fresh.green.groups:
+        for i in group.spots:
+            assert bool(group.irrigation) == (fresh.spots[i].name in given)
+    assert all(walk.time >= fresh.now for walk in again.waterings)
+    assert again.threshold == plan.threshold and again.rod == plan.rod
+    assert fresh.given["meter_error"] == 0.01
+
+
+def test_what_changed_is_said_spot_by_spot(again):
+    line = next(each for each in again.changes if each.startswith("C3: "))
+    assert "yesterday's plan had" in line and "it read 8.5 % where" in line
+    assert "was expected" in line and line in repr(again)
+    named = " ".join(again.changes)
+    assert all(name in named for name in DEPTHS)
+
+
+def test_a_dry_reading_brings_more_water(plan, again):
+    def water(made):
+        return sum(walk.amount for walk in made.spot("C3").waterings if walk.time >= TODAY)
+
+    assert water(again) > water(plan)
+
+
+def test_yesterdays_readings_alone_are_no_new_morning(plan):
+    with pytest.raises(sw.InputError, match="no usable reading is later"):
+        sw.replan(plan, sw.Survey(list(plan.calibration.spots)), WEATHER, irrigation={})
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"irrigation": None}, 'irrigation="as planned"'),
+        ({"irrigation": "none"}, "events by the name of the spot"),
+        ({"plan": None}, "not made with a calibration"),
+    ],
+)
+def test_a_morning_that_cannot_be_planned_is_refused_with_the_cure(plan, tomorrow, change, told):
+    given = {"plan": plan, "survey": tomorrow, "weather": WEATHER, "irrigation": {}, **change}
+    with pytest.raises(sw.InputError, match=told):
+        sw.replan(**given)
