@@ -48,7 +48,8 @@ from soilwater.kernels.rows import (
 
 # Rows of `work` beyond those of `rows`: effective heads at the top and bottom of each interval
 # [cm] and their derivatives by head [1]; the part of the water there that does not move with head
-# [1]; store and uptake of each node without that part [cm].
+# [1]; store and uptake of each node without that part [cm]; in a retry, the heads from which
+# the last step of Newton's method went, and how far the last did that went far [cm].
 (
     TOP_EFFECTIVE,
     TOP_EFFECTIVE_BY_HEAD,
@@ -57,8 +58,10 @@ from soilwater.kernels.rows import (
     TOP_STILL,
     BOTTOM_STILL,
     MOVING,
+    LAST_BEFORE,
+    LAST_MOVE,
     N_BRANCH_WORK,
-) = range(N_WORK, N_WORK + 8)
+) = range(N_WORK, N_WORK + 10)
 
 
 PAIRS = (

@@ -8,6 +8,8 @@ leaves no trace.
 from typing import NamedTuple
 
 from soilwater.kernels.branch_flux import (
+    LAST_BEFORE,
+    LAST_MOVE,
     MOVING,
     N_BRANCH_WORK,
     branch_flow,
@@ -35,10 +37,12 @@ from soilwater.kernels.ledger import (
     measure_closure,
 )
 from soilwater.kernels.march import Books, make_march
-from soilwater.kernels.newton import make_newton, residual_norm
+from soilwater.kernels.newton import NO_CAPACITY, make_newton, residual_norm
 from soilwater.kernels.rows import (
     BEFORE,
     CAREFUL,
+    DIAGONAL,
+    DRY_SUCTION,
     HELD_SURFACE,
     N_LEDGER,
     N_RATES,
@@ -56,6 +60,12 @@ from soilwater.kernels.water import water_between
 
 BEYOND_A_TURN = 1.0e-7
 """How far beyond a turn a head stops [cm, and share of the head]."""
+FAR_FROM_A_TURN = 1.0e-4
+"""How far a step goes that does more than pass a turn [likewise]."""
+
+
+MOST_FALL_ON_RETRY = 0.1
+"""Share of its suction that a dry node keeps in one Newton step of a retry."""
 
 
 class Memories(NamedTuple):
@@ -220,17 +230,31 @@ def note_branch_outputs(state, column, soils, outputs, out):
 
 
 @kernel
-def stop_at_turns(h, soils, before):
-    """Let no head pass a turn in one Newton step: it stops just beyond, where the branch is new.
+def hold_back(h, soils, work):
+    """Hold Newton steps of a retry back where one leads nowhere that the next does not undo.
 
-    Beside an entry suction one branch stores ten thousand times what the other does, and a step
-    made with the one leads nowhere on the other.
+    No head passes a turn: it stops just beyond, where the branch is new. Beside an entry suction
+    one branch stores ten thousand times what the other does, and a step made with the one leads
+    nowhere on the other. Between the flat ends of a steep branch steps go to and fro, past all that
+    lies between: the suction of a dry node falls tenfold at most, and a step back is at most half
+    of the last.
     """
+    before, last, went = work[BEFORE], work[LAST_BEFORE], work[LAST_MOVE]
+    dry_suction = work[DRY_SUCTION]
     for i in range(h.size):
         nest, places = soils.nest[i], soils.places[i]
         if min(h[i], 0.0) == nest[places - 1]:
             # Where a step begins nothing was passed.
+            last[i], went[i] = h[i], 0.0
             continue
+        if abs(before[i] - last[i]) > FAR_FROM_A_TURN * (1.0 + abs(last[i])):
+            went[i] = before[i] - last[i]
+        last[i] = before[i]
+        moved = h[i] - before[i]
+        if went[i] * moved < 0.0 and abs(moved) > 0.5 * abs(went[i]):
+            h[i] = before[i] - 0.5 * went[i]
+        if -before[i] > dry_suction[i]:
+            h[i] = min(h[i], MOST_FALL_ON_RETRY * before[i])
         stop = h[i]
         for k in range(1, places):
             if before[i] <= nest[k] < stop or stop < nest[k] <= before[i]:
@@ -246,9 +270,13 @@ plain_parts = make_assemble(look_up_branches, branch_flow)
 def assemble(h, dt, stored, column, soils, work, flows):
     """Residual and Jacobian of an implicit step of a column that remembers; see `column`."""
     if column.conditions[CAREFUL] > 0.0:
-        stop_at_turns(h, soils, work[BEFORE])
+        hold_back(h, soils, work)
     plain_parts(h, dt, stored, column, soils, work, flows)
     note_moving(column.z, work)
+    # Neighbours whose curves have ended pass only traces to each other: without one more on the
+    # diagonal it would be singular.
+    for i in range(h.size):
+        work[DIAGONAL, i] += NO_CAPACITY
 
 
 newton = make_newton(

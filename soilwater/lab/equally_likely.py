@@ -76,6 +76,12 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     return middle, tuple(every[int(i)] for i in chosen)
 
 
+def carries_fit(sand: Sand) -> bool:
+    """Whether a sand is a fit, or one of several is, rather than curves taken as they are."""
+    several = sand if isinstance(sand, Sequence) else (sand,)
+    return any(isinstance(each, FitResult) for each in several)
+
+
 def _cure(given: object) -> str:
     if isinstance(given, type):
         return f"; give one of it, {given.__name__}(...)"

@@ -14,6 +14,7 @@ from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, OneCurve
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
 from soilwater.words.renamed import mind_words
 
@@ -35,6 +36,7 @@ _LEAST_REWETTED = 0.6
 _RATIOS, _REWETTED = np.geomspace(1.0, 4.0, 71), np.linspace(_LEAST_REWETTED, 1.0, 41)
 """What wetting points are weighed over."""
 MEMORY_SOURCE = "how it remembers: drawn from what sands were measured to do, not measured"
+POINTS_SOURCE = "points of its wetting branch"
 
 
 @mind_words()
@@ -82,7 +84,7 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
     rewetted = np.clip(REWETTED_SATURATION + REWETTED_SPREAD * standard, _LEAST_REWETTED, 1.0)
     generator = np.random.default_rng(seed)
     # Which soil has which ratio is drawn too: their order may mean something.
-    ratio = ratio if len(soils) == 1 else generator.permutation(ratio)
+    ratio = ratio if len(soils) == 1 else _shuffled(ratio, generator)
     rewetted = generator.permutation(rewetted)
     measured = _measured_of(sand)
     order = generator.permutation(middles)
@@ -93,9 +95,20 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
         table = measured.get(soil)
         if table is not None:
             own, filled = _drawn_by_points(soil, table, float(order[i]))
-            source = f"how it remembers: {table.wetting_suction.size} points of its wetting branch"
+            source = f"how it remembers: {table.wetting_suction.size} {POINTS_SOURCE}"
         drawn.append(_remembering(soil, own, filled, source))
     return tuple(drawn)
+
+
+def _shuffled(values: FloatArray, generator: np.random.Generator) -> FloatArray:
+    """Mix ordered values so that those at even and at odd places are spread alike."""
+    pairs = generator.permutation(np.arange(values.size // 2))
+    places = np.stack([2 * pairs, 2 * pairs + 1], axis=1)
+    places[1::2] = places[1::2, ::-1]
+    # Of an odd number the last has no neighbour.
+    order = np.concatenate([places.ravel(), np.arange(2 * pairs.size, values.size)])
+    shuffled: FloatArray = values[order]
+    return shuffled
 
 
 def _measured_of(sand: Sand) -> dict[Soil, RetentionTable]:
@@ -132,6 +145,19 @@ def _drawn_by_points(soil: Soil, table: RetentionTable, place: float) -> tuple[f
     heap = np.cumsum(np.exp(log_weight - log_weight.max()))
     i, k = np.unravel_index(np.searchsorted(heap, place * heap[-1]), log_weight.shape)
     return float(_RATIOS[i]), float(_REWETTED[k])
+
+
+def with_memory_of(soil: Soil, other: Hysteretic) -> Hysteretic:
+    """Let a soil remember as another does; one that has a memory of its own keeps it.
+
+    Parameters
+    ----------
+    soil : Soil
+        As it drains.
+    other : Hysteretic
+        From `likely_memories`.
+    """
+    return _remembering(soil, other.suction_ratio, other.rewetted_saturation, MEMORY_SOURCE)
 
 
 def _remembering(soil: Soil, ratio: float, rewetted: float, told: str) -> Hysteretic:

@@ -27,6 +27,7 @@ from soilwater.runs.settings import Settings
 from soilwater.runs.starts import begin as begin_with
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.runs.store import Blanks
+from soilwater.soils import Hysteretic
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError, Status
@@ -94,9 +95,14 @@ def march_ground(
         )
     meshes = facing_meshes(ground.profiles, settings.refinement)
     if any(mesh.remembers for mesh in meshes):
+        drying = "".join(
+            f".with_soil(green.layers[{i}].soil.soil, layer={layer.name!r})"
+            for i, layer in enumerate(ground.profiles[0].layers)
+            if isinstance(layer.soil, Hysteretic)
+        )
         raise InputError(
             "Columns that share water: sand that remembers how it was wetted is not followed here "
-            "yet; take its drying curve, with green.with_soil(sand.soil)."
+            f"yet; make the ground of drying curves, green{drying} in place of green."
         )
     heads = _start_heads(ground, cases, meshes)
     forcing = make_forcing(cases[0].weather, cases[0].turf, cases[0].irrigation)

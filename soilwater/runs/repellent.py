@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 
 from soilwater.runs.case import Case
+from soilwater.runs.wetted import AfterFlooding
 from soilwater.survey.drops import DropTests
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Share
@@ -138,7 +139,10 @@ def repellent_patches(case: Case, wetting_share: Share | DropTests | Repellency)
     # The water of the whole area, on the part that takes it.
     cases = [_with_water(case, 1.0 / share)]
     if share < 1.0:
-        start = case.start if given.dry_suction is None else given.dry_suction
+        start = case.start
+        if given.dry_suction is not None:
+            dry = given.dry_suction
+            start = AfterFlooding(dry) if case.profile.remembers else dry
         cases.append(replace(_with_water(case, 0.0), start=start))
     held = np.empty(len(cases), dtype=object)
     held[:] = cases

@@ -19,6 +19,7 @@ from soilwater.kernels.branches import N_TURNS
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import needs_all
 from soilwater.words.units import number_to_house
 
@@ -93,12 +94,38 @@ USUAL_RAIN = AfterRain(10.0)
 """How a green is wetted where nobody says: gently, after dry days (common practice, no source)."""
 
 
+def gently() -> str:
+    """Tell how a green is wetted where nobody says."""
+    return f"{in_one_unit(USUAL_RAIN.rate, 'water_rate')} on a dry green"
+
+
+def check_rain(after: AfterRain | None, faults: Faults) -> None:
+    """Note what is no rain that a drained green was wetted by.
+
+    Parameters
+    ----------
+    after : AfterRain or None
+        As it was given; None for a flood.
+    faults : Faults
+        Gets what is wrong.
+    """
+    if after is None:
+        return
+    if not isinstance(after, AfterRain):
+        faults.add(
+            f"after is {after!r}",
+            allowed='AfterRain, such as AfterRain("10 mm/h"), or None for a green that was flooded',
+        )
+    elif not (isinstance(after.water, str) and after.water == "drained"):
+        faults.add(f"after: its water is {after.water!r}", allowed='"drained"', cure="leave it out")
+
+
 def _wettest(soil: Hysteretic, rate: float, dried_to: NDArray[np.float64]) -> NDArray[np.float64]:
     """Suctions [cm] at which a soil that is wetted from dry passes a rate [mm/h] on."""
     return soil._suction_wetted_to(_content_passing(soil.soil, rate), dried_to)
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=1024)
 def _content_passing(soil: Soil, rate: float) -> float:
     """Water content at which a soil passes a rate [mm/h] on; saturation where it never would."""
     wanted = rate / _MM_IN_CM
@@ -184,39 +211,65 @@ class EndsAfter(NamedTuple):
     """Suction at which draining sand holds the same [cm]."""
 
 
-def ends_after(
+def water_after(
     mesh: Mesh, suction: NDArray[np.float64], rate: float, dried_to: NDArray[np.float64]
-) -> EndsAfter:
-    """Say what a column holds that was rained on while dry, and drained to some suctions.
+) -> NDArray[np.float64]:
+    """Say what columns hold that were rained on while dry, and drained to some suctions.
 
     Parameters
     ----------
     mesh : Mesh
         Nodes and soils.
-    suction : ndarray, shape (n,)
+    suction : ndarray, shape (..., n)
         Now [cm].
     rate : float
         Of the rain [mm/h].
-    dried_to : ndarray, shape (n,)
+    dried_to : ndarray, shape (..., n)
         Suctions before the rain [cm].
 
     Returns
     -------
-    EndsAfter
-        Of a soil without a memory what it always holds at its suction.
+    ndarray, shape (..., 2, n - 1)
+        Water content [1] at the top and bottom of each cell; of a soil without a memory what it
+        always holds at its suction.
     """
-    drying = np.stack([suction[:-1], suction[1:]])
-    water = np.empty_like(drying)
+    suction, dried_to = np.broadcast_arrays(suction, dried_to)
+    now, before = (
+        np.stack([each[..., :-1], each[..., 1:]], axis=-2) for each in (suction, dried_to)
+    )
+    now = np.maximum(now, 0.0)
+    water = np.empty_like(now)
     for number, soil in enumerate(mesh.soils):
         cells = np.flatnonzero(mesh.soil == number)
-        now = np.maximum(drying[:, cells], 0.0)
+        at, dry = now[..., cells], before[..., cells]
         if isinstance(soil, Hysteretic):
-            before = np.stack([dried_to[cells], dried_to[cells + 1]])
-            held = _water_after(soil, _wettest(soil, rate, before), before, now)
-            water[:, cells] = held
-            drying[:, cells] = np.where(now > 0.0, soil.suction_at(held), -0.0)
+            water[..., cells] = _water_after(soil, _wettest(soil, rate, dry), dry, at)
         else:
-            water[:, cells] = soil.water_content(now)
+            water[..., cells] = soil.water_content(at)
+    return water
+
+
+def ends_after(
+    mesh: Mesh, suction: NDArray[np.float64], rate: float, dried_to: NDArray[np.float64]
+) -> EndsAfter:
+    """Say what a column holds, as `water_after` of one, and where draining sand holds the same.
+
+    Parameters
+    ----------
+    mesh, suction, rate, dried_to
+        As for `water_after`; suctions have shape (n,).
+
+    Returns
+    -------
+    EndsAfter
+    """
+    water = water_after(mesh, suction, rate, dried_to)
+    drying = np.stack([suction[:-1], suction[1:]])
+    for number, soil in enumerate(mesh.soils):
+        if isinstance(soil, Hysteretic):
+            cells = np.flatnonzero(mesh.soil == number)
+            drains = np.asarray(soil.suction_at(water[:, cells]))
+            drying[:, cells] = np.where(drying[:, cells] > 0.0, drains, -0.0)
     return EndsAfter(water, drying)
 
 

@@ -27,7 +27,8 @@ irrigation : sequence of Event, optional
     "rules": """
 rules : sequence of Rule, optional
     Irrigation decided within the run; of an event that would outlast the weather, the part within
-    it is applied.
+    it is applied. Where `sand` is a fit, rules water sands that remember how they were wetted, by
+    `likely_memories`; soils given one by one, such as ``fit.samples()``, are taken as they are.
 """,
     "members": """
 weather : Weather or sequence of Weather

@@ -138,12 +138,20 @@ class Hysteretic(SoilModel):
             object.__setattr__(self, "source", self.source or given.source)
         super().__post_init__()
 
+    def _cure(self, name: str, value: float) -> str:
+        if name == "suction_ratio" and 0.0 < value < 1.0:
+            return f"write {1.0 / value:.4g}: the suctions of drying over those of wetting"
+        if name == "rewetted_saturation" and 1.0 < value <= 100.0:
+            return f'write "{value:g} %" for {value:g} %'
+        return ""
+
     def _check_together(self, faults: Faults, refused: set[str]) -> None:
         given: object = self.soil
         if not isinstance(given, SoilModel) or isinstance(given, Hysteretic):
             faults.add(
                 f"soil: a {type(given).__name__} cannot be given a memory",
                 allowed="a soil model without one",
+                cure="give the soil in it, .soil" if isinstance(given, Hysteretic) else "",
             )
         elif not refused:
             self._check_memory(faults)
@@ -218,10 +226,11 @@ class Hysteretic(SoilModel):
         )
         ratio = drying.suction_at(dry) / wetting.suction_at(wet)
         if full > 1.0 + 1e-12 or ratio < 1.0 - 1e-12:
-            at = drying.suction_at(dry)
+            # More when full, or more on the way.
+            at = 0.0 if full > 1.0 + 1e-12 else drying.suction_at(dry)
             faults.add(
                 f"the wetting curve holds {wetting.water_content(at):.3g} at {at:.3g} cm of "
-                f"suction, the drying curve {dry:.3g}: it lies above",
+                f"suction, the drying curve {drying.water_content(at):.3g}: it lies above",
                 allowed="a wetting curve below the drying one",
                 cure="look for the two in each other's place",
             )

@@ -107,7 +107,8 @@ class SoilModel(ABC, Displayed):
                 object.__setattr__(self, each.name, value)
                 allowed = _range_fault(value, about)
                 if allowed:
-                    faults.add(f"{each.name}={value:g}", allowed=allowed)
+                    cure = self._cure(each.name, value)
+                    faults.add(f"{each.name}={value:g}", allowed=allowed, cure=cure)
             if len(faults) > faults_before:
                 refused.add(each.name)
         for each in fields(self):
@@ -115,6 +116,10 @@ class SoilModel(ABC, Displayed):
                 faults.add(f"{each.name}={getattr(self, each.name)!r} is not text")
         self._check_together(faults, refused)
         faults.raise_if_any()
+
+    def _cure(self, name: str, value: float) -> str:
+        """Say what may be meant by a parameter that is out of its range."""
+        return ""
 
     @abstractmethod
     def _check_together(self, faults: Faults, refused: set[str]) -> None:

@@ -8,6 +8,7 @@ from typing import Any, cast
 import numpy as np
 
 from soilwater.soils.dry_end import WithDryEnd
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.soil import Soil
 from soilwater.words.errors import InputError
 
@@ -38,7 +39,7 @@ def with_suction_scaled(soil: Soil, factor: float) -> Soil:
     """
     if not 0.0 < factor < np.inf:
         raise InputError(f"factor: {factor!r}; allowed: above 0.")
-    if isinstance(soil, WithDryEnd):
+    if isinstance(soil, WithDryEnd | Hysteretic):
         return replace(soil, soil=cast(Any, with_suction_scaled(soil.soil, factor)))
     names = {each.name for each in fields(soil)}  # type: ignore[arg-type]
     scaled = {name: getattr(soil, name) * factor for name in _INVERSE_SUCTIONS & names}

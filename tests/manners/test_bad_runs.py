@@ -302,7 +302,6 @@ KEPT_OUT = {
     "remove_mat",
     "wettable",
     "irrigate",
-    "wettable",
 }
 """Functions that would run for long, that take a class, or nothing."""
 FUNCTIONS = [

@@ -154,7 +154,7 @@ def test_what_cannot_be_is_refused_all_at_once():
     with pytest.raises(InputError) as error:
         Hysteretic(SAND, 0.8, 1.2)
     told = str(error.value)
-    assert "suction_ratio=0.8; allowed: at least 1" in told
+    assert "suction_ratio=0.8; allowed: at least 1; write 1.25: the suctions of drying" in told
     assert "rewetted_saturation=1.2; allowed: above 0 and at most 1" in told
     with pytest.raises(InputError, match=r"below theta_r.*allowed: above"):
         Hysteretic(SAND, 1.5, 0.05)
@@ -162,6 +162,20 @@ def test_what_cannot_be_is_refused_all_at_once():
         Hysteretic(Hysteretic(SAND, 1.5), 1.5)
     with pytest.raises(InputError, match="a float cannot be given a memory"):
         Hysteretic(3.0, 1.5)
+
+
+def test_what_may_be_meant_is_said_and_works():
+    with pytest.raises(InputError, match=r'rewetted_saturation=85;.*write "85 %" for 85 %'):
+        Hysteretic(SAND, 1.5, 85)
+    assert Hysteretic(SAND, 1.5, "85 %").rewetted_saturation == 0.85
+    with pytest.raises(InputError, match=r"Hysteretic cannot.*give the soil in it, \.soil"):
+        Hysteretic(Hysteretic(SAND, 1.5), 1.5)
+    # Wetter when full, whatever it holds below.
+    with pytest.raises(InputError, match=r"holds 0\.41 at 0 cm.*drying curve 0\.4: it lies above"):
+        Hysteretic.from_curves(
+            sw.VanGenuchten(0.05, 0.40, 0.04, 3.0, 40.0),
+            sw.VanGenuchten(0.05, 0.41, 0.06, 3.0, 40.0),
+        )
 
 
 def test_a_history_is_a_nest():

@@ -112,7 +112,7 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
     told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
     spots = list(SURVEY.spots)
     trial = from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
-    drained = np.median(trial.drained(2))
+    drained = np.median(trial.refill(2).drained[:, 0])
     assert float(told.expected_reading.sel(spot="C3")) == pytest.approx(drained, abs=1e-3)
     alone = sw.expected_reading(SURVEY, SANDS)
     width = told.expected_reading_upper - told.expected_reading_lower

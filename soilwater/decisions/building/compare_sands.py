@@ -11,6 +11,7 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.building.depth import (
+    AS_TESTED,
     DepthWindow,
     Range,
     depth_window,
@@ -27,6 +28,7 @@ from soilwater.lab.equally_likely import Sand
 from soilwater.runs.case import Case
 from soilwater.runs.meter import days_until
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.wetted import gently
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.cautions import caution_lines
@@ -181,7 +183,8 @@ class SandComparison(Displayed, Tabled):
             else:
                 shown = ("none", "-")
             tolerance = more_or_less(window.tolerance)
-            rows.append((window.name, *shown, tolerance, str(window.best_band)))
+            band, rewetted = str(window.best_band), window.rewetted or "-"
+            rows.append((window.name, *shown, tolerance, band, rewetted))
         return rows
 
     def _lines(self) -> list[str]:
@@ -193,7 +196,7 @@ class SandComparison(Displayed, Tabled):
             for caution in each.cautions
             if caution not in shared
         ]
-        return [*first._asked(), *own, *caution_lines(shared)]
+        return [*first._asked(), AS_TESTED, *own, *caution_lines(shared)]
 
     def _shown(self) -> Shown:
         if self.at_depths:
@@ -202,7 +205,8 @@ class SandComparison(Displayed, Tabled):
             own = [f"{each.name}: {each.sentence}" for each in self.windows]
             lines = [*self.suits, *own, *self._lines()]
             return Shown("Sands at these depths", header, self._rows_at_depths(), lines)
-        return Shown(self.sentence, _COMPARED, self._rows(), self._lines())
+        header = (*_COMPARED, f"reads there after {gently()}")
+        return Shown(self.sentence, header, self._rows(), self._lines())
 
 
 _LIKELY = 0.5

@@ -30,9 +30,12 @@ from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.lab.grading import Grading
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.lab.retention import RetentionTable
 from soilwater.runs.drained import drained_water_content
+from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
+from soilwater.soils.at_rest import rest_curve
 from soilwater.words.bands import PROBABILITY
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
@@ -439,9 +442,13 @@ def _at_depth(
 
     best, likely = best_and_likely(sand, SAMPLES)
     middle = reading(best)
-    band = ""
+    band, tail = "", 50.0 * (1.0 - PROBABILITY)
+    rewetted = [
+        100.0 * float(rest_curve(Rewetted(one, USUAL_RAIN)).reading(thickness, length, base))
+        for one in likely_memories(sand, SAMPLES)
+    ]
+    least, usual, most = np.percentile(rewetted, [tail, 50.0, 100.0 - tail])
     if len(likely) > 1:
-        tail = 50.0 * (1.0 - PROBABILITY)
         low, high = np.percentile([reading(one) for one in likely], [tail, 100.0 - tail])
         band = f" ({low:.1f} to {high:.1f}, {100 * PROBABILITY:.0f} % band)"
     test = 100.0 * float(best.water_content(rules.test_suction))
@@ -450,6 +457,8 @@ def _at_depth(
         f"the same sand at your depth: drained over gravel, a {in_people_units(length, 'length')} "
         f"rod in {in_people_units(thickness, 'length')} of root zone reads "
         f"{middle:.1f} % by volume{band}, with {air:.1f} % air; the lab test at "
-        f"{rules.test_suction:g} cm sees {test:.1f} %",
+        f"{rules.test_suction:g} cm sees {test:.1f} %. "
+        f"Drained after {gently()}, in place of a flood, it reads {usual:.1f} % ({least:.1f} to "
+        f"{most:.1f}), which no specification tests",
         f"assumed: {base:g} cm of suction left at the base, level ground, the drying curve",
     )

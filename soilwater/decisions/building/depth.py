@@ -25,7 +25,7 @@ from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.lab.likely_memory import likely_memories
-from soilwater.runs.wetted import USUAL_RAIN, Rewetted
+from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import FloatArray, lengths
@@ -37,7 +37,6 @@ from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import (
     CM_PER_INCH,
-    in_one_unit,
     in_people_units,
     range_in_people_units,
 )
@@ -290,29 +289,29 @@ class DepthWindow(Displayed, Tabled):
             f"target: {self.target}, {rod} rods, drained",
             f"air: {self.air} in the top {in_people_units(self.root_layer, 'length')}",
             f"base suction: {self.base_suction}",
-            *self._told_rewetted(),
         ]
 
-    def _told_rewetted(self) -> list[str]:
-        """Say what gentle water leaves at the best depth, beside what the target tests."""
+    @property
+    def rewetted(self) -> str:
+        """What the best depth reads after gentle water on a dry green [%], with its band."""
         if not np.isfinite(self.best):
-            return []
+            return ""
         tails = [(1.0 - PROBABILITY) / 2.0, 0.5, (1.0 + PROBABILITY) / 2.0]
         left = self._rewetted(np.array([max(self.best, self.rod)]))[:, 0]
         low, middle, high = 100.0 * np.quantile(left, tails)
-        return [
-            "readings and air are of sand that drained from a flood, as a specification tests; "
-            f"after {in_one_unit(USUAL_RAIN.rate, 'water_rate')} on a dry green the best depth "
-            f"reads {middle:.0f} % ({low:.0f} to {high:.0f})"
-        ]
+        return f"{middle:.0f} % ({low:.0f} to {high:.0f})"
 
     def _lines(self) -> list[str]:
-        return [*self._asked(), *caution_lines(self.cautions)]
+        told = AS_TESTED
+        if self.rewetted:
+            told += f"; after {gently()} the best depth reads {self.rewetted}"
+        return [*self._asked(), told, *caution_lines(self.cautions)]
 
     def _shown(self) -> Shown:
         return Shown(f"{self.name}: {self.sentence}", _HEADER, self._rows(), self._lines())
 
 
+AS_TESTED = "readings and air are of sand that drained from a flood, as a specification tests"
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
 _BASES = 95

@@ -13,10 +13,12 @@ from soilwater.ground.base import Sealed, WaterTable
 from soilwater.ground.profile import Layer, Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import with_memory_of
 from soilwater.runs.case import Case
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency
 from soilwater.runs.transect import Transect
+from soilwater.runs.wetted import AfterFlooding, AfterRain
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, cosine_of
 from soilwater.soils.scaling import with_suction_scaled
@@ -67,18 +69,30 @@ class Situation:
             return self.profile
         return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
 
-    def case(self, weather: Weather, turf: Turf) -> Case:
-        """Make the case that starts at rest, in some weather and turf."""
+    def remembering(self, memory: Hysteretic) -> Situation:
+        """Let layers without a memory of wetting remember as another sand does."""
+        layers = tuple(
+            replace(each, soil=with_memory_of(each.soil, memory)) for each in self.profile.layers
+        )
+        return replace(self, profile=replace(self.profile, layers=layers))
+
+    def case(self, weather: Weather, turf: Turf, after: AfterRain | None) -> Case:
+        """Make the case that starts at rest, in some weather and turf, after rain or a flood."""
         if self.standing == 0.0:
             return Case(
-                self.profile, weather, turf=turf, start="drained", irrigation=self.irrigation
+                self.profile,
+                weather,
+                turf=turf,
+                start=after or "drained",
+                irrigation=self.irrigation,
             )
         depth = np.array([0.0, self.profile.depth])
         suction = xr.DataArray(
             self.profile.depth - self.standing - depth, {"depth": depth}, ("depth",), "suction"
         )
         sealed = replace(self.profile, base=Sealed())
-        return Case(sealed, weather, turf=turf, start=suction, irrigation=self.irrigation)
+        start = AfterFlooding(suction)
+        return Case(sealed, weather, turf=turf, start=start, irrigation=self.irrigation)
 
 
 @dataclass(frozen=True)

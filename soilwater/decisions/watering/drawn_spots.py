@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-import numpy as np
-
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.changes import Change, GroundSituation, Situation
 from soilwater.decisions.watering.ensembles import make_draws
@@ -108,8 +106,8 @@ def learned_spots(
     -------
     profiles : list of Profile
         One a draw.
-    shift : ndarray, shape (1 + draws,)
-        What meter, mat and spot add to readings [1]; nothing for what comes before the draws.
+    shift : ndarray, shape (draws,)
+        What meter, mat and spot add to readings [1].
     """
     if calibration is None or not isinstance(spot, Spot):
         faults.add(
@@ -130,8 +128,7 @@ def learned_spots(
     faults.raise_if_any()
     number = calibration.number_of(spot)
     profiles = [calibration.profile(k, number) for k in range(calibration.draws)]
-    shift = calibration.shift(rod=rod)[:, number]
-    return profiles, np.append(0.0, shift)
+    return profiles, calibration.shift(rod=rod)[:, number]
 
 
 def root_zone_soil(spot: Situation) -> Soil:

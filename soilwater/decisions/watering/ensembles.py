@@ -19,11 +19,12 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.settings import Settings
 from soilwater.runs.simulate import simulate_many
-from soilwater.soils import Soil
+from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -220,10 +221,14 @@ def make_halves(
     # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
     pairs = bases.reshape(count, 2)
     pairs[1::2] = pairs[1::2, ::-1]
-    first, second = (
-        _paired(soils[half::2] or soils, members, pairs[:, half], 0.0, rng) for half in (0, 1)
-    )
-    return first, second
+    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
+    made = []
+    for half in (0, 1):
+        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
+        if len(number) == 1:
+            own = list(soils[half::2]) or list(soils)
+        made.append(_paired(own, members, pairs[:, half], 0.0, rng))
+    return made[0], made[1]
 
 
 def _paired(
@@ -243,6 +248,36 @@ def _paired(
         Draw(soils[s], members[m], float(b), float(p))
         for s, m, b, p in zip(which_soil, which_member, shuffled, probes, strict=True)
     ]
+
+
+def drying(soil: Soil) -> Soil:
+    """Return the soil as it drains, without what it remembers."""
+    return soil.soil if isinstance(soil, Hysteretic) else soil
+
+
+def memory_words(soils: Sequence[Soil]) -> tuple[str, ...]:
+    """Tell how sands remember their wetting, and how that is known.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Each as likely as the next.
+    """
+    found = [each for each in soils if isinstance(each, Hysteretic) and each.remembers]
+    if not found:
+        return ()
+    low, middle, high = np.quantile([each.suction_ratio for each in found], [LOW, 0.5, HIGH])
+    known = "as it was given"
+    for source, told in (
+        (MEMORY_SOURCE, "drawn from what sands were measured to do; nobody measured this one"),
+        (POINTS_SOURCE, "by the points of its wetting branch"),
+    ):
+        if source in found[0].source:
+            known = told
+    return (
+        f"sand that is wetted holds less than sand that drains: ratio of suctions {middle:.2f} "
+        f"({low:.2f} to {high:.2f}), {known}",
+    )
 
 
 def run_columns(

@@ -1,8 +1,8 @@
 """Which spots to water by hand, when and how much, checked by simulating it.
 
-A spot can only be given back what it has lost: beyond its own drained storage, water feeds the
-gravel. The plan is made on one set of equally likely sands, weathers and bases and checked on
-another; what it claims is what the check shows.
+A spot can only be given back what its sand takes back on its wetting branch: beyond that, water
+feeds the gravel. The plan is made on one set of equally likely sands, weathers and bases and
+checked on another; what it claims is what the check shows.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from soilwater.decisions.watering.ensembles import (
     ground_and_demand,
     make_halves,
     members_of,
+    memory_words,
     run_columns,
     spots_with_depth,
 )
@@ -34,7 +35,7 @@ from soilwater.decisions.watering.plan_words import (
     with_sentence,
 )
 from soilwater.decisions.watering.planning import LEAST_AMOUNT, Wish, planned, spots_in_need
-from soilwater.decisions.watering.starts import LEARNED_START, STARTS
+from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words
 from soilwater.decisions.watering.trials import (
     Trial,
     from_calibration,
@@ -46,7 +47,9 @@ from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
+from soilwater.runs.wetted import AfterRain
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
@@ -87,6 +90,7 @@ def hand_water_plan(
     crew_hours: Sequence[float] = CREW_HOURS,
     crew_time: TimeSpan = None,
     start: Literal["drained", "readings"] = "drained",
+    after: AfterRain | None = None,
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
     meter_error: WaterContent = 0.025,
@@ -136,6 +140,9 @@ def hand_water_plan(
         plan tells which are left out; `flow` and areas of spots give the time.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
+    after : AfterRain, optional
+        How the green was wetted last, if gently while dry. When left out, drained spots were
+        flooded, and of spots at readings one way is as likely as the other.
     rod : float, str or Quantity, optional
         Length of the rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -211,8 +218,7 @@ def hand_water_plan(
     if event_day is not None:
         with faults.catching():
             dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
-    if start not in ("drained", "readings"):
-        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
+    check_start(start, after, faults)
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
     check_calibration(
@@ -222,6 +228,7 @@ def hand_water_plan(
             "turf": (turf, getattr(calibration, "turf", None)),
             "base_suction": (base_suction, OVER_GRAVEL),
             "start": (start, "drained"),
+            "after": (after, None),
         },
         faults,
     )
@@ -240,22 +247,28 @@ def hand_water_plan(
         said += "others"
     else:
         _check_start(members[0])
-        halves = make_halves(sand, members, base, draws, seed)
+        remembering = likely_memories(sand, 2 * draws)
+        halves = make_halves(remembering, members, base, draws, seed)
         rng = np.random.default_rng(seed)
         made_on, checked_on = (
-            from_rest(known, drawn, turf, length, n_threads)
+            from_rest(known, drawn, turf, after, length, n_threads)
             if start == "drained"
             else from_readings(
                 known,
                 drawn,
                 turf,
+                after,
                 length,
                 meter * rng.standard_normal((len(known), draws)),
                 n_threads,
             )
             for drawn in halves
         )
-        assumed = (f"suction left at the base: {base}", STARTS[start])
+        assumed = (
+            f"suction left at the base: {base}",
+            start_words(start, after, remembering),
+            *memory_words(remembering),
+        )
         said = (
             f"made on {draws} cases (sand, base and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
@@ -443,7 +456,9 @@ def _checked(
             course=course_of(trial.times, reading),
             course_without=course_of(trial.times, bare),
         )
-        plans.append(with_sentence(plan, line, float(np.median(trial.drained(i)))))
+        refill = trial.refill(i)
+        drained, rewetted = (float(np.median(e)) for e in (refill.drained[:, 0], refill.usual))
+        plans.append(with_sentence(plan, line, drained, rewetted))
     return tuple(plans)
 
 

@@ -17,23 +17,30 @@ import xarray as xr
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.ensembles import (
     Course,
+    Draw,
     band_of,
     course_of,
     day_text,
     days_text,
+    depth_in,
     first_at_or_below,
     ground_and_demand,
     make_draws,
     members_of,
+    memory_words,
     spots_with_depth,
 )
-from soilwater.decisions.watering.starts import LEARNED_START, STARTS, usable
+from soilwater.decisions.watering.refill import rewetted_reading
+from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words, usable
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_calibration, from_readings, from_rest
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
+from soilwater.soils import Soil
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
@@ -80,6 +87,9 @@ class SpotOutlook:
         Median reading [1] at the end of each day, the start first.
     course : Course
         Readings [1] over time, with their band.
+    rewetted : (float, float, float) or None
+        Where it starts drained after a flood, what it would read drained after 10 mm/h on a dry
+        green [1]: low end of the band, median, high end.
     """
 
     spot: Spot
@@ -90,6 +100,7 @@ class SpotOutlook:
     short_of_water: Days
     readings: tuple[float, ...]
     course: Course
+    rewetted: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, repr=False)
@@ -156,7 +167,16 @@ class DryDownOutlook(Displayed, Tabled):
             for i, end in enumerate(("at least", "median", "at most")):
                 name = f"{what.replace('_', ' ')} {end}"
                 parts.append((name, lambda s, what=what, i=i: getattr(s, what)[i], "days"))
+        if self._beside:
+            for i, end in enumerate(("at least", "median", "at most")):
+                name = f"watered gently {end}"
+                parts.append((name, lambda s, i=i: s.rewetted[i], "water_content"))
         return columns_of(self.spots, parts)
+
+    @property
+    def _beside(self) -> bool:
+        """Whether spots start after a flood, and what gentle water leaves is told beside."""
+        return all(each.rewetted is not None for each in self.spots)
 
     def to_dataset(self) -> xr.Dataset:
         """Days as a labelled table.
@@ -185,8 +205,7 @@ class DryDownOutlook(Displayed, Tabled):
             (
                 each.spot.name,
                 in_people_units(each.spot.depth, "length"),
-                f"{100 * each.start[1]:.1f} ({100 * each.start[0]:.1f} to "
-                f"{100 * each.start[2]:.1f})",
+                *(_reading_text(band) for band in (each.start, each.rewetted) if band is not None),
                 *(
                     days_text(*days, self.horizon)
                     for days in (each.firm, each.watch, each.wilt, each.short_of_water)
@@ -201,6 +220,7 @@ class DryDownOutlook(Displayed, Tabled):
             "spot",
             "depth",
             "reads at the start %",
+            *([f"drained after {gently()} %"] if self._beside else []),
             f"days to firm {100 * thresholds.firm:g} %",
             f"watch {100 * thresholds.watch:g} %",
             f"wilt {100 * thresholds.wilt:g} %",
@@ -220,6 +240,11 @@ class DryDownOutlook(Displayed, Tabled):
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
+def _reading_text(band: tuple[float, float, float]) -> str:
+    low, median, high = (f"{100 * each:.1f}" for each in band)
+    return f"{median} ({low} to {high})"
+
+
 @mind_words(soil="sand", lines="thresholds")
 def dry_down_outlook(
     survey: Survey,
@@ -230,6 +255,7 @@ def dry_down_outlook(
     *,
     calibration: Calibration | None = None,
     start: Literal["drained", "readings"] = "drained",
+    after: AfterRain | None = None,
     rod: Length = None,
     base_suction: Suction = OVER_GRAVEL,
     probe_error: Length = 1.0,
@@ -258,6 +284,9 @@ def dry_down_outlook(
         meter stay joint. Weather is taken from its `now` on.
     start : {"drained", "readings"}, optional
         Whether spots start drained to rest, or at what they read early on the first morning.
+    after : AfterRain, optional
+        How the green was wetted last, if gently while dry. When left out, drained spots were
+        flooded, and of spots at readings one way is as likely as the other.
     rod : float, str or Quantity, optional
         Length of the rods [cm]; that of the survey's readings when left out.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
@@ -317,6 +346,7 @@ def dry_down_outlook(
             "turf": (turf, getattr(calibration, "turf", None)),
             "base_suction": (base_suction, OVER_GRAVEL),
             "start": (start, "drained"),
+            "after": (after, None),
         },
         faults,
     )
@@ -329,22 +359,23 @@ def dry_down_outlook(
         faults.add(f"meter_error is {meter:g}", allowed="0 or more")
     if draws < 2:
         faults.add(f"draws is {draws}", allowed="2 or more")
-    if start not in STARTS:
-        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
-    elif start == "readings" and not any(usable(spot, length) for spot in known):
+    check_start(start, after, faults)
+    if start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
+    remembering = () if calibration is not None else likely_memories(sand, draws)
+    beside = start == "drained" and after is None and any(each.remembers for each in remembering)
     if calibration is not None:
         draws = calibration.draws
         members = calibration.members(members)
         trial = from_calibration(known, calibration, members, length, n_threads)
     else:
-        drawn = make_draws(sand, members, base, error, draws, seed)
+        drawn = make_draws(remembering, members, base, error, draws, seed)
         if start == "drained":
-            trial = from_rest(known, drawn, turf, length, n_threads)
+            trial = from_rest(known, drawn, turf, after, length, n_threads)
         else:
             noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
-            trial = from_readings(known, drawn, turf, length, noise, n_threads)
+            trial = from_readings(known, drawn, turf, after, length, noise, n_threads)
             unread = [spot.name for spot in known if not usable(spot, length)]
             if unread:
                 notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
@@ -361,7 +392,10 @@ def dry_down_outlook(
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
         course = course_of(trial.times, own)
-        spots.append(SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course))
+        gentle = band_of(_rewetted(drawn, spot, length)) if beside else None
+        spots.append(
+            SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course, gentle)
+        )
     horizon = float(days[-1])
     return DryDownOutlook(
         name=survey.name,
@@ -371,7 +405,7 @@ def dry_down_outlook(
         horizon=horizon,
         sentence=worded(lambda: _green_sentence(spots, thresholds, horizon)),
         assumptions=(
-            *_assumed(calibration, start, base),
+            *_assumed(start, after, base, remembering),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
             *ground_and_demand(sand, turf, members),
@@ -381,10 +415,22 @@ def dry_down_outlook(
     )
 
 
-def _assumed(calibration: Calibration | None, start: str, base: BaseSuction) -> tuple[str, ...]:
-    if calibration is not None:
+def _rewetted(drawn: Sequence[Draw], spot: Spot, rod: float) -> FloatArray:
+    """Read a spot in each draw, drained after gentle water on a dry green [1]."""
+    profiles = (draw.profile(depth_in(draw, spot, rod)) for draw in drawn)
+    return np.array([rewetted_reading(each, USUAL_RAIN, rod) for each in profiles])
+
+
+def _assumed(
+    start: str, after: AfterRain | None, base: BaseSuction, remembering: Sequence[Soil]
+) -> tuple[str, ...]:
+    if not remembering:
         return (LEARNED_START,)
-    return STARTS[start], f"suction left at the base: {base}"
+    return (
+        start_words(start, after, remembering),
+        f"suction left at the base: {base}",
+        *memory_words(remembering),
+    )
 
 
 _CAUTIONS = (

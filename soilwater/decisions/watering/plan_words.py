@@ -15,6 +15,7 @@ from soilwater.decisions.watering.water_plan import (
     SpotPlan,
     gallons_per_1000_ft2,
 )
+from soilwater.runs.wetted import gently
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted, listed
@@ -47,14 +48,18 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
     )
 
 
-def with_sentence(plan: SpotPlan, line: float, drained: float) -> SpotPlan:
-    """Plan with its sentence, from the line to stay above and the drained reading [1]."""
+def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> SpotPlan:
+    """Plan with its sentence, from the line to stay above, and what it reads drained [1].
+
+    Drained as it starts, and drained after gentle water on a dry green.
+    """
     why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
-    sentence = worded(lambda: _sentence(plan, line, drained))
+    sentence = worded(lambda: _sentence(plan, line, drained, rewetted))
     return replace(plan, sentence=sentence, why_not=why)
 
 
-def _sentence(plan: SpotPlan, line: float, drained: float) -> str:
+def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> str:
+    reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
@@ -65,7 +70,7 @@ def _sentence(plan: SpotPlan, line: float, drained: float) -> str:
     )
     if drained <= line + JUST_ABOVE:
         said = (
-            f"{at}: drained it reads {100 * drained:.1f} %, so no watering keeps it above "
+            f"{at}: {reads}, so no watering keeps it above "
             f"{100 * line:g} %; what it cannot hold feeds the gravel"
         )
     elif not plan.held and plan.left_out:
@@ -78,7 +83,8 @@ def _sentence(plan: SpotPlan, line: float, drained: float) -> str:
     elif not plan.held:
         said = (
             f"{at}: water within what it holds, and what a visit may give, keeps only "
-            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {reads}; "
+            f"{without}"
         )
     else:
         total = sum(walk.amount for walk in plan.waterings)
@@ -141,6 +147,13 @@ def firm_text(plans: Sequence[SpotPlan], wish: Wish) -> list[str]:
     said = f"By {stamp(wish.firm_by)} {100 * wish.probability:g} % of the cases tried are firm, "
     said += f"{100 * wish.firm:g} % or less, at {', '.join(firm) if firm else 'no spot'}"
     return [said + (f"; not at {', '.join(soft)}" if soft else "")]
+
+
+def _rewetted_text(drained: float, rewetted: float) -> str:
+    """Tell what a spot reads drained after gentle water, where that is less."""
+    if rewetted > drained - 0.0005:
+        return ""
+    return f", and {100 * rewetted:.1f} % after {gently()}"
 
 
 def _times_text(count: int) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.decisions.watering.ensembles import run_columns
+from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
 from soilwater.weather.irrigation import Event
@@ -72,21 +73,33 @@ def spots_in_need(trial: Trial, wish: Wish, visits: Visits, aside: Mapping[int, 
 
 
 class _Tried(NamedTuple):
-    """A spot as its plan stands in each draw: readings, room; what it holds and reads drained.
+    """A spot as its plan stands in each draw over time: what it reads; what it could be given back.
 
-    `first` is the number of the output time from which the line is to be kept.
+    `first` is the number of the output time from which the line is to be kept, `room` the water it
+    would hold more [mm], `drained` what it would read after that [1].
     """
 
     first: int
     reading: FloatArray
     room: FloatArray
-    full: FloatArray
     drained: FloatArray
+    refill: Refill
+
+    def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
+        """Take over what draws read and hold."""
+        refill = Refill(*(part[draws] for part in self.refill))
+        full, self.drained[draws] = refill.again(storage)
+        self.reading[draws], self.room[draws] = reading, full - storage
 
     def missed(self, line: float) -> NDArray[np.int64]:
         """Draws that fall to the line and could be kept above it."""
         low = self.reading[:, self.first :].min(axis=1) <= line
-        return np.flatnonzero(low & (self.drained > line + JUST_ABOVE))
+        return np.flatnonzero(low & self.can_stay(line))
+
+    def can_stay(self, line: float) -> NDArray[np.bool_]:
+        """Draws that water can keep above the line: those that start above it when drained."""
+        above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
+        return above
 
     def water(self, at: int, amount: float) -> None:
         """Take water out of the room after an output time, until the draws are run with it."""
@@ -141,10 +154,10 @@ def _add(
     """
     tried = {}
     for i, events in plan.items():
-        full = trial.full(i)
-        room = full[:, None] - trial.storage[i]
         first = visits.counted_from(trial.reading[i], wish.line, asked)
-        tried[i] = _Tried(first, trial.reading[i].copy(), room, full, trial.drained(i))
+        blank = np.empty_like(trial.reading[i])
+        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), trial.refill(i))
+        tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
     _run_again(plan, [i for i in plan if plan[i]], tried, trial, wish.line, n_threads)
@@ -182,8 +195,8 @@ def _run_again(
     row = 0
     for i, draws in again:
         rows = slice(row, row + draws.size)
-        tried[i].reading[draws] = runs.reading[rows] + trial.shift[i][draws, None]
-        tried[i].room[draws] = tried[i].full[draws, None] - runs.storage[rows]
+        reading = runs.reading[rows] + trial.shift[i][draws, None]
+        tried[i].enter(draws, reading, runs.storage[rows])
         row += draws.size
 
 
@@ -198,13 +211,13 @@ def _more_visits(
     """Water a spot once more, or more; None where it keeps the line, or holds no more."""
     line = wish.line
     # No water helps a draw that reads below the line when it is drained.
-    can = tried.drained > line + JUST_ABOVE
+    can = tried.can_stay(line)
     dry = tried.missed(line)
     if can.mean() < 0.5 or not dry.size:
         return None
     kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
-    lost = tried.drained[dry, None] - tried.reading[dry]
+    lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * rod * np.mean(lost, axis=0)
     room = np.quantile(tried.room, LOW, axis=0)
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))

@@ -9,9 +9,7 @@ import numpy as np
 
 from soilwater.decisions.watering.changes import Change, Situation
 from soilwater.decisions.watering.ensembles import Runs, run_columns
-from soilwater.ground.profile import Profile
 from soilwater.runs.case import Case
-from soilwater.runs.drained import drained_water_content
 from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
@@ -133,13 +131,15 @@ def run_spots(
     return runs._replace(**over_area)
 
 
-def drained_reading(spot: Situation, rod: float) -> float:
+def drained_reading(spot: Situation, everywhere: float, rod: float) -> float:
     """Give the reading of a spot at rest, of the part that takes water and the part that does not.
 
     Parameters
     ----------
     spot : Situation
         With what of it wets.
+    everywhere : float
+        What it reads where all of it wets [1].
     rod : float
         Length of the rods [cm].
 
@@ -148,7 +148,6 @@ def drained_reading(spot: Situation, rod: float) -> float:
     float
         Reading [1].
     """
-    everywhere = drained_water_content(spot.at_rest, 0.0, rod)
     if spot.repellency is None or spot.repellency.dry_suction is None:
         return everywhere
     ends = np.minimum(spot.profile.interfaces, rod)
@@ -156,10 +155,3 @@ def drained_reading(spot: Situation, rod: float) -> float:
     dry = [float(layer.soil.water_content(suction)) for layer in spot.profile.layers]
     share = spot.repellency.wetting_share
     return share * everywhere + (1.0 - share) * float(np.diff(ends) @ np.array(dry) / rod)
-
-
-def pore_space(profile: Profile, depth: float) -> float:
-    """Mean saturated water content of a profile down to a depth [1]."""
-    ends = np.minimum(profile.interfaces, depth)
-    space = [layer.soil.theta_s for layer in profile.layers]
-    return float(np.diff(ends) @ np.array(space) / depth)

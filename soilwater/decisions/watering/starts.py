@@ -3,20 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.watering.ensembles import Draw, depth_in
-from soilwater.soils import Soil
+from soilwater.decisions.watering.ensembles import Draw, depth_in, drying
+from soilwater.decisions.watering.refill import mean_of_top
+from soilwater.ground.profile import Profile
+from soilwater.runs.drained import drained_suctions
+from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
+from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_one_unit
 
 
 def starts_at_readings(
-    known: Sequence[Spot], drawn: Sequence[Draw], rod: float, noise: FloatArray
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    rod: float,
+    noise: FloatArray,
+    after: AfterRain | None,
 ) -> list[list[Any]]:
     """Make columns start at the readings of their spots; drained where there is none.
 
@@ -30,6 +41,9 @@ def starts_at_readings(
         Length of the rods [cm].
     noise : ndarray, shape (spots, draws)
         Error of one reading [1].
+    after : AfterRain or None
+        How the green was wetted last; where that is not known, sand that remembers was flooded in
+        every other draw, and wetted as usual in the rest.
 
     Returns
     -------
@@ -40,23 +54,54 @@ def starts_at_readings(
     for spot, errors in zip(known, noise, strict=True):
         values = usable(spot, rod)
         if not values:
-            starts.append(["drained"] * len(drawn))
+            starts.append([after or "drained"] * len(drawn))
             continue
         read = np.mean(values) + errors / np.sqrt(len(values))
         depths = [depth_in(draw, spot, rod) for draw in drawn]
         at_rest = [
-            float(rest_curve(draw.soil).reading(depth, rod, draw.base))
+            float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
             for draw, depth in zip(drawn, depths, strict=True)
         ]
         # An error of the meter alone makes no spot flooded.
         flooded = bool(np.mean(read > at_rest) >= FLOODED)
-        starts.append(
-            [
-                dried_to(draw.soil, depth, draw.base, rod, one, flooded=flooded)
-                for draw, depth, one in zip(drawn, depths, read.tolist(), strict=True)
-            ]
-        )
+        of_spot: list[Any] = []
+        for k, (draw, depth, one) in enumerate(zip(drawn, depths, read.tolist(), strict=True)):
+            profile, rain = draw.profile(depth), after or USUAL_RAIN
+            rained = profile.remembers and (after is not None or k % 2 == 1) and not flooded
+            start = rewetted_to(profile, rain, rod, one) if rained else None
+            dried = dried_to(drying(draw.soil), depth, draw.base, rod, one, flooded=flooded)
+            of_spot.append(start or AfterFlooding(dried))
+        starts.append(of_spot)
     return starts
+
+
+def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -> AfterRain | None:
+    """Give the start of a column that was rained on while dry, drained and dried to a reading.
+
+    None where it reads more than it can drained after that rain, so that it was wetted harder, or
+    so little that it is as dry as before.
+
+    Parameters
+    ----------
+    profile : Profile
+        Its sand remembers.
+    rain : AfterRain
+        How it was wetted.
+    rod : float
+        Length of the rod [cm].
+    reading : float
+        What it shows [1].
+    """
+    mesh = profile.mesh()
+    rest = drained_suctions(profile, mesh)
+    dried_by = np.linspace(0.0, rain.dried_by, _PLACES)
+    ends = water_after(mesh, rest + dried_by[:, None], rain.rate, rest + rain.dried_by)
+    shown = mean_of_top(mesh, ends, rod)
+    if not shown[-1] < reading <= shown[0]:
+        return None
+    by = float(np.interp(-reading, -shown, dried_by))
+    suction = xr.DataArray(rest + by, {"depth": mesh.depth}, ("depth",), "suction")
+    return replace(rain, water=suction)
 
 
 def usable(spot: Spot, rod: float) -> list[float]:
@@ -107,7 +152,7 @@ def dried_to(
     return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
 
 
-_DRIEST = 5000.0
+_DRIEST, _PLACES = 5000.0, 57
 FLOODED = 0.9
 """Share of the draws that must read more than drained for a spot to start flooded (a judgement)."""
 
@@ -118,4 +163,28 @@ STARTS = {
     "lost water to the turf since; well above its drained reading it starts flooded from the base "
     "up",
 }
+
+
+def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> str:
+    """Tell what a start takes for granted, of sands that may remember how they were wetted."""
+    if not any(isinstance(each, Hysteretic) and each.remembers for each in soils):
+        return STARTS[start]
+    if after is not None:
+        rate = in_one_unit(after.rate, "water_rate")
+        return f"{STARTS[start]}; last wetted at {rate} while dry"
+    if start == "readings":
+        return (
+            f"{STARTS[start]}; whether it was flooded or watered gently before is not known, and "
+            "each is in half of the cases"
+        )
+    return f"{STARTS[start]}, after a flood, as a lab soaks"
+
+
+def check_start(start: str, after: AfterRain | None, faults: Faults) -> None:
+    """Note what is no start, and what is no rain before it."""
+    if start not in STARTS:
+        faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
+    check_rain(after, faults)
+
+
 LEARNED_START = "every spot starts as the calibration leaves it, readings as this meter shows them"

@@ -23,12 +23,13 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     run_columns,
 )
+from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
-from soilwater.runs.drained import drained_storage, drained_water_content
+from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -115,22 +116,21 @@ class Trial:
             drainage=self.drainage[:, draws],
         )
 
-    def full(self, spot: int) -> FloatArray:
-        """Water a spot holds when drained, in each draw [mm]."""
-        profiles = (self.profile(spot, k) for k in range(self.draws))
-        return np.array([drained_storage(each) for each in profiles])
-
-    def drained(self, spot: int) -> FloatArray:
-        """Tell what a spot reads when drained, in each draw [1]."""
-        profiles = (self.profile(spot, k) for k in range(self.draws))
-        read: FloatArray = np.array(
-            [drained_water_content(each, 0.0, self.rod) for each in profiles]
-        )
-        return np.asarray(read + self.shift[spot])
+    def refill(self, spot: int) -> Refill:
+        """Tell what a spot holds again after water, and reads drained, in each draw."""
+        profiles = [self.profile(spot, k) for k in range(self.draws)]
+        starts = [self.column(spot, k).start for k in range(self.draws)]
+        found = Refill.of(profiles, starts, self.rod)
+        return found._replace(drained=found.drained + self.shift[spot][:, None])
 
 
 def from_rest(
-    known: Sequence[Spot], drawn: Sequence[Draw], turf: Turf, rod: float, n_threads: int | None
+    known: Sequence[Spot],
+    drawn: Sequence[Draw],
+    turf: Turf,
+    after: AfterRain | None,
+    rod: float,
+    n_threads: int | None,
 ) -> Trial:
     """Let every spot start drained; columns are run on a grid of depths and read between them.
 
@@ -142,6 +142,8 @@ def from_rest(
         Equally likely combinations.
     turf : Turf
         Roots and demand.
+    after : AfterRain or None
+        How they were wetted last; flooded if None.
     rod : float
         Length of the rods [cm].
     n_threads : int or None
@@ -150,7 +152,8 @@ def from_rest(
     depths = np.array([[depth_in(draw, spot, rod) for draw in drawn] for spot in known])
     grid = depth_grid(depths)
     # A sand at all depths in a row: its table stays close to the processor.
-    cases = [column(draw, float(depth), turf) for draw in drawn for depth in grid]
+    start = after or "drained"
+    cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
     runs = run_columns(cases, rod, n_threads=n_threads)
 
     def at_spots(values: FloatArray) -> FloatArray:
@@ -162,7 +165,7 @@ def from_rest(
         rod,
         np.zeros(depths.shape),
         at_spots,
-        lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf),
+        lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf, start=start),
         lambda spot, draw: drawn[draw].profile(float(depths[spot, draw])),
     )
 
@@ -171,6 +174,7 @@ def from_readings(
     known: Sequence[Spot],
     drawn: Sequence[Draw],
     turf: Turf,
+    after: AfterRain | None,
     rod: float,
     noise: FloatArray,
     n_threads: int | None,
@@ -181,10 +185,12 @@ def from_readings(
     ----------
     known, drawn, turf, rod, n_threads
         As for `from_rest`.
+    after : AfterRain or None
+        As for `starts_at_readings`.
     noise : ndarray, shape (spots, draws)
         Error of one reading [1].
     """
-    starts = starts_at_readings(known, drawn, rod, noise)
+    starts = starts_at_readings(known, drawn, rod, noise, after)
 
     def one(spot: int, draw: int) -> Case:
         depth = depth_in(drawn[draw], known[spot], rod)

@@ -25,30 +25,31 @@ from soilwater.decisions.watering.drawn_spots import (
     drawn_spots,
     each_changed,
     learned_spots,
+    root_zone_soil,
 )
 from soilwater.decisions.watering.ensembles import (
-    Runs,
     band_of,
-    daily_share_met,
     day_text,
-    first_at_or_below,
+    memory_words,
 )
 from soilwater.decisions.watering.ground_outcomes import GroundWhatIf, ground_outcomes
 from soilwater.decisions.watering.repellent_spots import (
-    drained_reading,
-    pore_space,
     run_spots,
     wetting_notes,
     with_drawn_shares,
 )
+from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
+from soilwater.runs.wetted import AfterRain, check_rain, gently
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.survey.drops import DropTests
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
@@ -65,6 +66,8 @@ from soilwater.words.units import number_to_house
 
 DRAWS = 50
 """Cases of sand and base behind a band."""
+_MEMORIES = 3
+"""Likely memories of wetting that a spot is run with; the middle of what they give is told."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,9 @@ class Outcome:
     name : str
         "as it is", or the change.
     drained : float
-        Reading at rest [1].
+        Reading at rest after a flood, as a lab soaks [1].
+    rewetted : float
+        Reading at rest after 10 mm/h on a dry green [1].
     air_filled : float
         Air-filled porosity over the same depth at rest [1].
     firm, watch, wilt : float
@@ -98,6 +103,7 @@ class Outcome:
 
     name: str
     drained: float
+    rewetted: float
     air_filled: float
     firm: float
     watch: float
@@ -109,17 +115,7 @@ class Outcome:
     gains: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
 
 
-_NUMBERS = {
-    "drained": ("drained", "water_content"),
-    "air_filled": ("air filled", "water_content"),
-    "firm": ("firm", "days"),
-    "watch": ("watch", "days"),
-    "wilt": ("wilt", "days"),
-    "short_of_water": ("short of water", "days"),
-    "drainage": ("to gravel", "water_amount"),
-}
-"""What is told of every spot, as `Outcome` names it: its heading and quantity."""
-_DRAWN = tuple(_NUMBERS)[:-1]
+_DRAWN = tuple(NUMBERS)[:-1]
 """Those with a band. In draws a suction stands for the gravel, which keeps no water of its own to
 drain."""
 
@@ -138,14 +134,15 @@ class WhatIf(Displayed, Tabled):
         Length of the rods [cm].
     horizon : float
         Length of the weather [d].
-    cautions : tuple of str
-        What the person should know.
+    assumptions, cautions : tuple of str
+        What was assumed, and what the person should know.
     """
 
     outcomes: tuple[Outcome, ...]
     thresholds: Thresholds
     rod: float
     horizon: float
+    assumptions: tuple[str, ...]
     cautions: tuple[str, ...]
 
     def _columns(self) -> list[Column]:
@@ -153,13 +150,10 @@ class WhatIf(Displayed, Tabled):
             self.outcomes,
             [
                 ("change", lambda each: each.name, ""),
-                *(
-                    (told, attrgetter(name), quantity)
-                    for name, (told, quantity) in _NUMBERS.items()
-                ),
+                *((told, attrgetter(name), quantity) for name, (told, quantity) in NUMBERS.items()),
                 *(
                     (f"{told} {end}", lambda row, n=name, i=i: _band(row, n)[i], quantity)
-                    for name, (told, quantity) in _NUMBERS.items()
+                    for name, (told, quantity) in NUMBERS.items()
                     if name in _DRAWN
                     for i, end in enumerate(("at least", "at most"))
                 ),
@@ -185,11 +179,11 @@ class WhatIf(Displayed, Tabled):
             text = write(getattr(each, name))
             return f"{text} ({' to '.join(ends)})" if low < high else text
 
-        writers = (per_cent, per_cent, days, days, days, days, water.figure)
+        writers = (per_cent, per_cent, per_cent, days, days, days, days, water.figure)
         return [
             (
                 each.name,
-                *(told(each, *pair) for pair in zip(_NUMBERS, writers, strict=True)),
+                *(told(each, *pair) for pair in zip(NUMBERS, writers, strict=True)),
                 ", ".join(each.notes),
             )
             for each in self.outcomes
@@ -220,6 +214,7 @@ class WhatIf(Displayed, Tabled):
         return (
             "",
             "drained %",
+            f"after {gently()} %",
             "air %",
             f"days to {100 * self.thresholds.firm:g} %",
             f"{100 * self.thresholds.watch:g} %",
@@ -233,7 +228,8 @@ class WhatIf(Displayed, Tabled):
         return f"What if, {in_people_units(self.rod, 'length')} rods, {self.horizon:g} days"
 
     def _shown(self) -> Shown:
-        lines = [*self._gains(), *caution_lines(self.cautions)]
+        lines = [*self._gains(), *(f"assumed: {each}" for each in self.assumptions)]
+        lines += caution_lines(self.cautions)
         return Shown(self._title(), self._header(), self._rows(), lines, set_in=True)
 
 
@@ -254,6 +250,7 @@ def what_if(
     rod: Length,
     calibration: Calibration | None = None,
     irrigation: Sequence[Event] = (),
+    after: AfterRain | None = None,
     wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
@@ -288,6 +285,7 @@ def what_if(
     rod: Length,
     calibration: Calibration | None = None,
     irrigation: Sequence[Event] = (),
+    after: AfterRain | None = None,
     wetting_share: Share | DropTests | Repellency | None = None,
     sand: Sand | None = None,
     base_suction: Suction | None = None,
@@ -319,6 +317,8 @@ def what_if(
         spot stay joint in every draw, and the numbers are medians of the draws.
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
+    after : AfterRain, optional
+        How a spot was wetted last, if gently while dry; flooded when left out.
     wetting_share : float, str, Quantity, DropTests or Repellency, optional
         Share of a repellent spot that takes water [1], and how dry the rest is; all of it when left
         out. Of drop tests the share is drawn with sand and base. `wettable` puts beside it what
@@ -346,6 +346,12 @@ def what_if(
         If a change cannot be made to this spot, or something given cannot be used.
     RunError
         If a column cannot be carried through.
+
+    Notes
+    -----
+    Sands that do not say how they remember their wetting are given likely memories
+    (`likely_memories`), the same before and after a change: the middle of what three give is told,
+    and each draw has its own.
 
     Examples
     --------
@@ -379,6 +385,11 @@ def what_if(
                 "a calibration knows single spots",
                 cure='give the spot, survey.spot("C3"), or leave calibration out',
             )
+        if after is not None:
+            faults.add(
+                "after: columns that share water keep their drying curve",
+                cure="leave after out, or ask about a single spot",
+            )
         if wetting_share is not None:
             faults.add("a whole ground is run as if all of it wets", cure="leave wetting_share out")
         if sand is not None or base_suction is not None:
@@ -392,6 +403,9 @@ def what_if(
         return ground_outcomes(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
+    check_rain(after, faults)
+    usual: Sequence[Hysteretic] = ()
+    memories: Sequence[Hysteretic | None]
     if isinstance(profile, Spot) or calibration is not None:
         profiles, shift = learned_spots(
             profile, calibration, turf, sand, base_suction, length, faults
@@ -399,42 +413,49 @@ def what_if(
         drawn = [_asked(each, irrigation, repellency) for each in profiles]
         spot = drawn[0]
         drawn = with_drawn_shares(drawn, spot, len(drawn), seed)
-        turfs = (turf, *calibration.turfs) if calibration is not None else ()
+        # How it wets was learnt with the rest.
+        memories = (None,) * len(drawn)
+        turfs = calibration.turfs if calibration is not None else ()
     else:
         spot = _asked(profile, irrigation, repellency)
         drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
         drawn = with_drawn_shares(drawn, spot, draws, seed)
-        turfs, shift = (turf,) * (1 + len(drawn)), np.zeros(1 + len(drawn))
+        known = root_zone_soil(spot) if sand is None else sand
+        usual, memories = likely_memories(known, _MEMORIES), likely_memories(known, draws)
+        turfs = (turf,) * (len(usual) + len(drawn))
+        shift = np.zeros(len(turfs))
     situations, names = each_changed(spot, changes, "apply", faults)
-    every = [*situations]
-    for k, own in enumerate(drawn):
-        every.append(own)
+    # One memory at a time, the same before and after.
+    every = [each.remembering(memory) for memory in usual for each in situations]
+    for k, (own, memory) in enumerate(zip(drawn, memories, strict=False)):
         # A change that can be made to the spot can be made to what it may be.
-        every += [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
+        made = [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
+        every += [each.remembering(memory) if memory else each for each in (own, *made)]
     runs = run_spots(
-        [each.case(weather, turfs[i // len(names)]) for i, each in enumerate(every)],
+        [each.case(weather, turfs[i // len(names)], after) for i, each in enumerate(every)],
         [each.repellency for each in every],
         length,
         n_threads=n_threads,
     )
-    numbers = _numbers(runs, every, thresholds, length, np.repeat(shift, len(names)))
-    numbers = numbers.reshape(-1, len(names), len(_NUMBERS))
-    if calibration is not None:
-        numbers[0] = np.median(numbers[1:], axis=0)
+    numbers = numbers_of(runs, every, thresholds, length, np.repeat(shift, len(names)))
+    numbers = numbers.reshape(-1, len(names), len(NUMBERS))
+    middle = np.median(numbers[: len(usual) or None], axis=0)
+    numbers = numbers[len(usual) :]
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
     if repellency is not None:
         topics["not modelled"] = None
     outcomes = []
     for i, (name, each) in enumerate(zip(names, situations, strict=True)):
-        bands, gains = _bands(numbers[1:, i], numbers[1:, 0] if i else None, horizon)
-        best = dict(zip(_NUMBERS, numbers[0, i].tolist(), strict=True))
+        bands, gains = _bands(numbers[:, i], numbers[:, 0] if i else None, horizon)
+        best = dict(zip(NUMBERS, middle[i].tolist(), strict=True))
         outcomes.append(Outcome(name, **best, notes=each.notes, bands=bands, gains=gains))
     return WhatIf(
         outcomes=tuple(outcomes),
         thresholds=thresholds,
         rod=length,
         horizon=horizon,
+        assumptions=memory_words(usual),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
 
@@ -446,34 +467,6 @@ def _asked(
     return replace(spot, notes=wetting_notes(spot))
 
 
-def _numbers(
-    runs: Runs,
-    situations: Sequence[Situation],
-    thresholds: Thresholds,
-    rod: float,
-    shift: FloatArray,
-) -> FloatArray:
-    """Work out what is told of each spot, a row each in the order of `_NUMBERS`.
-
-    Readings are shifted by what the meter adds to each [1].
-    """
-    days = runs.hours / 24.0
-    met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
-    middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
-    drained = np.array([drained_reading(each, rod) for each in situations])
-    space = np.array([pore_space(each.profile, rod) for each in situations])
-    lines = (thresholds.firm, thresholds.watch, thresholds.wilt)
-    return np.column_stack(
-        [
-            drained + shift,
-            space - drained,
-            *(first_at_or_below(days, runs.reading + shift[:, None], line) for line in lines),
-            first_at_or_below(middles, met, thresholds.demand_met),
-            runs.drainage[:, -1],
-        ]
-    )
-
-
 def _bands(
     drawn: FloatArray, before: FloatArray | None, horizon: float
 ) -> tuple[dict[str, tuple[float, float]], dict[str, tuple[float, float, float]]]:
@@ -483,6 +476,6 @@ def _bands(
     bands = {name: band_of(drawn[:, i])[::2] for i, name in enumerate(_DRAWN)}
     if before is None:
         return bands, {}
-    ends = [horizon if _NUMBERS[name][1] == "days" else np.inf for name in _NUMBERS]
+    ends = [horizon if NUMBERS[name][1] == "days" else np.inf for name in NUMBERS]
     added = np.minimum(drawn, ends) - np.minimum(before, ends)
     return bands, {name: band_of(added[:, i]) for i, name in enumerate(_DRAWN)}

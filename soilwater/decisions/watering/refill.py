@@ -1,0 +1,100 @@
+"""What a spot can be given back: sand that is wetted again holds less than it did when it drained.
+
+A drained spot that has dried takes water along its wetting branch, and lets go what that branch
+does not hold. The drier it was, the less comes back; where water never came, all of it does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import Profile
+from soilwater.runs.drained import drained_suctions
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain, water_after
+from soilwater.words.arrays import FloatArray
+
+_DRIED_BY = np.array([0.0, 1.0, 2.0, 5.0, 10.0, 14.0, 20.0, 40.0, 80.0, 200.0, 1000.0])
+"""Suctions [cm] beyond the drained rest from which water is given back. That a column dries evenly
+is assumed: after six days at 5 mm/day and 40 mm at 5 to 40 mm/h, what comes back is within 1.2 mm
+of runs (two mixes, ratio 2), and less than these."""
+_USUAL = int(np.searchsorted(_DRIED_BY, USUAL_RAIN.dried_by))
+
+
+class Refill(NamedTuple):
+    """What one spot holds again after gentle water, by what it held at its driest, in each draw.
+
+    `driest` is what it holds when dried by more and more [mm], falling; `full` what it then holds
+    when watered and drained [mm]; `drained` what the rods read there [1]. Shape (draws, places).
+    """
+
+    driest: FloatArray
+    full: FloatArray
+    drained: FloatArray
+
+    @classmethod
+    def of(cls, profiles: Sequence[Profile], starts: Sequence[Any], rod: float) -> Refill:
+        """Work it out for the root zone of a spot and its start in each draw."""
+        found = [
+            _of_one(profile, start if isinstance(start, AfterRain) else None, rod)
+            for profile, start in zip(profiles, starts, strict=True)
+        ]
+        return cls(*(np.array(part) for part in zip(*found, strict=True)))
+
+    def again(self, storage: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Say what draws could hold again [mm] and would then read [1], by their course of storage.
+
+        All of shape (draws, times).
+        """
+        driest = np.minimum.accumulate(storage, axis=1)
+        full, read = np.empty_like(driest), np.empty_like(driest)
+        for k, (held, fills, reads) in enumerate(
+            zip(self.driest, self.full, self.drained, strict=True)
+        ):
+            full[k] = np.interp(-driest[k], -held, fills)
+            read[k] = np.interp(-driest[k], -held, reads)
+        return full, read
+
+    @property
+    def usual(self) -> FloatArray:
+        """Readings drained after gentle water on a dry green, in each draw [1]."""
+        return self.drained[:, _USUAL]
+
+
+def _of_one(
+    profile: Profile, after: AfterRain | None, rod: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    mesh = profile.mesh()
+    rest = drained_suctions(profile, mesh)
+    rain = USUAL_RAIN if after is None else after
+    dried_by = 0.0 if after is None else after.dried_by
+    dried = rest + _DRIED_BY[:, None]
+    driest = water_after(mesh, dried, rain.rate, rest + dried_by)
+    again = water_after(mesh, rest, rain.rate, np.maximum(dried, rest + dried_by))
+    width = np.diff(mesh.depth)
+    return (
+        10.0 * driest.mean(axis=1) @ width,
+        10.0 * again.mean(axis=1) @ width,
+        mean_of_top(mesh, again, rod),
+    )
+
+
+def rewetted_reading(profile: Profile, rain: AfterRain, rod: float) -> float:
+    """Read `rod` cm of a profile that was rained on while dry, and drained [1]."""
+    mesh = profile.mesh()
+    rest = drained_suctions(profile, mesh)
+    ends = water_after(mesh, rest, rain.rate, rest + rain.dried_by)
+    return float(mean_of_top(mesh, ends, rod))
+
+
+def mean_of_top(mesh: Mesh, ends: FloatArray, rod: float) -> FloatArray:
+    """Mean of the top `rod` cm of what lies straight between the ends of cells, (..., 2, n - 1)."""
+    covered = np.clip(rod - mesh.depth[:-1], 0.0, np.diff(mesh.depth))
+    # Half way down what is covered of a cell.
+    share = 0.5 * covered / np.diff(mesh.depth)
+    middle = (1.0 - share) * ends[..., 0, :] + share * ends[..., 1, :]
+    mean: FloatArray = middle @ covered / rod
+    return mean
