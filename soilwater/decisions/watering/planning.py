@@ -219,7 +219,7 @@ def _more_visits(
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
     lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * rod * np.mean(lost, axis=0)
-    room = np.quantile(tried.room, LOW, axis=0)
+    room = np.quantile(tried.room[dry], LOW, axis=0)
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))
     plan = {event.time: event for event in events}
     failing_at = tried.first + np.flatnonzero(kept < asked)
