@@ -8,7 +8,8 @@ import pytest
 from grounds import MIDDLE_MIX, WET_MIX
 
 import soilwater as sw
-from soilwater.decisions.watering.ensembles import make_halves, run_columns
+from soilwater.decisions.watering.draws import make_halves
+from soilwater.decisions.watering.ensembles import run_columns
 from soilwater.decisions.watering.refill import Refill, rewetted_reading
 from soilwater.decisions.watering.starts import rewetted_to
 from soilwater.ground.base_suction import BaseSuction

@@ -8,6 +8,7 @@ from grounds import MIDDLE_MIX as MIDDLE
 from grounds import STRAIGHT_SAND as STRAIGHT
 from grounds import WET_MIX
 
+from soilwater.decisions.watering.draws import make_draws, make_halves
 from soilwater.decisions.watering.ensembles import (
     LOW,
     between_depths,
@@ -17,8 +18,6 @@ from soilwater.decisions.watering.ensembles import (
     days_text,
     depth_grid,
     first_at_or_below,
-    make_draws,
-    make_halves,
     run_columns,
 )
 from soilwater.decisions.watering.hand_watering import hand_water_plan

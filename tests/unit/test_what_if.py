@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from soilwater.decisions.watering.changes import (
-    Situation,
     blocked_outlet,
     irrigate,
     other_sand,
@@ -16,6 +15,7 @@ from soilwater.decisions.watering.changes import (
     wetting_agent,
 )
 from soilwater.decisions.watering.repellent_spots import wettable
+from soilwater.decisions.watering.situations import Situation
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.what_if import what_if
 from soilwater.ground.base import CapillaryBreak, WaterTable

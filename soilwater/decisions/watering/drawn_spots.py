@@ -7,8 +7,9 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from soilwater.decisions.calibrated import check_calibration
-from soilwater.decisions.watering.changes import Change, GroundSituation, Situation
-from soilwater.decisions.watering.ensembles import make_draws
+from soilwater.decisions.watering.changes import Change
+from soilwater.decisions.watering.draws import make_draws
+from soilwater.decisions.watering.situations import GroundSituation, Situation
 from soilwater.ground.base import CLEAN_GRAVEL, CapillaryBreak, GravelBlanket
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.profile import Profile

@@ -8,15 +8,13 @@ differ in here, so columns are run on a grid of depths and read between them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.base_suction import BaseSuction
-from soilwater.ground.profile import Profile
+from soilwater.decisions.watering.draws import Draw
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
@@ -53,25 +51,6 @@ _READ = (
     "runoff",
 )
 """Variables that are read of a run."""
-
-
-class Draw(NamedTuple):
-    """One equally likely combination: sand, weather, base suction [cm], error of the probe [1]."""
-
-    soil: Soil
-    weather: Weather
-    base: float
-    probe: float
-
-    def profile(self, depth: float) -> Profile:
-        """Root zone of a depth [cm] over gravel in this draw."""
-        return _over_gravel(self.soil, depth, self.base)
-
-
-@lru_cache(maxsize=4096)
-def _over_gravel(soil: Soil, depth: float, base: float) -> Profile:
-    """Root zone over gravel, made once for all that is tried on it."""
-    return Profile.over_gravel(soil, depth, base_suction=base)
 
 
 class Runs(NamedTuple):
@@ -165,94 +144,6 @@ def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tup
             )
         ),
     )
-
-
-def make_draws(
-    sand: Sand,
-    members: Sequence[Weather],
-    base: BaseSuction,
-    probe_error: float,
-    count: int,
-    seed: int,
-) -> list[Draw]:
-    """Pair sands, weather members and base suctions, each spread evenly over the draws.
-
-    Parameters
-    ----------
-    sand : Soil, FitResult or sequence of these
-        The sand.
-    members : sequence of Weather
-        Equally likely weather.
-    base : BaseSuction
-        Band of the suction left at the base [cm].
-    probe_error : float
-        Standard error of a probed depth [cm].
-    count : int
-        How many draws.
-    seed : int
-        Of the draws.
-    """
-    _, soils = best_and_likely(sand, count)
-    rng = np.random.default_rng(seed)
-    return _paired(soils, members, base.spread(count), probe_error, rng)
-
-
-def make_halves(
-    sand: Sand, members: Sequence[Weather], base: BaseSuction, count: int, seed: int
-) -> tuple[list[Draw], list[Draw]]:
-    """Make two sets of draws that share no base, and no sand where there are several.
-
-    Parameters
-    ----------
-    sand : Soil, FitResult or sequence of these
-        The sand.
-    members : sequence of Weather
-        Equally likely weather.
-    base : BaseSuction
-        Band of the suction left at the base [cm].
-    count : int
-        How many draws each has.
-    seed : int
-        Of the draws.
-    """
-    _, soils = best_and_likely(sand, 2 * count)
-    bases = base.spread(2 * count)
-    rng = np.random.default_rng(seed)
-    # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
-    pairs = bases.reshape(count, 2)
-    pairs[1::2] = pairs[1::2, ::-1]
-    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
-    made = []
-    for half in (0, 1):
-        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
-        if len(number) == 1:
-            own = list(soils[half::2]) or list(soils)
-        made.append(_paired(own, members, pairs[:, half], 0.0, rng))
-    return made[0], made[1]
-
-
-def _paired(
-    soils: Sequence[Soil],
-    members: Sequence[Weather],
-    bases: FloatArray,
-    probe_error: float,
-    rng: np.random.Generator,
-) -> list[Draw]:
-    """Pair sands and weather, gone through evenly, with bases and errors of probes."""
-    order = np.arange(bases.size)
-    which_soil = rng.permutation(order % len(soils))
-    which_member = rng.permutation(order % len(members))
-    shuffled = rng.permutation(bases)
-    probes = probe_error * rng.standard_normal(bases.size)
-    return [
-        Draw(soils[s], members[m], float(b), float(p))
-        for s, m, b, p in zip(which_soil, which_member, shuffled, probes, strict=True)
-    ]
-
-
-def drying(soil: Soil) -> Soil:
-    """Return the soil as it drains, without what it remembers."""
-    return soil.soil if isinstance(soil, Hysteretic) else soil
 
 
 def memory_words(soils: Sequence[Soil]) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.watering.changes import GroundSituation
+from soilwater.decisions.watering.situations import GroundSituation
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.turf import Turf
 from soilwater.runs.green_map import GreenMap

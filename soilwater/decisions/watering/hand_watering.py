@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
+from soilwater.decisions.watering.draws import make_halves
 from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
     course_of,
     ground_and_demand,
-    make_halves,
     members_of,
     memory_words,
     run_columns,

@@ -15,9 +15,9 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
+from soilwater.decisions.watering.draws import Draw, make_draws
 from soilwater.decisions.watering.ensembles import (
     Course,
-    Draw,
     band_of,
     course_of,
     day_text,
@@ -25,7 +25,6 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     first_at_or_below,
     ground_and_demand,
-    make_draws,
     members_of,
     memory_words,
     spots_with_depth,

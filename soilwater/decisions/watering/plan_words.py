@@ -49,9 +49,9 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
 
 
 def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> SpotPlan:
-    """Plan with its sentence, from the line to stay above, and what it reads drained [1].
+    """Plan with its sentence, from the line to stay above [1] and what it reads.
 
-    Drained as it starts, and drained after gentle water on a dry green.
+    `drained` is as it starts, `rewetted` drained after gentle water on a dry green [1].
     """
     why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
     sentence = worded(lambda: _sentence(plan, line, drained, rewetted))

@@ -37,7 +37,7 @@ class Refill(NamedTuple):
 
     @classmethod
     def of(cls, profiles: Sequence[Profile], starts: Sequence[Any], rod: float) -> Refill:
-        """Work it out for the root zone of a spot and its start in each draw."""
+        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm]."""
         found = [
             _of_one(profile, start if isinstance(start, AfterRain) else None, rod)
             for profile, start in zip(profiles, starts, strict=True)
@@ -83,7 +83,7 @@ def _of_one(
 
 
 def rewetted_reading(profile: Profile, rain: AfterRain, rod: float) -> float:
-    """Read `rod` cm of a profile that was rained on while dry, and drained [1]."""
+    """Read `rod` cm of a profile on which some rain fell while it was dry, and drained [1]."""
     mesh = profile.mesh()
     rest = drained_suctions(profile, mesh)
     ends = water_after(mesh, rest, rain.rate, rest + rain.dried_by)
@@ -91,7 +91,10 @@ def rewetted_reading(profile: Profile, rain: AfterRain, rod: float) -> float:
 
 
 def mean_of_top(mesh: Mesh, ends: FloatArray, rod: float) -> FloatArray:
-    """Mean of the top `rod` cm of what lies straight between the ends of cells, (..., 2, n - 1)."""
+    """Mean of the top `rod` cm of what lies straight between `ends` of cells of a mesh.
+
+    The ends are of shape (..., 2, n - 1).
+    """
     covered = np.clip(rod - mesh.depth[:-1], 0.0, np.diff(mesh.depth))
     # Half way down what is covered of a cell.
     share = 0.5 * covered / np.diff(mesh.depth)

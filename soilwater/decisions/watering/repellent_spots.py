@@ -7,8 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from soilwater.decisions.watering.changes import Change, Situation
+from soilwater.decisions.watering.changes import Change
 from soilwater.decisions.watering.ensembles import Runs, run_columns
+from soilwater.decisions.watering.situations import Situation
 from soilwater.runs.case import Case
 from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.words.errors import InputError

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from soilwater.decisions.watering.changes import Situation
 from soilwater.decisions.watering.ensembles import Runs, daily_share_met, first_at_or_below
 from soilwater.decisions.watering.refill import rewetted_reading
 from soilwater.decisions.watering.repellent_spots import drained_reading
+from soilwater.decisions.watering.situations import Situation
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_water_content

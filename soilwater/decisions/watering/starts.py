@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from soilwater.decisions.watering.ensembles import Draw, depth_in, drying
+from soilwater.decisions.watering.draws import Draw, drying
+from soilwater.decisions.watering.ensembles import depth_in
 from soilwater.decisions.watering.refill import mean_of_top
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_suctions
@@ -166,7 +167,7 @@ STARTS = {
 
 
 def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> str:
-    """Tell what a start takes for granted, of sands that may remember how they were wetted."""
+    """Tell what a start takes for granted after rain, of soils that may remember their wetting."""
     if not any(isinstance(each, Hysteretic) and each.remembers for each in soils):
         return STARTS[start]
     if after is not None:
@@ -181,7 +182,7 @@ def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> s
 
 
 def check_start(start: str, after: AfterRain | None, faults: Faults) -> None:
-    """Note what is no start, and what is no rain before it."""
+    """Add to the faults what is no start, and no rain that it comes after."""
     if start not in STARTS:
         faults.add(f"start is {start!r}", allowed='"drained" or "readings"')
     check_rain(after, faults)

@@ -13,8 +13,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from soilwater.decisions.watering.draws import Draw
 from soilwater.decisions.watering.ensembles import (
-    Draw,
     Runs,
     between_depths,
     column,

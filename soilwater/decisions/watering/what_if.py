@@ -15,11 +15,7 @@ from typing import overload
 
 import numpy as np
 
-from soilwater.decisions.watering.changes import (
-    Change,
-    GroundSituation,
-    Situation,
-)
+from soilwater.decisions.watering.changes import Change
 from soilwater.decisions.watering.drawn_spots import (
     drawn_change,
     drawn_spots,
@@ -38,6 +34,7 @@ from soilwater.decisions.watering.repellent_spots import (
     wetting_notes,
     with_drawn_shares,
 )
+from soilwater.decisions.watering.situations import GroundSituation, Situation
 from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
