@@ -69,8 +69,10 @@ class Situation:
             return self.profile
         return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
 
-    def remembering(self, memory: Hysteretic) -> Situation:
-        """Let layers without a memory of wetting remember as another sand does."""
+    def remembering(self, memory: Soil) -> Situation:
+        """Let layers without a memory of wetting remember as another sand does, if it does."""
+        if not isinstance(memory, Hysteretic):
+            return self
         layers = tuple(
             replace(each, soil=with_memory_of(each.soil, memory)) for each in self.profile.layers
         )

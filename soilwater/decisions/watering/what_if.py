@@ -36,8 +36,8 @@ from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.equally_likely import Sand, best_and_likely, carries_fit
+from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
@@ -335,9 +335,9 @@ def what_if(
 
     Notes
     -----
-    Sands that do not say how they remember their wetting are given likely memories
-    (`likely_memories`), the same before and after a change: the middle of what three give is told,
-    and each draw has its own.
+    Where `sand` is a fit, sands remember how they were wetted, by `likely_memories`, the same
+    before and after a change: the middle of what three give is told, and each draw has its own.
+    Soils are taken as they are given; what gentle water leaves of them is of a middle memory.
 
     Examples
     --------
@@ -391,13 +391,14 @@ def what_if(
     drawn = with_drawn_shares(drawn, spot, draws, seed)
     situations, names = _changed(spot, changes, "apply", faults)
     known = root_zone_soil(spot) if sand is None else sand
-    usual = likely_memories(known, _MEMORIES)
+    usual = as_watered(known, _MEMORIES) if carries_fit(known) else best_and_likely(known, 1)[:1]
     # One memory at a time, the same before and after.
     every = [each.remembering(memory) for memory in usual for each in situations]
-    for k, (own, memory) in enumerate(zip(drawn, likely_memories(known, draws), strict=False)):
+    memories = as_watered(known, draws)
+    for k, own in enumerate(drawn):
         # A change that can be made to the spot can be made to what it may be.
         made = [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
-        every += [each.remembering(memory) for each in (own, *made)]
+        every += [each.remembering(memories[k % len(memories)]) for each in (own, *made)]
     runs = run_spots(
         [each.case(weather, turf, after) for each in every],
         [each.repellency for each in every],
@@ -405,7 +406,7 @@ def what_if(
         n_threads=n_threads,
     )
     numbers = numbers_of(runs, every, thresholds, length).reshape(-1, len(names), len(NUMBERS))
-    middle, numbers = np.median(numbers[:_MEMORIES], axis=0), numbers[_MEMORIES:]
+    middle, numbers = np.median(numbers[: len(usual)], axis=0), numbers[len(usual) :]
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
     if repellency is not None:
