@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING as _TYPE_CHECKING
 from typing import Any as _Any
 
 import soilwater.accessor  # noqa: F401  (gives every result its ``run.soilwater``)
-from soilwater.decisions.building.compare_sands import SandComparison, compare_sands
+from soilwater.decisions.building.compare_sands import SandAtDepth, SandComparison, compare_sands
 from soilwater.decisions.building.construction import Check, MaterialCheck, Verdict, check_root_zone
 from soilwater.decisions.building.contour import ContourDesign, PlaceDepth, depth_over_contour
 from soilwater.decisions.building.depth import DepthWindow, Range, depth_window
@@ -191,6 +191,7 @@ __all__ = [
     "Rule",
     "RunError",
     "SShapedStress",
+    "SandAtDepth",
     "SandComparison",
     "Sealed",
     "SeepageFace",

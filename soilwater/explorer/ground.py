@@ -29,6 +29,7 @@ from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import hours_between, stamp
 from soilwater.words.units import number_to_house
 
@@ -50,6 +51,7 @@ class Places(NamedTuple):
     area: FloatArray
 
 
+@mind_words()
 def explore_ground(
     run: xr.Dataset,
     *,

@@ -38,6 +38,7 @@ from soilwater.weather.made import steady_weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import DailyWater, Date, Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 PROMISED = 0.002
@@ -49,6 +50,7 @@ CHECKS = 32
 """Places at which every lattice is held against runs before a page is made."""
 
 
+@mind_words()
 def explore(
     sands: Mapping[str, Sand] | Sand,
     turf: Turf,

@@ -46,6 +46,9 @@ class Outside(NamedTuple):
         way back.
     position : float
         Of the face along the dimension of the columns.
+    lower_end : float
+        Level [cm] that the face goes down to. It ends above a blanket of gravel, in which what is
+        drained beside it is drained already.
     """
 
     column: int
@@ -54,6 +57,7 @@ class Outside(NamedTuple):
     width: float
     forward: float
     position: float
+    lower_end: float = -np.inf
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,6 +108,17 @@ class LinkedGround:
         """Elevation of each base [cm]."""
         level: FloatArray = self.surface_level - np.array([p.depth for p in self.profiles])
         return level
+
+
+def least_depth(green: Profile) -> float:
+    """Least depth [cm] that the root zone of a green can end at.
+
+    Raises
+    ------
+    InputError
+        If no layer is known as the root zone.
+    """
+    return LEAST_DEPTH + float(green.interfaces[green.layer_index()])
 
 
 def stretched(profile: Profile, probe_depth: float) -> Profile:

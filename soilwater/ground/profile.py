@@ -7,6 +7,7 @@ enters) below the last layer; it is a statement about the site, so nothing is as
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, cast
@@ -39,6 +40,9 @@ from soilwater.words.forms import Length, Suction
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.text_tables import echo_table, html_table
+
+MOST_LAYERS = 1_000
+"""Most layers of a profile."""
 
 
 @needs_all('Layer(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 in", "root zone")')
@@ -143,11 +147,11 @@ class Profile:
                     where=f"layer {i}",
                     cure="write Layer(soil, thickness, name)",
                 )
-        names = [layer.name for layer in layers if isinstance(layer, Layer)]
-        for name in sorted({name for name in names if names.count(name) > 1}):
-            faults.add(
-                f'{names.count(name)} layers are called "{name}"', cure="give each its own name"
-            )
+        if len(layers) > MOST_LAYERS:
+            faults.add(f"it has {len(layers):,} layers", allowed=f"up to {MOST_LAYERS:,}")
+        named = Counter(layer.name for layer in layers if isinstance(layer, Layer))
+        for name in sorted(name for name, count in named.items() if count > 1):
+            faults.add(f'{named[name]} layers are called "{name}"', cure="give each its own name")
         deep = sum(layer.thickness for layer in layers if isinstance(layer, Layer))
         if deep > DEEPEST:
             faults.add(f"it is {deep:g} cm deep", allowed=f"up to {DEEPEST:g} cm")

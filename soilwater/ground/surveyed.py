@@ -25,6 +25,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Slope
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house, positive_number
 
 DOUBTFUL = 3.5
@@ -161,6 +162,7 @@ _HEADER = ("", "least", "mean", "most")
 _FIGURES = (np.min, np.mean, np.max)
 
 
+@mind_words()
 def interpolate_survey(
     survey: Survey,
     outline: Any = None,
@@ -236,16 +238,23 @@ def interpolate_survey(
     notes: list[str] = []
     with_depth = _usable(survey.spots, "depth", faults, notes)
     with_level = [] if slope is not None else _usable(leveled, "surface_level", faults, notes)
-    _check_values(with_depth, with_level, slope, one_mark, faults)
+    misplaced = _check_places(survey.spots, faults)
+    if levels is not None:
+        misplaced |= _check_places(leveled, faults)
     corners = _corners(survey, outline, with_depth, side, faults, notes)
     for spot in with_depth if corners.size else ():
         beyond = distance_from(corners, _place(spot))[0]
         if beyond > side / 100.0 and not inside(corners, _place(spot))[0]:
+            misplaced.add(spot.name)
             faults.add(
                 f"it lies {beyond:.1f} m outside the outline",
                 where=spot.name,
                 cure="correct its place or the outline, or leave it out",
             )
+    placed, levelled = (
+        [spot for spot in each if spot.name not in misplaced] for each in (with_depth, with_level)
+    )
+    _check_values(placed, levelled, slope, one_mark, faults)
     faults.raise_if_any()
     if levels is not None:
         near = distance_from(corners, places_of(with_level)) <= 2.0 * side / 100.0
@@ -321,12 +330,6 @@ def _usable(spots: Sequence[Spot], what: str, faults: Faults, notes: list[str]) 
             cure=cure,
         )
         return placed
-    for one, other in _same_places(placed) if len(placed) <= MOST_POINTS else ():
-        faults.add(
-            f"it lies at the place of {other.name}",
-            where=one.name,
-            cure="several visits to one spot share its name; correct the place of one",
-        )
     centred = places_of(placed) - places_of(placed).mean(axis=0)
     across = np.linalg.svd(centred, compute_uv=False)
     if across[1] < 0.02 * across[0]:
@@ -337,12 +340,24 @@ def _usable(spots: Sequence[Spot], what: str, faults: Faults, notes: list[str]) 
     return placed
 
 
-def _same_places(spots: Sequence[Spot]) -> Iterator[tuple[Spot, Spot]]:
-    """Pairs of spots at one place, the later one first."""
+def _check_places(spots: Sequence[Spot], faults: Faults) -> set[str]:
+    """Note pairs of spots at one place; of a table of very many levels they are averaged.
+
+    Returns the names of the later ones.
+    """
     from scipy.spatial import cKDTree
 
-    for i, j in sorted(cKDTree(places_of(spots)).query_pairs(SAME_PLACE)):
-        yield spots[j], spots[i]
+    placed = [spot for spot in spots if spot.x is not None and spot.y is not None]
+    if not 1 < len(placed) <= MOST_POINTS:
+        return set()
+    pairs = sorted(cKDTree(places_of(placed)).query_pairs(SAME_PLACE))
+    for i, j in pairs:
+        faults.add(
+            f"it lies at the place of {placed[i].name}",
+            where=placed[j].name,
+            cure="several visits to one spot share its name; correct the place of one",
+        )
+    return {placed[j].name for _, j in pairs}
 
 
 def _check_values(
@@ -360,8 +375,6 @@ def _check_values(
                 where=spot.name,
                 allowed=f"{LEAST_DEPTH:g} cm or more",
             )
-    if len(faults):
-        return
     first, *others = _groups(with_level) if with_level else [[]]
     for group in () if one_mark else others:
         step = _mean_level(group) - _mean_level(first)
@@ -369,12 +382,14 @@ def _check_values(
             f"levels jump by {abs(step):.0f} cm between {_named(first)} and {_named(group)}",
             cure="bring both to one mark; if the ground does step so, say one_mark=True",
         )
-    if len(faults):
+    if others and not one_mark:
         return
+    # What is wrong already is not told again as a slope.
+    sound = [spot for spot in with_depth if spot.depth >= LEAST_DEPTH]
     levels = {spot.name: spot.surface_level for spot in with_level}
     if slope is not None:
-        levels = {spot.name: float(_place(spot)[0] @ np.array(slope)) for spot in with_depth}
-    for one, other in _neighbours(with_depth):
+        levels = {spot.name: float(_place(spot)[0] @ np.array(slope)) for spot in sound}
+    for one, other in _neighbours(sound) if sound else ():
         a, b = levels.get(one.name), levels.get(other.name)
         if a is None or b is None:
             continue

@@ -9,7 +9,7 @@ total head h + E, it is zero to round-off at rest on any contour. T is half an i
 side of the node, each with the soil that fills it.
 
 To the outside it flows over the faces of one column: towards rest over a water level, or out where
-the head is above a threshold, at a conductance that leaves next to no drop of head; or down a slope
+the head is above a threshold, over a distance that leaves next to no drop of head; or down a slope
 along which all columns are alike, Q = w T K S.
 """
 
@@ -40,8 +40,10 @@ from soilwater.kernels.rows import (
     TOP_SLOPE,
 )
 
+OUTLET_DISTANCE = 0.1
+"""Distance [cm] over which water goes out at an outlet, at the conductivity of the column."""
 OUTER_CONDUCTANCE = 1.0e3
-"""Flow to the outside per area of the face and head [1/h]: 0.02 cm of head at 20 cm/h."""
+"""Flow to a water level per area of the face and head [1/h]: 0.02 cm of head at 20 cm/h."""
 
 
 @kernel
@@ -96,16 +98,20 @@ def renew_outer(link, links, work, flow, by_head):
     """Flow from a column to the outside, and its derivative by the heads of the column."""
     c, value, width = links.first[link], links.beyond_value[link], links.width_by_distance[link]
     h, e = work[c, GUESS], links.elevation[c]
-    for k in range(h.size):
+    sideways, slope = work[c, SIDEWAYS], work[c, SIDEWAYS_BY_HEAD]
+    for k in range(links.beyond_nodes[link]):
         if links.beyond[link] == GOES_ON:
-            flow[k] = width * value * work[c, SIDEWAYS, k]
-            by_head[k] = width * value * work[c, SIDEWAYS_BY_HEAD, k]
+            flow[k], by_head[k] = width * value * sideways[k], width * value * slope[k]
             continue
-        outlet = links.beyond[link] == OUTLET
-        excess = h[k] - value if outlet else h[k] + e[k] - value
+        if links.beyond[link] == OUTLET:
+            # A dry gravel beside an outlet lets nothing go.
+            by, excess = width / OUTLET_DISTANCE, max(h[k] - value, 0.0)
+            flow[k] = by * sideways[k] * excess
+            by_head[k] = by * (sideways[k] + slope[k] * excess) if excess > 0.0 else 0.0
+            continue
         height = 0.5 * (e[max(k - 1, 0)] - e[min(k + 1, h.size - 1)])
-        by_head[k] = 0.0 if outlet and excess < 0.0 else width * height * OUTER_CONDUCTANCE
-        flow[k] = by_head[k] * excess
+        by_head[k] = width * height * OUTER_CONDUCTANCE
+        flow[k] = by_head[k] * (h[k] + e[k] - value)
 
 
 @kernel

@@ -54,6 +54,8 @@ class Links(NamedTuple):
     """(l,): what lies there."""
     beyond_value: Floats
     """(l,)."""
+    beyond_nodes: Integers
+    """(l,): nodes from the surface down that have a face to the outside."""
     width_by_distance: Floats
     """(l,): width of the face over the distance of the two columns [1]; to the outside, the width
     [cm]."""

@@ -29,8 +29,11 @@ BLACK, RED, ANY = 0, 1, -1
 """Colours of columns; `links.red` has the first two."""
 REDUCTION = 0.02
 """Share of its start at which the residual of the linear system is small enough."""
+MOST_LEFT = 1.0e-3
+"""Residual of the linear system [1] that is never small enough, however large its start: where one
+outlet lets go far too much, a share of that would open the shut ones of all columns around it."""
 AS_IF_ALONE = 0.01
-"""Part of that share below which what the links add is as good as nothing."""
+"""Part of these below which what the links add is as good as nothing."""
 
 
 @kernel
@@ -131,11 +134,11 @@ def product(one, other, columns, links, work):
 
 
 @kernel
-def solve_alone(dt, enough, columns, packed, links, room):
+def solve_alone(dt, reduction, columns, packed, links, room):
     """Try the change of heads as if no column had links; True where the links leave it at that.
 
     On level and uniform ground that is the answer, and the same in every column to the last bit.
-    `enough` is the share of the residual that may be left, as the root of its sum of squares.
+    See `solve_links` for `reduction`.
     """
     work, active = room.work, room.active
     start, left = 0.0, 0.0
@@ -154,7 +157,7 @@ def solve_alone(dt, enough, columns, packed, links, room):
         take_neighbours(c, dt, ANY, links, codes, active, work, rest)
         for k in range(volume.size):
             left += (rest[k] / volume[k]) ** 2
-    return left <= enough * enough * start
+    return left <= AS_IF_ALONE**2 * min(reduction**2 * start, MOST_LEFT**2)
 
 
 @kernel
@@ -193,11 +196,11 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
     """Change of heads of some columns, those that are `active`, with all others at rest.
 
     Returns the number of iterations: the linear residual is then below `tolerance` [1], as the root
-    of its sum of squares, or below a share `reduction` of its start.
+    of its sum of squares, or below a share `reduction` of its start and `MOST_LEFT`.
     """
     work, active, basis = room.work, room.active, room.basis
     hessenberg, turn, right = room.small[0], room.small[1], room.small[2, 0]
-    if solve_alone(dt, AS_IF_ALONE * reduction, columns, packed, links, room):
+    if solve_alone(dt, reduction, columns, packed, links, room):
         return 0
     for c in columns:
         factor(c, dt, links, packed.codes[c], work)
@@ -211,7 +214,7 @@ def solve_links(dt, tolerance, reduction, columns, packed, links, room):
                 basis[0, c, k] = -work[c, RESIDUAL, k]
             take_neighbours(c, -dt, RED, links, packed.codes[c], active, work, basis[0, c])
     start = math.sqrt(product(basis[0], basis[0], columns, links, work))
-    enough = max(tolerance, reduction * start)
+    enough = max(tolerance, min(reduction * start, MOST_LEFT))
     scale_vector(basis[0], 1.0 / start if start > 0.0 else 0.0, columns, links)
     right[0] = start
     n = 0

@@ -16,6 +16,7 @@ from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, OneCurve
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 
 SUCTION_RATIO = 1.5
 """Median ratio of drying to wetting suctions [1]. Measured on ten sands 1.12-2.02, median 1.44
@@ -38,6 +39,7 @@ MEMORY_SOURCE = "how it remembers: drawn from what sands were measured to do, no
 POINTS_SOURCE = "points of its wetting branch"
 
 
+@mind_words()
 def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hysteretic, ...]:
     """Give a sand equally likely memories, by its wetting points or for want of any.
 

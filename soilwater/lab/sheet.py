@@ -16,6 +16,7 @@ from soilwater.lab.sheet_reading import Reading
 from soilwater.lab.sheet_units import stated_water_unit
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Conductivity, Density, Length, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.set_right import Columns, Missing, as_codes, columns_at, without_missing
 from soilwater.words.text_tables import read_text_tables
 
@@ -26,6 +27,7 @@ COLUMNS = ("suction", "water_content", "sample", "replicate")
 """What columns of a lab sheet hold besides facts."""
 
 
+@mind_words()
 def read_retention(
     source: Any,
     *,
@@ -127,6 +129,7 @@ suction_unit="kPa".
     return next(iter(tables.values()))
 
 
+@mind_words()
 def read_retention_samples(
     source: Any,
     *,

@@ -32,6 +32,7 @@ from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, Length, Suction, WaterContent
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 SANDS = 400
@@ -44,6 +45,7 @@ DRAWS = 200
 """Equally likely possibilities that are kept."""
 
 
+@mind_words()
 def calibrate(
     survey: Survey,
     sand: Sand,

@@ -16,7 +16,7 @@ from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.report.page import template_environment
 from soilwater.site.morning import Morning
-from soilwater.words.cautions import cautions_for
+from soilwater.words.cautions import IN_A_LINE
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time
@@ -102,7 +102,7 @@ def crew_card(
             probability=f"{100 * plan.probability:.0f}",
             look=[_spot_line(each) for each in ordered if not each.held],
             later=_later(plan, chosen),
-            cautions=cautions_for("heat", "wilt", "backflow"),
+            cautions=[IN_A_LINE[each] for each in ("heat", "backflow", "wilt")],
         )
     if path is not None:
         Path(path).write_text(page, encoding="utf-8")
@@ -214,7 +214,8 @@ def _why(plan: SpotPlan, line: float) -> str:
     falls = "over 99" if share > 0.99 else f"{100 * share:.0f}"
     said = f"without it {falls} in 100 chances to read {100 * line:g} % or less"
     if math.isfinite(plan.first_below_without):
-        said += f", from day {day_text(plan.first_below_without, math.inf)}"
+        first = day_text(plan.first_below_without, math.inf)
+        said += ", from this morning on" if first == "0" else f", from day {first}"
     return said
 
 

@@ -64,7 +64,7 @@ def per_cent(value: float) -> str:
 
 
 def as_learned(diagnosis: Diagnosis, survey: Survey, calibration: Calibration) -> Diagnosis:
-    """Let a diagnosis say of each spot what a calibration has it read by its depth, with its band.
+    """Let a diagnosis say of each spot of a survey what a calibration has it read, with its band.
 
     The band keeps its width beyond that of the sand: the error of a reading is in it.
     """
@@ -85,7 +85,7 @@ def as_learned(diagnosis: Diagnosis, survey: Survey, calibration: Calibration) -
 
 
 def facts(survey: Survey, calibration: Calibration | None = None) -> tuple[str, ...]:
-    """Say what was done in a survey, and when; and up to when readings were learnt from."""
+    """Say what was done in a survey, and when; and when a calibration last learnt from readings."""
     facts = [count(len(survey.spots), "spot")]
     depths = [spot.depth for spot in survey.spots if spot.has_depth]
     if depths:

@@ -255,6 +255,7 @@ def cell_water_content(mesh: Mesh, suction: NDArray[np.float64]) -> NDArray[np.f
     return water
 
 
+@mind_words()
 def drained_water_content(profile: Profile, top: Length, bottom: Length) -> float:
     """Mean water content of a drained profile between two depths [1].
 

@@ -13,12 +13,18 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.linked import LEAST_DEPTH, STEEPEST, LinkedGround, grid_links, stretched
+from soilwater.ground.linked import (
+    STEEPEST,
+    LinkedGround,
+    grid_links,
+    least_depth,
+    stretched,
+)
 from soilwater.ground.profile import Profile
 from soilwater.ground.surveyed import SurveyedGround
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
-from soilwater.runs.line_ends import beside_drains
+from soilwater.runs.line_ends import above_gravel, beside_drains
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -145,7 +151,7 @@ class GreenMap(Displayed):
                 cure="take a larger spacing" if count else "give levels and depths",
             )
             return
-        least = LEAST_DEPTH + float(self.green.interfaces[self.green.layer_index()])
+        least = least_depth(self.green)
         for name, grid in (("surface_level", level), ("probe_depth", depth)):
             for i, j in np.argwhere(mask & ~np.isfinite(grid)).tolist():
                 faults.add(
@@ -160,9 +166,8 @@ class GreenMap(Displayed):
                 allowed=f"{least:g} cm or more",
                 cure="the floor would lie above the surface" if depth[i, j] < 0.0 else "",
             )
-        if len(faults):
-            return
-        floor = (level - depth)[mask]
+        # What is wrong already is not told again as a slope.
+        floor = np.where(depth >= least, level - depth, np.nan)[mask]
         place = np.argwhere(mask)
         pairs = grid_links(mask)
         slope = np.abs(floor[pairs[:, 0]] - floor[pairs[:, 1]]) / spacing
@@ -248,9 +253,14 @@ class GreenMap(Displayed):
         pairs = pairs[~drained & ~cut]
         side = np.full(len(pairs), self.spacing)
         n = len(pairs)
+        profiles = tuple(stretched(self.green, float(d)) for d in self.probe_depth[mask])
+        level = self.surface_level[mask]
+        beside = beside_drains(
+            self.green, [(*pair, self.spacing, float(n + i)) for i, pair in enumerate(trenches)]
+        )
         return LinkedGround(
-            profiles=tuple(stretched(self.green, float(d)) for d in self.probe_depth[mask]),
-            surface_level=self.surface_level[mask],
+            profiles=profiles,
+            surface_level=level,
             area=np.full(len(place), self.spacing**2),
             pairs=pairs,
             width=side,
@@ -264,10 +274,7 @@ class GreenMap(Displayed):
             },
             names=tuple(_cell(*each) for each in place.tolist()),
             edge="closed",
-            outside=beside_drains(
-                self.green,
-                [(*pair, self.spacing, float(n + i)) for i, pair in enumerate(trenches)],
-            ),
+            outside=above_gravel(beside, profiles, level),
         )
 
     def cases(

@@ -10,9 +10,12 @@ from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.linked import Outside
 from soilwater.ground.profile import Profile
 from soilwater.kernels import linked_rows, rows
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 
 CLOSED, GOES_ON = "closed", "goes on"
+THINNEST = 1.0e-6
+"""Height [cm] above the gravel from which on sand has a face."""
 End = str | WaterTable | CapillaryBreak | SeepageFace
 """What lies beyond an end of a line."""
 
@@ -79,6 +82,30 @@ def beyond_end(
             beyond, value = linked_rows.WATER_LEVEL, surface_level + value
     forward = -1.0 if column == 0 else 1.0
     return (Outside(column, beyond, value, width, forward, position),)
+
+
+def above_gravel(
+    outside: Iterable[Outside], profiles: Sequence[Profile], surface_level: FloatArray
+) -> tuple[Outside, ...]:
+    """Let faces end where a blanket of gravel begins; ground that goes on takes its gravel along.
+
+    Parameters
+    ----------
+    outside : iterable of Outside
+        Faces that go down to the lower end of their columns.
+    profiles : sequence of Profile
+        One a column.
+    surface_level : ndarray, shape (n,)
+        Of each [cm].
+    """
+    return tuple(
+        each
+        if each.beyond == linked_rows.GOES_ON or profiles[each.column].blanket is None
+        else each._replace(
+            lower_end=surface_level[each.column] - profiles[each.column].depth + THINNEST
+        )
+        for each in outside
+    )
 
 
 def beside_drains(

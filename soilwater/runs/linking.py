@@ -61,6 +61,7 @@ def make_links(
         second=np.ascontiguousarray(pairs[:, 1]),
         beyond=np.array([A_COLUMN] * between + [each.beyond for each in outside], dtype=np.int64),
         beyond_value=np.array([0.0] * between + [each.value for each in outside]),
+        beyond_nodes=np.array([0] * between + [_faces(each, elevation) for each in outside]),
         width_by_distance=np.concatenate([width_by_distance, [each.width for each in outside]]),
         area=area,
         elevation=np.ascontiguousarray(elevation),
@@ -73,6 +74,11 @@ def make_links(
         moved=np.zeros((n_links, 2)),
         out_moved=np.full((n_times, n_links), np.nan),
     )
+
+
+def _faces(outside: Outside, elevation: FloatArray) -> int:
+    """Nodes of a column with a face to the outside: those above its lower end."""
+    return int(np.count_nonzero(elevation[outside.column] >= outside.lower_end))
 
 
 def _red_columns(start: NDArray[np.int64], neighbour: NDArray[np.int64]) -> NDArray[np.int64]:

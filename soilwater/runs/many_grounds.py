@@ -37,8 +37,10 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError, Interrupted
 from soilwater.words.forms import Length, OutputTimes, StartingWater
+from soilwater.words.renamed import mind_words
 
 
+@mind_words()
 @in_full
 def simulate_grounds(
     grounds: Sequence[Transect | GreenMap],

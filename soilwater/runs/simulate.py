@@ -36,6 +36,7 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.units import to_house
 
 
+@mind_words()
 @in_full
 def simulate(
     profile: Profile | Transect | GreenMap,
@@ -130,6 +131,7 @@ def simulate(
     return run
 
 
+@mind_words()
 @in_full
 def simulate_many(
     cases: Iterable[Case] | xr.DataArray,

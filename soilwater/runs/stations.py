@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from soilwater.ground.linked import LEAST_DEPTH, STEEPEST
+from soilwater.ground.linked import STEEPEST, least_depth
 from soilwater.ground.profile import Profile
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
@@ -55,9 +55,9 @@ def check_stations(
     faults : Faults
         Takes what is wrong.
     """
-    least = LEAST_DEPTH
+    least = 0.0
     with faults.catching():
-        least += float(green.interfaces[green.layer_index()])
+        least = least_depth(green)
     for i, each in enumerate(depth):
         if each < least:
             faults.add(

@@ -14,11 +14,18 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.linked import LinkedGround, stretched
+from soilwater.ground.linked import STEEPEST, LinkedGround, least_depth, stretched
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import columns_alone
-from soilwater.runs.line_ends import CLOSED, End, beside_drains, beyond_end, check_ends
+from soilwater.runs.line_ends import (
+    CLOSED,
+    End,
+    above_gravel,
+    beside_drains,
+    beyond_end,
+    check_ends,
+)
 from soilwater.runs.stations import at_stations, check_stations, station_name
 from soilwater.survey.line import line_of_spots
 from soilwater.survey.survey import Survey
@@ -227,7 +234,13 @@ class Transect(Displayed):
         >>> sw.Transect.from_survey(sw.read_survey(table), green).distance.tolist()
         [0.0, 500.0, 1000.0]
         """
-        found = line_of_spots(survey, spots, needs_levels=surface_level is None)
+        found = line_of_spots(
+            survey,
+            spots,
+            needs_levels=surface_level is None,
+            least_depth=least_depth(green),
+            steepest=STEEPEST,
+        )
         level = found.surface_level
         if level is None:
             level = -number_to_house(surface_level, "slope", "surface_level") * found.distance
@@ -356,8 +369,9 @@ class Transect(Displayed):
             *beyond_end(line.ends[1], last, level[-1], fall[-1], width[-1], x[-1]),
             *beside_drains(line.green, [(i, i + 1, face[i], middle[i]) for i in drained.tolist()]),
         )
+        profiles = tuple(stretched(self.green, float(depth)) for depth in line.probe_depth)
         return LinkedGround(
-            profiles=tuple(stretched(self.green, float(depth)) for depth in line.probe_depth),
+            profiles=profiles,
             surface_level=level,
             area=area,
             pairs=np.stack([first, first + 1], axis=-1),
@@ -368,7 +382,7 @@ class Transect(Displayed):
             coordinates={"distance": x},
             names=tuple(station_name(i, x) for i in range(x.size)),
             edge=" and ".join(map(str, self.ends)),
-            outside=outside,
+            outside=above_gravel(outside, profiles, level),
         )
 
     def cases(

@@ -29,6 +29,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time, stamp
 from soilwater.words.unit_choice import shown, worded
 
@@ -121,7 +122,8 @@ class Morning(Displayed, Tabled):
         litres = sum(walk.litres for walk in known)
         said = [in_people_units(litres, "volume")] if known else []
         if len(known) < len(self.today):
-            said.append(f"{len(self.today) - len(known)} of the spots have no area")
+            left = len(self.today) - len(known)
+            said.append(f"{left} spot{' has' if left == 1 else 's have'} no area")
         seconds = sum(walk.seconds for walk in self.today if np.isfinite(walk.seconds))
         if seconds > 0.0:
             minutes = seconds / 60.0 / self.crew.hoses
@@ -140,6 +142,7 @@ class Morning(Displayed, Tabled):
         return f"In all {'; '.join(said)}."
 
 
+@mind_words()
 def morning_plan(
     site: SiteFile,
     day: Date | None = None,

@@ -20,6 +20,7 @@ from soilwater.site.weather import read_site_weather
 from soilwater.survey.survey import Spot
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time
 from soilwater.words.toml_lines import toml_lines
 
@@ -39,6 +40,7 @@ SPOT_QUANTITIES = ("depth", "area", "slope", "mat_thickness", "x", "y", "surface
 """Words of a spot that need a unit."""
 
 
+@mind_words()
 def read_site_file(path: Path | str, *, now: Date | None = None) -> SiteFile:
     """Read a site file (TOML) and the tables beside it.
 

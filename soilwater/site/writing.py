@@ -12,9 +12,11 @@ from soilwater.ground.turf import Turf
 from soilwater.site.file import TURFS, Green, SiteFile
 from soilwater.site.weather import PLACE_WORDS, SiteWeather, WeatherTable
 from soilwater.survey.survey import Spot
+from soilwater.words.renamed import mind_words
 from soilwater.words.safe_files import write_new
 
 
+@mind_words()
 def write_site_file(site: SiteFile, path: Path | str) -> Path:
     """Write a site into a new file, which `read_site_file` reads as the same.
 

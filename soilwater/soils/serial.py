@@ -15,6 +15,7 @@ from soilwater.soils.model import SoilModel
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
 from soilwater.words.errors import Faults, InputError
+from soilwater.words.renamed import mind_words
 
 BUILT_IN = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent, WithDryEnd, Hysteretic)
 """Models of this package."""
@@ -24,6 +25,7 @@ MODELS: dict[str, type[SoilModel]] = {model.__name__: model for model in BUILT_I
 Model = TypeVar("Model", bound=type[SoilModel])
 
 
+@mind_words()
 def register_soil_model(model: Model) -> Model:
     """Enter a soil model of your own, so that results know it again.
 

@@ -28,7 +28,12 @@ class LineOfSpots(NamedTuple):
 
 
 def line_of_spots(
-    survey: Survey, names: Sequence[str] | None, *, needs_levels: bool
+    survey: Survey,
+    names: Sequence[str] | None,
+    *,
+    needs_levels: bool,
+    least_depth: float,
+    steepest: float,
 ) -> LineOfSpots:
     """Lay spots along a line.
 
@@ -40,6 +45,10 @@ def line_of_spots(
         Spots in the order of the line; all of them in the order of the survey.
     needs_levels : bool
         Whether each must have a level.
+    least_depth : float
+        Least depth that can be used [cm].
+    steepest : float
+        Steepest floor between neighbours that can be used [1].
 
     Returns
     -------
@@ -70,6 +79,12 @@ def line_of_spots(
                 where=spot.name,
                 cure="probe it with a longer rod, or leave it out",
             )
+        elif spot.depth < least_depth:
+            faults.add(
+                f"depth is {spot.depth:g} cm",
+                where=spot.name,
+                allowed=f"{least_depth:g} cm or more",
+            )
     _check_course(spots, faults)
     if needs_levels and not any(spot.surface_level is not None for spot in spots):
         faults.add("no spot has a level", cure=_bracket(spots, faults))
@@ -77,7 +92,7 @@ def line_of_spots(
         for spot in spots:
             if spot.surface_level is None:
                 faults.add("it has no level", where=spot.name, cure="level it, or leave it out")
-        _check_marks(spots, faults)
+        _check_marks(spots, least_depth, steepest, faults)
     faults.raise_if_any()
     return LineOfSpots(
         _along(spots),
@@ -122,18 +137,35 @@ def _check_course(spots: Sequence[Spot], faults: Faults) -> None:
             )
 
 
-def _check_marks(spots: Sequence[Spot], faults: Faults) -> None:
-    """Note neighbours whose levels jump."""
+def _check_marks(
+    spots: Sequence[Spot], least_depth: float, steepest: float, faults: Faults
+) -> None:
+    """Note neighbours whose levels jump, or between whose floors no such slope is taken."""
     for one, other in pairwise(spots):
         if None in (one.surface_level, other.surface_level, one.x, one.y, other.x, other.y):
             continue
         assert one.surface_level is not None and other.surface_level is not None
-        step = abs(other.surface_level - one.surface_level)
-        if step > STEP_OF_MARKS * max(_along([one, other])[1], 100.0 * SAME_PLACE):
+        apart = float(_along([one, other])[1])
+        if apart < 100.0 * SAME_PLACE:
+            continue
+        where = f"from {one.name} to {other.name}"
+        step = other.surface_level - one.surface_level
+        if abs(step) > STEP_OF_MARKS * apart:
             faults.add(
-                f"levels jump by {step:.0f} cm",
-                where=f"from {one.name} to {other.name}",
+                f"levels jump by {abs(step):.0f} cm",
+                where=where,
                 cure="bring both to one mark; if the ground does step so, take a spot between them",
+            )
+            continue
+        # A depth that is wrong already is not told again as a slope.
+        sound = all(spot.has_depth and spot.depth >= least_depth for spot in (one, other))
+        slope = abs(step - other.depth + one.depth) / apart
+        if sound and slope > steepest:
+            faults.add(
+                f"the floor slopes {100.0 * slope:.0f} %",
+                where=where,
+                allowed=f"up to {100.0 * steepest:.0f} %",
+                cure="check both depths: one may have met a stone or missed the gravel",
             )
 
 

@@ -21,11 +21,16 @@ from soilwater.survey.rods import check_rods
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
+from soilwater.words.renamed import mind_words
 from soilwater.words.set_right import Columns, Missing, is_bound, without_lines, without_missing
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
+MOST_LINES = 50_000
+"""Longest file that is looked at for a survey: no crew reads so many spots."""
 
+
+@mind_words()
 def read_survey(
     source: Any,
     *,
@@ -113,7 +118,7 @@ def read_survey(
     """
     if is_geojson(source):
         source = table_of_points(source)
-    text = read_text_table(source, sheet=sheet)
+    text = read_text_table(source, sheet=sheet, most_lines=MOST_LINES)
     faults = Faults(f"Survey {text.source}")
     text = without_lines(
         without_missing(as_rows(text, depth_unit, reading_unit), missing), leave_out
@@ -156,6 +161,7 @@ def _checked_units(units: Mapping[str, str], faults: Faults) -> Mapping[str, str
     return units
 
 
+@mind_words()
 def join_surveys(first: Survey, second: Survey, *, same: Mapping[str, str] | None = None) -> Survey:
     """Join a survey of depths and one of readings, spot by spot.
 

@@ -123,7 +123,7 @@ class Spot:
     mat_thickness : float, str or Quantity, optional
         Thickness of the organic mat at the surface [cm].
     drop_time : float, optional
-        Time a water drop sat on a dry plug [s]; of drop tests the middle one where drops sit
+        Time a water drop sat on a dry plug [s]; of drop tests their geometric mean where drops sit
         longest.
     drop_tests : DropTests, optional
         Drop times by depth, where more than one drop was set.

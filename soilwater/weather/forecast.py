@@ -21,6 +21,7 @@ from soilwater.weather.station.files import read_station
 from soilwater.weather.stretches import stretches
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date
+from soilwater.words.renamed import mind_words
 from soilwater.words.stamps import STANDARD
 from soilwater.words.text_tables import TextTable, read_text_table
 from soilwater.words.times import as_time, stamp
@@ -34,6 +35,7 @@ MOST_MEMBERS = 100
 """More members than this are no ensemble but a table that was misread (our own choice)."""
 
 
+@mind_words()
 def read_forecast(
     source: Any,
     *,
@@ -208,6 +210,7 @@ def _part(
     )
 
 
+@mind_words()
 def join_weather(
     first: Weather | Sequence[Weather],
     then: Weather | Sequence[Weather],
@@ -287,6 +290,7 @@ def _joined(first: Weather, then: Weather, joint: np.datetime64) -> Weather:
     )
 
 
+@mind_words()
 def usual_weather(
     history: Weather | Sequence[Weather],
     begin: Date,

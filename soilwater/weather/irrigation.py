@@ -18,11 +18,14 @@ from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Area, Date, Flow, TimeSpan, WaterAmount, WaterRate
 from soilwater.words.quantities import in_people_units
-from soilwater.words.renamed import needs_all
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.times import as_time, hours_between, stamp, to_timedelta
 from soilwater.words.units import number_to_house, positive_number
 
 HOURS_PER_DAY = 24.0
+
+LONGEST_EVENT = 8784.0
+"""Longest application of water [h]."""
 _MINUTES_PER_HOUR = 60.0
 
 
@@ -82,6 +85,9 @@ class Event:
                 f"{amount:g} mm",
                 cure="give the rate or the duration, not both",
             )
+        lasts = duration or (amount / rate if rate > 0.0 else 0.0)
+        if lasts > LONGEST_EVENT:
+            faults.add(f"it would last {lasts:g} h", allowed=f"up to {LONGEST_EVENT:g} h, a year")
         faults.raise_if_any()
         object.__setattr__(self, "time", time)
         object.__setattr__(self, "amount", amount)
@@ -126,6 +132,7 @@ class Event:
         return replace(self, amount=self.amount * factor, rate=self.rate * factor)
 
 
+@mind_words()
 def cycle_and_soak(
     time: Date, amount: WaterAmount, *, rate: WaterRate, cycles: int, soak: TimeSpan, name: str = ""
 ) -> tuple[Event, ...]:
@@ -174,6 +181,7 @@ def cycle_and_soak(
     return tuple(replace(first, time=first.time + k * step) for k in range(int(cycles)))
 
 
+@mind_words()
 def hand_water(time: Date, run_time: TimeSpan, *, flow: Flow, area: Area) -> Event:
     """Water from a hose on a spot, spread evenly over it.
 
@@ -223,6 +231,7 @@ def hand_water(time: Date, run_time: TimeSpan, *, flow: Flow, area: Area) -> Eve
     return Event.from_run_time(time, hours, rate, name=f"hand water at {told}")
 
 
+@mind_words()
 def syringe(time: Date, amount: WaterAmount = 0.5, *, duration: TimeSpan = 1.0 / 60.0) -> Event:
     """Make a light wetting of the leaves in the heat of the day.
 

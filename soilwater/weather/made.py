@@ -26,6 +26,9 @@ from soilwater.words.times import (
 )
 from soilwater.words.units import number_to_house
 
+MOST_DAYS = 36_525
+"""Most days of made weather."""
+
 
 @mind_words(start="first_day")
 def steady_weather(
@@ -77,6 +80,9 @@ def steady_weather(
     if not whole or days < 1 or not np.isfinite(days) or days != int(days):
         cure = "write 14 for 14 days" if isinstance(days, str) else ""
         faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more", cure=cure)
+    elif days > MOST_DAYS:
+        faults.add(f"days is {days:g}", allowed=f"up to {MOST_DAYS:,} days, a century")
+        whole = False
     per_day = number_to_house(reference_et, "evapotranspiration", "reference_et")
     rain_per_day = number_to_house(rain, "evapotranspiration", "rain")
     for label, value in (("reference_et", per_day), ("rain", rain_per_day)):
@@ -175,6 +181,7 @@ def from_days(
     return replace(pieces, reference_et=demand, demand_shape=np.stack([phase0, phase1], axis=1))
 
 
+@mind_words()
 def weather_from_table(
     table: pd.DataFrame | xr.Dataset,
     *,

@@ -26,7 +26,7 @@ from soilwater.words.forms import (
     VapourPressures,
     WindSpeeds,
 )
-from soilwater.words.renamed import needs_all
+from soilwater.words.renamed import mind_words, needs_all
 from soilwater.words.several import number_of
 from soilwater.words.units import number_to_house
 
@@ -125,6 +125,7 @@ class ReferenceET:
     procedures: tuple[str, ...]
 
 
+@mind_words()
 def daily_reference_et(
     site: Site,
     time: Dates,
@@ -224,6 +225,7 @@ def daily_reference_et(
     )
 
 
+@mind_words()
 def hourly_reference_et(
     site: Site,
     time: Dates,

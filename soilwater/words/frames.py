@@ -20,6 +20,7 @@ import pandas as pd
 
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.safe_files import write_over
 from soilwater.words.times import stamp
 
@@ -78,6 +79,7 @@ class Tabled:
             made[name] = pd.Series(values, dtype=float if column.quantity else None)
         return pd.DataFrame(made)
 
+    @mind_words()
     def to_csv(self, path: str | Path) -> None:
         """Write the answer as a table that spreadsheets open and `read_table` reads back.
 
@@ -100,6 +102,7 @@ class Tabled:
             writer.writerow([harmless(each) if isinstance(each, str) else each for each in cells])
         write_over(Path(path), text.getvalue())
 
+    @mind_words()
     def to_excel(self, path: str | Path) -> None:
         """Write the answer as a workbook that `read_table` reads back.
 
@@ -123,6 +126,7 @@ class Tabled:
             raise ImportError(
                 'a workbook needs openpyxl: python -m pip install "soilwater[io]"'
             ) from error
+        target = Path(path)
         book = openpyxl.Workbook()
         page = book.active
         frame = self.to_dataframe()
@@ -145,7 +149,7 @@ class Tabled:
             letter = openpyxl.utils.get_column_letter(j)
             page.column_dimensions[letter].width = max(10, min(40, len(str(name)) + 2))
         page.freeze_panes = "A2"
-        book.save(path)
+        book.save(target)
 
 
 _TIMES = ("when", "time", "begin", "end")
@@ -215,6 +219,7 @@ def _cell(value: Any) -> Any:
     return str(value)
 
 
+@mind_words()
 def read_table(path: str | Path) -> pd.DataFrame:
     """Read a table that `to_csv` or `to_excel` wrote.
 
@@ -269,7 +274,12 @@ def _typed(name: str, cells: list[str], path: Path) -> Any:
 
 
 def _rows_of_csv(path: Path) -> list[list[str]]:
-    text = path.read_bytes().decode("utf-8-sig")
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            f"{path.name}: it is no text; allowed: a table of to_csv or .xlsx."
+        ) from None
     return [[as_it_was(cell) for cell in row] for row in csv.reader(io.StringIO(text, newline=""))]
 
 

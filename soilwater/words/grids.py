@@ -157,7 +157,7 @@ def _refuse_uncomputed(path: Path, sheet: str, page: Any, uncomputed: set[str]) 
         )
 
 
-def grid_of_text(path: Path) -> Grid:
+def grid_of_text(path: Path, most_lines: int | None = None) -> Grid:
     """Read the lines of a text file under the separator that makes most of them alike."""
     if path.suffix.lower() in (".xls", ".ods"):
         raise InputError(
@@ -166,6 +166,11 @@ def grid_of_text(path: Path) -> Grid:
     _refuse_large(path, path.stat().st_size, LARGEST_TEXT, "file")
     raw = path.read_bytes()
     _refuse_foreign(path, raw)
+    lines = raw.count(b"\n")
+    if most_lines is not None and lines > most_lines:
+        raise InputError(
+            f"{path.name}: the file has {lines:,} lines; allowed: {most_lines:,}; is it the table?"
+        )
     notes: tuple[str, ...] = ()
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         text = raw.decode("utf-16", errors="replace")

@@ -11,9 +11,12 @@ import inspect
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, InputError
+from soilwater.words.kinds import wrong_kinds
 
 _Called = TypeVar("_Called", bound=Callable[..., Any])
+_OF_PYTHON = (TypeError, AttributeError, ValueError, LookupError, ArithmeticError)
+"""Errors as which an argument of another kind shows."""
 _Class = TypeVar("_Class", bound=type)
 
 
@@ -66,13 +69,28 @@ def needs_all(example: str) -> Callable[[_Class], _Class]:
             init(self, *given, **named)
 
         asked.__init__ = telling
+        _mind_methods(made)
         return made
 
     return decorate
 
 
+def _mind_methods(made: type) -> None:
+    """Let the public methods of a class name an argument of another kind."""
+    for name, method in list(vars(made).items()):
+        if name.startswith("_"):
+            continue
+        subject = f"{made.__name__}.{name}"
+        if inspect.isfunction(method) and not hasattr(method, "__wrapped__"):
+            setattr(made, name, _minding(method, subject, {}))
+        elif isinstance(method, classmethod | staticmethod):
+            inside = method.__func__
+            if not hasattr(inside, "__wrapped__"):
+                setattr(made, name, type(method)(_minding(inside, subject, {})))
+
+
 def mind_words(**renamed: str) -> Callable[[_Called], _Called]:
-    """Refuse old words for arguments, and a rod without its name, and say what to write.
+    """Refuse old words for arguments, a rod without its name, and things of another kind.
 
     Parameters
     ----------
@@ -131,6 +149,14 @@ def _minding(
                     cure=f"give the rods by name: rod={args[-1]!r}",
                 )
             faults.raise_if_any()
-        return function(*args, **options)
+        try:
+            return function(*args, **options)
+        except InputError:
+            raise
+        except _OF_PYTHON as error:
+            told = wrong_kinds(function, args, options, subject)
+            if told is None:
+                raise
+            raise told from error
 
     return minding

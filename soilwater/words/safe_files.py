@@ -47,17 +47,17 @@ def write_new(path: Path, text: str) -> None:
         waiting.unlink()
 
 
-def write_over(path: Path, text: str) -> None:
+def write_over(path: Path, content: str | bytes) -> None:
     """Write a file in one go, in place of what was there.
 
     Parameters
     ----------
     path : Path
         Where.
-    text : str
+    content : str or bytes
         What is in it.
     """
-    _beside(path, text).replace(path)
+    _beside(path, content).replace(path)
 
 
 def write_marked(path: Path, page: str, mark: str) -> None:
@@ -95,11 +95,11 @@ def _marked(page: str, mark: str) -> str:
     return f"{page}\n<!-- {mark}, {digest} -->\n"
 
 
-def _beside(path: Path, text: str) -> Path:
+def _beside(path: Path, content: str | bytes) -> Path:
     """Write a temporary file in the folder of a path, on the disk when this returns."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    with open(handle, "w", encoding="utf-8", newline="\n") as file:
-        file.write(text)
+    with open(handle, "wb") as file:
+        file.write(content.encode() if isinstance(content, str) else content)
         file.flush()
         os.fsync(file.fileno())
     waiting = Path(name)

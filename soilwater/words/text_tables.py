@@ -98,7 +98,9 @@ class TextTable:
         return ("line", *(f"{name} ({unit})" if unit else name for name, unit in named))
 
 
-def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
+def read_text_table(
+    source: Any, *, sheet: str | None = None, most_lines: int | None = None
+) -> TextTable:
     """Read a small table whatever its dialect, leaving every cell as text.
 
     Parameters
@@ -108,6 +110,8 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
         openpyxl); a pandas DataFrame; or columns by name.
     sheet : str, optional
         Name of the sheet, for a workbook with several.
+    most_lines : int, optional
+        Largest number of lines of a text file that is worth reading.
 
     Returns
     -------
@@ -132,7 +136,7 @@ def read_text_table(source: Any, *, sheet: str | None = None) -> TextTable:
        2            30               22.0
     - decimal comma in text cells
     """
-    grid = _grid_of(source, sheet, MOST_CELLS)
+    grid = _grid_of(source, sheet, MOST_CELLS, most_lines)
     table, rest = _assemble(grid, grid.lines)
     if _continues(rest, table.columns):
         lost = [line for line, cells in rest if has_numbers(cells, 1)]
@@ -156,7 +160,7 @@ def read_text_tables(
     source, sheet : object, str, optional
         As in `read_text_table`.
     most_cells : int, optional
-        Largest number of cells of a workbook that is worth opening.
+        Largest number of cells of a workbook, or lines of a text file, that is worth reading.
 
     Returns
     -------
@@ -168,7 +172,7 @@ def read_text_tables(
     InputError
         As `read_text_table`, but for a further table below the first.
     """
-    grid = _grid_of(source, sheet, most_cells)
+    grid = _grid_of(source, sheet, most_cells, most_cells)
     tables: list[TextTable] = []
     lines = grid.lines
     while True:
@@ -187,22 +191,26 @@ def read_text_tables(
         lines = rest
 
 
-def _grid_of(source: Any, sheet: str | None, most_cells: int) -> Grid:
+def _grid_of(
+    source: Any, sheet: str | None, most_cells: int, most_lines: int | None = None
+) -> Grid:
     if hasattr(source, "iloc") and hasattr(source, "columns"):
         return grid_of_frame(source)
     if isinstance(source, Mapping):
         return grid_of_mapping(source)
     if not isinstance(source, (str, os.PathLike)):
-        raise TypeError(
+        raise InputError(
             "a table is read from a path, a DataFrame or a mapping of column name to values, "
             f"not from {type(source).__name__}."
         )
     path = Path(source)
+    if path.is_dir():
+        raise InputError(f"{path}: this is a folder; give the file in it.")
     if path.suffix.lower() in (".xlsx", ".xlsm"):
         return grid_of_workbook(path, sheet, most_cells)
     if sheet is not None:
         raise InputError(f"{path.name}: sheet={sheet!r} was given, but only workbooks have sheets.")
-    return grid_of_text(path)
+    return grid_of_text(path, most_lines)
 
 
 def echo_table(rows: Sequence[Sequence[object]], header: Sequence[str]) -> str:

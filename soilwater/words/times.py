@@ -141,6 +141,15 @@ def hours_between(start: Any, end: Any) -> Any:
     return nanoseconds / _NS_PER_HOUR
 
 
+LONGEST_SPAN = 1_000_000.0
+"""Longest time span [h], a little more than a century: stamps to the nanosecond end at three."""
+
+
+def _refuse_long(hours: float) -> None:
+    if not abs(hours) <= LONGEST_SPAN:
+        raise InputError(f"a span of {hours:g} h; allowed: up to {LONGEST_SPAN:,.0f} h.")
+
+
 def to_timedelta(hours: float) -> np.timedelta64:
     """Turn hours into a time span, rounded to the nanosecond.
 
@@ -148,12 +157,20 @@ def to_timedelta(hours: float) -> np.timedelta64:
     ----------
     hours : float
         Length [h].
+
+    Raises
+    ------
+    InputError
+        If it is more than `LONGEST_SPAN`.
     """
+    _refuse_long(hours)
     return np.timedelta64(round(hours * _NS_PER_HOUR), "ns")
 
 
 def to_timedeltas(hours: NDArray[np.float64]) -> NDArray[np.timedelta64]:
     """Turn many lengths [h] into time spans, each as `to_timedelta` turns one."""
+    if np.size(hours):
+        _refuse_long(float(np.max(np.abs(hours))))
     return np.rint(hours * _NS_PER_HOUR).astype("timedelta64[ns]")
 
 

@@ -7,6 +7,7 @@ from contextlib import AbstractContextManager, ExitStack
 from typing import Any, Literal, TypeAlias, TypeVar, get_args
 
 from soilwater.words.errors import InputError
+from soilwater.words.renamed import mind_words
 
 T = TypeVar("T")
 
@@ -17,6 +18,7 @@ UNIT_SYSTEMS: tuple[UnitSystem, ...] = get_args(UnitSystem)
 _chosen: list[UnitSystem] = ["both"]
 
 
+@mind_words()
 def use_units(units: UnitSystem) -> AbstractContextManager[object]:
     """Choose the units in which everything is shown from now on.
 

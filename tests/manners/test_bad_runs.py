@@ -1,7 +1,9 @@
 """What people are told about runs that cannot be run: settings, sizes, starts, rules, workers."""
 
+import contextlib
 import inspect
 import re
+import warnings
 
 import numpy as np
 import pandas as pd
@@ -284,3 +286,93 @@ def test_the_settings_of_a_batch_of_depths_are_those_of_single_runs():
     assert set(kept.data_vars) == {"drainage", "status", "status_text", "profile"}
     gave_up = sw.compare_depths(GREEN, [30.0], dry, max_steps=1, output="12 h")
     assert int(gave_up.status[0]) == sw.Status.TOO_MANY_STEPS
+
+
+# --- calls with things of another kind ---
+
+WRONG = (
+    None, "", "abc", float("nan"), float("inf"), -1, 10**400, True, b"x", [], ["a"], {}, object(),
+    np.array([]), np.array([1.0, np.nan]), np.datetime64("NaT"), complex(1, 2), range(3), [[]],
+)  # fmt: skip
+KEPT_OUT = {
+    "explore",
+    "explore_ground",
+    "calibrate",
+    "register_soil_model",
+    "remove_mat",
+    "wettable",
+    "irrigate",
+}
+"""Functions that would run for long, that take a class, or nothing."""
+FUNCTIONS = [
+    name for name in sw.__all__ if inspect.isfunction(getattr(sw, name)) and name not in KEPT_OUT
+]
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_a_function_names_what_is_of_another_kind(name, tmp_path, monkeypatch):
+    # Half of such calls ended in an error of Python.
+    monkeypatch.chdir(tmp_path)
+    function = getattr(sw, name)
+    signature = inspect.signature(function).parameters.values()
+    several = (inspect.Parameter.VAR_KEYWORD, inspect.Parameter.VAR_POSITIONAL)
+    parameters = [each for each in signature if each.kind not in several]
+    needed = [each.name for each in parameters if each.default is each.empty]
+    asked = needed or [each.name for each in parameters]
+    for i, wrong in enumerate(WRONG):
+        given = {each: WRONG[(i + 5 * j) % len(WRONG)] for j, each in enumerate(asked)}
+        given[asked[i % len(asked)]] = wrong
+        with warnings.catch_warnings(), contextlib.suppress(sw.InputError, FileNotFoundError):
+            warnings.simplefilter("ignore")
+            function(**given)
+
+
+def test_what_is_wrong_is_named_with_what_is_allowed():
+    with pytest.raises(sw.InputError) as caught:
+        sw.join_surveys(1, "two")
+    assert [*caught.value.faults] == [
+        "first is 1; allowed: a Survey.",
+        "second is 'two'; allowed: a Survey.",
+    ]
+    with pytest.raises(sw.InputError, match="allowed: an Event"):
+        sw.irrigate(3.0)
+    turf = sw.Turf(15)
+    with pytest.raises(sw.InputError, match=r"Turf\.demand: weather is 3\.0; allowed: a Weather"):
+        turf.demand(3.0)
+
+
+def test_an_error_of_ours_is_not_laid_at_the_door_of_the_caller():
+    from soilwater.words.renamed import mind_words
+
+    @mind_words()
+    def broken(days: "int", name: "str | None" = None):
+        raise AttributeError("a slip of our own")
+
+    with pytest.raises(AttributeError, match="of our own"):
+        broken(3, name="x")
+    with pytest.raises(sw.InputError, match="broken: days is 'x'; allowed: a whole number"):
+        broken("x")
+
+
+@pytest.mark.parametrize(
+    ("make", "told"),
+    [
+        (lambda: sw.steady_weather(1e9, 5), "allowed: up to 36,525 days"),
+        (lambda: sw.Event("2025-06-01", "1 mm", rate=1e-9), "allowed: up to 8784 h"),
+        (
+            lambda: sw.Profile([sw.Layer(SAND, 0.1, str(i)) for i in range(1001)], sw.Sealed()),
+            "allowed: up to 1,000",
+        ),
+    ],
+)  # fmt: skip
+def test_more_than_anybody_has_is_refused(make, told):
+    with pytest.raises(sw.InputError, match=told):
+        make()
+
+
+def test_a_file_of_more_lines_than_a_sheet_has_is_refused(tmp_path):
+    path = tmp_path / "long.csv"
+    path.write_text("suction (cm),VWC (%)\n" + "10,38\n" * 50_001, encoding="utf-8")
+    for read in (sw.read_retention, sw.read_survey):
+        with pytest.raises(sw.InputError, match="allowed: 50,000"):
+            read(path)

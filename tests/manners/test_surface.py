@@ -34,6 +34,7 @@ MEANING_SOMETHING_ELSE = {
     "FloorDesign": {"window"},
     "Outcome": {"bands"},  # where numbers lie, no thresholds
     "Rule.decide": {"reading"},  # what the meter shows
+    "SandAtDepth": {"reading"},
     "SpotDiagnosis": {"reading"},
     "Grading.diameter": {"share"},  # of the mass
     "BaseSuction.spread": {"n"},  # suctions, not draws
@@ -238,7 +239,7 @@ def test_whatever_takes_a_sand_takes_a_soil_a_fit_or_several(name, kind):
 
 def test_no_function_that_takes_a_sand_is_left_out():
     takes = {name for name, thing in PUBLIC.items() if "sand" in parameters_of(thing)}
-    answers = {"Calibration", "Change", "DepthWindow"}
+    answers = {"Calibration", "Change", "DepthWindow", "SandAtDepth"}
     assert {each.rpartition(".")[2] for each in takes - answers} == {
         each.rpartition(".")[2] for each in TAKE_A_SAND if each != "compare_sands"
     }

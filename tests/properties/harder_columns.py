@@ -3,8 +3,6 @@
 Soils, bases and starts are those of `hard_columns`; what is asked of a run too.
 """
 
-import sys
-
 import numpy as np
 from hard_columns import (
     faults,
@@ -104,7 +102,7 @@ def green_case(seed):
 
 
 def faults_of(seed, make=harder_case):
-    """What is wrong with the column of a seed, in words, and the steps it took."""
+    """What is wrong with the column of a seed, in words."""
     case, rules, ponding_limit = make(seed)
     half = case.weather.start + (case.weather.end - case.weather.start) // 2
     run = sw.simulate(
@@ -112,28 +110,4 @@ def faults_of(seed, make=harder_case):
         ponding_limit=ponding_limit, output=[case.weather.start, half, case.weather.end],
         max_steps=100_000, on_failure="return",
     )  # fmt: skip
-    return [f"{make.__name__} {seed}: {fault}" for fault in faults(case, run)], int(run.steps)
-
-
-def main(first, last, make):
-    """Run columns, and tell what is wrong with them."""
-    most = 0
-    for seed in range(first, last):
-        try:
-            found, steps = faults_of(seed, make)
-        except Exception as error:
-            found, steps = [f"{make.__name__} {seed}: raw {error!r}"], 0
-        most = max(most, steps)
-        for fault in found:
-            print("FAULT", fault, flush=True)
-        if seed % 100 == 99:
-            print("done", seed + 1, "most", most, flush=True)
-    print("end", first, last, most)
-
-
-if __name__ == "__main__":
-    main(
-        int(sys.argv[1]),
-        int(sys.argv[2]),
-        {"harder": harder_case, "green": green_case}[sys.argv[3]],
-    )
+    return [f"{make.__name__} {seed}: {fault}" for fault in faults(case, run)]

@@ -152,6 +152,35 @@ def test_a_fit_carries_its_band_and_flags_what_was_not_measured():
     assert (curve.expected_reading_lower <= curve.expected_reading_upper).all()
 
 
+def test_sands_at_given_depths_are_told_side_by_side():
+    """Readings of an independent screening calculation; days as a run of its own counts them."""
+    sands = {name: SANDS[name] for name in "CD"}
+    weather, turf = sw.steady_weather(6, "5 mm/day"), sw.Turf("15 cm")
+    settings = {"rod": 7.62, "air_filled": 0.1, "base_suction": 3.0}
+    asked = compare_sands(
+        sands, (0.15, 0.25), depths=[25.0, 38.0], weather=weather, turf=turf, **settings
+    )
+    told = {(each.sand, each.depth): each for each in asked.at_depths}
+    read = {("C", 25.0): 29.7, ("C", 38.0): 19.6, ("D", 25.0): 23.0, ("D", 38.0): 9.7}
+    for key, reading in read.items():
+        assert 100 * told[key].reading == pytest.approx(reading, abs=0.5)
+    run = sw.simulate(
+        sw.Profile.over_gravel(SANDS["C"], 38.0, base_suction=3.0), weather, turf=turf,
+        start="drained", output=6.0,
+    )  # fmt: skip
+    days = float(sw.days_until(run, 0.15, rod=7.62))
+    assert told["C", 38.0].days == pytest.approx(days, abs=1e-9)
+    assert told["D", 38.0].days == 0.0
+    assert "25.0 cm (9.8 in): D suits best" in asked.suits[0]
+    assert "38.0 cm (15.0 in): C suits best" in asked.suits[1]
+    assert "meets both" in repr(asked) and len(asked.to_dataframe()) == 4
+    neither = compare_sands(sands, (0.15, 0.25), depths=[50.0], **settings)
+    assert "none is likely to suit" in neither.suits[0] and np.isnan(neither.at_depths[0].days)
+    for more in ({"weather": weather}, {"weather": weather, "depths": [30.0]}):
+        with pytest.raises(InputError, match=r"depths|both"):
+            compare_sands(sands, (0.15, 0.25), **settings, **more)
+
+
 def test_four_in_five_of_fresh_joint_draws_lie_within_the_printed_bands():
     sheet = sw.RetentionTable(
         [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0

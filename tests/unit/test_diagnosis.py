@@ -1,6 +1,7 @@
 """Odds over causes: against closed forms where there are any, and in the words they come in."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -183,8 +184,21 @@ def test_a_slow_drop_speaks_for_repellency_and_a_quick_one_against_it():
 def test_drops_at_depth_count_where_they_sit_longest():
     tests = sw.DropTests({"0 cm": [1, 2, 1], "1 cm": [90, 150, 110]})
     slow = one(spot("S", 31.0, 0.12, drop_tests=tests), among=usual_spots())
-    as_told = one(spot("S", 31.0, 0.12, drop_time=110.0), among=usual_spots())
+    as_told = one(spot("S", 31.0, 0.12, drop_time=tests.drop_time), among=usual_spots())
     assert slow.probability("repellency") == as_told.probability("repellency") > 0.9
+
+
+def test_the_more_drops_sit_the_more_speaks_for_repellency():
+    """Without a leap where the middle drop changes sides."""
+    shares = [
+        one(
+            spot("S", 31.0, 0.15, drop_tests=sw.DropTests({1: [2.0] * (5 - n) + [300.0] * n})),
+            weights={"repellency": 0.5, "meter": 0.5},
+        ).probability("repellency")
+        for n in range(4)
+    ]
+    assert all(fewer < more for fewer, more in pairwise(shares))
+    assert shares[0] < 0.1 and shares[3] > 0.9
 
 
 def test_readings_that_scatter_within_a_square_metre_speak_for_repellency():
@@ -408,7 +422,7 @@ def test_a_depth_that_is_a_lower_bound_asks_for_a_longer_probe():
     ranked = {each.kind: each for each in rank_measurements(found, "S")}
     assert "probe" not in ranked
     assert "longer probe" in ranked["longer_probe"].instruction
-    assert next_measurement(found, "S", minutes={"longer_probe": 1.0}).kind == "longer_probe"
+    assert next_measurement(found, "S") == ranked["longer_probe"]
     deep = with_finding(found, ranked["longer_probe"], "18 in").spot("S")
     assert deep.probability("depth") > found.spot("S").probability("depth") + 0.1
 

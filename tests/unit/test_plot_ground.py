@@ -12,7 +12,8 @@ import soilwater as sw
 
 matplotlib.use("Agg")
 X = [0.0, 200.0, 400.0, 600.0]
-LINE = sw.Transect(X, [12.0, 6.0, 0.0, 0.0], [30.0] * 4, GREEN, spacing=100.0)
+ENDS = ("goes on", "closed")
+LINE = sw.Transect(X, [12.0, 6.0, 0.0, 0.0], [30.0] * 4, GREEN, ends=ENDS, spacing=100.0)
 WEATHER = sw.steady_weather(2, 0.0)
 
 

@@ -306,6 +306,19 @@ def test_every_fault_is_told_by_the_name_of_the_spot():
     assert "B2: depth is 3 cm; allowed: 5 cm or more" in text
     assert "C2: it lies 40.0 m outside the outline" in text
     assert "D2: it lies at the place of D1" in text
+    # A2 lacks a place for its level too; what follows from a fault is not told as another.
+    assert len(caught.value.faults) == 5
+
+
+def test_levels_over_two_marks_are_told_beside_other_faults():
+    raised = {name: {"surface_level": 80.0 + level_at(14.5, 9.0)} for name in NAMES[15:]}
+    with pytest.raises(sw.InputError) as caught:
+        sw.interpolate_survey(green(B2={"depth": 3.0}, **raised), SQUARE)
+    text = str(caught.value)
+    assert "B2: depth is 3 cm" in text
+    assert "bring both to one mark" in text
+    # What a depth that is wrong makes of the floor is not told once more.
+    assert len(caught.value.faults) == 2
 
 
 def test_levels_over_two_marks_are_asked_about():
@@ -424,12 +437,35 @@ def test_a_map_goes_into_geojson_as_squares(tmp_path):
     assert np.array(corners) == pytest.approx(expected, abs=0.002)
 
 
+def test_a_map_goes_into_a_geotiff_north_up(tmp_path):
+    tifffile = pytest.importorskip("tifffile")
+    values = {"reading": READING}
+    sw.write_map(tmp_path / "map.tif", small_map(origin=ORIGIN), values)
+    with tifffile.TiffFile(tmp_path / "map.tif") as file:
+        bands, page = file.asarray(), file.pages[0]
+        tags = {tag.code: tag.value for tag in page.tags.values()}
+    assert page.description == "surface level (cm); probe depth (cm); reading (%)"
+    # North is up: the first row of the map, the southern one, comes last.
+    assert bands[0, 1].tolist() == pytest.approx([6.0, 3.0, np.nan], nan_ok=True)
+    assert bands[2, 0].tolist() == pytest.approx([30.0, 15.0, np.nan], nan_ok=True)
+    # Tags of OGC 19-008r4: where the corner of the image is, and how far apart its cells are.
+    longitude, latitude = tags[33922][3:5]
+    assert metres_from(ORIGIN, (latitude, longitude)) == pytest.approx((9.5, 21.5), abs=1e-3)
+    east, south = longitude + 3 * tags[33550][0], latitude - 2 * tags[33550][1]
+    assert metres_from(ORIGIN, (south, east)) == pytest.approx((12.5, 19.5), abs=1e-3)
+    # Geographic, cells as areas, WGS 84.
+    keys = np.array(tags[34735]).reshape(-1, 4)
+    assert dict(keys[1:, [0, 3]].tolist()) == {1024: 2, 1025: 1, 2048: 4326}
+
+
 def test_what_cannot_be_written_is_told(tmp_path):
     with pytest.raises(sw.InputError) as caught:
         sw.write_map(tmp_path / "map.geojson", small_map(), {"reading": READING[:2]})
     assert "reading lies along {'spot': 2}; allowed: spot: 5" in str(caught.value)
     assert "GeoJSON is in longitude and latitude" in str(caught.value)
-    with pytest.raises(sw.InputError, match=r'"map.txt"; allowed: names that end in .csv or'):
+    with pytest.raises(sw.InputError, match=r"GeoTIFF is in .* write .csv"):
+        sw.write_map(tmp_path / "map.tif", small_map())
+    with pytest.raises(sw.InputError, match=r'"map.txt"; allowed: names that end in .csv, .geoj'):
         sw.write_map(tmp_path / "map.txt", small_map())
 
 
@@ -479,10 +515,21 @@ def test_every_fault_of_a_line_is_told_by_its_spots():
     assert "E: it lies at the place of D" in text
     assert "E: it has no level" in text
     assert "from C to D: levels jump by 148 cm; bring both to one mark" in text
+    assert len(caught.value.faults) == 6
     with pytest.raises(sw.InputError, match="A: the line meets it twice"):
         sw.Transect.from_survey(survey, GREEN, spots=["A", "C", "A"])
     with pytest.raises(sw.InputError, match='no spot is called "Z"'):
         sw.Transect.from_survey(survey, GREEN, spots=["A", "C", "Z"])
+
+
+def test_depths_that_no_line_can_have_are_told_by_their_spots():
+    thin = along(step={"depth": 3.0})
+    with pytest.raises(sw.InputError, match=r"step: depth is 3 cm; allowed: 5 cm or more\.$"):
+        sw.Transect.from_survey(thin, GREEN)
+    with pytest.raises(sw.InputError) as caught:
+        sw.Transect.from_survey(along(step={"depth": 200.0}), GREEN)
+    assert "from front to step: the floor slopes" in str(caught.value)
+    assert "from step to back: the floor slopes" in str(caught.value)
 
 
 def test_a_line_without_levels_is_told_the_bracket_ready_to_paste():

@@ -194,7 +194,7 @@ def test_other_files_are_refused_with_a_cure(table_of, tmp_path):
         table_of("a\0b")
     with pytest.raises(FileNotFoundError):
         read_text_table(tmp_path / "nowhere.csv")
-    with pytest.raises(TypeError, match=r"not from int"):
+    with pytest.raises(InputError, match=r"not from int"):
         read_text_table(5)
 
 

@@ -51,6 +51,12 @@ def test_every_fault_is_told_by_its_station():
 def test_levels_over_two_marks_are_noticed():
     with pytest.raises(sw.InputError, match="bring both to one mark"):
         line(level=[6.0, 2.0, 130.0, 131.0])
+    with pytest.raises(sw.InputError) as caught:
+        line(level=[6.0, 2.0, 130.0, 131.0], depth=[2.0, 29.0, 31.0, 30.0])
+    # Together with what else is wrong, but for what follows from it.
+    assert "station 1 (0 cm): probe_depth is 2 cm" in str(caught.value)
+    assert "bring both to one mark" in str(caught.value)
+    assert len(caught.value.faults) == 2
     with pytest.raises(sw.InputError, match="met a stone"):
         line([0.0, 50.0, 100.0], [0.0, 0.0, 0.0], [30.0, 45.0, 30.0])
 
@@ -68,7 +74,9 @@ def test_missing_values_are_never_zero():
         ({"distance": [0.0], "level": [0.0], "depth": [30.0]}, "1 station; allowed: at least 3"),
         ({"level": [1.0, 2.0]}, "surface_level has 2 values for 4 distances"),
         ({"width": [1.0, 0.0, 1.0, 1.0]}, "station 2 .* width is 0 cm"),
-        ({"ends": ("closed", "open")}, "let the line begin and end at a crest"),
+        ({"ends": ("closed", "open")}, "last station: the end is 'open'; .* at a crest"),
+        ({"ends": "closed"}, "ends is 'closed'; allowed: two"),
+        ({"drains": ["7 m"]}, "a drain at 700 cm; allowed: between 0 and 600 cm"),
         ({"green": "sand"}, "green is a str; allowed: a Profile"),
         ({"spacing": -1.0}, "spacing"),
     ],
@@ -76,6 +84,23 @@ def test_missing_values_are_never_zero():
 def test_what_cannot_be_used_is_said(options, message):
     with pytest.raises(sw.InputError, match=message):
         line(**options)
+
+
+def test_ends_and_drains_are_faces_to_the_outside():
+    ends = (sw.WaterTable("25 cm"), sw.CapillaryBreak("8 cm"))
+    ground = line(ends=ends, drains=["210 cm"]).ground()
+    found = [(each.column, each.value, each.forward, each.position) for each in ground.outside]
+    assert found == [
+        (0, LEVEL[0] - 25.0, -1.0, 0.0),
+        (24, -8.0, 1.0, 600.0),
+        (8, -3.0, 1.0, 212.5),
+        (9, -3.0, -1.0, 212.5),
+    ]
+    assert len(ground.pairs) == 23
+    assert [8, 9] not in ground.pairs.tolist()
+    assert ground.edge == "water table at 25.0 cm (9.8 in) and " + str(ends[1])
+    fall = (LEVEL[2] - DEPTH[2] - LEVEL[3] + DEPTH[3]) / 200.0
+    assert line(ends=("closed", "goes on")).ground().outside[0].value == pytest.approx(fall)
 
 
 def test_the_bracket_is_a_flat_floor_and_one_like_the_surface():

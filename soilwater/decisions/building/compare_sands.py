@@ -1,9 +1,11 @@
-"""Several sands side by side: windows of depth, and the tolerance each can stand."""
+"""Several sands side by side: windows of depth, or what each does at depths on the table."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import attrgetter
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -20,28 +22,72 @@ from soilwater.decisions.targets import (
     Target,
 )
 from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.runs.case import Case
+from soilwater.runs.meter import days_until
+from soilwater.runs.simulate import simulate_many
 from soilwater.runs.wetted import gently
+from soilwater.weather.series import Weather
+from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import InputError
+from soilwater.words.errors import InputError, RunError
 from soilwater.words.forms import Length, Suction, WaterContent
-from soilwater.words.frames import Column, Tabled
+from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 
 
+@dataclass(frozen=True)
+class SandAtDepth:
+    """What a sand does in a root zone of one depth.
+
+    Attributes
+    ----------
+    sand : str
+        Its name.
+    depth : float
+        Of the root zone [cm].
+    reading, air_filled : float
+        Drained reading and air-filled porosity of the root layer [1], by the best of sand and base.
+    reading_band, air_band : (float, float)
+        Where these lie in 80 % of the joint draws of sand and base [1].
+    days : float
+        Days until the reading falls to the low end of the target [d]; infinity beyond the weather,
+        NaN where none was given.
+    probability : float
+        Share of the joint draws that meet both targets [1].
+    """
+
+    sand: str
+    depth: float
+    reading: float
+    air_filled: float
+    reading_band: tuple[float, float]
+    air_band: tuple[float, float]
+    days: float
+    probability: float
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class SandComparison(Displayed, Tabled):
-    """Depth windows of several sands under the same targets.
+    """Several sands under the same targets.
 
     Attributes
     ----------
     windows : tuple of DepthWindow
         One per sand, in the order given.
+    at_depths : tuple of SandAtDepth
+        Each sand at each of the depths asked about; empty where none was.
+    horizon : float
+        Length of the weather that days are counted in [d]; 0 without.
     """
 
     windows: tuple[DepthWindow, ...]
+    at_depths: tuple[SandAtDepth, ...] = ()
+    horizon: float = 0.0
 
     @property
     def common(self) -> Range | None:
@@ -57,6 +103,25 @@ class SandComparison(Displayed, Tabled):
             return "no depth suits all of these sands: the depth must follow the sand delivered"
         return f"{self.common} suits all of these sands, by the best of each and of the base"
 
+    @property
+    def suits(self) -> tuple[str, ...]:
+        """Which sand suits which depth, a sentence for each depth that was asked about."""
+        said = []
+        for depth in dict.fromkeys(each.depth for each in self.at_depths):
+            there = sorted(
+                (each for each in self.at_depths if each.depth == depth),
+                key=lambda each: -each.probability,
+            )
+            odds = ", ".join(f"{each.sand} {100 * each.probability:.0f} %" for each in there)
+            first = there[0]
+            likely = first.probability >= _LIKELY
+            who = f"{first.sand} suits best" if likely else "none is likely to suit"
+            said.append(
+                f"{in_people_units(depth, 'length')}: {who} (reads as wanted and keeps its air: "
+                f"{odds})"
+            )
+        return tuple(said)
+
     def to_dataset(self, depths: Sequence[Length]) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
         names = np.array([window.name for window in self.windows], dtype=object)
@@ -67,7 +132,47 @@ class SandComparison(Displayed, Tabled):
         )
 
     def _columns(self) -> list[Column]:
-        return window_columns(self.windows)
+        if not self.at_depths:
+            return window_columns(self.windows)
+        parts: list[tuple[str, Any, str]] = [
+            ("sand", lambda each: each.sand, ""),
+            ("depth", lambda each: each.depth, "length"),
+        ]
+        for name, band, told in (
+            ("reading", "reading_band", "reading"),
+            ("air_filled", "air_band", "air filled"),
+        ):
+            parts.append((told, attrgetter(name), "water_content"))
+            for i, end in enumerate(("at least", "at most")):
+                parts.append(
+                    (f"{told} {end}", lambda e, b=band, i=i: getattr(e, b)[i], "water_content")
+                )
+        parts += [
+            ("days", lambda each: each.days, "days"),
+            ("probability", lambda each: each.probability, "probability"),
+        ]
+        return columns_of(self.at_depths, parts)
+
+    def _rows_at_depths(self) -> list[tuple[str, ...]]:
+        def told(value: float, band: tuple[float, float]) -> str:
+            return f"{100 * value:.1f} ({100 * band[0]:.1f} to {100 * band[1]:.1f})"
+
+        def days(value: float) -> str:
+            if np.isnan(value):
+                return "-"
+            return f"{value:.1f}" if np.isfinite(value) else f"> {self.horizon:.0f}"
+
+        return [
+            (
+                each.sand,
+                in_people_units(each.depth, "length"),
+                told(each.reading, each.reading_band),
+                told(each.air_filled, each.air_band),
+                days(each.days),
+                f"{100 * each.probability:.0f} %",
+            )
+            for each in self.at_depths
+        ]
 
     def _rows(self) -> list[tuple[str, ...]]:
         rows: list[tuple[str, ...]] = []
@@ -94,15 +199,19 @@ class SandComparison(Displayed, Tabled):
         return [*first._asked(), AS_TESTED, *own, *caution_lines(shared)]
 
     def _shown(self) -> Shown:
-        header = (
-            "sand",
-            "window",
-            "best",
-            "tolerance it can stand",
-            "best, with its band",
-            f"reads there after {gently()}",
-        )
+        if self.at_depths:
+            low = 100.0 * self.windows[0].target.low
+            header = ("sand", "depth", "reads %", "air %", f"days to {low:g} %", "meets both")
+            own = [f"{each.name}: {each.sentence}" for each in self.windows]
+            lines = [*self.suits, *own, *self._lines()]
+            return Shown("Sands at these depths", header, self._rows_at_depths(), lines)
+        header = (*_COMPARED, f"reads there after {gently()}")
         return Shown(self.sentence, header, self._rows(), self._lines())
+
+
+_LIKELY = 0.5
+"""Share of the draws from which a sand is said to suit a depth [1]."""
+_COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
 
 
 @mind_words(reading="target", samples="draws")
@@ -114,9 +223,12 @@ def compare_sands(
     air_filled: WaterContent,
     base_suction: Suction = OVER_GRAVEL,
     root_layer: Length = None,
+    depths: Sequence[Length] | None = None,
+    weather: Weather | None = None,
+    turf: Turf | None = None,
     draws: int = 400,
 ) -> SandComparison:
-    """Find the depth window of several sands side by side.
+    """Find the depth window of several sands, or what they do at given depths, side by side.
 
     Parameters
     ----------
@@ -132,18 +244,39 @@ def compare_sands(
         Suction left at the base [cm], the same for all.
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm].
+    depths : sequence of float, str or Quantity, optional
+        Depths of the root zone that are on the table [cm]: readings, air and odds of each sand.
+    weather : Weather, optional
+        Weather after a soaking has drained, to count days to the low end of the target in.
+    turf : Turf, optional
+        Roots and demand; needed with the weather.
     draws : int, optional
         Soils of a fit's posterior sample that carry its band.
 
     Returns
     -------
     SandComparison
-        The windows, and the depths that suit all.
+        The windows, and the depths that suit all; with `depths`, what suits which.
 
     Raises
     ------
     InputError
-        If there are no sands, or as for `depth_window`.
+        If there are no sands, a depth is less than the rods, weather comes without depths or turf,
+        or as for `depth_window`.
+    RunError
+        If a column cannot be carried through.
+
+    Examples
+    --------
+    >>> from soilwater.soils import VanGenuchten
+    >>> mix = VanGenuchten(0.05, 0.42, 0.039, 3.0, "28 cm/h", name="mix")
+    >>> coarse = VanGenuchten(0.025, 0.37, 0.041, 4.5, "60 cm/h", name="coarse sand")
+    >>> compared = compare_sands(
+    ...     [mix, coarse], (0.15, 0.25), rod="3 in", air_filled="10 %", depths=["10 in", "14 in"]
+    ... )
+    >>> print(compared.suits[1])
+    35.6 cm (14.0 in): mix suits best (reads as wanted and keeps its air: mix 100 %, coarse sand \
+0 %)
     """
     named = (
         dict(sands)
@@ -167,4 +300,68 @@ def compare_sands(
             draws=draws,
         )
         windows.append(replace(window, name=name))
-    return SandComparison(tuple(windows))
+    if depths is None:
+        if weather is not None or turf is not None:
+            raise InputError(
+                "compare_sands: weather or turf without depths; say depths=[...] that days are "
+                "counted at."
+            )
+        return SandComparison(tuple(windows))
+    at = lengths(depths, "depths")
+    days = np.full((len(windows), at.size), np.nan)
+    if weather is not None and turf is not None:
+        days = _days_at(windows, at, weather, turf)
+    elif weather is not None or turf is not None:
+        raise InputError("compare_sands: days need weather and turf; give both, or neither.")
+    horizon = 0.0 if weather is None else float(weather.hours[-1]) / 24.0
+    return SandComparison(
+        tuple(windows),
+        tuple(
+            each
+            for window, lasts in zip(windows, days, strict=True)
+            for each in _at_depths(window, at, lasts)
+        ),
+        horizon,
+    )
+
+
+def _at_depths(window: DepthWindow, depths: FloatArray, days: FloatArray) -> list[SandAtDepth]:
+    curve = window.to_dataset(list(depths))
+    names = ("expected_reading", "air_filled_porosity")
+    ends = [[curve[f"{name}_{end}"].values for end in ("lower", "upper")] for name in names]
+    return [
+        SandAtDepth(
+            sand=window.name,
+            depth=float(depth),
+            reading=float(curve.expected_reading[i]),
+            air_filled=float(curve.air_filled_porosity[i]),
+            reading_band=(float(ends[0][0][i]), float(ends[0][1][i])),
+            air_band=(float(ends[1][0][i]), float(ends[1][1][i])),
+            days=float(days[i]),
+            probability=float(curve.probability[i]),
+        )
+        for i, depth in enumerate(depths)
+    ]
+
+
+def _days_at(
+    windows: Sequence[DepthWindow], depths: FloatArray, weather: Weather, turf: Turf
+) -> FloatArray:
+    """Days until the best of each sand reads the low end of its target, by sand and depth [d]."""
+    cases = [
+        Case(
+            Profile.over_gravel(window.sand, depth, base_suction=window.base_suction.best),
+            weather,
+            turf=turf,
+            start="drained",
+        )
+        for window in windows
+        for depth in depths.tolist()
+    ]
+    runs = simulate_many(cases, output=6.0, keep=("node_suction",))
+    failed = np.flatnonzero(runs.status.values)
+    if failed.size:
+        raise RunError(f"a column failed: {runs.status_text.values[failed[0]]}")
+    found = days_until(runs, windows[0].target.low, rod=windows[0].rod).values
+    days: FloatArray = found.reshape(len(windows), depths.size)
+    return days

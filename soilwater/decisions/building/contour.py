@@ -16,6 +16,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
 
@@ -102,6 +103,7 @@ def depth_over_contour(
 def depth_over_contour(window: DepthWindow, places: Transect | GreenMap) -> FloorDesign: ...
 
 
+@mind_words()
 def depth_over_contour(
     window: DepthWindow,
     places: Mapping[str, SlopeEquivalent | float | str] | Transect | GreenMap,

@@ -20,6 +20,7 @@ from soilwater.words.displays import Displayed, Shown
 from soilwater.words.forms import Length, Slope, StartingWater
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import hours_between, stamp
 
 WORTH_CLOSING = 0.01
@@ -121,6 +122,7 @@ def _level(rise: float) -> str:
 _HEADER = ("station", "depth", "flat floor", "floor like the surface", "difference")
 
 
+@mind_words()
 def level_bracket(
     distance: Sequence[Length],
     probe_depth: Sequence[Length],

@@ -25,6 +25,7 @@ from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, StartingWater
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import hours_between, stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -141,6 +142,7 @@ class CrestEffect(Displayed, Tabled):
 _HEADER = ("place", "depth", "reads", "alone", "behaves deeper by", "over the sands")
 
 
+@mind_words()
 def crest_effect(
     ground: Transect | GreenMap,
     weather: Weather,

@@ -27,6 +27,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, StartingWater, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
@@ -123,6 +124,7 @@ _HEADER = (
 )  # fmt: skip
 
 
+@mind_words()
 def ground_odds(
     ground: SurveyedGround | GreenMap | Transect,
     sand: Sand,

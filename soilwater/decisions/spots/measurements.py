@@ -31,6 +31,7 @@ from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
+from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
@@ -118,6 +119,7 @@ KINDS: dict[str, _Kind] = {
 itself, cans are set out over the green and the heads run."""
 
 
+@mind_words()
 def next_measurement(
     diagnosis: Diagnosis,
     spot: str | None = None,
@@ -152,6 +154,7 @@ def next_measurement(
     return rank_measurements(diagnosis, spot, rods=rods, minutes=minutes)[0]
 
 
+@mind_words()
 def rank_measurements(
     diagnosis: Diagnosis,
     spot: str | None = None,
@@ -176,6 +179,8 @@ def rank_measurements(
     Returns
     -------
     tuple of Measurement
+        Where a depth is a lower bound, a longer probe comes before all else at that spot: what is
+        measured there is weighed against a depth that is a guess until then.
 
     Raises
     ------
@@ -204,9 +209,10 @@ def rank_measurements(
         for each in chosen
         for kind, rod in _possible(each, owned)
     ]
-    return tuple(sorted(found, key=lambda each: -each.gain / each.minutes))
+    return _in_order(found)
 
 
+@mind_words()
 def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -> Diagnosis:
     """Count in what a further measurement showed.
 
@@ -290,6 +296,18 @@ def _told(kind: str, value: float) -> str:
 
 def _shares(spot: SpotDiagnosis) -> FloatArray:
     return np.array([spot.probability(name) for name in NAMES])
+
+
+def _in_order(found: Sequence[Measurement]) -> tuple[Measurement, ...]:
+    """Put what tells most a minute first, and a longer probe before all else at its spot."""
+    probes = {each.spot: each for each in found if each.kind == "longer_probe"}
+    ordered: list[Measurement] = []
+    for each in sorted(found, key=lambda each: -each.gain / each.minutes):
+        if each.spot in probes:
+            ordered.append(probes.pop(each.spot))
+        if each not in ordered:
+            ordered.append(each)
+    return tuple(ordered)
 
 
 def _possible(spot: SpotDiagnosis, owned: set[float]) -> list[tuple[str, float]]:

@@ -212,7 +212,7 @@ USUAL_CATCH = Normal(1.0, 0.12)
 
 
 def may_be_wrong(log_density: FloatArray, wrong: FloatArray) -> FloatArray:
-    """Logarithm of the density of a measurement that may be wrong, from those right and wrong."""
+    """Mix a `log_density` of a measurement with that of one that is `wrong`, as slips happen."""
     either: FloatArray = np.logaddexp(np.log1p(-SLIP) + log_density, np.log(SLIP) + wrong)
     return either
 

@@ -154,6 +154,7 @@ def _by_layers(apply: Callable[[Situation], Situation]) -> Any:
     return to_ground
 
 
+@mind_words()
 def regrade(depth: Length) -> Change:
     """Cut or fill the root zone to a depth; on a line or a green, a floor that matches the surface.
 
@@ -193,6 +194,7 @@ def regrade(depth: Length) -> Change:
     return Change(name, apply, ("construction",), to_ground)
 
 
+@mind_words()
 def reshape(
     by: Length, at: Length | tuple[Length, Length], radius: Length, *, floor: bool = False
 ) -> Change:
@@ -251,6 +253,7 @@ def reshape(
     return Change(name, None, ("construction", "sloping ground"), to_ground)
 
 
+@mind_words()
 def barrier(at: Length | tuple[Length, Length], to: tuple[Length, Length] | None = None) -> Change:
     """Stop what runs sideways by a sheet from the surface into the floor.
 
@@ -327,6 +330,7 @@ def _across(
     return Change(f"a {what}", None, ("construction",), to_ground)
 
 
+@mind_words()
 def remove_mat() -> Change:
     """Take away the layer called "mat"; the root zone below stays as it is.
 
@@ -416,6 +420,7 @@ def other_sand(sand: Sand) -> Change:
     return Change(name, apply, ("construction",), _by_layers(apply), sand, other_sand)
 
 
+@mind_words()
 def blocked_outlet(standing: Length) -> Change:
     """Let water stand in the root zone above the gravel; nothing leaves, the turf draws it down.
 
@@ -448,6 +453,7 @@ def blocked_outlet(standing: Length) -> Change:
     return Change(f"{in_people_units(height, 'length')} of water standing", apply)
 
 
+@mind_words()
 def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0) -> Change:
     """Let water wet the sand better: the contact angle falls, suction acts less strongly.
 
@@ -507,6 +513,7 @@ def wetting_agent(contact_angle_before: Angle, contact_angle_after: Angle = 0.0)
     return Change(name, apply, ("label",), _by_layers(apply))
 
 
+@mind_words()
 def irrigate(*events: Event) -> Change:
     """Water at other times: these events instead of those of the spot as it is.
 

@@ -32,6 +32,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
+from soilwater.words.renamed import mind_words
 from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.unit_choice import shown
 from soilwater.words.units import number_to_house
@@ -129,6 +130,7 @@ def _counted() -> str:
     )
 
 
+@mind_words()
 def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:
     """Work out the water for a flush: the filling and the leaching apart.
 
@@ -198,6 +200,7 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
     )
 
 
+@mind_words()
 def air_after_rain(
     profile: Profile,
     depths: Sequence[Length],
@@ -340,6 +343,7 @@ def air_filled_porosity(run: xr.Dataset, root_layer: Length) -> xr.DataArray:
     return attached
 
 
+@mind_words()
 def days_below_air(
     run: xr.Dataset, air_filled: WaterContent, *, root_layer: Length
 ) -> xr.DataArray:

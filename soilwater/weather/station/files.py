@@ -36,6 +36,7 @@ from soilwater.weather.station.totals import differences, suspect_running_total
 from soilwater.weather.station.written import as_one_stamp
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Height, TimeSpan
+from soilwater.words.renamed import mind_words
 from soilwater.words.set_right import Columns, Missing
 from soilwater.words.stamps import STANDARD, daylight_saving_hint, read_stamps, to_standard_time
 from soilwater.words.text_tables import TextTable, read_text_table
@@ -45,6 +46,7 @@ MISSING_CODES: tuple[float | str, ...] = (-99.0, -99.9, -999.0, -999.9, -9999.0,
 """Numbers that stations write for "nothing measured"; common practice, no source."""
 
 
+@mind_words()
 def read_weather(
     source: Any,
     *,
@@ -114,6 +116,7 @@ def read_weather(
     )
 
 
+@mind_words()
 def read_station(
     source: Any,
     *,
