@@ -9,7 +9,7 @@ from typing import cast
 
 import numpy as np
 
-from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.equally_likely import Sand, best_and_likely, carries_fit
 from soilwater.lab.fit_result import FitResult
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import Soil
@@ -145,6 +145,22 @@ def _drawn_by_points(soil: Soil, table: RetentionTable, place: float) -> tuple[f
     heap = np.cumsum(np.exp(log_weight - log_weight.max()))
     i, k = np.unravel_index(np.searchsorted(heap, place * heap[-1]), log_weight.shape)
     return float(_RATIOS[i]), float(_REWETTED[k])
+
+
+def as_watered(sand: Sand, draws: int) -> tuple[Soil, ...]:
+    """Give the sands behind an answer about water that is given again and again.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        Of a fit, or of several, the sands remember how they were wetted, by `likely_memories`;
+        soils given one by one are taken as they are.
+    draws : int
+        Most sands.
+    """
+    if carries_fit(sand):
+        return likely_memories(sand, draws)
+    return best_and_likely(sand, draws)[1]
 
 
 def with_memory_of(soil: Soil, other: Hysteretic) -> Hysteretic:

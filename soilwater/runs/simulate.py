@@ -13,8 +13,8 @@ import xarray as xr
 
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import Sand, best_and_likely, carries_fit
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
@@ -386,9 +386,9 @@ def _ensemble(
     axes: dict[str, Sequence[Any]] = {}
     if sand is not None:
         _, soils = best_and_likely(sand)
-        if common["rules"] and carries_fit(sand):
+        if common["rules"]:
             # A rule waters again and again on what the last water left.
-            soils = likely_memories(sand, len(soils))
+            soils = as_watered(sand, len(soils))
         axes["sample"] = range(len(soils))
         profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
     members: list[Any] = [weather]

@@ -23,6 +23,12 @@ SAND = sw.Hysteretic(MIDDLE_MIX, 2.0, 0.9)
 GREEN = sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0)
 
 
+@pytest.fixture(scope="module")
+def fit():
+    table = sw.RetentionTable([10, 20, 30, 40, 60], WET_MIX.water_content([10, 20, 30, 40, 60]))
+    return table.fit(sw.VanGenuchten, draws=50, k_sat=28.0)
+
+
 def dried(amounts, after=None, day=6):
     """Columns that dry, get an amount by hand on one morning, and go on drying."""
     start = after or "drained"
@@ -64,9 +70,10 @@ def test_water_given_once_does_not_bring_back_what_dried_before_it():
 def test_the_outlook_shows_what_a_flood_and_what_gentle_water_leave_beside_each_other():
     survey = sw.Survey([sw.Spot("A1", 30.0)])
     settings = {"rod": ROD, "base_suction": 3.0, "probe_error": 0.0, "draws": 8}
-    flooded = sw.dry_down_outlook(survey, MIDDLE_MIX, DAYS, TURF, LINES, **settings)
+    sands = sw.likely_memories(MIDDLE_MIX, 8)
+    flooded = sw.dry_down_outlook(survey, sands, DAYS, TURF, LINES, **settings)
     gently = sw.dry_down_outlook(
-        survey, MIDDLE_MIX, DAYS, TURF, LINES, after=sw.AfterRain("10 mm/h"), **settings
+        survey, sands, DAYS, TURF, LINES, after=sw.AfterRain("10 mm/h"), **settings
     )
     spot, other = flooded.spot("A1"), gently.spot("A1")
     told = sw.expected_reading(survey, MIDDLE_MIX, rod=ROD, base_suction=3.0, probe_error=0.0)
@@ -79,6 +86,10 @@ def test_the_outlook_shows_what_a_flood_and_what_gentle_water_leave_beside_each_
     assert "ratio of suctions 1.50 (1.20 to 1.89), drawn from what sands" in repr(flooded)
     assert "last wetted at 10.0 mm/h while dry" in repr(gently)
     assert "watered gently median" in flooded.to_dataframe().columns[-2]
+    # A soil that says nothing of a memory is run as it is, and what gentle water leaves is told.
+    plain = sw.dry_down_outlook(survey, MIDDLE_MIX, DAYS, TURF, LINES, **settings)
+    assert plain.spot("A1").rewetted[1] == pytest.approx(spot.rewetted[1], abs=0.002)
+    assert "ratio of suctions" not in repr(plain)
 
 
 def test_a_reading_is_on_either_branch_in_half_of_the_cases():
@@ -132,17 +143,18 @@ def test_the_plan_of_a_spot_beyond_watering_tells_both_drained_readings():
     assert "2.00 (2.00 to 2.00), as it was given" in repr(found)
 
 
-def test_before_and_after_have_the_same_memory():
-    pocket = sw.Profile.over_gravel(WET_MIX, 46.0, base_suction=3.0)
+def test_before_and_after_have_the_same_memory(fit):
+    pocket = sw.Profile.over_gravel(fit, 46.0, base_suction=3.0)
     rain = sw.AfterRain("10 mm/h")
-    changes = [sw.regrade(46.0), sw.other_sand(WET_MIX), sw.regrade("38 cm")]
-    found = sw.what_if(pocket, DAYS, TURF, LINES, changes, rod=ROD, after=rain)
+    changes = [sw.regrade(46.0), sw.other_sand(fit), sw.regrade("38 cm")]
+    found = sw.what_if(pocket, DAYS, TURF, LINES, changes, rod=ROD, after=rain, sand=fit, draws=2)
     before, same, other, shallower = found.outcomes
     for each in (same, other):
-        assert replace(each, name="", notes=()) == replace(before, name="", notes=())
+        assert replace(each, name="", notes=(), gains={}) == replace(before, name="", gains={})
+        assert set(each.gains["wilt"]) == {0.0}
     assert before.rewetted < before.drained - 0.01
     assert shallower.rewetted > before.rewetted
-    flooded = sw.what_if(pocket, DAYS, TURF, LINES, [], rod=ROD).outcomes[0]
+    flooded = sw.what_if(pocket, DAYS, TURF, LINES, [], rod=ROD, sand=fit, draws=2).outcomes[0]
     assert flooded.rewetted == before.rewetted and flooded.wilt > before.wilt
     assert "ratio of suctions 1.50" in repr(found)
     certain = sw.Profile.over_gravel(SAND, 46.0, base_suction=3.0)
@@ -150,9 +162,7 @@ def test_before_and_after_have_the_same_memory():
     assert once.rewetted == pytest.approx(rewetted_reading(certain, USUAL_RAIN, ROD), rel=1e-12)
 
 
-def test_rules_water_a_fit_that_remembers_and_soils_as_they_are_given():
-    table = sw.RetentionTable([10, 20, 30, 40, 60], WET_MIX.water_content([10, 20, 30, 40, 60]))
-    fit = table.fit(sw.VanGenuchten, draws=50, k_sat=28.0)
+def test_rules_water_a_fit_that_remembers_and_soils_as_they_are_given(fit):
     green = sw.Profile.over_gravel(fit, 30.0, base_suction=3.0)
     rule = sw.Rule("4 mm", 0.2, rod=ROD, rate="18 mm/h")
 

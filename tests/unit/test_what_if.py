@@ -138,8 +138,7 @@ def test_angles_beyond_any_curve_are_refused_together():
 
 
 WATER = [Event(f"2025-07-0{day} 04:00", "15 mm", rate="15 mm/h") for day in (3, 7)]
-# Certain to remember nothing: columns by hand are of one curve too.
-SHALLOW = Profile.over_gravel(Hysteretic(MIX, 1.0), 30.0, base_suction=3.0)
+SHALLOW = Profile.over_gravel(MIX, 30.0, base_suction=3.0)
 
 
 def test_a_spot_of_which_a_part_wets_is_the_mean_of_two_columns():

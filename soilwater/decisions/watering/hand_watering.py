@@ -47,7 +47,7 @@ from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.rods import rod_of
@@ -247,7 +247,7 @@ def hand_water_plan(
         said += "others"
     else:
         _check_start(members[0])
-        remembering = likely_memories(sand, 2 * draws)
+        remembering = as_watered(sand, 2 * draws)
         halves = make_halves(remembering, members, base, draws, seed)
         rng = np.random.default_rng(seed)
         made_on, checked_on = (

@@ -36,10 +36,10 @@ from soilwater.decisions.watering.trials import from_calibration, from_readings,
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.likely_memory import as_watered, likely_memories, with_memory_of
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
-from soilwater.soils import Soil
+from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.series import Weather
@@ -362,8 +362,9 @@ def dry_down_outlook(
     if start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
-    remembering = () if calibration is not None else likely_memories(sand, draws)
-    beside = start == "drained" and after is None and any(each.remembers for each in remembering)
+    remembering = () if calibration is not None else as_watered(sand, draws)
+    beside = start == "drained" and after is None and calibration is None
+    memories = likely_memories(sand, draws) if beside else ()
     if calibration is not None:
         draws = calibration.draws
         members = calibration.members(members)
@@ -391,7 +392,7 @@ def dry_down_outlook(
         readings = tuple(mornings.tolist())
         first = band_of(own[:, 0])
         course = course_of(trial.times, own)
-        gentle = band_of(_rewetted(drawn, spot, length)) if beside else None
+        gentle = band_of(_rewetted(drawn, memories, spot, length)) if beside else None
         spots.append(
             SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course, gentle)
         )
@@ -414,9 +415,15 @@ def dry_down_outlook(
     )
 
 
-def _rewetted(drawn: Sequence[Draw], spot: Spot, rod: float) -> FloatArray:
+def _rewetted(
+    drawn: Sequence[Draw], memories: Sequence[Hysteretic], spot: Spot, rod: float
+) -> FloatArray:
     """Read a spot in each draw, drained after gentle water on a dry green [1]."""
-    profiles = (draw.profile(depth_in(draw, spot, rod)) for draw in drawn)
+    sands = (with_memory_of(*pair) for pair in zip((d.soil for d in drawn), memories, strict=True))
+    profiles = (
+        draw._replace(soil=sand).profile(depth_in(draw, spot, rod))
+        for draw, sand in zip(drawn, sands, strict=True)
+    )
     return np.array([rewetted_reading(each, USUAL_RAIN, rod) for each in profiles])
 
 

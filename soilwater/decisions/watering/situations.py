@@ -16,6 +16,7 @@ from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterFlooding, AfterRain
+from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -52,8 +53,10 @@ class Situation:
             return self.profile
         return replace(self.profile, base=WaterTable(self.profile.depth - self.standing))
 
-    def remembering(self, memory: Hysteretic) -> Situation:
-        """Let layers without a memory of wetting remember as another sand does."""
+    def remembering(self, memory: Soil) -> Situation:
+        """Let layers without a memory of wetting remember as another sand does, if it does."""
+        if not isinstance(memory, Hysteretic):
+            return self
         layers = tuple(
             replace(each, soil=with_memory_of(each.soil, memory)) for each in self.profile.layers
         )

@@ -12,8 +12,10 @@ from soilwater.decisions.watering.repellent_spots import drained_reading
 from soilwater.decisions.watering.situations import Situation
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
+from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.drained import drained_water_content
 from soilwater.runs.wetted import USUAL_RAIN
+from soilwater.soils import Soil
 from soilwater.words.arrays import FloatArray
 
 NUMBERS = {
@@ -55,7 +57,11 @@ def numbers_of(
     met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
     middles: FloatArray = np.arange(met.shape[1], dtype=np.float64) + 0.5
     flooded = [drained_water_content(each.at_rest, 0.0, rod) for each in situations]
-    gentle = [rewetted_reading(each.at_rest, USUAL_RAIN, rod) for each in situations]
+    memories = [likely_memories(_root_zone(each), 3)[1] for each in situations]
+    gentle = [
+        rewetted_reading(each.remembering(memory).at_rest, USUAL_RAIN, rod)
+        for each, memory in zip(situations, memories, strict=True)
+    ]
     drained, rewetted = (
         np.array([drained_reading(*pair, rod) for pair in zip(situations, read, strict=True)])
         for read in (flooded, gentle)
@@ -72,6 +78,10 @@ def numbers_of(
             runs.drainage[:, -1],
         ]
     )
+
+
+def _root_zone(spot: Situation) -> Soil:
+    return spot.profile.layers[spot.profile.layer_index()].soil
 
 
 def _pore_space(profile: Profile, depth: float) -> float:

@@ -39,14 +39,14 @@ from soilwater.decisions.watering.spot_numbers import NUMBERS, numbers_of
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.equally_likely import Sand, best_and_likely, carries_fit
+from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.repellent import Repellency, repellency_of
 from soilwater.runs.transect import Transect
 from soilwater.runs.wetted import AfterRain, check_rain, gently
-from soilwater.soils.hysteretic import Hysteretic
+from soilwater.soils import Soil
 from soilwater.survey.drops import DropTests
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
@@ -346,9 +346,9 @@ def what_if(
 
     Notes
     -----
-    Sands that do not say how they remember their wetting are given likely memories
-    (`likely_memories`), the same before and after a change: the middle of what three give is told,
-    and each draw has its own.
+    Where `sand` is a fit, sands remember how they were wetted, by `likely_memories`, the same
+    before and after a change: the middle of what three give is told, and each draw has its own.
+    Soils are taken as they are given; what gentle water leaves of them is of a middle memory.
 
     Examples
     --------
@@ -401,8 +401,9 @@ def what_if(
             grounds, names, weather, turf, thresholds, length, tuple(topics), n_threads
         )
     check_rain(after, faults)
-    usual: Sequence[Hysteretic] = ()
-    memories: Sequence[Hysteretic | None]
+    # How a spot that was learnt wets, was learnt with the rest.
+    usual: Sequence[Soil] = ()
+    memories: Sequence[Soil] = ()
     if isinstance(profile, Spot) or calibration is not None:
         profiles, shift = learned_spots(
             profile, calibration, turf, sand, base_suction, length, faults
@@ -410,23 +411,25 @@ def what_if(
         drawn = [_asked(each, irrigation, repellency) for each in profiles]
         spot = drawn[0]
         drawn = with_drawn_shares(drawn, spot, len(drawn), seed)
-        # How it wets was learnt with the rest.
-        memories = (None,) * len(drawn)
         turfs = calibration.turfs if calibration is not None else ()
     else:
         spot = _asked(profile, irrigation, repellency)
         drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
         drawn = with_drawn_shares(drawn, spot, draws, seed)
         known = root_zone_soil(spot) if sand is None else sand
-        usual, memories = likely_memories(known, _MEMORIES), likely_memories(known, draws)
+        usual = (
+            as_watered(known, _MEMORIES) if carries_fit(known) else best_and_likely(known, 1)[:1]
+        )
+        memories = as_watered(known, draws)
         turfs = (turf,) * (len(usual) + len(drawn))
         shift = np.zeros(len(turfs))
     situations, names = each_changed(spot, changes, "apply", faults)
     # One memory at a time, the same before and after.
     every = [each.remembering(memory) for memory in usual for each in situations]
-    for k, (own, memory) in enumerate(zip(drawn, memories, strict=False)):
+    for k, own in enumerate(drawn):
         # A change that can be made to the spot can be made to what it may be.
         made = [drawn_change(each, spot, drawn, k).apply(own) for each in changes]  # type: ignore[misc]
+        memory = memories[k % len(memories)] if memories else None
         every += [each.remembering(memory) if memory else each for each in (own, *made)]
     runs = run_spots(
         [each.case(weather, turfs[i // len(names)], after) for i, each in enumerate(every)],
