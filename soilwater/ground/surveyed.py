@@ -30,12 +30,8 @@ from soilwater.words.units import number_to_house, positive_number
 
 DOUBTFUL = 3.5
 """A value this many standard errors from what all others say is doubted (our own choice)."""
-COMPASS = {
-    name: 22.5 * i
-    for i, name in enumerate(
-        "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW".split()  # noqa: SIM905
-    )
-}
+_ROUND = "N NNE NE ENE E ESE SE SSE S SSW SW WSW W WNW NW NNW"
+COMPASS = {name: 22.5 * i for i, name in enumerate(_ROUND.split())}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
