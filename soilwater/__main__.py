@@ -11,6 +11,7 @@ import argparse
 import ast
 import os
 import platform
+import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
@@ -56,11 +57,17 @@ def main(arguments: list[str] | None = None) -> None:
     given = parser.parse_args(arguments)
     if given.task == "today":
         try:
-            print(today(given.site, given.day, given.card, given.units))
+            told = today(given.site, given.day, given.card, given.units)
         except SoilWaterError as error:
             parser.exit(1, f"{error}\n")
     else:
-        print(warm_up() if given.task == "warm-up" else about())
+        told = warm_up() if given.task == "warm-up" else about()
+    try:
+        print(told, flush=True)
+    except BrokenPipeError:
+        # Whoever reads has seen enough (`| head`); what is left goes nowhere, or Python would
+        # complain of it when it ends.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def today(site: Path, day: str | None, card: Path | None, units: UnitSystem) -> str:

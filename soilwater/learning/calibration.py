@@ -21,7 +21,7 @@ from soilwater.runs.case import Case
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, PROBABILITY
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -70,15 +70,15 @@ class HeldBack(NamedTuple):
 
     @property
     def share(self) -> float:
-        """Share of its readings inside their 90 % bands [1]."""
+        """Share of its readings inside their bands [1]."""
         return self.inside / self.read
 
     @property
     def sentence(self) -> str:
         """The check in words."""
         return (
-            f"Held back, {self.inside} of {self.read} readings of {self.day} lie inside the 90 % "
-            "bands that the visits before give them."
+            f"Held back, {self.inside} of {self.read} readings of {self.day} lie inside the "
+            f"{100 * PROBABILITY:.0f} % bands that the visits before give them."
         )
 
 

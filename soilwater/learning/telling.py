@@ -27,6 +27,7 @@ from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.learning.weighing import pick, weights_of
 from soilwater.soils import Hysteretic
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 
 LABELS = {
@@ -41,9 +42,11 @@ SAND_SUCTION = 30.0
 """Suction [cm] at which the sand is told by what it holds."""
 PRIOR_DRAWS = 4000
 CHECK_DRAWS = 400
-INSIDE = 0.9
-FEW_INSIDE = 0.7
-"""Fewer of the last visit's readings inside their bands are worth a caution [1]."""
+FEW_INSIDE = 0.55
+"""Fewer of the last visit's readings inside their bands are worth a caution [1].
+
+Of twenty readings, each inside with the probability of a band, one visit in 400 has so few.
+"""
 OUT_OF_LINE = 3.0
 """Standard errors beyond which a reading is told to be doubtful."""
 FEW_DRAWS = 1.0
@@ -158,7 +161,7 @@ def held_back(
             continue
         shown = _shown(before, kept, own, held, own.shift[:, k], told)
         shown += track.error * rng.standard_normal(shown.shape)
-        low, high = np.quantile(shown, [0.5 - 0.5 * INSIDE, 0.5 + 0.5 * INSIDE], axis=0)
+        low, high = np.quantile(shown, [LOW, HIGH], axis=0)
         inside += int(np.sum((held.value >= low) & (held.value <= high)))
         count += held.value.size
     return HeldBack(last, inside, count)

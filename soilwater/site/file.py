@@ -36,6 +36,7 @@ from soilwater.words.forms import Date, WaterAmount, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
 from soilwater.words.times import as_time, stamp
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 TURFS = {
@@ -239,8 +240,12 @@ class SiteFile(Displayed, Tabled):
             return gravel.suction_below(self.sand(name).soil, depths)
         if not math.isnan(green.water_table) and depths:
             above = sorted(green.water_table - depth for depth in depths)
-            table = in_people_units(green.water_table, "length")
-            why = f"above a water table at {table}, from the deepest spot to the shallowest"
+            far = "from the deepest spot to the shallowest"
+            why = worded(
+                lambda: (
+                    f"above a water table at {in_people_units(green.water_table, 'length')}, {far}"
+                )
+            )
             return BaseSuction(sum(above) / len(above), above[0], above[-1], why)
         return OVER_GRAVEL
 

@@ -17,6 +17,7 @@ from soilwater.words.quantities import in_people_units
 from soilwater.words.set_right import Columns, columns_at, is_bound, say_columns, say_missing
 from soilwater.words.summaries import sums_up
 from soilwater.words.text_tables import MISSING_CODES, TextTable
+from soilwater.words.unit_choice import worded
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import number_to_house
 
@@ -271,7 +272,8 @@ class Sheet:
         plain = plain_characters(cell)
         if role == "slope" and re.fullmatch(r"[\d./ ]+\s*:\s*[\d./ ]+", plain):
             value = number_to_house(plain, "slope", role)
-            self.notes.append(f"slope {plain} read as {in_people_units(value, 'slope')}")
+            rise = worded(lambda: f"slope {plain} read as {in_people_units(value, 'slope')}")
+            self.notes.append(rise)
             return value
         try:
             number, own = number_in(cell, self.text.decimal)

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from soilwater.survey.columns import Row, Sheet
-from soilwater.survey.survey import Reading
-from soilwater.words.quantities import in_people_units
+from soilwater.survey.survey import Reading, rod_list
 from soilwater.words.set_right import say_columns, say_missing
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 END_OF_A_SCALE = 10.0
@@ -214,10 +214,8 @@ def _note_visits(sheet: Sheet) -> None:
     every = [reading for spot in sheet.found.values() for reading in spot["readings"]]
     rods = sorted({reading.rod for reading in every})
     if len(rods) > 1:
-        texts = " and ".join(in_people_units(each, "length") for each in rods)
-        sheet.notes.append(
-            f"{texts} rods mixed: their readings do not compare; split with Survey.with_rod"
-        )
+        why = "mixed: their readings do not compare; split with Survey.with_rod"
+        sheet.notes.append(worded(lambda: f"{rod_list(rods)} {why}"))
     meters = sorted({reading.meter for reading in every if reading.meter})
     days = {np.datetime64(reading.time, "D") for reading in every if reading.time is not None}
     if len(meters) > 1:

@@ -95,8 +95,8 @@ IN_A_LINE: dict[str, str] = {
 DANGERS = ("heat", "backflow", "label", "construction", "water law")
 """Topics that can hurt someone, or that somebody else decides, the first to be read."""
 
-MOST_DANGERS, MOST_SHOWN = 3, 3
-"""Lines about dangers under an answer, and lines in all where the answer has none of its own."""
+MOST_SHOWN = 3
+"""Lines under an answer; one of them is its own where it has cautions of its own."""
 
 SLOPE_THAT_COUNTS = 0.005
 """Slope [1] from which a level column needs a warning: the crest of 10 m of it reads 0.4 to 2 % by
@@ -137,8 +137,8 @@ def cautions_for(*topics: str) -> tuple[str, ...]:
 def caution_lines(cautions: Sequence[str]) -> list[str]:
     """Choose the few cautions that stand under an answer, dangers first, a line each.
 
-    What belongs to this answer alone is always among them; what is true of every such answer is
-    shown while there is room, and all of it stands in the `cautions` of the answer.
+    The first of what belongs to this answer alone is always among them; what is true of every such
+    answer is shown while there is room, and all of it stands in the `cautions` of the answer.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def caution_lines(cautions: Sequence[str]) -> list[str]:
     Returns
     -------
     list of str
-        Lines that begin with "caution:", and one that says how many more there are.
+        At most `MOST_SHOWN` that begin with "caution:", and one that says how many more there are.
 
     Examples
     --------
@@ -160,22 +160,17 @@ def caution_lines(cautions: Sequence[str]) -> list[str]:
     caution: salt is not modelled, and a meter reads high in salty soil
     """
     topic_of = {sentence: topic for topic, sentence in CAUTIONS.items()}
-    dangers = dangers_among(cautions)
     own = [each for each in cautions if each not in topic_of]
     usual = [topic_of[each] for each in cautions if topic_of.get(each, "") not in ("", *DANGERS)]
-    room = max(0, MOST_SHOWN - len(dangers) - len(own))
-    shown = [
-        *dangers,
-        *own,
-        *(IN_A_LINE[topic] for topic in usual[:room]),
-    ]
+    dangers = dangers_among(cautions)[: MOST_SHOWN - 1 if own else MOST_SHOWN]
+    shown = [*dangers, *own, *(IN_A_LINE[topic] for topic in usual)][:MOST_SHOWN]
     left = len(set(cautions)) - len(shown)
     more = [f"cautions in full, {left} more of them: .cautions"] if left > 0 else []
     return [*(f"caution: {each}" for each in shown), *more]
 
 
 def dangers_among(cautions: Sequence[str]) -> list[str]:
-    """Tell the dangers among cautions in a line each, no more than `MOST_DANGERS`.
+    """Tell the dangers among cautions in a line each, no more than `MOST_SHOWN`.
 
     Parameters
     ----------
@@ -192,7 +187,7 @@ def dangers_among(cautions: Sequence[str]) -> list[str]:
     >>> dangers_among(cautions_for("salt", "water law"))
     ['allocations and restriction days go before any amount given here']
     """
-    return [IN_A_LINE[each] for each in DANGERS if CAUTIONS[each] in cautions][:MOST_DANGERS]
+    return [IN_A_LINE[each] for each in DANGERS if CAUTIONS[each] in cautions][:MOST_SHOWN]
 
 
 def slope_caution(slope: float, low: float, high: float, *, where: str = "this spot") -> str:

@@ -21,6 +21,16 @@ def test_it_runs_as_a_module():
     assert shown.startswith(f"soilwater {soilwater.__version__}")
 
 
+def test_a_reader_who_has_seen_enough_is_no_error():
+    read, write = os.pipe()
+    os.close(read)
+    ended = subprocess.run(
+        [sys.executable, "-m", "soilwater"], stdout=write, stderr=subprocess.PIPE, text=True
+    )
+    os.close(write)
+    assert (ended.returncode, ended.stderr) == (0, "")
+
+
 def test_about_tells_versions_threads_and_where_kernels_are_kept(capsys, monkeypatch):
     monkeypatch.delenv(SWITCH, raising=False)
     command.main([])

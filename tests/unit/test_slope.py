@@ -128,11 +128,19 @@ def test_under_an_answer_stand_dangers_then_its_own_then_what_room_is_left_for()
     assert caution_lines(()) == []
 
 
-def test_what_is_of_one_answer_alone_is_never_left_out():
+def test_three_lines_are_the_most_and_one_is_of_this_answer_alone():
     own = [f"the crest at spot {i} behaves as if deeper" for i in range(7)]
     shown = caution_lines([*cautions_for(*DANGERS), *own])
-    assert [each for each in shown if "spot" in each] == [f"caution: {each}" for each in own]
-    assert len(shown) == 3 + 7 + 1
+    assert shown == [
+        f"caution: {IN_A_LINE['heat']}",
+        f"caution: {IN_A_LINE['backflow']}",
+        "caution: the crest at spot 0 behaves as if deeper",
+        f"cautions in full, {len(DANGERS) + 7 - 3} more of them: .cautions",
+    ]
+    assert [each for each in caution_lines(own) if "spot" in each] == [
+        f"caution: {each}" for each in own[:3]
+    ]
+    assert len([each for each in caution_lines(cautions_for(*DANGERS)) if "caution:" in each]) == 3
 
 
 def test_every_caution_fits_a_line_too():

@@ -112,7 +112,7 @@ def test_what_was_made_before_is_said_in_the_units_in_use(chosen):
     """Sentences kept with an answer follow the choice as its tables do, whenever it was made."""
     units, _ = chosen
     answers = made_in("both")
-    for name in ("diagnosis", "outlook", "plan"):
+    for name in ("diagnosis", "outlook", "plan", "window", "flush", "what if"):
         for text in (repr(answers[name]), answers[name]._repr_html_()):
             found = FOREIGN[units].search(own_words(text))
             assert found is None, (name, text[max(0, found.start() - 60) : found.end() + 20])
@@ -121,6 +121,25 @@ def test_what_was_made_before_is_said_in_the_units_in_use(chosen):
         shown = re.sub(r"<[^>]+>", " ", own_words(text))
         found = FOREIGN[units].search(shown)
         assert found is None, shown[max(0, found.start() - 60) : found.end() + 20]
+
+
+def test_notes_of_a_sheet_and_names_of_changes_are_said_in_the_units_in_use():
+    sheet = {"spot": ["a", "b"], "VWC (%)": [22, 24], "rod (in)": [1.5, 3.0]}
+    kept = [
+        *sw.read_survey(sheet).notes,
+        sw.topdress(WET_MIX, "1 in").name,
+        sw.blocked_outlet("4 in").name,
+        sw.irrigate(sw.Event("2031-06-09 06:00", "0.2 in", duration="1 h")).name,
+        sw.reshape("-1 in", "10 ft", "4 ft").name,
+    ]
+    for units, told in (
+        ("metric", ("3.8 cm and 7.6 cm rods mixed", "2.5 cm of topdressing", "5.1 mm in one")),
+        ("US", ("1.5 in and 3.0 in rods mixed", "1.0 in of topdressing", "0.20 in in one")),
+    ):
+        with sw.use_units(units):
+            shown = "; ".join(map(str, kept))
+        assert all(each in shown for each in told)
+        assert FOREIGN[units].search(shown) is None
 
 
 def test_a_sentence_that_is_kept_is_copied_with_its_units():

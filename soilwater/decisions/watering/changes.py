@@ -20,6 +20,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Angle, Length
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
 MAT = "mat"
@@ -96,18 +97,22 @@ def regrade(depth: Length) -> Change:
         profile = before.profile
         index = profile.layer_index()
         change = thickness - profile.layers[index].thickness
-        told = one_writing("length")
+
+        def told() -> str:
+            length = one_writing("length")
+            return f"{length.of(change):+.1f} {length.unit} of root zone"
+
         return replace(
             before,
             profile=profile.with_thickness(thickness),
-            notes=(*before.notes, f"{told.of(change):+.1f} {told.unit} of root zone"),
+            notes=(*before.notes, worded(told)),
         )
 
     def to_ground(before: GroundSituation) -> GroundSituation:
         depth = np.where(np.isfinite(before.ground.probe_depth), thickness, np.nan)
         return replace(before, ground=replace(before.ground, probe_depth=depth))
 
-    name = f"root zone of {in_people_units(thickness, 'length')}"
+    name = worded(lambda: f"root zone of {in_people_units(thickness, 'length')}")
     return Change(name, apply, ("construction",), to_ground)
 
 
@@ -165,8 +170,8 @@ def reshape(
         return replace(before, ground=ground)
 
     word = "raised" if rise > 0.0 else "cut"
-    told = in_people_units(abs(rise), "length")
-    name = f"surface {word} by {told}" + (" with the floor" if floor else "")
+    whole = " with the floor" if floor else ""
+    name = worded(lambda: f"surface {word} by {in_people_units(abs(rise), 'length')}{whole}")
     return Change(name, None, ("construction", "sloping ground"), to_ground)
 
 
@@ -304,7 +309,7 @@ def topdress(sand: Sand, thickness: Length) -> Change:
         return replace(before, profile=replace(before.profile, layers=(top, *layers)))
 
     return Change(
-        f"{in_people_units(added, 'length')} of topdressing",
+        worded(lambda: f"{in_people_units(added, 'length')} of topdressing"),
         apply,
         sand=sand,
         with_sand=lambda drawn: topdress(drawn, added),
@@ -368,7 +373,8 @@ def blocked_outlet(standing: Length) -> Change:
             )
         return replace(before, standing=height)
 
-    return Change(f"{in_people_units(height, 'length')} of water standing", apply)
+    name = worded(lambda: f"{in_people_units(height, 'length')} of water standing")
+    return Change(name, apply)
 
 
 @mind_words()
@@ -451,8 +457,8 @@ def irrigate(*events: Event) -> Change:
 
     total = sum(event.amount for event in events)
     often = "one irrigation" if len(events) == 1 else f"{len(events)} irrigations"
-    told = in_one_unit(total, "water_amount")
-    return Change(f"{told} in {often}", apply, ("water law",), _by_layers(apply))
+    name = worded(lambda: f"{in_one_unit(total, 'water_amount')} in {often}")
+    return Change(name, apply, ("water law",), _by_layers(apply))
 
 
 def _above_zero(value: Any, name: str) -> float:

@@ -15,6 +15,7 @@ from soilwater.runs.repellent import Repellency, repellent_patches
 from soilwater.words.errors import InputError
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
+from soilwater.words.unit_choice import worded
 
 _OVER_AREA = ("reading", "storage", "transpiration", "demand", "drainage", "runoff")
 
@@ -55,12 +56,13 @@ def wetting_notes(spot: Situation) -> tuple[str, ...]:
     if told.drop_tests is not None:
         low, _, high = told.drop_tests.wetting_share
         share = f"{share} ({100 * low:.0f} to {100 * high:.0f})"
-    dry = (
-        "starts as the rest"
-        if suction is None
-        else f"starts at {in_people_units(suction, 'suction')}"
-    )
-    return (f"{share} of it takes all the water; the part that stays dry {dry}",)
+
+    def dry() -> str:
+        if suction is None:
+            return "starts as the rest"
+        return f"starts at {in_people_units(suction, 'suction')}"
+
+    return (worded(lambda: f"{share} of it takes all the water; the part that stays dry {dry()}"),)
 
 
 def with_drawn_shares(

@@ -34,7 +34,7 @@ from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import hours_between, to_timedelta
-from soilwater.words.unit_choice import shown
+from soilwater.words.unit_choice import shown, worded
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
@@ -194,7 +194,7 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
         pore_volumes=pore_volumes,
         uniformity=share,
         cautions=(
-            _counted(),
+            worded(_counted),
             *cautions_for("salt", "label", "backflow", "water law"),
         ),
     )

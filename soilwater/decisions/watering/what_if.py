@@ -154,7 +154,7 @@ class WhatIf(Displayed, Tabled):
                     if name in _DRAWN
                     for i, end in enumerate(("at least", "at most"))
                 ),
-                ("notes", lambda each: "; ".join(each.notes), ""),
+                ("notes", lambda each: "; ".join(map(str, each.notes)), ""),
             ],
         )
 
@@ -181,7 +181,7 @@ class WhatIf(Displayed, Tabled):
             (
                 each.name,
                 *(told(each, *pair) for pair in zip(NUMBERS, writers, strict=True)),
-                ", ".join(each.notes),
+                ", ".join(map(str, each.notes)),
             )
             for each in self.outcomes
         ]
