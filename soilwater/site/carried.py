@@ -12,6 +12,7 @@ import numpy as np
 from soilwater.decisions.watering.starts import dried_to, usable
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.learning.unknowns import CROP_SPREAD
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate
 from soilwater.site.file import Green, SiteFile
@@ -71,7 +72,8 @@ def carried_forward(site: SiteFile, green: Green, day: np.datetime64) -> tuple[S
     Notes
     -----
     The best sand and base are run with the weather of the station, and where that ends of the
-    forecast, and with the water of the table; members of a forecast are averaged.
+    forecast, and with the water of the table; members of a forecast are averaged. What the turf
+    drank since then is known to `CROP_SPREAD` of it, which is added to the error of the meter.
     """
     survey = site.survey(green.name, day)
     begin = day.astype("datetime64[ns]") + MORNING
@@ -113,7 +115,8 @@ def carried_forward(site: SiteFile, green: Green, day: np.datetime64) -> tuple[S
             given = _events(site.water, green.name, spot.name, last.time, begin)
             weather = _alike([each.between(last.time, begin) for each in ahead])
             value = float(np.mean([column.run_on(spot, last, each, given) for each in weather]))
-            read = Reading(value, rod=site.rod, time=begin, meter=CARRIED)
+            error = float(np.mean([_error_of(spot, each, green.turf) for each in weather]))
+            read = Reading(value, rod=site.rod, time=begin, meter=CARRIED, added_error=error)
             spots.append(replace(spot, readings=(read,)))
         else:
             spots.append(spot)
@@ -179,6 +182,12 @@ def _events(
             latest = until - np.timedelta64(round(60 * hours), "m")
             events.append(Event(min(each.time, latest), each.amount, duration=hours))
     return sorted(events, key=lambda each: each.time)
+
+
+def _error_of(spot: Spot, weather: Weather, turf: Turf) -> float:
+    """Tell what the demand, drawn from all of the root zone, adds to the standard error [1]."""
+    demand = sum(float(each.sum()) for each in turf.demand(weather))
+    return CROP_SPREAD * demand / (10.0 * spot.depth)
 
 
 class _Column(NamedTuple):

@@ -24,7 +24,7 @@ from soilwater.site.tables import GivenWater
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event, too_soon_to_read
 from soilwater.words.cautions import caution_lines
-from soilwater.words.displays import Displayed, Shown
+from soilwater.words.displays import Displayed, Shown, listed
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date
 from soilwater.words.frames import Column, Tabled
@@ -224,8 +224,22 @@ def _start(site: SiteFile, green: Green, day: np.datetime64) -> tuple[Survey, An
     for spot in read:
         soon.setdefault(_too_soon(spot, water), []).append(spot.name)
     told += [f"{', '.join(spots)}: {why}" for why, spots in soon.items() if why]
+    later = [spot.name for spot in survey.spots if _watered_since(spot, water, day)]
+    if later:
+        told.append(f"watered this morning, which the plan leaves out: {listed(later)}")
     start = "readings" if any(usable(spot, site.rod) for spot in survey.spots) else "drained"
     return survey, start, "; ".join(told)
+
+
+def _watered_since(spot: Spot, water: Sequence[GivenWater], day: np.datetime64) -> bool:
+    """Whether a spot was given water on a day after it was read, or after it was run on to."""
+    read = [each.time for each in spot.usable_readings if each.time is not None]
+    return bool(read) and any(
+        each.spot in ("", spot.name)
+        and max(read) <= each.time
+        and each.time.astype("datetime64[D]") == day
+        for each in water
+    )
 
 
 def _too_soon(spot: Spot, water: Sequence[GivenWater]) -> str:

@@ -52,11 +52,14 @@ class Reading:
         When it was taken, in local standard time.
     meter : str, optional
         Which meter, where several were used.
+    added_error : float or str, optional
+        Standard error [1] beyond that of the meter, such as of a reading that was run on for days.
 
     Raises
     ------
     InputError
-        If the value is not between 0 and 1, the rods have no length, or the time is none.
+        If the value is not between 0 and 1, the rods have no length, the time is none, or the
+        error is below 0.
 
     Examples
     --------
@@ -70,9 +73,13 @@ class Reading:
     rod: float = field(kw_only=True)
     time: np.datetime64 | None = field(default=None, kw_only=True)
     meter: str = field(default="", kw_only=True)
+    added_error: float = field(default=0.0, kw_only=True)
 
     def __post_init__(self) -> None:
         faults = Faults("Reading")
+        with faults.catching():
+            error = number_to_house(self.added_error, "water_content", "added_error")
+            object.__setattr__(self, "added_error", error)
         with faults.catching():
             value = number_to_house(self.value, "water_content", "value")
             object.__setattr__(self, "value", value)

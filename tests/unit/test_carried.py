@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
+from soilwater.decisions.watering.starts import errors_of
 from soilwater.site.carried import CARRIED, carried_forward
 from soilwater.site.tables import GivenWater
 
@@ -43,6 +44,33 @@ def test_a_spot_is_run_on_by_weather_from_its_last_reading(site):
     # between a third and all of what that is of the layer of the rods, 7.6 cm.
     for name, value in values.items():
         assert 0.004 < before[name] - value < 0.05, name
+
+
+def test_the_error_of_a_carried_reading_grows_with_the_demand_since_then(site):
+    _, one, _ = carried(site)
+    _, four, _ = carried(site, DAY + 3)
+    for spot in one.spots:
+        (read,) = spot.readings
+        # A fifth of a day's 3.8 mm at 0.81 of it, out of all of the root zone.
+        assert read.added_error == pytest.approx(0.2 * 0.81 * 3.8 / (10 * spot.depth), rel=0.4)
+        (later,) = four.spot(spot.name).readings
+        assert later.added_error > 3.0 * read.added_error
+
+
+def test_readings_err_as_the_meter_does_and_what_is_added():
+    def read(value, **more):
+        return sw.Reading(value, rod="3 in", **more)
+
+    known = [
+        sw.Spot("once", "12 in", readings=[read(0.2)]),
+        sw.Spot("twice", "12 in", readings=[read(0.2), read(0.22)]),
+        sw.Spot("run on", "12 in", readings=[read(0.2, added_error="4 %")]),
+        sw.Spot("never", "12 in"),
+    ]
+    errors = errors_of(known, 7.62, 0.03)
+    assert errors.ravel() == pytest.approx([0.03, 0.03 / np.sqrt(2.0), 0.05, 0.0])
+    with pytest.raises(sw.InputError, match="added_error"):
+        read(0.2, added_error=-0.01)
 
 
 def test_the_water_of_the_table_counts_where_it_fell(site):

@@ -94,6 +94,15 @@ def test_readings_too_soon_after_water_and_spots_not_read_are_told(tmp_path):
     assert "front: Not drained yet: read 1.2 h after 4 mm of water" in told
 
 
+def test_water_given_after_the_reading_is_told(tmp_path):
+    site = sw.read_site_file(copied(tmp_path))
+    site.add_water("4", "hose", f"{DAY} 08:00", "3 mm", spot="left")
+    site.add_water("4", "hose", f"{DAY} 05:00", "3 mm", spot="front")
+    told = sw.morning_plan(sw.read_site_file(site.path), DAY, draws=2).notes[0]
+    assert "watered this morning, which the plan leaves out: left" in told
+    assert "out: left, " not in told and "front and left" not in told
+
+
 # --- the weather ahead ---------------------------------------------------------------------------
 
 

@@ -35,7 +35,7 @@ from soilwater.decisions.watering.plan_words import (
     with_sentence,
 )
 from soilwater.decisions.watering.planning import LEAST_AMOUNT, Wish, planned, spots_in_need
-from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words
+from soilwater.decisions.watering.starts import LEARNED_START, check_start, errors_of, start_words
 from soilwater.decisions.watering.trials import (
     Trial,
     from_calibration,
@@ -250,6 +250,7 @@ def hand_water_plan(
         remembering = as_watered(sand, 2 * draws)
         halves = make_halves(remembering, members, base, draws, seed)
         rng = np.random.default_rng(seed)
+        errors = errors_of(known, length, meter)
         made_on, checked_on = (
             from_rest(known, drawn, turf, after, length, n_threads)
             if start == "drained"
@@ -259,7 +260,7 @@ def hand_water_plan(
                 turf,
                 after,
                 length,
-                meter * rng.standard_normal((len(known), draws)),
+                errors * rng.standard_normal((len(known), draws)),
                 n_threads,
             )
             for drawn in halves

@@ -30,7 +30,13 @@ from soilwater.decisions.watering.ensembles import (
     spots_with_depth,
 )
 from soilwater.decisions.watering.refill import rewetted_reading
-from soilwater.decisions.watering.starts import LEARNED_START, check_start, start_words, usable
+from soilwater.decisions.watering.starts import (
+    LEARNED_START,
+    check_start,
+    errors_of,
+    start_words,
+    usable,
+)
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_calibration, from_readings, from_rest
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
@@ -374,7 +380,8 @@ def dry_down_outlook(
         if start == "drained":
             trial = from_rest(known, drawn, turf, after, length, n_threads)
         else:
-            noise = meter * np.random.default_rng(seed).standard_normal((len(known), draws))
+            noise = np.random.default_rng(seed).standard_normal((len(known), draws))
+            noise *= errors_of(known, length, meter)
             trial = from_readings(known, drawn, turf, after, length, noise, n_threads)
             unread = [spot.name for spot in known if not usable(spot, length)]
             if unread:

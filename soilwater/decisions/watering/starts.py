@@ -17,7 +17,7 @@ from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
-from soilwater.survey.survey import Spot
+from soilwater.survey.survey import Reading, Spot
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
@@ -41,7 +41,7 @@ def starts_at_readings(
     rod : float
         Length of the rods [cm].
     noise : ndarray, shape (spots, draws)
-        Error of one reading [1].
+        Error of the reading of a spot [1], from `errors_of`.
     after : AfterRain or None
         How the green was wetted last; where that is not known, sand that remembers was flooded in
         every other draw, and wetted as usual in the rest.
@@ -57,7 +57,7 @@ def starts_at_readings(
         if not values:
             starts.append([after or "drained"] * len(drawn))
             continue
-        read = np.mean(values) + errors / np.sqrt(len(values))
+        read = np.mean(values) + errors
         depths = [depth_in(draw, spot, rod) for draw in drawn]
         at_rest = [
             float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
@@ -107,7 +107,27 @@ def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -
 
 def usable(spot: Spot, rod: float) -> list[float]:
     """List the usable readings [1] of a spot with a rod of one length."""
-    return [each.value for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
+    return [each.value for each in _with_rod(spot, rod)]
+
+
+def errors_of(known: Sequence[Spot], rod: float, meter: float) -> FloatArray:
+    """Tell the standard error of the mean reading of every spot [1], shape (spots, 1).
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots with depths.
+    rod : float
+        Length of the rods [cm].
+    meter : float
+        Standard error of one reading of the meter [1].
+    """
+    errors = [[np.hypot(meter, each.added_error) for each in _with_rod(s, rod)] for s in known]
+    return np.array([[np.linalg.norm(each) / max(1, len(each))] for each in errors])
+
+
+def _with_rod(spot: Spot, rod: float) -> list[Reading]:
+    return [each for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
 
 
 def dried_to(

@@ -188,7 +188,7 @@ def from_readings(
     after : AfterRain or None
         As for `starts_at_readings`.
     noise : ndarray, shape (spots, draws)
-        Error of one reading [1].
+        As for `starts_at_readings`.
     """
     starts = starts_at_readings(known, drawn, rod, noise, after)
 
