@@ -124,7 +124,6 @@ def test_single_blanks_between_columns_and_scatter_in_brackets(tmp_path, text):
     [
         "suction VWC\n10 37.8\n20 28.4 wet\n30 19.4\n40 14\n",
         "suction (cm) VWC (%)\n10 37.8\n20\n30 19.4\n40 14\n",
-        "suction (cm),VWC (%)\n10,37.8\n20,28.4\n30,19.4\n1000,<2\n",
         "suction (cm),VWC (%)\n10,37.8 (core 2)\n20,28.4\n30,19.4\n40,14\n",
     ],
 )
