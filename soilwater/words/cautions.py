@@ -57,6 +57,10 @@ CAUTIONS: dict[str, str] = {
         "code asks for"
     ),
     "water law": "allocations and restriction days go before any amount given here",
+    "repellent": (
+        "water that runs off a repellent patch does not count: check with a probe, and water it "
+        "slowly"
+    ),
     "salt": (
         "salt is not modelled, and a meter reads high in salty soil; test water and soil before "
         "flushing"
@@ -85,6 +89,7 @@ IN_A_LINE: dict[str, str] = {
     "label": "the label is the law for whatever is applied; no rate is given here",
     "backflow": "filling tanks and injecting need the backflow protection of local code",
     "water law": "allocations and restriction days go before any amount given here",
+    "repellent": "water that runs off a repellent patch does not count; water it slowly",
     "salt": "salt is not modelled, and a meter reads high in salty soil",
     "not modelled": "not modelled: frost, swelling, fingers of water, disease, shade, compaction",
     "private": "maps of a club are its own: nothing is sent anywhere from here",

@@ -330,9 +330,8 @@ def hand_water_plan(
     )
 
 
-_CAUTIONS = (
-    "water that runs off a repellent patch does not count: check with a probe, and water it slowly",
-    *cautions_for("wilt", "heat", "water law", "backflow", "level ground", "accuracy"),
+_CAUTIONS = cautions_for(
+    "repellent", "wilt", "heat", "water law", "backflow", "level ground", "accuracy"
 )
 
 
