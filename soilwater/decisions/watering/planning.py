@@ -15,7 +15,6 @@ from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import LOW
 
 LEAST_AMOUNT = 1.0
 """Less than this [mm] is not worth a walk (common practice, no source)."""
@@ -25,6 +24,9 @@ WATERING_TIME = 0.25
 """Time over which the water of one visit falls in the simulation [h]: to and fro, not in one go."""
 
 
+MAY_BE_FULL = 0.25
+"""Share of the draws [1] that a visit may find full: what they cannot hold feeds the gravel. Nobody
+waits for noon until the last of them has room, nor floods most for the driest (our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 EVERY = 5
@@ -219,7 +221,7 @@ def _more_visits(
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
     lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * rod * np.mean(lost, axis=0)
-    room = np.quantile(tried.room[dry], LOW, axis=0)
+    room = np.quantile(tried.room, MAY_BE_FULL, axis=0)
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))
     plan = {event.time: event for event in events}
     failing_at = tried.first + np.flatnonzero(kept < asked)
