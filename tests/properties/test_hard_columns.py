@@ -62,6 +62,13 @@ def test_many_harder_columns(first):
 
 
 @pytest.mark.long
+@pytest.mark.xfail(reason="not cured; once they are, they belong with the others")
+@pytest.mark.parametrize("seed", NOT_YET)
+def test_harder_columns_that_still_fail(seed):
+    assert harder_columns.faults_of(seed) == []
+
+
+@pytest.mark.long
 @pytest.mark.parametrize("first", range(0, GREENS, 50))
 def test_many_greens(first):
     make = harder_columns.green_case
