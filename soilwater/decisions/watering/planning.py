@@ -89,8 +89,7 @@ class _Tried(NamedTuple):
 
     def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
         """Take over what draws read and hold."""
-        refill = Refill(*(part[draws] for part in self.refill))
-        full, self.drained[draws] = refill.again(storage)
+        full, self.drained[draws] = self.refill.take(draws).again(storage)
         self.reading[draws], self.room[draws] = reading, full - storage
 
     def missed(self, line: float) -> NDArray[np.int64]:
@@ -134,17 +133,20 @@ def planned(
         Median readings with it [1].
     """
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
+    refills = {i: trial.refill(i) for i in numbers}
     if trial.draws >= _ENOUGH and numbers:
         dry_last = np.argsort(-trial.reading[numbers].min(axis=2).mean(axis=0))
-        few = trial.take(dry_last[EVERY // 2 :: EVERY])
+        chosen = dry_last[EVERY // 2 :: EVERY]
+        of_few = {i: each.take(chosen) for i, each in refills.items()}
         # What only many draws can ask for is left to them.
-        _add(plan, few, wish, wish.probability, visits, n_threads)
-    return plan, _add(plan, trial, wish, wish.asked, visits, n_threads)
+        _add(plan, trial.take(chosen), of_few, wish, wish.probability, visits, n_threads)
+    return plan, _add(plan, trial, refills, wish, wish.asked, visits, n_threads)
 
 
 def _add(
     plan: dict[int, list[Event]],
     trial: Trial,
+    refills: Mapping[int, Refill],
     wish: Wish,
     asked: float,
     visits: Visits,
@@ -158,7 +160,7 @@ def _add(
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
         blank = np.empty_like(trial.reading[i])
-        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), trial.refill(i))
+        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), refills[i])
         tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
