@@ -16,6 +16,7 @@ from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import SpotPlan
+from soilwater.runs.scheduling import Progress
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
@@ -32,6 +33,7 @@ def checked(
     visits: Visits,
     alike: bool,
     n_threads: int | None,
+    progress: Progress,
 ) -> tuple[SpotPlan, ...]:
     """Simulate a plan on fresh draws, and say of each spot what comes of it.
 
@@ -55,12 +57,13 @@ def checked(
         Whether spots differ in depth alone.
     n_threads : int or None
         Threads to use.
+    progress : bool or callable
+        As for `run_columns`.
     """
     line, share = wish.line, wish.probability
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
-    watered = _watered(
-        known, {i: each for i, each in events.items() if each}, alike, trial, n_threads
-    )
+    given = {i: each for i, each in events.items() if each}
+    watered = _watered(known, given, alike, trial, n_threads, progress)
     plans = []
     for i, spot in enumerate(known):
         bare = trial.reading[i]
@@ -107,6 +110,7 @@ def _watered(
     alike: bool,
     trial: Trial,
     n_threads: int | None,
+    progress: Progress,
 ) -> dict[int, tuple[FloatArray, FloatArray]]:
     """Run spots with their water: what they read, before any shift [1], and what they lost [mm].
 
@@ -131,7 +135,7 @@ def _watered(
     ]
     if not cases:
         return {}
-    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True)
+    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True, progress=progress)
     found, row = {}, 0
     for key, of_key in shared.items():
         size = len(ends[key])

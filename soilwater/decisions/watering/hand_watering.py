@@ -22,6 +22,7 @@ from soilwater.decisions.watering.ensembles import (
     ground_and_demand,
     members_of,
     memory_words,
+    share_of,
     spots_with_depth,
 )
 from soilwater.decisions.watering.plan_words import (
@@ -44,6 +45,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
+from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
@@ -91,6 +93,7 @@ def hand_water_plan(
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
+    progress: Progress = False,
 ) -> HandWaterPlan:
     """Plan hand water that keeps every spot above a line, within what the spot can hold.
 
@@ -150,6 +153,9 @@ def hand_water_plan(
         Seed of the draws.
     n_threads : int, optional
         Threads to use.
+    progress : bool or callable, optional
+        True shows a bar; a callable is given the number of finished cases and of all. A spot in a
+        draw counts four times: without water in both halves, planned, and checked.
 
     Returns
     -------
@@ -232,63 +238,100 @@ def hand_water_plan(
     members = members_of(weather)
     base = base_band(base_suction)
     aside = spots_aside(known, diagnosis)
-    if calibration is not None:
-        members = calibration.members(members)
-        learned = from_calibration(known, calibration, members, length, n_threads, coarse=True)
-        made_on, checked_on = (learned.take(half) for half in calibration.halves)
-        assumed: tuple[str, ...] = (LEARNED_START,)
-        said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
-        said += "others"
-    else:
-        _check_start(members[0])
-        remembering = as_watered(sand, 2 * draws)
-        halves = make_halves(remembering, members, base, draws, seed)
-        rng = np.random.default_rng(seed)
-        errors = errors_of(known, length, meter)
-        made_on, checked_on = (
-            from_rest(known, drawn, turf, after, length, n_threads, coarse=True)
-            if start == "drained"
-            else from_readings(
+    cells = len(known) * (draws if calibration is None else calibration.draws // 2)
+    with reporting(progress, 4 * cells) as tell:
+        settled, checking = share_of(tell, cells), share_of(tell, cells)
+        if calibration is not None:
+            members = calibration.members(members)
+            learned = from_calibration(
                 known,
-                drawn,
-                turf,
-                after,
+                calibration,
+                members,
                 length,
-                errors * rng.standard_normal((len(known), draws)),
                 n_threads,
                 coarse=True,
+                progress=share_of(tell, 2 * cells),
             )
-            for drawn in halves
-        )
-        assumed = (
-            f"suction left at the base: {base}",
-            start_words(start, after, remembering),
-            *memory_words(remembering),
-        )
-        said = (
-            f"made on {draws} cases (sand, base and {len(members)} weather "
-            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
-        )
-    _check_firm_by(wish, made_on.times)
-    visits = Visits.of(made_on.times, hours, dry)
-    in_need = spots_in_need(made_on, wish, visits, aside)
-    alike = calibration is None and start == "drained"
-    shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
-    made, reading = planned(made_on, sorted(set(shared.values())), wish, visits, n_threads)
+            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
+            assumed: tuple[str, ...] = (LEARNED_START,)
+            said = (
+                f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
+            )
+            said += "others"
+        else:
+            _check_start(members[0])
+            remembering = as_watered(sand, 2 * draws)
+            halves = make_halves(remembering, members, base, draws, seed)
+            rng = np.random.default_rng(seed)
+            errors = errors_of(known, length, meter)
+            made_on, checked_on = (
+                from_rest(
+                    known,
+                    drawn,
+                    turf,
+                    after,
+                    length,
+                    n_threads,
+                    coarse=True,
+                    progress=share_of(tell, cells),
+                )
+                if start == "drained"
+                else from_readings(
+                    known,
+                    drawn,
+                    turf,
+                    after,
+                    length,
+                    errors * rng.standard_normal((len(known), draws)),
+                    n_threads,
+                    coarse=True,
+                    progress=share_of(tell, cells),
+                )
+                for drawn in halves
+            )
+            assumed = (
+                f"suction left at the base: {base}",
+                start_words(start, after, remembering),
+                *memory_words(remembering),
+            )
+            said = (
+                f"made on {draws} cases (sand, base and {len(members)} weather "
+                f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
+            )
+        _check_firm_by(wish, made_on.times)
+        visits = Visits.of(made_on.times, hours, dry)
+        in_need = spots_in_need(made_on, wish, visits, aside)
+        alike = calibration is None and start == "drained"
+        shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
+        distinct = sorted(set(shared.values()))
+        made, reading = planned(made_on, distinct, wish, visits, n_threads, settled)
 
-    def dryness(i: int, event: Event) -> tuple[float, ...]:
-        at = int(visits.at[visits.time == event.time][0])
-        return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
+        def dryness(i: int, event: Event) -> tuple[float, ...]:
+            at = int(visits.at[visits.time == event.time][0])
+            return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
 
-    events, left_out = within_crew_time(
-        {i: made[other] for i, other in shared.items()},
-        lambda i, event: walk(known[i], event, litres).seconds,
-        dryness,
-        have,
-    )
-    plans = checked(
-        known, events, left_out, aside, checked_on, wish, litres, visits, alike, n_threads
-    )
+        events, left_out = within_crew_time(
+            {i: made[other] for i, other in shared.items()},
+            lambda i, event: walk(known[i], event, litres).seconds,
+            dryness,
+            have,
+        )
+        plans = checked(
+            known,
+            events,
+            left_out,
+            aside,
+            checked_on,
+            wish,
+            litres,
+            visits,
+            alike,
+            n_threads,
+            checking,
+        )
+        # Where nothing was run, that is done too.
+        settled(1, 1)
+        checking(1, 1)
     plans = tuple(
         told_below(plan, wish.line, length, start == "drained" and calibration is None)
         for plan in plans

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -108,7 +108,12 @@ class _Tried(NamedTuple):
 
 
 def planned(
-    trial: Trial, numbers: Sequence[int], wish: Wish, visits: Visits, n_threads: int | None
+    trial: Trial,
+    numbers: Sequence[int],
+    wish: Wish,
+    visits: Visits,
+    n_threads: int | None,
+    progress: Callable[[int, int], object],
 ) -> tuple[dict[int, list[Event]], dict[int, FloatArray]]:
     """Plan spots, begun on a few draws and ended on all.
 
@@ -124,6 +129,8 @@ def planned(
         When.
     n_threads : int or None
         Threads to use.
+    progress : callable
+        Is given the number of spots that are settled and of all.
 
     Returns
     -------
@@ -139,8 +146,9 @@ def planned(
         chosen = dry_last[EVERY // 2 :: EVERY]
         of_few = {i: each.take(chosen) for i, each in refills.items()}
         # What only many draws can ask for is left to them.
-        _add(plan, trial.take(chosen), of_few, wish, wish.probability, visits, n_threads)
-    return plan, _add(plan, trial, refills, wish, wish.asked, visits, n_threads)
+        few = trial.take(chosen)
+        _add(plan, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
+    return plan, _add(plan, trial, refills, wish, wish.asked, visits, n_threads, progress)
 
 
 def _add(
@@ -151,6 +159,7 @@ def _add(
     asked: float,
     visits: Visits,
     n_threads: int | None,
+    progress: Callable[[int, int], object],
 ) -> dict[int, FloatArray]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
@@ -174,6 +183,7 @@ def _add(
                 plan[i] = more
                 changed.append(i)
         _run_again(plan, changed, tried, trial, wish.line, n_threads)
+        progress(len(plan) - len(changed), len(plan))
         waiting = changed
     return {i: np.median(each.reading, axis=0) for i, each in tried.items()}
 

@@ -29,6 +29,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
+from soilwater.runs.scheduling import Progress
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
@@ -133,6 +134,7 @@ def from_rest(
     n_threads: int | None,
     *,
     coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start drained; columns are run on a grid of depths and read between them.
 
@@ -150,7 +152,7 @@ def from_rest(
         Length of the rods [cm].
     n_threads : int or None
         Threads to use.
-    coarse : bool, optional
+    coarse, progress
         As for `run_columns`.
     """
     depths = np.array([[depth_in(draw, spot, rod) for draw in drawn] for spot in known])
@@ -158,7 +160,7 @@ def from_rest(
     # A sand at all depths in a row: its table stays close to the processor.
     start = after or "drained"
     cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
-    runs = run_columns(cases, rod, n_threads=n_threads, coarse=coarse)
+    runs = run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress)
 
     def at_spots(values: FloatArray) -> FloatArray:
         found = values.reshape(len(drawn), grid.size, -1)
@@ -184,12 +186,13 @@ def from_readings(
     n_threads: int | None,
     *,
     coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start at its reading, drained where there is none.
 
     Parameters
     ----------
-    known, drawn, turf, rod, n_threads, coarse
+    known, drawn, turf, rod, n_threads, coarse, progress
         As for `from_rest`.
     after : AfterRain or None
         As for `starts_at_readings`.
@@ -205,7 +208,7 @@ def from_readings(
     shape = (len(known), len(drawn))
     cases = [one(i, k) for k in range(shape[1]) for i in range(shape[0])]
     return Trial.of(
-        run_columns(cases, rod, n_threads=n_threads, coarse=coarse),
+        run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress),
         rod,
         np.zeros(shape),
         lambda values: values.reshape(*shape[::-1], -1).swapaxes(0, 1),
@@ -222,6 +225,7 @@ def from_calibration(
     n_threads: int | None,
     *,
     coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start as readings have taught, on the depths between which it is read.
 
@@ -237,7 +241,7 @@ def from_calibration(
         Length of the rods [cm].
     n_threads : int or None
         Threads to use.
-    coarse : bool, optional
+    coarse, progress
         As for `run_columns`.
     """
     numbers = [calibration.number_of(spot) for spot in known]
@@ -245,7 +249,7 @@ def from_calibration(
     cases = [calibration.ahead(g, members) for g in wanted]
     ends = np.cumsum([len(each) for each in cases])
     every = [case for each in cases for case in each]
-    runs = run_columns(every, rod, n_threads=n_threads, coarse=coarse)
+    runs = run_columns(every, rod, n_threads=n_threads, coarse=coarse, progress=progress)
 
     def at_spots(values: FloatArray) -> FloatArray:
         parts = np.split(values, ends[:-1])
