@@ -45,7 +45,10 @@ class Refill(NamedTuple):
         rod: float,
         dried_by: FloatArray = DRIED_BY,
     ) -> Refill:
-        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm]."""
+        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm].
+
+        Places are where they have dried by so much [cm] more than drained: `dried_by`.
+        """
         found = [
             _of_one(profile, start if isinstance(start, AfterRain) else None, rod, dried_by)
             for profile, start in zip(profiles, starts, strict=True)

@@ -118,7 +118,10 @@ class Trial:
         )
 
     def refill(self, spot: int, dried_by: FloatArray = DRIED_BY) -> Refill:
-        """Tell what a spot holds again after water, and reads drained, in each draw."""
+        """Tell what a spot holds again after water, and reads drained, in each draw.
+
+        At places where it dried by so much [cm] more than drained: `dried_by`.
+        """
         profiles = [self.profile(spot, k) for k in range(self.draws)]
         starts = [self.column(spot, k).start for k in range(self.draws)]
         found = Refill.of(profiles, starts, self.rod, dried_by)
