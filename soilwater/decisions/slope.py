@@ -18,14 +18,12 @@ rest drips into the gravel). It is a screening estimate, not a two-dimensional s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base_suction import OVER_GRAVEL
-from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, TORTUOSITY_ERROR
-from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.equally_likely import Sand, best_and_conducting
 from soilwater.soils import Soil
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import slope_caution
@@ -162,7 +160,7 @@ def slope_equivalent(
     faults = Faults("slope_equivalent")
     values: dict[str, float] = {}
     with faults.catching():
-        soil, likely = best_and_likely(sand, DRAWS)
+        soil, likely = best_and_conducting(sand, DRAWS)
     for name, given, quantity, lowest in (
         ("slope", slope, "slope", 0.0),
         ("length", length, "length", 0.0),
@@ -181,11 +179,8 @@ def slope_equivalent(
     if not faults and values["slope"] > 0.2:
         faults.add(f"slope is {values['slope']:g}", allowed="up to 0.2, for which it was tried")
     faults.raise_if_any()
-    best = _rise(soil, 1.0, 0.0, values)
-    if len(likely) > 1:
-        found = [_rise(each, 1.0, 0.0, values) for each in likely]
-    else:
-        found = [_rise(soil, factor, more, values) for factor, more in _conductivities()]
+    best = _rise(soil, values)
+    found = [_rise(each, values) for each in likely]
     low, high = np.quantile(found, [LOW, HIGH])
     return SlopeEquivalent(
         low=min(float(low), best),
@@ -198,33 +193,19 @@ def slope_equivalent(
     )
 
 
-def _conductivities() -> list[tuple[float, float]]:
-    """Equally likely factors of the saturated conductivity [1], and additions to tortuosity [1]."""
-    normal = NormalDist()
-    deviations = [normal.inv_cdf((i + 0.5) / DRAWS) for i in range(DRAWS)]
-    mixed = np.random.default_rng(0).permutation(deviations)
-    return [
-        (float(np.exp(CONDUCTIVITY_ERROR * one)), float(TORTUOSITY_ERROR * other))
-        for one, other in zip(deviations, mixed, strict=True)
-    ]
-
-
-def _rise(soil: Soil, factor: float, more: float, values: dict[str, float]) -> float:
-    """Rise of the suction at the base of the spot [cm].
-
-    The sand conducts `factor` times what it does when full, with a tortuosity that is `more`.
-    """
+def _rise(soil: Soil, values: dict[str, float]) -> float:
+    """Rise of the suction at the base of the spot [cm]."""
     slope, length, entry = values["slope"], values["length"], values["base_suction"]
     if slope == 0.0 or values["hours"] == 0.0:
         return 0.0
     from scipy.integrate import solve_ivp
 
     most = entry + slope * length
-    suction, storage_loss, transmission = _column_tables(soil, more, values["depth"], most)
+    suction, storage_loss, transmission = _column_tables(soil, values["depth"], most)
     spacing = length / _CELLS
 
     def rate(_: float, base: NDArray[np.float64]) -> NDArray[np.float64]:
-        passes = factor * np.interp(base, suction, transmission)
+        passes = np.interp(base, suction, transmission)
         # From above: the uphill column gives the water, so no column draws on what it lacks.
         flow = np.concatenate([[0.0], passes[:-1] * (slope + np.diff(base) / spacing), [0.0]])
         rises = np.diff(flow) / spacing / np.interp(base, suction, storage_loss)
@@ -249,7 +230,7 @@ def _rise(soil: Soil, factor: float, more: float, values: dict[str, float]) -> f
 
 
 def _column_tables(
-    soil: Soil, more: float, depth: float, most: float
+    soil: Soil, depth: float, most: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Tabulate base suction [cm], loss of storage with it [1], transmission [cm2/h] of a column."""
     intervals = max(1, round(depth / _STEP))
@@ -257,8 +238,7 @@ def _column_tables(
     count = int(np.ceil(most / step)) + intervals + 2
     suction: NDArray[np.float64] = step * np.arange(count, dtype=np.float64)
     water = np.asarray(soil.water_content(suction), dtype=np.float64)
-    # Mualem's exponent of the saturation stands before all else he says of a curve.
-    conductivity = soil.conductivity(suction) * soil.effective_saturation(suction) ** more
+    conductivity = np.asarray(soil.conductivity(suction), dtype=np.float64)
     summed = np.concatenate([[0.0], np.cumsum(0.5 * step * (conductivity[1:] + conductivity[:-1]))])
     # Never nought: a column that holds all its water still loses some as its crest dries.
     loss: NDArray[np.float64] = np.maximum(water[:-intervals] - water[intervals:], 1e-4)

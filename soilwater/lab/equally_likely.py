@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields, replace
+from statistics import NormalDist
+from typing import Any, cast
 
 import numpy as np
 
+from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, TORTUOSITY_ERROR
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.words.errors import InputError, by_kind
@@ -16,6 +20,9 @@ each as likely as the next."""
 
 _MIDDLE_SUCTION = 40.0
 """Suction [cm] at which several sands are ordered to find the middle one (our own choice)."""
+
+_LEAST_TORTUOSITY = -1.9
+"""Least tortuosity that is drawn: a soil takes none of -2 or less."""
 
 
 def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[Soil, ...]]:
@@ -74,6 +81,53 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     held = [float(each.water_content(_MIDDLE_SUCTION)) for each in every]
     middle = every[int(np.argsort(held)[len(held) // 2])]
     return middle, tuple(every[int(i)] for i in chosen)
+
+
+def best_and_conducting(sand: Sand, draws: int) -> tuple[Soil, tuple[Soil, ...]]:
+    """Tell the soils of a sand apart for a question that conductivity decides.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        As for `best_and_likely`.
+    draws : int
+        Most soils wanted.
+
+    Returns
+    -------
+    best : Soil
+    likely : tuple of Soil
+        As `best_and_likely` gives them; of a soil alone, its curve with conductivities that are
+        known as well as sands have measured, at saturation and in their fall with suction.
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    best, likely = best_and_likely(sand, draws)
+    if len(likely) > 1:
+        return best, likely
+    normal = NormalDist()
+    deviations = [normal.inv_cdf((i + 0.5) / draws) for i in range(draws)]
+    mixed = np.random.default_rng(0).permutation(deviations)
+    return best, tuple(
+        _conducting(best, float(np.exp(CONDUCTIVITY_ERROR * one)), TORTUOSITY_ERROR * float(other))
+        for one, other in zip(deviations, mixed, strict=True)
+    )
+
+
+def _conducting(soil: Any, factor: float, more: float) -> Soil:
+    """Return a soil of `factor` times the conductivity, and a tortuosity that is `more`."""
+    names = {each.name for each in fields(soil)}
+    changed: dict[str, Any] = {}
+    if "soil" in names:
+        changed["soil"] = _conducting(soil.soil, factor, more)
+    if "k_sat" in names:
+        changed["k_sat"] = factor * soil.k_sat
+    if "tortuosity" in names:
+        changed["tortuosity"] = max(soil.tortuosity + more, _LEAST_TORTUOSITY)
+    return cast(Soil, replace(soil, **changed))
 
 
 def carries_fit(sand: Sand) -> bool:

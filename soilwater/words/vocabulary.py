@@ -310,6 +310,8 @@ _ROWS = (
     ),
     Variable("depth_at_least", "1", "whether the depth is a least depth"),
     Variable("hours_until_air", "h", "time until the air-filled porosity is back"),
+    Variable("hours_until_air_lower", "h", "lower limit of the time until air is back"),
+    Variable("hours_until_air_upper", "h", "upper limit of the time until air is back"),
     Variable("days_below_air", "d", "time below the air-filled porosity"),
     Variable("x", "m", "distance east"),
     Variable("y", "m", "distance north"),

@@ -70,6 +70,26 @@ def test_air_returns_sooner_in_deeper_root_zones():
     assert "water 5 cm above base" in flooded.attrs["base"]
 
 
+def test_the_hours_until_air_carry_how_well_conductivity_is_known():
+    profile = sw.Profile.over_gravel(SANDS["C"], 30.0, base_suction=3.0)
+    asked = {"air_filled": 0.10, "root_layer": 7.6, "hours": 24.0}
+    alone = air_after_rain(profile, [30.0], **asked)
+    low, middle, high = (
+        float(alone[name][0])
+        for name in ("hours_until_air_lower", "hours_until_air", "hours_until_air_upper")
+    )
+    # Time goes as one over conductivity, of which four in five lie within a factor of two.
+    assert middle / low == pytest.approx(2.0, rel=0.25)
+    assert high / middle == pytest.approx(2.0, rel=0.25)
+    # A fit carries its own: well known, it leaves a narrower range.
+    lab = sw.RetentionTable([10, 20, 30, 40], [0.378, 0.284, 0.194, 0.140], k_sat=28.0)
+    told = lab.fit(sw.VanGenuchten, k_sat_error=0.02, one_family=True)
+    fitted = air_after_rain(profile, [30.0], sand=told, **asked)
+    own = air_after_rain(profile.with_soil(told), [30.0], **asked)
+    assert float(fitted.hours_until_air[0]) == float(own.hours_until_air[0])
+    assert float(fitted.hours_until_air_upper[0]) < float(own.hours_until_air_upper[0])
+
+
 def test_the_hour_is_the_one_the_simulation_passes_the_line():
     profile = sw.Profile.over_gravel(SANDS["B"], 30.0, base_suction=3.0)
     wet = air_after_rain(profile, [30.0], air_filled=0.15, root_layer=7.6)

@@ -15,10 +15,12 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.targets import AirTarget, air_target
+from soilwater.decisions.watering.ensembles import band_of
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base import WaterTable
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
+from soilwater.lab.equally_likely import Sand, best_and_conducting
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_storage, drained_water_content, mean_over_depth
@@ -37,6 +39,9 @@ from soilwater.words.times import hours_between, to_timedelta
 from soilwater.words.unit_choice import shown, worded
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
+
+DRAWS = 15
+"""Conductivities, and of a fit whole curves, that limits are made of."""
 
 RULE_SUCTION = 30.0
 """Suction [cm] at which the rule of thumb takes the air-filled porosity (common practice)."""
@@ -210,6 +215,7 @@ def air_after_rain(
     standing_water: Length = 0.0,
     hours: TimeSpan = 96.0,
     layer: str | None = None,
+    sand: Sand | None = None,
     n_threads: int | None = None,
 ) -> xr.Dataset:
     """Work out when the root layer has its air back after a soaking rain, by depth.
@@ -234,6 +240,9 @@ def air_after_rain(
         How long to follow the drainage [h].
     layer : str, optional
         Name of the layer to vary; the root zone, or the only layer, when left out.
+    sand : Soil, FitResult or sequence of these, optional
+        What fills it; its soil when left out. A fit carries its sample into the limits; without
+        one they are of how well sands have measured conductivity.
     n_threads : int, optional
         Threads to use.
 
@@ -241,8 +250,8 @@ def air_after_rain(
     -------
     Dataset
         Over ``root_zone_depth`` [cm]: `hours_until_air` [h], 0 where the air never goes, infinity
-        where it is not back in time; and `air_filled_porosity` [1] once drained. Its attribute
-        ``explanation`` says why minutes may be right.
+        where it is not back in time, with its 80 % limits; and `air_filled_porosity` [1] once
+        drained. Its attribute ``explanation`` says why minutes may be right.
 
     Raises
     ------
@@ -257,34 +266,43 @@ def air_after_rain(
         raise InputError(f"standing_water: {standing:g} cm; allowed: 0 or more.")
     if not 1.0 <= span <= 2400.0:
         raise InputError(f"hours: {span:g}; allowed: 1 to 2400.")
-    profiles = [profile.with_thickness(depth, layer=layer) for depth in depths]
+    number = profile.layer_index(layer)
+    best, likely = best_and_conducting(profile.layers[number].soil if sand is None else sand, DRAWS)
+    filled = profile if sand is None else profile.with_soil(best, layer=layer)
+    profiles = [filled.with_thickness(depth, layer=layer) for depth in depths]
     if standing > 0.0:
         profiles = [
             replace(each, base=WaterTable(max(each.depth - standing, 0.0))) for each in profiles
         ]
-    number = profile.layer_index(layer)
     weather = steady_weather(max(1, int(np.ceil(span / 24.0))), 0.0)
     # Close at first: most of the water leaves within the hour.
     steps = np.concatenate([[0.0], np.geomspace(1.0 / 60.0, span, 240)])
     times = weather.start + np.array([to_timedelta(step) for step in steps])
-    along = "root_zone_depth"
+    every = [*profiles, *(each.with_soil(one, layer=layer) for each in profiles for one in likely)]
     run = simulate_many(
-        [Case(each, weather) for each in profiles],
-        dimension=along,
-        labels=[each.layers[number].thickness for each in profiles],
+        [Case(each, weather) for each in every],
         output=times,
+        keep=("node_suction",),
         n_threads=n_threads,
     )
-    air = air_filled_porosity(run, thickness)
+    air = air_filled_porosity(run, thickness).transpose("case", "time")
     since = np.asarray(hours_between(run.time.values[0], run.time.values))
-    back = [_first_above(since, values, target.least) for values in air.transpose(along, "time")]
+    back = np.array([_first_above(since, values, target.least) for values in air])
+    back, drawn = np.split(back, [len(profiles)])
+    low, _, high = np.transpose([band_of(each) for each in drawn.reshape(len(profiles), -1)])
+    along = "root_zone_depth"
     drained = [
         _saturated(each.mesh(), thickness) - drained_water_content(each, 0.0, thickness)
         for each in profiles
     ]
     dataset = xr.Dataset(
-        {"hours_until_air": (along, back), "air_filled_porosity": (along, drained)},
-        coords={along: run[along].values},
+        {
+            "hours_until_air": (along, back),
+            "hours_until_air_lower": (along, np.minimum(low, back)),
+            "hours_until_air_upper": (along, np.maximum(high, back)),
+            "air_filled_porosity": (along, drained),
+        },
+        coords={along: [each.layers[number].thickness for each in profiles]},
     )
     attached: xr.Dataset = attach(dataset)
     attached.attrs = {
