@@ -4,8 +4,9 @@ The store is a zarr group laid out like any other result. All of it exists from 
 with "not run": a column whose `status` says so has still to be run, and is, when the same call is
 made again. The status of a block is written after everything else of it, and after that a note of
 length and checksum of each of its files: so a process may be killed at any time, and what was cut,
-altered or deleted later is noticed and run again. Two processes may work on one store: each makes it under a name of
-its own, the first to finish gives it its place, and a block that is there is not written twice.
+altered or deleted later is noticed and run again. Two processes may work on one store: each makes
+it under a name of its own, the first to finish gives it its place, and a block that is there is not
+written twice.
 """
 
 from __future__ import annotations
@@ -186,8 +187,8 @@ def check_store(path: Path, digest: str) -> None:
     damaged = [] if noted is None else _changed(path, noted)
     if damaged:
         raise InputError(
-            f"store: {path} is damaged: {damaged[0]} is missing, cut or altered; allowed: a whole store; "
-            "delete the folder and repeat the call, or give a new path."
+            f"store: {path} is damaged: {damaged[0]} is missing, cut or altered; allowed: a whole "
+            "store; delete the folder and repeat the call, or give a new path."
         )
     zarr = _zarr()
     try:
@@ -329,7 +330,7 @@ def _write_note(path: Path, note: str, files: Iterable[str]) -> None:
 
 
 def _read_note(path: Path, note: str) -> dict[str, list[int]] | None:
-    """Marks that were noted; None where there is no note, or half of one."""
+    """Read the marks that were noted; None where there is no note, or half of one."""
     try:
         noted: dict[str, list[int]] = json.loads((path / NOTES / f"{note}.json").read_text())
     except (OSError, ValueError):
