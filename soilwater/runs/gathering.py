@@ -13,6 +13,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.kernels.rows import N_LEDGER
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case
 from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims, lay_out, sizes_of
@@ -28,10 +29,16 @@ from soilwater.runs.store import (
     open_store,
     write_block,
 )
-from soilwater.words.errors import Interrupted
+from soilwater.words.errors import InputError, Interrupted
 
 _CHUNKS_PER_BLOCK = 8
 """Chunks of cases written to a store at a time: few files, little lost when a run is killed."""
+
+MOST_BYTES = 4_000_000_000
+"""What results may take in memory: a machine of 8 GB holds them beside everything else."""
+_BYTES_AT_A_TIME = 64_000_000
+_LOOKED_AT = 100
+"""Profiles from which the size of all is estimated: the meshes of 100 000 take too long."""
 
 
 def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Dataset:
@@ -60,6 +67,7 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     Interrupted
         On Ctrl-C.
     """
+    _check_room(batch, to_disk=store is not None)
     if store is not None:
         return _run_into_store(Path(store), batch, workers)
     begin = time.perf_counter()
@@ -94,8 +102,45 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     return run
 
 
+def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
+    """Estimate what a case takes: its results, and the room they are made in [bytes]."""
+    settings = batch.settings
+    profiles = list({id(case.profile): case.profile for case in batch.cases}.values())
+    looked_at = profiles[:: max(1, len(profiles) // _LOOKED_AT)][:_LOOKED_AT]
+    sizes = [each.mesh(settings.refinement).depth.size for each in looked_at]
+    n_times, n_nodes = settings.times.size, int(np.mean(sizes))
+    once, twice = (
+        sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
+    )
+    made_in = n_times * (2 * n_nodes + N_LEDGER) * 8
+    return once + (n_times - 1) * (twice - once), made_in
+
+
+def _check_room(batch: Batch, *, to_disk: bool) -> None:
+    """Refuse a batch whose results no usual machine holds."""
+    kept, made_in = _bytes_of_a_case(batch)
+    n_cases, n_times = len(batch.cases), batch.settings.times.size
+    names = len(batch.settings.names)
+    if kept + made_in > MOST_BYTES:
+        raise InputError(
+            f"output: {n_times:,} output times of {names} variables take "
+            f"{(kept + made_in) / 1e9:.3g} GB for each case; allowed: up to {MOST_BYTES / 1e9:g} "
+            'GB; ask for fewer times, such as output="24 h", or fewer variables, such as '
+            'keep=("drainage",).'
+        )
+    if not to_disk and n_cases * kept > MOST_BYTES:
+        raise InputError(
+            f"the results of {n_cases:,} cases x {n_times:,} output times x {names} variables take "
+            f"{n_cases * kept / 1e9:.3g} GB; allowed: up to {MOST_BYTES / 1e9:g} GB in memory; "
+            'write them to disk as they come with store="run.zarr", or ask for fewer times, such '
+            'as output="24 h", or fewer variables, such as keep=("drainage",).'
+        )
+
+
 def _cases_at_a_time(batch: Batch) -> int:
-    return cases_per_chunk(float(batch.cases[0].weather.hours[-1]) / 24.0)
+    """How many cases are run at a time: by the length of their run, and by their results."""
+    days = float(batch.cases[0].weather.hours[-1]) / 24.0
+    return max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / sum(_bytes_of_a_case(batch)))))
 
 
 def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:

@@ -3,9 +3,10 @@
 The store is a zarr group laid out like any other result. All of it exists from the start, filled
 with "not run": a column whose `status` says so has still to be run, and is, when the same call is
 made again. The status of a block is written after everything else of it, and after that a note of
-how long each of its files is: so a process may be killed at any time, and what was cut or deleted
-later is noticed and run again. Two processes may work on one store: each makes it under a name of
-its own, the first to finish gives it its place, and a block that is there is not written twice.
+length and checksum of each of its files: so a process may be killed at any time, and what was cut,
+altered or deleted later is noticed and run again. Two processes may work on one store: each makes
+it under a name of its own, the first to finish gives it its place, and a block that is there is not
+written twice.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import json
 import os
 import shutil
 import tempfile
+import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import cache
@@ -40,6 +42,7 @@ NOTES = ".written"
 """Folder of the notes; no reader of zarr looks into it."""
 WHOLE = "store"
 """Note of everything that is written when a store is made."""
+_READ_AT_A_TIME = 2**20
 NOTHING_WRITTEN = -1
 """Fill of the status. 0 would say that all is well; xarray gives it as missing."""
 
@@ -184,8 +187,8 @@ def check_store(path: Path, digest: str) -> None:
     damaged = [] if noted is None else _changed(path, noted)
     if damaged:
         raise InputError(
-            f"store: {path} is damaged: {damaged[0]} is missing or cut; allowed: a whole store; "
-            "delete the folder and repeat the call, or give a new path."
+            f"store: {path} is damaged: {damaged[0]} is missing, cut or altered; allowed: a whole "
+            "store; delete the folder and repeat the call, or give a new path."
         )
     zarr = _zarr()
     try:
@@ -201,7 +204,7 @@ def check_store(path: Path, digest: str) -> None:
 
 
 def blocks_to_run(path: Path, blocks: Iterable[Block]) -> list[Block]:
-    """Find the blocks of a store that were not written, or were cut or deleted since.
+    """Find the blocks of a store that were not written, or were cut, altered or deleted since.
 
     Parameters
     ----------
@@ -297,24 +300,24 @@ def _status_file(path: Path, block: Block, n_dims: int) -> Path:
     return path / _file_of(block, "status", n_dims - len(block.number))
 
 
-def _lengths(path: Path, files: Iterable[str]) -> dict[str, int]:
-    """Lengths of files below a store [bytes]; -1 of one that is not there.
+def _mark(path: Path) -> list[int]:
+    """Length [bytes] and checksum of a file; of one that is not there -1 and 0.
 
     A chunk that holds nothing but its fill is never written.
     """
-    lengths = {}
-    for name in files:
-        try:
-            lengths[name] = (path / name).stat().st_size
-        except OSError:
-            lengths[name] = -1
-    return lengths
+    length, checksum = 0, 0
+    try:
+        with path.open("rb") as stream:
+            while part := stream.read(_READ_AT_A_TIME):
+                length, checksum = length + len(part), zlib.crc32(part, checksum)
+    except OSError:
+        return [-1, 0]
+    return [length, checksum]
 
 
-def _changed(path: Path, noted: dict[str, int]) -> list[str]:
-    """Files that are not as long as they were when they were noted."""
-    lengths = _lengths(path, noted)
-    return [name for name, length in noted.items() if lengths[name] != length]
+def _changed(path: Path, noted: Mapping[str, list[int]]) -> list[str]:
+    """Files that are not as they were when they were noted."""
+    return [name for name, mark in noted.items() if _mark(path / name) != mark]
 
 
 def _write_note(path: Path, note: str, files: Iterable[str]) -> None:
@@ -322,14 +325,14 @@ def _write_note(path: Path, note: str, files: Iterable[str]) -> None:
     folder.mkdir(exist_ok=True)
     handle, draft = tempfile.mkstemp(dir=folder)
     with os.fdopen(handle, "w") as stream:
-        json.dump(_lengths(path, files), stream)
+        json.dump({name: _mark(path / name) for name in files}, stream)
     Path(draft).replace(folder / f"{note}.json")
 
 
-def _read_note(path: Path, note: str) -> dict[str, int] | None:
-    """Lengths that were noted; None where there is no note, or half of one."""
+def _read_note(path: Path, note: str) -> dict[str, list[int]] | None:
+    """Read the marks that were noted; None where there is no note, or half of one."""
     try:
-        noted: dict[str, int] = json.loads((path / NOTES / f"{note}.json").read_text())
+        noted: dict[str, list[int]] = json.loads((path / NOTES / f"{note}.json").read_text())
     except (OSError, ValueError):
         return None
     return noted

@@ -11,12 +11,15 @@ from contextlib import contextmanager
 from enum import IntEnum
 from typing import TYPE_CHECKING
 
+from soilwater.words.safe_texts import fit_to_show
+
 if TYPE_CHECKING:
     import xarray as xr
 
 # A table with one wrong column has a fault per row: beyond this many the list is cut in the
 # message (never in `.faults`), or the first line scrolls out of sight.
 _FAULTS_SHOWN = 20
+_LONGEST_WORD = 300
 
 
 class SoilWaterError(Exception):
@@ -35,13 +38,20 @@ class InputError(SoilWaterError, ValueError):
     """
 
     def __init__(self, message: str, faults: tuple[str, ...] = ()) -> None:
-        super().__init__(message)
-        self._faults = tuple(faults) or (message,)
+        # A cell may be thousands of letters on end, and a message repeats it.
+        super().__init__(_cut(message))
+        self._faults = tuple(map(_cut, faults)) or (_cut(message),)
 
     @property
     def faults(self) -> tuple[str, ...]:
         """One sentence per fault found, without the subject they share."""
         return self._faults
+
+
+def _cut(text: str) -> str:
+    """Cut words that are longer than any name, path or header; leave other texts as they are."""
+    endless = max(map(len, str(text).split()), default=0) > _LONGEST_WORD
+    return fit_to_show(text, _LONGEST_WORD) if endless else text
 
 
 class UnitError(InputError, TypeError):

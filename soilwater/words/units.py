@@ -225,6 +225,12 @@ def _from_timedelta(value: NDArray[Any], quantity: str, name: str) -> float | ND
 # Of one number with its unit; the patterns below take quadratic time on endless rows of digits.
 _LONGEST_TEXT = 200
 
+# Powers that no unit has, and that are worked out to the last digit: 9**9**9**9, 10**99999999.
+_POWER = r"(?:\*\*|\^)\s*"
+_ENDLESS = re.compile(
+    rf"{_POWER}[-+]?(?:\d{{2,}}|\(|\d\s*{_POWER})|\)\s*{_POWER}|[⁰¹²³⁴-⁹]{{2,}}|\d[eE][-+]?\d{{3,}}"
+)
+
 _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
 
 
@@ -300,6 +306,8 @@ def _one(unit: str) -> Any:
     spelled = plain_characters(unit)
     for pattern, replacement in SPELLINGS:
         spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
+    if _ENDLESS.search(spelled):
+        return None
     try:
         one = _registry().parse_expression(spelled)
     except Exception:  # pint raises a dozen unrelated classes for text it cannot read

@@ -130,3 +130,38 @@ def test_single_blanks_between_columns_and_scatter_in_brackets(tmp_path, text):
 def test_what_is_no_table_or_no_number_is_asked_about(tmp_path, text):
     with pytest.raises(sw.InputError):
         sw.read_retention(sheet(tmp_path, text), water_content_unit="% by volume")
+
+
+@pytest.mark.parametrize(
+    "unit",
+    ["in**9**9**9**9", "in^9^9^9^9", "in*10**99999999", "in*9**(9*9*9*9*9)", "in*1e99999999",
+     "in*((9**9*1)**9*1)**9", "in\u2079\u2079\u2079\u2079\u2079"],
+)  # fmt: skip
+def test_powers_without_end_are_no_unit(unit):
+    # Worked out to the last digit, they took hours.
+    refused(lambda: sw.read_survey({"spot": ["a"], "depth": [12]}, depth_unit=unit), "depth")
+    refused(
+        lambda: sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.4, 0.047, 3.0, 40.0), f"12 {unit}")
+    )
+
+
+def test_a_message_does_not_repeat_thousands_of_letters():
+    with pytest.raises(sw.InputError) as caught:
+        sw.read_station({"Date": ["1" * 3000, "2"], "Rain (mm)": ["9" * 4000, 1]})
+    assert len(str(caught.value)) < 3000 and "…" in str(caught.value)
+    assert all(len(fault) < 1500 for fault in caught.value.faults)
+
+
+def test_results_that_no_machine_holds_are_refused_with_numbers():
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    case = sw.Case(sw.Profile.over_gravel(sand, 30.0), sw.steady_weather(365, 3.0))
+    refused(
+        lambda: sw.simulate_many([case] * 5000),
+        "5,000 cases x 8,761 output times x 22 variables take ", "GB", 'store="run.zarr"',
+        'keep=("drainage",)',
+    )  # fmt: skip
+    refused(lambda: sw.simulate_many([case], output="40 s", refinement=8), "GB for each case")
+    # What it tells helps.
+    short = sw.Case(case.profile, sw.steady_weather(1, 3.0))
+    run = sw.simulate_many([short] * 3, output="24 h", keep=("drainage",))
+    assert run.drainage.shape == (3, 2)

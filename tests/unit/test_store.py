@@ -350,13 +350,16 @@ def test_a_status_that_is_lost_never_says_that_all_is_well(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["drainage/2.0", "water_content/0.0.0", "status_text/1"])
-@pytest.mark.parametrize("harm", ["deleted", "cut", "emptied"])
+@pytest.mark.parametrize("harm", ["deleted", "cut", "emptied", "altered"])
 def test_chunks_that_were_lost_or_cut_are_run_again(tmp_path, name, harm):
     expected = run(tmp_path / "run.zarr").load()
     chunk = tmp_path / "run.zarr" / name
     whole = chunk.read_bytes()
     if harm == "deleted":
         chunk.unlink()
+    elif harm == "altered":
+        # One bit: as long as it was, read without a word, and another drainage.
+        chunk.write_bytes(whole[:-9] + bytes([whole[-9] ^ 1]) + whole[-8:])
     else:
         chunk.write_bytes(whole[: len(whole) // 2] if harm == "cut" else b"")
     there, stored = repaired(tmp_path / "run.zarr")
@@ -378,12 +381,15 @@ def test_harm_that_is_not_mended_in_one_go_is_remembered(tmp_path):
     assert repaired(tmp_path / "run.zarr")[0] == 34
 
 
+@pytest.mark.parametrize("cut", [True, False])
 @pytest.mark.parametrize("name", ["depth/0.0", "profile/0", ".zmetadata", "time/.zarray"])
-def test_a_store_that_lost_what_was_known_before_the_run_is_refused(tmp_path, name):
+def test_a_store_that_lost_what_was_known_before_the_run_is_refused(tmp_path, name, cut):
     run(tmp_path / "run.zarr")
     known = tmp_path / "run.zarr" / name
-    known.write_bytes(known.read_bytes()[:-9])
-    with pytest.raises(sw.InputError, match=rf"damaged: {name} is missing or cut; .* delete the"):
+    whole = known.read_bytes()
+    known.write_bytes(whole[:-9] if cut else bytes([whole[0] ^ 1]) + whole[1:])
+    match = rf"damaged: {name} is missing, cut or altered; .* delete the"
+    with pytest.raises(sw.InputError, match=match):
         run(tmp_path / "run.zarr")
 
 
