@@ -9,7 +9,9 @@ freedom); "sensors" buries a sensor at three spots whose errors last for a day o
 Of the parameters it tells the rank of the truth among the draws, in five parts: alike filled where
 bands are as wide as they should be.
 
-Run with ``python benchmarks/learning_coverage.py [greens] [matched|other|sensors]``.
+Readings of a green share what is not known of it: standard errors are those between greens.
+
+Run with ``python benchmarks/learning_coverage.py [greens] [first seed] [matched|other|sensors]``.
 """
 
 from __future__ import annotations
@@ -153,16 +155,23 @@ def inside(learned: Calibration, truth: Truth, rng: np.random.Generator) -> np.n
     return (truth.held >= low) & (truth.held <= high), float(np.mean(high - low))
 
 
+def per_cent(shares: list[float]) -> str:
+    """Mean of the shares of greens, with its standard error."""
+    error = np.std(shares, ddof=1) / np.sqrt(len(shares)) if len(shares) > 1 else np.nan
+    return f"{100 * np.mean(shares):.1f} +- {100 * error:.1f} %"
+
+
 def main() -> None:
     """Draw greens, learn them, and count."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 20
-    kinds = sys.argv[2:] or ["matched", "other"]
+    first = int(sys.argv[2]) if len(sys.argv) > 2 else 1000
+    kinds = sys.argv[3:] or ["matched", "other"]
     every = fits()
     for kind in kinds:
         begin = time.process_time()
         read, unread, checks, ranks, widths = [], [], [], [], []
         for seed in range(count):
-            rng = np.random.default_rng(1000 + seed)
+            rng = np.random.default_rng(first + seed)
             if kind == "other":
                 sand, fit = every["other"][seed % 3]
             else:
@@ -175,8 +184,8 @@ def main() -> None:
             )  # fmt: skip
             held, width = inside(learned, truth, rng)
             widths.append(width)
-            read.append(held[:READ])
-            unread.append(held[READ:])
+            read.append(np.mean(held[:READ]))
+            unread.append(np.mean(held[READ:]))
             if learned.held_back:
                 checks.append(learned.held_back.share)
             ranks.append(
@@ -187,11 +196,10 @@ def main() -> None:
             )
         seconds = (time.process_time() - begin) / count
         print(
-            f"{kind}: {count} greens, {seconds:.1f} s of one core each; held back inside 90 %: "
-            f"{100 * np.mean(read):.1f} % at read spots, {100 * np.mean(unread):.1f} % at unread "
-            f"ones; last visit in 80 % bands of those before "
-            f"{100 * np.mean(checks or np.nan):.1f} %; 90 % bands {100 * np.mean(widths):.1f} % by "
-            "volume wide"
+            f"{kind}: {count} greens from seed {first}, {seconds:.1f} s of one core each; held "
+            f"back inside 90 %: {per_cent(read)} at read spots, {per_cent(unread)} at unread ones; "
+            f"last visit in 80 % bands of those before {per_cent(checks or [np.nan])}; 90 % bands "
+            f"{100 * np.mean(widths):.1f} % by volume wide"
         )
         for name, of_name in zip(truth.shared, np.array(ranks).T, strict=True):
             parts = np.histogram(of_name, bins=5, range=(0.0, 1.0))[0]

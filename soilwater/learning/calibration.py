@@ -270,6 +270,32 @@ class Calibration(Displayed, Tabled):
         profile = self.profile(draw, spot)
         return replace(cases[first], profile=profile, weather=weather, irrigation=(), start=start)
 
+    @mind_words()
+    def columns(self, spot: Spot, weather: Weather | Sequence[Weather]) -> list[Case]:
+        """Make the columns of one spot from `now` on: every draw, whole, under every weather.
+
+        Parameters
+        ----------
+        spot : Spot
+            One of those that were learnt.
+        weather : Weather or sequence of Weather
+            Weather that goes on from `now`; it may begin before.
+
+        Returns
+        -------
+        list of Case
+            For `simulate_many`; weathers are the first to change.
+
+        Raises
+        ------
+        InputError
+            If the spot was not learnt, or the weather does not go on from `now`.
+        """
+        number, members = self.number_of(spot), self.members(weather)
+        return [
+            self.column(draw, number, (member,)) for draw in range(self.draws) for member in members
+        ]
+
     def profile(self, draw: int, spot: int) -> Profile:
         """Make the root zone of one spot in one draw.
 

@@ -232,14 +232,14 @@ def _tracks(
     """Sort readings by instrument and spot; find the instants and depths they need."""
     taken: dict[tuple[int, Span, bool], list[tuple[float, float]]] = {}
     for i, reading in readings:
-        hour = _on_the_clock(hours_between(weather.start, reading.time))
+        hour = on_the_clock(hours_between(weather.start, reading.time))
         taken.setdefault((i, Span(0.0, reading.rod), False), []).append((hour, reading.value))
     numbers = {spot.name: i for i, spot in enumerate(spots)}
     for sensor in sensors:
         span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
         count = min(sensor.times.size, MOST_OF_A_SENSOR)
         which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
-        hours = [_on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
+        hours = [on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
         key = (numbers[sensor.spot], span, True)
         taken.setdefault(key, []).extend(zip(hours, sensor.values[which].tolist(), strict=True))
     spans = tuple(sorted({span for _, span, _ in taken}))
@@ -264,6 +264,7 @@ def _tracks(
     return spans, tuple(tracks), instants
 
 
-def _on_the_clock(hours: Any) -> float:
+def on_the_clock(hours: Any) -> float:
+    """Round hours to the times readings are taken at [h]."""
     value: FloatArray = np.asarray(hours, dtype=np.float64)
     return float(max(CLOCK, CLOCK * np.round(float(value) / CLOCK)))

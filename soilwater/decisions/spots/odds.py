@@ -83,7 +83,8 @@ class SpotDiagnosis(Displayed, Tabled):
     spot : Spot
         What was measured.
     reading, expected : float
-        Mean reading and what its own depth should give [1], for the rod of `rod` [cm].
+        Mean reading and what its own depth should give [1], for the rod of `rod` [cm]; with a
+        calibration both as drained, by the depth it behaves as if it had.
     band : (float, float)
         80 % band of the expected reading [1], meter error included.
     rod : float
@@ -98,6 +99,8 @@ class SpotDiagnosis(Displayed, Tabled):
         What was learned after the survey and counted in.
     done : tuple of (str, float)
         Kinds and rods [cm] of the measurements counted in.
+    own_depth : float
+        Depth it behaves as if it had [cm], as a calibration holds it; NaN without one.
     states : State
         Equally likely possibilities left under each cause, shape (causes, particles).
     """
@@ -112,6 +115,7 @@ class SpotDiagnosis(Displayed, Tabled):
     sentence: str
     findings: tuple[str, ...] = ()
     done: tuple[tuple[str, float], ...] = ()
+    own_depth: float = float("nan")
     states: State = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
 
     def probability(self, cause: str) -> float:
@@ -150,6 +154,8 @@ class SpotDiagnosis(Displayed, Tabled):
         if self.spot.has_depth:
             depth = in_people_units(self.spot.depth, "length")
             depth = f"at least {depth}" if self.spot.depth_at_least else f"{depth} deep"
+        if np.isfinite(self.own_depth):
+            depth += f" (behaves as if {in_people_units(self.own_depth, 'length')})"
         return (
             f"{self.spot.name}, {depth}: reads {100 * self.reading:.1f} %, its depth should give "
             f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"

@@ -28,21 +28,26 @@ SLOPE_ERROR, CATCH_ERROR, MAT_ERROR = 0.05, 0.05, 0.1
 class State(NamedTuple):
     """Everything that decides a reading, one entry a possibility; arrays of one shape.
 
-    `soil` number of the sand; `base` suction left at the base [cm]; `depth` [cm]; `extra` suction
-    at the surface beyond depth and base [cm]; `scale` how strongly suction acts [1]; `mat`
-    thickness [cm] and `mat_excess` what it holds more than sand [1]; `missing` water [mm];
-    `offset` of all readings, `spot_offset` of those here, `missed` what a level column misses of
-    those [1]; `slope` [1]; `catch` water caught over that of the green [1].
+    `draw` number of the draw of what spots share; `soil` number of the sand; `base` suction left at
+    the base [cm]; `depth` [cm]; `extra` suction at the surface beyond depth and base [cm]; `scale`
+    how strongly suction acts [1]; `mat_water` what the usual mat adds [cm]; `mat` thickness [cm],
+    `mat_excess` what it holds more than sand [1]; `missing` water [mm]; `left` share of its drained
+    water that the sand still holds [1]; `offset` of all readings, `spot_offset` of those here,
+    `missed` what a level column misses of those [1]; `slope` [1]; `catch` water caught over that of
+    the green [1].
     """
 
+    draw: NDArray[np.int64]
     soil: NDArray[np.int64]
     base: FloatArray
     depth: FloatArray
     extra: FloatArray
     scale: FloatArray
+    mat_water: FloatArray
     mat: FloatArray
     mat_excess: FloatArray
     missing: FloatArray
+    left: FloatArray
     offset: FloatArray
     spot_offset: FloatArray
     missed: FloatArray
@@ -65,8 +70,8 @@ def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
     sand = table.reading(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
     # The drier the sand, the less of the missing water it could have lost.
-    sand = sand * np.exp(-dried / np.maximum(sand, 1e-3))
-    with_mat = sand + state.mat_excess * np.minimum(state.mat, rod) / rod
+    sand = sand * np.exp(-dried / np.maximum(sand, 1e-3)) * state.left
+    with_mat = sand + (state.mat_water + state.mat_excess * np.minimum(state.mat, rod)) / rod
     offset = state.offset + state.spot_offset + state.missed
     reading: FloatArray = np.clip(np.minimum(with_mat, MOST_WATER) + offset, 0.0, 1.0)
     return reading
@@ -95,11 +100,20 @@ def side_by_side(spot: Spot) -> tuple[float, int]:
 
 
 class Common(NamedTuple):
-    """What all spots of a green share, one entry a draw: sand, base suction [cm], offset [1]."""
+    """What all spots of a green share, one entry a draw, or one for all.
+
+    `soil` number of the sand, `base` suction [cm], `offset` of all readings [1]; and of a green
+    that was learnt its `draw`, `scale` how strongly suction acts [1], `mat_water` what the usual
+    mat adds [cm] and `scatter` by how much spots behave otherwise than probed [cm].
+    """
 
     soil: NDArray[np.int64]
     base: FloatArray
     offset: FloatArray
+    draw: NDArray[np.int64] = np.zeros(1, np.int64)
+    scale: FloatArray = np.ones(1)
+    mat_water: FloatArray = np.zeros(1)
+    scatter: FloatArray = np.zeros(1)
 
 
 class Prior(NamedTuple):
@@ -281,14 +295,17 @@ def draw_level(
     extra = zero if told is None else told[0] + told[1] * rng.standard_normal(shape)
     wide = {name: np.broadcast_to(getattr(common, name)[:, None], shape) for name in Common._fields}
     level = State(
+        draw=wide["draw"],
         soil=wide["soil"],
         base=wide["base"],
-        depth=_depths(spot, prior, shape, rng),
+        depth=_depths(spot, prior, wide["scatter"], rng),
         extra=extra,
-        scale=np.ones(shape),
+        scale=wide["scale"],
+        mat_water=wide["mat_water"],
         mat=zero,
         mat_excess=zero,
         missing=zero,
+        left=np.ones(shape),
         offset=wide["offset"],
         spot_offset=zero,
         missed=zero,
@@ -304,14 +321,17 @@ def level_spot(typical: Common, depth: float) -> State:
     """State, of one entry, of a spot that is typical of its green and has this depth [cm]."""
     zero, one = np.zeros(1), np.ones(1)
     return State(
+        draw=typical.draw,
         soil=typical.soil,
         base=typical.base,
         depth=depth * one,
         extra=zero,
-        scale=one,
+        scale=typical.scale,
+        mat_water=typical.mat_water,
         mat=zero,
         mat_excess=zero,
         missing=zero,
+        left=one,
         offset=typical.offset,
         spot_offset=zero,
         missed=zero,
@@ -320,16 +340,15 @@ def level_spot(typical: Common, depth: float) -> State:
     )
 
 
-def _depths(
-    spot: Spot, prior: Prior, shape: tuple[int, int], rng: np.random.Generator
-) -> FloatArray:
+def _depths(spot: Spot, prior: Prior, scatter: FloatArray, rng: np.random.Generator) -> FloatArray:
+    shape = scatter.shape
     if not spot.has_depth:
         depth = prior.usual_depth + prior.usual_spread * rng.standard_normal(shape)
     elif spot.depth_at_least:
         depth = spot.depth + rng.exponential(prior.usual_spread, shape)
     else:
         wrong = rng.random(shape) < (SLIP if prior.probe_error > 0.0 else 0.0)
-        error = np.where(wrong, WRONG_DEPTH, prior.probe_error)
+        error = np.where(wrong, WRONG_DEPTH, np.hypot(prior.probe_error, scatter))
         depth = spot.depth + error * rng.standard_normal(shape)
     return np.maximum(depth, 5.0)
 
