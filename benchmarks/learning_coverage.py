@@ -133,6 +133,7 @@ def green(kind: str, sand: Any, rng: np.random.Generator) -> Truth:
         for j in range(3):
             error = 0.02 * rng.standard_normal() + 0.015 * lasting(last, kept, rng)
             water = columns[j].mean(*SENSOR)[1 : last + 1] + error
+            water = np.clip(water, 0.011, 0.479)
             sensors.append(BuriedSensor(f"S{j}", ROD, run.time.values[1 : last + 1], water))
     return Truth(shared, Survey(spots), tuple(sensors), shown[:, len(VISITS) :])
 

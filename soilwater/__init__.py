@@ -18,11 +18,11 @@ from soilwater.decisions.contours.odds import GroundOdds, ground_odds
 from soilwater.decisions.slope import SlopeEquivalent, slope_equivalent
 from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.expected import expected_reading
+from soilwater.decisions.spots.findings import with_finding
 from soilwater.decisions.spots.measurements import (
     Measurement,
     next_measurement,
     rank_measurements,
-    with_finding,
 )
 from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, GroupOdds, SpotDiagnosis
 from soilwater.decisions.targets import AirTarget, ReadingTarget

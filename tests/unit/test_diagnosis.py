@@ -12,12 +12,12 @@ from scipy.stats import lognorm, norm
 import soilwater as sw
 from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.findings import with_finding
 from soilwater.decisions.spots.measurements import (
     KINDS,
     Measurement,
     next_measurement,
     rank_measurements,
-    with_finding,
 )
 from soilwater.decisions.spots.states import (
     Common,

@@ -10,51 +10,30 @@ calibration has learnt what is shared, its draws take the place of these, alread
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.spots.causes import (
-    CAUSES,
-    DEPTH,
-    NAMES,
-    SLOPE,
-)
+from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
 from soilwater.decisions.spots.learned import (
     LEARNED_GREEN,
-    Told,
     learned_green,
     take_learned,
     told_of,
 )
-from soilwater.decisions.spots.likelihood import dried_to, log_likelihood, with_missed
-from soilwater.decisions.spots.odds import (
-    CauseOdds,
-    Diagnosis,
-    SpotDiagnosis,
-    grouped,
-    outcome_sentence,
-)
-from soilwater.decisions.spots.shared import Green, before_reading
-from soilwater.decisions.spots.states import (
-    Prior,
-    State,
-    draw_level,
-    level_spot,
-    predict,
-    stacked,
-)
+from soilwater.decisions.spots.odds import Diagnosis
+from soilwater.decisions.spots.shared import Basis, Reckoned, before_reading
+from soilwater.decisions.spots.states import Prior
+from soilwater.decisions.spots.weighed import describe, weigh
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.fit_result import FitResult
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import Drying
 from soilwater.runs.wetted import AfterRain
-from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import cautions_for, slope_caution
 from soilwater.words.displays import listed
 from soilwater.words.errors import Faults
@@ -66,15 +45,6 @@ from soilwater.words.units import number_to_house
 
 ERRORS = {"meter_error": 0.025, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
 """Standard errors [1], of the probe [cm], where nobody says."""
-NODES = 24
-"""Sizes of each cause tried in each draw."""
-PARTICLES = 256
-"""Equally likely states kept for each spot and cause."""
-AGAINST = 0.1
-"""A cause whose share falls below this part of its usual share is called not consistent: ten to one
-is strong evidence (Jeffreys 1961, Theory of Probability, from memory)."""
-MISFIT_LIMIT = 2.5
-"""Distance from the reading, in standard errors, beyond which a cause does not explain it."""
 
 
 @mind_words(soil="sand")
@@ -228,24 +198,28 @@ def diagnose(
         extra_depth=known, drained=green.drained, rewetted=green.rewetted
     )
     errors = (values["meter_error"], values["model_error"])
-    weighed = [
-        _weigh(spot, green, prior, errors, shares, dried.get(spot.name, ()), rng) for spot in read
-    ]
+    reckoned = Reckoned(green, prior, errors, shares)
+    weighed = []
+    for spot in read:
+        told = None
+        if calibration is not None:
+            rod = spot.usable_readings[0].rod
+            told = told_of(calibration, spot, rod, errors[0])
+        basis = Basis(spot, dried.get(spot.name, ()), told, rng.bit_generator.state)
+        weighed.append(weigh(basis, reckoned, (), rng))
     log_weight = np.sum([each.log_evidence for each in weighed], axis=0)
     if calibration is not None:
         log_weight = np.zeros(log_weight.size)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    spots = [_describe(each, weight, green, prior, errors, calibration, rng) for each in weighed]
+    spots = [describe(each, weight / each.evidence, reckoned, rng) for each in weighed]
     return Diagnosis(
         name=survey.name,
         spots=tuple(replace(each, spot=survey.spot(each.spot.name)) for each in spots),
         assumptions=_assumptions(calibration, base, after, values, shares),
         green=green.sentence(weight, base, values["meter_offset"]),
         cautions=tuple(_cautions(read, known, sand, 1.0 / float(np.sum(weight**2)), calibration)),
-        table=green.table,
-        errors=errors,
-        prior=prior,
+        reckoned=reckoned,
     )
 
 
@@ -285,139 +259,6 @@ def _prior(survey: Survey, probe_error: float) -> Prior:
     usual, spread = (float(np.median(found)), 6.0) if found else (33.0, 8.0)
     mean_catch = float(np.median(caught)) if len(caught) > 1 else float("nan")
     return Prior(probe_error, usual, spread, mean_catch)
-
-
-@dataclass(frozen=True, eq=False)
-class _Weighed:
-    """Evidence of one spot: over draws [log], over causes and draws, and its states."""
-
-    spot: Spot
-    log_evidence: FloatArray
-    by_cause: FloatArray
-    likelihood: FloatArray
-    misfit: FloatArray
-    states: tuple[State, ...]
-    dried: tuple[Drying, ...]
-
-
-def _weigh(
-    spot: Spot,
-    green: Green,
-    prior: Prior,
-    errors: tuple[float, float],
-    shares: FloatArray,
-    dried: tuple[Drying, ...],
-    rng: np.random.Generator,
-) -> _Weighed:
-    likelihoods, misfits, states = [], [], []
-    for cause in CAUSES:
-        state = cause.draw(draw_level(spot, green.common, prior, NODES, rng))
-        logs, misfit = log_likelihood(spot, green.table, state, errors, cause, dried)
-        likelihoods.append(logs + cause.log_density(spot, prior))
-        misfits.append(misfit)
-        states.append(state)
-    if prior.extra(spot) is not None:
-        # What the slope does here is known, and part of every other cause.
-        shares = np.where(np.array(NAMES) == SLOPE.name, 0.0, shares)
-    logs = np.array(likelihoods) + np.log(np.maximum(shares, 1e-300))[:, None, None]
-    largest = logs.max()
-    likelihood = np.exp(logs - largest)
-    by_cause = likelihood.mean(axis=2)
-    evidence = by_cause.sum(axis=0)
-    log_evidence = np.log(np.maximum(evidence, 1e-300)) + largest
-    return _Weighed(
-        spot, log_evidence, by_cause, likelihood, np.array(misfits), tuple(states), dried
-    )
-
-
-def _describe(
-    weighed: _Weighed,
-    weight: FloatArray,
-    green: Green,
-    prior: Prior,
-    errors: tuple[float, float],
-    calibration: Calibration | None,
-    rng: np.random.Generator,
-) -> SpotDiagnosis:
-    spot, table = weighed.spot, green.table
-    rod = spot.usable_readings[0].rod
-    if calibration is None:
-        told = _told_of(weighed, weight, table, rod, errors, rng)
-    else:
-        told = told_of(calibration, spot, rod, errors[0])
-    of_draw = weight / weighed.by_cause.sum(axis=0)
-    shares = weighed.by_cause @ of_draw
-    shares = shares / shares.sum()
-    states, odds = [], []
-    level = level_spot(green.typical(weight), spot.depth if spot.has_depth else prior.usual_depth)
-    level = level._replace(extra=level.extra + (prior.extra(spot) or (0.0,))[0])
-    for i, cause in enumerate(CAUSES):
-        chance = (weighed.likelihood[i] * of_draw[:, None]).ravel()
-        picked = _pick(weighed.states[i], chance, weight, rng)
-        picked = with_missed(picked, spot, table, errors, cause, rng, weighed.dried)
-        if weighed.dried:
-            # What is read next is read on ground as dry as it was last.
-            picked = dried_to(picked, max(weighed.dried, key=lambda each: each.time))
-        states.append(picked)
-        misfit = float(weight @ weighed.misfit[i].min(axis=1))
-        size = cause.needed_size(level, told.reading, lambda state: predict(table, state, rod))
-        if cause.name == DEPTH.name and np.isfinite(told.own_depth):
-            size = told.own_depth
-        contradicted = cause.contradicted(spot, prior)
-        kept = shares[i] > AGAINST * cause.prior
-        fits = bool(misfit < MISFIT_LIMIT and not contradicted and kept)
-        sentence = cause.sentence(size, fits, contradicted)
-        odds.append(CauseOdds(cause.name, cause.label, float(shares[i]), fits, size, sentence))
-    odds.sort(key=lambda each: -each.probability)
-    every = stacked(states)
-    groups = grouped(odds, every)
-    return SpotDiagnosis(
-        spot=spot,
-        reading=told.reading,
-        expected=told.expected,
-        band=told.band,
-        rod=rod,
-        own_depth=told.own_depth,
-        causes=tuple(odds),
-        groups=groups,
-        sentence=outcome_sentence(groups, odds),
-        states=every,
-    )
-
-
-def _told_of(
-    weighed: _Weighed,
-    weight: FloatArray,
-    table: RestCurves,
-    rod: float,
-    errors: tuple[float, float],
-    rng: np.random.Generator,
-) -> Told:
-    """Tell what a spot read and what its depth should give, by draws and their weights."""
-    values = [each.value for each in weighed.spot.usable_readings if each.rod == rod]
-    expected = predict(table, weighed.states[0], rod)
-    scatter = float(np.hypot(*errors)) * rng.standard_normal(expected.shape)
-    low, middle, high = _quantiles(expected + scatter, weight[:, None], (LOW, 0.5, HIGH))
-    return Told(float(np.mean(values)), middle, (low, high))
-
-
-def _quantiles(
-    values: FloatArray, weight: FloatArray, shares: Sequence[float]
-) -> tuple[float, ...]:
-    flat = values.ravel()
-    order = np.argsort(flat)
-    heap = np.cumsum(np.broadcast_to(weight, values.shape).ravel()[order])
-    return tuple(float(flat[order][np.searchsorted(heap, q * heap[-1])]) for q in shares)
-
-
-def _pick(state: State, chance: FloatArray, weight: FloatArray, rng: np.random.Generator) -> State:
-    """Equally likely states of one cause, by systematic resampling."""
-    if chance.sum() <= 0.0:
-        chance = np.repeat(weight, state.depth.shape[1])
-    ladder = (np.arange(PARTICLES) + rng.random()) / PARTICLES
-    heap = np.cumsum(chance)
-    index = np.minimum(np.searchsorted(heap, ladder * heap[-1]), chance.size - 1)
-    return state.take(np.unravel_index(index, state.depth.shape))
 
 
 def _assumptions(

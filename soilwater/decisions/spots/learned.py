@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.spots.expected import as_drained_with, learned_readings
-from soilwater.decisions.spots.shared import DRAWS, Green, green_of, turns
+from soilwater.decisions.spots.shared import DRAWS, Green, Told, green_of, turns
 from soilwater.decisions.spots.states import Common
 from soilwater.lab.equally_likely import best_and_likely
 from soilwater.lab.likely_memory import likely_memories, with_memory_of
@@ -121,18 +121,6 @@ def learned_green(calibration: Calibration, seed: int, rng: np.random.Generator)
         scatter=unknowns.values(shared, "scatter"),
     )
     return green_of([*soils, best], memories, common, seed)
-
-
-class Told(NamedTuple):
-    """What is told of a spot: its mean reading, what its depth should give and its band [1].
-
-    `own_depth` is the depth it behaves as if it had [cm]; NaN where nothing was learnt.
-    """
-
-    reading: float
-    expected: float
-    band: tuple[float, float]
-    own_depth: float = float("nan")
 
 
 def told_of(calibration: Calibration, spot: Spot, rod: float, meter_error: float) -> Told:

@@ -1,20 +1,22 @@
-"""What all spots of a green share in a diagnosis, drawn beforehand."""
+"""What a diagnosis reckons with: what all spots of a green share, drawn beforehand, and more."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from soilwater.decisions.spots.causes import DRIED_BY, REWETTING_RATES
-from soilwater.decisions.spots.states import Common, between, log_between
+from soilwater.decisions.spots.states import Common, Prior, between, log_between
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import likely_memories
+from soilwater.learning.drying import Drying
 from soilwater.runs.wetted import AfterRain, Rewetted
 from soilwater.soils.at_rest import Curve, RestCurves
 from soilwater.soils.hysteretic import Hysteretic
+from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
 
 DRAWS = 512
@@ -82,6 +84,49 @@ class Green(NamedTuple):
         if error > 0.8 * offset_error and spread > 0.8 * before:
             return said + ": the survey says little about either."
         return said + ": the two, and the sand, can stand in for one another."
+
+
+class Told(NamedTuple):
+    """What is told of a spot: its mean reading, what its depth should give and its band [1].
+
+    `own_depth` is the depth it behaves as if it had [cm]; NaN where nothing was learnt.
+    """
+
+    reading: float
+    expected: float
+    band: tuple[float, float]
+    own_depth: float = float("nan")
+
+
+class Basis(NamedTuple):
+    """What a spot is weighed from, and weighed anew.
+
+    `spot` with the readings that are weighed; `dried` how far it had dried at each, where that was
+    learnt; `told` what is told of it, where that was learnt; `random` state of the random numbers.
+    """
+
+    spot: Spot
+    dried: tuple[Drying, ...]
+    told: Told | None
+    random: Mapping[str, Any]
+
+    @property
+    def rod(self) -> float:
+        """Length of the rods [cm] of its first reading."""
+        return self.spot.usable_readings[0].rod
+
+
+class Reckoned(NamedTuple):
+    """What a diagnosis reckons with.
+
+    The `green`; `prior` errors and usual values; standard `errors` of a reading and of a level
+    column [1]; expected `shares` of causes.
+    """
+
+    green: Green
+    prior: Prior
+    errors: tuple[float, float]
+    shares: FloatArray
 
 
 def before_reading(

@@ -122,7 +122,7 @@ class Prior(NamedTuple):
     Errors: probe [cm], usual depth and its spread [cm]; usual catch; and by spot the ends of what
     it behaves deeper by than it is [cm], where a run of the ground told it. Of the sands that are
     looked up, those beyond the first `drained` have drained after gentle water on dry sand:
-    `rewetted` of them, the sands in turn.
+    `rewetted` of them, the sands in turn. `probed` are depths found there when probed again [cm].
     """
 
     probe_error: float
@@ -132,6 +132,7 @@ class Prior(NamedTuple):
     extra_depth: Mapping[str, tuple[float, float]] | None = None
     drained: int = 1
     rewetted: int = 0
+    probed: tuple[float, ...] = ()
 
     def extra(self, spot: Spot) -> tuple[float, float] | None:
         """Extra depth of a spot and its standard error [cm]; None where no run told it."""
@@ -215,6 +216,9 @@ SLIP = 0.02
 half in, another spot (our own choice). No one measurement can rule a cause out for good."""
 WRONG_READING, WRONG_DEPTH = 0.10, 6.0
 """Standard errors of a reading [1] and a depth [cm] that are wrong (our own choice)."""
+LEAST_PROBE_ERROR = 0.3
+"""Least standard error of a depth probed again [cm], where it was said to have none (our own
+choice)."""
 EXTRA_ERROR = 1.0
 """Least standard error of an extra depth that a run told [cm] (our own choice)."""
 FOUR_IN_FIVE = 2.56
@@ -341,6 +345,7 @@ def level_spot(typical: Common, depth: float) -> State:
 
 
 def _depths(spot: Spot, prior: Prior, scatter: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Draw depths [cm]: as probed, and probed again, where each probing may be wrong."""
     shape = scatter.shape
     if not spot.has_depth:
         depth = prior.usual_depth + prior.usual_spread * rng.standard_normal(shape)
@@ -350,7 +355,47 @@ def _depths(spot: Spot, prior: Prior, scatter: FloatArray, rng: np.random.Genera
         wrong = rng.random(shape) < (SLIP if prior.probe_error > 0.0 else 0.0)
         error = np.where(wrong, WRONG_DEPTH, np.hypot(prior.probe_error, scatter))
         depth = spot.depth + error * rng.standard_normal(shape)
+    if prior.probed:
+        weight, mean, spread = _probed(spot, prior)
+        which = rng.choice(weight.size, size=shape, p=weight)
+        again = mean[which] + np.hypot(spread[which], scatter) * rng.standard_normal(shape)
+        # Where no probing met the gravel, it is as deep as before.
+        depth = np.where((which == 0) & spot.depth_at_least, depth, again)
     return np.maximum(depth, 5.0)
+
+
+def _probed(spot: Spot, prior: Prior) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Weights, means and spreads [cm] of normal parts of a depth that was probed again.
+
+    There is one for each choice of probings that may be wrong; first, that those made again are.
+    """
+    error = max(prior.probe_error, LEAST_PROBE_ERROR)
+    if not spot.has_depth:
+        parts = [(1.0, prior.usual_depth, prior.usual_spread)]
+    elif spot.depth_at_least:
+        # Nearly flat beside what a probe tells.
+        parts = [(1.0, spot.depth + prior.usual_spread, 2.0 * prior.usual_spread)]
+    else:
+        parts = [(1.0 - SLIP, spot.depth, prior.probe_error), (SLIP, spot.depth, WRONG_DEPTH)]
+    for value in prior.probed:
+        parts = [
+            _with_probe(part, value, chance, spread)
+            for chance, spread in ((SLIP, WRONG_DEPTH), (1.0 - SLIP, error))
+            for part in parts
+        ]
+    weights, means, spreads = np.array(parts).T
+    return weights / weights.sum(), means, spreads
+
+
+def _with_probe(
+    part: tuple[float, float, float], value: float, chance: float, error: float
+) -> tuple[float, float, float]:
+    """Weight, mean and spread [cm] of a part after a probing that has an error, by a chance."""
+    weight, mean, spread = part
+    whole = spread**2 + error**2
+    density = float(np.exp(-0.5 * (value - mean) ** 2 / whole) / np.sqrt(2.0 * np.pi * whole))
+    middle = (mean * error**2 + value * spread**2) / whole
+    return weight * chance * density, middle, spread * error / whole**0.5
 
 
 def between(ends: tuple[float, float], share: FloatArray) -> FloatArray:
