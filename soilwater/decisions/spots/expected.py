@@ -214,7 +214,17 @@ def learned_readings(calibration: Calibration, rod: float) -> FloatArray:
 
 
 def as_drained_with(calibration: Calibration, spot: int, rod: float) -> float:
-    """Mean [1] of what was read at a spot with rods of one length [cm], as it would be drained."""
+    """Mean [1] of what was read at a spot with rods of one length, as it would be drained.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        What was learnt.
+    spot : int
+        Number of the spot.
+    rod : float
+        Length of the rods [cm].
+    """
     drained = as_drained(calibration, spot)
     values = [value for each, value in drained.items() if abs(each.rod - rod) < 0.1]
     return float(np.mean(values)) if values else np.nan

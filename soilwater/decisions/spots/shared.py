@@ -179,7 +179,19 @@ def turns(count: int) -> int:
 def green_of(
     drained: Sequence[Curve], memories: Sequence[Hysteretic], common: Common, seed: int
 ) -> Green:
-    """Make a green of its sands, the best last, their memories and what its spots share."""
+    """Make a green of its sands and of what its spots share.
+
+    Parameters
+    ----------
+    drained : sequence of Curve
+        Equally likely sands, the best last.
+    memories : sequence of Hysteretic
+        How they remember, going through the equally likely ones in turn.
+    common : Common
+        One entry a draw.
+    seed : int
+        Of how they were rewetted.
+    """
     rewetted = _rewetted(memories, seed)
     return Green(RestCurves([*drained, *rewetted]), common, len(rewetted))
 

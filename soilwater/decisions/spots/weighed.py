@@ -54,10 +54,26 @@ HOLES = 3
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """Evidence of one spot: over draws [log], over causes and draws, and its states.
+    """One spot and how well each cause explains it.
 
-    `basis` what it was weighed from, with what was `found`; `missed` whether states hold what a
-    level column misses.
+    Attributes
+    ----------
+    basis : Basis
+        What it was weighed from, with what was found since.
+    prior : Prior
+        Errors and usual values, with what was found since.
+    log_evidence : ndarray, shape (draws,)
+        Logarithm of the evidence of each draw.
+    by_cause : ndarray, shape (causes, draws)
+        Evidence under each cause, up to a factor.
+    likelihood : ndarray, shape (causes, draws, nodes)
+        Of each state, up to the same factor.
+    misfit : ndarray, shape (causes, draws, nodes)
+        Distance from the readings, in standard errors.
+    states : tuple of State
+        One a cause.
+    missed : bool
+        Whether states hold what a level column misses.
     """
 
     basis: Basis
