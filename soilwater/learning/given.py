@@ -159,21 +159,21 @@ def _readings(
             f"readings without a time: {_few(undated)}",
             cure='give each its time, Reading(0.18, rod="3 in", time="2025-07-02 06:00")',
         )
+    read = [reading.value for spot in spots for reading in spot.readings]
+    scales = [_relative(np.array(read), "readings are", porosity)]
     left = []
     for sensor in sensors:
+        told = f"values of the sensor at {sensor.spot} are"
+        scales.append(_relative(sensor.values, told, porosity))
         wet = sensor.values > porosity
         if wet.any():
             first = stamp(sensor.times[wet][0])
             odd.append(f"{wet.sum()} of the sensor at {sensor.spot} from {first} on ({too_wet})")
         if not wet.all():
             left.append(replace(sensor, times=sensor.times[~wet], values=sensor.values[~wet]))
-    values = [reading.value for spot in spots for reading in spot.readings]
-    values += [value for sensor in sensors for value in sensor.values.tolist()]
-    beyond = sum(value > porosity for value in values)
-    if beyond > max(2.0, RELATIVE * len(values)):
+    if any(scales):
         faults.add(
-            f"{beyond} readings are above the pore space of the sand, {100 * porosity:.1f} %: this "
-            "looks like a relative scale, of saturation or of the meter's own",
+            "; ".join(each for each in scales if each),
             cure="set the meter to water content by volume, or turn its numbers into that with a "
             "wet and a dry core of this sand",
         )
@@ -191,6 +191,17 @@ def _readings(
             'the hour of those taken late in the day, time="2025-07-02 15:00"'
         )
     return kept, left
+
+
+def _relative(values: FloatArray, told: str, porosity: float) -> str:
+    """Say that values of one instrument look like those of another scale; nothing otherwise."""
+    beyond = int(np.sum(values > porosity))
+    if beyond <= max(2.0, RELATIVE * values.size):
+        return ""
+    return (
+        f"{beyond} {told} above the pore space of the sand, {100 * porosity:.1f} %: this looks "
+        "like a relative scale, of saturation or of the meter's own"
+    )
 
 
 def _few(texts: Sequence[str]) -> str:

@@ -455,8 +455,10 @@ def _learned(
                 cure=f"leave {name} out: the calibration holds it jointly with the rest",
             )
     faults.raise_if_any()
-    water = {name: common[name] for name in ("irrigation", "rules")}
-    cases = [replace(each, **water) for each in calibration.columns(spot, weather)]
+    cases = [
+        replace(each.with_water(common["irrigation"]), rules=common["rules"])
+        for each in calibration.columns(spot, weather)
+    ]
     count = 1 if isinstance(weather, Weather) else len(weather)
     axes: dict[str, Sequence[Any]] = {"sample": range(len(cases) // count)}
     if not isinstance(weather, Weather):

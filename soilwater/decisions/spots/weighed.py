@@ -117,13 +117,15 @@ def weigh(
     basis, prior = _with_found(basis, reckoned.prior, found)
     spot, dried = basis.spot, basis.dried
     later = [each for each in found if each.kind in ("read_again", "read_later", "outlet")]
+    # Of its own, so that all else is drawn as it was before.
+    aside = np.random.default_rng(len(later))
     likelihoods, misfits, states = [], [], []
     for cause in CAUSES:
         state = cause.draw(draw_level(spot, green.common, prior, NODES, rng))
         logs, misfit = log_likelihood(spot, green.table, state, errors, cause, dried)
         logs = logs + cause.log_density(spot, prior)
         if later:
-            state = with_missed(state, spot, green.table, errors, cause, rng, dried)
+            state = with_missed(state, spot, green.table, errors, cause, aside, dried)
             for each in later:
                 logs = logs + _log_density(each, state, cause, basis, reckoned)
         likelihoods.append(logs)

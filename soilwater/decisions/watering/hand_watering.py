@@ -416,9 +416,7 @@ def _checked(
     n, line, share = trial.draws, wish.line, wish.probability
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     watered = [i for i in events if events[i]]
-    cases = [
-        replace(trial.column(i, k), irrigation=tuple(events[i])) for i in watered for k in range(n)
-    ]
+    cases = [trial.column(i, k).with_water(events[i]) for i in watered for k in range(n)]
     runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True) if cases else None
     plans = []
     for i, spot in enumerate(known):
