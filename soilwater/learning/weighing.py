@@ -1,8 +1,9 @@
-"""Draws that the readings allow: importance sampling in two rounds.
+"""Draws that the readings allow: importance sampling in rounds.
 
-A first round is drawn from all that was possible before; a second half from that, half from a
-normal distribution about what the first has found, each weighed by both (a mixture of proposals;
-Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired anew.
+A first round is drawn from all that was possible before; the next half from that, half from a
+normal distribution about what the one before has found, each weighed by both (a mixture of
+proposals; Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired
+anew.
 """
 
 from __future__ import annotations
@@ -14,8 +15,8 @@ from soilwater.learning.evidence import Evidence, log_evidence
 from soilwater.learning.unknowns import LATENT, Shared, Unknowns
 from soilwater.words.arrays import FloatArray
 
-FIRST, SECOND = 6_000, 16_000
-"""Draws of the two rounds."""
+FIRST, STEP, LAST = 6_000, 4_000, 16_000
+"""Draws of the first round, of one between and of the last."""
 _WIDER = 1.5
 _FLOOR = 0.02
 
