@@ -24,7 +24,17 @@ from soilwater.learning.telling import (
     quantities_learned,
 )
 from soilwater.learning.unknowns import Shared, Unknowns
-from soilwater.learning.weighing import LAST, STEP, Proposal, first_round, pick, weights_of, worth
+from soilwater.learning.weighing import (
+    LAST,
+    MOST_STEPS,
+    STEP,
+    Proposal,
+    first_round,
+    next_round,
+    pick,
+    weights_of,
+    worth,
+)
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
@@ -315,12 +325,12 @@ def _weighed(
     read = [np.concatenate(pair) for pair in zip(read, more, strict=True)]
     known = _emulated(evidence, ran, record.spans, read, RUN_AFTER)
     shared, weight = first, weights_of(log_evidence(known, first))
-    # Many good readings leave so little of all that was possible that it takes a step between.
-    for count in (LAST,) if worth(weight) >= RUN_AFTER else (STEP, LAST):
-        proposal = Proposal(unknowns, shared, weight)
-        shared = proposal.draw(count, rng)
-        ratio = proposal.log_ratio(shared)
-        weight = weights_of(ratio + log_evidence(known, shared))
+    for _ in range(MOST_STEPS):
+        # Many good readings leave so little of all that was possible that it takes steps to it.
+        if worth(weight) >= RUN_AFTER:
+            break
+        shared, weight, _ = next_round(known, Proposal(unknowns, shared, weight), STEP, rng)
+    shared, weight, ratio = next_round(known, Proposal(unknowns, shared, weight), LAST, rng)
     return shared, weight, (known, ratio)
 
 
