@@ -24,11 +24,11 @@ import numpy as np
 from soilwater.decisions.spots.cause import WETTER
 from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.findings import with_finding
 from soilwater.decisions.spots.measurements import (
     KINDS,
     Measurement,
     rank_measurements,
-    with_finding,
 )
 from soilwater.decisions.spots.odds import Diagnosis
 from soilwater.ground.base import CapillaryBreak, WaterTable

@@ -37,10 +37,10 @@ if _TYPE_CHECKING:
     from soilwater.decisions.slope import slope_equivalent as slope_equivalent
     from soilwater.decisions.spots.diagnosis import diagnose as diagnose
     from soilwater.decisions.spots.expected import expected_reading as expected_reading
+    from soilwater.decisions.spots.findings import with_finding as with_finding
     from soilwater.decisions.spots.measurements import Measurement as Measurement
     from soilwater.decisions.spots.measurements import next_measurement as next_measurement
     from soilwater.decisions.spots.measurements import rank_measurements as rank_measurements
-    from soilwater.decisions.spots.measurements import with_finding as with_finding
     from soilwater.decisions.spots.odds import CauseOdds as CauseOdds
     from soilwater.decisions.spots.odds import Diagnosis as Diagnosis
     from soilwater.decisions.spots.odds import GroupOdds as GroupOdds
@@ -186,7 +186,8 @@ _HOMES = {
     "decisions.slope": "SlopeEquivalent slope_equivalent",
     "decisions.spots.diagnosis": "diagnose",
     "decisions.spots.expected": "expected_reading",
-    "decisions.spots.measurements": "Measurement next_measurement rank_measurements with_finding",
+    "decisions.spots.findings": "with_finding",
+    "decisions.spots.measurements": "Measurement next_measurement rank_measurements",
     "decisions.spots.odds": "CauseOdds Diagnosis GroupOdds SpotDiagnosis",
     "decisions.targets": "AirTarget ReadingTarget",
     "decisions.watering.changes": (

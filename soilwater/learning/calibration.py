@@ -19,6 +19,7 @@ from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
 from soilwater.survey.survey import Spot
+from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW, PROBABILITY
@@ -231,7 +232,7 @@ class Calibration(Displayed, Tabled):
             replace(
                 case,
                 weather=members[k // depths % len(members)],
-                irrigation=(),
+                irrigation=self._water_left[group],
                 start=self._start(group, k),
             )
             for k, case in enumerate(cases)
@@ -255,10 +256,11 @@ class Calibration(Displayed, Tabled):
         depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
         place = float(np.interp(depth, depths, np.arange(depths.size)))
         cases, _ = self._columns_now[g]
-        weather = members[draw % len(members)]
+        weather, water = members[draw % len(members)], self._water_left[g]
         if self.unknowns.remembers:
             k = first + round(place)
-            return replace(cases[k], weather=weather, irrigation=(), start=self._start(g, k))
+            start = self._start(g, k)
+            return replace(cases[k], weather=weather, irrigation=water, start=start)
         left = min(int(place), depths.size - 2)
         part = np.linspace(0.0, 1.0, _PLACES)
         # As far down by part of the depth: exact for what is at rest.
@@ -266,9 +268,34 @@ class Calibration(Displayed, Tabled):
             np.interp(part * depths[k], *self._suctions_now[g][first + k]) for k in (left, left + 1)
         )
         suction = (left + 1 - place) * upper + (place - left) * lower
-        start = _suction_over(part * depth, suction)
-        profile = self.profile(draw, spot)
-        return replace(cases[first], profile=profile, weather=weather, irrigation=(), start=start)
+        own = replace(cases[first], profile=self.profile(draw, spot), weather=weather)
+        return replace(own, irrigation=water, start=_suction_over(part * depth, suction))
+
+    @mind_words()
+    def columns(self, spot: Spot, weather: Weather | Sequence[Weather]) -> list[Case]:
+        """Make the columns of one spot from `now` on: every draw, whole, under every weather.
+
+        Parameters
+        ----------
+        spot : Spot
+            One of those that were learnt.
+        weather : Weather or sequence of Weather
+            Weather that goes on from `now`; it may begin before.
+
+        Returns
+        -------
+        list of Case
+            For `simulate_many`; weathers are the first to change.
+
+        Raises
+        ------
+        InputError
+            If the spot was not learnt, or the weather does not go on from `now`.
+        """
+        number, members = self.number_of(spot), self.members(weather)
+        return [
+            self.column(draw, number, (member,)) for draw in range(self.draws) for member in members
+        ]
 
     def profile(self, draw: int, spot: int) -> Profile:
         """Make the root zone of one spot in one draw.
@@ -343,6 +370,14 @@ class Calibration(Displayed, Tabled):
             pairs = zip(nodes, suction, strict=True)
             found.append([(depth, of_column[: depth.size]) for depth, of_column in pairs])
         return tuple(found)
+
+    @cached_property
+    def _water_left(self) -> tuple[tuple[Event, ...], ...]:
+        """Water of the record that each group was given after `now`, before the last reading."""
+        return tuple(
+            tuple(each.after(self.now) for each in group.irrigation if each.end > self.now)
+            for group in self.green.groups
+        )
 
     def _start(self, group: int, k: int) -> xr.DataArray | xr.Dataset:
         """Give the water of a column that was run, at `now`."""

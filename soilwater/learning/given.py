@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -96,7 +97,7 @@ def take_record(
         with faults.catching():
             begin = as_time(soaked, "soaked")
     porosity = max(float(soil.theta_s) for soil in soils)
-    readings = _readings(spots, porosity, doubtful, faults, notes)
+    readings, sensors = _readings(spots, sensors, porosity, doubtful, faults, notes)
     for spot in spots:
         check_rods(spot, faults)
     for sensor in sensors:
@@ -119,26 +120,34 @@ def take_record(
             cure="read the green again once it has drained, the morning after",
         )
     faults.raise_if_any()
-    cut = weather.between(begin, min(last + np.timedelta64(1, "h"), weather.end))
-    of_spots = _irrigation(irrigation, spots, cut, faults)
+    of_spots = _irrigation(irrigation, spots, begin, last, weather, faults)
     faults.raise_if_any()
+    # Water may have been on while the last was read.
+    ends = [event.end for events in of_spots for event in events]
+    cut = weather.between(begin, min(max([*ends, last + np.timedelta64(1, "h")]), weather.end))
     spans, tracks, hours = _tracks(spots, readings, sensors, cut, errors)
     return Record(spots, of_spots, cut, hours, spans, tracks, now, stamp(begin), tuple(notes))
 
 
 def _readings(
-    spots: Sequence[Spot], porosity: float, doubtful: str, faults: Faults, notes: list[str]
-) -> list[tuple[int, Reading]]:
-    """List readings with the number of their spot, and note what is wrong with them."""
+    spots: Sequence[Spot],
+    sensors: Sequence[BuriedSensor],
+    porosity: float,
+    doubtful: str,
+    faults: Faults,
+    notes: list[str],
+) -> tuple[list[tuple[int, Reading]], list[BuriedSensor]]:
+    """List readings with the number of their spot, and note what is wrong with them and sensors."""
     kept: list[tuple[int, Reading]] = []
     undated: list[str] = []
     odd: list[str] = []
+    too_wet = f"more than the pore space of the sand, {100 * porosity:.1f} %"
     for i, spot in enumerate(spots):
         for reading in spot.readings:
             told = f"{spot.name} {100 * reading.value:.1f} %"
             doubt = reading.doubt
             if not doubt and reading.value > porosity:
-                doubt = f"more than the pore space of the sand, {100 * porosity:.1f} %"
+                doubt = too_wet
             if reading.time is None:
                 undated.append(told)
             elif doubt:
@@ -150,11 +159,21 @@ def _readings(
             f"readings without a time: {_few(undated)}",
             cure='give each its time, Reading(0.18, rod="3 in", time="2025-07-02 06:00")',
         )
-    beyond = sum(reading.value > porosity for spot in spots for reading in spot.readings)
-    if beyond > max(2.0, RELATIVE * sum(len(spot.readings) for spot in spots)):
+    read = [reading.value for spot in spots for reading in spot.readings]
+    scales = [_relative(np.array(read), "readings are", porosity)]
+    left = []
+    for sensor in sensors:
+        told = f"values of the sensor at {sensor.spot} are"
+        scales.append(_relative(sensor.values, told, porosity))
+        wet = sensor.values > porosity
+        if wet.any():
+            first = stamp(sensor.times[wet][0])
+            odd.append(f"{wet.sum()} of the sensor at {sensor.spot} from {first} on ({too_wet})")
+        if not wet.all():
+            left.append(replace(sensor, times=sensor.times[~wet], values=sensor.values[~wet]))
+    if any(scales):
         faults.add(
-            f"{beyond} readings are above the pore space of the sand, {100 * porosity:.1f} %: this "
-            "looks like a relative scale, of saturation or of the meter's own",
+            "; ".join(each for each in scales if each),
             cure="set the meter to water content by volume, or turn its numbers into that with a "
             "wet and a dry core of this sand",
         )
@@ -165,7 +184,24 @@ def _readings(
         )
     elif odd:
         notes.append(f"left out: {_few(odd)}")
-    return kept
+    days = {str(each.time)[:10] for _, each in kept if str(each.time)[11:19] == "00:00:00"}
+    if days:
+        notes.append(
+            f"readings of {_few(sorted(days))} have a day and no hour, and count as of 00:00: give "
+            'the hour of those taken late in the day, time="2025-07-02 15:00"'
+        )
+    return kept, left
+
+
+def _relative(values: FloatArray, told: str, porosity: float) -> str:
+    """Say that values of one instrument look like those of another scale; nothing otherwise."""
+    beyond = int(np.sum(values > porosity))
+    if beyond <= max(2.0, RELATIVE * values.size):
+        return ""
+    return (
+        f"{beyond} {told} above the pore space of the sand, {100 * porosity:.1f} %: this looks "
+        "like a relative scale, of saturation or of the meter's own"
+    )
 
 
 def _few(texts: Sequence[str]) -> str:
@@ -180,6 +216,7 @@ def _check_span(
         faults.add(
             f"soaked is {stamp(begin)}, outside the weather",
             allowed=f"{stamp(weather.start)} to {stamp(weather.end)}",
+            cure="give the weather from the soaking on, or say a later soaking",
         )
     if not times:
         faults.add("there are no readings", cure="read the green, each reading with its time")
@@ -198,22 +235,45 @@ def _check_span(
 
 
 def _irrigation(
-    given: Any, spots: Sequence[Spot], weather: Weather, faults: Faults
+    given: Any,
+    spots: Sequence[Spot],
+    begin: np.datetime64,
+    last: np.datetime64,
+    weather: Weather,
+    faults: Faults,
 ) -> tuple[tuple[Event, ...], ...]:
-    """Water each spot was given since the soaking."""
-    by_name: Mapping[str, Sequence[Event]] = given if isinstance(given, Mapping) else {"": given}
+    """Water each spot was given between the soaking and the last reading."""
+    by_name: Mapping[str, Any] = given if isinstance(given, Mapping) else {"": given}
     names = {spot.name for spot in spots}
     for name, events in by_name.items():
         if name and name not in names:
             faults.add(f'irrigation of "{name}"', allowed=", ".join(sorted(names)))
+        if events is None:
+            faults.add(
+                f'irrigation of "{name}" is None, and missing is not none',
+                cure=f'write {{"{name}": []}} if there was none',
+            )
+            continue
         for event in events:
             if not isinstance(event, Event):
                 faults.add(f"{event!r} is no Event", cure="write Event(time, amount, rate=...)")
+            elif event.time < begin < event.end:
+                faults.add(
+                    f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "
+                    f"soaking of {stamp(begin)}",
+                    cure=f'if it is the soaking, say its end, soaked="{stamp(event.end)}"',
+                )
+            elif event.time < last and event.end > weather.end:
+                faults.add(
+                    f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "
+                    f"weather, which ends at {stamp(weather.end)}",
+                    cure="give the weather up to its end",
+                )
     if faults:
         return ()
 
     def since(events: Sequence[Event]) -> list[Event]:
-        return [each for each in events if weather.start <= each.time and each.end <= weather.end]
+        return [each for each in events if begin <= each.time < last]
 
     common = since(by_name.get("", ()))
     return tuple(
@@ -232,14 +292,14 @@ def _tracks(
     """Sort readings by instrument and spot; find the instants and depths they need."""
     taken: dict[tuple[int, Span, bool], list[tuple[float, float]]] = {}
     for i, reading in readings:
-        hour = _on_the_clock(hours_between(weather.start, reading.time))
+        hour = on_the_clock(hours_between(weather.start, reading.time))
         taken.setdefault((i, Span(0.0, reading.rod), False), []).append((hour, reading.value))
     numbers = {spot.name: i for i, spot in enumerate(spots)}
     for sensor in sensors:
         span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
         count = min(sensor.times.size, MOST_OF_A_SENSOR)
         which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
-        hours = [_on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
+        hours = [on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
         key = (numbers[sensor.spot], span, True)
         taken.setdefault(key, []).extend(zip(hours, sensor.values[which].tolist(), strict=True))
     spans = tuple(sorted({span for _, span, _ in taken}))
@@ -264,6 +324,7 @@ def _tracks(
     return spans, tuple(tracks), instants
 
 
-def _on_the_clock(hours: Any) -> float:
+def on_the_clock(hours: Any) -> float:
+    """Round hours to the times readings are taken at [h]."""
     value: FloatArray = np.asarray(hours, dtype=np.float64)
     return float(max(CLOCK, CLOCK * np.round(float(value) / CLOCK)))

@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from soilwater.decisions.spots.learned import LEARNED_GREEN
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis
 from soilwater.decisions.watering.outlook import DryDownOutlook
 from soilwater.decisions.watering.starts import LEARNED_START
@@ -16,7 +17,6 @@ from soilwater.report.layout import laid_out, sides_hold
 from soilwater.report.pictures import dry_down_picture, map_picture
 from soilwater.report.tables import plan_table, spot_table
 from soilwater.report.words import (
-    as_learned,
     assumptions,
     cautions,
     facts,
@@ -63,8 +63,7 @@ def report(
     plan : HandWaterPlan, optional
         From `hand_water_plan`, of this survey.
     calibration : Calibration, optional
-        From `calibrate`, of this survey: outlook and plan have to be made with it, and what a spot
-        should read by its depth is taken from it too.
+        From `calibrate`, of this survey: diagnosis, outlook and plan have to be made with it.
     remarks : sequence of str, optional
         Your own sentences, such as costs and what the committee is asked to decide; up to 3 of 200
         letters.
@@ -82,8 +81,8 @@ def report(
     ------
     InputError
         With every fault at once: something that is no survey, diagnosis, outlook or plan, or is of
-        spots that the survey does not have; an outlook and a plan for different rods, or one of
-        them made from a calibration and the other not; too many or too long remarks.
+        spots that the survey does not have; an outlook and a plan for different rods; one part
+        made from a calibration and another not; too many or too long remarks.
     ImportError
         Without matplotlib or jinja2: ``python -m pip install "soilwater[report]"``.
 
@@ -93,8 +92,6 @@ def report(
     """
     environment = template_environment()
     kept = _checked(survey, diagnosis, outlook, plan, calibration, remarks)
-    if calibration is not None and diagnosis is not None:
-        diagnosis = as_learned(diagnosis, survey, calibration)
     told = cautions(diagnosis, outlook, plan, calibration)
     sections: dict[str, Any] = {
         "name": survey.name or "Survey",
@@ -128,13 +125,15 @@ def report(
     return page
 
 
-def _check_learned(outlook: Any, plan: Any, calibration: Any, faults: Faults) -> None:
-    """Note an outlook or a plan that does not stand on the same sample as the rest."""
-    given = {"outlook": outlook, "plan": plan}
+def _check_learned(
+    diagnosis: Any, outlook: Any, plan: Any, calibration: Any, faults: Faults
+) -> None:
+    """Note a part that does not stand on the same sample as the rest."""
+    given = {"diagnosis": diagnosis, "outlook": outlook, "plan": plan}
     learned = {
-        name: LEARNED_START in each.assumptions
+        name: bool({LEARNED_START, LEARNED_GREEN} & set(each.assumptions))
         for name, each in given.items()
-        if isinstance(each, (DryDownOutlook, HandWaterPlan))
+        if isinstance(each, (Diagnosis, DryDownOutlook, HandWaterPlan))
     }
     if calibration is None and len(set(learned.values())) < 2:
         return
@@ -201,7 +200,7 @@ def _checked(
                     where=name,
                     cure="make it from this survey",
                 )
-    _check_learned(outlook, plan, calibration, faults)
+    _check_learned(diagnosis, outlook, plan, calibration, faults)
     if (
         isinstance(outlook, DryDownOutlook)
         and isinstance(plan, HandWaterPlan)

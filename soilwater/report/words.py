@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
 
-from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.spots.measurements import Measurement, rank_measurements
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import day_text, days_text
@@ -25,8 +23,6 @@ from soilwater.words.times import stamp
 
 Part: TypeAlias = Diagnosis | DryDownOutlook | HandWaterPlan | Calibration
 """What a page is put together from, with assumptions and cautions of its own."""
-READING_ERROR, NORMAL_END = 0.025, 1.2816
-"""Standard error of one reading [1], as `diagnose` has it, and where four in five of it end."""
 MOST_MEASUREMENTS = 3
 """Kinds of measurement named, each at the spot where it tells most."""
 LEAST_GAIN = 0.05
@@ -61,27 +57,6 @@ def _share_text(share: float) -> str:
 def per_cent(value: float) -> str:
     """Write a value [1] in per cent without the sign; a dash where there is none."""
     return f"{100.0 * value:.1f}" if math.isfinite(value) else "-"
-
-
-def as_learned(diagnosis: Diagnosis, survey: Survey, calibration: Calibration) -> Diagnosis:
-    """Let a diagnosis say of each spot of a survey what a calibration has it read, with its band.
-
-    The band keeps its width beyond that of the sand: the error of a reading is in it.
-    """
-    rod = survey.rods[0] if survey.rods else None
-    told = expected_reading(survey, calibration.sand, calibration=calibration, rod=rod)
-    spots = []
-    for each in diagnosis.spots:
-        here = told.sel(spot=each.spot.name)
-        expected = float(here.expected_reading)
-        ends = float(here.expected_reading_lower), float(here.expected_reading_upper)
-        # Errors of the meter, as the diagnosis has them, add up to what the sample leaves open.
-        low, high = (
-            expected + sign * math.hypot(end - expected, NORMAL_END * READING_ERROR)
-            for sign, end in zip((-1.0, 1.0), ends, strict=True)
-        )
-        spots.append(replace(each, expected=expected, band=(low, high)))
-    return replace(diagnosis, spots=tuple(spots))
 
 
 def facts(survey: Survey, calibration: Calibration | None = None) -> tuple[str, ...]:

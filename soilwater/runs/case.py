@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -118,6 +118,21 @@ class Case:
                 elif isinstance(each, Rule) and isinstance(self.profile, Profile):
                     self._check_rod(each, f"{name}, position {i}", faults)
         faults.raise_if_any()
+
+    def with_water(self, events: Sequence[Event]) -> Case:
+        """Return the same column with more water applied.
+
+        Parameters
+        ----------
+        events : iterable of Event
+            Beside what it has.
+        """
+        more = replace(self, irrigation=events)
+        return (
+            replace(self, irrigation=(*self.irrigation, *more.irrigation))
+            if self.irrigation
+            else more
+        )
 
     def _check_mat(self, turf: Turf, faults: Faults) -> None:
         """Note a mat that is thicker than the profile is deep."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Any, Literal, Protocol, cast
 
 import numpy as np
 import xarray as xr
@@ -27,6 +28,7 @@ from soilwater.runs.scheduling import Executor, Progress, Workers
 from soilwater.runs.settings import make_settings
 from soilwater.runs.transect import Transect
 from soilwater.runs.wording import in_full
+from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
@@ -299,12 +301,24 @@ def compare_depths(
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
+class LearnedColumns(Protocol):
+    """What readings have taught of a green, as `calibrate` gives it."""
+
+    def columns(self, spot: Spot, weather: Weather | Sequence[Weather]) -> list[Case]:
+        """Columns of a spot from its last readings on, every draw under every weather."""
+
+    @property
+    def turf(self) -> Turf:
+        """The turf it was learnt with."""
+
+
 @mind_words(soils="sand")
 @in_full
 def simulate_ensemble(
-    profile: Profile,
+    profile: Profile | Spot,
     weather: Weather | Sequence[Weather],
     *,
+    calibration: LearnedColumns | None = None,
     sand: Sand | None = None,
     turf: Turf | None = None,
     start: StartingWater = "soaked",
@@ -327,9 +341,12 @@ def simulate_ensemble(
 
     Parameters
     ----------
-    profile : Profile
-        Layers and base condition.
+    profile : Profile or Spot
+        Layers and base condition; or a spot of the survey that a `calibration` was learnt from.
     {members}
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: each of its draws, whole, is one ``sample``,
+        from its `now` on, with sand, base, turf and depth of its own and water as it then stands.
     {sand}
     {what stands there}
     {layer}
@@ -340,11 +357,14 @@ def simulate_ensemble(
     -------
     Dataset
         As from `simulate`, with ``sample`` and ``member`` in front where they were asked for.
+        Water in the ground, not what a meter shows of it: `Calibration.shift` is what meter, mat
+        and spot add to readings.
 
     Raises
     ------
     InputError
-        If there are no soils or weathers, spans differ, or it is not clear which layer is meant.
+        If there are no soils or weathers, spans differ, it is not clear which layer is meant, or
+        something is given that the calibration knows.
     Interrupted
         On Ctrl-C; its `finished` holds the cases that were run.
 
@@ -358,9 +378,12 @@ def simulate_ensemble(
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """
-    _check_profile(profile)
     common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
-    cases, axes = _ensemble([profile], weather, sand, layer, common)
+    if isinstance(profile, Spot) or calibration is not None:
+        cases, axes = _learned(profile, weather, calibration, sand, layer, common)
+    else:
+        _check_profile(profile)
+        cases, axes = _ensemble([profile], weather, sand, layer, common)
     settings = make_settings(
         cases[0].weather,
         output=output,
@@ -397,6 +420,49 @@ def _ensemble(
         axes["member"] = range(len(members))
     cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
     check_cases([outline(case) for case in cases], None)
+    return cases, axes
+
+
+def _learned(
+    spot: Any,
+    weather: Weather | Sequence[Weather],
+    calibration: LearnedColumns | None,
+    sand: Sand | None,
+    layer: str | None,
+    common: dict[str, Any],
+) -> tuple[list[Case], Axes]:
+    """Every draw of a calibration under every weather, and the dimensions."""
+    faults = Faults("simulate_ensemble")
+    if calibration is None or not isinstance(spot, Spot):
+        faults.add(
+            "a spot of a survey and a calibration belong together",
+            cure='give survey.spot("C3") and calibration=, or a Profile and none',
+        )
+        raise faults.as_error()
+    if not hasattr(calibration, "columns"):
+        faults.add(f"calibration is a {type(calibration).__name__}", cure="give that of calibrate")
+        raise faults.as_error()
+    turf, start = common["turf"], common["start"]
+    for name, agrees in (
+        ("sand", sand is None),
+        ("layer", layer is None),
+        ("turf", turf is None or turf == calibration.turf),
+        ("start", isinstance(start, str) and start == "soaked"),
+    ):
+        if not agrees:
+            faults.add(
+                f"{name} is not what the calibration was learnt with",
+                cure=f"leave {name} out: the calibration holds it jointly with the rest",
+            )
+    faults.raise_if_any()
+    cases = [
+        replace(each.with_water(common["irrigation"]), rules=common["rules"])
+        for each in calibration.columns(spot, weather)
+    ]
+    count = 1 if isinstance(weather, Weather) else len(weather)
+    axes: dict[str, Sequence[Any]] = {"sample": range(len(cases) // count)}
+    if not isinstance(weather, Weather):
+        axes["member"] = range(count)
     return cases, axes
 
 

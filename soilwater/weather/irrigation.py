@@ -122,6 +122,19 @@ class Event:
         """When it stops."""
         return np.datetime64(self.time + to_timedelta(self.duration))
 
+    def after(self, time: np.datetime64) -> Event:
+        """Return what of it is applied after an instant; itself where that is all.
+
+        Parameters
+        ----------
+        time : datetime64
+            Before its end.
+        """
+        if self.time >= time:
+            return self
+        left = hours_between(time, self.end)
+        return replace(self, time=time, amount=self.rate * left, duration=left)
+
     def scaled(self, factor: float) -> Event:
         """Return the same event with its amount and rate multiplied, as seen by one spot.
 

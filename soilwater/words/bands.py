@@ -10,3 +10,5 @@ rarest draws, which a hundred of them hardly tell.
 """
 LOW, HIGH = 0.1, 0.9
 """Its ends, as shares of what is below them [1]."""
+NORMAL_END = 1.2816
+"""Where it ends if what it stands for is normal, in standard deviations from the middle [1]."""

@@ -5,7 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from soilwater.decisions.spots.diagnosis import diagnose
-from soilwater.decisions.spots.measurements import rank_measurements, with_finding
+from soilwater.decisions.spots.findings import with_finding
+from soilwater.decisions.spots.measurements import rank_measurements
 from soilwater.decisions.watering.ensembles import first_at_or_below
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.soils import VanGenuchten

@@ -1,5 +1,7 @@
 """Learning a green from its readings: what comes back, what is refused, what stays joint."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import norm
@@ -146,6 +148,29 @@ def test_water_of_one_spot_is_its_own():
     assert told.quantity("C3").after[1] > hidden.quantity("C3").after[1] + 0.5
 
 
+def test_water_that_is_on_when_the_last_is_read_runs_on():
+    """From 05:30 for an hour, read at 06:15: what comes next begins at 06:00, with half of it."""
+    hose = sw.Event("2025-07-08 05:30", 6.0, duration=1.0)
+    last = sw.Reading(0.15, rod=7.62, time="2025-07-08 06:15")
+    spots = [replace(each, readings=(*each.readings[:2], last)) for each in SURVEY.spots]
+    found = learn(sw.Survey(spots), irrigation={"C3": [hose]}, draws=10)
+    members = found.members(WEATHER)
+    assert found.now == np.datetime64("2025-07-08 06:00")
+    for case in (found.column(0, 3, members), found.ahead(1, members)[0]):
+        (left,) = case.irrigation
+        assert left.time == found.now and left.amount == pytest.approx(3.0)
+        both = case.with_water([sw.Event("2025-07-09 05:00", 4.0, duration=0.5)])
+        assert [each.amount for each in both.irrigation] == pytest.approx([3.0, 4.0])
+    assert found.column(0, 0, members).irrigation == ()
+
+
+def test_a_day_without_an_hour_is_told():
+    dated = [replace(each, time=np.datetime64(each.time, "D")) for each in SURVEY.spots[0].readings]
+    spots = [replace(SURVEY.spots[0], readings=dated), *SURVEY.spots[1:]]
+    found = learn(sw.Survey(spots), draws=10)
+    assert "2025-07-02, 2025-07-04" in found.doubts[0] and "no hour" in found.doubts[0]
+
+
 def test_memory_takes_the_place_of_the_factor():
     day = sw.Survey([sw.Spot("A1", 30.0, readings=[sw.Reading(0.2, rod=7.62, time=DAYS[0])])])
     found = learn(day, sand=sw.likely_memories(SANDS, 4), draws=10)
@@ -201,6 +226,10 @@ def test_a_shift_is_followed_past_blunders_as_a_sum_over_all_of_them_says():
     assert told[1:] == pytest.approx([mean, spread], abs=2e-4)
 
 
+def sensor(*values):
+    return sw.BuriedSensor("A1", 7.6, DAYS[: len(values)], values)
+
+
 @pytest.mark.parametrize(
     ("change", "told"),
     [
@@ -210,6 +239,17 @@ def test_a_shift_is_followed_past_blunders_as_a_sum_over_all_of_them_says():
         ({"irrigation": None}, r"irrigation=\(\) if there was none"),
         ({"irrigation": {"Z9": ()}}, "allowed: A1, A2, A3, C3"),
         ({"irrigation": [5.0]}, "is no Event"),
+        ({"irrigation": {"A1": None}}, r'write \{"A1": \[\]\} if there was none'),
+        (
+            {"irrigation": [sw.Event("2025-06-30 23:00", 20.0, duration=3.0)]},
+            'say its end, soaked="2025-07-01 02:00"',
+        ),
+        (
+            {"irrigation": [sw.Event("2025-07-08 05:00", 90.0, duration=72.0)]},
+            "goes on after the weather",
+        ),
+        ({"sensors": [sensor(0.44, 0.30, 0.28)]}, "1 of the sensor at A1 from 2025-07-02 06:00"),
+        ({"sensors": [sensor(0.95, 0.80, 0.60)]}, "sensor at A1 .* relative scale"),
         ({"sensors": [sw.BuriedSensor("Z9", 7.6, ["2025-07-02"], [0.2])]}, 'sensor at "Z9"'),
         ({"doubtful": "yes"}, '"ask" or "leave out"'),
         ({"meter_error": 0.0}, "meter_error is 0"),
@@ -293,6 +333,9 @@ def test_doubtful_readings_are_left_out_when_asked():
     found = learn(sw.Survey(spots), doubtful="leave out")
     assert found.doubts[0].startswith("left out: A1 45.0 % at 2025-07-04 06:00")
     assert sum(track.at.size for track in found.evidence.tracks) == 16
+    wet = learn(SURVEY, sensors=[sensor(0.44, 0.30, 0.28)], doubtful="leave out", draws=10)
+    assert wet.doubts[0].startswith("left out: 1 of the sensor at A1")
+    assert [track.at.size for track in wet.evidence.tracks if track.buried] == [2]
 
 
 def test_a_name_that_is_not_there_is_told_those_that_are(learned):

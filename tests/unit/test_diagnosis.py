@@ -12,12 +12,12 @@ from scipy.stats import lognorm, norm
 import soilwater as sw
 from soilwater.decisions.spots.causes import CAUSES, NAMES
 from soilwater.decisions.spots.diagnosis import diagnose
+from soilwater.decisions.spots.findings import with_finding
 from soilwater.decisions.spots.measurements import (
     KINDS,
     Measurement,
     next_measurement,
     rank_measurements,
-    with_finding,
 )
 from soilwater.decisions.spots.states import (
     Common,
@@ -337,9 +337,11 @@ def test_a_drop_test_is_advised_where_repellency_is_in_question():
     assert with_finding(found, best, 1.0).spot("dry").probability("repellency") < 0.3
 
 
-def test_ten_to_one_against_a_cause_ends_its_being_consistent(dry_spot):
+def test_ten_to_one_against_a_cause_ends_its_being_consistent():
     """Jeffreys 1961, Theory of Probability (from memory): strong evidence. The quicker a drop
-    soaks in, the less repellency is left; the size of it would explain the reading throughout."""
+    soaks in, the less repellency is left; the size of it would explain the reading throughout, and
+    no drop is so quick that it speaks against it by itself."""
+    dry_spot = diagnose(Survey([*usual_spots(), spot("dry", 31.0, 0.19)]), MIX)
     drop = next(m for m in rank_measurements(dry_spot, "dry") if m.kind == "drop_test")
     usual = BY_NAME["repellency"].prior
 

@@ -1,6 +1,7 @@
 """Decisions that start from what readings have taught: jointly, from this morning on."""
 
 import html
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -46,6 +47,11 @@ def outlook(learned):
 @pytest.fixture(scope="module")
 def plan(learned):
     return sw.hand_water_plan(SURVEY, SANDS, WEATHER, TURF, 0.10, calibration=learned)
+
+
+@pytest.fixture(scope="module")
+def odds(learned):
+    return sw.diagnose(SURVEY, SANDS, calibration=learned)
 
 
 def test_spots_start_from_this_morning(outlook, learned):
@@ -145,6 +151,99 @@ def test_a_change_starts_from_the_same_draws(learned, plan):
             sw.what_if(spot, WEATHER, TURF, LINES, [], **(given | change))
 
 
+def test_one_spot_has_one_depth_and_one_reading_whoever_asks(learned, outlook, odds):
+    """Outlook, plan, what-if, expected reading, diagnosis and ensemble, from one calibration."""
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
+    trial = from_calibration(
+        list(SURVEY.spots), learned, learned.members(WEATHER), 7.62, n_threads=None
+    )
+    for i, spot in enumerate(SURVEY.spots):
+        here, found = told.sel(spot=spot.name), odds.spot(spot.name)
+        depth = np.median([trial.profile(i, k).depth for k in range(learned.draws)])
+        assert learned.quantity(spot.name).after[1] == pytest.approx(depth, abs=1e-9)
+        assert found.own_depth == pytest.approx(depth, abs=1e-9)
+        table = sw.what_if(spot, WEATHER, TURF, LINES, [], rod=7.62, calibration=learned)
+        drained = float(here.expected_reading)
+        assert found.expected == pytest.approx(drained, abs=1e-9)
+        assert np.median(trial.refill(i).drained[:, 0]) == pytest.approx(drained, abs=1e-3)
+        assert table.outcomes[0].drained == pytest.approx(drained, abs=1e-3)
+        # What was read on three days, as it would be drained.
+        assert found.reading == pytest.approx(float(here.reading), abs=1e-9)
+        assert found.reading == pytest.approx(drained, abs=0.01)
+    run = sw.simulate_ensemble(SURVEY.spot("C3"), WEATHER, calibration=learned, output="24 h")
+    assert run.sizes["sample"] == learned.draws and run.time.values[0] == learned.now
+    shown = sw.meter_reading(run, rod=7.62).values[:, 0] + learned.shift(rod=7.62)[:, 2]
+    assert np.median(shown) == pytest.approx(outlook.spot("C3").start[1], abs=0.002)
+
+
+def test_an_ensemble_takes_draws_whole_and_nothing_beside_them(learned):
+    later = WEATHER.between("2025-07-02", WEATHER.end)
+    cases = learned.columns(SURVEY.spot("A1"), [WEATHER, later])
+    assert len(cases) == 2 * learned.draws
+    crop = learned.unknowns.values(learned.shared, "crop_coefficient")
+    for k in (0, 7, 150):
+        one, other = cases[2 * k : 2 * k + 2]
+        assert one.turf == other.turf and one.profile == other.profile
+        assert one.turf.crop_coefficient == pytest.approx(crop[k])
+        assert one.profile.depth == pytest.approx(learned.own.depth[k, 0])
+    for spot, change, told in (
+        (SURVEY.spot("A1"), {"sand": SANDS}, "leave sand out"),
+        (SURVEY.spot("A1"), {"turf": sw.Turf(10.0)}, "leave turf out"),
+        (SURVEY.spot("A1"), {"start": "drained"}, "leave start out"),
+        (SURVEY.spot("A1"), {"calibration": None}, "belong together"),
+        (SURVEY.spot("A1"), {"calibration": "learned"}, "calibration is a str"),
+        (cases[0].profile, {}, "belong together"),
+        (sw.Spot("Z9", 30.0), {}, 'spot "Z9" was not part of it'),
+    ):
+        with pytest.raises(sw.InputError, match=told):
+            sw.simulate_ensemble(spot, WEATHER, **({"calibration": learned} | change))
+
+
+# --- causes --------------------------------------------------------------------------------------
+
+
+def test_what_is_read_on_a_dry_day_is_no_drought_of_the_spot(odds):
+    """The last visits lie 5 % by volume below drained: taken as drained, they look too dry."""
+    taken_as_drained = sw.diagnose(SURVEY, SANDS)
+    for found, other in zip(odds.spots, taken_as_drained.spots, strict=True):
+        assert found.causes[0].cause == "depth"
+        assert found.probability("depth") > 0.6 > other.probability("depth") + 0.1
+    assert odds.assumptions[0].startswith("sand, base, mat and meter are as the calibration")
+    assert not any("span more than a day" in said for said in odds.cautions)
+
+
+def test_a_spot_that_reads_low_on_every_visit_is_not_its_depth(learned):
+    """Repellent, 7 % by volume below the others: what the green has taught leaves it open."""
+    low = [replace(each, value=0.45 * each.value) for each in SURVEY.spot("A2").readings]
+    spots = [replace(s, readings=low) if s.name == "A2" else s for s in SURVEY.spots]
+    wrong = sw.Survey(spots)
+    given = {"soaked": "2025-07-01", "irrigation": (), "meter_error": 0.01}
+    again = sw.calibrate(wrong, SANDS, WEATHER, TURF, **given)
+    odds = sw.diagnose(wrong, SANDS, calibration=again)
+    assert odds.spot("A2").probability("depth") < 0.1
+    assert odds.spot("A2").groups[0].label == "drier for another reason"
+    assert odds.spot("C3").probability("depth") > 0.3
+
+
+def test_a_diagnosis_is_refused_what_the_calibration_does_not_know(learned):
+    new = replace(SURVEY.spot("A1"), readings=[sw.Reading(0.2, rod=7.62, time="2025-07-07")])
+    undated = replace(SURVEY.spot("A1"), readings=[sw.Reading(0.2, rod=7.62)])
+    stranger = sw.Spot("Z9", 30.0, readings=[sw.Reading(0.2, rod=7.62, time=DAYS[0])])
+    for survey, change, told in (
+        (sw.Survey([new]), {}, "not learnt from its reading of 2025-07-07"),
+        (sw.Survey([undated]), {}, "from its reading without a time"),
+        (sw.Survey([stranger]), {}, "calibrate with this survey"),
+        (SURVEY, {"sand": SANDS[:2]}, "give sand=calibration.sand"),
+        (SURVEY, {"base_suction": 3.0}, "leave base_suction out"),
+        (SURVEY, {"after": sw.AfterRain("10 mm/h")}, "leave after out"),
+        (SURVEY, {"meter_error": 0.05}, "learnt with 0.01.*leave meter_error out"),
+        (SURVEY, {"calibration": "learned"}, "calibration is a str"),
+    ):
+        given = {"sand": SANDS, "calibration": learned} | change
+        with pytest.raises(sw.InputError, match=told):
+            sw.diagnose(survey, **given)
+
+
 def test_halves_share_no_base_and_no_more_than_one_sand(learned):
     first, second = learned.halves
     assert abs(first.size - second.size) <= learned.draws // 3
@@ -194,16 +293,14 @@ def test_what_does_not_agree_with_the_calibration_is_refused(learned, change, to
 # --- on one page ---------------------------------------------------------------------------------
 
 
-def test_a_page_has_one_set_of_numbers(learned, outlook, plan):
+def test_a_page_has_one_set_of_numbers(learned, odds, outlook, plan):
     pytest.importorskip("jinja2")
-    odds = sw.diagnose(SURVEY, SANDS)
     page = sw.report.report(SURVEY, odds, outlook, plan, calibration=learned)
     told = sw.expected_reading(SURVEY, SANDS, calibration=learned, rod=7.62)
     for spot in odds.spots:
         expected = 100 * float(told.expected_reading.sel(spot=spot.spot.name))
         assert f"{expected:.1f} (" in page
-        # The sand of the sheet alone would give another reading.
-        assert abs(expected - 100 * spot.expected) > 0.05
+        assert spot.expected == pytest.approx(0.01 * expected)
     assert "numbers as its readings up to 2025-07-06 leave them" in page
     assert learned.held_back.sentence in page
     for said in (*learned.cautions, *learned.assumptions):
@@ -217,5 +314,7 @@ def test_a_page_from_two_samples_is_refused(learned, outlook):
         sw.report.report(SURVEY, None, outlook, typed, calibration=learned)
     with pytest.raises(sw.InputError, match=told):
         sw.report.report(SURVEY, None, outlook, typed)
+    with pytest.raises(sw.InputError, match=told.replace("plan", "diagnosis")):
+        sw.report.report(SURVEY, sw.diagnose(SURVEY, SANDS), outlook, calibration=learned)
     with pytest.raises(sw.InputError, match=r"calibration is .* allowed: a Calibration"):
         sw.report.report(SURVEY, calibration="learned")

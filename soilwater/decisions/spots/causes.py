@@ -258,13 +258,16 @@ class _Mat(_WaterCause):
 
     def draw(self, draw: Draw) -> State:
         return draw.level._replace(
-            mat=draw.mat(self.mat_thickness), mat_excess=between(self.excess, draw.strata)
+            mat_water=np.zeros(draw.strata.shape),
+            mat=draw.mat(self.mat_thickness),
+            mat_excess=between(self.excess, draw.strata),
         )
 
     def _tried(self, level: State) -> tuple[FloatArray, State]:
         sizes = np.arange(0.0, 20.1, 0.1)
         middle = np.full(sizes.size, 0.5 * (self.excess[0] + self.excess[1]))
-        return sizes, level._replace(mat=sizes, mat_excess=middle)
+        none = np.zeros(1)
+        return sizes, level._replace(mat_water=none, mat=sizes, mat_excess=middle)
 
     def contradicted(self, spot: Spot, prior: Prior) -> str:
         """Say whether the mat is too thin to matter."""
@@ -297,7 +300,7 @@ class _StrongerSuction(_WaterCause):
 
     def _tried(self, level: State) -> tuple[FloatArray, State]:
         sizes = np.geomspace(1.0, 20.0, 300)
-        return sizes, level._replace(scale=sizes)
+        return sizes, level._replace(scale=level.scale * sizes)
 
 
 @dataclass(frozen=True)
@@ -317,7 +320,7 @@ class _Repellency(_StrongerSuction):
     patches: float = 0.05
 
     def draw(self, draw: Draw) -> State:
-        return draw.level._replace(scale=log_between(self.factor, draw.strata))
+        return draw.level._replace(scale=draw.level.scale * log_between(self.factor, draw.strata))
 
     def contradicted(self, spot: Spot, prior: Prior) -> str:
         """Say whether a drop soaked in at once."""
@@ -396,7 +399,11 @@ class _Rewetting(_OffsetCause):
         sands = draw.prior.drained - 1
         turns = draw.prior.rewetted // sands
         which = np.minimum(draw.strata * turns, turns - 1).astype(np.int64)
-        return draw.level._replace(soil=draw.prior.drained + draw.level.soil + sands * which)
+        # It drains along its own branch: no factor stands in for one.
+        return draw.level._replace(
+            soil=draw.prior.drained + draw.level.soil + sands * which,
+            scale=np.ones(draw.strata.shape),
+        )
 
     def needed_size(
         self, level: State, reading: float, reads: Callable[[State], FloatArray]
@@ -470,9 +477,10 @@ class _Unlisted(_OffsetCause):
         return self._told_size(size)
 
 
+DEPTH = _Depth()
 SLOPE = _Slope()
 CAUSES: tuple[Cause, ...] = (
-    _Depth(),
+    DEPTH,
     SLOPE,
     _StandingWater(),
     _Mat(),

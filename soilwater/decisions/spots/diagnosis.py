@@ -3,50 +3,35 @@
 Every cause is a model of the reading with a prior range (`soilwater.decisions.spots.causes`). What
 all spots share - the sand as the lab left it open, the suction left at the base, the offset of the
 meter - is drawn first and weighted by how well it lets the whole green be explained; within each
-draw every spot weighs its causes. One spot alone can rarely settle anything; the green can.
+draw every spot weighs its causes. One spot alone can rarely settle anything; the green can. Where a
+calibration has learnt what is shared, its draws take the place of these, already weighed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from soilwater.decisions.spots.causes import (
-    CAUSES,
-    DRIED_BY,
-    NAMES,
-    REWETTING_RATES,
-    SLOPE,
+from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
+from soilwater.decisions.spots.learned import (
+    LEARNED_GREEN,
+    learned_green,
+    take_learned,
+    told_of,
 )
-from soilwater.decisions.spots.likelihood import log_likelihood, with_missed
-from soilwater.decisions.spots.odds import (
-    CauseOdds,
-    Diagnosis,
-    SpotDiagnosis,
-    grouped,
-    outcome_sentence,
-)
-from soilwater.decisions.spots.states import (
-    Common,
-    Prior,
-    State,
-    between,
-    draw_level,
-    level_spot,
-    log_between,
-    predict,
-    stacked,
-)
+from soilwater.decisions.spots.odds import Diagnosis
+from soilwater.decisions.spots.shared import Basis, Reckoned, before_reading
+from soilwater.decisions.spots.states import Prior
+from soilwater.decisions.spots.weighed import describe, weigh
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
-from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.equally_likely import Sand
 from soilwater.lab.fit_result import FitResult
-from soilwater.lab.likely_memory import likely_memories
-from soilwater.runs.wetted import AfterRain, Rewetted
-from soilwater.soils.at_rest import Curve, RestCurves
-from soilwater.soils.hysteretic import Hysteretic
+from soilwater.learning.calibration import Calibration
+from soilwater.learning.drying import Drying
+from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -58,21 +43,8 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
-DRAWS = 512
-"""Draws of what all spots share."""
-NODES = 24
-"""Sizes of each cause tried in each draw."""
-PARTICLES = 256
-"""Equally likely states kept for each spot and cause."""
-SOILS = 100
-"""Most sands of a fit's posterior sample that are used."""
-MEMORIES = 64
-"""Least number of sands rewetted gently while dry, for the wetting branch."""
-AGAINST = 0.1
-"""A cause whose share falls below this part of its usual share is called not consistent: ten to one
-is strong evidence (Jeffreys 1961, Theory of Probability, from memory)."""
-MISFIT_LIMIT = 2.5
-"""Distance from the reading, in standard errors, beyond which a cause does not explain it."""
+ERRORS = {"meter_error": 0.025, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
+"""Standard errors [1], of the probe [cm], where nobody says."""
 
 
 @mind_words(soil="sand")
@@ -80,12 +52,13 @@ def diagnose(
     survey: Survey,
     sand: Sand,
     *,
+    calibration: Calibration | None = None,
     base_suction: Suction = OVER_GRAVEL,
     after: AfterRain | None = None,
-    meter_error: WaterContent = 0.025,
-    meter_offset: WaterContent = 0.02,
-    probe_error: Length = 1.0,
-    model_error: WaterContent = 0.01,
+    meter_error: WaterContent = ERRORS["meter_error"],
+    meter_offset: WaterContent = ERRORS["meter_offset"],
+    probe_error: Length = ERRORS["probe_error"],
+    model_error: WaterContent = ERRORS["model_error"],
     weights: Mapping[str, float] | None = None,
     extra_depth: Mapping[str, Length | tuple[Length, Length]] | None = None,
     seed: int = 0,
@@ -100,6 +73,10 @@ def diagnose(
         the scatter of readings side by side, within a square metre, are used where present.
     sand : Soil, FitResult or sequence of these
         The root-zone sand; of a fit, all that its points leave open is carried through.
+    calibration : Calibration, optional
+        What readings have taught, from `calibrate`: sand, base, turf, mat, meter and how far spots
+        stray are its joint draws, and its readings of any day count, each against a column that
+        has dried for as long. Errors, if given, must be those it was learnt with.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         Suction left at the base [cm], alike for all spots; the band is taken evenly.
     after : AfterRain, optional
@@ -132,13 +109,21 @@ def diagnose(
     Raises
     ------
     InputError
-        If no spot has a usable reading, or an error or weight cannot be used.
+        If no spot has a usable reading, an error or weight cannot be used, or the calibration has
+        not learnt from a reading.
 
     Notes
     -----
     Bayesian model comparison by Monte Carlo over stratified prior ranges; the shared unknowns of
     the green are weighted by the product of the spots' evidences. Shares are only as good as the
     expected shares and ranges they start from; both are judgements and are printed.
+
+    With a calibration no reading counts twice. Its draws were weighed by all readings, and are
+    taken as they are, alike; within each draw a spot weighs its causes by its own readings, and
+    starts from the depth that was probed, not from the one it was learnt to behave as if it had.
+    Shares are the mean over draws: ``p(cause | readings)`` is the mean of ``p(cause | draw, its own
+    readings)`` over ``p(draw | readings)``. The reading and what its depth should give are told as
+    drained, the latter by the depth the calibration holds, as `expected_reading` tells it.
 
     Two in a hundred measurements are taken to be wrong, so that no one of them rules a cause out.
 
@@ -180,7 +165,17 @@ def diagnose(
     if after is not None and not isinstance(after, AfterRain):
         faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h"), or None')
     known = _ends(extra_depth, survey, faults)
-    read = [spot for spot in survey.spots if spot.usable_readings]
+    learned: Sequence[Spot] = survey.spots
+    dried: Mapping[str, tuple[Drying, ...]] = {}
+    if calibration is not None:
+        given = {
+            "sand": (sand, getattr(calibration, "sand", None)),
+            "base_suction": (base_suction, OVER_GRAVEL),
+            "after": (after, None),
+        }
+        beside = {name: (value, ERRORS[name]) for name, value in values.items()}
+        values, learned, dried = take_learned(calibration, survey, given, beside, faults)
+    read = [spot for spot in learned if spot.usable_readings]
     if not read:
         faults.add("no spot has a usable reading", cure="take readings the morning after a soaking")
     for spot in read:
@@ -193,45 +188,38 @@ def diagnose(
             )
     faults.raise_if_any()
 
-    best, soils = best_and_likely(sand, SOILS)
-    drained: list[Curve] = [*soils, best]
-    if after is not None:
-        drained = [Rewetted(each, after) for each in _memories(sand, len(soils), seed)]
-        drained.append(Rewetted(likely_memories(best, 1)[0], after))
-    sands = len(drained) - 1
-    rewetted = _rewetted(sand, sands, seed)
-    table = RestCurves([*drained, *rewetted])
     rng = np.random.default_rng(seed)
+    if calibration is None:
+        green = before_reading(sand, base, after, values["meter_offset"], seed, rng)
+    else:
+        green = learned_green(calibration, seed, rng)
+        base = calibration.unknowns.base
     prior = _prior(survey, values["probe_error"])._replace(
-        extra_depth=known, drained=sands + 1, rewetted=len(rewetted)
+        extra_depth=known, drained=green.drained, rewetted=green.rewetted
     )
     errors = (values["meter_error"], values["model_error"])
-    spread = np.arange(DRAWS)
-    common = Common(
-        soil=rng.permutation(spread % sands),
-        base=rng.permutation(base.spread(DRAWS)),
-        offset=values["meter_offset"] * rng.standard_normal(DRAWS),
-    )
-    weighed = [_weigh(spot, table, common, prior, errors, shares, rng) for spot in read]
+    reckoned = Reckoned(green, prior, errors, shares)
+    weighed = []
+    for spot in read:
+        told = None
+        if calibration is not None:
+            rod = spot.usable_readings[0].rod
+            told = told_of(calibration, spot, rod, errors[0])
+        basis = Basis(spot, dried.get(spot.name, ()), told, rng.bit_generator.state)
+        weighed.append(weigh(basis, reckoned, (), rng))
     log_weight = np.sum([each.log_evidence for each in weighed], axis=0)
+    if calibration is not None:
+        log_weight = np.zeros(log_weight.size)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    typical = Common(
-        soil=np.array([sands]),
-        base=np.array([weight @ common.base]),
-        offset=np.array([weight @ common.offset]),
-    )
-    spots = tuple(_describe(each, weight, table, typical, prior, errors, rng) for each in weighed)
-    cautions = _cautions(read, known, sand, 1.0 / float(np.sum(weight**2)))
+    spots = [describe(each, weight / each.evidence, reckoned, rng) for each in weighed]
     return Diagnosis(
         name=survey.name,
-        spots=spots,
-        assumptions=_assumptions(base, after, values, shares),
-        green=_green_sentence(common, weight, base, values["meter_offset"]),
-        cautions=tuple(cautions),
-        table=table,
-        errors=errors,
-        prior=prior,
+        spots=tuple(replace(each, spot=survey.spot(each.spot.name)) for each in spots),
+        assumptions=_assumptions(calibration, base, after, values, shares),
+        green=green.sentence(weight, base, values["meter_offset"]),
+        cautions=tuple(_cautions(read, known, sand, 1.0 / float(np.sum(weight**2)), calibration)),
+        reckoned=reckoned,
     )
 
 
@@ -250,24 +238,6 @@ def _expected_shares(weights: Mapping[str, float] | None, faults: Faults) -> Flo
         return shares
     normalised: FloatArray = shares / shares.sum()
     return normalised
-
-
-def _memories(sand: Sand, n: int, seed: int) -> tuple[Hysteretic, ...]:
-    """Memories of `n` sands in turn, `MEMORIES` or more."""
-    return likely_memories(sand, n * -(-MEMORIES // n), seed=seed)
-
-
-def _rewetted(sand: Sand, n: int, seed: int) -> list[Rewetted]:
-    """Sands as they are after gentle water while dry: `n` in turn, with likely memories."""
-    memories = _memories(sand, n, seed)
-    rng = np.random.default_rng(seed)
-    middles = (np.arange(len(memories)) + 0.5) / len(memories)
-    rates = log_between(REWETTING_RATES, rng.permutation(middles))
-    dried_by = between(DRIED_BY, rng.permutation(middles))
-    return [
-        Rewetted(each, AfterRain(rate, dried_by=dried))
-        for each, rate, dried in zip(memories, rates.tolist(), dried_by.tolist(), strict=True)
-    ]
 
 
 def _ends(given: Any, survey: Survey, faults: Faults) -> dict[str, tuple[float, float]]:
@@ -291,115 +261,8 @@ def _prior(survey: Survey, probe_error: float) -> Prior:
     return Prior(probe_error, usual, spread, mean_catch)
 
 
-@dataclass(frozen=True, eq=False)
-class _Weighed:
-    """Evidence of one spot: over draws [log], over causes and draws, and its states."""
-
-    spot: Spot
-    log_evidence: FloatArray
-    by_cause: FloatArray
-    likelihood: FloatArray
-    misfit: FloatArray
-    states: tuple[State, ...]
-
-
-def _weigh(
-    spot: Spot,
-    table: RestCurves,
-    common: Common,
-    prior: Prior,
-    errors: tuple[float, float],
-    shares: FloatArray,
-    rng: np.random.Generator,
-) -> _Weighed:
-    likelihoods, misfits, states = [], [], []
-    for cause in CAUSES:
-        state = cause.draw(draw_level(spot, common, prior, NODES, rng))
-        logs, misfit = log_likelihood(spot, table, state, errors, cause)
-        likelihoods.append(logs + cause.log_density(spot, prior))
-        misfits.append(misfit)
-        states.append(state)
-    if prior.extra(spot) is not None:
-        # What the slope does here is known, and part of every other cause.
-        shares = np.where(np.array(NAMES) == SLOPE.name, 0.0, shares)
-    logs = np.array(likelihoods) + np.log(np.maximum(shares, 1e-300))[:, None, None]
-    largest = logs.max()
-    likelihood = np.exp(logs - largest)
-    by_cause = likelihood.mean(axis=2)
-    evidence = by_cause.sum(axis=0)
-    log_evidence = np.log(np.maximum(evidence, 1e-300)) + largest
-    return _Weighed(spot, log_evidence, by_cause, likelihood, np.array(misfits), tuple(states))
-
-
-def _describe(
-    weighed: _Weighed,
-    weight: FloatArray,
-    table: RestCurves,
-    typical: Common,
-    prior: Prior,
-    errors: tuple[float, float],
-    rng: np.random.Generator,
-) -> SpotDiagnosis:
-    spot = weighed.spot
-    rod = spot.usable_readings[0].rod
-    reading = float(np.mean([r.value for r in spot.usable_readings if r.rod == rod]))
-    of_draw = weight / weighed.by_cause.sum(axis=0)
-    shares = weighed.by_cause @ of_draw
-    shares = shares / shares.sum()
-    states, odds = [], []
-    own = weighed.states[0]
-    expected = predict(table, own, rod)
-    scatter = float(np.hypot(*errors)) * rng.standard_normal(expected.shape)
-    low, middle, high = _quantiles(expected + scatter, weight[:, None], (0.1, 0.5, 0.9))
-    level = level_spot(typical, spot.depth if spot.has_depth else prior.usual_depth)
-    level = level._replace(extra=level.extra + (prior.extra(spot) or (0.0,))[0])
-    for i, cause in enumerate(CAUSES):
-        chance = (weighed.likelihood[i] * of_draw[:, None]).ravel()
-        picked = _pick(weighed.states[i], chance, weight, rng)
-        states.append(with_missed(picked, spot, table, errors, cause, rng))
-        misfit = float(weight @ weighed.misfit[i].min(axis=1))
-        size = cause.needed_size(level, reading, lambda state: predict(table, state, rod))
-        contradicted = cause.contradicted(spot, prior)
-        kept = shares[i] > AGAINST * cause.prior
-        fits = bool(misfit < MISFIT_LIMIT and not contradicted and kept)
-        sentence = cause.sentence(size, fits, contradicted)
-        odds.append(CauseOdds(cause.name, cause.label, float(shares[i]), fits, size, sentence))
-    odds.sort(key=lambda each: -each.probability)
-    every = stacked(states)
-    groups = grouped(odds, every)
-    return SpotDiagnosis(
-        spot=spot,
-        reading=reading,
-        expected=middle,
-        band=(low, high),
-        rod=rod,
-        causes=tuple(odds),
-        groups=groups,
-        sentence=outcome_sentence(groups, odds),
-        states=every,
-    )
-
-
-def _quantiles(
-    values: FloatArray, weight: FloatArray, shares: Sequence[float]
-) -> tuple[float, ...]:
-    flat = values.ravel()
-    order = np.argsort(flat)
-    heap = np.cumsum(np.broadcast_to(weight, values.shape).ravel()[order])
-    return tuple(float(flat[order][np.searchsorted(heap, q * heap[-1])]) for q in shares)
-
-
-def _pick(state: State, chance: FloatArray, weight: FloatArray, rng: np.random.Generator) -> State:
-    """Equally likely states of one cause, by systematic resampling."""
-    if chance.sum() <= 0.0:
-        chance = np.repeat(weight, state.depth.shape[1])
-    ladder = (np.arange(PARTICLES) + rng.random()) / PARTICLES
-    heap = np.cumsum(chance)
-    index = np.minimum(np.searchsorted(heap, ladder * heap[-1]), chance.size - 1)
-    return state.take(np.unravel_index(index, state.depth.shape))
-
-
 def _assumptions(
+    calibration: Calibration | None,
     base: BaseSuction,
     after: AfterRain | None,
     values: Mapping[str, float],
@@ -409,9 +272,12 @@ def _assumptions(
     expected = ", ".join(
         f"{cause.label} {100 * share:.0f} %" for cause, share in zip(CAUSES, shares, strict=True)
     )
-    return (
+    drained = (
         f"readings taken drained after {wetted}; the base is alike for all spots",
         f"suction left at the base: {base}",
+    )
+    return (
+        *(drained if calibration is None else (LEARNED_GREEN,)),
         worded(
             lambda: (
                 f"errors (standard): reading {100 * values['meter_error']:.1f} %, all readings "
@@ -424,24 +290,12 @@ def _assumptions(
     )
 
 
-def _green_sentence(
-    common: Common, weight: FloatArray, assumed: BaseSuction, offset_error: float
-) -> str:
-    mean = float(weight @ common.offset)
-    error = float(np.sqrt(weight @ (common.offset - mean) ** 2))
-    base = float(weight @ common.base)
-    spread = float(np.sqrt(weight @ (common.base - base) ** 2))
-    said = (
-        f"The green as a whole: meter offset {100 * mean:+.1f} +- {100 * error:.1f} % by volume, "
-        f"{base:.0f} +- {spread:.0f} cm of suction at the base"
-    )
-    if error > 0.8 * offset_error and spread > 0.8 * (assumed.high - assumed.low) / np.sqrt(12.0):
-        return said + ": the survey says little about either."
-    return said + ": the two, and the sand, can stand in for one another."
-
-
 def _cautions(
-    read: Sequence[Spot], known: Mapping[str, Any], sand: Sand, worth: float
+    read: Sequence[Spot],
+    known: Mapping[str, Any],
+    sand: Sand,
+    worth: float,
+    calibration: Calibration | None,
 ) -> list[str]:
     found = [
         "odds are over the causes listed, with the shares and ranges assumed, and no better than "
@@ -455,6 +309,8 @@ def _cautions(
     for slope, names in sloping.items():
         low, high = (min(100.0 * slope * each, SLOPE.most) for each in SLOPE.worth)
         found.append(slope_caution(slope, low, high, where=f"the crest at {listed(names)}"))
+    if calibration is not None:
+        return found
     if not isinstance(sand, FitResult) and not isinstance(sand, Sequence):
         found.append("the sand was taken for certain; give a FitResult to carry its band")
     times = [r.time for spot in read for r in spot.usable_readings if r.time is not None]

@@ -15,13 +15,14 @@ from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
+from soilwater.learning.drying import as_drained
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Survey
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import PROBABILITY
+from soilwater.words.bands import HIGH, LOW, PROBABILITY
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction
@@ -84,8 +85,8 @@ def expected_reading(
         `expected_reading` [1] and its 80 % limits, which is what drained after a flood from below,
         as a lab soaks; `rewetted_reading` [1] and its limits, which drained after gentle water on a
         dry green: sand without a memory of its own is given `likely_memories`. `reading` [1] (mean
-        of the usable readings with these rods) and `reading_gap` [1], from the first. Cautions are
-        attributes.
+        of the usable readings with these rods; with a calibration of those it has learnt from, each
+        as it would be drained) and `reading_gap` [1], from the first. Cautions are attributes.
 
     Raises
     ------
@@ -153,19 +154,17 @@ def expected_reading(
         drawn[i] = curve.reading(deeper, length, bases[i])
         curve = rest_curve(Rewetted(remembering[i], after))
         rewetted[i] = curve.reading(deeper, length, bases[i])
-    ends = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
-    low, high = np.quantile(drawn, ends, axis=0)
-    rewetted_low, rewetted_high = np.quantile(rewetted, ends, axis=0)
+    low, high = np.quantile(drawn, [LOW, HIGH], axis=0)
+    rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
     usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
     expected = rest_curve(best).reading(usual, length, base.best)
+    reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     if calibration is not None:
-        told = calibration.drained(rod=length)
         known = np.flatnonzero(np.isfinite(depth))
         numbers = [calibration.number_of(survey.spots[i]) for i in known]
-        low[known], expected[known], high[known] = np.quantile(
-            told[:, numbers], [ends[0], 0.5, ends[1]], axis=0
-        )
-    reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
+        told = learned_readings(calibration, length)
+        low[known], expected[known], high[known] = told[:, numbers]
+        reading[known] = [as_drained_with(calibration, j, length) for j in numbers]
     dataset = xr.Dataset(
         {
             "root_zone_depth": ("spot", depth),
@@ -194,6 +193,41 @@ def expected_reading(
         "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }
     return attached
+
+
+def learned_readings(calibration: Calibration, rod: float) -> FloatArray:
+    """Band of what spots read drained by what was learnt: low end, median, high end of each [1].
+
+    Parameters
+    ----------
+    calibration : Calibration
+        What was learnt.
+    rod : float
+        Length of the rods [cm].
+
+    Returns
+    -------
+    ndarray, shape (3, spots)
+    """
+    band: FloatArray = np.quantile(calibration.drained(rod=rod), [LOW, 0.5, HIGH], axis=0)
+    return band
+
+
+def as_drained_with(calibration: Calibration, spot: int, rod: float) -> float:
+    """Mean [1] of what was read at a spot with rods of one length, as it would be drained.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        What was learnt.
+    spot : int
+        Number of the spot.
+    rod : float
+        Length of the rods [cm].
+    """
+    drained = as_drained(calibration, spot)
+    values = [value for each, value in drained.items() if abs(each.rod - rod) < 0.1]
+    return float(np.mean(values)) if values else np.nan
 
 
 def _mean_with(survey: Survey, i: int, rod: float) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from soilwater.decisions.spots.cause import Cause
@@ -12,13 +14,19 @@ from soilwater.decisions.spots.states import (
     predict,
     side_by_side,
 )
+from soilwater.learning.drying import Drying
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
 
 
 def log_likelihood(
-    spot: Spot, table: RestCurves, state: State, errors: tuple[float, float], cause: Cause
+    spot: Spot,
+    table: RestCurves,
+    state: State,
+    errors: tuple[float, float],
+    cause: Cause,
+    dried: Sequence[Drying] = (),
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
@@ -37,8 +45,10 @@ def log_likelihood(
         Standard errors of a reading and of a level column [1].
     cause : Cause
         Whose possibilities they are.
+    dried : sequence of Drying, optional
+        How far the spot had dried at its readings; drained when left out.
     """
-    total, squares = _residuals(spot, table, state)
+    total, squares = _residuals(spot, table, state, dried)
     n = len(spot.usable_readings)
 
     def density(meter: float) -> tuple[FloatArray, FloatArray]:
@@ -61,15 +71,32 @@ def log_likelihood(
     return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
 
 
-def _residuals(spot: Spot, table: RestCurves, state: State) -> tuple[FloatArray, FloatArray]:
+def dried_to(state: State, dried: Drying) -> State:
+    """Give states as they were when a reading was taken, each by what its draw says of its depth.
+
+    Parameters
+    ----------
+    state : State
+        Possibilities, drained.
+    dried : Drying
+        The reading.
+    """
+    return state._replace(left=dried.share_left(state.draw, state.depth + state.extra))
+
+
+def _residuals(
+    spot: Spot, table: RestCurves, state: State, dried: Sequence[Drying]
+) -> tuple[FloatArray, FloatArray]:
     """Sum of what the readings of a spot are more than states say, and of its squares."""
     total, squares = np.zeros(state.depth.shape), np.zeros(state.depth.shape)
-    for rod in sorted({reading.rod for reading in spot.usable_readings}):
-        expected = predict(table, state, rod)
-        for reading in spot.usable_readings:
-            if reading.rod == rod:
-                total += reading.value - expected
-                squares += (reading.value - expected) ** 2
+    drained = {rod: predict(table, state, rod) for rod in {r.rod for r in spot.usable_readings}}
+    known = {each.reading: each for each in dried}
+    for reading in spot.usable_readings:
+        expected = drained[reading.rod]
+        if reading in known:
+            expected = predict(table, dried_to(state, known[reading]), reading.rod)
+        total += reading.value - expected
+        squares += (reading.value - expected) ** 2
     return total, squares
 
 
@@ -80,6 +107,7 @@ def with_missed(
     errors: tuple[float, float],
     cause: Cause,
     rng: np.random.Generator,
+    dried: Sequence[Drying] = (),
 ) -> State:
     """Give states what a level column misses here, as the readings leave it open.
 
@@ -99,9 +127,11 @@ def with_missed(
         Whose possibilities they are.
     rng : numpy.random.Generator
         Source of the draws.
+    dried : sequence of Drying, optional
+        How far the spot had dried at its readings; drained when left out.
     """
     meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
-    total, _ = _residuals(spot, table, state)
+    total, _ = _residuals(spot, table, state, dried)
     whole = meter**2 + len(spot.usable_readings) * model**2
     left = model * meter / np.sqrt(whole) * rng.standard_normal(total.shape)
     return state._replace(missed=model**2 / whole * total + left)

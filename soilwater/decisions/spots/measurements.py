@@ -10,34 +10,29 @@ no second reading is taken to be fresh in it.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, NamedTuple
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from soilwater.decisions.spots.cause import ANY_DROP, LEAST_DROP, Cause
 from soilwater.decisions.spots.causes import CAUSES, NAMES
-from soilwater.decisions.spots.diagnosis import AGAINST, PARTICLES
-from soilwater.decisions.spots.odds import (
-    CauseOdds,
-    Diagnosis,
-    SpotDiagnosis,
-    grouped,
-    outcome_sentence,
-    updated,
+from soilwater.decisions.spots.odds import CauseOdds, Diagnosis, SpotDiagnosis
+from soilwater.decisions.spots.states import (
+    LEAST_PROBE_ERROR,
+    SLIP,
+    may_be_wrong,
+    predict,
+    stacked,
 )
-from soilwater.decisions.spots.states import SLIP, State, may_be_wrong, predict, stacked
+from soilwater.decisions.spots.weighed import HOLES, PARTICLES
 from soilwater.words.arrays import FloatArray, lengths
-from soilwater.words.errors import Faults, InputError
+from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
-from soilwater.words.units import number_to_house
 
-LEAST_PROBE_ERROR = 0.3
-"""Least standard error of a depth probed again [cm], where it was said to have none (our own
-choice)."""
 BINS = 60
 """Classes an outcome is sorted into when its information is counted."""
 
@@ -212,88 +207,6 @@ def rank_measurements(
     return _in_order(found)
 
 
-@mind_words()
-def with_finding(diagnosis: Diagnosis, measurement: Measurement, outcome: Any) -> Diagnosis:
-    """Count in what a further measurement showed.
-
-    Parameters
-    ----------
-    diagnosis : Diagnosis
-        Before the measurement.
-    measurement : Measurement
-        What was done, from `next_measurement` or `rank_measurements`.
-    outcome : float, str or Quantity
-        What it showed: depth or mat thickness [cm], reading [1], slope [1], drop time (a number
-        is seconds), catch over that of the green [1], or for the outlet 1 (slow) or 0 (free).
-
-    Returns
-    -------
-    Diagnosis
-        With new odds at that spot; the other spots keep theirs.
-
-    Raises
-    ------
-    InputError
-        If the outcome cannot be used or the spot is not in the diagnosis.
-
-    Notes
-    -----
-    Only this spot is weighed again. Where the survey has a place for the outcome (drop time,
-    catch depth, slope, mat), writing it there and diagnosing again is the fuller way.
-    """
-    before = diagnosis.spot(measurement.spot)
-    kind = KINDS[measurement.kind]
-    if measurement.kind == "drop_test":
-        value = (
-            3600.0 * number_to_house(outcome, "duration", "outcome")
-            if isinstance(outcome, str)
-            else float(outcome)
-        )
-    else:
-        value = number_to_house(outcome, kind.quantity, "outcome")
-    if not np.isfinite(value) or value < 0.0:
-        raise InputError(f"outcome: {outcome!r}; allowed: {kind.outcome}, 0 or more.")
-    model = _outcome_model(diagnosis, before, measurement.kind, measurement.rod)
-    chance = model.density(value)
-    shares = _shares(before) * chance.mean(axis=1)
-    if shares.sum() <= 0.0:
-        raise InputError(
-            f"outcome: {outcome!r} is impossible under every cause; check it, or the survey."
-        )
-    shares = shares / shares.sum()
-    rng = np.random.default_rng(0)
-    odds = []
-    for cause in before.causes:
-        share = float(shares[NAMES.index(cause.cause)])
-        usual = CAUSES[NAMES.index(cause.cause)].prior
-        kept = cause.consistent and share > AGAINST * usual
-        odds.append(replace(cause, probability=share, consistent=kept))
-    odds.sort(key=lambda each: -each.probability)
-    told = f"{measurement.instruction}: {_told(measurement.kind, value)}"
-    states = _resampled(before.states, chance, rng)
-    groups = grouped(odds, states)
-    after = replace(
-        before,
-        causes=tuple(odds),
-        groups=groups,
-        sentence=outcome_sentence(groups, odds),
-        findings=(*before.findings, told),
-        states=states,
-        done=(*before.done, (measurement.kind, measurement.rod)),
-    )
-    return updated(diagnosis, after)
-
-
-def _told(kind: str, value: float) -> str:
-    if kind == "outlet":
-        return "slow" if value > 0.5 else "free"
-    if kind == "drop_test":
-        return f"{value:.0f} s"
-    if kind == "catch":
-        return f"{100 * value:.0f} % of the green's"
-    return in_people_units(value, KINDS[kind].quantity)
-
-
 def _shares(spot: SpotDiagnosis) -> FloatArray:
     return np.array([spot.probability(name) for name in NAMES])
 
@@ -333,7 +246,8 @@ def _possible(spot: SpotDiagnosis, owned: set[float]) -> list[tuple[str, float]]
         for rod in sorted(owned)
         if rod < longest and all(abs(rod - other) > 1.0 for other in used)
     ]
-    return [kind for kind in kinds if kind not in spot.done]
+    done = [(each.kind, each.rod) for each in spot.found]
+    return [kind for kind in kinds if kind not in done]
 
 
 class _OutcomeModel(NamedTuple):
@@ -348,21 +262,22 @@ def _outcome_model(
     diagnosis: Diagnosis, spot: SpotDiagnosis, kind: str, rod: float
 ) -> _OutcomeModel:
     states = spot.states
-    meter, _ = diagnosis.errors
+    meter, _ = diagnosis.reckoned.errors
+    table = diagnosis.reckoned.green.table
     scatter = np.array([cause.scatter for cause in CAUSES])[:, None]
     if kind in ("probe", "longer_probe"):
-        return _normal_model(states.depth, max(diagnosis.prior.probe_error, LEAST_PROBE_ERROR))
+        error = max(diagnosis.reckoned.prior.probe_error, LEAST_PROBE_ERROR)
+        return _normal_model(states.depth, error)
     if kind == "rod":
-        return _normal_model(predict(diagnosis.table, states, rod), np.hypot(meter, scatter))
+        return _normal_model(predict(table, states, rod), np.hypot(meter, scatter))
     if kind == "read_again":
         again = stacked(cause.in_fresh_holes(states.take(i)) for i, cause in enumerate(CAUSES))
-        # The mean of three holes.
-        error = np.hypot(meter, scatter) / np.sqrt(3.0)
-        return _normal_model(predict(diagnosis.table, again, spot.rod), error)
+        error = np.hypot(meter, scatter) / np.sqrt(HOLES)
+        return _normal_model(predict(table, again, spot.rod), error)
     if kind == "read_later":
         base = float(states.base[0].mean())
         later = stacked(cause.half_a_day_on(states.take(i), base) for i, cause in enumerate(CAUSES))
-        return _normal_model(predict(diagnosis.table, later, spot.rod), np.hypot(meter, scatter))
+        return _normal_model(predict(table, later, spot.rod), np.hypot(meter, scatter))
     if kind == "catch":
         return _normal_model(states.catch, 0.05)
     if kind == "slope":
@@ -459,14 +374,3 @@ def _reason(spot: SpotDiagnosis, shares: FloatArray, classes: FloatArray, gain: 
         f"it tells {one.label} ({100 * one.probability:.0f} %) from {other.label} "
         f"({100 * other.probability:.0f} %); expected to settle {100 * settled:.0f} % of the doubt"
     )
-
-
-def _resampled(states: State, chance: FloatArray, rng: np.random.Generator) -> State:
-    """States of each cause in proportion to how well they fit the outcome."""
-    rows = []
-    for row in chance:
-        ladder = (np.arange(PARTICLES) + rng.random()) / PARTICLES
-        heap = np.cumsum(row)
-        rows.append(np.minimum(np.searchsorted(heap, ladder * heap[-1]), PARTICLES - 1))
-    index = np.array(rows)
-    return states.take((np.arange(index.shape[0])[:, None], index))

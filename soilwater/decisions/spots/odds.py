@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
 
 from soilwater.decisions.spots.cause import DEPTH_OR_METER, GROUPS, NONE_OF_THESE
 from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
-from soilwater.decisions.spots.states import Prior, State
-from soilwater.soils.at_rest import RestCurves
+from soilwater.decisions.spots.shared import Basis, Reckoned
+from soilwater.decisions.spots.states import State
 from soilwater.survey.survey import Spot
+from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import InputError
@@ -74,6 +76,14 @@ class GroupOdds:
     causes: tuple[CauseOdds, ...]
 
 
+class Found(NamedTuple):
+    """What a further measurement showed: its kind, its rods [cm] and the outcome."""
+
+    kind: str
+    rod: float
+    value: float
+
+
 @dataclass(frozen=True, repr=False)
 class SpotDiagnosis(Displayed, Tabled):
     """Odds of the causes at one spot.
@@ -83,7 +93,8 @@ class SpotDiagnosis(Displayed, Tabled):
     spot : Spot
         What was measured.
     reading, expected : float
-        Mean reading and what its own depth should give [1], for the rod of `rod` [cm].
+        Mean reading and what its own depth should give [1], for the rod of `rod` [cm]; with a
+        calibration both as drained, by the depth it behaves as if it had.
     band : (float, float)
         80 % band of the expected reading [1], meter error included.
     rod : float
@@ -96,10 +107,16 @@ class SpotDiagnosis(Displayed, Tabled):
         The outcome in words.
     findings : tuple of str
         What was learned after the survey and counted in.
-    done : tuple of (str, float)
-        Kinds and rods [cm] of the measurements counted in.
+    found : tuple of Found
+        The same as numbers.
+    own_depth : float
+        Depth it behaves as if it had [cm], as a calibration holds it; NaN without one.
     states : State
         Equally likely possibilities left under each cause, shape (causes, particles).
+    basis : Basis
+        What it was weighed from, without findings.
+    others : ndarray, shape (draws,)
+        Weights of what spots share, by all but this spot.
     """
 
     spot: Spot
@@ -111,8 +128,11 @@ class SpotDiagnosis(Displayed, Tabled):
     groups: tuple[GroupOdds, ...]
     sentence: str
     findings: tuple[str, ...] = ()
-    done: tuple[tuple[str, float], ...] = ()
+    found: tuple[Found, ...] = ()
+    own_depth: float = float("nan")
     states: State = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    basis: Basis = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    others: FloatArray = field(default=None, repr=False, compare=False)  # type: ignore[arg-type]
 
     def probability(self, cause: str) -> float:
         """Probability of a cause [1].
@@ -150,6 +170,8 @@ class SpotDiagnosis(Displayed, Tabled):
         if self.spot.has_depth:
             depth = in_people_units(self.spot.depth, "length")
             depth = f"at least {depth}" if self.spot.depth_at_least else f"{depth} deep"
+        if np.isfinite(self.own_depth):
+            depth += f" (behaves as if {in_people_units(self.own_depth, 'length')})"
         return (
             f"{self.spot.name}, {depth}: reads {100 * self.reading:.1f} %, its depth should give "
             f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"
@@ -181,12 +203,8 @@ class Diagnosis(Displayed, Tabled):
         What the green as a whole says about meter and base.
     cautions : tuple of str
         What the person should know before using the odds.
-    table : RestCurves
-        Readings of the sands, for further measurements.
-    errors : (float, float)
-        Standard errors of a reading and of a level column [1].
-    prior : Prior
-        Other errors and usual values.
+    reckoned : Reckoned
+        What it reckons with: sands at rest, errors, usual values; for further measurements.
     """
 
     name: str
@@ -194,9 +212,7 @@ class Diagnosis(Displayed, Tabled):
     assumptions: tuple[str, ...]
     green: str
     cautions: tuple[str, ...]
-    table: RestCurves = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
-    errors: tuple[float, float] = (0.025, 0.01)
-    prior: Prior = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
+    reckoned: Reckoned = field(default=None, repr=False, compare=False)  # type: ignore[assignment]
 
     def spot(self, name: str) -> SpotDiagnosis:
         """Find the odds of one spot.

@@ -28,21 +28,26 @@ SLOPE_ERROR, CATCH_ERROR, MAT_ERROR = 0.05, 0.05, 0.1
 class State(NamedTuple):
     """Everything that decides a reading, one entry a possibility; arrays of one shape.
 
-    `soil` number of the sand; `base` suction left at the base [cm]; `depth` [cm]; `extra` suction
-    at the surface beyond depth and base [cm]; `scale` how strongly suction acts [1]; `mat`
-    thickness [cm] and `mat_excess` what it holds more than sand [1]; `missing` water [mm];
-    `offset` of all readings, `spot_offset` of those here, `missed` what a level column misses of
-    those [1]; `slope` [1]; `catch` water caught over that of the green [1].
+    `draw` number of the draw of what spots share; `soil` number of the sand; `base` suction left at
+    the base [cm]; `depth` [cm]; `extra` suction at the surface beyond depth and base [cm]; `scale`
+    how strongly suction acts [1]; `mat_water` what the usual mat adds [cm]; `mat` thickness [cm],
+    `mat_excess` what it holds more than sand [1]; `missing` water [mm]; `left` share of its drained
+    water that the sand still holds [1]; `offset` of all readings, `spot_offset` of those here,
+    `missed` what a level column misses of those [1]; `slope` [1]; `catch` water caught over that of
+    the green [1].
     """
 
+    draw: NDArray[np.int64]
     soil: NDArray[np.int64]
     base: FloatArray
     depth: FloatArray
     extra: FloatArray
     scale: FloatArray
+    mat_water: FloatArray
     mat: FloatArray
     mat_excess: FloatArray
     missing: FloatArray
+    left: FloatArray
     offset: FloatArray
     spot_offset: FloatArray
     missed: FloatArray
@@ -65,8 +70,8 @@ def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
     sand = table.reading(state.soil, suction, state.scale * rod)
     dried = state.missing / (10.0 * max(rod, UPTAKE_DEPTH))
     # The drier the sand, the less of the missing water it could have lost.
-    sand = sand * np.exp(-dried / np.maximum(sand, 1e-3))
-    with_mat = sand + state.mat_excess * np.minimum(state.mat, rod) / rod
+    sand = sand * np.exp(-dried / np.maximum(sand, 1e-3)) * state.left
+    with_mat = sand + (state.mat_water + state.mat_excess * np.minimum(state.mat, rod)) / rod
     offset = state.offset + state.spot_offset + state.missed
     reading: FloatArray = np.clip(np.minimum(with_mat, MOST_WATER) + offset, 0.0, 1.0)
     return reading
@@ -95,11 +100,20 @@ def side_by_side(spot: Spot) -> tuple[float, int]:
 
 
 class Common(NamedTuple):
-    """What all spots of a green share, one entry a draw: sand, base suction [cm], offset [1]."""
+    """What all spots of a green share, one entry a draw, or one for all.
+
+    `soil` number of the sand, `base` suction [cm], `offset` of all readings [1]; and of a green
+    that was learnt its `draw`, `scale` how strongly suction acts [1], `mat_water` what the usual
+    mat adds [cm] and `scatter` by how much spots behave otherwise than probed [cm].
+    """
 
     soil: NDArray[np.int64]
     base: FloatArray
     offset: FloatArray
+    draw: NDArray[np.int64] = np.zeros(1, np.int64)
+    scale: FloatArray = np.ones(1)
+    mat_water: FloatArray = np.zeros(1)
+    scatter: FloatArray = np.zeros(1)
 
 
 class Prior(NamedTuple):
@@ -108,7 +122,7 @@ class Prior(NamedTuple):
     Errors: probe [cm], usual depth and its spread [cm]; usual catch; and by spot the ends of what
     it behaves deeper by than it is [cm], where a run of the ground told it. Of the sands that are
     looked up, those beyond the first `drained` have drained after gentle water on dry sand:
-    `rewetted` of them, the sands in turn.
+    `rewetted` of them, the sands in turn. `probed` are depths found there when probed again [cm].
     """
 
     probe_error: float
@@ -118,6 +132,7 @@ class Prior(NamedTuple):
     extra_depth: Mapping[str, tuple[float, float]] | None = None
     drained: int = 1
     rewetted: int = 0
+    probed: tuple[float, ...] = ()
 
     def extra(self, spot: Spot) -> tuple[float, float] | None:
         """Extra depth of a spot and its standard error [cm]; None where no run told it."""
@@ -201,6 +216,9 @@ SLIP = 0.02
 half in, another spot (our own choice). No one measurement can rule a cause out for good."""
 WRONG_READING, WRONG_DEPTH = 0.10, 6.0
 """Standard errors of a reading [1] and a depth [cm] that are wrong (our own choice)."""
+LEAST_PROBE_ERROR = 0.3
+"""Least standard error of a depth probed again [cm], where it was said to have none (our own
+choice)."""
 EXTRA_ERROR = 1.0
 """Least standard error of an extra depth that a run told [cm] (our own choice)."""
 FOUR_IN_FIVE = 2.56
@@ -281,14 +299,17 @@ def draw_level(
     extra = zero if told is None else told[0] + told[1] * rng.standard_normal(shape)
     wide = {name: np.broadcast_to(getattr(common, name)[:, None], shape) for name in Common._fields}
     level = State(
+        draw=wide["draw"],
         soil=wide["soil"],
         base=wide["base"],
-        depth=_depths(spot, prior, shape, rng),
+        depth=_depths(spot, prior, wide["scatter"], rng),
         extra=extra,
-        scale=np.ones(shape),
+        scale=wide["scale"],
+        mat_water=wide["mat_water"],
         mat=zero,
         mat_excess=zero,
         missing=zero,
+        left=np.ones(shape),
         offset=wide["offset"],
         spot_offset=zero,
         missed=zero,
@@ -304,14 +325,17 @@ def level_spot(typical: Common, depth: float) -> State:
     """State, of one entry, of a spot that is typical of its green and has this depth [cm]."""
     zero, one = np.zeros(1), np.ones(1)
     return State(
+        draw=typical.draw,
         soil=typical.soil,
         base=typical.base,
         depth=depth * one,
         extra=zero,
-        scale=one,
+        scale=typical.scale,
+        mat_water=typical.mat_water,
         mat=zero,
         mat_excess=zero,
         missing=zero,
+        left=one,
         offset=typical.offset,
         spot_offset=zero,
         missed=zero,
@@ -320,18 +344,58 @@ def level_spot(typical: Common, depth: float) -> State:
     )
 
 
-def _depths(
-    spot: Spot, prior: Prior, shape: tuple[int, int], rng: np.random.Generator
-) -> FloatArray:
+def _depths(spot: Spot, prior: Prior, scatter: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Draw depths [cm]: as probed, and probed again, where each probing may be wrong."""
+    shape = scatter.shape
     if not spot.has_depth:
         depth = prior.usual_depth + prior.usual_spread * rng.standard_normal(shape)
     elif spot.depth_at_least:
         depth = spot.depth + rng.exponential(prior.usual_spread, shape)
     else:
         wrong = rng.random(shape) < (SLIP if prior.probe_error > 0.0 else 0.0)
-        error = np.where(wrong, WRONG_DEPTH, prior.probe_error)
+        error = np.where(wrong, WRONG_DEPTH, np.hypot(prior.probe_error, scatter))
         depth = spot.depth + error * rng.standard_normal(shape)
+    if prior.probed:
+        weight, mean, spread = _probed(spot, prior)
+        which = rng.choice(weight.size, size=shape, p=weight)
+        again = mean[which] + np.hypot(spread[which], scatter) * rng.standard_normal(shape)
+        # Where no probing met the gravel, it is as deep as before.
+        depth = np.where((which == 0) & spot.depth_at_least, depth, again)
     return np.maximum(depth, 5.0)
+
+
+def _probed(spot: Spot, prior: Prior) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Weights, means and spreads [cm] of normal parts of a depth that was probed again.
+
+    There is one for each choice of probings that may be wrong; first, that those made again are.
+    """
+    error = max(prior.probe_error, LEAST_PROBE_ERROR)
+    if not spot.has_depth:
+        parts = [(1.0, prior.usual_depth, prior.usual_spread)]
+    elif spot.depth_at_least:
+        # Nearly flat beside what a probe tells.
+        parts = [(1.0, spot.depth + prior.usual_spread, 2.0 * prior.usual_spread)]
+    else:
+        parts = [(1.0 - SLIP, spot.depth, prior.probe_error), (SLIP, spot.depth, WRONG_DEPTH)]
+    for value in prior.probed:
+        parts = [
+            _with_probe(part, value, chance, spread)
+            for chance, spread in ((SLIP, WRONG_DEPTH), (1.0 - SLIP, error))
+            for part in parts
+        ]
+    weights, means, spreads = np.array(parts).T
+    return weights / weights.sum(), means, spreads
+
+
+def _with_probe(
+    part: tuple[float, float, float], value: float, chance: float, error: float
+) -> tuple[float, float, float]:
+    """Weight, mean and spread [cm] of a part after a probing that has an error, by a chance."""
+    weight, mean, spread = part
+    whole = spread**2 + error**2
+    density = float(np.exp(-0.5 * (value - mean) ** 2 / whole) / np.sqrt(2.0 * np.pi * whole))
+    middle = (mean * error**2 + value * spread**2) / whole
+    return weight * chance * density, middle, spread * error / whole**0.5
 
 
 def between(ends: tuple[float, float], share: FloatArray) -> FloatArray:

@@ -128,7 +128,7 @@ def _watered(
     # A sand at both depths in a row, and draws of one weather: tables and forcing are made once.
     order = sorted(range(trial.draws), key=lambda k: id(trial.column(0, k).weather))
     cases = [
-        replace(trial.column(i, k), irrigation=tuple(events[i]))
+        trial.column(i, k).with_water(events[i])
         for of_key in ends.values()
         for k in order
         for i in of_key

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -198,11 +197,7 @@ def _run_again(
 ) -> None:
     """Run spots with their plans, in the draws that missed the line before."""
     again = [(i, tried[i].missed(line)) for i in changed]
-    cases = [
-        replace(trial.column(i, int(k)), irrigation=tuple(plan[i]))
-        for i, draws in again
-        for k in draws
-    ]
+    cases = [trial.column(i, int(k)).with_water(plan[i]) for i, draws in again for k in draws]
     if not cases:
         return
     runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True)
