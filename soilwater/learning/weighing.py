@@ -1,9 +1,8 @@
-"""Draws that the readings allow: importance sampling in rounds.
+"""Draws that the readings allow: importance sampling in two rounds.
 
-A first round is drawn from all that was possible before; the next half from that, half from a
-normal distribution about what the one before has found, each weighed by both (a mixture of
-proposals; Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired
-anew.
+A first round is drawn from all that was possible before; a second half from that, half from a
+normal distribution about what the first has found, each weighed by both (a mixture of proposals;
+Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired anew.
 """
 
 from __future__ import annotations
@@ -15,9 +14,8 @@ from soilwater.learning.evidence import Evidence, log_evidence
 from soilwater.learning.unknowns import LATENT, Shared, Unknowns
 from soilwater.words.arrays import FloatArray
 
-FIRST, STEP, LAST = 6_000, 4_000, 16_000
-"""Draws of the first round, of steps between and of the last."""
-MOST_STEPS = 3
+FIRST, SECOND = 6_000, 16_000
+"""Draws of the two rounds."""
 _WIDER = 1.5
 _FLOOR = 0.02
 
@@ -86,33 +84,3 @@ class Proposal:
         about += np.log(self.of_soil[shared.soil])
         ratio: FloatArray = before - (np.logaddexp(before, about) - np.log(2.0))
         return ratio
-
-
-def next_round(
-    evidence: Evidence, proposal: Proposal, count: int, rng: np.random.Generator
-) -> tuple[Shared, FloatArray, FloatArray]:
-    """Weigh draws of a proposal.
-
-    Parameters
-    ----------
-    evidence : Evidence
-        What they are weighed by.
-    proposal : Proposal
-        Where they are drawn.
-    count : int
-        How many.
-    rng : numpy.random.Generator
-        Source of the draws.
-
-    Returns
-    -------
-    shared : Shared
-        The draws.
-    weight : ndarray, shape (draws,)
-        Their weights.
-    log_ratio : ndarray, shape (draws,)
-        By what they are weighed beside their likelihood, as logarithms.
-    """
-    shared = proposal.draw(count, rng)
-    ratio = proposal.log_ratio(shared)
-    return shared, weights_of(ratio + log_evidence(evidence, shared)), ratio
