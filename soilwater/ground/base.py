@@ -6,6 +6,7 @@ A base condition is a statement about the site, so nothing is assumed silently.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from typing import Any
 
 from soilwater.kernels import rows
@@ -55,8 +56,12 @@ def _not_negative(subject: str, name: str, value: Any, quantity: str) -> float:
     return number
 
 
+@lru_cache(maxsize=1024)
 def half_drained(soil: Soil) -> float:
-    """Suction at which a soil has given up half of the water that drains from it [cm]."""
+    """Suction at which a soil has given up half of the water that drains from it [cm].
+
+    Kept, because a thousand depths of one sand ask it of two soils.
+    """
     return float(soil.suction_at(0.5 * (soil.theta_r + soil.theta_s)))
 
 

@@ -11,6 +11,7 @@ upgrade. Every entry point is therefore made by a factory whose closure holds a 
 kernel sources; values in a closure are part of the cache key.
 """
 
+import gc
 import hashlib
 import logging
 import os
@@ -23,6 +24,7 @@ from typing import Any
 from numba import njit
 from numba.core import event
 
+from soilwater.kernels.parts import part
 from soilwater.words.errors import SoilWaterWarning
 
 SWITCH = "SOILWATER_NUMBA_CACHE"
@@ -32,16 +34,10 @@ SWITCH = "SOILWATER_NUMBA_CACHE"
 _OPTIONS = {"error_model": "numpy", "nogil": True, "_nrt": False, "no_cfunc_wrapper": True}
 """Of everything compiled here. Nobody calls it from C: doors for that took a tenth of the time."""
 
-kernel = njit(**_OPTIONS)
+kernel = part(**_OPTIONS)
 """Decorator of a kernel."""
-inlined_kernel = njit(**_OPTIONS, forceinline=True, fastmath={"contract"})
+inlined_kernel = part(**_OPTIONS, forceinline=True, fastmath={"contract"})
 """Decorator of a small kernel that is called in a loop."""
-kernel_of_one_caller = njit(**_OPTIONS, inline="always")
-"""Decorator of a large kernel with one caller. What a kernel calls is optimised once more with each
-kernel above it, so it is compiled as part of its caller and there is one kernel above less."""
-kernel_without_door = njit(**_OPTIONS, no_cpython_wrapper=True)
-"""Decorator of a kernel that only kernels of its own file call. The door for Python that any other
-has takes as long to compile as what is behind it; to call this one from Python ends the process."""
 
 
 @cache
@@ -93,18 +89,38 @@ def _warn_once() -> None:
 
 
 class _Compiling(event.Listener):
-    """Tells a person, once a process, why nothing seems to happen.
+    """What happens while a kernel of this package is compiled, and not read from disk.
 
-    Not a warning: nothing is wrong, and whoever makes errors of warnings would get no result.
+    A person is told, once a process, why nothing seems to happen. That is not a warning: nothing is
+    wrong, and whoever makes errors of warnings would get no result. And the collector of garbage
+    waits: it would go through all that is in memory, many times, and find next to nothing.
     """
 
+    def __init__(self) -> None:
+        self.open = 0
+        self.collects = False
+
     def on_start(self, event: Any) -> None:
-        """Tell when what is compiled, and not read from disk, is a kernel of this package."""
-        if event.data["dispatcher"].py_func.__module__.startswith(f"{__package__}."):
+        """Begin a kernel, maybe on the way to another one."""
+        if is_of_this_package(event):
             _tell_once()
+            if self.open == 0:
+                self.collects = gc.isenabled()
+                gc.disable()
+            self.open += 1
 
     def on_end(self, event: Any) -> None:
-        """Tell nothing."""
+        """End a kernel, compiled or not."""
+        if is_of_this_package(event):
+            self.open -= 1
+            if self.open == 0 and self.collects:
+                gc.enable()
+
+
+def is_of_this_package(event: Any) -> bool:
+    """Whether what is compiled is a kernel of this package."""
+    module: str = event.data["dispatcher"].py_func.__module__
+    return module.startswith(f"{__package__}.")
 
 
 @cache

@@ -14,7 +14,7 @@ an outlet shuts, or a node runs empty, in nearly every step:
 
 import math
 
-from soilwater.kernels.cache import compile_entry_point, kernel, kernel_of_one_caller
+from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
@@ -231,7 +231,7 @@ def note_set(out, packed, links):
         links.out_moved[out, link] = links.moved[link, ALL]
 
 
-@kernel_of_one_caller
+@kernel
 def march_set(packed, links, room):
     """March all columns through their output times; returns how it ended.
 

@@ -7,7 +7,7 @@ that need it, never in all of them for the sake of one.
 
 import math
 
-from soilwater.kernels.cache import kernel, kernel_of_one_caller
+from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.linked_flow import add_links, conduct, renew_link
 from soilwater.kernels.linked_solve import REDUCTION, solve_links
@@ -142,7 +142,7 @@ def move(columns, share, room):
         )  # fmt: skip
 
 
-@kernel_of_one_caller
+@kernel
 def newton_of_set(dt, limits, careful, packed, links, room):
     """Solve one implicit step of all columns in place, from the guess in their rows.
 

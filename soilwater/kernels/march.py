@@ -14,7 +14,7 @@ need be, to the water that the fluxes say is held (see `ledger`).
 import math
 from typing import Any, NamedTuple
 
-from soilwater.kernels.cache import kernel, kernel_of_one_caller
+from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
@@ -239,7 +239,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
             note_outputs(state, column, soils, outputs, out)
         return OK
 
-    return kernel_of_one_caller(march)
+    return kernel(march)
 
 
 # One column that shares no water with another and remembers nothing.

@@ -2,7 +2,7 @@
 
 import math
 
-from soilwater.kernels.cache import inlined_kernel, kernel, kernel_of_one_caller
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power
 from soilwater.kernels.rows import (
@@ -194,4 +194,4 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
             norm = new_norm
         return limits.most if norm <= limits.tolerance else -1 - limits.most
 
-    return kernel_of_one_caller(newton)
+    return kernel(newton)

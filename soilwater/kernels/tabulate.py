@@ -9,7 +9,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel_without_door
+from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel
 from soilwater.kernels.curves import (
     BINS_PER_OCTAVE,
     CONDUCTIVITY,
@@ -106,7 +106,7 @@ def _mualem(saturation, pores, tortuosity):
     return exponential(tortuosity * logarithm(saturation)) * pores * pores
 
 
-@kernel_without_door
+@kernel
 def _pores_only(row, saturation, pores):
     """Water above the dry end and conductivity, in place of saturation and pore integral."""
     water_range = row[THETA_S] - row[THETA_R]
@@ -117,7 +117,7 @@ def _pores_only(row, saturation, pores):
             saturation[o, j] = water_range * saturation[o, j]
 
 
-@kernel_without_door
+@kernel
 def _films_of_octave(log_steps, power, fall, start, scratch):
     """How far films are emptied and what they pass: ln(1 + t) and (1 + t)^-fall."""
     octave, inverse_octave, fallen = (
@@ -146,7 +146,7 @@ def _films_of_octave(log_steps, power, fall, start, scratch):
             scratch[IN_FILMS, j] = unfallen * (fallen * scratch[LOWERED_AGAIN, j] if thin else 1.0)
 
 
-@kernel_without_door
+@kernel
 def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pores):
     """The same with films; `dry` holds saturation and pore integral at the oven-dry suction."""
     theta_s, theta_r = row[THETA_S], row[THETA_R]
@@ -175,7 +175,7 @@ def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pore
             saturation[o, j] = water if water < theta_s else theta_s
 
 
-@kernel_without_door
+@kernel
 def _oven_dry(row, steps, water, conductivity):
     """No water at the oven-dry suction and beyond, and films that soon pass next to none."""
     exponent, oven_dry = row[FILM_EXPONENT], row[OVEN_DRY]
@@ -191,7 +191,7 @@ def _oven_dry(row, steps, water, conductivity):
                 water[o, j], conductivity[o, j] = 0.0, passed * (eighth**2) ** 2 * eighth
 
 
-@kernel_without_door
+@kernel
 def _without_leap(steps, scale, k_sat, conductivity):
     """As `curves._without_leap`, in place."""
     if conductivity[0, 0] >= MOST_FALL * k_sat:
@@ -214,7 +214,7 @@ def _without_leap(steps, scale, k_sat, conductivity):
                 conductivity[o, j] = k_sat + slope * (octave * steps[j])
 
 
-@kernel_without_door
+@kernel
 def _with_specific_storage(steps, scale, full, water):
     """As `curves._with_specific_storage`, in place."""
     for o in range(N_OCTAVES):
@@ -236,7 +236,7 @@ def _cubic(f0, f1, f2, f3):
     return c1, c2, c3
 
 
-@kernel_without_door
+@kernel
 def _octave_of_cubics(water, conductivity, width, whole_width, scratch):
     """Coefficients of an octave's bins, and the integrals over each."""
     per_width = 1.0 / width
@@ -269,7 +269,7 @@ def _octave_of_cubics(water, conductivity, width, whole_width, scratch):
         scratch[WHOLE_CONDUCTIVITY, b] = whole_width * (f0 + (c1 / 2.0 + (c2 / 3.0 + c3 / 4.0)))
 
 
-@kernel_without_door
+@kernel
 def _enter_cubics(scale, full, k_sat, water, conductivity, scratch, table):
     """Rows of the table, from the dry end up: the small numbers are summed first."""
     potential, integral = 0.0, 0.0
@@ -302,7 +302,7 @@ def _enter_cubics(scale, full, k_sat, water, conductivity, scratch, table):
     row[WATER_INTEGRAL] = integral + scale * width * 0.5 * (full + water[0, 0])
 
 
-@kernel_without_door
+@kernel
 def _finish_pores(row, steps, work, scratch, table, scalars):
     """Table and scalars of a soil without films, from the curves of its pores."""
     _pores_only(row, work[WATERS], work[CONDUCTIVITIES])
@@ -310,7 +310,7 @@ def _finish_pores(row, steps, work, scratch, table, scalars):
     _finish(row, full, theta_dry, steps, work, scratch, table, scalars)
 
 
-@kernel_without_door
+@kernel
 def _finish_films(row, log_octaves, grid, dry, work, scratch, table, scalars):
     """Table and scalars of a soil with films; `dry` holds its curves at the oven-dry suction."""
     water, conductivity = work[WATERS], work[CONDUCTIVITIES]
@@ -319,7 +319,7 @@ def _finish_films(row, log_octaves, grid, dry, work, scratch, table, scalars):
     _finish(row, row[THETA_S], 0.0, grid[STEPS], work, scratch, table, scalars)
 
 
-@kernel_without_door
+@kernel
 def _finish(row, full, theta_dry, steps, work, scratch, table, scalars):
     """Table and scalars from water above the dry end and conductivity."""
     scale, k_sat = row[SUCTION_SCALE], row[SATURATED_CONDUCTIVITY]

@@ -3,16 +3,22 @@
 Every run is a process of its own on a copy of the package, with a cache folder of its own.
 """
 
+import gc
 import json
 import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
+from numba import njit
 
 import soilwater as sw
+from soilwater.kernels.cache import _Compiling
+from soilwater.kernels.curves import find_bin
+from soilwater.kernels.parts import part
 
 PACKAGE = Path(sw.__file__).parent
 
@@ -134,3 +140,42 @@ def test_the_warning_is_cured_by_a_place_or_by_asking_for_none(copy, tmp_path, s
     assert len(ask(copy, what="import", **nowhere)["warnings"]) == 1
     cured = {**nowhere, switch: str(tmp_path / "given") if switch == "NUMBA_CACHE_DIR" else "0"}
     assert ask(copy, what="import", **cured)["warnings"] == []
+
+
+def test_a_kernel_is_text_until_an_entry_point_and_python_has_a_door():
+    @part()
+    def more(number):
+        return number + 1.0
+
+    @part()
+    def much_more(number):
+        return more(more(number))
+
+    entry = njit(lambda number: much_more(number))
+    assert entry(2.0) == 4.0
+    for kernel in (more, much_more):
+        (result,) = kernel.overloads.values()
+        assert result.library.get_pointer_to_function(result.fndesc.llvm_func_name) == 0
+    assert much_more(3.0) == 5.0
+
+
+def test_the_collector_waits_for_kernels_of_this_package_only():
+    compiling = _Compiling()
+
+    def event(function):
+        return SimpleNamespace(data={"dispatcher": SimpleNamespace(py_func=function)})
+
+    ours, theirs = event(find_bin.py_func), event(ask)
+    seen = []
+    for step in (compiling.on_start, compiling.on_end):
+        for what in (ours, theirs, ours):
+            step(what)
+            seen.append(gc.isenabled())
+    assert seen == [False, False, False, False, False, True]
+    gc.disable()
+    try:
+        compiling.on_start(ours)
+        compiling.on_end(ours)
+        assert not gc.isenabled()
+    finally:
+        gc.enable()

@@ -1,0 +1,101 @@
+"""Kernels that are compiled as part of the kernels that call them.
+
+numba makes machine code of every function by itself, and the function once more with each one above
+it. Nobody calls a kernel but a kernel, until an entry point: here a kernel ends as text, simplified
+function by function, that its callers take in, and only the entry point is optimised as a whole and
+made machine code. That takes a third of the time off a first run.
+"""
+
+from collections.abc import Callable
+from functools import cached_property
+from typing import Any
+
+from numba import njit
+from numba.core.codegen import JITCodeLibrary
+from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.registry import CPUDispatcher
+
+
+class _Nowhere:
+    """In place of the code generator, where the environment of a function in memory is set."""
+
+    @staticmethod
+    def set_env(name: str, environment: object) -> None:
+        """Set nothing: what has no machine code is not in memory."""
+
+
+class _Text(JITCodeLibrary):
+    """What a part is compiled to, with all that it calls."""
+
+    codegen = _Nowhere()
+
+    def get_pointer_to_function(self, name: str) -> int:
+        """Say that there is no machine code."""
+        return 0
+
+    def finalize(self) -> None:
+        """Take in what is called; no more is needed before the entry point."""
+        self._raise_if_finalized()
+        for library in dict.fromkeys(self._linking_libraries):
+            self._reload_init.update(library._reload_init)
+            self._final_module.link_in(library._get_module_for_linking(), preserve=True)
+        self._finalized = True
+
+
+_FOR_OTHERS = {
+    "WithLift",
+    "InlineClosureLikes",
+    "InlineInlinables",
+    "LiteralUnroll",
+    "NopythonRewrites",
+}
+"""Passes for what kernels are free of: closures, `with`, and arithmetic on whole arrays."""
+
+
+class _ToText(CompilerBase):
+    """numba's own passes, into a `_Text`."""
+
+    def define_pipelines(self) -> list[Any]:
+        """Give the passes, and the place where they put what they make."""
+        state = self.state
+        state.library = _Text(state.targetctx.codegen(), state.func_id.func_qualname)
+        manager = DefaultPassBuilder.define_nopython_pipeline(state)
+        manager.passes = [each for each in manager.passes if each[0].__name__ not in _FOR_OTHERS]
+        return [manager]
+
+
+class Part(CPUDispatcher):
+    """A kernel that is compiled as part of its callers.
+
+    Python may call it too, through a door that is compiled then.
+    """
+
+    def __init__(
+        self,
+        py_func: Callable[..., Any],
+        locals: dict[str, Any] | None = None,
+        targetoptions: dict[str, Any] | None = None,
+    ) -> None:
+        super().__init__(py_func, locals or {}, targetoptions, pipeline_class=_ToText)
+
+    def add_overload(self, result: Any) -> None:
+        """Keep what was compiled for kernels; Python is not told of it."""
+        self.overloads[tuple(result.signature.args)] = result
+
+    def _compile_for_args(self, *values: Any, **named: Any) -> Any:
+        """Answer Python, which is about to call the kernel with these values."""
+        return self._door
+
+    @cached_property
+    def _door(self) -> Any:
+        taken = {name: self.targetoptions[name] for name in self.targetoptions if name not in _OWN}
+        return njit(**taken)(self.py_func)
+
+
+_OWN = {"nopython": True, "boundscheck": None, "no_cpython_wrapper": True}
+"""Options that are no matter of a kernel."""
+
+
+def part(**options: Any) -> Callable[[Callable[..., Any]], Part]:
+    """Make a decorator of kernels with these options of numba."""
+    return lambda function: Part(function, targetoptions={**options, **_OWN})
