@@ -19,7 +19,7 @@ from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.linked_flow import column_gain, flow_into
-from soilwater.kernels.linked_newton import newton_of_set
+from soilwater.kernels.linked_newton import newton_of_set, renew
 from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, OUTLET, TAKEN
 from soilwater.kernels.march import (
     MOST_ITERATIONS,
@@ -52,6 +52,7 @@ from soilwater.kernels.rows import (
     REJECTED,
     RESIDUAL,
     SMALLEST_STEP,
+    START,
     STEP_TOO_SMALL,
     STEPS,
     SURFACE_CODE,
@@ -66,10 +67,10 @@ from soilwater.kernels.rows import (
     Outputs,
 )
 from soilwater.kernels.step_control import (
-    ACCEPTED_EXCESS,
     LEAST_CARRIED,
     LEAST_GROWTH,
     LEAST_SHARE_KEPT,
+    PART_OF_HALF_SINE,
     describe_nodes,
     growth_after,
     length_of_past,
@@ -87,6 +88,14 @@ column: what is left goes into the next step."""
 ITERATION_TOLERANCE_AT_OUTPUT = 1.0e-4
 """The same at output times, and in a first step: in full sand next to no water is a great change of
 head, and columns that stand full from end to end would be read to waver by millimetres."""
+ACCEPTED_EXCESS_OF_SET = 2.0
+"""A step is kept with an error up to this many tolerances, in the worst node of all columns; the
+next one aims below one."""
+PART_AT_DAWN = 0.15
+"""Longest first step of a half-sine of demand, as a share of it: one of many columns always begins
+to dry just then."""
+FIRST_ORDER_SHARE = 0.5
+"""Share of its length that a step has which cannot carry on a share of the last, as at dusk."""
 STILL = 1.0e-11
 """Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
@@ -261,7 +270,9 @@ def march_set(packed, links, room):
             last = length_of_past(clock, supply, tolerance)
             stop = min(interval[END], out_time[out])
             left = stop - time
-            wanted = wanted_step(clock, controls, interval)
+            dawn = time == interval[START]
+            part = PART_AT_DAWN if dawn else PART_OF_HALF_SINE
+            wanted = wanted_step(clock, controls, interval, part)
             parts = max(1.0, math.ceil(left / wanted - 1e-3))
             dt = left / parts
             now = stop if parts == 1.0 else time + dt
@@ -270,6 +281,8 @@ def march_set(packed, links, room):
             if second_order and last > 0.0:
                 weight = start_second_order(dt, last, now, k, packed, links, room)
             if weight == 0.0:
+                if last > 0.0 and second_order:
+                    dt, now = FIRST_ORDER_SHARE * dt, time + FIRST_ORDER_SHARE * dt
                 start_first_order(dt, now, k, packed, links, room)
             effective_dt = dt - weight * last
             for c in range(c_all):
@@ -278,12 +291,13 @@ def march_set(packed, links, room):
                     predict(state_of(packed, c), last, dt / last, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)
+                renew(c, effective_dt, True, packed, room)
             read = now == out_time[out]
             exact = read or last == 0.0
             limits = Limits(
                 tolerance
                 * (ITERATION_TOLERANCE_AT_OUTPUT if exact else ITERATION_TOLERANCE_OF_SET),
-                0.0,
+                0.0 if exact else tolerance,
                 MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
                 RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,
             )
@@ -298,7 +312,7 @@ def march_set(packed, links, room):
                         own = step_error(state_of(packed, c), dt, packed.codes[c], work[c])
                         error = max(error, own)
                 growth = growth_after(error, tolerance)
-                accepted = error <= ACCEPTED_EXCESS * tolerance
+                accepted = error <= ACCEPTED_EXCESS_OF_SET * tolerance
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:

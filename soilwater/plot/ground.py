@@ -125,13 +125,11 @@ def _arrows(
     floor: NDArray[np.float64],
 ) -> None:
     """Arrows along the floor, where something flowed before the time drawn."""
-    # Faces to the outside come behind those between columns.
-    order = np.argsort(run.link.values, kind="stable")
-    flow = run.lateral_flow.transpose("time", "link").values[i, order]
+    flow = run.lateral_flow.transpose("time", "link").values[i]
     largest = float(np.nanmax(np.abs(flow), initial=0.0))
     if not largest > 0.0:
         return
-    at = run.link.values[order] / 100.0
+    at = run.link.values / 100.0
     longest = (x[-1] - x[0]) / (MOST_ARROWS + 1.0)
     for place in np.linspace(x[0], x[-1], MOST_ARROWS + 2)[1:-1]:
         size = float(np.interp(place, at, flow)) / largest

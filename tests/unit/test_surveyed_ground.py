@@ -1,6 +1,7 @@
 """From probe holes and levels to a line or a whole green: what is read, asked and written."""
 
 import json
+from ast import literal_eval
 from dataclasses import replace
 
 import numpy as np
@@ -127,6 +128,16 @@ def test_swapped_longitude_and_latitude_are_told(tmp_path):
     points = write_points(tmp_path / "swapped.geojson", spots(), swapped=True)
     with pytest.raises(sw.InputError, match=r"A1: it falls .*latitude and longitude are swapped"):
         sw.read_survey(points, near=ORIGIN)
+
+
+def test_pairs_of_degrees_are_told_with_a_table_that_works(tmp_path):
+    survey = sw.read_survey(write_points(tmp_path / "points.geojson", spots()))
+    pairs = [place_at(ORIGIN, *each) for each in SQUARE]
+    for given in (pairs, [each[::-1] for each in pairs]):
+        with pytest.raises(sw.InputError, match="degrees, as the spots have them") as caught:
+            sw.interpolate_survey(survey, given)
+        cure = literal_eval(str(caught.value).split("outline=")[1].rstrip("."))
+        assert np.count_nonzero(sw.interpolate_survey(survey, cure).mask) == 400
 
 
 def test_what_is_no_geojson_is_told(tmp_path):
