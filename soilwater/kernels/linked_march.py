@@ -44,6 +44,7 @@ from soilwater.kernels.rows import (
     LAST,
     LAST_STEP,
     LAST_SUPPLY,
+    LEAST,
     MOST_STEPS,
     NEXT_STEP,
     NOT_FINITE,
@@ -103,9 +104,10 @@ begin = make_begin(assemble)
 
 
 @kernel
-def bear(k, h, stored, full, target):
+def bear(k, h, stored, work):
     """Water that a node cannot go without, or more than it can hold, set right; returns it [cm]."""
-    least = LEAST_SHARE_KEPT * stored[k]
+    full, target = work[FULL], work[TARGET]
+    least = work[LEAST, k] + LEAST_SHARE_KEPT * (stored[k] - work[LEAST, k])
     given = target[k]
     if given < least and stored[k] - given > LEAST_CARRIED * full[k]:
         target[k] = least
@@ -118,15 +120,15 @@ def bear(k, h, stored, full, target):
 def carry_on(c, weight, last, column, state, links, work):
     """Water each node starts a second-order step from; False where a column cannot bear it."""
     h, stored, rate, ledger = state.h, state.stored, state.rate, state.ledger
-    full, target = work[FULL], work[TARGET]
+    target = work[TARGET]
     n = h.size
     for k in range(n):
         target[k] = stored[k] + weight * last * rate[k]
     for k in range(n - 1):
-        target[k + 1] += bear(k, h, stored, full, target)
+        target[k + 1] += bear(k, h, stored, work)
     for k in range(n - 1, 0, -1):
-        target[k - 1] += bear(k, h, stored, full, target)
-    borne = bear(0, h, stored, full, target) == 0.0
+        target[k - 1] += bear(k, h, stored, work)
+    borne = bear(0, h, stored, work) == 0.0
     # What left in the last step is not carried on: what an outlet was brought, it still is.
     target[0] += weight * ledger[LAST + TOTAL_RUNOFF]
     if column.codes[BASE_CODE] == OUTFLOW:

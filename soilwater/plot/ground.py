@@ -27,6 +27,8 @@ GRAVEL_SHOWN = 6.0
 MOST_ARROWS = 9
 LEAST_FLOW = 0.02
 """Flow sideways [cm2/h] too small for an arrow, as a share of the largest."""
+LITRES = 0.1
+"""Flow [L/h] through a metre of width that is a flow of one cm2/h."""
 ERROR_MAP = "YlOrBr"
 EXAGGERATED_HEIGHT = 0.4
 """Height of the ground as drawn, over its length."""
@@ -145,7 +147,7 @@ def _arrows(
             arrowprops={"arrowstyle": "-|>", "color": style.ACCENT, "lw": 1.6},
         )
     ax.text(
-        0.99, 0.02, f"longest arrow: {largest:.2g} cm\N{SUPERSCRIPT TWO}/h per cm of width",
+        0.99, 0.02, f"longest arrow: {LITRES * largest:.2g} L/h through each metre of width",
         transform=ax.transAxes, ha="right", va="bottom", color=style.ACCENT, fontsize=8.5,
         path_effects=style.halo(),
     )  # fmt: skip
@@ -254,7 +256,7 @@ def green_map(
             "spot alone; pick the rest with .isel or .sel."
         )
     ax = style.axes_or_new(ax, 6.4, 5.2)
-    picture, label = _draw_map(ax, ground, values, label, surveyed, None)
+    picture, label = draw_map(ax, ground, values, label, surveyed, None)
     ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
     if ground.name:
         ax.set_title(ground.name, loc="left")
@@ -297,33 +299,43 @@ def green_days(
     InputError
         If there is not one number a cell and time, or a time lies outside them.
     """
-    if set(values.dims) != {"spot", "time"}:
-        raise InputError(
-            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
-            "spot and time; for one time draw green_map."
-        )
+    over_time(values)
     shown = moments(values.to_dataset(name="values"), at)
     if axes is None:
         axes = plt.subplots(1, len(shown), figsize=(4.2 * len(shown), 4.0), squeeze=False)[1][0]
     picked = values.isel(time=[i for i, _ in shown])
-    factor = _in_people_numbers(picked, label)[1]
-    norm = Normalize(factor * float(picked.min()), factor * float(picked.max()))
+    norm = scale_of(picked, label)
     for ax, (i, when) in zip(axes, shown, strict=True):
         day = values.isel(time=i)
-        picture, told = _draw_map(ax, ground, day, label, surveyed, norm)
+        picture, told = draw_map(ax, ground, day, label, surveyed, norm)
         ax.set_title(when, loc="left")
     axes[0].figure.colorbar(picture, ax=list(axes), label=told, shrink=0.8)
     return axes
 
 
-def _in_people_numbers(values: xr.DataArray, label: str) -> tuple[str, float]:
-    """Label of a scale, and the factor to its unit."""
+def over_time(values: xr.DataArray) -> None:
+    """Refuse what is not one number a cell and time."""
+    if set(values.dims) != {"spot", "time"}:
+        raise InputError(
+            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
+            "spot and time; for one time draw green_map."
+        )
+
+
+def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.float64], str]:
+    """Numbers in the unit of their scale, and its label."""
     if values.name == "reading":
-        return label or "reading (% by volume)", 100.0
-    return label, 1.0
+        return 100.0 * values.values, label or "reading (% by volume)"
+    return values.values, label
 
 
-def _draw_map(
+def scale_of(values: xr.DataArray, label: str) -> Normalize:
+    """Colours from the least to the largest of some values."""
+    numbers = in_people_numbers(values, label)[0]
+    return Normalize(float(np.nanmin(numbers)), float(np.nanmax(numbers)))
+
+
+def draw_map(
     ax: Axes,
     ground: GreenMap,
     values: xr.DataArray,
@@ -333,11 +345,10 @@ def _draw_map(
 ) -> tuple[QuadMesh, str]:
     """Colours, contours, outline and spots of one map; returns the colours and their label."""
     grid = ground.on_map(values)
-    label, factor = _in_people_numbers(values, label)
+    numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
-        grid.x.values, grid.y.values, factor * grid.values, cmap=style.WATER_MAP, norm=norm,
-        shading="nearest",
-    )  # fmt: skip
+        grid.x.values, grid.y.values, numbers, cmap=style.WATER_MAP, norm=norm, shading="nearest"
+    )
     level = np.where(np.asarray(ground.mask), ground.surface_level, np.nan)
     if min(level.shape) > 1 and np.nanmax(level) > np.nanmin(level):
         lines = ax.contour(

@@ -177,7 +177,7 @@ def _from_pairs(source: Any, origin: tuple[float, float] | None, faults: Faults)
     for i, pair in enumerate(pairs):
         for k, value in enumerate(pair):
             with faults.catching(f"corner {i + 1}"):
-                metres = f"{value!r} m" if isinstance(value, (int, float)) else value
+                metres = f"{float(value)!r} m" if isinstance(value, (int, float)) else value
                 corners[i, k] = number_to_house(metres, "length", "xy"[k]) / 100.0
     if origin is not None and len(corners):
         for names, place in (

@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 from grounds import GREEN
 from matplotlib.text import Annotation
+from PIL import Image
 
 import soilwater as sw
 
@@ -127,4 +128,24 @@ def test_days_of_a_green_share_one_scale():
     ]
     with pytest.raises(sw.InputError, match="allowed: spot and time; for one time draw green_map"):
         sw.plot.green_days(ground, reading.isel(time=0), at=at)
+
+
+def test_a_green_moves_through_all_its_times_in_one_scale(tmp_path):
+    level = np.add.outer([0.0, 4.0], [0.0, 2.0, 4.0])
+    ground = sw.GreenMap(level, np.full((2, 3), 30.0), GREEN, "1 m", name="front")
+    run = sw.simulate(ground, WEATHER, output="12 h")
+    reading = sw.meter_reading(run, rod="3 in")
+    path = sw.plot.animate_green(ground, reading, tmp_path / "front.gif")
+    with Image.open(path) as picture:
+        assert (picture.format, picture.n_frames) == ("GIF", 5)
+        first = np.asarray(picture.convert("RGB"), dtype=int)
+        picture.seek(4)
+        last = np.asarray(picture.convert("RGB"), dtype=int)
+    # The map and the title change, and the scale of colours at the right does not.
+    width = first.shape[1]
+    assert np.abs(first - last)[:, : width // 2].max() > 20
+    assert np.abs(first - last)[:, -width // 12 :].max() == 0
+    assert not plt.get_fignums()
+    with pytest.raises(sw.InputError, match="spot and time"):
+        sw.plot.animate_green(ground, reading.isel(time=0), tmp_path / "none.gif")
     plt.close("all")

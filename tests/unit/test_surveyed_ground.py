@@ -161,7 +161,8 @@ def test_what_is_no_geojson_is_told(tmp_path):
 def test_corners_come_as_pairs_or_a_table_in_any_unit():
     feet = {"x (ft)": [0, 20 / 0.3048, 20 / 0.3048, 0], "y (ft)": [0, 0, 20 / 0.3048, 20 / 0.3048]}
     closed = [("0 m", 0), (20, 0), (2000 * 0.01, "2000 cm"), (0, 20), (0, 0)]
-    for source in (SQUARE, feet, closed):
+    numbers = np.array(SQUARE, dtype=float)  # of a kind of their own
+    for source in (SQUARE, feet, closed, numbers):
         assert read_outline(source, None) == pytest.approx(np.array(SQUARE, dtype=float))
 
 
