@@ -15,6 +15,7 @@ from soilwater.weather.station.air import TEMPERATURES
 from soilwater.weather.station.doubts import RADIATION_UNITS, of_a_bucket
 from soilwater.weather.station.readings import Column, Readings, span_text
 from soilwater.words.errors import Faults
+from soilwater.words.set_right import say_leave_out
 from soilwater.words.times import stamp
 
 _DAY_HOURS = 24.0
@@ -95,8 +96,7 @@ def _ask(
         (lines[change.last_before + 1 :], change.before),
         (lines[:at], change.after),
     ):
-        numbers = np.sort(left_out[left_out > 0])
-        said = f"leave_out=range({numbers[0]}, {numbers[-1] + 1})"
+        said = say_leave_out(left_out[left_out > 0])
         if unit != given.units[quantities[0]]:
             named = ", ".join(
                 f'"{quantity}": "{_SPELLED.get(unit, unit)}"' for quantity in quantities
