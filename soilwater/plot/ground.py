@@ -8,7 +8,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import QuadMesh
-from matplotlib.colors import Normalize
+from matplotlib.colors import ListedColormap, Normalize
 from numpy.typing import NDArray
 
 from soilwater.ground.surveyed import SurveyedGround
@@ -30,6 +30,8 @@ LEAST_FLOW = 0.02
 LITRES = 0.1
 """Flow [L/h] through a metre of width that is a flow of one cm2/h."""
 ERROR_MAP = "YlOrBr"
+NO_VALUE = ListedColormap(["#d9d9d9"])
+"""Cells that have no value, such as a day that does not come within a run."""
 EXAGGERATED_HEIGHT = 0.4
 """Height of the ground as drawn, over its length."""
 
@@ -147,9 +149,8 @@ def _arrows(
             arrowprops={"arrowstyle": "-|>", "color": style.ACCENT, "lw": 1.6},
         )
     ax.text(
-        0.99, 0.02, f"longest arrow: {LITRES * largest:.2g} L/h through each metre of width",
+        1.0, 1.02, f"longest arrow: {LITRES * largest:.2g} L/h through each metre of width",
         transform=ax.transAxes, ha="right", va="bottom", color=style.ACCENT, fontsize=8.5,
-        path_effects=style.halo(),
     )  # fmt: skip
 
 
@@ -213,7 +214,7 @@ def along_line(
     ax.set_xlim(x[0], x[-1])
     style.measured(ax.xaxis, "distance", "distance along the line ({unit})")
     ax.set_ylabel(f"reading, {in_people_units(length, 'length')} rods (% by volume)")
-    ax.legend(loc="best")
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=len(names) + 1)
     return ax
 
 
@@ -314,7 +315,13 @@ def green_days(
 
 
 def over_time(values: xr.DataArray) -> None:
-    """Refuse what is not one number a cell and time."""
+    """Refuse what is not one number a cell and time.
+
+    Parameters
+    ----------
+    values : DataArray
+        Numbers over ``spot`` and ``time``.
+    """
     if set(values.dims) != {"spot", "time"}:
         raise InputError(
             f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
@@ -323,14 +330,38 @@ def over_time(values: xr.DataArray) -> None:
 
 
 def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.float64], str]:
-    """Numbers in the unit of their scale, and its label."""
+    """Numbers in the unit of their scale, and its label.
+
+    Parameters
+    ----------
+    values : DataArray
+        Any.
+    label : str
+        What they are, with their unit; of a reading it is known.
+
+    Returns
+    -------
+    ndarray, str
+    """
     if values.name == "reading":
         return 100.0 * values.values, label or "reading (% by volume)"
     return values.values, label
 
 
 def scale_of(values: xr.DataArray, label: str) -> Normalize:
-    """Colours from the least to the largest of some values."""
+    """Colours from the least to the largest of some values.
+
+    Parameters
+    ----------
+    values : DataArray
+        Any.
+    label : str
+        What they are, as for `in_people_numbers`.
+
+    Returns
+    -------
+    Normalize
+    """
     numbers = in_people_numbers(values, label)[0]
     return Normalize(float(np.nanmin(numbers)), float(np.nanmax(numbers)))
 
@@ -343,13 +374,41 @@ def draw_map(
     surveyed: SurveyedGround | None,
     norm: Normalize | None,
 ) -> tuple[QuadMesh, str]:
-    """Colours, contours, outline and spots of one map; returns the colours and their label."""
+    """Draw colours, contours, outline and spots of one map.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where.
+    ground : GreenMap
+        The green.
+    values : DataArray
+        One number a cell.
+    label : str
+        What they are, as for `in_people_numbers`.
+    surveyed : SurveyedGround or None
+        With the outline and the spots.
+    norm : Normalize or None
+        Scale of the colours; from the least to the largest value when None.
+
+    Returns
+    -------
+    QuadMesh, str
+        The colours, and the label of their scale.
+    """
     grid = ground.on_map(values)
     numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
         grid.x.values, grid.y.values, numbers, cmap=style.WATER_MAP, norm=norm, shading="nearest"
     )
-    level = np.where(np.asarray(ground.mask), ground.surface_level, np.nan)
+    mask = np.asarray(ground.mask)
+    if np.isnan(numbers[mask]).any():
+        unknown = np.where(mask & np.isnan(numbers), 0.0, np.nan)
+        ax.pcolormesh(
+            grid.x.values, grid.y.values, unknown, cmap=NO_VALUE, shading="nearest", zorder=0.9
+        )
+        label = f"{label}; grey: none" if label else "grey: none"
+    level = np.where(mask, ground.surface_level, np.nan)
     if min(level.shape) > 1 and np.nanmax(level) > np.nanmin(level):
         lines = ax.contour(
             grid.x.values, grid.y.values, level, colors=style.INK, linewidths=0.7, alpha=0.7
@@ -411,7 +470,8 @@ def surveyed_ground(
             ax.clabel(lines, fmt="%g", fontsize=7.0)
         for spot in surveyed.survey.spots:
             if spot.x is not None and spot.y is not None:
-                value = (getattr(spot, what) if what else None) or np.nan
+                found = getattr(spot, what) if what else None
+                value = np.nan if found is None else found
                 face = picture.cmap(norm(value)) if np.isfinite(value) else "white"
                 ax.plot(spot.x, spot.y, "o", ms=5.0, mfc=face, mec=style.INK, mew=0.7)
         ax.set_aspect("equal")
