@@ -201,11 +201,9 @@ def along_line(
     x = run.distance.values / 100.0
     shown = moments(run, at)
     ax = style.axes_or_new(ax, 8.0, 3.6)
-    names = []
     for (i, when), colour in zip(shown, style.line_colours(len(shown)), strict=True):
         reading = 100.0 * meter_reading(run, rod=length).transpose("time", "distance").values[i]
         ax.plot(x, reading, color=colour, label=when)
-        names.append(when)
         if alone is not None:
             single = 100.0 * meter_reading(alone, rod=length).transpose("time", "distance").values
             ax.plot(x, single[i], color=colour, lw=0.9, ls="--", label=f"_{when}, alone")
@@ -214,7 +212,7 @@ def along_line(
     ax.set_xlim(x[0], x[-1])
     style.measured(ax.xaxis, "distance", "distance along the line ({unit})")
     ax.set_ylabel(f"reading, {in_people_units(length, 'length')} rods (% by volume)")
-    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=len(names) + 1)
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
     return ax
 
 
@@ -343,9 +341,10 @@ def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.floa
     -------
     ndarray, str
     """
+    numbers = np.where(np.isfinite(values.values), values.values, np.nan)  # "never" is no number
     if values.name == "reading":
-        return 100.0 * values.values, label or "reading (% by volume)"
-    return values.values, label
+        return 100.0 * numbers, label or "reading (% by volume)"
+    return numbers, label
 
 
 def scale_of(values: xr.DataArray, label: str) -> Normalize:

@@ -69,10 +69,10 @@ def test_a_map_shows_every_cell_and_contours():
     with pytest.raises(sw.InputError, match="spot alone"):
         sw.plot.green_map(ground, sw.meter_reading(run, rod="3 in"))
     # A cell without a value is no hole in the green.
-    days = xr.DataArray([4.0, np.nan, 3.0, 2.0, 2.0, 1.0], dims="spot")
+    days = xr.DataArray([4.0, np.inf, 3.0, np.nan, 2.0, 1.0], dims="spot")
     ax = sw.plot.green_map(ground, days, label="days until 15 %")
     grey = np.ma.masked_invalid(ax.collections[1].get_array())
-    assert np.flatnonzero(~np.ma.getmaskarray(grey).ravel()).tolist() == [1]
+    assert np.flatnonzero(~np.ma.getmaskarray(grey).ravel()).tolist() == [1, 3]
     assert ax.figure.axes[1].get_ylabel() == "days until 15 %; grey: none"
     plt.close("all")
 
@@ -145,6 +145,7 @@ def test_a_green_moves_through_all_its_times_in_one_scale(tmp_path):
     ground = sw.GreenMap(level, np.full((2, 3), 30.0), GREEN, "1 m", name="front")
     run = sw.simulate(ground, WEATHER, output="12 h")
     reading = sw.meter_reading(run, rod="3 in")
+    plt.close("all")
     path = sw.plot.animate_green(ground, reading, tmp_path / "front.gif")
     with Image.open(path) as picture:
         assert (picture.format, picture.n_frames) == ("GIF", 5)
