@@ -74,18 +74,20 @@ def renew_link(link, links, work, careful):
     by_second = links.flow[link, BY_SECOND]
     if links.beyond[link] == A_COLUMN:
         i, j = links.first[link], links.second[link]
-        factor = links.width_by_distance[link]
+        half = 0.5 * links.width_by_distance[link]
         h_i, h_j = work[i, GUESS], work[j, GUESS]
         e_i, e_j = links.elevation[i], links.elevation[j]
         t_i, t_j = work[i, SIDEWAYS], work[j, SIDEWAYS]
         slope_i, slope_j = work[i, SIDEWAYS_BY_HEAD], work[j, SIDEWAYS_BY_HEAD]
+        # Few rows to a loop, so that it vectorises: first the drop of head, then the mean.
         for k in range(h_i.size):
-            drop = h_i[k] - h_j[k] + (e_i[k] - e_j[k])
-            mean = 0.5 * factor * (t_i[k] + t_j[k])
-            half = 0.5 * factor * drop
-            flow[k] = mean * drop
-            by_first[k] = half * slope_i[k] + mean
-            by_second[k] = half * slope_j[k] - mean
+            flow[k] = h_i[k] - h_j[k] + (e_i[k] - e_j[k])
+        for k in range(h_i.size):
+            by_second[k] = half * flow[k] * slope_j[k] - half * (t_i[k] + t_j[k])
+        for k in range(h_i.size):
+            by_first[k] = half * flow[k] * slope_i[k] + half * (t_i[k] + t_j[k])
+        for k in range(h_i.size):
+            flow[k] *= half * (t_i[k] + t_j[k])
     else:
         renew_outer(link, links, work, flow, by_first)
     if careful:

@@ -19,7 +19,7 @@ from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.linked_flow import column_gain, flow_into
-from soilwater.kernels.linked_newton import newton_of_set
+from soilwater.kernels.linked_newton import newton_of_set, renew
 from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, OUTLET, TAKEN
 from soilwater.kernels.march import (
     MOST_ITERATIONS,
@@ -44,6 +44,7 @@ from soilwater.kernels.rows import (
     LAST,
     LAST_STEP,
     LAST_SUPPLY,
+    LEAST,
     MOST_STEPS,
     NEXT_STEP,
     NOT_FINITE,
@@ -52,6 +53,7 @@ from soilwater.kernels.rows import (
     REJECTED,
     RESIDUAL,
     SMALLEST_STEP,
+    START,
     STEP_TOO_SMALL,
     STEPS,
     SURFACE_CODE,
@@ -66,10 +68,10 @@ from soilwater.kernels.rows import (
     Outputs,
 )
 from soilwater.kernels.step_control import (
-    ACCEPTED_EXCESS,
     LEAST_CARRIED,
     LEAST_GROWTH,
     LEAST_SHARE_KEPT,
+    PART_OF_HALF_SINE,
     describe_nodes,
     growth_after,
     length_of_past,
@@ -87,6 +89,14 @@ column: what is left goes into the next step."""
 ITERATION_TOLERANCE_AT_OUTPUT = 1.0e-4
 """The same at output times, and in a first step: in full sand next to no water is a great change of
 head, and columns that stand full from end to end would be read to waver by millimetres."""
+ACCEPTED_EXCESS_OF_SET = 2.0
+"""A step is kept with an error up to this many tolerances, in the worst node of all columns; the
+next one aims below one."""
+PART_AT_DAWN = 0.15
+"""Longest first step of a half-sine of demand, as a share of it: one of many columns always begins
+to dry just then."""
+FIRST_ORDER_SHARE = 0.5
+"""Share of its length that a step has which cannot carry on a share of the last, as at dusk."""
 STILL = 1.0e-11
 """Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
@@ -94,9 +104,10 @@ begin = make_begin(assemble)
 
 
 @kernel
-def bear(k, h, stored, full, target):
+def bear(k, h, stored, work):
     """Water that a node cannot go without, or more than it can hold, set right; returns it [cm]."""
-    least = LEAST_SHARE_KEPT * stored[k]
+    full, target = work[FULL], work[TARGET]
+    least = work[LEAST, k] + LEAST_SHARE_KEPT * (stored[k] - work[LEAST, k])
     given = target[k]
     if given < least and stored[k] - given > LEAST_CARRIED * full[k]:
         target[k] = least
@@ -109,15 +120,15 @@ def bear(k, h, stored, full, target):
 def carry_on(c, weight, last, column, state, links, work):
     """Water each node starts a second-order step from; False where a column cannot bear it."""
     h, stored, rate, ledger = state.h, state.stored, state.rate, state.ledger
-    full, target = work[FULL], work[TARGET]
+    target = work[TARGET]
     n = h.size
     for k in range(n):
         target[k] = stored[k] + weight * last * rate[k]
     for k in range(n - 1):
-        target[k + 1] += bear(k, h, stored, full, target)
+        target[k + 1] += bear(k, h, stored, work)
     for k in range(n - 1, 0, -1):
-        target[k - 1] += bear(k, h, stored, full, target)
-    borne = bear(0, h, stored, full, target) == 0.0
+        target[k - 1] += bear(k, h, stored, work)
+    borne = bear(0, h, stored, work) == 0.0
     # What left in the last step is not carried on: what an outlet was brought, it still is.
     target[0] += weight * ledger[LAST + TOTAL_RUNOFF]
     if column.codes[BASE_CODE] == OUTFLOW:
@@ -261,7 +272,9 @@ def march_set(packed, links, room):
             last = length_of_past(clock, supply, tolerance)
             stop = min(interval[END], out_time[out])
             left = stop - time
-            wanted = wanted_step(clock, controls, interval)
+            dawn = time == interval[START]
+            part = PART_AT_DAWN if dawn else PART_OF_HALF_SINE
+            wanted = wanted_step(clock, controls, interval, part)
             parts = max(1.0, math.ceil(left / wanted - 1e-3))
             dt = left / parts
             now = stop if parts == 1.0 else time + dt
@@ -270,6 +283,8 @@ def march_set(packed, links, room):
             if second_order and last > 0.0:
                 weight = start_second_order(dt, last, now, k, packed, links, room)
             if weight == 0.0:
+                if last > 0.0 and second_order:
+                    dt, now = FIRST_ORDER_SHARE * dt, time + FIRST_ORDER_SHARE * dt
                 start_first_order(dt, now, k, packed, links, room)
             effective_dt = dt - weight * last
             for c in range(c_all):
@@ -278,12 +293,13 @@ def march_set(packed, links, room):
                     predict(state_of(packed, c), last, dt / last, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)
+                renew(c, effective_dt, True, packed, room)
             read = now == out_time[out]
             exact = read or last == 0.0
             limits = Limits(
                 tolerance
                 * (ITERATION_TOLERANCE_AT_OUTPUT if exact else ITERATION_TOLERANCE_OF_SET),
-                0.0,
+                0.0 if exact else tolerance,
                 MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
                 RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,
             )
@@ -298,7 +314,7 @@ def march_set(packed, links, room):
                         own = step_error(state_of(packed, c), dt, packed.codes[c], work[c])
                         error = max(error, own)
                 growth = growth_after(error, tolerance)
-                accepted = error <= ACCEPTED_EXCESS * tolerance
+                accepted = error <= ACCEPTED_EXCESS_OF_SET * tolerance
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:

@@ -10,7 +10,9 @@ import math
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.linked_flow import add_links, conduct, renew_link
+from soilwater.kernels.linked_rows import OWN_RESIDUAL, SIDEWAYS, SIDEWAYS_BY_HEAD
 from soilwater.kernels.linked_solve import REDUCTION, solve_links
+from soilwater.kernels.march import copy_into
 from soilwater.kernels.newton import (
     COMPENSATED_ITERATIONS,
     FREE_ITERATIONS,
@@ -24,7 +26,9 @@ from soilwater.kernels.rows import (
     BEFORE,
     CHANGE,
     DRY_SUCTION,
+    FLUX,
     GUESS,
+    LOWER,
     OWN,
     OWN_BEFORE,
     RESIDUAL,
@@ -32,8 +36,10 @@ from soilwater.kernels.rows import (
     STORE_AND_UPTAKE,
     STORE_AND_UPTAKE_BEFORE,
     TARGET,
+    UPPER,
     VOLUME,
 )
+from soilwater.kernels.tangent import follow_tangent, runs_straight
 from soilwater.kernels.unpack import column_of, soils_of
 from soilwater.kernels.uptake import compensate
 
@@ -47,14 +53,33 @@ EARLY_RINGS, LATER_RINGS = 1, 3
 
 
 @kernel
-def renew(columns, dt, compensating, packed, links, room):
-    """Assemble some columns at their heads `GUESS`."""
-    for c in columns:
-        column, work = column_of(packed, c), room.work[c]
-        if compensating:
-            compensate(work[GUESS], column.root, column.conditions, column.codes)
-        assemble(work[GUESS], dt, work[TARGET], column, soils_of(packed), work, room.flows[c])
-        conduct(column.z, work)
+def renew(c, dt, compensating, packed, room):
+    """Assemble a column at its heads `GUESS`."""
+    column, work = column_of(packed, c), room.work[c]
+    if compensating:
+        compensate(work[GUESS], column.root, column.conditions, column.codes)
+    assemble(work[GUESS], dt, work[TARGET], column, soils_of(packed), work, room.flows[c])
+    conduct(column.z, work)
+
+
+@kernel
+def end_straight(c, dt, most_correction, packed, room):
+    """End the step of a column along the tangent of its change of heads; False where it bends.
+
+    What links need goes along, so that it may be moved so again.
+    """
+    column, work, flows = column_of(packed, c), room.work[c], room.flows[c]
+    if not runs_straight(work[GUESS], dt, column, soils_of(packed), most_correction, work, flows):
+        return False
+    follow_tangent(work[GUESS], dt, work[TARGET], column, work, flows)
+    copy_into(work[OWN_RESIDUAL], work[RESIDUAL])
+    change, lower, upper, flux = work[CHANGE], work[LOWER], work[UPPER], work[FLUX]
+    for k in range(change.size):
+        more = work[SIDEWAYS_BY_HEAD, k] * change[k]
+        work[SIDEWAYS, k] = max(work[SIDEWAYS, k] + more, 0.0)
+    for k in range(change.size - 1):
+        flux[k] += (upper[k] * change[k + 1] - lower[k + 1] * change[k]) / dt
+    return True
 
 
 @kernel
@@ -117,41 +142,25 @@ def largest(values):
 
 
 @kernel
-def remember(columns, room):
+def remember(work):
     """Keep heads, and what moves a dry node along its curve, before a step of heads."""
-    for c in columns:
-        work = room.work[c]
-        for k in range(work.shape[1]):
-            work[OWN_BEFORE, k], work[BEFORE, k] = work[OWN, k], work[GUESS, k]
-            work[STORE_AND_UPTAKE_BEFORE, k] = work[STORE_AND_UPTAKE, k]
-            # A dry node that has all but nothing to give or take is let be.
-            settled = abs(work[RESIDUAL, k]) <= LEAST_RESIDUAL * work[VOLUME, k]
-            dry = -work[GUESS, k] > work[DRY_SUCTION, k]
-            let_be = settled and dry and abs(work[CHANGE, k]) > -work[GUESS, k]
-            work[STEP, k] = 0.0 if let_be else work[CHANGE, k]
-
-
-@kernel
-def move(columns, share, room):
-    """Move some columns by a share of their step of heads."""
-    for c in columns:
-        work = room.work[c]
-        take_step(
-            work[BEFORE], share, work[STEP], work[OWN_BEFORE], work[STORE_AND_UPTAKE_BEFORE],
-            work[DRY_SUCTION], work[GUESS],
-        )  # fmt: skip
+    for k in range(work.shape[1]):
+        work[OWN_BEFORE, k], work[BEFORE, k] = work[OWN, k], work[GUESS, k]
+        work[STORE_AND_UPTAKE_BEFORE, k] = work[STORE_AND_UPTAKE, k]
+        # A dry node that has all but nothing to give or take is let be.
+        settled = abs(work[RESIDUAL, k]) <= LEAST_RESIDUAL * work[VOLUME, k]
+        dry = -work[GUESS, k] > work[DRY_SUCTION, k]
+        let_be = settled and dry and abs(work[CHANGE, k]) > -work[GUESS, k]
+        work[STEP, k] = 0.0 if let_be else work[CHANGE, k]
 
 
 @kernel
 def newton_of_set(dt, limits, careful, packed, links, room):
-    """Solve one implicit step of all columns in place, from the guess in their rows.
+    """Solve one implicit step of all columns in place, from the guess at which they are assembled.
 
     Returns the number of iterations, or -1 less that number where there is no solution yet.
     """
     norm, order = room.norm, room.order
-    for c in range(norm.size):
-        norm[c], order[c] = 0.0, c
-    renew(order, dt, True, packed, links, room)
     for link in range(links.first.size):
         renew_link(link, links, room.work, careful)
     for c in range(norm.size):
@@ -165,13 +174,20 @@ def newton_of_set(dt, limits, careful, packed, links, room):
         count = choose_columns(iteration, limits.tolerance, links, room)
         columns = order[:count]
         solve_links(dt, KRYLOV_SHARE * limits.tolerance, REDUCTION, columns, packed, links, room)
-        remember(columns, room)
         growth = limits.most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
         share, moving = 1.0, count
         for _ in range(MOST_HALVINGS + 1):
-            move(columns[:moving], share, room)
-            compensating = iteration < COMPENSATED_ITERATIONS
-            renew(columns[:moving], dt, compensating, packed, links, room)
+            for c in columns[:moving]:
+                work = room.work[c]
+                if share == 1.0:
+                    remember(work)
+                take_step(
+                    work[BEFORE], share, work[STEP], work[OWN_BEFORE],
+                    work[STORE_AND_UPTAKE_BEFORE], work[DRY_SUCTION], work[GUESS],
+                )  # fmt: skip
+                may_end = share == 1.0 and limits.last_correction > 0.0
+                if not (may_end and end_straight(c, dt, limits.last_correction, packed, room)):
+                    renew(c, dt, iteration < COMPENSATED_ITERATIONS, packed, room)
             renew_links(columns[:moving], careful, links, room)
             felt = with_neighbours(0, count, links, room)
             left = 0

@@ -11,7 +11,6 @@ from soilwater.kernels.rows import (
     BOTTOM_CAPACITY,
     BOTTOM_POTENTIAL,
     BOTTOM_WATER,
-    SHARE_MET,
     TOP_CAPACITY,
     TOP_POTENTIAL,
     TOP_WATER,
@@ -25,8 +24,6 @@ SIDEWAYS_BY_HEAD = BOTTOM_POTENTIAL  # how it changes with the node's head [cm/h
 OWN_RESIDUAL = TOP_WATER  # residual of the column without its links [cm]; the same
 # Factors of the tridiagonal matrix of a column; `factor`.
 INVERSE, TO_MIDDLE, FROM_MIDDLE = BOTTOM_WATER, TOP_CAPACITY, BOTTOM_CAPACITY
-
-REST = SHARE_MET  # what a change of heads as if without links leaves to them [cm]; `solve_alone`
 
 # flow (l, N_PARTS, m), node by node: flow over a link [cm3/h] and its derivatives by the heads at
 # its two ends [cm2/h], by `renew_link`; what went over it in the last step [cm3], by `accept_set`.
@@ -95,7 +92,13 @@ class Room(NamedTuple):
     """(c + 1,): 1 where a column takes part in an iteration of Newton's method, else 0."""
     order: Integers
     """(c,): the columns that do, and behind them neighbours that feel it."""
-    basis: Floats
-    """(MOST_KRYLOV + 1, c, m): vectors of the linear solver [cm]."""
-    small: Floats
-    """(3, MOST_KRYLOV + 2, MOST_KRYLOV + 1): its small system."""
+    change: Floats
+    """(c, m): change of heads that the linear solver finds [cm]."""
+    left: Floats
+    """(c, m): what it leaves in the black columns [cm]."""
+    directions: Floats
+    """(MOST_KRYLOV, c, m): changes of heads that the linear solver tries [cm]."""
+    images: Floats
+    """(MOST_KRYLOV, c, m): what they take from the black columns [cm]."""
+    squared: Floats
+    """(MOST_KRYLOV,): squares of the sizes of these [1]."""

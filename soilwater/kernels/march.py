@@ -45,6 +45,7 @@ from soilwater.kernels.rows import (
 from soilwater.kernels.step_control import (
     ACCEPTED_EXCESS,
     LEAST_GROWTH,
+    PART_OF_HALF_SINE,
     describe_nodes,
     growth_after,
     length_of_past,
@@ -166,7 +167,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 last = length_of_past(clock, supply, tolerance)
                 stop = min(interval[END], out_time[out])
                 left = stop - time
-                wanted = wanted_step(clock, controls, interval)
+                wanted = wanted_step(clock, controls, interval, PART_OF_HALF_SINE)
                 # Even parts up to the stop: no sliver of a step before it.
                 parts = max(1.0, math.ceil(left / wanted - 1e-3))
                 dt = left / parts

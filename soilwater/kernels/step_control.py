@@ -109,14 +109,14 @@ def length_of_past(clock, supply, tolerance):
 
 
 @kernel
-def wanted_step(clock, controls, interval):
-    """Length of a step [h] where no stop is near."""
+def wanted_step(clock, controls, interval, most_part):
+    """Length of a step [h] where no stop is near, at most a part of the half-sine of demand."""
     wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
     if interval[PHASE_END] > interval[PHASE_START]:
         # After a still night the step has no measure of the demand to come.
         part = interval[PHASE_END] - interval[PHASE_START]
         length = (interval[END] - interval[START]) / part
-        wanted = min(wanted, PART_OF_HALF_SINE * length)
+        wanted = min(wanted, most_part * length)
     return wanted
 
 

@@ -3,7 +3,7 @@
 Needs matplotlib (``python -m pip install "soilwater[plot]"``), which nothing else here imports.
 """
 
-from soilwater.plot.animation import animate_dry_down
+from soilwater.plot.animation import animate_dry_down, animate_green
 from soilwater.plot.curves import depth_curve, retention
 from soilwater.plot.days import before_after, dry_down, water_balance
 from soilwater.plot.depths import depth_time, profile, suction_profile
@@ -16,6 +16,7 @@ from soilwater.plot.style import look
 __all__ = [
     "along_line",
     "animate_dry_down",
+    "animate_green",
     "before_after",
     "cross_section",
     "depth_curve",

@@ -1,4 +1,4 @@
-"""A dry-down as a moving picture, for a talk."""
+"""A dry-down as a moving picture, for a talk: of one column, or of a green from above."""
 
 from __future__ import annotations
 
@@ -15,10 +15,13 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.ground.surveyed import SurveyedGround
 from soilwater.plot import style
-from soilwater.plot.data import only_column, readings
+from soilwater.plot.data import moments, only_column, readings
 from soilwater.plot.days import dry_down
 from soilwater.plot.depths import draw_inside, profile
+from soilwater.plot.ground import draw_map, in_people_numbers, over_time, scale_of
+from soilwater.runs.green_map import GreenMap
 from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, TimeSpan, WaterContent
@@ -27,6 +30,8 @@ from soilwater.words.units import number_to_house
 
 FRAMES_PER_SECOND = 8
 DOTS_PER_INCH = 80
+LAPSE = 6000
+"""Time a lapse of few pictures takes [ms]."""
 
 
 @mind_words(bands="thresholds")
@@ -105,19 +110,80 @@ def animate_dry_down(
             artist.axes.draw_artist(artist)
         for artist in inside:
             artist.remove()
-        seen = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
-        return seen.quantize(dither=Image.Dither.NONE)
+        return _flat(canvas)
 
-    first, *others = [picture(int(i)) for i in chosen]
-    written = Path(path)
-    first.save(
-        written,
-        save_all=True,
-        append_images=others,
-        duration=1000 // FRAMES_PER_SECOND,
-        loop=0,
-    )
+    pictures = [picture(int(i)) for i in chosen]
     plt.close(figure)
+    return _write(path, pictures, 1000 // FRAMES_PER_SECOND)
+
+
+@mind_words()
+@style.in_our_look
+def animate_green(
+    ground: GreenMap,
+    values: xr.DataArray,
+    path: Any,
+    *,
+    label: str = "",
+    surveyed: SurveyedGround | None = None,
+) -> Path:
+    """Write a GIF of a green from above, a picture for every time, in one scale of colours.
+
+    Parameters
+    ----------
+    ground : GreenMap
+        The green.
+    values : DataArray
+        Numbers over ``spot`` and ``time``, such as readings [1].
+    path : str or Path
+        File to write; it should end in ``.gif``.
+    label : str, optional
+        What the values are, with their unit; of a reading it is known.
+    surveyed : SurveyedGround, optional
+        What the green was made from: its outline and its spots are drawn too.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    InputError
+        If there is not one number a cell and time.
+    """
+    over_time(values)
+    figure, ax = plt.subplots(figsize=(6.4, 5.2))
+    canvas: Any = FigureCanvasAgg(figure)
+    figure.set_dpi(DOTS_PER_INCH)
+    norm = scale_of(values, label)
+    picture, told = draw_map(ax, ground, values.isel(time=0), label, surveyed, norm)
+    figure.colorbar(picture, ax=ax, label=told, shrink=0.8)
+    title = ax.set_title("day", loc="left")
+    name = f"{ground.name}, " if ground.name else ""
+    pictures = []
+    for i, when in moments(values.to_dataset(name="values"), list(values.time.values)):
+        picture.set_array(in_people_numbers(ground.on_map(values.isel(time=i)), label)[0])
+        title.set_text(name + when)
+        canvas.draw()
+        figure.set_layout_engine("none")
+        pictures.append(_flat(canvas))
+    plt.close(figure)
+    return _write(path, pictures, max(1000 // FRAMES_PER_SECOND, LAPSE // len(pictures)))
+
+
+def _flat(canvas: Any) -> Image.Image:
+    """Turn what is drawn into a picture of few colours."""
+    seen = Image.fromarray(np.asarray(canvas.buffer_rgba())).convert("RGB")
+    return seen.quantize(dither=Image.Dither.NONE)
+
+
+def _write(path: Any, pictures: list[Image.Image], milliseconds: int) -> Path:
+    """Write pictures as one that moves, each so long."""
+    written = Path(path)
+    pictures[0].save(
+        written, save_all=True, append_images=pictures[1:], duration=milliseconds, loop=0
+    )
     return written
 
 

@@ -8,7 +8,7 @@ import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.collections import QuadMesh
-from matplotlib.colors import Normalize
+from matplotlib.colors import ListedColormap, Normalize
 from numpy.typing import NDArray
 
 from soilwater.ground.surveyed import SurveyedGround
@@ -27,7 +27,11 @@ GRAVEL_SHOWN = 6.0
 MOST_ARROWS = 9
 LEAST_FLOW = 0.02
 """Flow sideways [cm2/h] too small for an arrow, as a share of the largest."""
+LITRES = 0.1
+"""Flow [L/h] through a metre of width that is a flow of one cm2/h."""
 ERROR_MAP = "YlOrBr"
+NO_VALUE = ListedColormap(["#d9d9d9"])
+"""Cells that have no value, such as a day that does not come within a run."""
 EXAGGERATED_HEIGHT = 0.4
 """Height of the ground as drawn, over its length."""
 
@@ -125,13 +129,11 @@ def _arrows(
     floor: NDArray[np.float64],
 ) -> None:
     """Arrows along the floor, where something flowed before the time drawn."""
-    # Faces to the outside come behind those between columns.
-    order = np.argsort(run.link.values, kind="stable")
-    flow = run.lateral_flow.transpose("time", "link").values[i, order]
+    flow = run.lateral_flow.transpose("time", "link").values[i]
     largest = float(np.nanmax(np.abs(flow), initial=0.0))
     if not largest > 0.0:
         return
-    at = run.link.values[order] / 100.0
+    at = run.link.values / 100.0
     longest = (x[-1] - x[0]) / (MOST_ARROWS + 1.0)
     for place in np.linspace(x[0], x[-1], MOST_ARROWS + 2)[1:-1]:
         size = float(np.interp(place, at, flow)) / largest
@@ -147,9 +149,8 @@ def _arrows(
             arrowprops={"arrowstyle": "-|>", "color": style.ACCENT, "lw": 1.6},
         )
     ax.text(
-        0.99, 0.02, f"longest arrow: {largest:.2g} cm\N{SUPERSCRIPT TWO}/h per cm of width",
+        1.0, 1.02, f"longest arrow: {LITRES * largest:.2g} L/h through each metre of width",
         transform=ax.transAxes, ha="right", va="bottom", color=style.ACCENT, fontsize=8.5,
-        path_effects=style.halo(),
     )  # fmt: skip
 
 
@@ -200,11 +201,9 @@ def along_line(
     x = run.distance.values / 100.0
     shown = moments(run, at)
     ax = style.axes_or_new(ax, 8.0, 3.6)
-    names = []
     for (i, when), colour in zip(shown, style.line_colours(len(shown)), strict=True):
         reading = 100.0 * meter_reading(run, rod=length).transpose("time", "distance").values[i]
         ax.plot(x, reading, color=colour, label=when)
-        names.append(when)
         if alone is not None:
             single = 100.0 * meter_reading(alone, rod=length).transpose("time", "distance").values
             ax.plot(x, single[i], color=colour, lw=0.9, ls="--", label=f"_{when}, alone")
@@ -213,7 +212,7 @@ def along_line(
     ax.set_xlim(x[0], x[-1])
     style.measured(ax.xaxis, "distance", "distance along the line ({unit})")
     ax.set_ylabel(f"reading, {in_people_units(length, 'length')} rods (% by volume)")
-    ax.legend(loc="best")
+    ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
     return ax
 
 
@@ -256,7 +255,7 @@ def green_map(
             "spot alone; pick the rest with .isel or .sel."
         )
     ax = style.axes_or_new(ax, 6.4, 5.2)
-    picture, label = _draw_map(ax, ground, values, label, surveyed, None)
+    picture, label = draw_map(ax, ground, values, label, surveyed, None)
     ax.figure.colorbar(picture, ax=ax, label=label, shrink=0.8)
     if ground.name:
         ax.set_title(ground.name, loc="left")
@@ -299,33 +298,74 @@ def green_days(
     InputError
         If there is not one number a cell and time, or a time lies outside them.
     """
-    if set(values.dims) != {"spot", "time"}:
-        raise InputError(
-            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
-            "spot and time; for one time draw green_map."
-        )
+    over_time(values)
     shown = moments(values.to_dataset(name="values"), at)
     if axes is None:
         axes = plt.subplots(1, len(shown), figsize=(4.2 * len(shown), 4.0), squeeze=False)[1][0]
     picked = values.isel(time=[i for i, _ in shown])
-    factor = _in_people_numbers(picked, label)[1]
-    norm = Normalize(factor * float(picked.min()), factor * float(picked.max()))
+    norm = scale_of(picked, label)
     for ax, (i, when) in zip(axes, shown, strict=True):
         day = values.isel(time=i)
-        picture, told = _draw_map(ax, ground, day, label, surveyed, norm)
+        picture, told = draw_map(ax, ground, day, label, surveyed, norm)
         ax.set_title(when, loc="left")
     axes[0].figure.colorbar(picture, ax=list(axes), label=told, shrink=0.8)
     return axes
 
 
-def _in_people_numbers(values: xr.DataArray, label: str) -> tuple[str, float]:
-    """Label of a scale, and the factor to its unit."""
+def over_time(values: xr.DataArray) -> None:
+    """Refuse what is not one number a cell and time.
+
+    Parameters
+    ----------
+    values : DataArray
+        Numbers over ``spot`` and ``time``.
+    """
+    if set(values.dims) != {"spot", "time"}:
+        raise InputError(
+            f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
+            "spot and time; for one time draw green_map."
+        )
+
+
+def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.float64], str]:
+    """Numbers in the unit of their scale, and its label.
+
+    Parameters
+    ----------
+    values : DataArray
+        Any.
+    label : str
+        What they are, with their unit; of a reading it is known.
+
+    Returns
+    -------
+    ndarray, str
+    """
+    numbers = np.where(np.isfinite(values.values), values.values, np.nan)  # "never" is no number
     if values.name == "reading":
-        return label or "reading (% by volume)", 100.0
-    return label, 1.0
+        return 100.0 * numbers, label or "reading (% by volume)"
+    return numbers, label
 
 
-def _draw_map(
+def scale_of(values: xr.DataArray, label: str) -> Normalize:
+    """Colours from the least to the largest of some values.
+
+    Parameters
+    ----------
+    values : DataArray
+        Any.
+    label : str
+        What they are, as for `in_people_numbers`.
+
+    Returns
+    -------
+    Normalize
+    """
+    numbers = in_people_numbers(values, label)[0]
+    return Normalize(float(np.nanmin(numbers)), float(np.nanmax(numbers)))
+
+
+def draw_map(
     ax: Axes,
     ground: GreenMap,
     values: xr.DataArray,
@@ -333,14 +373,41 @@ def _draw_map(
     surveyed: SurveyedGround | None,
     norm: Normalize | None,
 ) -> tuple[QuadMesh, str]:
-    """Colours, contours, outline and spots of one map; returns the colours and their label."""
+    """Draw colours, contours, outline and spots of one map.
+
+    Parameters
+    ----------
+    ax : Axes
+        Where.
+    ground : GreenMap
+        The green.
+    values : DataArray
+        One number a cell.
+    label : str
+        What they are, as for `in_people_numbers`.
+    surveyed : SurveyedGround or None
+        With the outline and the spots.
+    norm : Normalize or None
+        Scale of the colours; from the least to the largest value when None.
+
+    Returns
+    -------
+    QuadMesh, str
+        The colours, and the label of their scale.
+    """
     grid = ground.on_map(values)
-    label, factor = _in_people_numbers(values, label)
+    numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
-        grid.x.values, grid.y.values, factor * grid.values, cmap=style.WATER_MAP, norm=norm,
-        shading="nearest",
-    )  # fmt: skip
-    level = np.where(np.asarray(ground.mask), ground.surface_level, np.nan)
+        grid.x.values, grid.y.values, numbers, cmap=style.WATER_MAP, norm=norm, shading="nearest"
+    )
+    mask = np.asarray(ground.mask)
+    if np.isnan(numbers[mask]).any():
+        unknown = np.where(mask & np.isnan(numbers), 0.0, np.nan)
+        ax.pcolormesh(
+            grid.x.values, grid.y.values, unknown, cmap=NO_VALUE, shading="nearest", zorder=0.9
+        )
+        label = f"{label}; grey: none" if label else "grey: none"
+    level = np.where(mask, ground.surface_level, np.nan)
     if min(level.shape) > 1 and np.nanmax(level) > np.nanmin(level):
         lines = ax.contour(
             grid.x.values, grid.y.values, level, colors=style.INK, linewidths=0.7, alpha=0.7
@@ -402,7 +469,8 @@ def surveyed_ground(
             ax.clabel(lines, fmt="%g", fontsize=7.0)
         for spot in surveyed.survey.spots:
             if spot.x is not None and spot.y is not None:
-                value = (getattr(spot, what) if what else None) or np.nan
+                found = getattr(spot, what) if what else None
+                value = np.nan if found is None else found
                 face = picture.cmap(norm(value)) if np.isfinite(value) else "white"
                 ax.plot(spot.x, spot.y, "o", ms=5.0, mfc=face, mec=style.INK, mew=0.7)
         ax.set_aspect("equal")

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from soilwater.ground.base import CapillaryBreak, SeepageFace, WaterTable
+import numpy as np
+
+from soilwater.ground.base import CapillaryBreak, Sealed, SeepageFace, WaterTable
 from soilwater.ground.base_suction import OVER_GRAVEL
-from soilwater.ground.linked import Outside
+from soilwater.ground.linked import LinkedGround, Outside
 from soilwater.ground.profile import Profile
 from soilwater.kernels import linked_rows, rows
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_people_units
 
 CLOSED, GOES_ON = "closed", "goes on"
 THINNEST = 1.0e-6
@@ -106,6 +109,37 @@ def above_gravel(
         )
         for each in outside
     )
+
+
+def feeding_ends(ground: LinkedGround) -> list[str]:
+    """Say where water beyond an end stands so high that it runs into gravel that drains.
+
+    Parameters
+    ----------
+    ground : LinkedGround
+        Of a line.
+
+    Returns
+    -------
+    list of str
+        One caution for each such end.
+    """
+    told = []
+    for each in ground.outside:
+        base, floor = ground.profiles[each.column].base, ground.floor_level[each.column]
+        drains = not isinstance(base, Sealed | WaterTable)
+        rest = base.resting_suction(ground.profiles[each.column].depth)
+        lowest = -np.inf if rest is None else -rest
+        if each.beyond == linked_rows.WATER_LEVEL and drains and each.value - floor > lowest:
+            high = in_people_units(abs(each.value - floor), "length")
+            where = "above" if each.value > floor else "below"
+            told.append(
+                f"the water beyond the {'last' if each.column else 'first'} end stands {high} "
+                f"{where} the floor, over a base that drains ({base}): it runs in there and out "
+                "below for as long as the run lasts; if the base stands in that water too, write "
+                "it as a WaterTable, or let the end be closed"
+            )
+    return told
 
 
 def beside_drains(

@@ -21,6 +21,7 @@ from soilwater.runs.columns_of import each_column
 from soilwater.runs.forcing import make_forcing
 from soilwater.runs.gathering import lay_out_run
 from soilwater.runs.layout import Axes, blank, describe_columns, inner_dims
+from soilwater.runs.line_ends import feeding_ends
 from soilwater.runs.linking import make_links, make_room
 from soilwater.runs.packing import pack
 from soilwater.runs.settings import Settings
@@ -140,7 +141,14 @@ def _sideways(
     rate = np.full(moved.shape, np.nan)
     width = np.concatenate([ground.width, [each.forward * each.width for each in outside]])
     rate[1:] = np.diff(moved, axis=0) / np.diff(settings.output_hours)[:, None] / width
-    return {"lateral_inflow": 10.0 * gained / ground.area[:, None], "lateral_flow": rate}
+    by_place = rate[:, np.argsort(_face_positions(ground), kind="stable")]
+    return {"lateral_inflow": 10.0 * gained / ground.area[:, None], "lateral_flow": by_place}
+
+
+def _face_positions(ground: LinkedGround) -> FloatArray:
+    """Where faces lie, those to the outside last; results have them in the order of places."""
+    outer = [each.position for each in ground.outside]
+    return np.concatenate([ground.face_position, np.array(outer, dtype=np.float64)])
 
 
 def blank_ground(ground: LinkedGround, n_nodes: int, settings: Settings, *, shared: bool) -> Blanks:
@@ -232,14 +240,15 @@ def lay_out_grounds(
     run = run.assign(sideways).assign_coords(
         {
             **{name: (first.dimension, each) for name, each in first.coordinates.items()},
-            "link": ("link", [*first.face_position, *(each.position for each in first.outside)]),
+            "link": ("link", np.sort(_face_positions(first))),
             "surface_level": (columns, surface.reshape(sizes)),
             "floor_level": (columns, floor.reshape(sizes)),
             "plan_area": (first.dimension, first.area / 1.0e4),
             "node_elevation": ((*columns, node), elevation.reshape(*sizes, -1)),
         }
     )
-    said = "\n".join(cautions_for("sloping ground", "construction"))
+    own = dict.fromkeys(told for ground in grounds for told in feeding_ends(ground))
+    said = "\n".join([*own, *cautions_for("sloping ground", "construction")])
     return attach(run).assign_attrs(edge=first.edge, cautions=said)
 
 

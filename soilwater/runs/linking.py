@@ -69,7 +69,7 @@ def make_links(
         neighbour=neighbour,
         neighbour_link=(order // 2).astype(np.int64),
         neighbour_takes=np.where(order % 2 == 0, 1.0, -1.0) / area[ends[order]],
-        red=_red_columns(start, neighbour),
+        red=_red_columns(start, neighbour, elevation),
         flow=np.zeros((n_links, N_PARTS, n_nodes)),
         moved=np.zeros((n_links, 2)),
         out_moved=np.full((n_times, n_links), np.nan),
@@ -81,22 +81,39 @@ def _faces(outside: Outside, elevation: FloatArray) -> int:
     return int(np.count_nonzero(elevation[outside.column] >= outside.lower_end))
 
 
-def _red_columns(start: NDArray[np.int64], neighbour: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Mark columns no two of which are neighbours; every second one of a line or a grid."""
+def _red_columns(
+    start: NDArray[np.int64], neighbour: NDArray[np.int64], elevation: FloatArray
+) -> NDArray[np.int64]:
+    """Mark columns no two of which are neighbours; every second one of a line or a grid.
+
+    Which half is red hangs on the ground and not on how its columns are numbered, so that ground
+    turned round gives the same answer turned round: the larger half, or else the higher one.
+    """
     n_columns = start.size - 1
     red = np.full(n_columns + 1, -1, dtype=np.int64)
     red[n_columns] = OUTSIDE
+    height = elevation.mean(axis=1)
     for begin in range(n_columns):
         waiting = [begin] if red[begin] < 0 else []
+        members, two_colours = [], True
         while waiting:
             following = []
             for column in waiting:
                 if red[column] >= 0:
                     continue
-                beside = neighbour[start[column] : start[column + 1]]
-                red[column] = 0 if np.any(red[beside] == 1) else 1
-                following.extend(beside[red[beside] < 0].tolist())
+                members.append(column)
+                beside = red[neighbour[start[column] : start[column + 1]]]
+                red[column] = 0 if np.any(beside == 1) else 1
+                two_colours &= not np.any(beside == red[column])
+                beyond = neighbour[start[column] : start[column + 1]]
+                following.extend(beyond[beside < 0].tolist())
             waiting = following
+        colours = red[members]
+        sides = [
+            (np.sum(colours == 1 - c), height[members][colours == 1 - c].sum()) for c in (0, 1)
+        ]
+        if two_colours and sides[1] > sides[0]:
+            red[members] = 1 - colours
     return red
 
 
@@ -119,6 +136,9 @@ def make_room(n_columns: int, n_nodes: int) -> Room:
         norm=np.zeros(n_columns),
         active=np.zeros(n_columns + 1, dtype=np.int64),
         order=np.zeros(n_columns, dtype=np.int64),
-        basis=np.zeros((MOST_KRYLOV + 1, n_columns, n_nodes)),
-        small=np.zeros((3, MOST_KRYLOV + 2, MOST_KRYLOV + 1)),
+        change=np.zeros((n_columns, n_nodes)),
+        left=np.zeros((n_columns, n_nodes)),
+        directions=np.zeros((MOST_KRYLOV, n_columns, n_nodes)),
+        images=np.zeros((MOST_KRYLOV, n_columns, n_nodes)),
+        squared=np.zeros(MOST_KRYLOV),
     )

@@ -17,6 +17,9 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.text_tables import read_text_table
 from soilwater.words.units import number_to_house
 
+LIKE_DEGREES = 0.1
+"""Distance of numbers from those of the spots' latitude and longitude at which they are degrees."""
+
 
 def read_outline(source: Any, origin: tuple[float, float] | None) -> FloatArray:
     """Read the corners of an outline.
@@ -48,7 +51,7 @@ def read_outline(source: Any, origin: tuple[float, float] | None) -> FloatArray:
     ):
         corners = _from_table(source, origin, faults)
     else:
-        corners = _from_pairs(source, faults)
+        corners = _from_pairs(source, origin, faults)
     faults.raise_if_any()
     if len(corners) > 1 and np.array_equal(corners[0], corners[-1]):
         corners = corners[:-1]
@@ -161,7 +164,7 @@ def _from_table(source: Any, origin: tuple[float, float] | None, faults: Faults)
     return np.array(corners).reshape(-1, 2)
 
 
-def _from_pairs(source: Any, faults: Faults) -> FloatArray:
+def _from_pairs(source: Any, origin: tuple[float, float] | None, faults: Faults) -> FloatArray:
     try:
         pairs = [(x, y) for x, y in source]
     except (TypeError, ValueError):
@@ -174,8 +177,23 @@ def _from_pairs(source: Any, faults: Faults) -> FloatArray:
     for i, pair in enumerate(pairs):
         for k, value in enumerate(pair):
             with faults.catching(f"corner {i + 1}"):
-                metres = f"{value!r} m" if isinstance(value, (int, float)) else value
+                metres = f"{float(value)!r} m" if isinstance(value, (int, float)) else value
                 corners[i, k] = number_to_house(metres, "length", "xy"[k]) / 100.0
+    if origin is not None and len(corners):
+        for names, place in (
+            (("latitude", "longitude"), origin),
+            (("longitude", "latitude"), origin[::-1]),
+        ):
+            if np.abs(corners - place).max() < LIKE_DEGREES:
+                told = ", ".join(
+                    f'"{n}": {v.tolist()}' for n, v in zip(names, corners.T, strict=True)
+                )
+                faults.add(
+                    f"corner 1 is {corners[0, 0]:g} m, {corners[0, 1]:g} m: degrees, as the spots "
+                    "have them",
+                    allowed="pairs of metres east and north",
+                    cure=f"say which is which: outline={{{told}}}",
+                )
     return corners
 
 

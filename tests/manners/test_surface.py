@@ -276,6 +276,7 @@ NO_QUANTITIES = {
     "read_survey": {"source"},
     "read_weather": {"source"},
     "plot.animate_dry_down": {"path"},
+    "plot.animate_green": {"path"},
     "simulate_grounds": {"labels"},
     "simulate_many": {"labels"},
     "with_finding": {"outcome"},  # of whatever the measurement measures

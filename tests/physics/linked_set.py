@@ -46,7 +46,8 @@ class LinkedSet:
         """Residual of a step from empty soil to some heads [cm], with everything it fills."""
         n_columns = heads.shape[0]
         self.room.work[:, rows.GUESS] = heads
-        renew(np.arange(n_columns), dt, False, self.packed, self.links, self.room)
+        for c in range(n_columns):
+            renew(c, dt, False, self.packed, self.room)
         for link in range(self.links.first.size):
             renew_link(link, self.links, self.room.work, False)
         for c in range(n_columns):

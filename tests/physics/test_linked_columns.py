@@ -12,6 +12,7 @@ from soilwater.ground.linked import Outside, grid_links
 from soilwater.kernels import rows
 from soilwater.kernels.linked_rows import ALL, WATER_LEVEL
 from soilwater.kernels.linked_solve import solve_links
+from soilwater.runs.linking import make_links
 
 NODES = 21
 SHARES = 0.5 * (1.0 - np.cos(np.linspace(0.0, np.pi, NODES)))  # close together at both ends
@@ -51,8 +52,8 @@ def test_a_mirror_changes_nothing():
         ).run()  # fmt: skip
 
     one, other = run(nodes, level), run(nodes[::-1].copy(), level[::-1])
-    # Heads are solved to a twentieth of the tolerance, in an order of their own.
-    assert np.abs(one.head - other.head[::-1]).max() < 0.02
+    # Sums in another order differ by round-off, and what hangs on it by a trace of the tolerance.
+    assert np.abs(one.head - other.head[::-1]).max() < 5e-3
     # Where it is not level, something must flow at all.
     assert np.abs(one.links.moved[:, ALL]).max() > 1.0
 
@@ -135,6 +136,22 @@ def test_half_of_a_grid_is_eliminated_exactly():
     )  # fmt: skip
     red = one.links.red[:12].reshape(3, 4)
     assert np.array_equal(red, 1 - (np.add.outer(np.arange(3), np.arange(4)) % 2))
+
+
+def test_the_same_half_is_eliminated_whichever_way_the_ground_is_turned():
+    level = np.random.default_rng(3).uniform(-4.0, 4.0, (4, 5))
+
+    def red(level):
+        links = make_links(
+            grid_links(np.ones(level.shape, dtype=bool)), np.ones(31), np.ones(20),
+            level.reshape(-1, 1), 1,
+        )  # fmt: skip
+        return links.red[:20].reshape(level.shape)
+
+    straight = red(level)
+    assert straight.sum() == 10
+    for turned in (lambda a: a[::-1], lambda a: a[:, ::-1], lambda a: a.T):
+        assert np.array_equal(red(turned(level)), turned(straight))
 
 
 # --- closed forms --------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ import pytest
 import xarray as xr
 from grounds import GREEN
 from matplotlib.text import Annotation
+from PIL import Image
 
 import soilwater as sw
 
@@ -67,6 +68,13 @@ def test_a_map_shows_every_cell_and_contours():
     assert ax.figure.axes[1].get_ylabel() == "reading (% by volume)"
     with pytest.raises(sw.InputError, match="spot alone"):
         sw.plot.green_map(ground, sw.meter_reading(run, rod="3 in"))
+    # A cell without a value is no hole in the green.
+    days = xr.DataArray([4.0, np.inf, 3.0, np.nan, 2.0, 1.0], dims="spot")
+    ax = sw.plot.green_map(ground, days, label="days until 15 %")
+    grey = np.ma.masked_invalid(ax.collections[1].get_array())
+    assert np.flatnonzero(~np.ma.getmaskarray(grey).ravel()).tolist() == [1, 3]
+    assert ax.figure.axes[1].get_ylabel() == "days until 15 %; grey: none"
+    plt.close("all")
 
 
 def test_what_is_no_line_is_refused(alone):
@@ -104,6 +112,9 @@ def test_a_surveyed_ground_is_shown_with_its_errors_outline_and_spots():
         outline = next(line for line in ax.lines if line.get_label() == "_outline")
         assert len(outline.get_xdata()) == 5
         assert sum(line.get_marker() == "o" for line in ax.lines) == 12
+    # A level of 0 is a level.
+    faces = [line.get_markerfacecolor() for line in axes[0, 0].lines if line.get_marker() == "o"]
+    assert "white" not in faces
     plt.close("all")
     ground = sw.GreenMap.from_survey(surveyed, GREEN)
     values = xr.DataArray(surveyed.probe_depth[surveyed.mask], dims="spot")
@@ -127,4 +138,25 @@ def test_days_of_a_green_share_one_scale():
     ]
     with pytest.raises(sw.InputError, match="allowed: spot and time; for one time draw green_map"):
         sw.plot.green_days(ground, reading.isel(time=0), at=at)
+
+
+def test_a_green_moves_through_all_its_times_in_one_scale(tmp_path):
+    level = np.add.outer([0.0, 4.0], [0.0, 2.0, 4.0])
+    ground = sw.GreenMap(level, np.full((2, 3), 30.0), GREEN, "1 m", name="front")
+    run = sw.simulate(ground, WEATHER, output="12 h")
+    reading = sw.meter_reading(run, rod="3 in")
+    plt.close("all")
+    path = sw.plot.animate_green(ground, reading, tmp_path / "front.gif")
+    with Image.open(path) as picture:
+        assert (picture.format, picture.n_frames) == ("GIF", 5)
+        first = np.asarray(picture.convert("RGB"), dtype=int)
+        picture.seek(4)
+        last = np.asarray(picture.convert("RGB"), dtype=int)
+    # The map and the title change; the scale of colours at the right does not, but for rounding.
+    width = first.shape[1]
+    assert np.abs(first - last)[:, : width // 2].max() > 20
+    assert np.abs(first - last)[:, -width // 12 :].max() < 15
+    assert not plt.get_fignums()
+    with pytest.raises(sw.InputError, match="spot and time"):
+        sw.plot.animate_green(ground, reading.isel(time=0), tmp_path / "none.gif")
     plt.close("all")

@@ -1,6 +1,7 @@
 """From probe holes and levels to a line or a whole green: what is read, asked and written."""
 
 import json
+from ast import literal_eval
 from dataclasses import replace
 
 import numpy as np
@@ -129,6 +130,16 @@ def test_swapped_longitude_and_latitude_are_told(tmp_path):
         sw.read_survey(points, near=ORIGIN)
 
 
+def test_pairs_of_degrees_are_told_with_a_table_that_works(tmp_path):
+    survey = sw.read_survey(write_points(tmp_path / "points.geojson", spots()))
+    pairs = [place_at(ORIGIN, *each) for each in SQUARE]
+    for given in (pairs, [each[::-1] for each in pairs]):
+        with pytest.raises(sw.InputError, match="degrees, as the spots have them") as caught:
+            sw.interpolate_survey(survey, given)
+        cure = literal_eval(str(caught.value).split("outline=")[1].rstrip("."))
+        assert np.count_nonzero(sw.interpolate_survey(survey, cure).mask) == 400
+
+
 def test_what_is_no_geojson_is_told(tmp_path):
     path = tmp_path / "points.geojson"
     path.write_text("x, y")
@@ -150,7 +161,8 @@ def test_what_is_no_geojson_is_told(tmp_path):
 def test_corners_come_as_pairs_or_a_table_in_any_unit():
     feet = {"x (ft)": [0, 20 / 0.3048, 20 / 0.3048, 0], "y (ft)": [0, 0, 20 / 0.3048, 20 / 0.3048]}
     closed = [("0 m", 0), (20, 0), (2000 * 0.01, "2000 cm"), (0, 20), (0, 0)]
-    for source in (SQUARE, feet, closed):
+    numbers = np.array(SQUARE, dtype=float)  # of a kind of their own
+    for source in (SQUARE, feet, closed, numbers):
         assert read_outline(source, None) == pytest.approx(np.array(SQUARE, dtype=float))
 
 

@@ -236,6 +236,35 @@ def test_a_result_has_levels_and_what_flowed_sideways(run):
     )
 
 
+def test_flow_stands_in_the_order_of_its_places_ends_and_drains_among_them():
+    ends = ("goes on", sw.SeepageFace())
+    ground = line(spacing=100.0, ends=ends, drains=["210 cm"])
+    run = sw.simulate(ground, sw.steady_weather(1, 0.0), output="24 h")
+    assert run.link.values.tolist() == [0.0, 50.0, 150.0, 250.0, 250.0, 350.0, 450.0, 550.0, 600.0]
+    flow = run.lateral_flow.isel(time=1).values * 24.0
+    # What leaves the first column, on to the second, and what comes to it from before the line.
+    assert 10.0 * (flow[1] - flow[0]) / 50.0 == pytest.approx(
+        -float(run.lateral_inflow.isel(time=1, distance=0)), rel=1e-9
+    )
+    assert abs(flow[0]) > 0.1
+
+
+def test_water_beyond_an_end_that_runs_into_the_gravel_is_a_caution():
+    def told(*ends, base=GREEN.base):
+        green = sw.Profile(GREEN.layers, base)
+        ground = line(spacing=200.0, ends=ends, green=green)
+        return sw.simulate(ground, sw.steady_weather(1, 0.0), output="24 h").attrs["cautions"]
+
+    high = told(sw.WaterTable(DEPTH[0] - 8.0), sw.WaterTable(DEPTH[-1] + 1.0))
+    assert "beyond the first end stands 8.0 cm" in high
+    assert "above the floor" in high
+    assert "beyond the last end stands 1.0 cm" in high
+    # As low as the gravel lets water in, or over a base that takes none, it feeds nothing.
+    low = sw.WaterTable(DEPTH[0] + 3.5)
+    assert "first end stands" not in told(low, "closed")
+    assert "first end stands" not in told(sw.WaterTable("20 cm"), "closed", base=sw.Sealed())
+
+
 def test_readings_and_days_work_on_a_line(run):
     assert sw.meter_reading(run, rod="3 in").dims == ("distance", "time")
     days = sw.days_until(run, "15 %", rod="3 in")
