@@ -91,7 +91,8 @@ def today(site: Path, day: str | None, card: Path | None, units: UnitSystem) -> 
         this command did not write.
     """
     with use_units(units):
-        plan = morning_plan(read_site_file(site), day)
+        # A bar goes to where errors go, and only where somebody looks.
+        plan = morning_plan(read_site_file(site), day, progress=sys.stderr.isatty())
         path = card or site.parent / f"{site.stem}-{plan.day}-card.html"
         write_marked(path, morning_card(plan), "card of python -m soilwater today")
         return f"{plan}\n\nCard for the crew: {path}"

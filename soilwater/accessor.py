@@ -37,7 +37,6 @@ IN_SUMMARY = (
 )
 
 
-@xr.register_dataset_accessor("soilwater")  # type: ignore[no-untyped-call]
 class RunAccessor(Displayed):
     """What a person asks of a result first.
 

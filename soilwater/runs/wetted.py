@@ -233,19 +233,19 @@ def water_after(
         Water content [1] at the top and bottom of each cell; of a soil without a memory what it
         always holds at its suction.
     """
-    suction, dried_to = np.broadcast_arrays(suction, dried_to)
-    now, before = (
-        np.stack([each[..., :-1], each[..., 1:]], axis=-2) for each in (suction, dried_to)
-    )
-    now = np.maximum(now, 0.0)
-    water = np.empty_like(now)
+    suction, dried_to = np.broadcast_arrays(np.maximum(suction, 0.0), dried_to)
+    water = np.empty((*suction.shape[:-1], 2, mesh.soil.size))
     for number, soil in enumerate(mesh.soils):
         cells = np.flatnonzero(mesh.soil == number)
-        at, dry = now[..., cells], before[..., cells]
-        if isinstance(soil, Hysteretic):
-            water[..., cells] = _water_after(soil, _wettest(soil, rate, dry), dry, at)
+        # Each node once, though it ends two cells.
+        nodes = np.union1d(cells, cells + 1)
+        at, dry = suction[..., nodes], dried_to[..., nodes]
+        if isinstance(soil, Hysteretic) and np.any(at < dry):
+            held = _water_after(soil, _wettest(soil, rate, dry), dry, at)
         else:
-            water[..., cells] = soil.water_content(at)
+            held = soil.water_content(at)
+        top = np.searchsorted(nodes, cells)
+        water[..., 0, cells], water[..., 1, cells] = held[..., top], held[..., top + 1]
     return water
 
 

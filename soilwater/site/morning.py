@@ -18,6 +18,7 @@ from soilwater.decisions.watering.water_plan import (
     SpotPlan,
     walk_columns,
 )
+from soilwater.runs.scheduling import Progress
 from soilwater.site.carried import carried_forward
 from soilwater.site.file import Crew, Green, SiteFile
 from soilwater.site.tables import GivenWater
@@ -150,6 +151,7 @@ def morning_plan(
     probability: float = 0.8,
     draws: int = DRAWS,
     n_threads: int | None = None,
+    progress: Progress = False,
 ) -> Morning:
     """Plan a morning's hand water for every green of a site.
 
@@ -165,6 +167,8 @@ def morning_plan(
         As for `hand_water_plan`.
     n_threads : int, optional
         Threads to use.
+    progress : bool or callable, optional
+        As for `hand_water_plan`, green after green.
 
     Returns
     -------
@@ -202,6 +206,7 @@ def morning_plan(
                 meter_error=site.meter_error,
                 draws=draws,
                 n_threads=n_threads,
+                progress=progress,
             )
             names.append(green.name)
             plans.append(plan)

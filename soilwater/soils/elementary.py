@@ -53,13 +53,41 @@ def bisect(
     low: FloatArray,
     high: FloatArray,
 ) -> FloatArray:
-    """Where a falling function takes the wanted values, between `low` and `high`."""
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        beyond = falling(middle) < wanted
-        low, high = np.where(beyond, low, middle), np.where(beyond, middle, high)
-    return 0.5 * (low + high)
+    """Where a falling function takes the wanted values, between `low` and `high`.
+
+    To round-off, by halving or by inverse quadratic interpolation, whichever is safe (Chandrupatla
+    1997, Advances in Engineering Software 28:145): a dozen looks where halving takes sixty. Where
+    it takes them nowhere, the end that comes nearest.
+    """
+    last, other = high, low
+    beyond, above = falling(last) - wanted, falling(other) - wanted
+    ends = [above <= 0.0, beyond >= 0.0]
+    part = np.full(np.shape(beyond), 0.5)
+    for _ in range(_LOOKS):
+        looked = last + part * (other - last)
+        found = falling(looked) - wanted
+        same = (found > 0.0) == (beyond > 0.0)
+        third, at_third = np.where(same, last, other), np.where(same, beyond, above)
+        other, above = np.where(same, other, last), np.where(same, above, beyond)
+        last, beyond = looked, found
+        nearer = np.abs(beyond) < np.abs(above)
+        best = np.where(nearer, last, other)
+        width = np.abs(other - last)
+        least = _ROUND_OFF * np.abs(best) + _SMALLEST
+        if np.all((width <= 2.0 * least) | (np.where(nearer, beyond, above) == 0.0)):
+            break
+        with np.errstate(divide="ignore", invalid="ignore"):
+            along, across = (last - other) / (third - other), (beyond - above) / (at_third - above)
+            smooth = (across**2 < along) & ((1.0 - across) ** 2 < 1.0 - along)
+            aimed = beyond / (above - beyond) * at_third / (above - at_third) + (third - last) / (
+                other - last
+            ) * beyond / (at_third - beyond) * above / (at_third - above)
+            margin = np.minimum(least / width, 0.5)
+        part = np.clip(np.where(smooth, aimed, 0.5), margin, 1.0 - margin)
+    return np.select(ends, [low, high], best)
 
 
-_HALVINGS = 64
-"""Enough to halve an interval of a hundred logarithms of suction down to round-off."""
+_LOOKS = 100
+"""More than it takes where every other look is a halving."""
+_ROUND_OFF, _SMALLEST = 4.4e-16, 1e-300
+"""Two units in the last place, and less than any number that is looked for."""

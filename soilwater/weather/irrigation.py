@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -116,7 +117,7 @@ class Event:
         # What is given is checked when the event is made.
         return cls(time, hours * speed, rate=speed, name=name)  # type: ignore[arg-type]
 
-    @property
+    @cached_property
     def end(self) -> np.datetime64:
         """When it stops."""
         return np.datetime64(self.time + to_timedelta(self.duration))
@@ -285,6 +286,11 @@ def irrigation_amounts(
     """
     applied = list(events)
     _check_inside(applied, edges)
+    return _amounts(applied, edges)
+
+
+def _amounts(applied: Sequence[Event], edges: NDArray[np.datetime64]) -> NDArray[np.float64]:
+    """Add up the water of events that lie inside the edges."""
     hours = hours_between(edges[0], edges)
     total = np.zeros(len(edges) - 1)
     starts = hours_between(edges[0], np.array([e.time for e in applied], dtype="datetime64[ns]"))
@@ -333,7 +339,7 @@ def merge_intervals(
     _check_inside(applied, weather.edges)
     times = [instant for event in applied for instant in (event.time, event.end)]
     finer = weather.refine(np.array(times, dtype="datetime64[ns]")) if times else weather
-    return finer, irrigation_amounts(applied, finer.edges)
+    return finer, _amounts(applied, finer.edges)
 
 
 def too_soon_to_read(time: Any, events: Iterable[Event], *, root_zone: Any) -> str:

@@ -10,7 +10,9 @@ Times are local standard time without a zone; daylight-saving time is undone by 
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -130,15 +132,15 @@ class Weather(Tabled):
         if filled.shape != (n,):
             faults.add(f"filled has shape {filled.shape}", allowed=f"({n},)")
         faults.raise_if_any()
-        for attribute, array in (
-            ("edges", edges),
-            ("rain", rain),
-            ("reference_et", reference_et),
-            ("demand_shape", shape),
-            ("filled", filled),
-        ):
+        self._hold(
+            edges=edges, rain=rain, reference_et=reference_et, demand_shape=shape, filled=filled
+        )
+
+    def _hold(self, **arrays: NDArray[Any]) -> None:
+        """Keep arrays that nobody else holds, and let nobody write to them."""
+        for name, array in arrays.items():
             array.setflags(write=False)
-            object.__setattr__(self, attribute, array)
+            object.__setattr__(self, name, array)
 
     @property
     def n(self) -> int:
@@ -213,14 +215,16 @@ class Weather(Tabled):
         q0 = np.where(f0 == 0.0, p0, p0 + f0 * (p1 - p0))
         q1 = np.where(f1 == 1.0, p1, p0 + f1 * (p1 - p0))
         part = np.where(p1 > p0, half_sine(q0, q1) / nonzero(half_sine(p0, p1)), f1 - f0)
-        return replace(
-            self,
+        # Parts of what was checked are not checked again: plans refine thousands of times.
+        finer = copy(self)
+        finer._hold(
             edges=edges,
             rain=self.rain[parent] * np.where(whole, 1.0, f1 - f0),
             reference_et=self.reference_et[parent] * np.where(whole, 1.0, part),
             demand_shape=np.stack([q0, q1], axis=1),
             filled=self.filled[parent],
         )
+        return finer
 
     @mind_words(start="begin")
     def between(self, begin: Date, end: Date) -> Weather:

@@ -33,6 +33,9 @@ def as_time(value: Any, name: str) -> np.datetime64:
     return np.datetime64(as_times([value], name)[0])
 
 
+_HOUSE = np.dtype("datetime64[ns]")
+
+
 def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
     """Turn dates or times into a one-dimensional datetime64[ns] array without a zone.
 
@@ -49,6 +52,8 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
         If they are not times, one is missing, or they carry a time zone.
     """
     array = np.asarray(values)
+    if array.dtype == _HOUSE and array.size and not np.isnat(array).any():
+        return array.flatten()
     if not array.size:
         raise InputError(f'{name}: no times are given; write such as ["2025-07-01 06:00"].')
     if array.dtype.kind in "biufc":

@@ -194,6 +194,29 @@ def test_importing_the_package_loads_nothing_heavy():
     assert not loaded_after("import soilwater") & set(LOADED_ONLY_WHEN_NEEDED)
 
 
+def test_importing_the_package_waits_for_what_is_asked():
+    loaded = loaded_after(
+        "import soilwater as sw; assert sw.words and sw.Weather and sw.Thresholds"
+    )
+    assert "soilwater.weather.series" in loaded
+    assert not {name for name in loaded if name.startswith(("soilwater.kernels", "soilwater.runs"))}
+    names = loaded_after("import soilwater")
+    assert {name for name in names if name.split(".")[0] == "soilwater"} == {"soilwater"}
+
+
+def test_type_checkers_are_told_where_every_name_is_at_home():
+    tree = ast.parse((PACKAGE / "__init__.py").read_text())
+    (told,) = [node for node in tree.body if isinstance(node, ast.If)]
+    homes = {
+        (node.module, alias.name)
+        for node in told.body
+        for alias in node.names
+        if alias.asname == alias.name
+    }
+    at_run_time = {(f"soilwater.{home}", name) for name, home in soilwater._HOME_OF.items()}
+    assert homes == at_run_time | {("soilwater", name) for name in soilwater._SHOWN}
+
+
 def test_importing_every_lower_floor_loads_nothing_heavy():
     lower = [module_of(p) for p in FILES if FLOORS.get(top_of(module_of(p)), 9) < 7]
     assert len(lower) > 3

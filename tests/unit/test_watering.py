@@ -1,6 +1,7 @@
 """Dry-down and hand water: days, bands, exact amounts, and plans that keep what they claim."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from grounds import MIDDLE_MIX as MIDDLE
 from grounds import STRAIGHT_SAND as STRAIGHT
 from grounds import WET_MIX
 
+from soilwater.decisions.watering.checking import _watered
 from soilwater.decisions.watering.draws import make_draws, make_halves
 from soilwater.decisions.watering.ensembles import (
     LOW,
@@ -25,6 +27,7 @@ from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
+from soilwater.decisions.watering.trials import from_rest
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -376,6 +379,39 @@ def test_a_plan_over_several_weather_members_keeps_its_share_of_them():
     runs = run_columns([column(d, 42.0, TURF, events_of(found, "C3")) for d in fresh], ROD)
     assert found.spot("C3").held
     assert np.mean(runs.reading.min(axis=1) > 0.12) >= found.probability
+
+
+def test_spots_of_one_plan_are_checked_between_the_least_and_the_largest_depth():
+    """Readings within 0.1 % by volume, and drainage within 0.1 mm, of those run one by one."""
+    known = [Spot(name, depth) for name, depth in (("A", 38.1), ("B", 39.2), ("C", 39.9))]
+    drawn = make_draws(MIDDLE, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 0.0, 2, 0)
+    trial = from_rest(known, drawn, TURF, None, ROD, None, coarse=True)
+    water = [Event(TEN_DAYS.start + np.timedelta64(30, "h"), 5.0, duration=0.25)]
+    given = dict.fromkeys(range(3), water)
+    together, alone = (
+        _watered(known, given, alike, trial, None, progress=False) for alike in (True, False)
+    )
+    for i in given:
+        assert together[i][0] == pytest.approx(alone[i][0], abs=0.001)
+        assert together[i][1] == pytest.approx(alone[i][1], abs=0.1)
+
+
+def test_a_plan_tells_how_far_it_is():
+    told: list[tuple[int, int]] = []
+    hand_water_plan(
+        GREEN,
+        MIX,
+        steady_weather(4, "5 mm/day"),
+        TURF,
+        "14 %",
+        rod=ROD,
+        draws=2,
+        progress=lambda done, every: told.append((done, every)),
+    )
+    done, every = zip(*told, strict=True)
+    # Three spots in two draws: without water twice, planned, and checked.
+    assert set(every) == {24} and done[-1] == 24
+    assert all(after > before for before, after in pairwise(done))
 
 
 def test_where_it_rains_enough_nobody_walks():

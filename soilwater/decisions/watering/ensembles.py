@@ -7,7 +7,7 @@ differ in here, so columns are run on a grid of depths and read between them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,6 +20,7 @@ from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import columns_of_profiles
+from soilwater.runs.scheduling import Progress
 from soilwater.runs.settings import Settings
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Hysteretic, Soil
@@ -180,6 +181,7 @@ def run_columns(
     n_threads: int | None = None,
     *,
     coarse: bool = False,
+    progress: Progress = False,
 ) -> Runs:
     """Simulate cases in one call and read the meter.
 
@@ -195,6 +197,8 @@ def run_columns(
         Threads to use.
     coarse : bool, optional
         Whether a third of the work will do, as where thousands of columns are watered.
+    progress : bool or callable, optional
+        As for `simulate_many`.
 
     Raises
     ------
@@ -213,6 +217,7 @@ def run_columns(
             tolerance=part * tolerance,
             refinement=refinement,
             n_threads=n_threads,
+            progress=progress,
         )
         failed = np.flatnonzero(result.status.values)
         # Beside bone-dry sand one in some thousands of remembering columns cannot be followed at
@@ -235,6 +240,29 @@ def run_columns(
         drainage=result.drainage.values,
         runoff=result.runoff.values,
     )
+
+
+def share_of(tell: Callable[[int], object], cases: int) -> Callable[[int, int], None]:
+    """Progress of a run, told as so many cases of something larger, each of them once.
+
+    Parameters
+    ----------
+    tell : callable
+        Takes how many more cases of the whole are done.
+    cases : int
+        As how many the run counts.
+    """
+    told = 0
+
+    def progress(finished: int, every: int) -> None:
+        nonlocal told
+        # What was told stands, where columns are run again.
+        more = max(0, cases * finished // every - told)
+        told += more
+        if more:
+            tell(more)
+
+    return progress
 
 
 def hours_of(result: xr.Dataset) -> FloatArray:

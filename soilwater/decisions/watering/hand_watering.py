@@ -7,54 +7,50 @@ checked on another; what it claims is what the check shows.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.decisions.calibrated import check_calibration
-from soilwater.decisions.watering.aside import Odds, put_aside, spots_aside, told_below
+from soilwater.decisions.watering.aside import Odds, spots_aside, told_below
+from soilwater.decisions.watering.checking import checked
 from soilwater.decisions.watering.draws import make_halves
 from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
-    course_of,
     ground_and_demand,
     members_of,
     memory_words,
-    run_columns,
+    share_of,
     spots_with_depth,
 )
 from soilwater.decisions.watering.plan_words import (
     firm_text,
-    quiet,
     time_text,
     totals,
     walk,
-    with_sentence,
 )
 from soilwater.decisions.watering.planning import LEAST_AMOUNT, Wish, planned, spots_in_need
 from soilwater.decisions.watering.starts import LEARNED_START, check_start, errors_of, start_words
 from soilwater.decisions.watering.trials import (
-    Trial,
     from_calibration,
     from_readings,
     from_rest,
 )
 from soilwater.decisions.watering.visits import CREW_HOURS, Visits, within_crew_time
-from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
+from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
+from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
-from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import cautions_for
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, TimeSpan, WaterAmount, WaterContent
@@ -97,6 +93,7 @@ def hand_water_plan(
     draws: int = DRAWS,
     seed: int = 0,
     n_threads: int | None = None,
+    progress: Progress = False,
 ) -> HandWaterPlan:
     """Plan hand water that keeps every spot above a line, within what the spot can hold.
 
@@ -156,6 +153,9 @@ def hand_water_plan(
         Seed of the draws.
     n_threads : int, optional
         Threads to use.
+    progress : bool or callable, optional
+        True shows a bar; a callable is given the number of finished cases and of all. A spot in a
+        draw counts four times: without water in both halves, planned, and checked.
 
     Returns
     -------
@@ -238,60 +238,100 @@ def hand_water_plan(
     members = members_of(weather)
     base = base_band(base_suction)
     aside = spots_aside(known, diagnosis)
-    if calibration is not None:
-        members = calibration.members(members)
-        learned = from_calibration(known, calibration, members, length, n_threads)
-        made_on, checked_on = (learned.take(half) for half in calibration.halves)
-        assumed: tuple[str, ...] = (LEARNED_START,)
-        said = f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
-        said += "others"
-    else:
-        _check_start(members[0])
-        remembering = as_watered(sand, 2 * draws)
-        halves = make_halves(remembering, members, base, draws, seed)
-        rng = np.random.default_rng(seed)
-        errors = errors_of(known, length, meter)
-        made_on, checked_on = (
-            from_rest(known, drawn, turf, after, length, n_threads)
-            if start == "drained"
-            else from_readings(
+    cells = len(known) * (draws if calibration is None else calibration.draws // 2)
+    with reporting(progress, 4 * cells) as tell:
+        settled, checking = share_of(tell, cells), share_of(tell, cells)
+        if calibration is not None:
+            members = calibration.members(members)
+            learned = from_calibration(
                 known,
-                drawn,
-                turf,
-                after,
+                calibration,
+                members,
                 length,
-                errors * rng.standard_normal((len(known), draws)),
                 n_threads,
+                coarse=True,
+                progress=share_of(tell, 2 * cells),
             )
-            for drawn in halves
-        )
-        assumed = (
-            f"suction left at the base: {base}",
-            start_words(start, after, remembering),
-            *memory_words(remembering),
-        )
-        said = (
-            f"made on {draws} cases (sand, base and {len(members)} weather "
-            f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
-        )
-    _check_firm_by(wish, made_on.times)
-    visits = Visits.of(made_on.times, hours, dry)
-    in_need = spots_in_need(made_on, wish, visits, aside)
-    alike = calibration is None and start == "drained"
-    shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
-    made, reading = planned(made_on, sorted(set(shared.values())), wish, visits, n_threads)
+            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
+            assumed: tuple[str, ...] = (LEARNED_START,)
+            said = (
+                f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
+            )
+            said += "others"
+        else:
+            _check_start(members[0])
+            remembering = as_watered(sand, 2 * draws)
+            halves = make_halves(remembering, members, base, draws, seed)
+            rng = np.random.default_rng(seed)
+            errors = errors_of(known, length, meter)
+            made_on, checked_on = (
+                from_rest(
+                    known,
+                    drawn,
+                    turf,
+                    after,
+                    length,
+                    n_threads,
+                    coarse=True,
+                    progress=share_of(tell, cells),
+                )
+                if start == "drained"
+                else from_readings(
+                    known,
+                    drawn,
+                    turf,
+                    after,
+                    length,
+                    errors * rng.standard_normal((len(known), draws)),
+                    n_threads,
+                    coarse=True,
+                    progress=share_of(tell, cells),
+                )
+                for drawn in halves
+            )
+            assumed = (
+                f"suction left at the base: {base}",
+                start_words(start, after, remembering),
+                *memory_words(remembering),
+            )
+            said = (
+                f"made on {draws} cases (sand, base and {len(members)} weather "
+                f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
+            )
+        _check_firm_by(wish, made_on.times)
+        visits = Visits.of(made_on.times, hours, dry)
+        in_need = spots_in_need(made_on, wish, visits, aside)
+        alike = calibration is None and start == "drained"
+        shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
+        distinct = sorted(set(shared.values()))
+        made, reading = planned(made_on, distinct, wish, visits, n_threads, settled)
 
-    def dryness(i: int, event: Event) -> tuple[float, ...]:
-        at = int(visits.at[visits.time == event.time][0])
-        return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
+        def dryness(i: int, event: Event) -> tuple[float, ...]:
+            at = int(visits.at[visits.time == event.time][0])
+            return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
 
-    events, left_out = within_crew_time(
-        {i: made[other] for i, other in shared.items()},
-        lambda i, event: walk(known[i], event, litres).seconds,
-        dryness,
-        have,
-    )
-    plans = _checked(known, events, left_out, aside, checked_on, wish, litres, visits, n_threads)
+        events, left_out = within_crew_time(
+            {i: made[other] for i, other in shared.items()},
+            lambda i, event: walk(known[i], event, litres).seconds,
+            dryness,
+            have,
+        )
+        plans = checked(
+            known,
+            events,
+            left_out,
+            aside,
+            checked_on,
+            wish,
+            litres,
+            visits,
+            alike,
+            n_threads,
+            checking,
+        )
+        # Where nothing was run, that is done too.
+        settled(1, 1)
+        checking(1, 1)
     plans = tuple(
         told_below(plan, wish.line, length, start == "drained" and calibration is None)
         for plan in plans
@@ -399,69 +439,3 @@ def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int
         for members in classes.values()
         for i in members
     }
-
-
-def _checked(
-    known: Sequence[Spot],
-    events: Mapping[int, Sequence[Event]],
-    left_out: Mapping[int, Sequence[Event]],
-    aside: Mapping[int, str],
-    trial: Trial,
-    wish: Wish,
-    flow: float,
-    visits: Visits,
-    n_threads: int | None,
-) -> tuple[SpotPlan, ...]:
-    """Simulate the plan on fresh draws; it claims what this shows."""
-    n, line, share = trial.draws, wish.line, wish.probability
-    by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
-    watered = [i for i in events if events[i]]
-    cases = [
-        replace(trial.column(i, k), irrigation=tuple(events[i])) for i in watered for k in range(n)
-    ]
-    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True) if cases else None
-    plans = []
-    for i, spot in enumerate(known):
-        bare = trial.reading[i]
-        first = visits.counted_from(bare, line, share)
-        lowest_bare = bare[:, first:].min(axis=1)
-        if i in aside:
-            plan = put_aside(spot, aside[i], float(np.mean(lowest_bare > line)))
-            plans.append(replace(plan, firm=_firm(bare, by, wish)))
-            continue
-        if i not in events:
-            plans.append(replace(quiet(spot), firm=_firm(bare, by, wish)))
-            continue
-        reading, lost = bare, np.zeros(n)
-        if i in watered and runs is not None:
-            rows = slice(watered.index(i) * n, (watered.index(i) + 1) * n)
-            reading = runs.reading[rows] + trial.shift[i][:, None]
-            lost = runs.drainage[rows, -1] - trial.drainage[i][:, -1]
-        lowest = reading[:, first:].min(axis=1)
-        under = np.flatnonzero((bare > line).mean(axis=0) < share)
-        day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
-        plan = SpotPlan(
-            spot=spot,
-            waterings=tuple(walk(spot, event, flow) for event in events[i]),
-            kept=float(np.mean(lowest > line)),
-            kept_without=float(np.mean(lowest_bare > line)),
-            lowest=float(np.quantile(lowest, 0.2)),
-            lowest_without=float(np.quantile(lowest_bare, 0.2)),
-            first_below_without=day,
-            to_gravel=float(lost.mean()),
-            held=bool(np.mean(lowest > line) >= share),
-            sentence="",
-            firm=_firm(reading, by, wish),
-            left_out=tuple(walk(spot, event, flow) for event in left_out[i]),
-            course=course_of(trial.times, reading),
-            course_without=course_of(trial.times, bare),
-        )
-        refill = trial.refill(i)
-        drained, rewetted = (float(np.median(e)) for e in (refill.drained[:, 0], refill.usual))
-        plans.append(with_sentence(plan, line, drained, rewetted))
-    return tuple(plans)
-
-
-def _firm(reading: FloatArray, by: int, wish: Wish) -> float:
-    """Share of the draws that are firm when that is asked for [1]; NaN where it is not."""
-    return float("nan") if np.isnat(wish.firm_by) else float(np.mean(reading[:, by] <= wish.firm))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -89,8 +89,7 @@ class _Tried(NamedTuple):
 
     def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
         """Take over what draws read and hold."""
-        refill = Refill(*(part[draws] for part in self.refill))
-        full, self.drained[draws] = refill.again(storage)
+        full, self.drained[draws] = self.refill.take(draws).again(storage)
         self.reading[draws], self.room[draws] = reading, full - storage
 
     def missed(self, line: float) -> NDArray[np.int64]:
@@ -109,7 +108,12 @@ class _Tried(NamedTuple):
 
 
 def planned(
-    trial: Trial, numbers: Sequence[int], wish: Wish, visits: Visits, n_threads: int | None
+    trial: Trial,
+    numbers: Sequence[int],
+    wish: Wish,
+    visits: Visits,
+    n_threads: int | None,
+    progress: Callable[[int, int], object],
 ) -> tuple[dict[int, list[Event]], dict[int, FloatArray]]:
     """Plan spots, begun on a few draws and ended on all.
 
@@ -125,6 +129,8 @@ def planned(
         When.
     n_threads : int or None
         Threads to use.
+    progress : callable
+        Is given the number of spots that are settled and of all.
 
     Returns
     -------
@@ -134,21 +140,26 @@ def planned(
         Median readings with it [1].
     """
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
+    refills = {i: trial.refill(i) for i in numbers}
     if trial.draws >= _ENOUGH and numbers:
         dry_last = np.argsort(-trial.reading[numbers].min(axis=2).mean(axis=0))
-        few = trial.take(dry_last[EVERY // 2 :: EVERY])
+        chosen = dry_last[EVERY // 2 :: EVERY]
+        of_few = {i: each.take(chosen) for i, each in refills.items()}
         # What only many draws can ask for is left to them.
-        _add(plan, few, wish, wish.probability, visits, n_threads)
-    return plan, _add(plan, trial, wish, wish.asked, visits, n_threads)
+        few = trial.take(chosen)
+        _add(plan, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
+    return plan, _add(plan, trial, refills, wish, wish.asked, visits, n_threads, progress)
 
 
 def _add(
     plan: dict[int, list[Event]],
     trial: Trial,
+    refills: Mapping[int, Refill],
     wish: Wish,
     asked: float,
     visits: Visits,
     n_threads: int | None,
+    progress: Callable[[int, int], object],
 ) -> dict[int, FloatArray]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
@@ -158,7 +169,7 @@ def _add(
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
         blank = np.empty_like(trial.reading[i])
-        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), trial.refill(i))
+        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), refills[i])
         tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
@@ -172,6 +183,7 @@ def _add(
                 plan[i] = more
                 changed.append(i)
         _run_again(plan, changed, tried, trial, wish.line, n_threads)
+        progress(len(plan) - len(changed), len(plan))
         waiting = changed
     return {i: np.median(each.reading, axis=0) for i, each in tried.items()}
 

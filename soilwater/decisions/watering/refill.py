@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
@@ -17,11 +18,12 @@ from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, water_after
 from soilwater.words.arrays import FloatArray
 
-_DRIED_BY = np.array([0.0, 1.0, 2.0, 5.0, 10.0, 14.0, 20.0, 40.0, 80.0, 200.0, 1000.0])
+DRIED_BY = np.array([0.0, 1.0, 2.0, 5.0, 10.0, 14.0, 20.0, 40.0, 80.0, 200.0, 1000.0])
 """Suctions [cm] beyond the drained rest from which water is given back. That a column dries evenly
 is assumed: after six days at 5 mm/day and 40 mm at 5 to 40 mm/h, what comes back is within 1.2 mm
 of runs (two mixes, ratio 2), and less than these."""
-_USUAL = int(np.searchsorted(_DRIED_BY, USUAL_RAIN.dried_by))
+USUAL = np.array([0.0, USUAL_RAIN.dried_by])
+"""What tells how a spot reads drained, and after gentle water on a dry green [cm]."""
 
 
 class Refill(NamedTuple):
@@ -36,13 +38,26 @@ class Refill(NamedTuple):
     drained: FloatArray
 
     @classmethod
-    def of(cls, profiles: Sequence[Profile], starts: Sequence[Any], rod: float) -> Refill:
-        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm]."""
+    def of(
+        cls,
+        profiles: Sequence[Profile],
+        starts: Sequence[Any],
+        rod: float,
+        dried_by: FloatArray = DRIED_BY,
+    ) -> Refill:
+        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm].
+
+        Places are where they have dried by so much [cm] more than drained: `dried_by`.
+        """
         found = [
-            _of_one(profile, start if isinstance(start, AfterRain) else None, rod)
+            _of_one(profile, start if isinstance(start, AfterRain) else None, rod, dried_by)
             for profile, start in zip(profiles, starts, strict=True)
         ]
         return cls(*(np.array(part) for part in zip(*found, strict=True)))
+
+    def take(self, draws: NDArray[np.int64]) -> Refill:
+        """Keep some of the draws, by their numbers."""
+        return Refill(*(part[draws] for part in self))
 
     def again(self, storage: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Say what draws could hold again [mm] and would then read [1], by their course of storage.
@@ -58,20 +73,15 @@ class Refill(NamedTuple):
             read[k] = np.interp(-driest[k], -held, reads)
         return full, read
 
-    @property
-    def usual(self) -> FloatArray:
-        """Readings drained after gentle water on a dry green, in each draw [1]."""
-        return self.drained[:, _USUAL]
-
 
 def _of_one(
-    profile: Profile, after: AfterRain | None, rod: float
+    profile: Profile, after: AfterRain | None, rod: float, by: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     mesh = profile.mesh()
     rest = drained_suctions(profile, mesh)
     rain = USUAL_RAIN if after is None else after
     dried_by = 0.0 if after is None else after.dried_by
-    dried = rest + _DRIED_BY[:, None]
+    dried = rest + by[:, None]
     driest = water_after(mesh, dried, rain.rate, rest + dried_by)
     again = water_after(mesh, rest, rain.rate, np.maximum(dried, rest + dried_by))
     width = np.diff(mesh.depth)

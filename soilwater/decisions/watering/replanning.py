@@ -12,6 +12,7 @@ from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.planning import WATERING_TIME
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.learning.calibrate import calibrate_again
+from soilwater.runs.scheduling import Progress
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -29,6 +30,7 @@ def replan(
     *,
     irrigation: Literal["as planned"] | Mapping[str, Sequence[Event]] | None = None,
     forecast: Weather | Sequence[Weather] | None = None,
+    progress: Progress = False,
 ) -> HandWaterPlan:
     """Learn from this morning's readings, and make yesterday's plan anew.
 
@@ -46,6 +48,8 @@ def replan(
     forecast : Weather or sequence of Weather, optional
         What is to come, or several equally likely; `weather` itself, where it goes on, when left
         out.
+    progress : bool or callable, optional
+        As for `hand_water_plan`.
 
     Returns
     -------
@@ -109,6 +113,7 @@ def replan(
         calibration.turf,
         threshold,
         calibration=calibration,
+        progress=progress,
         **asked,
     )
     return replace(made, changes=_changes(plan, made, survey, calibration.now))

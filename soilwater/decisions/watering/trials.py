@@ -23,12 +23,13 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     run_columns,
 )
-from soilwater.decisions.watering.refill import Refill
+from soilwater.decisions.watering.refill import DRIED_BY, Refill
 from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
+from soilwater.runs.scheduling import Progress
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
@@ -116,11 +117,14 @@ class Trial:
             drainage=self.drainage[:, draws],
         )
 
-    def refill(self, spot: int) -> Refill:
-        """Tell what a spot holds again after water, and reads drained, in each draw."""
+    def refill(self, spot: int, dried_by: FloatArray = DRIED_BY) -> Refill:
+        """Tell what a spot holds again after water, and reads drained, in each draw.
+
+        At places where it dried by so much [cm] more than drained: `dried_by`.
+        """
         profiles = [self.profile(spot, k) for k in range(self.draws)]
         starts = [self.column(spot, k).start for k in range(self.draws)]
-        found = Refill.of(profiles, starts, self.rod)
+        found = Refill.of(profiles, starts, self.rod, dried_by)
         return found._replace(drained=found.drained + self.shift[spot][:, None])
 
 
@@ -131,6 +135,9 @@ def from_rest(
     after: AfterRain | None,
     rod: float,
     n_threads: int | None,
+    *,
+    coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start drained; columns are run on a grid of depths and read between them.
 
@@ -148,13 +155,15 @@ def from_rest(
         Length of the rods [cm].
     n_threads : int or None
         Threads to use.
+    coarse, progress
+        As for `run_columns`.
     """
     depths = np.array([[depth_in(draw, spot, rod) for draw in drawn] for spot in known])
     grid = depth_grid(depths)
     # A sand at all depths in a row: its table stays close to the processor.
     start = after or "drained"
     cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
-    runs = run_columns(cases, rod, n_threads=n_threads)
+    runs = run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress)
 
     def at_spots(values: FloatArray) -> FloatArray:
         found = values.reshape(len(drawn), grid.size, -1)
@@ -178,12 +187,15 @@ def from_readings(
     rod: float,
     noise: FloatArray,
     n_threads: int | None,
+    *,
+    coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start at its reading, drained where there is none.
 
     Parameters
     ----------
-    known, drawn, turf, rod, n_threads
+    known, drawn, turf, rod, n_threads, coarse, progress
         As for `from_rest`.
     after : AfterRain or None
         As for `starts_at_readings`.
@@ -199,7 +211,7 @@ def from_readings(
     shape = (len(known), len(drawn))
     cases = [one(i, k) for k in range(shape[1]) for i in range(shape[0])]
     return Trial.of(
-        run_columns(cases, rod, n_threads=n_threads),
+        run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress),
         rod,
         np.zeros(shape),
         lambda values: values.reshape(*shape[::-1], -1).swapaxes(0, 1),
@@ -214,6 +226,9 @@ def from_calibration(
     members: Sequence[Weather],
     rod: float,
     n_threads: int | None,
+    *,
+    coarse: bool = False,
+    progress: Progress = False,
 ) -> Trial:
     """Let every spot start as readings have taught, on the depths between which it is read.
 
@@ -229,12 +244,15 @@ def from_calibration(
         Length of the rods [cm].
     n_threads : int or None
         Threads to use.
+    coarse, progress
+        As for `run_columns`.
     """
     numbers = [calibration.number_of(spot) for spot in known]
     wanted = sorted({calibration.green.group_of(i) for i in numbers})
     cases = [calibration.ahead(g, members) for g in wanted]
     ends = np.cumsum([len(each) for each in cases])
-    runs = run_columns([case for each in cases for case in each], rod, n_threads=n_threads)
+    every = [case for each in cases for case in each]
+    runs = run_columns(every, rod, n_threads=n_threads, coarse=coarse, progress=progress)
 
     def at_spots(values: FloatArray) -> FloatArray:
         parts = np.split(values, ends[:-1])

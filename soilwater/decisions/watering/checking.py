@@ -1,0 +1,158 @@
+"""A plan run on fresh draws: what it claims of each spot is what this shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from soilwater.decisions.watering.aside import put_aside
+from soilwater.decisions.watering.ensembles import course_of, run_columns
+from soilwater.decisions.watering.plan_words import quiet, walk, with_sentence
+from soilwater.decisions.watering.planning import Wish
+from soilwater.decisions.watering.refill import USUAL
+from soilwater.decisions.watering.trials import Trial
+from soilwater.decisions.watering.visits import Visits
+from soilwater.decisions.watering.water_plan import SpotPlan
+from soilwater.runs.scheduling import Progress
+from soilwater.survey.survey import Spot
+from soilwater.weather.irrigation import Event
+from soilwater.words.arrays import FloatArray
+
+
+def checked(
+    known: Sequence[Spot],
+    events: Mapping[int, Sequence[Event]],
+    left_out: Mapping[int, Sequence[Event]],
+    aside: Mapping[int, str],
+    trial: Trial,
+    wish: Wish,
+    flow: float,
+    visits: Visits,
+    alike: bool,
+    n_threads: int | None,
+    progress: Progress,
+) -> tuple[SpotPlan, ...]:
+    """Simulate a plan on fresh draws, and say of each spot what comes of it.
+
+    Parameters
+    ----------
+    known : sequence of Spot
+        Spots of the plan.
+    events, left_out : mapping of int to sequence of Event
+        Water of each spot in need, and what the crew has no time for.
+    aside : mapping of int to str
+        Spots that are not watered by depth, and why.
+    trial : Trial
+        The fresh draws, without water by hand.
+    wish : Wish
+        What is asked for.
+    flow : float
+        Of the hose [L/min].
+    visits : Visits
+        When the crew may water.
+    alike : bool
+        Whether spots differ in depth alone.
+    n_threads : int or None
+        Threads to use.
+    progress : bool or callable
+        As for `run_columns`.
+    """
+    line, share = wish.line, wish.probability
+    by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
+    given = {i: each for i, each in events.items() if each}
+    watered = _watered(known, given, alike, trial, n_threads, progress)
+    plans = []
+    for i, spot in enumerate(known):
+        bare = trial.reading[i]
+        first = visits.counted_from(bare, line, share)
+        lowest_bare = bare[:, first:].min(axis=1)
+        if i in aside:
+            plan = put_aside(spot, aside[i], float(np.mean(lowest_bare > line)))
+            plans.append(replace(plan, firm=_firm(bare, by, wish)))
+            continue
+        if i not in events:
+            plans.append(replace(quiet(spot), firm=_firm(bare, by, wish)))
+            continue
+        reading, lost = bare, np.zeros(trial.draws)
+        if i in watered:
+            read, drained = watered[i]
+            reading, lost = read + trial.shift[i][:, None], drained - trial.drainage[i][:, -1]
+        lowest = reading[:, first:].min(axis=1)
+        under = np.flatnonzero((bare > line).mean(axis=0) < share)
+        day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
+        plan = SpotPlan(
+            spot=spot,
+            waterings=tuple(walk(spot, event, flow) for event in events[i]),
+            kept=float(np.mean(lowest > line)),
+            kept_without=float(np.mean(lowest_bare > line)),
+            lowest=float(np.quantile(lowest, 0.2)),
+            lowest_without=float(np.quantile(lowest_bare, 0.2)),
+            first_below_without=day,
+            to_gravel=float(lost.mean()),
+            held=bool(np.mean(lowest > line) >= share),
+            sentence="",
+            firm=_firm(reading, by, wish),
+            left_out=tuple(walk(spot, event, flow) for event in left_out[i]),
+            course=course_of(trial.times, reading),
+            course_without=course_of(trial.times, bare),
+        )
+        drained, rewetted = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
+        plans.append(with_sentence(plan, line, drained, rewetted))
+    return tuple(plans)
+
+
+def _watered(
+    known: Sequence[Spot],
+    events: Mapping[int, Sequence[Event]],
+    alike: bool,
+    trial: Trial,
+    n_threads: int | None,
+    progress: Progress,
+) -> dict[int, tuple[FloatArray, FloatArray]]:
+    """Run spots with their water: what they read, before any shift [1], and what they lost [mm].
+
+    Where spots are `alike` but for their depths, those that are given the same are run at the least
+    and the largest of these, and read between.
+    """
+    shared: dict[tuple[Any, ...], list[int]] = {}
+    for i, given in events.items():
+        same = tuple((event.time, event.amount) for event in given)
+        shared.setdefault(same if alike else (i,), []).append(i)
+    ends = {
+        key: list(dict.fromkeys(find(of_key, key=lambda i: known[i].depth) for find in (min, max)))
+        for key, of_key in shared.items()
+    }
+    # A sand at both depths in a row, and draws of one weather: tables and forcing are made once.
+    order = sorted(range(trial.draws), key=lambda k: id(trial.column(0, k).weather))
+    cases = [
+        replace(trial.column(i, k), irrigation=tuple(events[i]))
+        for of_key in ends.values()
+        for k in order
+        for i in of_key
+    ]
+    if not cases:
+        return {}
+    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True, progress=progress)
+    found, row = {}, 0
+    for key, of_key in shared.items():
+        size = len(ends[key])
+        rows = row + size * np.argsort(order)
+        row += size * trial.draws
+        low, high = rows, rows + size - 1
+        upper, lower = (known[ends[key][at]].depth for at in (0, -1))
+        for i in of_key:
+            part = (known[i].depth - upper) / (lower - upper) if lower > upper else 0.0
+            reading, drainage = (
+                (1.0 - part) * values[low] + part * values[high]
+                for values in (runs.reading, runs.drainage[:, -1])
+            )
+            found[i] = (reading, drainage)
+    return found
+
+
+def _firm(reading: FloatArray, by: int, wish: Wish) -> float:
+    """Share of the draws that are firm when that is asked for [1]; NaN where it is not."""
+    return float("nan") if np.isnat(wish.firm_by) else float(np.mean(reading[:, by] <= wish.firm))
