@@ -9,160 +9,30 @@ of `flux.interval_flux` are taken between these, with the true difference of hea
 which is zero to round-off where dh = dz, whatever the histories.
 """
 
-import math
-
-from soilwater.kernels.branches import (
-    BOTTOM,
-    TOP,
-    bounds_of_effective_head,
-    branch_hydraulics,
-    branch_of,
-    by_tangents,
-    guess_between,
-    look_up_ends,
-    move_by_curvature,
-    remembers,
-    water_on_branch,
+from soilwater.kernels.branch_look_up import (
+    BOTTOM_EFFECTIVE,
+    BOTTOM_EFFECTIVE_BY_HEAD,
+    BOTTOM_STILL,
+    MOVING,
+    TOP_EFFECTIVE,
+    TOP_EFFECTIVE_BY_HEAD,
+    TOP_STILL,
 )
 from soilwater.kernels.cache import inlined_kernel, kernel
-from soilwater.kernels.curves import soil_hydraulics
 from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
 from soilwater.kernels.flux import LEAST_CONDUCTIVITY, bernoulli
 from soilwater.kernels.rows import (
-    BOTTOM_CAPACITY,
     BOTTOM_CONDUCTIVITY,
     BOTTOM_POTENTIAL,
     BOTTOM_SLOPE,
-    BOTTOM_WATER,
     FLUX,
     LOWER,
-    N_WORK,
     STORE_AND_UPTAKE,
-    TOP_CAPACITY,
     TOP_CONDUCTIVITY,
     TOP_POTENTIAL,
     TOP_SLOPE,
-    TOP_WATER,
     UPPER,
 )
-
-# Rows of `work` beyond those of `rows`: effective heads at the top and bottom of each interval
-# [cm] and their derivatives by head [1]; the part of the water there that does not move with head
-# [1]; store and uptake of each node without that part [cm]; in a retry, the heads from which
-# the last step of Newton's method went, and how far the last did that went far [cm].
-(
-    TOP_EFFECTIVE,
-    TOP_EFFECTIVE_BY_HEAD,
-    BOTTOM_EFFECTIVE,
-    BOTTOM_EFFECTIVE_BY_HEAD,
-    TOP_STILL,
-    BOTTOM_STILL,
-    MOVING,
-    LAST_BEFORE,
-    LAST_MOVE,
-    N_BRANCH_WORK,
-) = range(N_WORK, N_WORK + 10)
-
-
-PAIRS = (
-    (TOP_WATER, BOTTOM_WATER),
-    (TOP_CAPACITY, BOTTOM_CAPACITY),
-    (TOP_CONDUCTIVITY, BOTTOM_CONDUCTIVITY),
-    (TOP_SLOPE, BOTTOM_SLOPE),
-    (TOP_POTENTIAL, BOTTOM_POTENTIAL),
-    (TOP_EFFECTIVE, BOTTOM_EFFECTIVE),
-    (TOP_EFFECTIVE_BY_HEAD, BOTTOM_EFFECTIVE_BY_HEAD),
-    (TOP_STILL, BOTTOM_STILL),
-)
-"""Rows of the same thing at the top and the bottom of an interval."""
-
-
-@kernel
-def node_hydraulics(head, place, side, i, j, soils):
-    """Curves of soil `j` at one side of interval `i`; see `branches.branch_hydraulics`."""
-    table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
-    if remembers(soils, j):
-        level = soils.level[i, side, place]
-        return branch_hydraulics(head, place, level, table, scalars, memory)
-    water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
-    return water, capacity, k, slope, potential, head, 1.0, 0.0
-
-
-@kernel
-def look_up_water(h, soil, soils, work):
-    """Water of each node in the soil above it, and about where draining sand holds the same."""
-    water_of, capacity_of, still_of = work[TOP_WATER], work[TOP_CAPACITY], work[TOP_STILL]
-    effective = work[TOP_EFFECTIVE]
-    for i in range(h.size):
-        interval, side = max(i - 1, 0), TOP if i == 0 else BOTTOM
-        j = soil[interval]
-        place = branch_of(i, h[i], soil, soils)
-        still_of[i] = 0.0
-        if place == 0 or not remembers(soils, j):
-            # The drying curve.
-            effective[i] = h[i]
-            continue
-        if h[i] >= 0.0:
-            effective[i] = math.nan
-            continue
-        table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
-        ends = look_up_ends(h[i], table, scalars, memory)
-        level = soils.level[interval, side, place]
-        water, capacity, still = water_on_branch(h[i], place, level, ends, scalars, memory)
-        wet_head, at_wet, wet_capacity, dry_head, at_dry, dry_capacity = bounds_of_effective_head(
-            water, h[i], ends, table, scalars, memory
-        )
-        u = guess_between(water, wet_head, at_wet, wet_capacity, dry_head, at_dry, dry_capacity)
-        water_of[i], capacity_of[i], still_of[i], effective[i] = water, capacity, still, u
-
-
-@kernel
-def look_up_by_water(h, soil, soils, work):
-    """Curves of each node in the soil above it, from what `look_up_water` left."""
-    for i in range(h.size):
-        interval, side = max(i - 1, 0), TOP if i == 0 else BOTTOM
-        j = soil[interval]
-        table, scalars = soils.tables[j], soils.scalars[j]
-        u = work[TOP_EFFECTIVE, i]
-        if u == h[i]:
-            w, c, k, slope, phi = soil_hydraulics(u, table, scalars)
-            by_head = 1.0
-        else:
-            w, c = work[TOP_WATER, i], work[TOP_CAPACITY, i]
-            reach = h[i] < 0.0
-            if reach:
-                u = move_by_curvature(w, u, table, scalars)
-                reach, u, drying_capacity, k, slope, phi = by_tangents(w, u, table, scalars)
-                by_head = c / drying_capacity
-            if not reach:
-                place = branch_of(i, h[i], soil, soils)
-                w, c, k, slope, phi, u, by_head, work[TOP_STILL, i] = node_hydraulics(
-                    h[i], place, side, interval, j, soils
-                )
-        work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i] = w, c, k
-        work[TOP_SLOPE, i], work[TOP_POTENTIAL, i] = slope, phi
-        work[TOP_EFFECTIVE, i], work[TOP_EFFECTIVE_BY_HEAD, i] = u, by_head
-
-
-@kernel
-def look_up_branches(h, soil, soils, work):
-    """Curves at the top and at the bottom of each interval, by the history of its nodes."""
-    # Two short loops after each other: a node's look-ups wait for each other, nodes do not.
-    look_up_water(h, soil, soils, work)
-    look_up_by_water(h, soil, soils, work)
-    for top, bottom in PAIRS:
-        for i in range(soil.size):
-            work[bottom, i] = work[top, i + 1]
-    for i in range(1, soil.size):
-        j = soil[i]
-        if soil[i - 1] != j:
-            # An interface: one head, and two of everything else.
-            place = branch_of(i, h[i], soil, soils)
-            (
-                work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i],
-                work[TOP_SLOPE, i], work[TOP_POTENTIAL, i], work[TOP_EFFECTIVE, i],
-                work[TOP_EFFECTIVE_BY_HEAD, i], work[TOP_STILL, i],
-            ) = node_hydraulics(h[i], place, TOP, i, j, soils)  # fmt: skip
 
 
 @inlined_kernel

@@ -23,8 +23,10 @@ from typing import NamedTuple
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import (
+    CONDUCTIVITY,
     INVERSE_SCALE,
     OVEN_DRY_SUCTION,
+    POTENTIAL,
     SCALE,
     SCALED_SUCTION_MIN,
     SPECIFIC_STORAGE,
@@ -64,9 +66,9 @@ MOST_TRIALS = 60
 """Most trials for the suction at which the drying curve holds a given water."""
 HELD_ENOUGH = 1.0e-13
 """Share of a water content, or of a suction, that is as good as none in that search."""
-CLOSE = 1.0e-5
-"""Share of a suction that the last step of that search may go along the tangents of the curves,
-within a bin: they are off by the square of it then."""
+CLOSE = 3.0e-3
+"""Terms of the series that ends that search, as shares of the first: what is left of it is below
+fifty times the fourth power of this."""
 
 
 class Remembering(NamedTuple):
@@ -90,26 +92,14 @@ class Remembering(NamedTuple):
     """(n - 1, 2, PLACES, 2): of the nodes at the top and bottom of each interval; `remember`. Of
     the place where a node stands it is worked out when a branch begins there, and until then not a
     number: most nodes go on as they came."""
+    room: Floats
+    """(N_ROOM, n + BLOCK): of the look-ups; see `branch_look_up`."""
 
 
 @inlined_kernel
 def remembers(soils, j):
     """Whether a soil has two curves."""
     return soils.memory[j, SUCTION_RATIO] != 1.0 or soils.memory[j, WET_SHARE] != 1.0
-
-
-class Ends(NamedTuple):
-    """Water above the dry end [1] and capacity [1/cm] of both main curves at one head.
-
-    By the table of the drying curve: with the share that specific storage has in them.
-    """
-
-    dry_water: float
-    dry_capacity: float
-    """At that head."""
-    wet_water: float
-    wet_capacity: float
-    """At the head as many times lower as the ratio of suctions says."""
 
 
 @inlined_kernel
@@ -123,39 +113,29 @@ def table_water(head, table, scalars):
 
 
 @inlined_kernel
-def look_up_ends(head, table, scalars, memory):
-    """Look both main curves up at a head of 0 or less."""
-    dry_water, dry_capacity = table_water(head, table, scalars)
-    wet_water, wet_capacity = table_water(memory[SUCTION_RATIO] * head, table, scalars)
-    return Ends(dry_water, dry_capacity, wet_water, wet_capacity)
-
-
-@inlined_kernel
 def without_storage(water, capacity, suction, scalars, memory):
     """Water of a table and its capacity without specific storage: only pores have a memory."""
-    full = scalars[WATER_AT_SATURATION]
-    inverse, squeezed = memory[INVERSE_ELASTIC], 0.0
-    if suction < memory[ELASTIC_TO]:
-        per_cm = memory[ELASTIC_PER_CM]
-        inverse = 1.0 / (1.0 - per_cm * suction)
-        squeezed = per_cm * inverse * water
-    filled = (suction < memory[FILLED_TO]) | (water * inverse >= full)
-    pores, pores_capacity = water * inverse, max(capacity - squeezed, 0.0) * inverse
-    return full if filled else pores, 0.0 if filled else pores_capacity
+    full, per_cm, elastic = scalars[WATER_AT_SATURATION], memory[ELASTIC_PER_CM], memory[ELASTIC_TO]
+    inverse = 1.0 / (1.0 - per_cm * (suction if suction < elastic else elastic))
+    pores = water * inverse
+    left = capacity - (per_cm * pores if suction < elastic else 0.0)
+    filled = (suction < memory[FILLED_TO]) | (pores >= full)
+    return full if filled else pores, 0.0 if filled | (left < 0.0) else left * inverse
 
 
 @inlined_kernel
-def main_curves(head, ends, scalars, memory):
-    """Water on the drying and on the wetting curve and their capacities, without specific storage.
+def drying_curve(head, table, scalars, memory):
+    """Water on the drying curve at a head of 0 or less, and its capacity, without storage."""
+    water, capacity = table_water(head, table, scalars)
+    return without_storage(water, capacity, -head, scalars, memory)
 
-    The wetting curve is the drying curve at a larger suction.
-    """
+
+@inlined_kernel
+def wetting_curve(head, table, scalars, memory):
+    """The same on the wetting curve, which is the drying curve at a larger suction."""
     ratio, share = memory[SUCTION_RATIO], memory[WET_SHARE]
-    dry, dry_capacity = without_storage(ends.dry_water, ends.dry_capacity, -head, scalars, memory)
-    wet, wet_capacity = without_storage(
-        ends.wet_water, ends.wet_capacity, -ratio * head, scalars, memory
-    )
-    return dry, dry_capacity, share * wet, share * ratio * wet_capacity
+    water, capacity = drying_curve(ratio * head, table, scalars, memory)
+    return share * water, share * ratio * capacity
 
 
 @inlined_kernel
@@ -183,40 +163,41 @@ def find_branch(head, nest, count):
 
 
 @inlined_kernel
-def water_on_branch(head, place, level, ends, scalars, memory):
+def drains_first(head, place, memory):
+    """Whether a head lies on the drying curve: never wetted since it was full, or full."""
+    return place == 0 or (head >= 0.0 and memory[WET_SHARE] == 1.0)
+
+
+@inlined_kernel
+def water_on_branch(head, wetted, first, second, table, scalars, memory):
     """Water on a branch above the dry end, its capacity, and the part that does not move with head.
 
-    `level` is that of the place the branch begins from; `ends` are looked up at the head, or at 0
-    where it is a pressure.
+    `wetted` tells a branch that begins at a dry turn; `first` and `second` are the level of its
+    turn. It picks between values and never returns early, as `flux.interval_flux` does.
     """
-    h = min(head, 0.0)
-    dry, dry_capacity, wet, wet_capacity = main_curves(h, ends, scalars, memory)
-    if place % 2 == 1:
-        moving = 1.0 - level[KEPT_OUT]
-        still = level[FIXED]
-        water, capacity = still + moving * wet, moving * wet_capacity
-    else:
-        still, unfilled_at_turn = level[BEYOND], level[UNFILLED]
-        full = scalars[WATER_AT_SATURATION]
-        unfilled = full - wet
-        inverse = 1.0 / unfilled if unfilled > 0.0 else 0.0
-        kept = unfilled_at_turn * inverse if unfilled > unfilled_at_turn else 1.0
-        kept = 0.0 if unfilled_at_turn == 0.0 else kept
-        water = still + (kept * wet + (1.0 - kept) * dry)
-        capacity = (1.0 - kept) * dry_capacity + kept * wet_capacity * ((full - dry) * inverse)
-    if head >= 0.0:
-        return water + SPECIFIC_STORAGE * head, SPECIFIC_STORAGE, still
-    elastic = -h < memory[ELASTIC_TO]
-    share = 1.0 - memory[ELASTIC_PER_CM] * min(-h, memory[ELASTIC_TO])
-    capacity = share * capacity + (memory[ELASTIC_PER_CM] * water if elastic else 0.0)
-    return share * water, capacity, share * still
+    h = head if head < 0.0 else 0.0
+    wet, wet_capacity = wetting_curve(h, table, scalars, memory)
+    dry, dry_capacity = drying_curve(h, table, scalars, memory)
+    full = scalars[WATER_AT_SATURATION]
+    unfilled = full - wet
+    inverse = 1.0 / (unfilled if unfilled > 0.0 else 1.0)
+    kept = second * inverse if unfilled > second else 1.0
+    kept = 0.0 if second == 0.0 else kept
+    drained = first + (kept * wet + (1.0 - kept) * dry)
+    drained_capacity = (1.0 - kept) * dry_capacity + kept * wet_capacity * ((full - dry) * inverse)
+    water = first + (1.0 - second) * wet if wetted else drained
+    capacity = (1.0 - second) * wet_capacity if wetted else drained_capacity
+    per_cm, elastic = memory[ELASTIC_PER_CM], memory[ELASTIC_TO]
+    share = 1.0 - per_cm * (-h if -h < elastic else elastic)
+    capacity = share * capacity + (per_cm * water if -h < elastic else 0.0)
+    pressed = SPECIFIC_STORAGE * (head - h)
+    return share * water + pressed, capacity if head < 0.0 else SPECIFIC_STORAGE, share * first
 
 
 @inlined_kernel
 def branch_water(head, place, level, table, scalars, memory):
-    """Look up the water on a branch; see `water_on_branch`."""
-    ends = look_up_ends(min(head, 0.0), table, scalars, memory)
-    return water_on_branch(head, place, level, ends, scalars, memory)
+    """Water on a branch by the place of its turn; see `water_on_branch`."""
+    return water_on_branch(head, place % 2 == 1, level[0], level[1], table, scalars, memory)
 
 
 @inlined_kernel
@@ -239,15 +220,16 @@ def guess_between(water, wet_head, wet_water, wet_capacity, dry_head, dry_water,
 
 
 @inlined_kernel
-def bounds_of_effective_head(water, head, ends, table, scalars, memory):
+def bounds_of_effective_head(water, head, table, scalars, memory):
     """Two heads between which the drying curve holds the water of a branch, itself at `head`.
 
     That head and the one by the ratio of suctions below it, or a little further down where air is
     trapped. Returns the wet one, the water and the capacity there, and the same of the dry one.
     """
-    wet_head, at_wet, wet_capacity = min(head, 0.0), ends.dry_water, ends.dry_capacity
+    wet_head = min(head, 0.0)
     dry_head = memory[SUCTION_RATIO] * wet_head
-    at_dry, dry_capacity = ends.wet_water, ends.wet_capacity
+    at_wet, wet_capacity = table_water(wet_head, table, scalars)
+    at_dry, dry_capacity = table_water(dry_head, table, scalars)
     if at_dry > water:
         wet_head, at_wet, wet_capacity = dry_head, at_dry, dry_capacity
         dry_head = min(dry_head - memory[SUCTION_OF_SHARE], -SCALED_SUCTION_MIN * scalars[SCALE])
@@ -260,34 +242,36 @@ def bounds_of_effective_head(water, head, ends, table, scalars, memory):
 
 
 @inlined_kernel
-def move_by_curvature(water, head, table, scalars):
-    """Head nearer to where the drying curve holds a water (Halley's method), from one below 0."""
-    inverse_scale = scalars[INVERSE_SCALE]
-    i, x = find_bin(-head * inverse_scale)
-    w1, w2, w3 = table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
-    excess = table[i, WATER] + x * (w1 + x * (w2 + x * w3)) - water
-    slope = w1 + x * (2.0 * w2 + x * (3.0 * w3))
-    square = slope * slope
-    bent = square - excess * (w2 + 3.0 * w3 * x)
-    return head + scalars[SCALE] * (excess * slope / max(bent, 0.5 * square))
+def by_cubics(water, head, table, scalars):
+    """Curves of draining sand where it holds a water, by the cubics of the bin of a head nearby.
 
-
-@inlined_kernel
-def by_tangents(water, u, table, scalars):
-    """Curves of draining sand where it holds a water, by their tangents at a head nearby.
-
-    Returns whether they reach so far, that head, capacity, conductivity, its derivative and the
-    flux potential.
+    The cubic of water is turned round by its series, for which there is one division and the table
+    is read once. Returns whether it reaches so far, within the bin, that head, capacity,
+    conductivity, its derivative and the flux potential.
     """
-    held, capacity, k, slope, potential = soil_hydraulics(u, table, scalars)
-    to = u - (held - water) / capacity
-    further = to - u
     inverse_scale = scalars[INVERSE_SCALE]
-    reach = abs(further) <= CLOSE * abs(u)
+    scaled = -head * inverse_scale
+    i, x = find_bin(scaled)
+    edge = scaled - x
+    w0, w1, w2, w3 = table[i, WATER], table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
+    k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
+    k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
+    inverse = 1.0 / (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
+    straight = (water - (w0 + x * (w1 + x * (w2 + x * w3)))) * inverse
+    second = (w2 + 3.0 * w3 * x) * inverse * straight
+    third = w3 * inverse * straight * straight
+    square = second * second
+    bent = second * (1.0 - 2.0 * second) + third
+    x += straight * (1.0 - bent + 5.0 * second * (third - square))
+    to = edge + x
     # Kinks lie on the edges of bins.
-    reach &= find_bin(-to * inverse_scale)[0] == find_bin(-u * inverse_scale)[0]
-    potential += further * (k + 0.5 * further * slope)
-    return reach, to, capacity, k + further * slope, slope, potential
+    reach = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE) & (find_bin(to)[0] == i)
+    capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
+    k = k0 + x * (k1 + x * (k2 + x * k3))
+    k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
+    integral = x * (k0 + x * (0.5 * k1 + x * (k2 * (1.0 / 3.0) + x * (0.25 * k3))))
+    potential = table[i, POTENTIAL] - scalars[SCALE] * integral
+    return reach, -scalars[SCALE] * to, capacity, k, k_slope, potential
 
 
 @kernel
@@ -297,18 +281,17 @@ def curves_of_water(water, head, table, scalars, memory):
     Returns the effective head, capacity, conductivity, its derivative by that head and the flux
     potential, as `curves.soil_hydraulics`. Newton's method between two bounds.
     """
-    ends = look_up_ends(min(head, 0.0), table, scalars, memory)
     wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity = bounds_of_effective_head(
-        water, head, ends, table, scalars, memory
+        water, head, table, scalars, memory
     )
     u = wet_bound if water >= at_wet else dry_bound
     if at_dry < water < at_wet:
         u = guess_between(water, wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity)
         for _ in range(MOST_TRIALS):
-            reach, to, capacity, k, slope, potential = by_tangents(water, u, table, scalars)
+            reach, to, capacity, k, slope, potential = by_cubics(water, u, table, scalars)
             if reach:
                 return to, capacity, k, slope, potential
-            held, capacity = table_water(u, table, scalars)
+            held, _ = table_water(u, table, scalars)
             if abs(held - water) <= HELD_ENOUGH * water:
                 break
             if held > water:
@@ -327,6 +310,12 @@ def curves_of_water(water, head, table, scalars, memory):
     return u, capacity, k, slope, potential
 
 
+@inlined_kernel
+def slope_of_effective(head, capacity, drying_capacity):
+    """Derivative of the effective head by head, from the capacities of branch and drying curve."""
+    return 0.0 if head > 0.0 or not drying_capacity > 0.0 else capacity / drying_capacity
+
+
 @kernel
 def branch_hydraulics(head, place, level, table, scalars, memory):
     """Curves of one soil on a branch: by water content, whichever branch holds it.
@@ -335,19 +324,15 @@ def branch_hydraulics(head, place, level, table, scalars, memory):
     potential, as `curves.soil_hydraulics`; then the effective head, at which the drying curve holds
     that water [cm], its derivative by head, and the water that does not move with head.
     """
-    if place == 0:
-        # From flooded sand: the drying curve.
+    if drains_first(head, place, memory):
         water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
         return water, capacity, k, slope, potential, head, 1.0, 0.0
     water, capacity, still = branch_water(head, place, level, table, scalars, memory)
-    if head >= 0.0 and memory[WET_SHARE] == 1.0:
-        _, _, k, slope, potential = soil_hydraulics(head, table, scalars)
-        return water, capacity, k, slope, potential, head, 1.0, still
-    below_pressure = water - (SPECIFIC_STORAGE * head if head > 0.0 else 0.0)
+    below_pressure = water - SPECIFIC_STORAGE * max(head, 0.0)
     u, drying_capacity, k, slope, potential = curves_of_water(
         below_pressure, head, table, scalars, memory
     )
-    by_head = 0.0 if head > 0.0 or drying_capacity <= 0.0 else capacity / drying_capacity
+    by_head = slope_of_effective(head, capacity, drying_capacity)
     return water, capacity, k, slope, potential, u, by_head, still
 
 
@@ -358,8 +343,8 @@ def set_level(place, head, level, table, scalars, memory):
         level[0, BEYOND], level[0, UNFILLED] = 0.0, 0.0
         return
     full = scalars[WATER_AT_SATURATION]
-    ends = look_up_ends(head, table, scalars, memory)
-    dry, _, wet, _ = main_curves(head, ends, scalars, memory)
+    dry, _ = drying_curve(head, table, scalars, memory)
+    wet, _ = wetting_curve(head, table, scalars, memory)
     unfilled = full - wet
     before = level[place - 1]
     if place % 2 == 0:

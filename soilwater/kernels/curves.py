@@ -204,7 +204,8 @@ def _falling(
 @inlined_kernel
 def find_bin(scaled_suction):
     """Bin of a scaled suction and the distance from its lower edge."""
-    if scaled_suction < SCALED_SUCTION_MIN:
+    # Not a number comes here too.
+    if not scaled_suction >= SCALED_SUCTION_MIN:
         return 0, scaled_suction
     bits = bits_of(scaled_suction)
     edge = number_of(bits & _EDGE_MASK)

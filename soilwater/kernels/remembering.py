@@ -7,15 +7,19 @@ leaves no trace.
 
 from typing import NamedTuple
 
-from soilwater.kernels.branch_flux import (
+from soilwater.kernels.branch_flux import branch_flow, note_moving
+from soilwater.kernels.branch_look_up import (
     LAST_BEFORE,
     LAST_MOVE,
     MOVING,
     N_BRANCH_WORK,
-    branch_flow,
+    N_ROOM,
+    WATER,
+    forget_look_ups,
+    go_on,
     look_up_branches,
+    look_up_water,
     node_hydraulics,
-    note_moving,
 )
 from soilwater.kernels.branches import (
     BOTTOM,
@@ -30,6 +34,7 @@ from soilwater.kernels.branches import (
 from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel
 from soilwater.kernels.column import make_assemble
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, hydraulics
+from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.ledger import (
     LEAST_SUCTION,
     LEAST_WATER,
@@ -79,6 +84,8 @@ class Memories(NamedTuple):
     """(N,)."""
     level: Floats
     """(m - 1, 2, PLACES, 2): room that the columns of a call use one after the other."""
+    room: Floats
+    """(N_ROOM * (m + BLOCK),): likewise."""
     work: Floats
     """(`branch_work_size`(m),): likewise."""
     out_effective: Floats
@@ -138,19 +145,16 @@ def node_water_after(i, head, pond, z, soil, soils):
 @kernel
 def branch_water_around_nodes(h, z, soil, soils, water):
     """Water around each node [cm] at matric heads, without a pond."""
-    j = soil[0]
-    place = branch_of(0, h[0], soil, soils)
-    content = water_of_interval(0, TOP, h[0], place, soil, soils)[0]
-    water[0] = 0.0
-    for i in range(soil.size):
-        if soil[i] != j:
-            j = soil[i]
-            content = water_of_interval(i, TOP, h[i], place, soil, soils)[0]
-        half = 0.5 * (z[i + 1] - z[i])
-        water[i] += half * content
-        place = branch_of(i + 1, h[i + 1], soil, soils)
-        content = water_of_interval(i, BOTTOM, h[i + 1], place, soil, soils)[0]
-        water[i + 1] = half * content
+    look_up_water(h, soil, soils)
+    content, last = soils.room[WATER], soil.size
+    water[0] = 0.5 * (z[1] - z[0]) * content[0]
+    for i in range(1, last):
+        above, below, under = 0.5 * (z[i] - z[i - 1]), 0.5 * (z[i + 1] - z[i]), content[i]
+        if soil[i] != soil[i - 1]:
+            place = branch_of(i, h[i], soil, soils)
+            under = water_of_interval(i, TOP, h[i], place, soil, soils)[0]
+        water[i] = above * content[i] + below * under
+    water[last] = 0.5 * (z[last] - z[last - 1]) * content[last]
 
 
 @kernel
@@ -227,6 +231,7 @@ def note_branch_outputs(state, column, soils, outputs, out):
         outputs.water[out, i] = 0.5 * water + soils.scalars[soil[i], DRY_END_WATER_CONTENT]
     for i in range(N_LEDGER):
         outputs.ledger[out, i] = state.ledger[i]
+    forget_look_ups(soils)
 
 
 @kernel
@@ -263,6 +268,20 @@ def hold_back(h, soils, work):
         h[i] = stop + (beyond if h[i] > before[i] else -beyond)
 
 
+@kernel
+def begin_to_remember(column, soils):
+    """Make ready what a column remembers."""
+    forget_look_ups(soils)
+    recall(column, soils)
+
+
+@kernel
+def remember_all(h, column, soils):
+    """Enter the heads at which a step ends, and go on from there."""
+    go_on(h, soils)
+    remember(h, column, soils)
+
+
 plain_parts = make_assemble(look_up_branches, branch_flow)
 
 
@@ -285,7 +304,7 @@ newton = make_newton(
 march = make_march(
     assemble,
     newton,
-    Books(recall, turned, close_branch_balance, remember, note_branch_outputs),
+    Books(begin_to_remember, turned, close_branch_balance, remember_all, note_branch_outputs),
 )
 
 
@@ -309,6 +328,7 @@ def _march_remembering(digest):
                 memories.nest[a:b],
                 memories.places[a:b],
                 memories.level,
+                memories.room[: N_ROOM * (n + BLOCK)].reshape(N_ROOM, n + BLOCK),
             )
             column, state = column_of(packed, c), state_of(packed, c)
             outputs = BranchOutputs(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.layout import GEOMETRY, SIMULATED, Axes
 from soilwater.runs.settings import Settings
@@ -146,15 +147,16 @@ class Outline(NamedTuple):
 
     kind: str
     profile: Profile | None
+    turf: Turf | None
     span: str
 
 
 def outline(case: Any) -> Outline:
     """Outline of a case, or of what was given in its place."""
     if not isinstance(case, Case):
-        return Outline(type(case).__name__, None, "")
+        return Outline(type(case).__name__, None, None, "")
     span = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
-    return Outline("Case", case.profile, span)
+    return Outline("Case", case.profile, case.turf, span)
 
 
 def check_cases(outlines: Sequence[Outline], labels: Any) -> None:
@@ -176,7 +178,7 @@ def check_cases(outlines: Sequence[Outline], labels: Any) -> None:
     if not outlines:
         faults.add("there are none", allowed="at least one Case")
     span = ""
-    for i, (kind, profile, own) in enumerate(outlines):
+    for i, (kind, profile, _, own) in enumerate(outlines):
         if profile is None:
             faults.add(
                 f"{kind} is no Case",

@@ -19,6 +19,7 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing, make_forcing
+from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import pack, pack_memories
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
@@ -55,7 +56,9 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     straight: dict[bool, list[int]] = {False: [], True: []}
     for i, case in enumerate(cases):
         if i not in refusals and needs_decisions(case):
-            forcings[i] = march_with_decisions(packed, memories, i, case, meshes[i], forcings[i])
+            forcings[i] = march_with_decisions(
+                packed, memories, i, case, meshes[i], forcings[i], begun[i].mat
+            )
         elif i not in refusals:
             straight[meshes[i].remembers].append(i)
     for first, last in _runs(straight[False]):
@@ -145,6 +148,8 @@ def name_results(
         values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
+    if OF_A_MAT in settings.names:
+        values[OF_A_MAT] = np.array([forcing.mat_wet_for for forcing in forcings])
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]

@@ -32,6 +32,9 @@ class Forcing:
     rain, irrigation, interception, refused : ndarray, shape (n,)
         Amounts in each interval [mm]; what canopy and mat catch is in neither soil nor runoff, what
         a repellent mat refuses runs off before it comes to the kernel.
+    mat_wet_for : float
+        How long a mat that refuses water at the end has been wet [h]; not a number where it takes
+        water, or there is none.
     """
 
     hours: NDArray[np.float64]
@@ -40,6 +43,7 @@ class Forcing:
     irrigation: NDArray[np.float64]
     interception: NDArray[np.float64]
     refused: NDArray[np.float64]
+    mat_wet_for: float = np.nan
 
     def refusing(self, begin: float, end: float, most: float) -> Forcing:
         """Let no more than a rate [mm/h] in between two of its boundaries [h]; the rest is refused.

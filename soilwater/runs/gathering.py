@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 from soilwater.kernels.rows import N_LEDGER
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case
-from soilwater.runs.layout import Axes, blank, describe_columns, fill, inner_dims, lay_out, sizes_of
+from soilwater.runs.layout import (
+    OF_A_MAT,
+    Axes,
+    blank,
+    describe_columns,
+    fill,
+    inner_dims,
+    lay_out,
+    sizes_of,
+)
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_chunks, reporting
 from soilwater.runs.settings import Settings
 from soilwater.runs.store import (
@@ -204,8 +213,8 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
 
 
 def _remembered_at(settings: Settings) -> dict[str, str]:
-    """When it is that results tell what their sand remembers: at the end of the run."""
-    if "turning_suction" not in settings.names:
+    """When it is that results tell what is remembered: at the end of the run."""
+    if not {"turning_suction", OF_A_MAT} & set(settings.names):
         return {}
     return {"remembered_at": str(settings.times[-1])}
 

@@ -29,6 +29,8 @@ OVER_CELLS = ("water_content", "suction", "air_filled_porosity")
 OVER_NODES = ("node_suction",)
 REMEMBERED = ("drying_suction", "turning_suction")
 """What columns that remember how they were wetted give beside `node_suction`."""
+OF_A_MAT = "repellent_mat_wet_for"
+"""What columns below a mat that may refuse water give beside it."""
 AMOUNTS = (
     "rain",
     "irrigation",
@@ -52,6 +54,7 @@ SIMULATED = (
     "suction",
     "node_suction",
     *REMEMBERED,
+    OF_A_MAT,
     *AMOUNTS,
     *WORK,
     *OUTCOME,
@@ -167,7 +170,7 @@ def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, 
         return ("turn", node)
     if name in GEOMETRY:
         return (node,) if name == "node_depth" else (cell, *_bound(name))
-    return () if name in (*WORK, *OUTCOME, "profile") else leading
+    return () if name in (OF_A_MAT, *WORK, *OUTCOME, "profile") else leading
 
 
 def _bound(name: str) -> tuple[str, ...]:

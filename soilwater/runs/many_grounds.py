@@ -132,7 +132,7 @@ def simulate_grounds(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles(profile for ground in wholes for profile in ground.profiles)
+    ).for_cases([case for _, cases in chunks for case in cases])
     plan = _Plan(chunks, settings, {dimension: range(len(wholes)) if labels is None else labels})
     workers = Workers(n_threads, executor, progress)
     if store is not None:

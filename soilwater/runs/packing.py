@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
+from soilwater.kernels.branch_look_up import N_ROOM
 from soilwater.kernels.branches import FLOODED, PLACES
 from soilwater.kernels.curves import (
     SCALE,
@@ -19,6 +20,7 @@ from soilwater.kernels.curves import (
     WATER_AT_SATURATION,
     bin_edges,
 )
+from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.entry_points import work_size
 from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
@@ -164,6 +166,7 @@ def pack_memories(
         nest=nest,
         places=count,
         level=np.zeros((longest - 1, 2, PLACES, 2)),
+        room=np.zeros(N_ROOM * (longest + BLOCK)),
         work=np.zeros(branch_work_size.py_func(longest)),
         out_effective=np.full((n, n_out, 2, longest - 1), np.nan),
     )

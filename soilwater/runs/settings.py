@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from numbers import Real
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.profile import Profile
+from soilwater.ground.turf import Turf
 from soilwater.runs.case import HeldSurface
-from soilwater.runs.layout import REMEMBERED, SIMULATED, kept_names
+from soilwater.runs.layout import OF_A_MAT, REMEMBERED, SIMULATED, kept_names
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import as_times, hours_between, stamp, to_timedeltas
@@ -20,6 +21,18 @@ from soilwater.words.units import number_to_house
 
 MOST_OUTPUTS = 1_000_000
 """Most output times of a run: every hour of a century is 876 600."""
+
+
+class Grown(Protocol):
+    """A case, or as much of one as is known before it is run."""
+
+    @property
+    def profile(self) -> Profile | None:
+        """Layers and base."""
+
+    @property
+    def turf(self) -> Turf | None:
+        """What grows on them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,18 +68,19 @@ class Settings:
     refinement: float = 1.0
     max_steps: int = 1_000_000
 
-    def for_profiles(self, profiles: Iterable[Profile | None]) -> Settings:
+    def for_cases(self, cases: Sequence[Grown]) -> Settings:
         """Return the same settings, with what columns remember wanted where one remembers.
 
-        Suctions at the nodes say what is held there only together with it.
+        Suctions at the nodes say what is held there, and where a run may go on from, only together
+        with it.
         """
-        remembers = "node_suction" in self.names and any(
-            each is not None and each.remembers for each in profiles
-        )
-        names = tuple(
-            name for name in SIMULATED if (remembers if name in REMEMBERED else name in self.names)
-        )
-        return replace(self, names=names)
+        wanted = dict.fromkeys(SIMULATED, False) | dict.fromkeys(self.names, True)
+        nodes = "node_suction" in self.names
+        sand = nodes and any(each.profile is not None and each.profile.remembers for each in cases)
+        turfs = [each.turf for each in cases if each.turf is not None]
+        wanted |= dict.fromkeys(REMEMBERED, sand)
+        wanted[OF_A_MAT] = nodes and any(turf.repellent_mat is not None for turf in turfs)
+        return replace(self, names=tuple(name for name in SIMULATED if wanted[name]))
 
 
 def output_hours(

@@ -111,7 +111,7 @@ def simulate(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles(profiles)
+    ).for_cases(cases)
     if on_failure not in ("raise", "return"):
         raise InputError(f'on_failure: {on_failure!r}; allowed: "raise" or "return".')
     if ground is not None:
@@ -208,7 +208,7 @@ def simulate_many(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles(each.profile for each in outlines)
+    ).for_cases(outlines)
     axes = {str(dim): array[dim].values for dim in array.dims}
     if is_lazy(array):
         if any(each is not None for each in (n_threads, executor, store, progress or None)):
@@ -296,7 +296,7 @@ def compare_depths(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles(each.profile for each in cases)
+    ).for_cases(cases)
     batch = Batch(cases, {"root_zone_depth": thicknesses, **axes}, settings)
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
@@ -393,7 +393,7 @@ def simulate_ensemble(
         tolerance=tolerance,
         refinement=refinement,
         max_steps=max_steps,
-    ).for_profiles(each.profile for each in cases)
+    ).for_cases(cases)
     batch = Batch(cases, axes, settings)
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 

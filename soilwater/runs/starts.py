@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from soilwater.ground.gravel_drainage import suction_carrying
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
+from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_suctions
+from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.wetted import AfterFlooding, AfterRain, suction_after, turns_after
 from soilwater.soils import Hysteretic
 from soilwater.words.errors import Faults, InputError
@@ -32,6 +34,8 @@ class Beginning(NamedTuple):
     turns: NDArray[np.float64]
     """(n, N_TURNS): heads at which they turned before [cm], the oldest first; not a number after
     the last."""
+    mat: MatState = MatState()
+    """What a mat remembers."""
 
 
 def flooded(head: NDArray[np.float64]) -> Beginning:
@@ -71,6 +75,13 @@ def begin(case: Case, mesh: Mesh) -> Beginning:
             beginning = Beginning(beginning.head, _turns_at_end(start, mesh))
         elif mesh.remembers and not (isinstance(start, str) and start in ("soaked", "drained")):
             _ask_for_the_way(start)
+    came_from = start.water if isinstance(start, AfterFlooding) else start
+    if (
+        isinstance(came_from, xr.Dataset)
+        and case.turf is not None
+        and case.turf.repellent_mat is not None
+    ):
+        beginning = beginning._replace(mat=_mat_at_end(came_from))
     head = beginning.head
     driest = int(np.argmin(head))
     if head[driest] < -OVEN_DRY_SUCTION:
@@ -120,6 +131,24 @@ def _turns_at_end(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:
             'Hysteretic soil, and with "node_suction" where keep is given; or write '
             "start=AfterFlooding(run)."
         )
+    _refuse_cut(run)
+    node = "node_depth" if "node_depth" in turning.dims else "node"
+    turns: NDArray[np.float64] = turning.squeeze().transpose(node, "turn").values
+    return -turns[: mesh.depth.size]
+
+
+def _mat_at_end(run: xr.Dataset) -> MatState:
+    """Read what a mat remembers off an earlier result; nothing, where that had none."""
+    wet_for = run.get(OF_A_MAT)
+    if wet_for is None:
+        return MatState()
+    _refuse_cut(run)
+    hours = float(wet_for.squeeze())
+    return MatState() if np.isnan(hours) else MatState(refuses=True, wet_for=hours)
+
+
+def _refuse_cut(run: xr.Dataset) -> None:
+    """Refuse a result that ends before what it remembers."""
     last = np.datetime64(run.time.values.ravel()[-1])
     known = np.datetime64(str(run.attrs.get("remembered_at", "")) or "NaT")
     if known != last:
@@ -128,9 +157,6 @@ def _turns_at_end(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:
             f"{stamp(last)}; allowed: a result that is not cut before its end, or one run to "
             f"{stamp(last)}."
         )
-    node = "node_depth" if "node_depth" in turning.dims else "node"
-    turns: NDArray[np.float64] = turning.squeeze().transpose(node, "turn").values
-    return -turns[: mesh.depth.size]
 
 
 def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:

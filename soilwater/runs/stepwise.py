@@ -43,7 +43,13 @@ def needs_decisions(case: Case) -> bool:
 
 
 def march_with_decisions(
-    packed: Packed, memories: Memories | None, i: int, case: Case, mesh: Mesh, forcing: Forcing
+    packed: Packed,
+    memories: Memories | None,
+    i: int,
+    case: Case,
+    mesh: Mesh,
+    forcing: Forcing,
+    state: MatState,
 ) -> Forcing:
     """March one case from decision to decision.
 
@@ -65,6 +71,8 @@ def march_with_decisions(
         Its nodes.
     forcing : Forcing
         What it would feel if nothing were decided.
+    state : MatState
+        What its mat remembers.
 
     Returns
     -------
@@ -82,7 +90,7 @@ def march_with_decisions(
     events = list(case.irrigation)
     forcing = make_forcing(weather, case.turf, events)
     a, b = packed.node_start[i], packed.node_start[i + 1]
-    mat, state = None if case.turf is None else case.turf.repellent_mat, MatState()
+    mat = None if case.turf is None else case.turf.repellent_mat
     refused: list[tuple[float, float, float]] = []
     last = 0.0
     for time, upcoming in pairwise([*times, end]):
@@ -112,7 +120,10 @@ def march_with_decisions(
             forcing = make_forcing(weather, case.turf, events)
             for span in refused:
                 forcing = forcing.refusing(*span)
-    _march_to(packed, own, i, float(hours_between(start, end)), forcing)
+    hours = float(hours_between(start, end))
+    _march_to(packed, own, i, hours, forcing)
+    if state.refuses:
+        forcing = replace(forcing, mat_wet_for=state.wet_for + hours - last)
     return forcing
 
 

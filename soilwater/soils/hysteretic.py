@@ -218,7 +218,8 @@ class Hysteretic(SoilModel):
         >>> round(sand.suction_ratio, 3), round(sand.rewetted_saturation, 3)
         (1.5, 0.9)
         """
-        faults = Faults(f'Hysteretic "{name or drying.name}"')
+        called = name or drying.name
+        faults = Faults(f'Hysteretic "{called}"' if called else "Hysteretic.from_curves")
         full = wetting.theta_s / drying.theta_s
         dry, wet = (
             0.5 * (drying.theta_s + drying.theta_r),

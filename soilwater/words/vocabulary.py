@@ -108,6 +108,12 @@ _ROWS = (
         cell_methods=_POINT,
     ),
     Variable("turning_suction", "cm", "suctions at which the node turned, at the end of the run"),
+    Variable(
+        "repellent_mat_wet_for",
+        "h",
+        "how long a mat that refuses water has been wet, at the end of the run",
+        valid_range=_NOT_NEGATIVE,
+    ),
     Variable("base_suction", "cm", "suction at the base (positive when dry)", cell_methods=_POINT),
     Variable(
         "surface_suction",

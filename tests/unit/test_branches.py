@@ -5,8 +5,9 @@ import pytest
 from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
-from soilwater.kernels import branch_flux, branches, remembering, rows
+from soilwater.kernels import branch_flux, branch_look_up, branches, remembering, rows
 from soilwater.kernels.branches import FLOODED, PLACES, Remembering
+from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.rows import Column
 from soilwater.runs.packing import pack_memories
 from soilwater.soils.kernel_table import stack_tables
@@ -33,7 +34,13 @@ class Node:
             self.z, soil, np.zeros(n), np.zeros(rows.N_CONDITIONS), np.zeros(rows.N_CODES, int)
         )
         self.soils = Remembering(
-            tables, scalars, memory, nest, np.full(n, 2), np.zeros((n - 1, 2, PLACES, 2))
+            tables,
+            scalars,
+            memory,
+            nest,
+            np.full(n, 2),
+            np.zeros((n - 1, 2, PLACES, 2)),
+            np.full((branch_look_up.N_ROOM, n + BLOCK), np.nan),
         )
         branches.recall(self.column, self.soils)
 
@@ -160,8 +167,8 @@ def test_flux_is_nothing_at_rest_whatever_the_histories():
     for _ in range(6):
         node.go(head + rng.uniform(-30.0, 30.0, z.size))
     node.go(head)
-    work = np.zeros((branch_flux.N_BRANCH_WORK, z.size))
-    branch_flux.look_up_branches(head, node.column.soil, node.soils, work)
+    work = np.zeros((branch_look_up.N_BRANCH_WORK, z.size))
+    branch_look_up.look_up_branches(head, node.column.soil, node.soils, work)
     branch_flux.branch_flow(head, 1.0, z, work)
     assert np.ptp(work[rows.TOP_WATER, :-1]) > 0.05
     assert np.abs(work[rows.FLUX, :-1]).max() <= 1e-14
@@ -179,7 +186,7 @@ def test_the_jacobian_is_that_of_the_residual():
     for _ in range(5):
         node.go(head + rng.uniform(-12.0, 12.0, n))
     stored, flows = np.zeros(n), np.zeros(rows.N_RATES)
-    work = np.zeros((branch_flux.N_BRANCH_WORK, n))
+    work = np.zeros((branch_look_up.N_BRANCH_WORK, n))
 
     def residual(h):
         remembering.assemble(h, 0.05, stored, column, node.soils, work, flows)

@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+import xarray as xr
 from scipy.stats import beta, gmean
 
 import soilwater as sw
@@ -243,6 +244,33 @@ def test_a_mat_remembers_whether_it_refuses():
         state = mat.then(state, content, 1.0)
         told.append(state.refuses)
     assert told == [False, False, True, True, True, True, False, False, True]
+
+
+def test_a_run_goes_on_with_a_mat_that_refuses(tmp_path):
+    """Wet again, but not for long enough: it goes on refusing what it refuses in one run."""
+    mat = sw.RepellentMat(**MAT | {"wetted_after": 6.0})
+    weather = sw.Weather(EDGES, [0.0] + [10.0] * 8 + [0.0] * 3, [0.2] * 12)
+    whole = under(mat, weather, output="1 h")
+    cut = EDGES[5]
+    first = under(mat, weather.between(EDGES[0], cut), output="1 h")
+    wet = first.water_content.sel(depth=slice(0.0, 3.0)).mean("depth")
+    assert float(wet[-1]) > mat.threshold and float(first.repellent_mat_wet_for) > 0.0
+    first.to_netcdf(tmp_path / "run.nc")
+    first.to_zarr(tmp_path / "run.zarr", consolidated=False)
+    lost = []
+    for state in (
+        first,
+        xr.open_dataset(tmp_path / "run.nc"),
+        xr.open_zarr(tmp_path / "run.zarr", consolidated=False),
+    ):
+        second = under(mat, weather.between(cut, EDGES[-1]), start=state, output="1 h")
+        lost.append(float(first.runoff[-1] + second.runoff[-1]))
+    assert lost[0] == lost[1] == lost[2] == pytest.approx(float(whole.runoff[-1]), abs=1e-6)
+    takes = under(None, weather.between(cut, EDGES[-1]), start=first, output="1 h")
+    assert float(takes.runoff[-1]) == 0.0 < lost[0] - float(first.runoff[-1])
+    assert np.isnan(float(whole.repellent_mat_wet_for))
+    with pytest.raises(sw.InputError, match="a result that is not cut before its end"):
+        under(mat, weather.between(cut, EDGES[-1]), start=first.isel(time=slice(0, 3)))
 
 
 def test_a_mat_that_cannot_be_is_told_with_every_fault():

@@ -13,7 +13,7 @@ from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
 from soilwater.runs import scheduling
-from soilwater.runs.layout import REMEMBERED, SIMULATED
+from soilwater.runs.layout import OF_A_MAT, REMEMBERED, SIMULATED
 
 LOAM = sw.VanGenuchten.texture_class("loam")
 TWO_LAYERS = sw.Profile(
@@ -217,7 +217,7 @@ class TestKeep:
     def test_all_by_default(self):
         batch = sw.simulate_many(mixed_cases()[:1], **SETTINGS)
         # Sand that remembers nothing has no branches to tell of.
-        assert set(batch.data_vars) == {*SIMULATED, "profile"} - {*REMEMBERED}
+        assert set(batch.data_vars) == {*SIMULATED, "profile"} - {*REMEMBERED, OF_A_MAT}
 
     def test_unknown_names_are_listed(self):
         with pytest.raises(sw.InputError, match=r"'wetness'.*allowed: water_content, suction"):

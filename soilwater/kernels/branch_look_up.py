@@ -1,0 +1,322 @@
+"""Water and curves of all nodes of a column on their branches.
+
+Which branch a node is on is found node by node; then the nodes of one soil are looked up in blocks
+of eight without a branch in the code, water first and then the drying curve where it holds as much,
+by the cubics of the bin where that should be. Where it was not, the node is looked up by itself.
+"""
+
+import math
+
+from soilwater.kernels.branches import (
+    BOTTOM,
+    PLACES,
+    TOP,
+    branch_hydraulics,
+    branch_of,
+    by_cubics,
+    curves_of_water,
+    drains_first,
+    find_branch,
+    remembers,
+    set_last_level,
+    slope_of_effective,
+    water_on_branch,
+)
+from soilwater.kernels.cache import kernel
+from soilwater.kernels.curves import SPECIFIC_STORAGE, soil_hydraulics
+from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
+from soilwater.kernels.march import copy_into
+from soilwater.kernels.rows import (
+    BOTTOM_CAPACITY,
+    BOTTOM_CONDUCTIVITY,
+    BOTTOM_POTENTIAL,
+    BOTTOM_SLOPE,
+    BOTTOM_WATER,
+    N_WORK,
+    TOP_CAPACITY,
+    TOP_CONDUCTIVITY,
+    TOP_POTENTIAL,
+    TOP_SLOPE,
+    TOP_WATER,
+)
+
+# Rows of `work` beyond those of `rows`: effective heads at the top and bottom of each interval
+# [cm] and their derivatives by head [1]; the part of the water there that does not move with head
+# [1]; store and uptake of each node without that part [cm]; in a retry, the heads from which
+# the last step of Newton's method went, and how far the last did that went far [cm].
+(
+    TOP_EFFECTIVE,
+    TOP_EFFECTIVE_BY_HEAD,
+    BOTTOM_EFFECTIVE,
+    BOTTOM_EFFECTIVE_BY_HEAD,
+    TOP_STILL,
+    BOTTOM_STILL,
+    MOVING,
+    LAST_BEFORE,
+    LAST_MOVE,
+    N_BRANCH_WORK,
+) = range(N_WORK, N_WORK + 10)
+
+# Rows of the room of a column, for each node in the soil above it, the first in that below. Blocks
+# may run on into the nodes after them, and the last beyond the column.
+(
+    HEAD,  # not a number where what follows from it has to be found anew
+    BRANCH,  # the branch it is on, and the level of the turn from which that begins
+    LEVEL_FIRST,
+    LEVEL_SECOND,
+    DRIER,  # heads between which that holds [cm]; none where it has to be found
+    WETTER,
+    WATER,  # what `branch_hydraulics` gives
+    CAPACITY,
+    CONDUCTIVITY,
+    SLOPE,
+    POTENTIAL,
+    EFFECTIVE,
+    EFFECTIVE_BY_HEAD,
+    STILL,
+    REACHED,  # 1 where the block did all of it, else 0
+    # A head that was looked up, its effective head [cm] and the derivative of that by head [1],
+    # near which the next will be. Not a number where none was since the last output: what is left
+    # there, to round-off, must not depend on where a run was cut.
+    LAST_HEAD,
+    LAST_EFFECTIVE,
+    LAST_BY_HEAD,
+    N_ROOM,
+) = range(19)
+DRAINED, WETTED, FIRST_DRAINED = 0.0, 1.0, 2.0
+"""Branches: from a wet turn, from a dry one, and the drying curve itself."""
+
+BOTH_ENDS = (
+    (WATER, TOP_WATER, BOTTOM_WATER),
+    (CAPACITY, TOP_CAPACITY, BOTTOM_CAPACITY),
+    (CONDUCTIVITY, TOP_CONDUCTIVITY, BOTTOM_CONDUCTIVITY),
+    (SLOPE, TOP_SLOPE, BOTTOM_SLOPE),
+    (POTENTIAL, TOP_POTENTIAL, BOTTOM_POTENTIAL),
+    (EFFECTIVE, TOP_EFFECTIVE, BOTTOM_EFFECTIVE),
+    (EFFECTIVE_BY_HEAD, TOP_EFFECTIVE_BY_HEAD, BOTTOM_EFFECTIVE_BY_HEAD),
+    (STILL, TOP_STILL, BOTTOM_STILL),
+)
+"""Rows of the room, and of the same thing at the top and the bottom of each interval."""
+LASTS = ((HEAD, LAST_HEAD), (EFFECTIVE, LAST_EFFECTIVE), (EFFECTIVE_BY_HEAD, LAST_BY_HEAD))
+
+
+@kernel
+def forget_branch(i, soils):
+    """Let the branch of a node be found anew."""
+    soils.room[HEAD, i] = math.nan
+    soils.room[DRIER, i], soils.room[WETTER, i] = math.inf, -math.inf
+
+
+@kernel
+def forget_look_ups(soils):
+    """Let the next look-up of each node start from its bounds."""
+    for i in range(soils.places.size):
+        soils.room[LAST_HEAD, i] = math.nan
+        forget_branch(i, soils)
+
+
+@kernel
+def go_on(h, soils):
+    """Bound the branch that each node stands on by where it stands, before that is remembered."""
+    drier, wetter, branch = soils.room[DRIER], soils.room[WETTER], soils.room[BRANCH]
+    heads = soils.room[HEAD]
+    for i in range(h.size):
+        heads[i] = math.nan
+        if drier[i] == -math.inf and wetter[i] == math.inf:
+            # It has no memory.
+            continue
+        if not drier[i] < h[i] < wetter[i] or soils.places[i] >= PLACES - 1:
+            forget_branch(i, soils)
+        elif branch[i] == WETTED:
+            drier[i] = h[i]
+        else:
+            wetter[i] = h[i]
+
+
+@kernel
+def node_hydraulics(head, place, side, i, j, soils):
+    """Curves of soil `j` at one side of interval `i`; see `branches.branch_hydraulics`."""
+    table, scalars, memory = soils.tables[j], soils.scalars[j], soils.memory[j]
+    if remembers(soils, j):
+        level = soils.level[i, side, place]
+        return branch_hydraulics(head, place, level, table, scalars, memory)
+    water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
+    return water, capacity, k, slope, potential, head, 1.0, 0.0
+
+
+@kernel
+def find_again(i, head, soil, soils):
+    """Find the branch of a node, its level, and how far it goes."""
+    room = soils.room
+    interval, side = (i - 1, BOTTOM) if i > 0 else (0, TOP)
+    j = soil[interval]
+    nest, count = soils.nest[i], soils.places[i]
+    place = find_branch(head, nest, count) if remembers(soils, j) else 0
+    if place == count - 1:
+        set_last_level(i, soil, soils)
+    dried = place % 2 == 0
+    beyond, to = nest[min(place + 1, count - 1)], nest[place - 1] if place > 0 else -math.inf
+    room[DRIER, i], room[WETTER, i] = (to, beyond) if dried else (beyond, to)
+    if not remembers(soils, j):
+        room[DRIER, i], room[WETTER, i] = -math.inf, math.inf
+    if drains_first(head, place, soils.memory[j]):
+        room[BRANCH, i], room[LEVEL_FIRST, i], room[LEVEL_SECOND, i] = FIRST_DRAINED, 0.0, 0.0
+        if place > 0:
+            room[DRIER, i], room[WETTER, i] = math.inf, -math.inf
+        return
+    # What is full is on the drying curve.
+    room[WETTER, i] = min(room[WETTER, i], 0.0)
+    room[BRANCH, i] = DRAINED if dried else WETTED
+    room[LEVEL_FIRST, i] = soils.level[interval, side, place, 0]
+    room[LEVEL_SECOND, i] = soils.level[interval, side, place, 1]
+
+
+@kernel
+def find_branches(h, soil, soils):
+    """Branch of each node, and its level: what they were, where the head has not left that."""
+    room = soils.room
+    heads, drier, wetter = room[HEAD], room[DRIER], room[WETTER]
+    for i in range(h.size):
+        heads[i] = h[i]
+        if not drier[i] < h[i] < wetter[i]:
+            find_again(i, h[i], soil, soils)
+
+
+@kernel
+def water_in_blocks(first, last, table, scalars, memory, room):
+    """Water of nodes of one soil on their branches; see `flux.flow_in_blocks`."""
+    of_water, of_capacity, of_still = room_for_block(), room_for_block(), room_for_block()
+    for begin in range(first, last, BLOCK):
+        end = begin + BLOCK
+        head, branch = room[HEAD, begin:end], room[BRANCH, begin:end]
+        level_first, level_second = room[LEVEL_FIRST, begin:end], room[LEVEL_SECOND, begin:end]
+        for i in range(BLOCK):
+            water, capacity, still = water_on_branch(
+                head[i], branch[i] == WETTED, level_first[i], level_second[i],
+                table, scalars, memory,
+            )  # fmt: skip
+            put(of_water, i, water)
+            put(of_capacity, i, capacity)
+            put(of_still, i, still)
+        for i in range(BLOCK):
+            room[WATER, begin + i] = take(of_water, i)
+        for i in range(BLOCK):
+            room[CAPACITY, begin + i] = take(of_capacity, i)
+        for i in range(BLOCK):
+            room[STILL, begin + i] = take(of_still, i)
+
+
+@kernel
+def curves_in_blocks(first, last, table, scalars, room):
+    """Curves of nodes of one soil, by their water; see `flux.flow_in_blocks`."""
+    of_k, of_slope, of_potential = room_for_block(), room_for_block(), room_for_block()
+    of_effective, of_by_head, of_reached = room_for_block(), room_for_block(), room_for_block()
+    for begin in range(first, last, BLOCK):
+        end = begin + BLOCK
+        head, water, capacity = (
+            room[HEAD, begin:end], room[WATER, begin:end], room[CAPACITY, begin:end]
+        )  # fmt: skip
+        last_head, last_effective, last_by_head = (
+            room[LAST_HEAD, begin:end], room[LAST_EFFECTIVE, begin:end],
+            room[LAST_BY_HEAD, begin:end],
+        )  # fmt: skip
+        for i in range(BLOCK):
+            held = water[i] - SPECIFIC_STORAGE * (head[i] if head[i] > 0.0 else 0.0)
+            about = last_effective[i] + last_by_head[i] * (head[i] - last_head[i])
+            reached, u, drying_capacity, k, slope, potential = by_cubics(
+                held, about, table, scalars
+            )
+            put(of_k, i, k)
+            put(of_slope, i, slope)
+            put(of_potential, i, potential)
+            put(of_effective, i, u)
+            put(of_by_head, i, slope_of_effective(head[i], capacity[i], drying_capacity))
+            put(of_reached, i, 1.0 if reached else 0.0)
+        for i in range(BLOCK):
+            room[CONDUCTIVITY, begin + i] = take(of_k, i)
+        for i in range(BLOCK):
+            room[SLOPE, begin + i] = take(of_slope, i)
+        for i in range(BLOCK):
+            room[POTENTIAL, begin + i] = take(of_potential, i)
+        for i in range(BLOCK):
+            room[EFFECTIVE, begin + i] = take(of_effective, i)
+        for i in range(BLOCK):
+            room[EFFECTIVE_BY_HEAD, begin + i] = take(of_by_head, i)
+        for i in range(BLOCK):
+            room[REACHED, begin + i] = take(of_reached, i)
+
+
+@kernel
+def look_up_the_rest(first, last, table, scalars, memory, room):
+    """Curves of those of the nodes that blocks do not do."""
+    for i in range(first, last):
+        head, branch = room[HEAD, i], room[BRANCH, i]
+        if branch != FIRST_DRAINED and room[REACHED, i] == 1.0:
+            continue
+        if branch == FIRST_DRAINED:
+            water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
+            u, by_head = head, 1.0
+            room[WATER, i], room[CAPACITY, i], room[STILL, i] = water, capacity, 0.0
+        else:
+            held = room[WATER, i] - SPECIFIC_STORAGE * max(head, 0.0)
+            # Another bin, most often the next.
+            reached, u, drying_capacity, k, slope, potential = by_cubics(
+                held, room[EFFECTIVE, i], table, scalars
+            )
+            if not reached:
+                u, drying_capacity, k, slope, potential = curves_of_water(
+                    held, head, table, scalars, memory
+                )
+            by_head = slope_of_effective(head, room[CAPACITY, i], drying_capacity)
+        room[CONDUCTIVITY, i], room[SLOPE, i], room[POTENTIAL, i] = k, slope, potential
+        room[EFFECTIVE, i], room[EFFECTIVE_BY_HEAD, i] = u, by_head
+
+
+@kernel
+def look_up_water(h, soil, soils):
+    """Water of each node in the soil above it, the first in that below, into the room."""
+    room, nodes, first = soils.room, h.size, 0
+    heads, known = room[HEAD], True
+    for i in range(nodes):
+        known &= heads[i] == h[i]
+    if known:
+        return
+    find_branches(h, soil, soils)
+    for i in range(1, nodes):
+        if i == nodes - 1 or soil[i] != soil[i - 1]:
+            j = soil[i - 1]
+            table, scalars = soils.tables[j], soils.scalars[j]
+            water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
+            for k in range(first, i + 1):
+                if room[BRANCH, k] == FIRST_DRAINED:
+                    room[WATER, k] = soil_hydraulics(h[k], table, scalars)[0]
+            first = i + 1
+
+
+@kernel
+def look_up_branches(h, soil, soils, work):
+    """Curves at the top and at the bottom of each interval, by the history of its nodes."""
+    look_up_water(h, soil, soils)
+    room, nodes, first = soils.room, h.size, 0
+    for i in range(1, nodes):
+        if i == nodes - 1 or soil[i] != soil[i - 1]:
+            j = soil[i - 1]
+            table, scalars = soils.tables[j], soils.scalars[j]
+            curves_in_blocks(first, i + 1, table, scalars, room)
+            look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
+            first = i + 1
+    for row, last_row in LASTS:
+        copy_into(room[last_row, :nodes], room[row, :nodes])
+    for row, top, bottom in BOTH_ENDS:
+        copy_into(work[top, : nodes - 1], room[row, : nodes - 1])
+        copy_into(work[bottom, : nodes - 1], room[row, 1:nodes])
+    for i in range(1, soil.size):
+        j = soil[i]
+        if soil[i - 1] != j:
+            # An interface: one head, and two of everything else.
+            place = branch_of(i, h[i], soil, soils)
+            (
+                work[TOP_WATER, i], work[TOP_CAPACITY, i], work[TOP_CONDUCTIVITY, i],
+                work[TOP_SLOPE, i], work[TOP_POTENTIAL, i], work[TOP_EFFECTIVE, i],
+                work[TOP_EFFECTIVE_BY_HEAD, i], work[TOP_STILL, i],
+            ) = node_hydraulics(h[i], place, TOP, i, j, soils)  # fmt: skip
