@@ -256,7 +256,10 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
     ]
     if len(tried) > 2:
         parts.append(f"{len(tried) - 2} more are not held for sure (table)")
-    parts += [f"{listed(names)}: {why}" for why, names in dry.items()]
+    parts += [
+        f"{names[0]} {why}" if len(names) == 1 else f"{listed(names)}: each {why}"
+        for why, names in dry.items()
+    ]
     if len(quiet) == len(spots):
         parts.append(f"no spot is likely to need hand water to stay above {line}")
     elif quiet:
