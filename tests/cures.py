@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import re
 
-_VALUE = r"(?:\{[^{}]*\}|\([^()]*\)|\"[^\"]*\"|True|False)"
+_VALUE = r"(?:range\(\d+, \d+\)|\{[^{}]*\}|\([^()]*\)|\"[^\"]*\"|True|False)"
 _SETTING = rf"[a-z_]+={_VALUE}"
 _SITE = r"site=Site\([-\d., ]+\)"
 _CALL = rf"(?:{_SITE}|{_SETTING})(?:, {_SETTING})*"
@@ -28,5 +28,6 @@ def _value(node: ast.expr) -> object:
     if isinstance(node, ast.Call):
         from soilwater import Site
 
-        return Site(*(ast.literal_eval(argument) for argument in node.args))
+        made = range if ast.unparse(node.func) == "range" else Site
+        return made(*(ast.literal_eval(argument) for argument in node.args))
     return ast.literal_eval(node)

@@ -25,6 +25,7 @@ from soilwater.kernels.rows import (
     LAST,
     LAST_STEP,
     LAST_SUPPLY,
+    LEAST,
     NEXT_STEP,
     OUTFLOW,
     PHASE_END,
@@ -52,7 +53,7 @@ LEAST_GROWTH = 0.3
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
 """Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
 LEAST_SHARE_KEPT = 0.3
-"""Share of its water a node must keep when the last step's share is carried on."""
+"""Share of the water it can give that a node must keep when the last step's share is carried on."""
 LEAST_CARRIED = 1.0e-14
 """Share of the water a full node holds that is too little to be missed."""
 LEAST_GAIN = 1.0e-3
@@ -75,19 +76,21 @@ def has_dry_end(tables, scalars, j):
 def describe_nodes(z, soil, soils, work):
     """Say what each node is.
 
-    Volume around it [cm], suction from which it is dry, water it holds when full [cm], and whether
-    it holds nothing beyond the dry end of soils.
+    Volume around it [cm], suction from which it is dry, water it holds when full and at the largest
+    suction [cm], and whether it holds nothing beyond the dry end of soils.
     """
     tables, scalars = soils.tables, soils.scalars
-    volume, dry_suction, full, ends = work[VOLUME], work[DRY_SUCTION], work[FULL], work[ENDS]
+    volume, dry_suction, ends = work[VOLUME], work[DRY_SUCTION], work[ENDS]
+    full, least = work[FULL], work[LEAST]
     for i in range(z.size):
-        volume[i], dry_suction[i], full[i], ends[i] = 0.0, 0.0, 0.0, 1.0
+        volume[i], dry_suction[i], full[i], least[i], ends[i] = 0.0, 0.0, 0.0, 0.0, 1.0
     for i in range(z.size - 1):
         half = 0.5 * (z[i + 1] - z[i])
         for j in range(i, i + 2):
             volume[j] += half
             dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
+            least[j] += half * hydraulics(-OVEN_DRY_SUCTION, tables, scalars, soil[i])[0]
             ends[j] *= 1.0 if has_dry_end(tables, scalars, soil[i]) else 0.0
 
 
@@ -137,16 +140,18 @@ def share_carried(dt, last):
 def weight_of_last_step(dt, last, state, work):
     """Share of the last step's amounts in this one, and the water each node starts from.
 
-    None is carried on where it would nearly empty a node or overfill it.
+    None is carried on where it would nearly empty a node or overfill it. A node is empty at the
+    largest suction, whatever it holds there: asked for more, its head could not follow.
     """
     h, stored, rate = state.h, state.stored, state.rate
-    full, target = work[FULL], work[TARGET]
+    full, least, target = work[FULL], work[LEAST], work[TARGET]
     weight = share_carried(dt, last)
     if weight > 0.0:
         for i in range(stored.size):
             target[i] = stored[i] + weight * last * rate[i]
             carried = stored[i] - target[i]
-            empty = target[i] < LEAST_SHARE_KEPT * stored[i] and carried > LEAST_CARRIED * full[i]
+            kept, could_give = target[i] - least[i], stored[i] - least[i]
+            empty = kept < LEAST_SHARE_KEPT * could_give and carried > LEAST_CARRIED * full[i]
             if empty or (target[i] > full[i] and h[i] < 0.0):
                 weight = 0.0
                 break

@@ -177,7 +177,7 @@ def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pore
 
 @kernel_without_door
 def _oven_dry(row, steps, water, conductivity):
-    """No water at the oven-dry suction and beyond, and what the films passed there."""
+    """No water at the oven-dry suction and beyond, and films that soon pass next to none."""
     exponent, oven_dry = row[FILM_EXPONENT], row[OVEN_DRY]
     passed = row[SATURATED_CONDUCTIVITY] * row[FILM_SHARE] * exponential(exponent)
     for o in range(N_OCTAVES):
@@ -186,7 +186,9 @@ def _oven_dry(row, steps, water, conductivity):
             continue
         for j in range(N_STEPS):
             if octave * steps[j] >= oven_dry:
-                water[o, j], conductivity[o, j] = 0.0, passed
+                relative = oven_dry / (octave * steps[j])
+                eighth = ((relative**2) ** 2) ** 2
+                water[o, j], conductivity[o, j] = 0.0, passed * (eighth**2) ** 2 * eighth
 
 
 @kernel_without_door

@@ -263,6 +263,16 @@ class FitResult(Tabled):
         told = ", ".join(f"{name} {100.0 * share:.0f} %" for name, share in shares)
         return f"the points lean on {shares[0][0]} ({told})"
 
+    @property
+    def errors(self) -> str:
+        """What errors of the lab the sample carries, in a sentence."""
+        own, shared = (100.0 * each for each in (self.table.lab_error, self.table.sheet_error))
+        return (
+            f"each point by {own:.2g} % of water by volume and all points of the sheet together by "
+            f"{shared:.2g} % (two times in three); where labs differ by 1.5 %, give the sheet "
+            "sheet_error=0.015"
+        )
+
     def _columns(self) -> list[Column]:
         # Each parameter has a unit of its own.
         names = list(self.parameters)
@@ -284,14 +294,18 @@ class FitResult(Tabled):
     def __repr__(self) -> str:
         rows, header = self._rows()
         lines = [self.sentence, echo_table(rows, header), f"k_sat: {self.k_sat_source}"]
-        lines.append(f"curves: {self.leaning}")
+        lines += [f"curves: {self.leaning}", f"errors: {self.errors}"]
         lines += [f"expected: {prior}" for prior in self.priors]
         lines += [f"caution: {caution}" for caution in self.cautions]
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         rows, header = self._rows()
-        items = [f"k_sat: {self.k_sat_source}", f"curves: {self.leaning}"]
+        items = [
+            f"k_sat: {self.k_sat_source}",
+            f"curves: {self.leaning}",
+            f"errors: {self.errors}",
+        ]
         items += [f"expected: {prior}" for prior in self.priors]
         items += [f"caution: {caution}" for caution in self.cautions]
         listed = "".join(f"<li>{escape(item)}</li>" for item in items)

@@ -46,8 +46,9 @@ practice, no source). This is the only place it is stated.
 
 SHEET_ERROR = 0.007
 """Standard deviation of the error that all water contents of a sheet share [1]: packing, the ring,
-one oven. A choice: at this size it widens a band by about a third. A lab known to be off by more
-is told so with ``sheet_error``."""
+one oven. A choice: no sand was found that two labs measured. At this size it widens a band by about
+a third; a larger one holds more of the sheets that are further off and costs more: the validation
+page shows both. A lab known to be off by more is told so with ``sheet_error``."""
 
 
 class RetentionPoints(NamedTuple):

@@ -123,7 +123,8 @@ def check_points(
                 faults.add(
                     f"{what}, further apart than lab error",
                     where=where,
-                    cure="name the cores in a replicate column, or keep one row",
+                    cure="name the cores in a replicate column, or keep one row; where the sand "
+                    'was wetted again, say drying or wetting of each row in a column "branch"',
                 )
             else:
                 notes.append(f"{where}: {what}; averaged")

@@ -87,6 +87,59 @@ def doubt_of_suctions(
     )
 
 
+SEAM_RATIO, SEAM_GOES_ON = 5.0, 3.0
+"""How far apart two suctions of a curve are at least, and at most in the other unit, where the unit
+may have changed between them."""
+SEAM_FLAT, SEAM_AS_STEEP = 0.35, 2.5
+"""How much flatter than on both sides a curve is there, and how far from their slope it then is."""
+
+
+def doubt_of_a_seam(
+    unit: str, suction: NDArray[np.float64], water: NDArray[np.float64]
+) -> Doubt | None:
+    """Say that from one suction on a curve goes on where another unit would put it.
+
+    There it leaps over a decade in which hardly any water drains, between two steep parts that the
+    other unit joins.
+
+    Parameters
+    ----------
+    unit : str
+        Unit of the suctions on the sheet.
+    suction, water : ndarray, shape (n,)
+        Suctions [cm] and water contents by volume [1].
+
+    Returns
+    -------
+    Doubt or None
+    """
+    at = np.unique(suction[suction > 0.0])
+    held = np.array([water[suction == each].mean() for each in at])
+    logs = np.log(at)
+    size = float(suction_in_cm(np.ones(1), unit)[0])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = -np.diff(held) / np.diff(logs)
+    for i in range(1, slope.size - 1):
+        ratio, beside = at[i + 1] / at[i], (slope[i - 1], slope[i + 1])
+        if ratio < SEAM_RATIO or slope[i] > SEAM_FLAT * min(beside):
+            continue
+        for other in ("cm", "in", "kPa", "mm"):
+            goes_on = ratio * float(suction_in_cm(np.ones(1), other)[0]) / size
+            if other == unit or not 1.0 < goes_on <= SEAM_GOES_ON:
+                continue
+            steep = (held[i] - held[i + 1]) / np.log(goes_on)
+            if not min(beside) / SEAM_AS_STEEP <= steep <= SEAM_AS_STEEP * max(beside):
+                continue
+            numbers = at[[i, i + 1]] / size
+            return Doubt(
+                f"from {numbers[0]:g} to {numbers[1]:g} {unit} hardly any water drains, between "
+                f"two steep parts; {numbers[1]:g} {other} would go on from {numbers[0]:g} {unit}",
+                f'write the unit into the cells of one part, or confirm with suction_unit="{unit}" '
+                f"if all are in {unit}",
+            )
+    return None
+
+
 def _suction_where(
     suction: NDArray[np.float64], water: NDArray[np.float64], share: float = 0.5
 ) -> float:
@@ -113,6 +166,12 @@ def doubt_of_water(water: NDArray[np.float64]) -> Doubt | None:
     top, low = float(np.max(water)), float(np.min(water))
     if top <= LARGEST_WATER or top - low <= 0.5 * top:
         return None
+    if top > 1.0 and 0.1 * top <= LARGEST_WATER:
+        return Doubt(
+            f"{100 * top:.3g} % by volume is more than all; {10 * top:.3g} % if the numbers are "
+            "parts in a thousand",
+            'confirm with water_content_unit="‰ by volume" if that is what they are',
+        )
     return Doubt(
         f"{100 * top:.3g} % by volume is more than the pore space of a sand, and it drains: a "
         "degree of saturation, by mass, or two headers changed places?",

@@ -332,8 +332,13 @@ def _say_what_lacks(text: TextTable, suction: bool, water: bool, faults: Faults)
         faults.add(
             f"no column for water content among {found}",
             cure=_said(text, "water_content", at, 'water_content_unit="% by volume"')
-            + 'head the column "water content (% by volume)", or a column for each sample by '
-            'its name and say what they hold with water_content_unit="% by volume"',
+            + 'head the column "water content (% by volume)", '
+            + (
+                "which for cores that were weighed is (wet - dry) / dry x bulk density"
+                if "g" in text.units
+                else "or a column for each sample by its name and say what they hold with "
+                'water_content_unit="% by volume"'
+            ),
         )
 
 

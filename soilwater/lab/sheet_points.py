@@ -14,6 +14,7 @@ from soilwater.lab.retention_checks import MINERAL_DENSITY, WATER_DENSITY
 from soilwater.lab.sheet_doubts import (
     LARGEST_WATER,
     Doubt,
+    doubt_of_a_seam,
     doubt_of_headers,
     doubt_of_suctions,
     doubt_of_water,
@@ -90,6 +91,9 @@ def suctions_and_water(
         if suction_unit is None and own
         else None,
         doubt_of_water(water) if water_unit is None else None,
+        doubt_of_a_seam(own, suction[rest], water[rest])
+        if suction_unit is None and {point.suction_unit for point in points} == {own} - {""}
+        else None,
     ]
     if doubts[1] is not None and odd and water[rest].max() <= LARGEST_WATER:
         faults.add(
@@ -102,7 +106,7 @@ def suctions_and_water(
     for doubt in doubts:
         if doubt is not None:
             _ask(doubt, faults)
-    return (suction, water) if doubts == [None, None] else (None, None)
+    return (None, None) if any(doubts) else (suction, water)
 
 
 def odd_points(points: Sequence[Point], suction: Any, water: Any) -> list[int]:
@@ -340,6 +344,10 @@ def _as_fractions(
     # Per cent below 1 at the dry end of a long curve is real; before a row of more it is not.
     followed = np.append(np.cumsum(large[::-1])[::-1][1:], 0) > 0
     small = ~large & ((stated_percent & followed) | (open_scale & large.any()))
+    # A hundredfold fall at one row, from which they go on as fractions would, is none of the sand.
+    last = ~large & stated_percent & (values > 0.0) & large.any()
+    if last.sum() > 1 and 100.0 * values[last].max() <= values[large].min():
+        small |= last
     if small.any() or np.any(large & stated_fraction):
         few = large if large.all() or large.sum() <= (~large).sum() else ~large
         at = np.flatnonzero(few).tolist()

@@ -38,6 +38,7 @@ _SHARES = (
     (r"\bg ?/ ?100 ?g\b", "mass", 0.01),
     (r"\bg ?/ ?kg\b|\bg kg-1", "mass", 0.001),
     (r"\b(ml|cm3|cc) ?/ ?100 ?(ml|cm3|cc)\b|\bmm ?/ ?(100 ?mm|10 ?cm|dm)\b", "volume", 0.01),
+    (r"‰|\bper ?mille?\b|\bpromille\b", None, 0.001),
     (r"\bmm ?/ ?m\b|\bmm m-1|\bl ?/ ?m3\b|\bl m-3|\bml ?/ ?l\b", "volume", 0.001),
 )
 """Parts of a mass or a volume in other words than per cent, with their basis and size."""
@@ -186,7 +187,7 @@ def rank_suction_units(middle: float) -> list[str]:
     far = {
         # Release curves of root-zone sands are measured around 25 cm (common practice).
         unit: abs(float(np.log(suction_in_cm(np.array([middle]), unit)[0] / 25.0)))
-        for unit in ("cm", "kPa", "in", "mm", LOG_SUCTION, "bar")
+        for unit in ("cm", "kPa", "in", "mm", LOG_SUCTION, "bar", "m")
         if unit != LOG_SUCTION or middle < LARGEST_LOG_SUCTION
     }
     return sorted(far, key=far.__getitem__)

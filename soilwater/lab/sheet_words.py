@@ -150,7 +150,7 @@ def branch_in_column(text: str) -> str:
 def is_branch_header(header: str) -> bool:
     """Tell whether a column is headed as one of branches."""
     named = rf"(branch|curve|process|path|direction|limb|phase|{other.BRANCH})( of curve)?"
-    return re.fullmatch(named, plain(header)) is not None
+    return re.fullmatch(rf"{named}|[dw] ?/ ?[dw]", plain(header)) is not None
 
 
 def is_unit_header(header: str) -> bool:

@@ -21,6 +21,10 @@ OVEN_DRY_SUCTION = DRY_END_SUCTION
 FILM_POWER = -1.5
 """Power of suction in the conductivity of films (Tokunaga 2009, in Peters 2013; from memory)."""
 
+POWER_BEYOND = -40.0
+"""The same beyond the oven-dry suction: what holds nothing soon conducts nothing. Our own choice,
+as steep as the tables follow to 1e-4. `kernels.tabulate` has it too."""
+
 LEAST_FILM_WATER = 1e-5
 """Water content below which there are no films: what holds nothing conducts nothing."""
 
@@ -74,8 +78,8 @@ class WithDryEnd(SoilModel):
 
     Iden & Durner write (x_0 - x_a) / b where L(x_0) stands here; the water contents differ by less
     than 1e-7, and with L(x_0) they are zero exactly at the oven-dry suction. Beyond it the
-    soil holds nothing and the films keep their last conductivity. Flow of vapour, which the
-    original adds, is left out.
+    soil holds nothing, and what the films conduct falls off with the power -40 of suction: our own
+    choice. Flow of vapour, which the original adds, is left out.
 
     Examples
     --------
@@ -197,6 +201,7 @@ class WithDryEnd(SoilModel):
         pores = np.exp(power + 2.0 * log_integral)
         onset, _, _ = self._film_terms()
         films = np.exp(FILM_POWER * (_LOG_OVEN_DRY - onset) * (1.0 - self._films(at)))
+        films = films * (np.maximum(suction, OVEN_DRY_SUCTION) / OVEN_DRY_SUCTION) ** POWER_BEYOND
         share = self._share_in_films
         conductivity = self.k_sat * ((1.0 - share) * pores + share * films)
         return np.where(suction > 0.0, np.minimum(conductivity, self.k_sat), self.k_sat)

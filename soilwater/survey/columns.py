@@ -132,9 +132,13 @@ class Sheet:
             headers = [self.text.columns[i] for i in places]
             if len(places) > 1 and role != "reading":
                 which = " or ".join(say_columns(**{role: header}) for header in headers)
+                cure = f"say which it is, {which}"
+                if len({header.lower() for header in headers}) < len(headers):
+                    cure = "where two tables stand side by side, give each a file of its own; else "
+                    cure += "head one of the columns otherwise"
                 self.faults.add(
                     f'"{headers[0]}" and "{headers[1]}" both look like {role.replace("_", " ")}',
-                    cure=f"say which it is, {which}",
+                    cure=cure,
                 )
         self.columns.update(found)
         if "clock" in self.columns and "date" not in self.columns:
@@ -321,7 +325,7 @@ def _ask_unit(role: str, number: float, header: str) -> str:
             f'%, {number:g} deg is {degrees:.1f} %; confirm with slope_unit="%", "1:n" or "deg".'
         )
     unit = {"catch_depth": "mm", "area": "m2"}.get(
-        role, "in" if number in (1.5, 3, 4.8, 8) else "cm"
+        role, "in" if number in (1.5, 3, 4.8, 8) else "mm" if number > 25.0 else "cm"
     )
     return (
         f"{role.replace('_', ' ')}: {number:g} has no unit; looks like {unit}: say "

@@ -12,7 +12,7 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
 from soilwater.words.errors import InputError
-from soilwater.words.set_right import say_missing
+from soilwater.words.set_right import say_leave_out, say_missing
 from soilwater.words.text_tables import MISSING_CODES
 from soilwater.words.unit_texts import plain_characters
 from soilwater.words.units import number_to_house
@@ -27,6 +27,19 @@ SHALLOWEST, DEEPEST = 14.0, 65.0
 """Between these [cm] lies the usual depth of a root zone: greens have 20 to 41 cm, caps of fields
 from 15 cm and lows more (common practice, no source). A column of depths around
 others is asked about."""
+
+# Depths of a green lie within such a share of each other, and units are told by their ratio.
+_EVEN, _NEAR = 0.6, 0.15
+_BETWEEN = {
+    ("in", "cm"): 2.54,
+    ("cm", "in"): 1 / 2.54,
+    ("cm", "mm"): 10.0,
+    ("mm", "cm"): 0.1,
+    ("in", "mm"): 25.4,
+    ("mm", "in"): 1 / 25.4,
+    ("ft", "in"): 12.0,
+    ("in", "ft"): 1 / 12.0,
+}
 
 _AT_LEAST = re.compile(
     r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
@@ -100,6 +113,8 @@ def read_depths(
             cells.append(_Depth(spot, where, number, value, own, at_least, row[column].strip()))
     if skipped:
         sheet.notes.append(f"no depth: {', '.join(skipped)}")
+    if unit is None and _ask_changed_unit(sheet, cells, sheet.text.units[column]):
+        return
     if unit is None and not any(each.unit for each in cells):
         _ask_of_all(sheet, cells, sheet.text.units[column])
     bare = unit or sheet.text.units[column] or _unit_of_bare(sheet, cells, rows, column)
@@ -116,6 +131,39 @@ def read_depths(
         sheet.notes.append("depths taken from the turf surface, mat included")
 
 
+def _ask_changed_unit(sheet: Sheet, cells: Sequence[_Depth], unit: str) -> bool:
+    """Ask about depths that from one row on are what another unit would make of the others."""
+    bare = [each for each in cells if not each.unit and not each.at_least]
+    values = np.array([each.value for each in bare])
+    for at in range(2, values.size - 1):
+        before, after = values[:at], values[at:]
+        if max(np.ptp(before) / before.min(), np.ptp(after) / after.min()) > _EVEN:
+            continue
+        ratio = float(np.median(after) / np.median(before))
+        units = [
+            (first, second)
+            for (first, second), factor in _BETWEEN.items()
+            if unit in ("", first, second) and abs(math.log(ratio / factor)) < _NEAR
+        ]
+        if not units:
+            continue
+        first, second = units[0]
+        parts = (
+            f'{say_leave_out(each.line for each in bare[at:])}, depth_unit="{first}"',
+            f'{say_leave_out(each.line for each in bare[:at])}, depth_unit="{second}"',
+        )
+        kept = f', or depth_unit="{unit}" if all are in {unit}' if unit else ""
+        sheet.faults.add(
+            f"depths of {before.min():g} to {before.max():g}, and {after.min():g} to "
+            f"{after.max():g} from {bare[at].where} on, as {first} and {second} would be",
+            where=f'column "{sheet.text.columns[sheet.columns["depth"][0]]}"',
+            cure=f'write units into the cells ("{after[0]:g} {second}"), or read the parts one by '
+            f"one with {parts[0]} and {parts[1]}{kept}",
+        )
+        return True
+    return False
+
+
 def _ask_of_all(sheet: Sheet, cells: Sequence[_Depth], unit: str) -> None:
     """Ask about depths of a green that no green has, where another unit gives ordinary ones."""
     if not cells or not unit:
@@ -123,7 +171,8 @@ def _ask_of_all(sheet: Sheet, cells: Sequence[_Depth], unit: str) -> None:
     middle = float(np.median([each.value for each in cells]))
     if SHALLOWEST <= _length(middle, unit) <= DEEPEST:
         return
-    likely = [each for each in ("in", "cm", "mm") if SHALLOWEST <= _length(middle, each) <= DEEPEST]
+    every = ("in", "cm", "mm", "ft", "m")
+    likely = [each for each in every if SHALLOWEST <= _length(middle, each) <= DEEPEST]
     if likely:
         sheet.faults.add(
             f"depths around {middle:g} {unit} are {_length(middle, unit):.3g} cm; as {likely[0]} "

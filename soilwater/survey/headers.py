@@ -14,7 +14,7 @@ _ROLES = (
     ("latitude", r"\blat(itude?)?\b|breitengrad"),
     ("longitude", r"\b(lon|long|lng|longitude?)\b|l.ngengrad"),
     ("catch_depth", r"\bcatch|\bcans?\b|auffang"),
-    ("drop_time", r"\bdrop|tropfen|goutte|gota\b"),
+    ("drop_time", r"\bdrop|\bwdpt|tropfen|eindring|goutte|gota\b"),
     ("mat_thickness", r"^(organic )?(mat|thatch)\b|filz|\bfeutre|fieltro"),
     # What holds water back is none; a tensiometer's header has the words of a meter's.
     ("unused", r"suction|tension|potential|pressure|saugspannung|wasserspannung|succi"),
@@ -27,6 +27,7 @@ _ROLES = (
     ("unused", r"\broots?\b|temp|salin|\bec\b"),
     ("at_least", r"^at least$"),
     ("depth", r"\b(depth|probed?)\b|tiefe\b|sondierung|profondeur|profundidad"),
+    ("depth", r"\bsand(st.rke|dicke)|schichtdicke|m.chtigkeit|.paisseur|espesor|\bthickness"),
     ("staff", r"\b(staff|foresight)\b"),
     ("surface_level", r"\b(levels?|elev(ation)?|altitude|rl|z)\b|h.he\b|niveau|nivel|\bcota\b"),
     ("slope", r"\b(slope|gradient|grade|fall)\b|neigung|gef.lle|\bpente|pendiente"),
@@ -37,7 +38,8 @@ _ROLES = (
     ("x", r"^(x|east|easting|ost|est|este)\b"),
     ("y", r"^(y|north|northing|nord|norte)\b"),
     ("spot", r"\b(spot|cell|point|peg|pin|id|name|location)\b|punkt\b|\bstelle|pflock|piquet"),
-    ("spot", r"\bpunto|estaca"),
+    ("spot", r"\bpunto|estaca|\brep.re\b|\bjalon\b|\bstation\b"),
+    ("spot", r"^(no|nr|n°|nº|num(ber)?|nummer|num.ro|n.mero|#)\.?$"),
     ("green", r"\b(green|tee|hole|field|site)\b"),
 )
 ROLES = tuple(dict.fromkeys(role for role, _ in _ROLES))

@@ -9,7 +9,7 @@ import numpy as np
 
 from soilwater.survey.columns import Row, Sheet
 from soilwater.survey.survey import Reading, rod_list
-from soilwater.words.set_right import say_columns, say_missing
+from soilwater.words.set_right import say_columns, say_leave_out, say_missing
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
 from soilwater.words.unit_choice import worded
@@ -169,16 +169,32 @@ def _ask_lost_factors(
     others = [value for *_, value, _, _ in taken if value > 1.0]
     if not per_cent or not others:
         return
-    for _, where, _, value, own, _ in taken:
-        near = min(others) / 2.0 <= 100.0 * value <= 2.0 * max(others)
-        if 0.0 < value < 1.0 and not own and near:
-            sheet.faults.add(
-                f"a reading of {value:g} among {min(others):g} to {max(others):g} %: "
-                f"{value:g} %, or the fraction {value:g}, {100.0 * value:g} %",
-                where=where,
-                cure=f'write "{100.0 * value:g} %" or "{value:g} %", or leave it out with '
-                f"missing=({value:g},)",
-            )
+    lost = [
+        each
+        for each in taken
+        if 0.0 < each[3] < 1.0
+        and not each[4]
+        and min(others) / 2.0 <= 100.0 * each[3] <= 2.0 * max(others)
+    ]
+    if len(lost) > 2:
+        values = sorted({value for *_, value, _, _ in lost})
+        rest = [number for _, _, number, value, *_ in taken if value > 1.0]
+        sheet.faults.add(
+            f"{len(lost)} readings of {values[0]:g} to {values[-1]:g} among {min(others):g} to "
+            f"{max(others):g} %: fractions, the first in {lost[0][1]}",
+            cure=f'write them alike ("{100.0 * values[0]:g} %"), leave them out with '
+            f"{say_leave_out(number for _, _, number, *_ in lost)}, or the others with "
+            f"{say_leave_out(rest)}",
+        )
+        return
+    for _, where, _, value, _, _ in lost:
+        sheet.faults.add(
+            f"a reading of {value:g} among {min(others):g} to {max(others):g} %: "
+            f"{value:g} %, or the fraction {value:g}, {100.0 * value:g} %",
+            where=where,
+            cure=f'write "{100.0 * value:g} %" or "{value:g} %", or leave it out with '
+            f"missing=({value:g},)",
+        )
 
 
 def _rod(sheet: Sheet, row: Sequence[str], column: int, where: str) -> float | None:

@@ -7,7 +7,24 @@ import re
 from soilwater.words.unit_texts import feet_and_inches, plain_characters, plain_number
 
 _MISSING_WORDS = frozenset(
-    ("", "-", "--", "–", "—", ".", "na", "n/a", "n.a.", "nan", "nat", "none", "null", "missing")
+    (
+        "",
+        "-",
+        "--",
+        "–",
+        "—",
+        ".",
+        "na",
+        "n/a",
+        "n.a.",
+        "nan",
+        "nat",
+        "none",
+        "null",
+        "missing",
+        "#n/a",
+        "#nv",
+    )
 )
 
 
@@ -112,8 +129,9 @@ _UNIT_WORDS = _UNIT_FILLERS | frozenset(
         "pa", "hpa", "kpa", "mpa", "mbar", "mb", "cbar", "cb", "bar", "bars", "psi", "atm", "pf",
         "centibar",
         "s", "sec", "min", "mins", "h", "hr", "hrs", "hour", "hours", "d", "day", "days",
-        "cc", "dm", "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons", "gpm",
-        "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c", "f", "k",
+        "pcf", "cc", "dm", "g", "kg", "mg", "lb", "lbs", "l", "ml", "gal", "gallon", "gallons",
+        "gpm", "ha", "acre", "acres", "°", "°c", "°f", "deg", "degc", "degf", "degrees", "c",
+        "f", "k",
         "j", "kj", "mj", "kw", "wh", "kwh", "ly", "ds", "ppm", "km", "mph", "kph", "kn", "kt",
         "knots", "meter", "meters", "metre", "metres", "millimeters", "millimetres", "second",
         "seconds", "minute", "minutes", "mile", "miles", "kilometers", "kilometres", "watt",

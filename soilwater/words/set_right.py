@@ -73,6 +73,25 @@ def say_columns(**headers: str) -> str:
     return f"columns={{{named}}}"
 
 
+def say_leave_out(lines: Iterable[int]) -> str:
+    """Write the argument that leaves lines out.
+
+    Parameters
+    ----------
+    lines : iterable of int
+        Their numbers.
+
+    Returns
+    -------
+    str
+        Such as ``leave_out=(4,)``, or ``leave_out=range(4, 90)`` where they follow each other.
+    """
+    numbers = sorted({int(line) for line in lines})
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"leave_out=range({numbers[0]}, {numbers[-1] + 1})"
+    return f"leave_out=({', '.join(map(str, numbers))}{',' if len(numbers) == 1 else ''})"
+
+
 def without_missing(table: TextTable, missing: Missing) -> TextTable:
     """Empty the cells of a table that hold a code for "nothing measured".
 

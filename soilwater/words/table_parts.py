@@ -210,6 +210,8 @@ def table_and_rest(body: Lines, width: int, columns: Sequence[str]) -> tuple[Lin
 def is_header_of(cells: Sequence[str], columns: Sequence[str]) -> bool:
     """Whether a line repeats the names of the columns, most of them in their places."""
     # Asked of every row of a long file: most cells do not even begin as their column does.
+    if _names_with_unit(cells, columns):
+        return True
     alike = sum(
         cell[: len(column)].lower() == column.lower()
         and bool(name := split_header(cell)[0].lower())
@@ -219,6 +221,14 @@ def is_header_of(cells: Sequence[str], columns: Sequence[str]) -> bool:
         if cell
     )
     return alike >= 2 and alike >= 0.6 * len([column for column in columns if column])
+
+
+def _names_with_unit(cells: Sequence[str], columns: Sequence[str]) -> bool:
+    """Whether a line of words alone begins as the columns do and names another with its unit."""
+    filled = [cell for cell in cells if cell]
+    if len(filled) < 2 or not columns or cells[0].lower() != columns[0].lower():
+        return False
+    return not any(map(value_like, filled)) and any(split_header(cell)[1] for cell in filled)
 
 
 def has_numbers(cells: Sequence[str], least: int) -> bool:

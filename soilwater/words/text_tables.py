@@ -32,6 +32,7 @@ from soilwater.words.table_parts import (
     bare_unit,
     has_numbers,
     header_position,
+    is_comment,
     is_header_of,
     is_kind_row,
     is_unit_row,
@@ -137,7 +138,11 @@ def read_text_table(
     - decimal comma in text cells
     """
     grid = _grid_of(source, sheet, MOST_CELLS, most_lines)
-    table, rest = _assemble(grid, grid.lines)
+    lines, repeated = _without_page_headers(grid.lines)
+    table, rest = _assemble(grid, lines)
+    if repeated:
+        said = ", ".join(map(str, repeated[:5])) + (", ..." if len(repeated) > 5 else "")
+        table = replace(table, notes=(*table.notes, f"header repeated, left out: line {said}"))
     if _continues(rest, table.columns):
         lost = [line for line, cells in rest if has_numbers(cells, 1)]
         faults = Faults(grid.source)
@@ -287,6 +292,7 @@ def _assemble(grid: Grid, lines: Lines) -> tuple[TextTable, Lines]:
     """Find the first table among the lines, and what stands below it."""
     notes = list(grid.notes)
     at = 0 if grid.header_first else header_position(lines)
+    at = _words_over_some_numbers(lines) if at is None else at
     if at is None:
         faults = Faults(grid.source)
         faults.add(
@@ -334,6 +340,42 @@ def _assemble(grid: Grid, lines: Lines) -> tuple[TextTable, Lines]:
         above=tuple(tuple(cells) for _, cells in above if any(cells)),
     )
     return table, rest
+
+
+def _words_over_some_numbers(lines: Lines) -> int | None:
+    """Index of a first line of words over rows as long, in which words are as many as numbers."""
+    filled = [i for i, (_, cells) in enumerate(lines) if any(cells) and not is_comment(cells)]
+    if len(filled) < 3:
+        return None
+    names = [cell for cell in lines[filled[0]][1] if cell]
+    rows = [[cell for cell in lines[i][1] if cell] for i in filled[1:]]
+    fits = len(names) > 1 and not any(map(value_like, names)) and len(set(names)) == len(names)
+    numbers = sum(any(map(value_like, row)) for row in rows)
+    whole = all(len(row) <= len(names) for row in rows)
+    return filled[0] if fits and whole and numbers >= 2 else None
+
+
+def _without_page_headers(lines: Lines) -> tuple[Lines, list[int]]:
+    """Leave out lines that repeat the header at the top of each page, right below a row.
+
+    Under a gap or a title another table begins, which may be of another green or sand.
+    """
+    at = header_position(lines)
+    if at is None:
+        return lines, []
+    header = [cell.lower() for cell in lines[at][1] if cell]
+    if len(header) < 2 or any(map(value_like, header)):
+        return lines, []
+    kept, repeated = [*lines[: at + 1]], []
+    last: list[str] = []
+    for line, cells in lines[at + 1 :]:
+        filled = [cell for cell in cells if cell]
+        if [cell.lower() for cell in filled] == header and any(map(value_like, last)):
+            repeated.append(line)
+            continue
+        kept.append((line, cells))
+        last = filled
+    return kept, repeated
 
 
 def _headed(rest: Lines, columns: Sequence[str]) -> bool:

@@ -103,6 +103,7 @@ SPELLINGS: tuple[tuple[str, str], ...] = (
     (r"(?<=[a-z])\^?(-?[1-9])\b", r"**\1"),
     (r"\bin\.", "in"),
     (r"\bcb\b", "cbar"),
+    (r"\bpcf\b", "lb/ft**3"),
     (r"\bmb\b", "mbar"),
     (r"\bkpa\b", "kPa"),
     (r"\bhpa\b", "hPa"),

@@ -141,6 +141,14 @@ ONE_SAMPLE = {
     "millimetres in a decimetre": f"suction (cm),water (mm/100 mm)\n{ROWS}",
     "grams to a kilogram": "Bulk density: 1.6 g/cm3\nsuction (cm),water (g/kg)\n10,236.25\n"
     "20,177.5\n30,121.25\n40,87.5\n",
+    "parts in a thousand": "suction (cm),water content (‰ vol)\n10,378\n20,284\n30,194\n40,140\n",
+    "letters for branches": "D/W,suction (cm),VWC (%)\n"
+    + "".join(f"D,{row}\n" for row in ROWS.split())
+    + "W,30,14\nW,20,18\nW,10,27\n",
+    "a workbook's word for nothing": f"suction (cm),VWC (%)\n{ROWS}60,#N/A\n90,#NV\n",
+    "pounds in a cubic foot": "Dry density: 98.6 pcf\nsuction (cm),water (g/g)\n"
+    "10,0.23932828700\n20,0.17981278706\n"
+    "30,0.12282986158\n40,0.08864010629\n",
     "Spanish": "Muestra;Succión (cm);Contenido volumétrico de agua (%)\nA;10;37,8\nA;20;28,4\n"
     "A;30;19,4\nA;40;14,0\n",
     "Spanish potential": "Potencial mátrico (cm c.a.);Humedad (% en volumen)\n-10;37,8\n-20;28,4\n"
@@ -314,6 +322,12 @@ ASKED = {
     "headers that changed places": "suction (cm),VWC (%)\n37.8,10\n28.4,20\n19.4,30\n14,40\n",
     "headers that changed places in kPa": "VWC (%),suction (kPa)\n1,37.8\n2,28.4\n3,19.4\n4,14\n",
     "fractions under a per cent sign": "suction (cm),VWC (%)\n10,.378\n20,.284\n30,.194\n40,.14\n",
+    "parts in a thousand under a per cent sign": "suction (cm),VWC (%)\n10,378\n20,284\n30,194\n"
+    "40,140\n",
+    "metres under cm": "suction (cm),VWC (%)\n.1,37.8\n.2,28.4\n.3,19.4\n.4,14\n",
+    # Half the curve lay ten times too dry, and read as a soil of two kinds of pores.
+    "kPa, then cm": "suction (kPa),VWC (%)\n.5,39.1\n1.5,33.2\n2.5,24.6\n35,17.7\n60,11.2\n"
+    "100,8.9\n",
     "per cents called fractions": f"suction (cm),VWC (cm3/cm3)\n{ROWS}",
     "more water than pores": "suction (cm),VWC (%)\n10,94\n20,71\n30,48\n40,35\n",
     "by mass without a density": "suction (cm),gravimetric water content (%)\n10,24\n20,18\n30,12\n"
@@ -339,6 +353,8 @@ LEFT_OUT = {
     "a decimal point too many": f"suction (cm),VWC (%)\n{ROWS}25,2.35\n",
     "a per cent among fractions": "suction (cm),VWC\n10,.378\n20,.284\n25,23.5\n"
     "30,.194\n40,.14\n",
+    # The second half of a column was read as 0.18 %.
+    "per cents, then fractions": f"suction (cm),VWC (%)\n{ROWS}60,.112\n100,.089\n",
     "a rise": f"suction (cm),VWC (%)\n{ROWS}50,31\n",
     "a suction that lost its nought": f"suction (cm),VWC (%)\n{ROWS}5,9.1\n",
     "no suction": f"suction (cm),VWC (%)\n{ROWS},9.1\n",
@@ -428,6 +444,7 @@ def test_every_cure_of_a_message_works_when_pasted(tmp_path, text):
         ("mbar under bar", "cm"),
         ("cm under kPa", "cm"),
         ("mm under cm", "mm"),
+        ("metres under cm", "m"),
         ("kPa under in", "kPa"),
         ("a logarithm under cm", "log10 cm"),
         ("cm under a logarithm", "cm"),
@@ -444,6 +461,25 @@ def test_the_first_cure_is_the_unit_that_makes_the_curve_physical(tmp_path, kind
     lab = sw.read_retention(path, **first)
     half = np.interp(0.26, lab.water_content[::-1], lab.suction[::-1])
     assert half == pytest.approx(22.7, rel=0.2)
+
+
+def test_points_measured_twice_may_be_the_other_branch(tmp_path):
+    text = f"suction (cm),VWC (%)\n{ROWS}30,12\n20,17\n10,27\n"
+    with pytest.raises(sw.InputError, match='drying or wetting of each row in a column "branch"'):
+        sw.read_retention(written(tmp_path, text))
+
+
+def test_a_sand_of_two_kinds_of_pores_is_no_change_of_unit(tmp_path):
+    soil = sw.TwoComponent(0.02, 0.42, 0.06, 4.0, 0.45, 0.002, 2.2, 20.0)
+    at = [10, 20, 30, 40, 60, 100, 330, 700, 1000, 3000]
+    rows = "".join(f"{h},{100 * w:.1f}\n" for h, w in zip(at, soil.water_content(at), strict=True))
+    for unit, factor in (("cm", 1.0), ("kPa", 1.0 / IN_KPA)):
+        scaled = "".join(
+            f"{factor * h:.4g},{row.split(',')[1]}\n"
+            for h, row in zip(at, rows.split(), strict=True)
+        )
+        lab = sw.read_retention(written(tmp_path, f"suction ({unit}),VWC (%)\n{scaled}"))
+        assert lab.suction.tolist() == pytest.approx(at, rel=1e-3)
 
 
 def test_two_points_of_a_suction_that_no_lab_sets(tmp_path):

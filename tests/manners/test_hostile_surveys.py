@@ -219,6 +219,73 @@ def test_a_grid_as_it_was_walked(tmp_path):
     assert sw.read_survey(path, **depths).spot("B1").depth == pytest.approx(31.75)
 
 
+OTHER_HEADERS = {
+    "German": "Nr.;Sandstärke (cm);Wassergehalt (%)\n1;30,5;21,3\n2;mind. 45;22\n"
+    "Mittelwert;37;21,6\n",
+    "French": "Repère;Épaisseur du sable (cm);Teneur en eau (%)\n1;30,5;21,3\n2;> 45;22\n",
+    "Spanish": "Número;Espesor (cm);Humedad (% vol)\n1;30,5;21,3\n2;más de 45;22\n",
+    "a header on each page": "No.,depth (cm),VWC (%)\n1,30.5,21.3\nNo.,depth (cm),VWC (%)\n"
+    "2,45+,22\n",
+}
+
+
+@pytest.mark.parametrize("text", OTHER_HEADERS.values(), ids=OTHER_HEADERS)
+def test_spots_and_thicknesses_in_other_words(tmp_path, text):
+    # Spots were called by their line, and the depths were not used.
+    path = tmp_path / "survey.csv"
+    path.write_text(text, encoding="utf-8")
+    one, two = sw.read_survey(path, rod="7.5 cm").spots
+    assert (one.name, one.depth, one.mean_reading()) == ("1", 30.5, pytest.approx(0.213))
+    assert (two.name, two.depth, two.depth_at_least) == ("2", 45.0, True)
+
+
+@pytest.mark.parametrize(
+    ("header", "depths", "parts"),
+    [
+        # A root zone of 84 cm, and of 3 m.
+        ("depth (in)", [12, 12.5, 13, 30, 31, 33], ([30.5, 31.8, 33.0], [30, 31, 33])),
+        ("depth (cm)", [30, 31, 33, 305, 310], ([30, 31, 33], [30.5, 31.0])),
+        ("depth (mm)", [305, 310, 12, 12.5], ([30.5, 31.0], [30.5, 31.8])),
+    ],
+)
+def test_a_unit_of_depths_that_changes_on_the_way_down(header, depths, parts):
+    table = {"spot": [f"S{i}" for i in range(len(depths))], header: depths}
+    told = [cure for cure in cures_in(asked(table)) if "leave_out" in cure]
+    for cure, part in zip(told, parts, strict=True):
+        found = [spot.depth for spot in sw.read_survey(table, **cure).spots]
+        assert found == pytest.approx(part, abs=0.06)
+
+
+def test_fractions_from_a_row_on():
+    table = {"spot": list("abcdef"), "VWC (%)": [22, 19, 21, 0.22, 0.20, 0.24]}
+    text = asked(table, rod="3 in")
+    assert "3 readings of 0.2 to 0.24 among 19 to 22 %: fractions, the first in row 4" in text
+    first = cures_in(text)[0]
+    assert len(sw.read_survey(table, rod="3 in", **first).spots) == 3
+
+
+def test_feet_called_inches():
+    table = {"spot": list("abc"), "depth (in)": [1.0, 1.1, 1.05]}
+    assert {"depth_unit": "ft"} in cures_in(asked(table))
+
+
+@pytest.mark.parametrize("gap", ["\n", ""])
+def test_a_second_table_is_no_more_of_the_first(tmp_path, gap):
+    # Readings of other spots were depths of 53 cm.
+    path = tmp_path / "survey.csv"
+    path.write_text(f"spot,depth (in)\na,12\nb,13\n{gap}spot,VWC (%)\nc,21\nd,22\n")
+    with pytest.raises(sw.InputError, match="another table below the first"):
+        sw.read_survey(path, rod="3 in")
+
+
+def test_words_among_as_many_numbers_are_told(tmp_path):
+    # "No line of column names with rows of numbers below it was found."
+    path = tmp_path / "survey.csv"
+    path.write_text("spot,VWC (%)\na,21\nb,HI\nc,19\nd,HI\n")
+    (told, *_) = cures_in(asked(path, rod="3 in"))
+    assert sw.read_survey(path, rod="3 in", **told).spot("c").readings
+
+
 MENDED = {
     "millimetres as cm": {"spot": list("abc"), "depth (cm)": [300, 310, 330]},
     "inches as cm": {"spot": list("abc"), "depth (cm)": [12, 12.5, 13]},

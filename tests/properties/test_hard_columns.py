@@ -40,8 +40,9 @@ def test_many_hard_columns(first):
 
 
 HARDER, GREENS = 5000, 1000
-NOT_YET = (818, 1230)
-"""Of these the first gives up, and the second misses the balance by 1.6e-5 mm."""
+HARDER_ONCE_FAILED = (818, 1230, 1701)
+"""Nodes at the largest suction: two gave on, through films, water that they did not hold, until the
+debt stopped the column; in one a share of the last step took them below what they hold there."""
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -57,14 +58,12 @@ def test_greens_as_they_are_built(seed):
 @pytest.mark.long
 @pytest.mark.parametrize("first", range(0, HARDER, 50))
 def test_many_harder_columns(first):
-    seeds = [seed for seed in range(first, first + 50) if seed not in NOT_YET]
+    seeds = range(first, first + 50)
     assert [fault for seed in seeds for fault in harder_columns.faults_of(seed)] == []
 
 
-@pytest.mark.long
-@pytest.mark.xfail(reason="not cured; once they are, they belong with the others")
-@pytest.mark.parametrize("seed", NOT_YET)
-def test_harder_columns_that_still_fail(seed):
+@pytest.mark.parametrize("seed", HARDER_ONCE_FAILED)
+def test_harder_columns_that_once_failed(seed):
     assert harder_columns.faults_of(seed) == []
 
 

@@ -311,6 +311,13 @@ def test_text_and_html_tell_everything(fit):
             assert part in text
 
 
+def test_the_errors_that_a_band_carries_are_told_and_can_be_set(fit):
+    told = "each point by 1 % of water by volume and all points of the sheet together by 0.7 %"
+    assert told in repr(fit) and told in fit._repr_html_()
+    other = replace(LAB, sheet_error=0.015).fit(VanGenuchten, one_family=True)
+    assert "together by 1.5 %" in other.errors
+
+
 def test_the_sample_is_shared_among_families_by_their_evidence(fit):
     assert set(fit.families) == {model.__name__ for model in MODELS}
     assert sum(fit.families.values()) == pytest.approx(1.0)

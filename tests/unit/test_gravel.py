@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from grounds import MIDDLE_MIX, PEA_GRAVEL, STRAIGHT_SAND, WET_MIX
+from gravels import SANDS, at_interface, dried_for_a_fortnight, gravel_of, over
+from grounds import MIDDLE_MIX, PEA_GRAVEL
 
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL, GRAVEL
@@ -13,31 +14,9 @@ from soilwater.ground.gravel_drainage import interface_suction, steady_flows, su
 from soilwater.runs.drained import drained_suction
 from soilwater.runs.packing import root_shares
 
-SANDS = {"B": MIDDLE_MIX, "C": WET_MIX, "D": STRAIGHT_SAND}
 ROD = 7.6
 TURF = sw.Turf(15.0)
 PUBLISHED = CLEAN_GRAVEL.gravel
-
-
-def gravel_of(alpha, n):
-    return sw.VanGenuchten(0.02, 0.36, alpha, n, 3600.0, name="gravel")
-
-
-def over(blanket, sand="B", depth=30.0):
-    return sw.Profile.over_gravel(SANDS[sand], depth, gravel=blanket)
-
-
-def written_out(blanket, sand="B", depth=30.0):
-    layers = [
-        sw.Layer(SANDS[sand], depth, "root zone"),
-        sw.Layer(blanket.gravel, blanket.thickness, "gravel"),
-    ]
-    return sw.Profile(layers, sw.SeepageFace())
-
-
-def at_interface(run, depth=30.0):
-    node = int(np.argmin(abs(run.node_depth.values - depth)))
-    return run.node_suction.isel(node_depth=node).values
 
 
 # Suction at the lower end of the sand [cm], and reading [%], 48 h after a soaking over 10 cm of
@@ -76,14 +55,7 @@ def test_what_gravels_leave_in_two_sands_after_two_days(alpha, n, suction, readi
 )
 def test_a_fortnight_of_drying_is_that_of_the_gravel_written_out(sand, depth, alpha, n, thickness):
     blanket = sw.GravelBlanket(gravel_of(alpha, n), thickness)
-    weather = sw.steady_weather(16, "5 mm/day")
-    run, fine = (
-        sw.simulate(profile, weather, turf=TURF, output="12 h", refinement=refinement)
-        for profile, refinement in (
-            (over(blanket, sand, depth), 1.0),
-            (written_out(blanket, sand, depth), 2.0),
-        )
-    )
+    run, fine = dried_for_a_fortnight(blanket, sand, depth)
     missed = 100.0 * np.abs(sw.meter_reading(run, rod=ROD) - sw.meter_reading(fine, rod=ROD))
     assert float(missed.isel(time=slice(0, 5)).max()) < 0.3
     assert float(missed.max()) < 0.6
@@ -268,7 +240,7 @@ def test_gravel_is_what_a_root_zone_lies_on_when_nothing_is_said():
 def test_another_sand_or_depth_keeps_the_gravel():
     profile = over(CLEAN_GRAVEL)
     assert profile.with_thickness("15 in").base == CLEAN_GRAVEL
-    assert profile.with_soil(STRAIGHT_SAND).base == CLEAN_GRAVEL
+    assert profile.with_soil(SANDS["D"]).base == CLEAN_GRAVEL
     assert "10.0 cm (3.9 in) of matrix-free gravel" in repr(profile)
     named = replace(CLEAN_GRAVEL, thickness="4 in")
     assert named.thickness == pytest.approx(10.16)

@@ -162,7 +162,8 @@ def test_the_dry_end_is_reached_in_the_limit_or_at_oven_dryness():
     assert dry.water_content(OVEN_DRY_SUCTION) == 0.0
     assert dry.water_content(1e7) == 0.0
     assert dry.capacity(1e7) == 0.0
-    assert dry.conductivity(1e7) == dry.conductivity(OVEN_DRY_SUCTION) > 0.0
+    # What holds nothing soon conducts nothing: a node at 1e7 cm gave water that it had not.
+    assert 0.0 < dry.conductivity(1e7) <= 1.1e-8 * dry.conductivity(OVEN_DRY_SUCTION)
 
 
 def test_every_fault_of_a_soil_is_reported_at_once():

@@ -9,6 +9,7 @@ from soilwater.weather import evapotranspiration as terms
 from soilwater.weather import sun
 from soilwater.weather.reference_et import Site
 from soilwater.weather.station.columns import QUANTITIES
+from soilwater.weather.station.et import from_record
 from soilwater.weather.station.readings import Column, Readings, ask_unit
 from soilwater.words.errors import Faults
 
@@ -75,6 +76,10 @@ _TOO_COLD_TO_SNOW, _DEEP_COLD_SNOW = -10.0, 2.5
 # Vapour pressure [kPa] of the highest dew point on record, 35 degC, and of 30 degC, which no place
 # keeps for weeks (from memory).
 _HIGHEST_VAPOUR, _HIGHEST_MEAN_VAPOUR = 5.7, 4.3
+
+# Steps of wind that are not whole numbers by chance; how well the demand of a file is that of its
+# own columns where they are read right, and how far it is off where they are not.
+_MANY, _AGREES, _OFF = 24, 0.04, 0.08
 
 # Mean wind of days [m/s] beyond that of the windiest coasts (from memory).
 _WINDIEST = 13.0
@@ -305,6 +310,8 @@ def _doubt_wind(given: Readings, faults: Faults) -> None:
     if not given.doubtful("wind_speed"):
         return
     column = given.values["wind_speed"]
+    if _asks_about_counts(given, column, faults) or _asks_about_demand(given, faults):
+        return
     mean = float(np.nanmean(column))
     slower = [
         unit
@@ -321,3 +328,64 @@ def _doubt_wind(given: Readings, faults: Faults) -> None:
             f"the mean is {mean:.1f} m/s as read in {given.units['wind_speed']}, a gale for days; "
             f"it would be {' or '.join(read)}",
         )
+
+
+def _asks_about_counts(given: Readings, column: Column, faults: Faults) -> bool:
+    """Ask where every wind is a whole number of m/s: knots, mph and km/h are counted so."""
+    known = column[~np.isnan(column)]
+    if given.units["wind_speed"] != "m/s" or known.size < _MANY or known.max() < _FEW:
+        return False
+    if not np.all(known == np.round(known)):
+        return False
+    others = ("mph", "km/h", "kn")
+    read = [
+        f"{np.mean(given.read_as('wind_speed', u)[~np.isnan(column)]):.1f} in {u}" for u in others
+    ]
+    ask_unit(
+        given,
+        faults,
+        ["wind_speed"],
+        others,
+        f"every wind is a whole number, of which the mean is {known.mean():.1f} m/s as read, but "
+        f"{', '.join(read)}",
+    )
+    return True
+
+
+def _asks_about_demand(given: Readings, faults: Faults) -> bool:
+    """Ask where the demand of the file is the one of its own air with wind in another unit."""
+    needed = {"reference_et", "solar_radiation", "wind_speed"}
+    if given.site is None or given.hours != _DAY_HOURS or not needed <= set(given.values):
+        return False
+    told = given.values["reference_et"]
+
+    def apart(unit: str) -> float:
+        wind = given.read_as("wind_speed", unit)
+        unread = Faults("")
+        computed, _, _ = from_record(
+            {**given.values, "wind_speed": wind}, given.edges, given.site, "fao56",
+            wind_height=2.0, coastal=False, faults=unread,
+        )  # fmt: skip
+        there = (computed > 0.5) & (told > 0.5)
+        if unread or there.sum() < _FEW:
+            return np.inf
+        return float(np.quantile(np.abs(np.log(computed[there] / told[there])), 0.8))
+
+    unit = given.units["wind_speed"]
+    now = apart(unit)
+    if not _OFF < now < np.inf:
+        return False
+    others = {each: apart(each) for each in ("m/s", "mph", "km/h", "kn") if each != unit}
+    best = min(others, key=lambda each: others[each])
+    if others[best] > _AGREES:
+        return False
+    mean = np.nanmean(given.read_as("wind_speed", best))
+    ask_unit(
+        given,
+        faults,
+        ["wind_speed"],
+        [best],
+        f"the demand of the file is that of its own air, sun and wind (FAO-56) where the wind is "
+        f"in {best}, {mean:.1f} m/s in the mean; as read in {unit} it would be off by {now:.0%}",
+    )
+    return True

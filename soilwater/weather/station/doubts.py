@@ -25,10 +25,11 @@ _DAY_HOURS = 24.0
 _BRIGHTEST, _DARKEST, _DARKEST_OF_FEW = 1.25, 0.12, 0.03
 # The brightest of so many days is no dark one.
 _FORTNIGHT, _DARKEST_OF_MANY = 12, 0.2
-_RADIATION_UNITS = (
+RADIATION_UNITS = (
     "MJ/m2", "W/m2", "MJ/m2/day", "kJ/m2", "J/cm2", "ly/day", "ly", "Wh/m2", "kWh/m2", "kW/m2",
     "MJ/m2/h", "ly/min", "J/m2",
 )  # fmt: skip
+"""Units of solar radiation, the usual ones first."""
 
 
 def doubt_units(given: Readings, faults: Faults) -> None:
@@ -57,6 +58,8 @@ _NO_CLIMATE_DAY, _NO_CLIMATE_HOUR = 120.0, 25.0
 _CLOUDBURST_DAY, _CLOUDBURST_HOUR, _CLOUDBURST_ONCE = 40.0, 10.0, 150.0
 _HARDLY_RAIN_DAY, _HARDLY_RAIN_MEAN = 3.0, 1.2
 _FEW, _MANY_TENTHS = 3, 5
+# Wet days that bring more [mm] than whole millimetres of a gauge do, time and again or twice.
+_TENTHS_DAY, _TENTHS_TWICE = 15.0, 40.0
 _INCHES, _MILLIMETRES = ("in", "inch", "inches"), ("mm", "l/m2", "kg/m2")
 
 
@@ -89,9 +92,20 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
             or (coarse and wet_steps.size >= _MANY_TENTHS and np.unique(written).size >= 2)
         )
     elif unit in _MILLIMETRES:
+        if _counts_of_rain(wet_steps, wet_days):
+            ask_unit(
+                given,
+                faults,
+                ["rain"],
+                ["0.1 mm", "1/100 in"],
+                f"{wet_days.size} wet days bring {wet_days.mean():.3g} mm each, all of them whole "
+                f"numbers; in tenths of mm it would be {0.1 * wet_days.mean():.3g} mm each, in "
+                f"hundredths of an inch {0.254 * wet_days.mean():.3g} mm",
+            )
+            return
         other = "in"
         # No bucket tips for less than 0.1 mm, and what shows hundredths sees more than drizzle.
-        wrong = bool(np.any(~_of_a_bucket(wet_steps))) and (
+        wrong = bool(np.any(~of_a_bucket(wet_steps))) and (
             wet_days.max() < _HARDLY_RAIN_DAY or wet_days.mean() < _HARDLY_RAIN_MEAN
         )
     else:
@@ -108,8 +122,24 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
         )
 
 
-def _of_a_bucket(amounts: Column) -> NDArray[np.bool_]:
-    """Whether amounts [mm] are whole tips of a usual bucket: 0.1, 0.2, 0.25 or 0.254 mm."""
+def _counts_of_rain(wet_steps: Column, wet_days: Column) -> bool:
+    """Whether amounts [mm] are whole numbers and too large for a gauge that shows whole mm."""
+    most = {1: np.inf, 2: _TENTHS_TWICE}.get(int(wet_days.size), _TENTHS_DAY)
+    return bool(np.all(wet_steps == np.round(wet_steps)) and wet_days.mean() > most)
+
+
+def of_a_bucket(amounts: Column) -> NDArray[np.bool_]:
+    """Whether amounts are whole tips of a usual bucket: 0.1, 0.2, 0.25 or 0.254 mm.
+
+    Parameters
+    ----------
+    amounts : array, shape (n,)
+        Amounts of steps [mm].
+
+    Returns
+    -------
+    array of bool, shape (n,)
+    """
     return _whole_tips(amounts, 0.1) | _whole_tips(amounts, 0.25) | _whole_tips(amounts, 0.254)
 
 
@@ -137,6 +167,17 @@ def _doubt_reference_et(given: Readings, faults: Faults) -> None:
     other = "in" if unit in _MILLIMETRES or unit.startswith("mm") else "mm"
     tail = unit[2:] if unit.startswith(("mm/", "in/")) else ""
     if not (best < (0.01 if few else 0.02) or float(np.nanmedian(share)) > 1.3):
+        return
+    if unit == "mm" and best > 1.3 and np.all(days[~np.isnan(days)] % 1.0 == 0.0):
+        ask_unit(
+            given,
+            faults,
+            ["reference_et"],
+            ["0.1 mm"],
+            f"the most in a day is {np.nanmax(days):.3g} mm as read, and "
+            f"{0.1 * np.nanmax(days):.3g} mm if the numbers are tenths of mm; the sun of that "
+            f"season could evaporate {np.max(most):.0f} mm",
+        )
         return
     swapped = given.days(given.read_as("reference_et", other + tail), np.sum)[: days.size]
     if 0.03 <= float(np.nanmax(swapped / most)) <= 1.3:
@@ -233,7 +274,7 @@ def units_of_sky(given: Readings) -> list[tuple[str, float]]:
     """
     now = _best_days(given, given.values["solar_radiation"])[0]
     fitting = []
-    for text in _RADIATION_UNITS:
+    for text in RADIATION_UNITS:
         best, most, _ = _best_days(given, given.read_as("solar_radiation", text.lower()))
         if 0.25 <= best <= 1.15 and abs(best - now) > 1e-9:
             fitting.append((text, most))

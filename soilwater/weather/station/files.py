@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from soilwater.weather.reference_et import Site
 from soilwater.weather.series import Weather
+from soilwater.weather.station.changes import ask_changed_units
 from soilwater.weather.station.columns import (
     QUANTITIES,
     column_numbers,
@@ -282,6 +283,8 @@ def read_station(
         line_of = line_of[cut]
         edges = np.append(edges[:-1][cut], edges[1:][cut][-1:])
     given = Readings(values, kinds, edges, site, frozenset(allowed), headers)
+    ask_changed_units(given, line_of, faults)
+    faults.raise_if_any()
     values, told = check_ranges(given, written, line_of, allowed, faults)
     notes += told
     faults.raise_if_any()

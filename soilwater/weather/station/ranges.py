@@ -31,6 +31,7 @@ _A_WEEK = 7  # days
 # No air stands still to the last digit for so long (our own choice).
 _NEVER_STILL = ("air_temperature", "maximum_air_temperature", "wind_speed", "relative_humidity")
 _STILL_HOURS, _STILL_DAYS = 48.0, 10
+_HOTTEST_F = 130.0
 _OUT_OF_LINE = 4.0  # a code that is in range stands this far above every other value
 
 
@@ -274,6 +275,11 @@ def _units_in_range(
             continue
         if np.all((other[there] >= low[there]) & (other[there] <= high)):
             found.append(unit)
+    known = column[~np.isnan(column)]
+    tenths = {"degc": "0.1 degC", "mm": "0.1 mm"}.get(given.units[quantity], "")
+    if tenths and np.all(known % 1.0 == 0.0) and np.all(np.abs(0.1 * known) <= high):
+        # Above this it is no degF either.
+        found.insert(0 if known.max() > _HOTTEST_F else len(found), tenths)
     return found
 
 

@@ -1,0 +1,121 @@
+"""Station files whose unit changes on the way down, or that count in tenths or in whole numbers.
+
+Every question is answered by what it says itself: the cure is taken from the text and pasted.
+"""
+
+import numpy as np
+import pytest
+
+import soilwater as sw
+from tests.cures import cures_in
+from tests.manners.test_hostile_stations import asked, cured, fahrenheit, of
+
+
+def fraction(column):
+    return (column / 100.0).round(2)
+
+
+def in_km_h(column):
+    return (column * 3.6).round(1)
+
+
+CHANGES = {
+    # Read as Celsius to the end the second week had 50 degC; as Fahrenheit the first was at -13.
+    "C, then F": ("southern winter", False, ["Temp (degC)"], fahrenheit, "air_temperature"),
+    "C, then F in the cold": ("cold winter", False, ["Temp (degC)"], fahrenheit, "air_temperature"),
+    "C, then F by the day": (
+        "cold winter", True, ["Tmax (degC)", "Tmin (degC)"], fahrenheit, "maximum_air_temperature"),
+    # The cure that was told swapped temperature and humidity.
+    "per cent, then fractions": (
+        "desert in July", False, ["RH (%)"], fraction, "relative_humidity"),
+    "m/s, then km/h": ("southern winter", False, ["Wind (m/s)"], in_km_h, "wind_speed"),
+    "W/m2, then MJ": (
+        "windy links in March", False, ["Solar (W/m2)"], lambda x: (x * 3.6e-3).round(3),
+        "solar_radiation"),
+    # 80 W/m2 under MJ/m2: "all are in range as W/m2", and the first week was dark.
+    "MJ, then W/m2 by the day": (
+        "southern winter", True, ["Solar (MJ/m2)"], lambda x: (x / 0.0864).round(),
+        "solar_radiation"),
+    "mm of demand, then inches": (
+        "windy links in March", True, ["ETo (mm)"], lambda x: (x / 25.4).round(2), "reference_et"),
+    "mm of rain, then inches": (
+        "windy links in March", False, ["Rain (mm)"], lambda x: (x / 25.4).round(2), "rain"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", CHANGES)
+def test_a_unit_that_changes_at_a_row_is_asked_about_and_each_part_can_be_read(kind):
+    place, daily, headers, change, quantity = CHANGES[kind]
+    table, options = of(place, daily)
+    truth = sw.read_station(table, **options)
+    half = len(table) // 2
+    changed = table.copy()
+    for header in headers:
+        column = table[header].astype(float).copy()
+        column.iloc[half:] = change(column.iloc[half:])
+        changed[header] = column
+    text = asked(changed, **options)
+    assert "did the unit change there?" in text
+    first, second = (cure for cure in cures_in(text) if "leave_out" in cure)
+    step = np.timedelta64(24 if daily else 1, "h")
+    for told in (first, second):
+        part = sw.read_station(changed, **(options | told))
+        begin = int((part.edges[0] - truth.edges[0]) / step)
+        assert part.n >= half - (1 if daily else 48)
+        same = truth.values[quantity][begin : begin + part.n]
+        # What inches of two decimals round away.
+        slack = 0.15 if quantity in ("rain", "reference_et") else 0.06
+        np.testing.assert_allclose(part.values[quantity], same, atol=slack, rtol=0.02)
+
+
+def test_a_front_is_no_change_of_unit():
+    # From -17 to 1 degC within a night, as Fahrenheit would be; not from one hour to the next.
+    table, options = of("cold winter", False)
+    warm = np.interp(np.arange(len(table)), [0, 160, 172, len(table)], [2, 2, 20, 20])
+    table = table.assign(**{"Temp (degC)": (table["Temp (degC)"] + warm).round(1)})
+    sw.read_station(table, **options)
+
+
+@pytest.mark.parametrize("daily", [False, True])
+def test_tenths_of_mm_called_mm(daily):
+    # 308 mm of rain in a fortnight of winter, every amount a whole number.
+    table, options = of("southern winter", daily)
+    wrong = table.assign(**{"Rain (mm)": (10 * table["Rain (mm)"]).round()})
+    assert cured(wrong, **options).values["rain"].sum() == pytest.approx(table["Rain (mm)"].sum())
+
+
+def test_tenths_of_degrees_and_of_demand():
+    table, options = of("southern winter", True)
+    for headers in (["Tmax (degC)", "Tmin (degC)"], ["ETo (mm)"]):
+        wrong = table.assign(**{header: (10 * table[header]).round() for header in headers})
+        (told, *_) = [c for c in cures_in(asked(wrong, **options)) if "0.1 " in str(c)]
+        record = sw.read_station(wrong, **options, **told)
+        alike_to_a_tenth(record, sw.read_station(table, **options))
+
+
+def alike_to_a_tenth(record, truth):
+    for quantity, column in truth.values.items():
+        np.testing.assert_allclose(record.values[quantity], column, atol=0.06)
+
+
+@pytest.mark.parametrize(("unit", "factor"), [("mph", 0.44704), ("kn", 1.852 / 3.6)])
+def test_whole_winds_are_counts_of_another_unit(unit, factor):
+    table, options = of("southern winter", False)
+    counts = (table["Wind (m/s)"] / factor).round()
+    text = asked(table.assign(**{"Wind (m/s)": counts}), **options)
+    (told,) = [cure for cure in cures_in(text) if cure.get("units") == {"wind_speed": unit}]
+    record = sw.read_station(table.assign(**{"Wind (m/s)": counts}), **options, **told)
+    assert record.values["wind_speed"].mean() == pytest.approx(table["Wind (m/s)"].mean(), rel=0.03)
+
+
+def test_the_demand_of_a_file_tells_the_unit_of_its_wind():
+    # mph under m/s in a calm place: nothing in the wind itself speaks against it.
+    table, options = of("desert in January", True)
+    weather = sw.read_station(table, **options).to_weather("fao56")
+    day = (weather.edges[:-1] - weather.start).astype("timedelta64[D]").astype(int)
+    demand = np.bincount(day, weather.reference_et)
+    own = table.assign(**{"ETo (mm)": demand.round(2)})
+    sw.read_station(own, **options)
+    in_mph = own.assign(**{"Wind (m/s)": (own["Wind (m/s)"] / 0.44704).round(1)})
+    record = cured(in_mph, **options)
+    np.testing.assert_allclose(record.values["wind_speed"], table["Wind (m/s)"], atol=0.05)
