@@ -239,11 +239,7 @@ def planned(
         # What only many draws can ask for is left to them.
         few = trial.take(chosen)
         _add(plan, stages, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
-    tried, before = _add(
-        plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress
-    )
-    for i, (earlier, fewer) in before.items():
-        plan[i] = _no_more_than_needed(earlier, tried[i], fewer, plan[i], wish)
+    tried = _add(plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress)
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
@@ -294,19 +290,15 @@ def _add(
     visits: Visits,
     n_threads: int | None,
     progress: Callable[[int, int], object],
-) -> tuple[dict[int, _Tried], dict[int, tuple[_Tried, list[Event]]]]:
+) -> dict[int, _Tried]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
-    Draws that stay above the line stay above it with more water, and are not run again. Gives
-    spots with all their water, and as they were before the last of it.
+    Draws that stay above the line stay above it with more water, and are not run again.
     """
-    tried: dict[int, _Tried] = {}
-    # What each spot was before the last water it was given: without any, at first.
-    before: dict[int, tuple[_Tried, list[Event]]] = {}
+    tried = {}
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
         tried[i] = _Tried.of(first, trial, i, refills[i])
-        before[i] = tried[i].copy(), []
         stages[i].append(tried[i].stage([], wish.line))
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
@@ -325,46 +317,15 @@ def _add(
                 plan[i] = step.events
                 tried[i].water(step.at, step.amount)
         _run_again(plan, list(steps), tried, trial, wish.line, n_threads)
-        for i, (step, earlier, fewer) in steps.items():
-            if tried[i].wasted(earlier, step.at, step.amount) > MOSTLY:
+        for i, (step, before, events) in steps.items():
+            if tried[i].wasted(before, step.at, step.amount) > MOSTLY:
                 closed[i].add(step.visit)
-                tried[i], plan[i] = earlier, fewer
+                tried[i], plan[i] = before, events
             else:
-                before[i] = earlier, fewer
                 stages[i].append(tried[i].stage(plan[i], wish.line))
         progress(len(plan) - len(steps), len(plan))
         waiting = list(steps)
-    return tried, before
-
-
-def _no_more_than_needed(
-    before: _Tried,
-    after: _Tried,
-    fewer: Sequence[Event],
-    events: list[Event],
-    wish: Wish,
-) -> list[Event]:
-    """Take back what was too much of the last water, by straight lines between the last two runs.
-
-    What is left is as much as is asked for, and not as much as steps came to: those differ by a
-    fifth from seed to seed.
-    """
-    had = {event.time: event.amount for event in fewer}
-    added = sum(event.amount for event in events) - sum(had.values())
-    can = after.can_stay(wish.line)
-    low, high = (each.reading[can, each.first :] for each in (before, after))
-    for part in np.arange(FINEST_AMOUNT, added, FINEST_AMOUNT) / max(added, FINEST_AMOUNT):
-        if float((low + part * (high - low) > wish.line).mean(axis=0).min()) >= wish.asked:
-            amounts = [
-                had.get(event.time, 0.0) + part * (event.amount - had.get(event.time, 0.0))
-                for event in events
-            ]
-            finest = np.ceil(np.array(amounts) / FINEST_AMOUNT - 1e-6) * FINEST_AMOUNT
-            return [
-                _visit(event.time, max(float(amount), LEAST_AMOUNT))
-                for event, amount in zip(events, finest, strict=True)
-            ]
-    return events
+    return tried
 
 
 def _run_again(
@@ -438,14 +399,10 @@ def _next_step(
             most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
             amount = _amount(before, float(light[at]), min(float(room[at + 1]) + before, most))
             if amount is not None:
-                plan[time] = _visit(time, amount)
+                plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
                 ordered = sorted(plan.values(), key=lambda event: event.time)
                 return _Step(number, at, amount - before, ordered)
     return None
-
-
-def _visit(time: np.datetime64, amount: float) -> Event:
-    return Event(time, amount, duration=WATERING_TIME, name="hand water")
 
 
 def _amount(before: float, light: float, most: float) -> float | None:
