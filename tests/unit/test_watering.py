@@ -424,6 +424,14 @@ def test_a_visit_that_may_give_little_is_blamed_and_not_the_spot():
     assert "more at a visit, or more visits, would help" in found.spot("B2").sentence
 
 
+def test_a_spot_that_starts_dry_is_not_told_to_hold_too_little():
+    dry = Survey([Spot("A1", 27.0, readings=(Reading(0.08, rod=ROD),))])
+    days = steady_weather(4, "5 mm/day")
+    found = hand_water_plan(dry, MIX, days, TURF, "16 %", start="readings", **BANDED)
+    assert not found.spot("A1").held
+    assert found.spot("A1").outcome == "more would help"
+
+
 def test_a_plan_over_several_weather_members_keeps_its_share_of_them():
     members = [steady_weather(6, f"{et} mm/day") for et in (4, 5, 6)]
     found = hand_water_plan(Survey([Spot("C3", 42.0)]), MIX, members, TURF, "12 %", **BANDED)

@@ -120,7 +120,15 @@ def _why_not(plan: SpotPlan, line: float, share: float, outcome: str, short: Sho
 
 
 def bought_text(plan: SpotPlan, line: float) -> str:
-    """Say how much water a spot is given, what it buys, and what of it feeds the gravel."""
+    """Say how much water a spot is given, what it buys, and what of it feeds the gravel.
+
+    Parameters
+    ----------
+    plan : SpotPlan
+        Of the spot.
+    line : float
+        To stay above [1].
+    """
     total, lost = (
         in_one_unit(amount, "water_amount")
         for amount in (sum(walk.amount for walk in plan.waterings), plan.to_gravel)
@@ -190,8 +198,8 @@ def short_text(plans: Sequence[SpotPlan], line: float) -> list[str]:
         hours = sum(each.hours_bought for each in given) / len(given)
         lost = sum(each.to_gravel for each in given) / sum(walk.amount for walk in walks)
         return (
-            f"{said}; what {listed(each.spot.name for each in given)} gets, {amount_text(walks)}, "
-            f"buys {hours:.0f} h{' each' * (len(given) > 1)}, and {100 * lost:.0f} % of it feeds "
+            f"{said}; the water of {listed(each.spot.name for each in given)}, "
+            f"{amount_text(walks)}, buys {hours:.0f} h{' each' * (len(given) > 1)}, and {100 * lost:.0f} % of it feeds "
             "the gravel"
         )
 

@@ -177,6 +177,11 @@ class _Tried(NamedTuple):
         above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
         return above
 
+    def failing(self, line: float, asked: float) -> NDArray[np.int64]:
+        """Output times at which less than a share of those that can stay is above the line."""
+        above = self.reading[self.can_stay(line), self.first :] > line
+        return self.first + np.flatnonzero(above.mean(axis=0) < asked)
+
     def kept(self, line: float) -> float:
         """Share of the draws that stay above the line [1]."""
         return float(np.mean(self.reading[:, self.first :].min(axis=1) > line))
@@ -243,9 +248,13 @@ def planned(
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
-        if each.kept(wish.line) >= wish.probability:
+        hopeless = each.can_stay(wish.line).mean() < 0.5
+        failing = hopeless or each.failing(wish.line, wish.asked).size
+        if each.kept(wish.line) >= wish.probability or not failing:
             continue
-        short[i] = Short(not _could_hold_more(each, plan[i], wish, visits))
+        # One that starts below the line may hold enough, once it has been wetted again.
+        dry = not hopeless and float(np.median(trial.reading[i][:, visits.first])) <= wish.line
+        short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
             least = _buys_most(stages[i])
@@ -375,18 +384,16 @@ def _next_step(
     """Water a spot once more, or more; None where it keeps the line, or holds no more."""
     line = wish.line
     # No water helps a draw that reads below the line when it is drained.
-    can = tried.can_stay(line)
     dry = tried.missed(line)
-    if can.mean() < 0.5 or not dry.size:
+    if tried.can_stay(line).mean() < 0.5 or not dry.size:
         return None
-    kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
     lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * rod * np.mean(lost, axis=0)
     room = tried.full()
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))
     plan = {event.time: event for event in events}
-    failing_at = tried.first + np.flatnonzero(kept < asked)
+    failing_at = tried.failing(line, asked)
     if tried.first > visits.first and not plan:
         # Below the line already: nobody waits for the last visit that would do.
         failing_at = np.concatenate([[visits.first], failing_at])

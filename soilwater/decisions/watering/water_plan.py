@@ -84,7 +84,10 @@ class HandWatering:
 
 
 def walk_columns(walks: Sequence[HandWatering], outcomes: Mapping[str, str]) -> list[Column]:
-    """Columns of walks, one row for each visit to a spot, with what comes of its water."""
+    """Columns of walks, one row for each visit to a spot.
+
+    `outcomes` tells by the name of the spot what comes of its water.
+    """
     return columns_of(
         walks,
         [
