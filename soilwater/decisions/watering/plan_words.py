@@ -199,8 +199,8 @@ def short_text(plans: Sequence[SpotPlan], line: float) -> list[str]:
         lost = sum(each.to_gravel for each in given) / sum(walk.amount for walk in walks)
         return (
             f"{said}; the water of {listed(each.spot.name for each in given)}, "
-            f"{amount_text(walks)}, buys {hours:.0f} h{' each' * (len(given) > 1)}, and {100 * lost:.0f} % of it feeds "
-            "the gravel"
+            f"{amount_text(walks)}, buys {hours:.0f} h{' each' * (len(given) > 1)}, and "
+            f"{100 * lost:.0f} % of it feeds the gravel"
         )
 
     return [worded(told)]
