@@ -263,8 +263,10 @@ def hand_water(
 def _told(plan: SpotPlan) -> str:
     amount = sum(walk.amount for walk in plan.waterings)
     often = f"{len(plan.waterings)} waterings" if len(plan.waterings) != 1 else "one watering"
-    none = "needs no water" if plan.held else "beyond watering"
+    none = "needs no water" if plan.held else plan.outcome
     water = f"{in_people_units(amount, 'water_amount')} in {often}" if plan.waterings else none
+    if plan.waterings and not plan.held:
+        water += f", {plan.outcome}"
     return f"{plan.spot.name}, {in_people_units(plan.spot.depth, 'length')}\n{water}"
 
 

@@ -213,6 +213,8 @@ def _why(plan: SpotPlan, line: float) -> str:
     # No number is surer than the model.
     falls = "over 99" if share > 0.99 else f"{100 * share:.0f}"
     said = f"without it {falls} in 100 chances to read {100 * line:g} % or less"
+    if not plan.held:
+        return f"not kept by it ({plan.outcome}): it buys {plan.hours_bought:.0f} h"
     if math.isfinite(plan.first_below_without):
         first = day_text(plan.first_below_without, math.inf)
         said += ", from this morning on" if first == "0" else f", from day {first}"

@@ -147,7 +147,7 @@ def _water_cell(plan: SpotPlan | None) -> str:
     amount = sum(walk.amount for walk in plan.waterings)
     said = one_writing("water_amount").figure(amount)
     if not plan.held:
-        return f"{said}, not enough" if amount else "would not help"
+        return f"{said}, {plan.outcome}" if amount else plan.outcome
     return said if amount else "none"
 
 

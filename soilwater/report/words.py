@@ -12,7 +12,7 @@ from soilwater.decisions.spots.measurements import Measurement, rank_measurement
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import day_text, days_text
 from soilwater.decisions.watering.outlook import DryDownOutlook
-from soilwater.decisions.watering.plan_words import totals
+from soilwater.decisions.watering.plan_words import bought_text, totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey
@@ -212,8 +212,10 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
         key=lambda each: each.first_below_without,
     )
     tried = [each for each in spots if each.waterings and not each.held]
-    dry = [each for each in spots if not each.waterings and not each.held]
-    beyond = [each.spot.name for each in dry if not each.why_not]
+    dry: dict[str, list[str]] = {}
+    for each in spots:
+        if not each.waterings and not each.held:
+            dry.setdefault(str(each.why_not), []).append(each.spot.name)
     quiet = [each.spot.name for each in spots if not each.waterings and each.held]
     parts = []
     if held:
@@ -224,16 +226,15 @@ def _watering_found(plan: HandWaterPlan, apart: Sequence[str]) -> str:
             f" ({_least_kept([each.kept for each in held])})"
         )
     parts += [
-        f"{each.spot.name}, watered {_times(len(each.waterings))} with all it holds, stays above "
-        f"{line} in {100 * each.kept:.0f} % of the cases tried, in "
-        f"{100 * each.kept_without:.0f} % without"
+        f"{each.spot.name}: {bought_text(each, plan.threshold)}; it {each.why_not}"
         for each in tried[:2]
     ]
     if len(tried) > 2:
         parts.append(f"{len(tried) - 2} more are not held for sure (table)")
-    if beyond:
-        parts.append(f"no watering keeps {listed(beyond)} above {line}")
-    parts += [f"{each.spot.name} {each.why_not}" for each in dry if each.why_not]
+    parts += [
+        f"{names[0]} {why}" if len(names) == 1 else f"{listed(names)}: each {why}"
+        for why, names in dry.items()
+    ]
     if len(quiet) == len(spots):
         parts.append(f"no spot is likely to need hand water to stay above {line}")
     elif quiet:

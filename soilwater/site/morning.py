@@ -89,7 +89,8 @@ class Morning(Displayed, Tabled):
         return tuple(dict.fromkeys(each for plan in self.plans for each in plan.cautions))
 
     def _columns(self) -> list[Column]:
-        return walk_columns(self.today)
+        outcomes = {each.spot.name: each.outcome for each in self.together.spots}
+        return walk_columns(self.today, outcomes)
 
     def _shown(self) -> Shown:
         day = self.day.astype(object)

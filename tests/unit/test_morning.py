@@ -198,7 +198,9 @@ def test_a_day_without_water_says_so_on_the_card(morning):
 
 def test_the_command_prints_the_plan_and_writes_the_card(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(
-        command, "morning_plan", lambda site, day: sw.morning_plan(site, day, draws=10)
+        command,
+        "morning_plan",
+        lambda site, day, progress: sw.morning_plan(site, day, draws=10, progress=progress),
     )
     file = copied(tmp_path)
     command.main(["today", str(file), "--day", DAY])

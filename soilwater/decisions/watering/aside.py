@@ -77,7 +77,7 @@ def put_aside(spot: Spot, reason: str, kept: float) -> SpotPlan:
     nan = float("nan")
     said = f"{spot.name}: not watered by depth, {reason}."
     why = f"is not watered by depth, {reason.partition(':')[0]}"
-    return SpotPlan(spot, (), kept, kept, nan, nan, nan, 0.0, False, said, why_not=why)
+    return SpotPlan(spot, (), kept, kept, nan, nan, nan, 0.0, False, said, why, "not by depth")
 
 
 def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPlan:
@@ -114,4 +114,4 @@ def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPl
         'plan from what was read, with a calibration or start="readings".'
     )
     why = f"reads {100 * now:.1f} % already"
-    return replace(plan, held=False, sentence=said, why_not=why)
+    return replace(plan, held=False, sentence=said, why_not=why, outcome="look first")

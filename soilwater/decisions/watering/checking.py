@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.aside import put_aside
-from soilwater.decisions.watering.ensembles import course_of, run_columns
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, run_columns
 from soilwater.decisions.watering.plan_words import quiet, walk, with_sentence
-from soilwater.decisions.watering.planning import Wish
+from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
@@ -26,6 +26,7 @@ def checked(
     known: Sequence[Spot],
     events: Mapping[int, Sequence[Event]],
     left_out: Mapping[int, Sequence[Event]],
+    short: Mapping[int, Short | None],
     aside: Mapping[int, str],
     trial: Trial,
     wish: Wish,
@@ -43,6 +44,8 @@ def checked(
         Spots of the plan.
     events, left_out : mapping of int to sequence of Event
         Water of each spot in need, and what the crew has no time for.
+    short : mapping of int to Short or None
+        Why a spot in need does not keep the line; None where it does.
     aside : mapping of int to str
         Spots that are not watered by depth, and why.
     trial : Trial
@@ -92,6 +95,7 @@ def checked(
             lowest_without=float(np.quantile(lowest_bare, 0.2)),
             first_below_without=day,
             to_gravel=float(lost.mean()),
+            hours_bought=_hours(reading, line) - _hours(bare, line),
             held=bool(np.mean(lowest > line) >= share),
             sentence="",
             firm=_firm(reading, by, wish),
@@ -100,7 +104,7 @@ def checked(
             course_without=course_of(trial.times, bare),
         )
         drained, rewetted = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
-        plans.append(with_sentence(plan, line, drained, rewetted))
+        plans.append(with_sentence(plan, line, share, short[i], drained, rewetted))
     return tuple(plans)
 
 
@@ -151,6 +155,11 @@ def _watered(
             )
             found[i] = (reading, drainage)
     return found
+
+
+def _hours(reading: FloatArray, line: float) -> float:
+    """Mean hours above a line [h]."""
+    return OUTPUT_HOURS * float(np.mean((reading > line).sum(axis=1)))
 
 
 def _firm(reading: FloatArray, by: int, wish: Wish) -> float:

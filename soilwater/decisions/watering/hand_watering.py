@@ -27,6 +27,7 @@ from soilwater.decisions.watering.ensembles import (
 )
 from soilwater.decisions.watering.plan_words import (
     firm_text,
+    short_text,
     time_text,
     totals,
     walk,
@@ -172,11 +173,13 @@ def hand_water_plan(
     -----
     Light and often: a spot is watered on the last morning before too many draws would fall to
     the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
-    that does not last, it is given more, up to what nine in ten draws can hold without feeding the
-    gravel, then at the crew's next hour, then on the day before. The loop ends when the line is
-    kept, or nothing more can be given: such a spot is said to be beyond watering. A spot that
-    starts below the line is watered on the first morning, and is to be back above it after two
-    days.
+    that does not last, it is given more, up to what three in four draws can hold, now and at the
+    visits that follow, without feeding the gravel, then at the crew's next hour, then on the day
+    before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
+    little to keep the line gets the smallest amount that buys nine tenths of the hours above it
+    that can be bought; the plan says how many these are, and what of the water feeds the gravel. A
+    spot that starts below the line is watered on the first morning, and is to be back above it
+    after two days.
 
     Examples
     --------
@@ -240,7 +243,7 @@ def hand_water_plan(
     aside = spots_aside(known, diagnosis)
     cells = len(known) * (draws if calibration is None else calibration.draws // 2)
     with reporting(progress, 4 * cells) as tell:
-        settled, checking = share_of(tell, cells), share_of(tell, cells)
+        planning, checking = share_of(tell, cells), share_of(tell, cells)
         if calibration is not None:
             members = calibration.members(members)
             learned = from_calibration(
@@ -304,14 +307,16 @@ def hand_water_plan(
         alike = calibration is None and start == "drained"
         shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
         distinct = sorted(set(shared.values()))
-        made, reading = planned(made_on, distinct, wish, visits, n_threads, settled)
+        settled = planned(made_on, distinct, wish, visits, n_threads, planning)
 
         def dryness(i: int, event: Event) -> tuple[float, ...]:
             at = int(visits.at[visits.time == event.time][0])
-            return float(reading[shared[i]][at]), float(np.median(made_on.reading[i][:, at]))
+            return float(settled.reading[shared[i]][at]), float(
+                np.median(made_on.reading[i][:, at])
+            )
 
         events, left_out = within_crew_time(
-            {i: made[other] for i, other in shared.items()},
+            {i: settled.events[other] for i, other in shared.items()},
             lambda i, event: walk(known[i], event, litres).seconds,
             dryness,
             have,
@@ -320,6 +325,7 @@ def hand_water_plan(
             known,
             events,
             left_out,
+            {i: settled.short.get(other) for i, other in shared.items()},
             aside,
             checked_on,
             wish,
@@ -330,7 +336,7 @@ def hand_water_plan(
             checking,
         )
         # Where nothing was run, that is done too.
-        settled(1, 1)
+        planning(1, 1)
         checking(1, 1)
     plans = tuple(
         told_below(plan, wish.line, length, start == "drained" and calibration is None)
@@ -342,7 +348,12 @@ def hand_water_plan(
         threshold=wish.line,
         probability=probability,
         rod=length,
-        totals=(*totals(plans), *time_text(plans, have), *firm_text(plans, wish)),
+        totals=(
+            *totals(plans),
+            *short_text(plans, wish.line),
+            *time_text(plans, have),
+            *firm_text(plans, wish),
+        ),
         assumptions=(
             *assumed,
             said,

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from soilwater.decisions.watering.ensembles import day_text
-from soilwater.decisions.watering.planning import JUST_ABOVE, Wish
+from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
     SpotPlan,
@@ -28,7 +28,17 @@ def quiet(spot: Spot) -> SpotPlan:
     """Plan of a spot that stays above the line on its own."""
     nan = float("nan")
     return SpotPlan(
-        spot, (), 1.0, 1.0, nan, nan, float("inf"), 0.0, True, f"{spot.name}: no water needed."
+        spot,
+        (),
+        1.0,
+        1.0,
+        nan,
+        nan,
+        float("inf"),
+        0.0,
+        True,
+        f"{spot.name}: no water needed.",
+        outcome="none needed",
     )
 
 
@@ -48,17 +58,88 @@ def walk(spot: Spot, event: Event, flow: float) -> HandWatering:
     )
 
 
-def with_sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> SpotPlan:
-    """Plan with its sentence, from the line to stay above [1] and what it reads.
+def with_sentence(
+    plan: SpotPlan,
+    line: float,
+    share: float,
+    short: Short | None,
+    drained: float,
+    rewetted: float,
+) -> SpotPlan:
+    """Plan with its sentence, from a line and the share of the draws that shall stay above it [1].
 
-    `drained` is as it starts, `rewetted` drained after gentle water on a dry green [1].
+    `short` is why it does not; `drained` what it reads as it starts, `rewetted` drained after
+    gentle water on a dry green [1].
     """
-    why = "is left out for want of time" if plan.left_out and not plan.waterings else ""
-    sentence = worded(lambda: _sentence(plan, line, drained, rewetted))
-    return replace(plan, sentence=sentence, why_not=why)
+    outcome = _outcome(plan, short)
+    why = worded(lambda: _why_not(plan, line, share, outcome, short)) if not plan.held else ""
+    sentence = worded(lambda: _sentence(plan, line, why, drained, rewetted))
+    return replace(plan, sentence=sentence, why_not=why, outcome=outcome)
 
 
-def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> str:
+def _outcome(plan: SpotPlan, short: Short | None) -> str:
+    """Say in two or three words what comes of a plan."""
+    if plan.held:
+        return "kept" if plan.waterings else "none needed"
+    if plan.left_out:
+        return "no time"
+    if short is None:
+        # It kept the line where the plan was made, and on fresh draws just did not.
+        return "just short"
+    return REBUILD if short.holds_too_little else "more would help"
+
+
+REBUILD = "rebuild or live with it"
+"""What comes of a plan for a spot that holds too little to keep its line."""
+
+
+def _why_not(plan: SpotPlan, line: float, share: float, outcome: str, short: Short | None) -> str:
+    """Say why a spot does not keep its line, and what to do, after its name."""
+    above = f"above {100 * line:g} %"
+    if outcome == "no time":
+        if not plan.waterings:
+            return "is left out for want of time"
+        return "gets only part of its water for want of time"
+    if outcome == REBUILD and not plan.waterings:
+        return (
+            f"holds too little to stay {above}, whatever it is given: rebuild it, or live with it "
+            "and a lower line"
+        )
+    got = (
+        f"stays {above} in {100 * plan.kept:.0f} % of the cases tried, not in the "
+        f"{100 * share:.0f} % asked for"
+    )
+    if outcome == "just short":
+        return got
+    if outcome == "more would help":
+        return f"{got}: more at a visit, or more visits, would help"
+    if short is not None and short.more:
+        more = in_one_unit(short.more, "water_amount")
+        got += f"; {more} more would buy {short.hours:.0f} h more"
+    return f"{got}: rebuild it, or live with it"
+
+
+def bought_text(plan: SpotPlan, line: float) -> str:
+    """Say how much water a spot is given, what it buys, and what of it feeds the gravel.
+
+    Parameters
+    ----------
+    plan : SpotPlan
+        Of the spot.
+    line : float
+        To stay above [1].
+    """
+    total, lost = (
+        in_one_unit(amount, "water_amount")
+        for amount in (sum(walk.amount for walk in plan.waterings), plan.to_gravel)
+    )
+    return (
+        f"{total} in {_times_text(len(plan.waterings))} buys {plan.hours_bought:.0f} h above "
+        f"{100 * line:g} %, and {lost} of it feeds the gravel"
+    )
+
+
+def _sentence(plan: SpotPlan, line: float, why: str, drained: float, rewetted: float) -> str:
     reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
     at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
     first = day_text(plan.first_below_without, np.inf)
@@ -68,12 +149,7 @@ def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> s
         if np.isfinite(plan.first_below_without)
         else f"without water {100 * plan.kept_without:.0f} % stay above {100 * line:g} %"
     )
-    if drained <= line + JUST_ABOVE:
-        said = (
-            f"{at}: {reads}, so no watering keeps it above "
-            f"{100 * line:g} %; what it cannot hold feeds the gravel"
-        )
-    elif not plan.held and plan.left_out:
+    if not plan.held and plan.left_out:
         missing = sum(each.amount for each in plan.left_out)
         said = (
             f"{at}: the crew has no time for {in_one_unit(missing, 'water_amount')} of its water "
@@ -81,11 +157,8 @@ def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> s
             f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
         )
     elif not plan.held:
-        said = (
-            f"{at}: water within what it holds, and what a visit may give, keeps only "
-            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {reads}; "
-            f"{without}"
-        )
+        bought = f"{bought_text(plan, line)}; " if plan.waterings else ""
+        return f"{at}: {bought}it {why}; {reads}; {without}."
     else:
         total = sum(walk.amount for walk in plan.waterings)
         days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
@@ -99,6 +172,38 @@ def _sentence(plan: SpotPlan, line: float, drained: float, rewetted: float) -> s
     if plan.waterings:
         said += f"; {in_one_unit(plan.to_gravel, 'water_amount')} of it feeds the gravel"
     return said + "."
+
+
+def short_text(plans: Sequence[SpotPlan], line: float) -> list[str]:
+    """Tell which spots no water keeps above a line [1], and what the water they get buys.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    line : float
+        To stay above [1].
+    """
+    beyond = [each for each in plans if each.outcome == REBUILD]
+    if not beyond:
+        return []
+    names = listed(each.spot.name for each in beyond)
+
+    def told() -> str:
+        given = [each for each in beyond if each.waterings]
+        said = f"Hold too little to stay above {100 * line:g} %, rebuild or live with it: {names}"
+        if not given:
+            return said
+        walks = [walk for each in given for walk in each.waterings]
+        hours = sum(each.hours_bought for each in given) / len(given)
+        lost = sum(each.to_gravel for each in given) / sum(walk.amount for walk in walks)
+        return (
+            f"{said}; the water of {listed(each.spot.name for each in given)}, "
+            f"{amount_text(walks)}, buys {hours:.0f} h{' each' * (len(given) > 1)}, and "
+            f"{100 * lost:.0f} % of it feeds the gravel"
+        )
+
+    return [worded(told)]
 
 
 def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import run_columns
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, run_columns
 from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
@@ -24,8 +24,15 @@ WATERING_TIME = 0.25
 
 
 MAY_BE_FULL = 0.25
-"""Share of the draws [1] that a visit may find full: what they cannot hold feeds the gravel. Nobody
-waits for noon until the last of them has room, nor floods most for the driest (our own choice)."""
+"""Share of the draws [1] that a visit may find full, or make full for a later one: what they cannot
+hold feeds the gravel. Our own choice, and one that matters little: a spot with room is given the
+same between 0.1 and 0.4, and one that is nearly too deep 0-5 % more at 0.4 and as much less at 0.1,
+for the same share kept (six spots of three sands; at 0.1 the crew comes twice as often at noon)."""
+MOST = 0.9
+"""Where the line is not kept, the smallest amount is given that buys so much of the hours above it
+that can be bought [1] (our own choice)."""
+MOSTLY = 0.5
+"""Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 EVERY = 5
@@ -73,23 +80,91 @@ def spots_in_need(trial: Trial, wish: Wish, visits: Visits, aside: Mapping[int, 
     return [int(i) for i in needy if int(i) not in aside]
 
 
+class Short(NamedTuple):
+    """Why a spot does not keep its line: it holds too little, or else visits may give no more.
+
+    All it can be given would be so much `more` [mm], and buy so many `hours` more above the line.
+    """
+
+    holds_too_little: bool
+    more: float = 0.0
+    hours: float = 0.0
+
+
+class Settled(NamedTuple):
+    """What came of planning spots, by their numbers.
+
+    `events` is the water; `reading` the median readings with all that was tried [1]; `short` what
+    there is to say of spots that do not keep the line.
+    """
+
+    events: dict[int, list[Event]]
+    reading: dict[int, FloatArray]
+    short: dict[int, Short]
+
+
+class _Stage(NamedTuple):
+    """A plan on its way: its events, and hours above the line it comes to [h]."""
+
+    events: list[Event]
+    hours: float
+
+    @property
+    def amount(self) -> float:
+        return sum(event.amount for event in self.events)
+
+
 class _Tried(NamedTuple):
     """A spot as its plan stands in each draw over time: what it reads; what it could be given back.
 
     `first` is the number of the output time from which the line is to be kept, `room` the water it
-    would hold more [mm], `drained` what it would read after that [1].
+    would hold more [mm], `drained` what it would read after that [1], `lost` what has left it at
+    the base by the end [mm].
     """
 
     first: int
     reading: FloatArray
     room: FloatArray
     drained: FloatArray
+    lost: FloatArray
     refill: Refill
 
-    def enter(self, draws: NDArray[np.int64], reading: FloatArray, storage: FloatArray) -> None:
-        """Take over what draws read and hold."""
+    @classmethod
+    def of(cls, first: int, trial: Trial, spot: int, refill: Refill) -> _Tried:
+        """Start with a spot of a trial that has no water by hand."""
+        full, drained = refill.again(trial.storage[spot])
+        room, lost = full - trial.storage[spot], trial.drainage[spot][:, -1].copy()
+        return cls(first, trial.reading[spot].copy(), room, drained, lost, refill)
+
+    def copy(self) -> _Tried:
+        """Return the same, to come back to."""
+        return self._replace(
+            reading=self.reading.copy(),
+            room=self.room.copy(),
+            drained=self.drained.copy(),
+            lost=self.lost.copy(),
+        )
+
+    def enter(
+        self,
+        draws: NDArray[np.int64],
+        reading: FloatArray,
+        storage: FloatArray,
+        drainage: FloatArray,
+    ) -> None:
+        """Take over what draws read, hold and have lost."""
         full, self.drained[draws] = self.refill.take(draws).again(storage)
         self.reading[draws], self.room[draws] = reading, full - storage
+        self.lost[draws] = drainage[:, -1]
+
+    def wasted(self, before: _Tried, at: int, amount: float) -> float:
+        """Share of an amount given after an output time that was not held [1].
+
+        Of draws that were not run with it, what they had no room for.
+        """
+        lost = self.lost - before.lost
+        no_room = np.clip(amount - before.room[:, at + 1 :].min(axis=1), 0.0, amount)
+        return float(np.where(lost == 0.0, no_room, lost).mean()) / amount
 
     def missed(self, line: float) -> NDArray[np.int64]:
         """Draws that fall to the line and could be kept above it."""
@@ -100,6 +175,29 @@ class _Tried(NamedTuple):
         """Draws that water can keep above the line: those that start above it when drained."""
         above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
         return above
+
+    def failing(self, line: float, asked: float) -> NDArray[np.int64]:
+        """Output times at which less than a share of those that can stay is above the line."""
+        above = self.reading[self.can_stay(line), self.first :] > line
+        return self.first + np.flatnonzero(above.mean(axis=0) < asked)
+
+    def kept(self, line: float) -> float:
+        """Share of the draws that stay above the line [1]."""
+        return float(np.mean(self.reading[:, self.first :].min(axis=1) > line))
+
+    def stage(self, events: Sequence[Event], line: float) -> _Stage:
+        """Say what a plan comes to, once its draws were run."""
+        above = (self.reading > line).mean(axis=0)
+        return _Stage(list(events), OUTPUT_HOURS * float(above.sum()))
+
+    def full(self) -> FloatArray:
+        """Water that a visit may bring at each output time [mm], so that none of it is lost.
+
+        Nor any of the water that comes later, which it would push out.
+        """
+        least = np.minimum.accumulate(self.room[:, ::-1], axis=1)[:, ::-1]
+        may: FloatArray = np.quantile(least, MAY_BE_FULL, axis=0)
+        return may
 
     def water(self, at: int, amount: float) -> None:
         """Take water out of the room after an output time, until the draws are run with it."""
@@ -113,7 +211,7 @@ def planned(
     visits: Visits,
     n_threads: int | None,
     progress: Callable[[int, int], object],
-) -> tuple[dict[int, list[Event]], dict[int, FloatArray]]:
+) -> Settled:
     """Plan spots, begun on a few draws and ended on all.
 
     Parameters
@@ -133,12 +231,10 @@ def planned(
 
     Returns
     -------
-    plan : dict of int to list of Event
-        Water of each spot.
-    reading : dict of int to ndarray, shape (times,)
-        Median readings with it [1].
+    Settled
     """
     plan: dict[int, list[Event]] = {i: [] for i in numbers}
+    stages: dict[int, list[_Stage]] = {i: [] for i in numbers}
     refills = {i: trial.refill(i) for i in numbers}
     if trial.draws >= _ENOUGH and numbers:
         dry_last = np.argsort(-trial.reading[numbers].min(axis=2).mean(axis=0))
@@ -146,12 +242,55 @@ def planned(
         of_few = {i: each.take(chosen) for i, each in refills.items()}
         # What only many draws can ask for is left to them.
         few = trial.take(chosen)
-        _add(plan, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
-    return plan, _add(plan, trial, refills, wish, wish.asked, visits, n_threads, progress)
+        _add(plan, stages, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
+    tried = _add(plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress)
+    reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
+    short = {}
+    for i, each in tried.items():
+        hopeless = each.can_stay(wish.line).mean() < 0.5
+        failing = hopeless or each.failing(wish.line, wish.asked).size
+        if each.kept(wish.line) >= wish.probability or not failing:
+            continue
+        # One that starts below the line may hold enough, once it has been wetted again.
+        dry = not hopeless and float(np.median(trial.reading[i][:, visits.first])) <= wish.line
+        short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
+        if short[i].holds_too_little:
+            best = max(stages[i], key=lambda stage: stage.hours)
+            least = _buys_most(stages[i])
+            plan[i] = least.events
+            short[i] = Short(True, best.amount - least.amount, best.hours - least.hours)
+    return Settled(plan, reading, short)
+
+
+def _buys_most(stages: Sequence[_Stage]) -> _Stage:
+    """Choose, of plans that do not keep the line, the smallest that buys most of the hours."""
+    bare, best = stages[0].hours, max(stage.hours for stage in stages)
+    enough = [stage for stage in stages if stage.hours >= bare + MOST * (best - bare)]
+    return min(enough, key=lambda stage: stage.amount)
+
+
+def _could_hold_more(tried: _Tried, events: Sequence[Event], wish: Wish, visits: Visits) -> bool:
+    """Whether a spot that misses the line has room left, which no visit may fill."""
+    dry = tried.missed(wish.line)
+    if not dry.size:
+        return False
+    low = (tried.reading[dry, tried.first :] <= wish.line).any(axis=0)
+    before = visits.before(tried.first + int(np.argmax(low)))
+    given = {event.time: event.amount for event in events}
+    room = tried.full()
+    return not before or any(
+        room[visits.at[number] + 1] >= LEAST_AMOUNT
+        and (
+            given.get(visits.time[number], 0.0) > wish.most - FINEST_AMOUNT
+            or visits.time[number] >= wish.firm_by
+        )
+        for number in before
+    )
 
 
 def _add(
     plan: dict[int, list[Event]],
+    stages: Mapping[int, list[_Stage]],
     trial: Trial,
     refills: Mapping[int, Refill],
     wish: Wish,
@@ -159,7 +298,7 @@ def _add(
     visits: Visits,
     n_threads: int | None,
     progress: Callable[[int, int], object],
-) -> dict[int, FloatArray]:
+) -> dict[int, _Tried]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
     Draws that stay above the line stay above it with more water, and are not run again.
@@ -167,24 +306,34 @@ def _add(
     tried = {}
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
-        blank = np.empty_like(trial.reading[i])
-        tried[i] = _Tried(first, blank, blank.copy(), blank.copy(), refills[i])
-        tried[i].enter(np.arange(trial.draws), trial.reading[i], trial.storage[i])
+        tried[i] = _Tried.of(first, trial, i, refills[i])
+        stages[i].append(tried[i].stage([], wish.line))
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
-    _run_again(plan, [i for i in plan if plan[i]], tried, trial, wish.line, n_threads)
+    again = [i for i in plan if plan[i]]
+    _run_again(plan, again, tried, trial, wish.line, n_threads)
+    for i in again:
+        stages[i].append(tried[i].stage(plan[i], wish.line))
+    closed: dict[int, set[int]] = {i: set() for i in plan}
     waiting = list(plan)
     while waiting:
-        changed = []
+        steps: dict[int, tuple[_Step, _Tried, list[Event]]] = {}
         for i in waiting:
-            more = _more_visits(tried[i], plan[i], wish, asked, trial.rod, visits)
-            if more is not None:
-                plan[i] = more
-                changed.append(i)
-        _run_again(plan, changed, tried, trial, wish.line, n_threads)
-        progress(len(plan) - len(changed), len(plan))
-        waiting = changed
-    return {i: np.median(each.reading, axis=0) for i, each in tried.items()}
+            step = _next_step(tried[i], plan[i], closed[i], wish, asked, trial.rod, visits)
+            if step is not None:
+                steps[i] = (step, tried[i].copy(), plan[i])
+                plan[i] = step.events
+                tried[i].water(step.at, step.amount)
+        _run_again(plan, list(steps), tried, trial, wish.line, n_threads)
+        for i, (step, before, events) in steps.items():
+            if tried[i].wasted(before, step.at, step.amount) > MOSTLY:
+                closed[i].add(step.visit)
+                tried[i], plan[i] = before, events
+            else:
+                stages[i].append(tried[i].stage(plan[i], wish.line))
+        progress(len(plan) - len(steps), len(plan))
+        waiting = list(steps)
+    return tried
 
 
 def _run_again(
@@ -205,46 +354,56 @@ def _run_again(
     for i, draws in again:
         rows = slice(row, row + draws.size)
         reading = runs.reading[rows] + trial.shift[i][draws, None]
-        tried[i].enter(draws, reading, runs.storage[rows])
+        tried[i].enter(draws, reading, runs.storage[rows], runs.drainage[rows])
         row += draws.size
 
 
-def _more_visits(
+class _Step(NamedTuple):
+    """More water for a spot: at which visit, after which output time, how much [mm]; the plan."""
+
+    visit: int
+    at: int
+    amount: float
+    events: list[Event]
+
+
+def _next_step(
     tried: _Tried,
     events: Sequence[Event],
+    closed: Set[int],
     wish: Wish,
     asked: float,
     rod: float,
     visits: Visits,
-) -> list[Event] | None:
+) -> _Step | None:
     """Water a spot once more, or more; None where it keeps the line, or holds no more."""
     line = wish.line
     # No water helps a draw that reads below the line when it is drained.
-    can = tried.can_stay(line)
     dry = tried.missed(line)
-    if can.mean() < 0.5 or not dry.size:
+    if tried.can_stay(line).mean() < 0.5 or not dry.size:
         return None
-    kept = (tried.reading[can, tried.first :] > line).mean(axis=0)
     # Light and often: what the layer of the rods has lost, within what the spot can hold.
     lost = tried.drained[dry] - tried.reading[dry]
     light = 10.0 * rod * np.mean(lost, axis=0)
-    room = np.quantile(tried.room, MAY_BE_FULL, axis=0)
+    room = tried.full()
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))
     plan = {event.time: event for event in events}
-    failing_at = tried.first + np.flatnonzero(kept < asked)
+    failing_at = tried.failing(line, asked)
     if tried.first > visits.first and not plan:
         # Below the line already: nobody waits for the last visit that would do.
         failing_at = np.concatenate([[visits.first], failing_at])
     for failing in failing_at:
         for number in visits.before(int(failing)):
+            if number in closed:
+                continue
             at, time = int(visits.at[number]), visits.time[number]
             before = plan[time].amount if time in plan else 0.0
             most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
             amount = _amount(before, float(light[at]), min(float(room[at + 1]) + before, most))
             if amount is not None:
                 plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
-                tried.water(at, amount - before)
-                return sorted(plan.values(), key=lambda event: event.time)
+                ordered = sorted(plan.values(), key=lambda event: event.time)
+                return _Step(number, at, amount - before, ordered)
     return None
 
 

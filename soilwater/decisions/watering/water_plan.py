@@ -83,8 +83,11 @@ class HandWatering:
     seconds: float
 
 
-def walk_columns(walks: Sequence[HandWatering]) -> list[Column]:
-    """Columns of walks, one row for each visit to a spot."""
+def walk_columns(walks: Sequence[HandWatering], outcomes: Mapping[str, str]) -> list[Column]:
+    """Columns of walks, one row for each visit to a spot.
+
+    `outcomes` tells by the name of the spot what comes of its water.
+    """
     return columns_of(
         walks,
         [
@@ -95,6 +98,7 @@ def walk_columns(walks: Sequence[HandWatering]) -> list[Column]:
             ("area", lambda walk: walk.area, "area"),
             ("water for the spot", lambda walk: walk.litres, "volume"),
             ("hose", lambda walk: walk.seconds, "seconds"),
+            ("outcome", lambda walk: outcomes[walk.spot], ""),
         ],
     )
 
@@ -124,8 +128,12 @@ class SpotPlan:
     sentence : str
         In words.
     why_not : str
-        Why the spot is given no water though it does not keep the line, where that is not for want
-        of room; else empty.
+        Why the spot does not keep the line and what to do, as what follows its name in a sentence;
+        empty where it does.
+    outcome : str
+        The same in two or three words, as a table has it.
+    hours_bought : float
+        Hours above the threshold that the plan's water buys, mean of the draws [h].
     firm : float
         Share of the draws [1] in which it is firm when the plan is asked for that; else NaN.
     left_out : tuple of HandWatering
@@ -146,6 +154,8 @@ class SpotPlan:
     held: bool
     sentence: str
     why_not: str = ""
+    outcome: str = ""
+    hours_bought: float = 0.0
     firm: float = float("nan")
     left_out: tuple[HandWatering, ...] = ()
     course: Course | None = None
@@ -221,17 +231,18 @@ class HandWaterPlan(Displayed, Tabled):
         return tuple(sorted(walks, key=lambda walk: (walk.time, as_counted(walk.spot))))
 
     def _columns(self) -> list[Column]:
-        return walk_columns(self.waterings)
+        return walk_columns(self.waterings, {each.spot.name: each.outcome for each in self.spots})
 
     def _rows(self) -> list[tuple[str, ...]]:
         alike: dict[tuple[Any, ...], list[HandWatering]] = {}
+        starred = {each.spot.name for each in self.spots if not each.held}
         for walk in self.waterings:
             key = (walk.time, walk.amount, None if np.isnan(walk.area) else walk.area)
             alike.setdefault(key, []).append(walk)
         return [
             (
                 stamp(walks[0].time),
-                ", ".join(walk.spot for walk in walks),
+                ", ".join(f"{walk.spot}{'*' * (walk.spot in starred)}" for walk in walks),
                 *shown(f"{walks[0].amount:.1f}", f"{walks[0].gallons_per_1000_ft2:.0f}"),
                 *shown(_or_dash(walks[0].litres, ".0f"), _or_dash(walks[0].gallons, ".1f")),
                 _or_dash(walks[0].seconds, ".0f"),
@@ -248,6 +259,8 @@ class HandWaterPlan(Displayed, Tabled):
 
     def _said(self) -> list[str]:
         said = [*self.changes]
+        if any(each.waterings and not each.held for each in self.spots):
+            said.append(f"* not kept above {100 * self.threshold:g} % by this water.")
         said += [each.sentence for each in self.spots if each.waterings or not each.held]
         quiet = [each.spot.name for each in self.spots if not each.waterings and each.held]
         if quiet:
