@@ -97,6 +97,13 @@ def read_depths(
         try:
             value, own = number_in(part, sheet.text.decimal)
         except ValueError:
+            if re.match(r"\d{4}-\d\d-\d\d\b", part):
+                sheet.faults.add(
+                    f'depth "{row[column]}" is a date: 12-3/8 and 12/3 become one in a workbook',
+                    where=where,
+                    cure=f"write it as text, or leave the row out with leave_out=({number},)",
+                )
+                continue
             skipped.append(f'{spot} "{row[column]}"')
             continue
         if value is not None and value not in MISSING_CODES and value <= 0.0:

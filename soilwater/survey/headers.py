@@ -69,6 +69,9 @@ def role_of(header: str, unit: str) -> str:
     """
     plain = re.sub(r"[_\s]+", " ", plain_characters(header)).strip().lower()
     role = next((role for role, pattern in _ROLES if re.search(pattern, plain)), "unused")
+    if role == "meter" and re.match(r"%|vol", unit.strip(), re.IGNORECASE):
+        # What it showed, not what it is called.
+        return "reading"
     if role == "reading" and _NO_WATER.fullmatch(unit.strip()):
         return "unused"
     return role

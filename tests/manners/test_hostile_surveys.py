@@ -269,6 +269,18 @@ def test_feet_called_inches():
     assert {"depth_unit": "ft"} in cures_in(asked(table))
 
 
+def test_a_fraction_that_a_workbook_made_a_date():
+    # 12-3/8 in became the third of December, and the spot lost its depth.
+    table = {"spot": list("abc"), "depth (in)": [12, "2025-12-03 00:00:00", 13]}
+    (told,) = cures_in(asked(table))
+    assert [spot.name for spot in sw.read_survey(table, **told).spots] == ["a", "c"]
+
+
+def test_what_a_meter_showed_is_a_reading():
+    survey = sw.read_survey({"spot": ["a"], "probe (in)": [12], "meter (%)": [21]}, rod="3 in")
+    assert survey.spot("a").mean_reading() == pytest.approx(0.21)
+
+
 @pytest.mark.parametrize("gap", ["\n", ""])
 def test_a_second_table_is_no_more_of_the_first(tmp_path, gap):
     # Readings of other spots were depths of 53 cm.

@@ -186,7 +186,10 @@ def faults(case, run):
     if not (np.isfinite(water).all() and np.isfinite(suction).all()):
         found.append("a value is not finite")
     pressure = max(-float(suction.min()), 0.0)
-    most = max(layer.soil.theta_s for layer in case.profile.layers)
+    soils = [layer.soil for layer in case.profile.layers]
+    # Below the layers a blanket of gravel has cells of its own.
+    soils += [case.profile.base.gravel] if hasattr(case.profile.base, "gravel") else []
+    most = max(soil.theta_s for soil in soils)
     if water.min() < -1e-12 or water.max() > most + SPECIFIC_STORAGE * pressure + 1e-9:
         found.append(f"water content {water.min()} to {water.max()}")
     if suction.max() > OVEN_DRY_SUCTION * (1.0 + 1e-12):

@@ -77,9 +77,10 @@ _TOO_COLD_TO_SNOW, _DEEP_COLD_SNOW = -10.0, 2.5
 # keeps for weeks (from memory).
 _HIGHEST_VAPOUR, _HIGHEST_MEAN_VAPOUR = 5.7, 4.3
 
+_DAYS_OF_DEMAND = 5
 # Steps of wind that are not whole numbers by chance; how well the demand of a file is that of its
 # own columns where they are read right, and how far it is off where they are not.
-_MANY, _AGREES, _OFF = 24, 0.04, 0.08
+_MANY, _AGREES, _OFF = 24, 0.015, 0.08
 
 # Mean wind of days [m/s] beyond that of the windiest coasts (from memory).
 _WINDIEST = 13.0
@@ -367,9 +368,9 @@ def _asks_about_demand(given: Readings, faults: Faults) -> bool:
             wind_height=2.0, coastal=False, faults=unread,
         )  # fmt: skip
         there = (computed > 0.5) & (told > 0.5)
-        if unread or there.sum() < _FEW:
+        if unread or there.sum() < _DAYS_OF_DEMAND:
             return np.inf
-        return float(np.quantile(np.abs(np.log(computed[there] / told[there])), 0.8))
+        return float(np.quantile(np.abs(np.log(computed[there] / told[there])), 0.9))
 
     unit = given.units["wind_speed"]
     now = apart(unit)

@@ -185,7 +185,8 @@ def _of_level(given: Readings, quantity: str) -> _Change | None:
     best: tuple[float, _Change] | None = None
     for other in _UNITS.get(quantity, ()):
         apart = float(np.log(given.read_as(quantity, other)[top] / given.values[quantity][top]))
-        if abs(apart) < 0.5:
+        # A week of cloud is a quarter of a clear one, and hardly a twentieth.
+        if abs(apart) < (_SMALL if quantity == "solar_radiation" else 0.5):
             continue
         for first, last, wanted in ((unit, other, -apart), (other, unit, apart)):
             for at in range(1, level.size):
@@ -209,7 +210,7 @@ def _spread_if_apart(before: Column, after: Column, wanted: float) -> float | No
     """How far levels lie from what a change of unit would make of them; None where it is none."""
     before, after = before[~np.isnan(before)], after[~np.isnan(after)]
     small, large = abs(wanted) < _SMALL, abs(wanted) > _LARGE
-    least = 6 if small else 2 if large else 3
+    least = 6 if small else 2 if large else 5
     if min(before.size, after.size) < least:
         return None
     leap = float(np.median(after) - np.median(before))

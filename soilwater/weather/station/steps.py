@@ -26,6 +26,15 @@ def shuffled(time: NDArray[np.datetime64]) -> NDArray[np.int64] | None:
     return np.argsort(time) if regular and np.any(np.diff(time) < steps[0]) else None
 
 
+def _runs_to_noon_twice(time: NDArray[np.datetime64]) -> bool:
+    """Whether stamps go back by half a day, and none lies after the hour from noon."""
+    hours = (time - time.astype("datetime64[D]")) / np.timedelta64(1, "h")
+    back = np.diff(time) / np.timedelta64(1, "h")
+    back = back[back < 0.0]
+    halves = (back > -12.0) & (back <= -10.0)
+    return bool(hours.max() < 13.0 and back.size > 1 and np.mean(halves) > 0.8)
+
+
 def drop_repeats(
     time: NDArray[np.datetime64],
     rows: NDArray[np.float64],
@@ -64,6 +73,14 @@ def drop_repeats(
     faults = Faults(subject)
     keep = np.ones(time.size, dtype=bool)
     hint = daylight_saving_hint(time, utc_offset)
+    back = np.flatnonzero(np.diff(time) < np.timedelta64(0))
+    if back.size and _runs_to_noon_twice(time):
+        faults.add(
+            f"times run from 1 to 12 and again from 1 to 12, first in line {lines[back[0] + 1]}: a "
+            "clock of 12 hours whose am and pm are lost",
+            cure='write times with am and pm, "1:00 pm", or as 13:00',
+        )
+        raise faults.as_error()
     for i in np.flatnonzero(np.diff(time) <= np.timedelta64(0)):
         equal = np.array_equal(rows[:, i], rows[:, i + 1], equal_nan=True)
         if time[i] == time[i + 1] and equal and hint and is_changeover(time[i]):
