@@ -18,13 +18,16 @@ rest drips into the gravel). It is a screening estimate, not a two-dimensional s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, TORTUOSITY_ERROR
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Soil
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import slope_caution
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Slope, Suction, TimeSpan
@@ -33,8 +36,8 @@ from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 
-CONDUCTIVITY_FACTOR = 2.0
-"""Field conductivity may be this many times larger or smaller (common practice, no source)."""
+DRAWS = 15
+"""Conductivities, and of a fit whole curves, that the range is made of."""
 _CELLS = 50
 _STEP = 0.1
 
@@ -46,7 +49,7 @@ class SlopeEquivalent(Tabled):
     Attributes
     ----------
     low, best, high : float
-        Centimetres [cm]; the range comes from conductivity half and twice as large.
+        Centimetres [cm]; the range holds four in five of what the sand may conduct.
     slope : float
         Rise over run [1].
     length : float
@@ -115,7 +118,8 @@ def slope_equivalent(
     Parameters
     ----------
     sand : Soil, FitResult or sequence of these
-        The root-zone sand; of a fit or several, the best.
+        The root-zone sand; the best estimate is of the best of a fit or several, the range of its
+        sample. A soil alone has a range by how well conductivities are known.
     slope : float, str or Quantity
         Slope of the gravel floor, rise over run [1]; that of the surface, where the root zone has
         one depth.
@@ -133,7 +137,7 @@ def slope_equivalent(
     Returns
     -------
     SlopeEquivalent
-        Best estimate, and the range for half and twice the conductivity.
+        Best estimate, and its range.
 
     Raises
     ------
@@ -158,7 +162,7 @@ def slope_equivalent(
     faults = Faults("slope_equivalent")
     values: dict[str, float] = {}
     with faults.catching():
-        soil, _ = best_and_likely(sand)
+        soil, likely = best_and_likely(sand, DRAWS)
     for name, given, quantity, lowest in (
         ("slope", slope, "slope", 0.0),
         ("length", length, "length", 0.0),
@@ -177,14 +181,16 @@ def slope_equivalent(
     if not faults and values["slope"] > 0.2:
         faults.add(f"slope is {values['slope']:g}", allowed="up to 0.2, for which it was tried")
     faults.raise_if_any()
-    found = [
-        _rise(soil, factor, values)
-        for factor in (1.0 / CONDUCTIVITY_FACTOR, 1.0, CONDUCTIVITY_FACTOR)
-    ]
+    best = _rise(soil, 1.0, 0.0, values)
+    if len(likely) > 1:
+        found = [_rise(each, 1.0, 0.0, values) for each in likely]
+    else:
+        found = [_rise(soil, factor, more, values) for factor, more in _conductivities()]
+    low, high = np.quantile(found, [LOW, HIGH])
     return SlopeEquivalent(
-        low=min(found),
-        best=found[1],
-        high=max(found),
+        low=min(float(low), best),
+        best=best,
+        high=max(float(high), best),
         slope=values["slope"],
         length=values["length"],
         from_crest=values["from_crest"],
@@ -192,15 +198,29 @@ def slope_equivalent(
     )
 
 
-def _rise(soil: Soil, factor: float, values: dict[str, float]) -> float:
-    """Rise of the suction at the base of the spot [cm]."""
+def _conductivities() -> list[tuple[float, float]]:
+    """Equally likely factors of the saturated conductivity [1], and additions to tortuosity [1]."""
+    normal = NormalDist()
+    deviations = [normal.inv_cdf((i + 0.5) / DRAWS) for i in range(DRAWS)]
+    mixed = np.random.default_rng(0).permutation(deviations)
+    return [
+        (float(np.exp(CONDUCTIVITY_ERROR * one)), float(TORTUOSITY_ERROR * other))
+        for one, other in zip(deviations, mixed, strict=True)
+    ]
+
+
+def _rise(soil: Soil, factor: float, more: float, values: dict[str, float]) -> float:
+    """Rise of the suction at the base of the spot [cm].
+
+    The sand conducts `factor` times what it does when full, with a tortuosity that is `more`.
+    """
     slope, length, entry = values["slope"], values["length"], values["base_suction"]
     if slope == 0.0 or values["hours"] == 0.0:
         return 0.0
     from scipy.integrate import solve_ivp
 
     most = entry + slope * length
-    suction, storage_loss, transmission = _column_tables(soil, values["depth"], most)
+    suction, storage_loss, transmission = _column_tables(soil, more, values["depth"], most)
     spacing = length / _CELLS
 
     def rate(_: float, base: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -229,7 +249,7 @@ def _rise(soil: Soil, factor: float, values: dict[str, float]) -> float:
 
 
 def _column_tables(
-    soil: Soil, depth: float, most: float
+    soil: Soil, more: float, depth: float, most: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Tabulate base suction [cm], loss of storage with it [1], transmission [cm2/h] of a column."""
     intervals = max(1, round(depth / _STEP))
@@ -237,7 +257,8 @@ def _column_tables(
     count = int(np.ceil(most / step)) + intervals + 2
     suction: NDArray[np.float64] = step * np.arange(count, dtype=np.float64)
     water = np.asarray(soil.water_content(suction), dtype=np.float64)
-    conductivity = np.asarray(soil.conductivity(suction), dtype=np.float64)
+    # Mualem's exponent of the saturation stands before all else he says of a curve.
+    conductivity = soil.conductivity(suction) * soil.effective_saturation(suction) ** more
     summed = np.concatenate([[0.0], np.cumsum(0.5 * step * (conductivity[1:] + conductivity[:-1]))])
     # Never nought: a column that holds all its water still loses some as its crest dries.
     loss: NDArray[np.float64] = np.maximum(water[:-intervals] - water[intervals:], 1e-4)

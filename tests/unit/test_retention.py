@@ -51,6 +51,13 @@ def test_rising_water_content_names_both_rows():
     assert "swapped rows" in said
 
 
+def test_a_rise_in_small_steps_is_one_rise():
+    # Each step is within lab error; all of them together are not.
+    said = fault_of(water=[0.30, 0.325, 0.35, 0.375])
+    assert "row 1 and row 4: water content rises from 30.0 % at 10 cm to 37.5 % at 40 cm" in said
+    assert said.count("rises") == 1
+
+
 def test_a_rise_within_lab_error_is_kept_and_said():
     lab = table(water=[0.400, 0.405, 0.36, 0.25])
     assert "rises from 40.0 % at 10 cm to 40.5 %" in lab.cautions[0]
