@@ -24,7 +24,17 @@ from soilwater.learning.telling import (
     quantities_learned,
 )
 from soilwater.learning.unknowns import Shared, Unknowns
-from soilwater.learning.weighing import SECOND, Proposal, first_round, pick, weights_of, worth
+from soilwater.learning.weighing import (
+    LAST,
+    MOST_STEPS,
+    STEP,
+    Proposal,
+    first_round,
+    next_round,
+    pick,
+    weights_of,
+    worth,
+)
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
@@ -194,7 +204,7 @@ def calibrate(
             f"errors (standard): reading {100 * errors['meter_error']:.1f} %, all readings "
             f"together {100 * errors['meter_offset']:.1f} %, a spot for good "
             f"{100 * errors['model_error']:.1f} %, probe {errors['probe_error']:.1f} cm",
-            f"{draws} draws kept of {SECOND}, worth {worth(weight):.0f}",
+            f"{draws} draws kept of {LAST}, worth {worth(weight):.0f}",
         ),
         cautions=cautions_of(evidence, checked, worth(weight), draws),
         evidence=evidence,
@@ -304,15 +314,24 @@ def _weighed(
     read = read_spans(green, unknowns, ran, record.spans, times, n_threads)
     known = _emulated(evidence, ran, record.spans, read, 0)
     first, weight = first_round(known, rng)
-    near = first.take(pick(weight, RUN_AFTER, rng))
+    if worth(weight) < RUN_AFTER:
+        # The same few over and over would tell the polynomials nothing.
+        about = Proposal(unknowns, first, weight).draw(2 * RUN_AFTER, rng)
+        near = about.take(slice(RUN_AFTER, None))
+    else:
+        near = first.take(pick(weight, RUN_AFTER, rng))
     more = read_spans(green, unknowns, near, record.spans, times, n_threads)
     ran = Shared(np.concatenate([ran.soil, near.soil]), np.concatenate([ran.latent, near.latent]))
     read = [np.concatenate(pair) for pair in zip(read, more, strict=True)]
     known = _emulated(evidence, ran, record.spans, read, RUN_AFTER)
-    proposal = Proposal(unknowns, first, weights_of(log_evidence(known, first)))
-    shared = proposal.draw(SECOND, rng)
-    ratio = proposal.log_ratio(shared)
-    return shared, weights_of(ratio + log_evidence(known, shared)), (known, ratio)
+    shared, weight = first, weights_of(log_evidence(known, first))
+    for _ in range(MOST_STEPS):
+        # Many good readings leave so little of all that was possible that it takes steps to it.
+        if worth(weight) >= RUN_AFTER:
+            break
+        shared, weight, _ = next_round(known, Proposal(unknowns, shared, weight), STEP, rng)
+    shared, weight, ratio = next_round(known, Proposal(unknowns, shared, weight), LAST, rng)
+    return shared, weight, (known, ratio)
 
 
 def _emulated(

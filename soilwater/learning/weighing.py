@@ -1,8 +1,9 @@
-"""Draws that the readings allow: importance sampling in two rounds.
+"""Draws that the readings allow: importance sampling in rounds.
 
-A first round is drawn from all that was possible before; a second half from that, half from a
-normal distribution about what the first has found, each weighed by both (a mixture of proposals;
-Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired anew.
+A first round is drawn from all that was possible before; the next half from that, half from a
+normal distribution about what the one before has found, each weighed by both (a mixture of
+proposals; Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired
+anew.
 """
 
 from __future__ import annotations
@@ -14,8 +15,11 @@ from soilwater.learning.evidence import Evidence, log_evidence
 from soilwater.learning.unknowns import LATENT, Shared, Unknowns
 from soilwater.words.arrays import FloatArray
 
-FIRST, SECOND = 6_000, 16_000
-"""Draws of the two rounds."""
+FIRST, STEP, LAST = 6_000, 4_000, 16_000
+"""Draws of the first round, of steps between and of the last."""
+MOST_STEPS = 3
+_LEAST = 64
+"""Equal draws that those are worth which the next are drawn about."""
 _WIDER = 1.5
 _FLOOR = 0.02
 
@@ -29,6 +33,30 @@ def weights_of(log_weight: FloatArray) -> FloatArray:
 def worth(weight: FloatArray) -> float:
     """How many equal draws weighted ones are worth (Kong 1992, from memory)."""
     return float(1.0 / np.sum(weight**2))
+
+
+def drawn_together(weight: FloatArray, least: float) -> FloatArray:
+    """Raise weights to a power up to 1, so that they are worth a number of equal draws or more.
+
+    A few draws alone would have the next ones drawn about themselves, and nowhere else.
+
+    Parameters
+    ----------
+    weight : ndarray
+        Weights that add up to 1.
+    least : float
+        How many equal draws they shall be worth.
+    """
+    log_weight = np.log(np.maximum(weight, 1e-300))
+    low, high = 0.0, 1.0
+    if worth(weight) >= least:
+        return weight
+    for _ in range(30):
+        power = 0.5 * (low + high)
+        low, high = (
+            (power, high) if worth(weights_of(power * log_weight)) >= least else (low, power)
+        )
+    return weights_of(low * log_weight)
 
 
 def pick(weight: FloatArray, count: int, rng: np.random.Generator) -> NDArray[np.int64]:
@@ -59,6 +87,7 @@ class Proposal:
 
     def __init__(self, unknowns: Unknowns, shared: Shared, weight: FloatArray) -> None:
         self.unknowns = unknowns
+        weight = drawn_together(weight, _LEAST)
         count = len(unknowns.soils)
         found = np.bincount(shared.soil, weight, minlength=count)
         self.of_soil = 0.5 * found + 0.5 / count
@@ -84,3 +113,33 @@ class Proposal:
         about += np.log(self.of_soil[shared.soil])
         ratio: FloatArray = before - (np.logaddexp(before, about) - np.log(2.0))
         return ratio
+
+
+def next_round(
+    evidence: Evidence, proposal: Proposal, count: int, rng: np.random.Generator
+) -> tuple[Shared, FloatArray, FloatArray]:
+    """Weigh draws of a proposal.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What they are weighed by.
+    proposal : Proposal
+        Where they are drawn.
+    count : int
+        How many.
+    rng : numpy.random.Generator
+        Source of the draws.
+
+    Returns
+    -------
+    shared : Shared
+        The draws.
+    weight : ndarray, shape (draws,)
+        Their weights.
+    log_ratio : ndarray, shape (draws,)
+        By what they are weighed beside their likelihood, as logarithms.
+    """
+    shared = proposal.draw(count, rng)
+    ratio = proposal.log_ratio(shared)
+    return shared, weights_of(ratio + log_evidence(evidence, shared)), ratio
