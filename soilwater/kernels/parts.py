@@ -10,7 +10,7 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
-from numba import njit
+from numba import njit, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder
 from numba.core.registry import CPUDispatcher
@@ -96,6 +96,13 @@ _OWN = {"nopython": True, "boundscheck": None, "no_cpython_wrapper": True}
 """Options that are no matter of a kernel."""
 
 
-def part(**options: Any) -> Callable[[Callable[..., Any]], Part]:
+NEWEST_TRIED = (0, 68)
+"""Newest version of numba that parts were tried with. They lean on what numba keeps for itself, so
+with a newer one kernels are compiled in its own way: more slowly, with the same results."""
+
+
+def part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Make a decorator of kernels with these options of numba."""
+    if version_info.short > NEWEST_TRIED:
+        return njit(**options)  # type: ignore[no-any-return]
     return lambda function: Part(function, targetoptions={**options, **_OWN})

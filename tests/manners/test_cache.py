@@ -16,6 +16,7 @@ import pytest
 from numba import njit
 
 import soilwater as sw
+from soilwater.kernels import parts
 from soilwater.kernels.cache import _Compiling
 from soilwater.kernels.curves import find_bin
 from soilwater.kernels.parts import part
@@ -157,6 +158,17 @@ def test_a_kernel_is_text_until_an_entry_point_and_python_has_a_door():
         (result,) = kernel.overloads.values()
         assert result.library.get_pointer_to_function(result.fndesc.llvm_func_name) == 0
     assert much_more(3.0) == 5.0
+
+
+def test_a_numba_newer_than_any_tried_compiles_kernels_in_its_own_way(monkeypatch):
+    monkeypatch.setattr(parts, "NEWEST_TRIED", (0, 0))
+
+    @part(nogil=True)
+    def more(number):
+        return number + 1.0
+
+    assert not isinstance(more, parts.Part)
+    assert njit(lambda number: more(number))(2.0) == 3.0
 
 
 def test_the_collector_waits_for_kernels_of_this_package_only():
