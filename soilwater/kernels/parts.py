@@ -96,13 +96,14 @@ _OWN = {"nopython": True, "boundscheck": None, "no_cpython_wrapper": True}
 """Options that are no matter of a kernel."""
 
 
-NEWEST_TRIED = (0, 68)
-"""Newest version of numba that parts were tried with. They lean on what numba keeps for itself, so
-with a newer one kernels are compiled in its own way: more slowly, with the same results."""
+TRIED = (0, 63), (0, 68)
+"""First and last version of numba that parts were tried with. They lean on what numba keeps for
+itself, so with others kernels are compiled in its own way: more slowly, with the same results."""
 
 
 def part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Make a decorator of kernels with these options of numba."""
-    if version_info.short > NEWEST_TRIED:
+    first, last = TRIED
+    if not first <= version_info.short <= last:
         return njit(**options)  # type: ignore[no-any-return]
     return lambda function: Part(function, targetoptions={**options, **_OWN})

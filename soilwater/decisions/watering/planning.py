@@ -25,9 +25,9 @@ WATERING_TIME = 0.25
 
 MAY_BE_FULL = 0.25
 """Share of the draws [1] that a visit may find full, or make full for a later one: what they cannot
-hold feeds the gravel. Our own choice, and one that matters little: a spot with room is given the
-same between 0.1 and 0.4, and one that is nearly too deep 0-5 % more at 0.4 and as much less at 0.1,
-for the same share kept (six spots of three sands; at 0.1 the crew comes twice as often at noon)."""
+hold feeds the gravel. Our own choice, and one that matters little: between 0.1 and 0.4 a spot with
+room is given the same, and one that is nearly too deep by 9 % more or less at most, for the same
+share kept (nine spots of three sands; at 0.1 the crew comes twice as often at noon)."""
 MOST = 0.9
 """Where the line is not kept, the smallest amount is given that buys so much of the hours above it
 that can be bought [1] (our own choice)."""
