@@ -157,7 +157,9 @@ def animate_green(
     canvas: Any = FigureCanvasAgg(figure)
     figure.set_dpi(DOTS_PER_INCH)
     norm = scale_of(values, label)
-    picture, told = draw_map(ax, ground, values.isel(time=0), label, surveyed, norm)
+    # Grey lies below every cell that has no value at some time.
+    always = values.isel(time=0).where(xr.DataArray(np.isfinite(values)).all("time"))
+    picture, told = draw_map(ax, ground, always, label, surveyed, norm)
     figure.colorbar(picture, ax=ax, label=told, shrink=0.8)
     title = ax.set_title("day", loc="left")
     name = f"{ground.name}, " if ground.name else ""
