@@ -159,6 +159,8 @@ def test_a_green_moves_through_all_its_times_in_one_scale(tmp_path):
     assert not plt.get_fignums()
     with pytest.raises(sw.InputError, match="spot and time"):
         sw.plot.animate_green(ground, reading.isel(time=0), tmp_path / "none.gif")
+    with pytest.raises(sw.InputError, match="no time"):
+        sw.plot.animate_green(ground, reading.isel(time=slice(0)), tmp_path / "none.gif")
     plt.close("all")
 
 
