@@ -241,8 +241,7 @@ def _likely_days(level: Column, mixed: int, wanted: float) -> NDArray[np.int64]:
         up = np.sign(wanted) * level
         before = np.fmax.accumulate(up)
         after = np.fmin.accumulate(up[::-1])[::-1]
-        likely = after[1 + mixed :] > before[: level.size - 1 - mixed]
-        return 1 + np.flatnonzero(likely)
+        return 1 + np.flatnonzero(after[1 + mixed :] > before[: level.size - 1 - mixed])
     edge = np.full(_WINDOW_DAYS, np.nan)
     windows = sliding_window_view(np.concatenate([edge, level, edge]), _WINDOW_DAYS)
     with warnings.catch_warnings():
@@ -250,7 +249,7 @@ def _likely_days(level: Column, mixed: int, wanted: float) -> NDArray[np.int64]:
         middle = np.nanmedian(windows, axis=1)
     days = np.arange(1, level.size)
     leap = middle[days + mixed + _WINDOW_DAYS] - middle[days]
-    return days[np.abs(leap - wanted) <= _slack(wanted)]
+    return 1 + np.flatnonzero(np.abs(leap - wanted) <= _slack(wanted))
 
 
 def _slack(wanted: float) -> float:
