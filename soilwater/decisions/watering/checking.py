@@ -22,7 +22,8 @@ from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
 
 DEPTH_CLASS = 2.0
-"""Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest."""
+"""Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest, if
+that keeps it."""
 
 
 def checked(
