@@ -163,6 +163,17 @@ def test_whole_winds_are_counts_of_another_unit(unit, factor):
     assert record.values["wind_speed"].mean() == pytest.approx(table["Wind (m/s)"].mean(), rel=0.03)
 
 
+def test_whole_winds_of_a_calm_place_and_a_few_good_rains_are_as_they_are():
+    # In any unit that is counted in whole numbers, no place would be as still as that.
+    table, options = of("southern winter", True)
+    calm = table.assign(**{"Wind (m/s)": np.resize([1.0, 2.0, 1.0, 2.0, 1.0, 3.0], len(table))})
+    assert sw.read_station(calm, **options).values["wind_speed"].max() == 3.0
+    rain = np.zeros(len(table))
+    rain[[2, 6, 9]] = 20.0
+    record = sw.read_station(table.assign(**{"Rain (mm)": rain}), **options)
+    assert record.values["rain"].sum() == 60.0
+
+
 def test_the_demand_of_a_file_tells_the_unit_of_its_wind():
     # mph under m/s in a calm place: nothing in the wind itself speaks against it.
     table, options = of("desert in January", True)
