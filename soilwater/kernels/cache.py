@@ -104,10 +104,10 @@ class _Compiling(event.Listener):
         """Begin a kernel, maybe on the way to another one."""
         if is_of_this_package(event):
             _tell_once()
-            if self.open == 0:
+            self.open += 1
+            if self.open == 1:
                 self.collects = gc.isenabled()
                 gc.disable()
-            self.open += 1
 
     def on_end(self, event: Any) -> None:
         """End a kernel, compiled or not."""
