@@ -408,8 +408,9 @@ def draw_map(
         The colours, and the label of their scale.
     """
     grid = ground.on_map(values)
-    norm = norm or scale_of(values, label)
-    colours = style.ODDS_MAP if values.name == "probability" else style.WATER_MAP
+    odds = values.name == "probability"
+    norm = scale_of(values, label) if norm is None and odds else norm
+    colours = style.ODDS_MAP if odds else style.WATER_MAP
     numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
         grid.x.values, grid.y.values, numbers, cmap=colours, norm=norm, shading="nearest"
