@@ -52,6 +52,8 @@ from soilwater.kernels.rows import (
     NOT_FINITE,
     OK,
     OUTFLOW,
+    PHASE_END,
+    PHASE_START,
     REJECTED,
     RESIDUAL,
     SMALLEST_STEP,
@@ -289,9 +291,12 @@ def march_set(packed, links, room):
                     dt, now = FIRST_ORDER_SHARE * dt, time + FIRST_ORDER_SHARE * dt
                 start_first_order(dt, now, k, packed, links, room)
             effective_dt = dt - weight * last
+            # What dried all day is wetted from below where demand ends: to start from drier still
+            # leads Newton astray.
+            dusk = now == interval[END] and interval[PHASE_END] > interval[PHASE_START]
             for c in range(c_all):
                 packed.conditions[c, CAREFUL] = 0.0 if second_order else 1.0
-                if last > 0.0 and second_order:
+                if last > 0.0 and second_order and not dusk:
                     predict(state_of(packed, c), last, dt / last, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)

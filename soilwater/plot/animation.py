@@ -140,7 +140,7 @@ def animate_green(
     path : str or Path
         File to write, over one of that name; it ends in ``.gif``.
     label : str, optional
-        What the values are, with their unit; of a reading it is known.
+        What the values are, with their unit; of a reading and of odds it is known.
     surveyed : SurveyedGround, optional
         What the green was made from: its outline and its spots are drawn too.
 

@@ -232,9 +232,10 @@ def green_map(
     ground : GreenMap
         The green.
     values : DataArray
-        One number a cell, over ``spot``, such as a reading [1] at one time.
+        One number a cell, over ``spot``, such as a reading [1] at one time, or the `probability`
+        [1] of `ground_odds`, which is coloured from none to certain.
     label : str, optional
-        What the values are, with their unit; of a reading it is known.
+        What the values are, with their unit; of a reading and of odds it is known.
     surveyed : SurveyedGround, optional
         What the green was made from: its outline and its spots are drawn too.
     ax : Axes, optional
@@ -247,7 +248,7 @@ def green_map(
     Raises
     ------
     InputError
-        If there is not one number a cell.
+        If there is not one number a cell, or odds are above 1.
     """
     if values.dims != ("spot",):
         raise InputError(
@@ -283,7 +284,7 @@ def green_days(
     at : list of datetime64 or str
         Times shown.
     label : str, optional
-        What the values are, with their unit; of a reading it is known.
+        What the values are, with their unit; of a reading and of odds it is known.
     surveyed : SurveyedGround, optional
         What the green was made from: its outline and its spots are drawn too.
     axes : ndarray of Axes, optional
@@ -337,7 +338,7 @@ def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.floa
     values : DataArray
         Any.
     label : str
-        What they are, with their unit; of a reading it is known.
+        What they are, with their unit; of a reading and of odds it is known.
 
     Returns
     -------
@@ -346,11 +347,18 @@ def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.floa
     numbers = np.where(np.isfinite(values.values), values.values, np.nan)  # "never" is no number
     if values.name == "reading":
         return 100.0 * numbers, label or "reading (% by volume)"
+    if values.name == "probability":
+        if np.nanmax(numbers, initial=0.0) > 1.0:
+            raise InputError(
+                f"values: odds of {np.nanmax(numbers):g}; allowed: 0-1, such as "
+                "odds.places.probability.isel(time=-1); they are told in per cent."
+            )
+        return 100.0 * numbers, label or "odds (%)"
     return numbers, label
 
 
 def scale_of(values: xr.DataArray, label: str) -> Normalize:
-    """Colours from the least to the largest of some values.
+    """Colours from the least to the largest of some values; of odds, from none to certain.
 
     Parameters
     ----------
@@ -364,6 +372,8 @@ def scale_of(values: xr.DataArray, label: str) -> Normalize:
     Normalize
     """
     numbers = in_people_numbers(values, label)[0]
+    if values.name == "probability":
+        return Normalize(0.0, 100.0)
     return Normalize(float(np.nanmin(numbers)), float(np.nanmax(numbers)))
 
 
@@ -398,9 +408,12 @@ def draw_map(
         The colours, and the label of their scale.
     """
     grid = ground.on_map(values)
+    odds = values.name == "probability"
+    norm = scale_of(values, label) if norm is None and odds else norm
+    colours = style.ODDS_MAP if odds else style.WATER_MAP
     numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
-        grid.x.values, grid.y.values, numbers, cmap=style.WATER_MAP, norm=norm, shading="nearest"
+        grid.x.values, grid.y.values, numbers, cmap=colours, norm=norm, shading="nearest"
     )
     mask = np.asarray(ground.mask)
     if np.isnan(numbers[mask]).any():

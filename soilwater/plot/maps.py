@@ -24,7 +24,6 @@ from soilwater.words.vocabulary import VARIABLES
 GAP_MAP = LinearSegmentedColormap.from_list(
     "drier, as expected, wetter", ["#7a3b0d", "#d9a25f", "#f7f4ee", "#7fb3c8", "#163a63"]
 )
-ODDS_MAP = LinearSegmentedColormap.from_list("odds", ["#f7f4ee", "#e0a458", "#8c2d04"])
 
 CAUSE_COLOURS = (
     "#dcebe4",
@@ -131,7 +130,7 @@ def survey_map(
         reach = max(1.0, float(np.nanmax(np.abs(shown), initial=0.0)))
         colours, norm = GAP_MAP, Normalize(-reach, reach)
     elif quantity in ("probability", "cause"):
-        colours, norm = ODDS_MAP, Normalize(0.0, 100.0)
+        colours, norm = style.ODDS_MAP, Normalize(0.0, 100.0)
     else:
         colours = style.WATER_MAP.reversed() if quantity == "root_zone_depth" else style.WATER_MAP
         known = shown[np.isfinite(shown)]

@@ -68,6 +68,9 @@ WATER_MAP = LinearSegmentedColormap.from_list(
 )
 """From dry to wet; lightness falls all the way."""
 
+ODDS_MAP = LinearSegmentedColormap.from_list("odds", ["#f7f4ee", "#e0a458", "#8c2d04"])
+"""From what is not expected to what is: odds of dryness look dry where they are high."""
+
 
 def water_shades(count: int) -> list[str]:
     """Colours from dry to wet in `count` steps, as hexadecimal texts."""

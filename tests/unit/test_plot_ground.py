@@ -77,6 +77,22 @@ def test_a_map_shows_every_cell_and_contours():
     plt.close("all")
 
 
+def test_odds_of_dryness_look_dry_where_they_are_high():
+    ground = sw.GreenMap(np.zeros((1, 3)), np.full((1, 3), 30.0), GREEN, "1 m")
+    odds = xr.DataArray([0.0, 0.3, 0.6], dims="spot", name="probability")
+    ax = sw.plot.green_map(ground, odds)
+    drawn = ax.collections[0]
+    assert np.asarray(drawn.get_array()).ravel() == pytest.approx([0.0, 30.0, 60.0])
+    # A least and a largest of this green would make any odds look certain.
+    assert drawn.get_clim() == (0.0, 100.0)
+    red, _, blue, _ = drawn.cmap(1.0)
+    assert red > 2.0 * blue
+    assert ax.figure.axes[1].get_ylabel() == "odds (%)"
+    with pytest.raises(sw.InputError, match=r"odds of 60; allowed: 0-1"):
+        sw.plot.green_map(ground, 100.0 * odds)
+    plt.close("all")
+
+
 def test_what_is_no_line_is_refused(alone):
     with pytest.raises(sw.InputError, match="Transect"):
         sw.plot.cross_section(alone)
