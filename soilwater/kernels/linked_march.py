@@ -35,6 +35,7 @@ from soilwater.kernels.rows import (
     BASE_CODE,
     CAREFUL,
     DRAINAGE,
+    DRY_SUCTION,
     END,
     FULL,
     GUESS,
@@ -68,6 +69,7 @@ from soilwater.kernels.rows import (
     TOTAL_DRAINAGE,
     TOTAL_INFLOW,
     TOTAL_RUNOFF,
+    TRANSPIRATION_DEMAND,
     Limits,
     Outputs,
 )
@@ -118,6 +120,14 @@ def bear(k, h, stored, work):
     elif given > full[k] and h[k] < 0.0:
         target[k] = full[k]
     return given - target[k]
+
+
+@kernel
+def keep_as_wet(h, work):
+    """Let no dry node start drier than it is: at night it is wetted, if anything."""
+    for k in range(h.size):
+        if -h[k] > work[DRY_SUCTION, k]:
+            work[GUESS, k] = max(h[k], work[GUESS, k])
 
 
 @kernel
@@ -298,6 +308,8 @@ def march_set(packed, links, room):
                 packed.conditions[c, CAREFUL] = 0.0 if second_order else 1.0
                 if last > 0.0 and second_order and not dusk:
                     predict(state_of(packed, c), last, dt / last, work[c])
+                    if packed.conditions[c, TRANSPIRATION_DEMAND] == 0.0:
+                        keep_as_wet(state_of(packed, c).h, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)
                 renew(c, effective_dt, True, packed, room)
