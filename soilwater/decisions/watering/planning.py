@@ -31,6 +31,9 @@ share kept (nine spots of three sands; at 0.1 the crew comes twice as often at n
 MOST = 0.9
 """Where the line is not kept, the smallest amount is given that buys so much of the hours above it
 that can be bought [1] (our own choice)."""
+WORTH = 0.5
+"""Where the line is not kept, a mm is to buy so much time above it [h], or no water is given: a
+tenth of what a mm lasts on a day of 5 mm (our own choice)."""
 MOSTLY = 0.5
 """Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
 JUST_ABOVE = 0.003
@@ -185,6 +188,10 @@ class _Tried(NamedTuple):
         """Share of the draws that stay above the line [1]."""
         return float(np.mean(self.reading[:, self.first :].min(axis=1) > line))
 
+    def kept_at_last(self, line: float) -> float:
+        """Share of the draws that are above the line all of the last day [1]."""
+        return float(np.mean(self.reading[:, -round(24.0 / OUTPUT_HOURS) :].min(axis=1) > line))
+
     def stage(self, events: Sequence[Event], line: float) -> _Stage:
         """Say what a plan comes to, once its draws were run."""
         above = (self.reading > line).mean(axis=0)
@@ -243,7 +250,10 @@ def planned(
         # What only many draws can ask for is left to them.
         few = trial.take(chosen)
         _add(plan, stages, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
-    tried = _add(plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress)
+    tried, before = _add(
+        plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress
+    )
+    _take_back(plan, tried, before, trial, wish, n_threads)
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
@@ -251,8 +261,9 @@ def planned(
         failing = hopeless or each.failing(wish.line, wish.asked).size
         if each.kept(wish.line) >= wish.probability or not failing:
             continue
-        # One that starts below the line may hold enough, once it has been wetted again.
+        # One that starts below the line holds enough if it keeps it once it is wetted again.
         dry = not hopeless and float(np.median(trial.reading[i][:, visits.first])) <= wish.line
+        dry &= each.kept_at_last(wish.line) >= wish.probability
         short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
@@ -264,8 +275,10 @@ def planned(
 
 def _buys_most(stages: Sequence[_Stage]) -> _Stage:
     """Choose, of plans that do not keep the line, the smallest that buys most of the hours."""
-    bare, best = stages[0].hours, max(stage.hours for stage in stages)
-    enough = [stage for stage in stages if stage.hours >= bare + MOST * (best - bare)]
+    bare = stages[0].hours
+    worth = [each for each in stages if each.hours - bare >= WORTH * each.amount]
+    best = max(stage.hours for stage in worth)
+    enough = [stage for stage in worth if stage.hours >= bare + MOST * (best - bare)]
     return min(enough, key=lambda stage: stage.amount)
 
 
@@ -298,15 +311,18 @@ def _add(
     visits: Visits,
     n_threads: int | None,
     progress: Callable[[int, int], object],
-) -> dict[int, _Tried]:
+) -> tuple[dict[int, _Tried], dict[int, tuple[_Tried, list[Event]]]]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
-    Draws that stay above the line stay above it with more water, and are not run again.
+    Draws that stay above the line stay above it with more water, and are not run again. Gives
+    spots with all their water, and with their events as they were before the last of it.
     """
-    tried = {}
+    tried: dict[int, _Tried] = {}
+    before: dict[int, tuple[_Tried, list[Event]]] = {}
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
         tried[i] = _Tried.of(first, trial, i, refills[i])
+        before[i] = tried[i].copy(), []
         stages[i].append(tried[i].stage([], wish.line))
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
@@ -325,15 +341,61 @@ def _add(
                 plan[i] = step.events
                 tried[i].water(step.at, step.amount)
         _run_again(plan, list(steps), tried, trial, wish.line, n_threads)
-        for i, (step, before, events) in steps.items():
-            if tried[i].wasted(before, step.at, step.amount) > MOSTLY:
+        for i, (step, earlier, events) in steps.items():
+            if tried[i].wasted(earlier, step.at, step.amount) > MOSTLY:
                 closed[i].add(step.visit)
-                tried[i], plan[i] = before, events
+                tried[i], plan[i] = earlier, events
             else:
+                before[i] = earlier, events
                 stages[i].append(tried[i].stage(plan[i], wish.line))
         progress(len(plan) - len(steps), len(plan))
         waiting = list(steps)
-    return tried
+    return tried, before
+
+
+def _take_back(
+    plan: dict[int, list[Event]],
+    tried: dict[int, _Tried],
+    before: Mapping[int, tuple[_Tried, list[Event]]],
+    trial: Trial,
+    wish: Wish,
+    n_threads: int | None,
+) -> None:
+    """Take back what was too much of the last water of spots that keep the line, and run it.
+
+    Steps double, and what they come to beyond the need differs by a fifth from seed to seed.
+    """
+    less = {}
+    for i, (earlier, fewer) in before.items():
+        found = _no_more_than_needed(earlier, tried[i], fewer, plan[i], wish)
+        if found is not None:
+            less[i] = found
+    trimmed = {i: before[i][0] for i in less}
+    _run_again(less, list(less), trimmed, trial, wish.line, n_threads)
+    for i, events in less.items():
+        if not trimmed[i].failing(wish.line, wish.asked).size:
+            tried[i], plan[i] = trimmed[i], events
+
+
+def _no_more_than_needed(
+    before: _Tried, after: _Tried, fewer: Sequence[Event], events: Sequence[Event], wish: Wish
+) -> list[Event] | None:
+    """Tell how little of the last water would do, by straight lines between the last two runs.
+
+    None where the line is not kept, or all of it is needed.
+    """
+    had = {event.time: event.amount for event in fewer}
+    more = [event.amount - had.get(event.time, 0.0) for event in events]
+    can = after.can_stay(wish.line)
+    low, high = (each.reading[can, each.first :] for each in (before, after))
+    for part in np.arange(FINEST_AMOUNT, sum(more), FINEST_AMOUNT) / max(sum(more), FINEST_AMOUNT):
+        if (low + part * (high - low) > wish.line).mean(axis=0).min() >= wish.asked:
+            found = []
+            for event, extra in zip(events, more, strict=True):
+                least = np.ceil((event.amount - (1.0 - part) * extra) / FINEST_AMOUNT - 1e-6)
+                found.append(_visit(event.time, max(float(least) * FINEST_AMOUNT, LEAST_AMOUNT)))
+            return found if found != list(events) else None
+    return None
 
 
 def _run_again(
@@ -401,10 +463,15 @@ def _next_step(
             most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
             amount = _amount(before, float(light[at]), min(float(room[at + 1]) + before, most))
             if amount is not None:
-                plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
+                plan[time] = _visit(time, amount)
                 ordered = sorted(plan.values(), key=lambda event: event.time)
                 return _Step(number, at, amount - before, ordered)
     return None
+
+
+def _visit(time: np.datetime64, amount: float) -> Event:
+    """Water of one visit [mm]."""
+    return Event(time, amount, duration=WATERING_TIME, name="hand water")
 
 
 def _amount(before: float, light: float, most: float) -> float | None:
