@@ -1,8 +1,8 @@
 """March linked columns through time on one clock.
 
 The steps are those of `march`: how long one is, where it starts and whether it is kept are asked of
-`step_control` for every column, and the worst of them decides. Two things differ, because in a set
-an outlet shuts, or a node runs empty, in nearly every step:
+`step_control` for every column, and the worst of them decides. Three things differ, because in a
+set an outlet shuts, or a node runs empty, in nearly every step:
 
 - An outflow carries nothing on. What goes out at an outlet, below or beside, and what runs off is
   what a boundary that is held at its threshold lets go, whatever the share of the last step: so all
@@ -10,6 +10,8 @@ an outlet shuts, or a node runs empty, in nearly every step:
   again where one ends.
 - A node that the last step's share would nearly empty or overfill hands what it cannot bear to the
   next one of its column.
+- Its steps are shorter at dawn and where they carry nothing on, and one may have a larger error:
+  `PART_AT_DAWN`, `FIRST_ORDER_SHARE`, `ACCEPTED_EXCESS_OF_SET`.
 """
 
 import math

@@ -96,14 +96,13 @@ _OWN = {"nopython": True, "boundscheck": None, "no_cpython_wrapper": True}
 """Options that are no matter of a kernel."""
 
 
-TRIED = (0, 63), (0, 68)
-"""First and last version of numba that parts were tried with. They lean on what numba keeps for
-itself, so with others kernels are compiled in its own way: more slowly, with the same results."""
+OLDEST_TRIED, NEWEST_TRIED = (0, 63), (0, 68)
+"""Versions of numba that parts were tried with. They lean on what numba keeps for itself, so with
+an older or a newer one kernels are compiled in its own way: more slowly, with the same results."""
 
 
 def part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Make a decorator of kernels with these options of numba."""
-    first, last = TRIED
-    if not first <= version_info.short <= last:
+    if not OLDEST_TRIED <= version_info.short <= NEWEST_TRIED:
         return njit(**options)  # type: ignore[no-any-return]
     return lambda function: Part(function, targetoptions={**options, **_OWN})

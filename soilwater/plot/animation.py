@@ -51,7 +51,7 @@ def animate_dry_down(
     run : Dataset
         One column, from `simulate`.
     path : str or Path
-        File to write; it should end in ``.gif``.
+        File to write, over one of that name; it ends in ``.gif``.
     rod : float, str or Quantity
         Length of the meter's rods [cm].
     thresholds : Thresholds or mapping, optional
@@ -67,8 +67,10 @@ def animate_dry_down(
     Raises
     ------
     InputError
-        If `run` holds several columns or no times, or `every` is not above 0.
+        If `run` holds several columns or no times, `every` is not above 0, or `path` is none of a
+        GIF.
     """
+    written = _check_path(path)
     only_column(run)
     run = run.squeeze()
     step = number_to_house(every, "duration", "every")
@@ -114,7 +116,7 @@ def animate_dry_down(
 
     pictures = [picture(int(i)) for i in chosen]
     plt.close(figure)
-    return _write(path, pictures, 1000 // FRAMES_PER_SECOND)
+    return _write(written, pictures, 1000 // FRAMES_PER_SECOND)
 
 
 @mind_words()
@@ -136,7 +138,7 @@ def animate_green(
     values : DataArray
         Numbers over ``spot`` and ``time``, such as readings [1].
     path : str or Path
-        File to write; it should end in ``.gif``.
+        File to write, over one of that name; it ends in ``.gif``.
     label : str, optional
         What the values are, with their unit; of a reading it is known.
     surveyed : SurveyedGround, optional
@@ -150,14 +152,17 @@ def animate_green(
     Raises
     ------
     InputError
-        If there is not one number a cell and time.
+        If there is not one number a cell and time, or `path` is none of a GIF.
     """
+    written = _check_path(path)
     over_time(values)
     figure, ax = plt.subplots(figsize=(6.4, 5.2))
     canvas: Any = FigureCanvasAgg(figure)
     figure.set_dpi(DOTS_PER_INCH)
     norm = scale_of(values, label)
-    picture, told = draw_map(ax, ground, values.isel(time=0), label, surveyed, norm)
+    # Grey lies below every cell that has no value at some time.
+    always = values.isel(time=0).where(xr.DataArray(np.isfinite(values)).all("time"))
+    picture, told = draw_map(ax, ground, always, label, surveyed, norm)
     figure.colorbar(picture, ax=ax, label=told, shrink=0.8)
     title = ax.set_title("day", loc="left")
     name = f"{ground.name}, " if ground.name else ""
@@ -169,7 +174,7 @@ def animate_green(
         figure.set_layout_engine("none")
         pictures.append(_flat(canvas))
     plt.close(figure)
-    return _write(path, pictures, max(1000 // FRAMES_PER_SECOND, LAPSE // len(pictures)))
+    return _write(written, pictures, max(1000 // FRAMES_PER_SECOND, LAPSE // len(pictures)))
 
 
 def _flat(canvas: Any) -> Image.Image:
@@ -178,9 +183,18 @@ def _flat(canvas: Any) -> Image.Image:
     return seen.quantize(dither=Image.Dither.NONE)
 
 
-def _write(path: Any, pictures: list[Image.Image], milliseconds: int) -> Path:
-    """Write pictures as one that moves, each so long."""
+def _check_path(path: Any) -> Path:
+    """Refuse what no GIF can be written to, before anything is drawn."""
     written = Path(path)
+    if written.suffix.lower() != ".gif":
+        raise InputError(f"path: {written}; allowed: a file that ends in .gif, such as lapse.gif.")
+    if not written.parent.is_dir():
+        raise InputError(f"path: there is no folder {written.parent}; allowed: one that is there.")
+    return written
+
+
+def _write(written: Path, pictures: list[Image.Image], milliseconds: int) -> Path:
+    """Write pictures as one that moves, each so long."""
     pictures[0].save(
         written, save_all=True, append_images=pictures[1:], duration=milliseconds, loop=0
     )

@@ -325,6 +325,8 @@ def over_time(values: xr.DataArray) -> None:
             f"values: they lie along {', '.join(map(str, values.dims)) or 'nothing'}; allowed: "
             "spot and time; for one time draw green_map."
         )
+    if values.sizes["time"] == 0:
+        raise InputError("values: they hold no time; allowed: one or more.")
 
 
 def in_people_numbers(values: xr.DataArray, label: str) -> tuple[NDArray[np.float64], str]:

@@ -30,6 +30,9 @@ others is asked about."""
 
 # Depths of a green lie within such a share of each other, and units are told by their ratio.
 _EVEN, _NEAR = 0.6, 0.15
+# Ratio of depths that ground may have, and so many places in a row that may be knolls or hollows
+# (common practice, no source).
+_GROUND, _FEW_PLACES = 4.0, 5
 _BETWEEN = {
     ("in", "cm"): 2.54,
     ("cm", "in"): 1 / 2.54,
@@ -142,11 +145,15 @@ def _ask_changed_unit(sheet: Sheet, cells: Sequence[_Depth], unit: str) -> bool:
     """Ask about depths that from one row on are what another unit would make of the others."""
     bare = [each for each in cells if not each.unit and not each.at_least]
     values = np.array([each.value for each in bare])
+    usual = values.size > 0 and _length(float(values.max()), unit) <= DEEPEST
     for at in range(2, values.size - 1):
         before, after = values[:at], values[at:]
         if max(np.ptp(before) / before.min(), np.ptp(after) / after.min()) > _EVEN:
             continue
         ratio = float(np.median(after) / np.median(before))
+        few = min(at, values.size - at) < _FEW_PLACES
+        if usual and few and 1 / _GROUND < ratio < _GROUND:
+            continue
         units = [
             (first, second)
             for (first, second), factor in _BETWEEN.items()

@@ -155,14 +155,18 @@ def without_lines(table: TextTable, leave_out: Sequence[int]) -> TextTable:
         ) from None
     if not lines:
         return table
-    unknown = lines - set(table.line_numbers)
+    # A part of a file that is left out may have lines in it that are no rows.
+    low, high = min(table.line_numbers), max(table.line_numbers)
+    unknown = [line for line in lines if not low <= line <= high]
     if unknown:
         raise InputError(
             f"leave_out: no {table.line_word} {min(unknown)}; allowed: {table.line_word} "
-            f"{min(table.line_numbers)} to {max(table.line_numbers)}."
+            f"{low} to {high}."
         )
     kept = [i for i, line in enumerate(table.line_numbers) if line not in lines]
-    said = ", ".join(map(str, sorted(lines)))
+    numbers = sorted(lines)
+    on_end = len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1
+    said = f"{numbers[0]} to {numbers[-1]}" if on_end else ", ".join(map(str, numbers))
     return replace(
         table,
         rows=tuple(table.rows[i] for i in kept),

@@ -231,6 +231,9 @@ _ENDLESS = re.compile(
     rf"{_POWER}[-+]?(?:\d{{2,}}|\(|\d\s*{_POWER})|\)\s*{_POWER}|[⁰¹²³⁴-⁹]{{2,}}|\d[eE][-+]?\d{{3,}}"
 )
 
+# A power of one digit may stand in brackets: m s^(-1).
+_IN_BRACKETS = re.compile(rf"({_POWER})\(\s*([-+]?\d)\s*\)")
+
 _TEMPERATURE = re.compile(r"(?:°|deg(?:rees?)?)?\s*(c|f|k|celsius|fahrenheit|kelvin)", re.I)
 
 
@@ -306,6 +309,7 @@ def _one(unit: str) -> Any:
     spelled = plain_characters(unit)
     for pattern, replacement in SPELLINGS:
         spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
+    spelled = _IN_BRACKETS.sub(r"\1\2", spelled)
     if _ENDLESS.search(spelled):
         return None
     try:

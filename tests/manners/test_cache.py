@@ -160,8 +160,10 @@ def test_a_kernel_is_text_until_an_entry_point_and_python_has_a_door():
     assert much_more(3.0) == 5.0
 
 
-def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch):
-    monkeypatch.setattr(parts, "TRIED", ((0, 0), (0, 1)))
+@pytest.mark.parametrize("version", [(0, 62), (0, 69), (1, 0)])
+def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch, version):
+    # Version 0.62 has no `_reload_init`, which parts lean on.
+    monkeypatch.setattr(parts, "version_info", SimpleNamespace(short=version))
 
     @part(nogil=True)
     def more(number):

@@ -77,6 +77,60 @@ def test_a_front_is_no_change_of_unit():
     sw.read_station(table, **options)
 
 
+def test_winters_that_leap_every_other_week_change_no_unit():
+    # From -25 to -13 degC within days is what Fahrenheit would make of it, and what plains have.
+    rng = np.random.default_rng(2)
+    warm = np.zeros(365)
+    for day in range(1, 365):
+        warm[day] = 0.75 * warm[day - 1] + rng.normal(0.0, 4.3)
+    mean = 3.0 - 19.0 * np.cos(2.0 * np.pi * (np.arange(365) - 15) / 365) + warm
+    table = {
+        "Date": pd.date_range("2025-01-01", periods=365).strftime("%Y-%m-%d"),
+        "Temp (degC)": mean.round(1),
+    }
+    assert np.abs(mean[3:] - mean[:-3]).max() > 15.0
+    sw.read_station(table)
+
+
+def test_a_season_that_lies_between_is_no_change_of_unit():
+    # A logger that slept from February to June.
+    times = [pd.date_range(begin, periods=480, freq="h") for begin in ("2025-02-01", "2025-06-01")]
+    course = 5.0 * np.sin(2.0 * np.pi * np.arange(480) / 24.0)
+    table = {
+        "Time": times[0].append(times[1]).strftime("%Y-%m-%d %H:%M"),
+        "Temp (degC)": np.concatenate([course - 5.0, course + 18.0]).round(1),
+    }
+    sw.read_station(table, label="start")
+
+
+@pytest.mark.parametrize(("header", "code"), [("Solar (MJ/m2)", 999), ("RH (%)", 9999)])
+def test_a_code_at_the_end_of_a_file_is_no_other_unit(header, code):
+    table, options = of("southern winter", True)
+    if header not in table:
+        table = table.assign(**{header: np.linspace(60.0, 80.0, len(table)).round()})
+    table = table.assign(**{header: table[header].where(table.index < len(table) - 5, code)})
+    assert cures_in(asked(table, **options))[0] == {"missing": (code,)}
+
+
+def test_a_part_with_lines_that_hold_no_row_is_left_out_in_one_word(tmp_path):
+    rng = np.random.default_rng(1)
+    wind = np.clip(rng.gamma(8.0, 0.3, 480), 0.1, None)
+    wind[240:] *= 3.6
+    times = pd.date_range("2025-05-01", periods=480, freq="h")
+    rows = [f"{time:%Y-%m-%d %H:%M},{speed:.1f}" for time, speed in zip(times, wind, strict=True)]
+    path = tmp_path / "station.csv"
+    path.write_text(
+        "\n".join(["Time,Wind (m/s)", *rows[:100], "", *rows[100:400], "", *rows[400:]])
+    )
+    text = asked(path, label="start")
+    assert len(text) < 600
+    first, second = (cure for cure in cures_in(text) if "leave_out" in cure)
+    assert [sw.read_station(path, label="start", **each).n for each in (first, second)] == [
+        240,
+        240,
+    ]
+
+
 @pytest.mark.parametrize("daily", [False, True])
 def test_tenths_of_mm_called_mm(daily):
     # 308 mm of rain in a fortnight of winter, every amount a whole number.
@@ -107,6 +161,17 @@ def test_whole_winds_are_counts_of_another_unit(unit, factor):
     (told,) = [cure for cure in cures_in(text) if cure.get("units") == {"wind_speed": unit}]
     record = sw.read_station(table.assign(**{"Wind (m/s)": counts}), **options, **told)
     assert record.values["wind_speed"].mean() == pytest.approx(table["Wind (m/s)"].mean(), rel=0.03)
+
+
+def test_whole_winds_of_a_calm_place_and_a_few_good_rains_are_as_they_are():
+    # In any unit that is counted in whole numbers, no place would be as still as that.
+    table, options = of("southern winter", True)
+    calm = table.assign(**{"Wind (m/s)": np.resize([1.0, 2.0, 1.0, 2.0, 1.0, 3.0], len(table))})
+    assert sw.read_station(calm, **options).values["wind_speed"].max() == 3.0
+    rain = np.zeros(len(table))
+    rain[[2, 6, 9]] = 20.0
+    record = sw.read_station(table.assign(**{"Rain (mm)": rain}), **options)
+    assert record.values["rain"].sum() == 60.0
 
 
 def test_the_demand_of_a_file_tells_the_unit_of_its_wind():

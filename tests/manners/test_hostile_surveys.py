@@ -256,6 +256,12 @@ def test_a_unit_of_depths_that_changes_on_the_way_down(header, depths, parts):
         assert found == pytest.approx(part, abs=0.06)
 
 
+@pytest.mark.parametrize("depths", [[28, 30, 27, 29, 31, 12, 13, 12], [12, 12, 30, 31]])
+def test_a_few_knolls_in_a_row_are_ground(depths):
+    table = {"spot": [f"S{i}" for i in range(len(depths))], "depth (cm)": depths}
+    assert [spot.depth for spot in sw.read_survey(table).spots] == depths
+
+
 def test_fractions_from_a_row_on():
     table = {"spot": list("abcdef"), "VWC (%)": [22, 19, 21, 0.22, 0.20, 0.24]}
     text = asked(table, rod="3 in")

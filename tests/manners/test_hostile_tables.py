@@ -145,6 +145,11 @@ def test_powers_without_end_are_no_unit(unit):
     )
 
 
+@pytest.mark.parametrize("unit", ["cm h^(-1)", "cm h**( -1 )", "cm/h", "cm h⁻¹"])
+def test_a_power_in_brackets_is_one(unit):
+    assert sw.VanGenuchten(0.05, 0.4, 0.047, 3.0, f"40 {unit}").k_sat == 40.0
+
+
 def test_a_message_does_not_repeat_thousands_of_letters():
     with pytest.raises(sw.InputError) as caught:
         sw.read_station({"Date": ["1" * 3000, "2"], "Rain (mm)": ["9" * 4000, 1]})

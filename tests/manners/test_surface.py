@@ -218,6 +218,9 @@ TAKE_A_SAND = {
     "compare_depths": lambda sand: sw.compare_depths(GREEN, [30.0], DAY, sand=sand, output=24.0),
     "simulate_ensemble": lambda sand: sw.simulate_ensemble(GREEN, DAY, sand=sand, output=24.0),
     "drained_state": lambda sand: sw.drained_state(GREEN, sand=sand),
+    "air_after_rain": lambda sand: sw.air_after_rain(
+        GREEN, [30.0], air_filled=0.1, root_layer=7.6, hours=1.0, sand=sand
+    ),
     "what_if": lambda sand: sw.what_if(
         GREEN, DAY, TURF, sw.Thresholds(0.18, 0.14, 0.12), [], sand=sand, rod=7.6, draws=2
     ),

@@ -688,6 +688,9 @@ def test_a_dry_down_moves(tmp_path, run):
     assert not plt.get_fignums(), "no figure is left open"
     with pytest.raises(InputError, match="every"):
         sw.plot.animate_dry_down(run, tmp_path / "none.gif", rod=ROD, every=0.0)
+    for path, told in ((tmp_path / "a.txt", r"\.gif"), (tmp_path / "no" / "a.gif", "no folder")):
+        with pytest.raises(InputError, match=told):
+            sw.plot.animate_dry_down(run, path, rod=ROD)
 
 
 def test_pictures_are_reached_from_the_package_and_nothing_else_is():

@@ -159,4 +159,25 @@ def test_a_green_moves_through_all_its_times_in_one_scale(tmp_path):
     assert not plt.get_fignums()
     with pytest.raises(sw.InputError, match="spot and time"):
         sw.plot.animate_green(ground, reading.isel(time=0), tmp_path / "none.gif")
+    with pytest.raises(sw.InputError, match="no time"):
+        sw.plot.animate_green(ground, reading.isel(time=slice(0)), tmp_path / "none.gif")
     plt.close("all")
+
+
+def test_a_cell_without_a_value_is_grey_in_every_picture_of_a_moving_green(tmp_path):
+    ground = sw.GreenMap(np.zeros((2, 3)), np.full((2, 3), 30.0), GREEN, "1 m")
+    numbers = np.tile(np.arange(1.0, 7.0), (4, 1))
+    numbers[1, 2], numbers[2, 0], numbers[3, [0, 2]] = np.nan, np.inf, np.nan
+    times = np.datetime64("2025-06-01", "ns") + np.arange(4) * np.timedelta64(1, "D")
+    days = xr.DataArray(numbers, {"time": times}, ("time", "spot"))
+    path = sw.plot.animate_green(ground, days, tmp_path / "days.gif", label="days until 15 %")
+    grey = []
+    with Image.open(path) as picture:
+        for frame in range(4):
+            picture.seek(frame)
+            seen = np.asarray(picture.convert("RGB"), dtype=int)
+            grey.append(np.count_nonzero((np.abs(seen - 0xD9) < 6).all(axis=-1)))
+    cell = grey[1] - grey[0]
+    assert cell > 5000
+    assert grey[2] == pytest.approx(grey[1], rel=0.1)
+    assert grey[3] - grey[0] == pytest.approx(2 * cell, rel=0.1)

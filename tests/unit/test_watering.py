@@ -492,6 +492,36 @@ def test_spots_of_one_plan_are_checked_between_the_least_and_the_largest_depth()
         assert together[i][1] == pytest.approx(alone[i][1], abs=0.1)
 
 
+def test_spots_far_apart_in_depth_are_not_checked_between_one_another():
+    # Readings fall along a curve: between 27 and 45 cm a straight line is 1 % by volume off.
+    known = [Spot(name, depth) for name, depth in (("A", 27.0), ("B", 33.0), ("C", 45.0))]
+    drawn = make_draws(MIX, [TEN_DAYS], BaseSuction(3.0, 3.0, 3.0), 0.0, 2, 0)
+    trial = from_rest(known, drawn, TURF, None, ROD, None, coarse=True)
+    water = [Event(TEN_DAYS.start + np.timedelta64(30, "h"), 2.0, duration=0.25)]
+    given = dict.fromkeys(range(3), water)
+    together, alone = (
+        _watered(known, given, alike, trial, None, progress=False) for alike in (True, False)
+    )
+    assert together[1][0] == pytest.approx(alone[1][0], abs=0.001)
+
+
+def test_a_spot_is_kept_whatever_becomes_of_a_deeper_one():
+    known = [Spot("A", 44.1), Spot("B", 45.9)]
+    asked = {"rod": ROD, "base_suction": 3.0, "draws": 3}
+    alone, beside = (
+        hand_water_plan(
+            Survey(known[:n], name="Kestrel Bank, 9"), MIX, TEN_DAYS, TURF, 0.149, **asked
+        )
+        for n in (1, 2)
+    )
+    assert not beside.spot("B").held
+    assert beside.spot("A").held
+    of_beside, of_alone = (
+        [(w.time, w.amount) for w in p.spot("A").waterings] for p in (beside, alone)
+    )
+    assert of_beside == of_alone
+
+
 def test_a_plan_tells_how_far_it_is():
     told: list[tuple[int, int]] = []
     hand_water_plan(

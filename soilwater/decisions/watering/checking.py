@@ -21,6 +21,10 @@ from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
 
+DEPTH_CLASS = 2.0
+"""Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest, if
+that keeps it."""
+
 
 def checked(
     known: Sequence[Spot],
@@ -118,13 +122,14 @@ def _watered(
 ) -> dict[int, tuple[FloatArray, FloatArray]]:
     """Run spots with their water: what they read, before any shift [1], and what they lost [mm].
 
-    Where spots are `alike` but for their depths, those that are given the same are run at the least
-    and the largest of these, and read between.
+    Where spots are `alike` but for their depths, those of a class that are given the same are run
+    at the least and the largest of these, and read between.
     """
     shared: dict[tuple[Any, ...], list[int]] = {}
     for i, given in events.items():
         same = tuple((event.time, event.amount) for event in given)
-        shared.setdefault(same if alike else (i,), []).append(i)
+        near = int(known[i].depth // DEPTH_CLASS)
+        shared.setdefault((near, same) if alike else (i,), []).append(i)
     ends = {
         key: list(dict.fromkeys(find(of_key, key=lambda i: known[i].depth) for find in (min, max)))
         for key, of_key in shared.items()

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, spots_aside, told_below
-from soilwater.decisions.watering.checking import checked
+from soilwater.decisions.watering.checking import DEPTH_CLASS, checked
 from soilwater.decisions.watering.draws import make_halves
 from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
@@ -64,8 +64,6 @@ from soilwater.words.units import number_to_house
 
 DRAWS = 100
 """Equally likely combinations the plan is made on; it is checked on as many others."""
-DEPTH_CLASS = 2.0
-"""Spots whose depths fall within so much [cm] of one another share a plan, made for the deepest."""
 
 
 @mind_words(soil="sand", line="threshold", share="probability")
@@ -308,6 +306,14 @@ def hand_water_plan(
         shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
         distinct = sorted(set(shared.values()))
         settled = planned(made_on, distinct, wish, visits, n_threads, planning)
+        # Where the deepest is not kept, others of its class may be: each has a plan of its own.
+        alone = [i for i, other in shared.items() if i != other and other in settled.short]
+        if alone:
+            shared |= {i: i for i in alone}
+            own = planned(made_on, alone, wish, visits, n_threads, planning)
+            settled.events.update(own.events)
+            settled.reading.update(own.reading)
+            settled.short.update(own.short)
 
         def dryness(i: int, event: Event) -> tuple[float, ...]:
             at = int(visits.at[visits.time == event.time][0])

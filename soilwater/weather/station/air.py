@@ -82,6 +82,9 @@ _DAYS_OF_DEMAND = 5
 # own columns where they are read right, and how far it is off where they are not.
 _MANY, _AGREES, _OFF = 24, 0.015, 0.08
 
+# Mean wind [m/s] of a record below which no place is calm enough (our own choice).
+_STILLEST = 1.0
+
 # Mean wind of days [m/s] beyond that of the windiest coasts (from memory).
 _WINDIEST = 13.0
 
@@ -338,10 +341,11 @@ def _asks_about_counts(given: Readings, column: Column, faults: Faults) -> bool:
         return False
     if not np.all(known == np.round(known)):
         return False
-    others = ("mph", "km/h", "kn")
-    read = [
-        f"{np.mean(given.read_as('wind_speed', u)[~np.isnan(column)]):.1f} in {u}" for u in others
-    ]
+    means = {u: float(np.nanmean(given.read_as("wind_speed", u))) for u in ("mph", "km/h", "kn")}
+    others = [unit for unit, mean in means.items() if mean >= _STILLEST]
+    if not others:
+        return False
+    read = [f"{means[unit]:.1f} in {unit}" for unit in others]
     ask_unit(
         given,
         faults,
@@ -387,6 +391,7 @@ def _asks_about_demand(given: Readings, faults: Faults) -> bool:
         ["wind_speed"],
         [best],
         f"the demand of the file is that of its own air, sun and wind (FAO-56) where the wind is "
-        f"in {best}, {mean:.1f} m/s in the mean; as read in {unit} it would be off by {now:.0%}",
+        f"in {best}, {mean:.1f} m/s in the mean; as read in {unit} it would be off by "
+        f"{np.expm1(now):.0%}",
     )
     return True

@@ -6,13 +6,17 @@ Where the leap is no more than weather makes, nothing is asked.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from soilwater.weather.station.air import TEMPERATURES
 from soilwater.weather.station.doubts import RADIATION_UNITS, of_a_bucket
+from soilwater.weather.station.ranges import without_codes
 from soilwater.weather.station.readings import Column, Readings, span_text
 from soilwater.words.errors import Faults
 from soilwater.words.set_right import say_leave_out
@@ -24,8 +28,11 @@ _DAY_HOURS = 24.0
 # there are steps within the day, and by no more than such a share of it in the other unit.
 _LEAP, _LEAP_IN_A_STEP, _SHARE_LEFT = 12.0, 0.6, 0.35
 _DAYS_OF_TEMPERATURE = 3
-# A range of temperature grows with the unit, 1.8 times; weather that turns warm keeps it about.
-_WIDER = (1.3, 2.6)
+# A range of temperature grows with the unit, 1.8 times; weather that turns warm keeps it about, but
+# for seasons, beyond so many days.
+_WIDER, _SEASON_DAYS = (1.3, 2.6), 30
+# Where winters leap so far every other week, one leap more is no other unit: it is larger than all.
+_BEYOND_OTHERS = 1.15
 
 _UNITS = {
     "relative_humidity": ("%", "1"),
@@ -55,13 +62,17 @@ class _Change:
     after: str
 
 
-def ask_changed_units(given: Readings, lines: NDArray[np.int64], faults: Faults) -> None:
+def ask_changed_units(
+    given: Readings, written: Mapping[str, Column], lines: NDArray[np.int64], faults: Faults
+) -> None:
     """Ask about every column whose unit changes at a row.
 
     Parameters
     ----------
     given : Readings
         The file as it was read.
+    written : mapping of str to array, shape (n,)
+        The numbers of the file.
     lines : array of int, shape (n,)
         Line of each step, 0 where the file has none.
     faults : Faults
@@ -69,6 +80,7 @@ def ask_changed_units(given: Readings, lines: NDArray[np.int64], faults: Faults)
     """
     if given.hours > _DAY_HOURS:
         return
+    given = replace(given, values=without_codes(given, written))
     found: dict[_Change, list[str]] = {}
     for quantity in filter(given.doubtful, given.values):
         if quantity in (*TEMPERATURES, "dew_point"):
@@ -92,11 +104,12 @@ def _ask(
 ) -> None:
     at = change.first_after
     parts = []
-    for left_out, unit in (
-        (lines[change.last_before + 1 :], change.before),
-        (lines[:at], change.after),
+    ends = change.last_before + 1
+    for left_out, rest, unit in (
+        (lines[ends:], lines[:ends], change.before),
+        (lines[:at], lines[at:], change.after),
     ):
-        said = say_leave_out(left_out[left_out > 0])
+        said = _say_part(left_out[left_out > 0], rest[rest > 0])
         if unit != given.units[quantities[0]]:
             named = ", ".join(
                 f'"{quantity}": "{_SPELLED.get(unit, unit)}"' for quantity in quantities
@@ -112,6 +125,12 @@ def _ask(
         cure=f"write the column in one unit, or read the parts one by one: say {parts[0]} for the "
         f"first, or {parts[1]} for the second; or say ranges={{{kept}}} if the file is right",
     )
+
+
+def _say_part(left_out: NDArray[np.int64], kept: NDArray[np.int64]) -> str:
+    """Write the argument that leaves out a part of a file, with lines in it that hold no step."""
+    apart = left_out.min() > kept.max() or left_out.max() < kept.min()
+    return say_leave_out(range(left_out.min(), left_out.max() + 1) if apart else left_out)
 
 
 def _block_means(column: Column, size: int) -> tuple[Column, Column]:
@@ -149,6 +168,13 @@ def _of_temperature(given: Readings, quantity: str) -> _Change | None:
                 continue
             if by_day and not _grows_wider(given, at, first == unit):
                 continue
+            others = np.concatenate([leap[: max(i - size, 0)], leap[i + size + 1 :]])
+            if leap[i] < _BEYOND_OTHERS * others.max(initial=0.0):
+                continue
+            # Seasons change within a long gap.
+            last_known = np.flatnonzero(~np.isnan(given.values[quantity][:at]))[-1]
+            if (at - last_known) * given.hours > _WINDOW_DAYS * _DAY_HOURS:
+                continue
             gain = float(leap[i] - left[i])
             if best is None or gain > best[0]:
                 best = gain, _Change(at, at - 1, first, last)
@@ -160,7 +186,10 @@ def _grows_wider(given: Readings, at: int, after: bool) -> bool:
     if not all(quantity in given.values for quantity in TEMPERATURES[1:]):
         return True
     ranges = given.values[TEMPERATURES[1]] - given.values[TEMPERATURES[2]]
-    ratio = float(np.nanmedian(ranges[at:]) / max(np.nanmedian(ranges[:at]), 0.1))
+    first, last = ranges[max(at - _SEASON_DAYS, 0) : at], ranges[at : at + _SEASON_DAYS]
+    if np.isnan(first).all() or np.isnan(last).all():
+        return True
+    ratio = float(np.nanmedian(last) / max(np.nanmedian(first), 0.1))
     low, high = _WIDER
     return bool(low <= (ratio if after else 1.0 / max(ratio, 1e-9)) <= high)
 
@@ -189,10 +218,10 @@ def _of_level(given: Readings, quantity: str) -> _Change | None:
         if abs(apart) < (_SMALL if quantity == "solar_radiation" else 0.5):
             continue
         for first, last, wanted in ((unit, other, -apart), (other, unit, apart)):
-            for at in range(1, level.size):
-                for mixed in (0, 1):
-                    # What weather makes too must last from there to the end of the file.
-                    window = level.size if abs(apart) < _SMALL else _WINDOW_DAYS
+            # What weather makes too must last from there to the end of the file.
+            window = level.size if abs(apart) < _SMALL else _WINDOW_DAYS
+            for mixed in (0, 1):
+                for at in map(int, _likely_days(level, mixed, wanted)):
                     before = level[max(at - window, 0) : at]
                     after = level[at + mixed : at + mixed + window]
                     spread = _spread_if_apart(before, after, wanted)
@@ -206,6 +235,29 @@ def _of_level(given: Readings, quantity: str) -> _Change | None:
     return None if best is None else best[1]
 
 
+def _likely_days(level: Column, mixed: int, wanted: float) -> NDArray[np.int64]:
+    """Days on whose two sides levels may lie as a change of unit puts them; the others do not."""
+    if abs(wanted) < _SMALL:
+        up = np.sign(wanted) * level
+        before = np.fmax.accumulate(up)
+        after = np.fmin.accumulate(up[::-1])[::-1]
+        return 1 + np.flatnonzero(after[1 + mixed :] > before[: level.size - 1 - mixed])
+    edge = np.full(_WINDOW_DAYS, np.nan)
+    windows = sliding_window_view(np.concatenate([edge, level, edge]), _WINDOW_DAYS)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # windows without a value
+        middle = np.nanmedian(windows, axis=1)
+    days = np.arange(1, level.size)
+    leap = middle[days + mixed + _WINDOW_DAYS] - middle[days]
+    return 1 + np.flatnonzero(np.abs(leap - wanted) <= _slack(wanted))
+
+
+def _slack(wanted: float) -> float:
+    """How far a leap may be from that of a change of unit, both as logarithms."""
+    size = abs(wanted)
+    return 0.15 if size < _SMALL else 1.2 if size > _LARGE else 0.7
+
+
 def _spread_if_apart(before: Column, after: Column, wanted: float) -> float | None:
     """How far levels lie from what a change of unit would make of them; None where it is none."""
     before, after = before[~np.isnan(before)], after[~np.isnan(after)]
@@ -214,8 +266,7 @@ def _spread_if_apart(before: Column, after: Column, wanted: float) -> float | No
     if min(before.size, after.size) < least:
         return None
     leap = float(np.median(after) - np.median(before))
-    slack = 0.15 if small else 1.2 if large else 0.7
-    if abs(leap - wanted) > slack:
+    if abs(leap - wanted) > _slack(wanted):
         return None
     spread = float(np.sqrt(0.5 * (before.var() + after.var())))
     gap = after.min() - before.max() if wanted > 0.0 else before.min() - after.max()

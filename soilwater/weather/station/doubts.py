@@ -58,8 +58,8 @@ _NO_CLIMATE_DAY, _NO_CLIMATE_HOUR = 120.0, 25.0
 _CLOUDBURST_DAY, _CLOUDBURST_HOUR, _CLOUDBURST_ONCE = 40.0, 10.0, 150.0
 _HARDLY_RAIN_DAY, _HARDLY_RAIN_MEAN = 3.0, 1.2
 _FEW, _MANY_TENTHS = 3, 5
-# Wet days that bring more [mm] than whole millimetres of a gauge do, time and again or twice.
-_TENTHS_DAY, _TENTHS_TWICE = 15.0, 40.0
+# Wet days that bring more [mm] than whole millimetres of a gauge do, time and again or a few times.
+_TENTHS_DAY, _TENTHS_FEW = 15.0, 40.0
 _INCHES, _MILLIMETRES = ("in", "inch", "inches"), ("mm", "l/m2", "kg/m2")
 
 
@@ -124,7 +124,9 @@ def _doubt_rain(given: Readings, faults: Faults) -> None:
 
 def _counts_of_rain(wet_steps: Column, wet_days: Column) -> bool:
     """Whether amounts [mm] are whole numbers and too large for a gauge that shows whole mm."""
-    most = {1: np.inf, 2: _TENTHS_TWICE}.get(int(wet_days.size), _TENTHS_DAY)
+    if wet_days.size == 1:
+        return False
+    most = _TENTHS_DAY if wet_days.size >= _MANY_TENTHS else _TENTHS_FEW
     return bool(np.all(wet_steps == np.round(wet_steps)) and wet_days.mean() > most)
 
 

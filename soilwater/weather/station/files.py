@@ -283,7 +283,7 @@ def read_station(
         line_of = line_of[cut]
         edges = np.append(edges[:-1][cut], edges[1:][cut][-1:])
     given = Readings(values, kinds, edges, site, frozenset(allowed), headers)
-    ask_changed_units(given, line_of, faults)
+    ask_changed_units(given, written, line_of, faults)
     faults.raise_if_any()
     values, told = check_ranges(given, written, line_of, allowed, faults)
     notes += told

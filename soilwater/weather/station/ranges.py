@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilwater.weather.station.air import TEMPERATURES
 from soilwater.weather.station.columns import QUANTITIES, WARM_DAY_REFERENCE_ET, Quantity
 from soilwater.weather.station.doubts import units_of_sky
-from soilwater.weather.station.readings import Readings, read_in, span_text
+from soilwater.weather.station.readings import Column, Readings, read_in, span_text
 from soilwater.weather.station.sunlight import most_of_sky
 from soilwater.words.errors import Faults
 from soilwater.words.set_right import quoted, say_columns
@@ -287,6 +287,30 @@ def _like_a_code(number: float) -> bool:
     """Whether a number is one of those that stand for "nothing measured"."""
     digits = f"{abs(number):g}".replace(".", "")
     return number in _LOGGER_CODES or (len(digits) >= 2 and set(digits) == {"9"})
+
+
+def without_codes(given: Readings, written: Mapping[str, Column]) -> dict[str, Column]:
+    """Take numbers out of columns that are impossible and stand for "nothing measured".
+
+    Parameters
+    ----------
+    given : Readings
+        The columns in their kept units.
+    written : mapping of str to array, shape (n,)
+        The numbers of the file.
+
+    Returns
+    -------
+    dict of str to array, shape (n,)
+    """
+    values = {}
+    for quantity, column in given.values.items():
+        kind = QUANTITIES[quantity]
+        wrong = (column < kind.lowest) | (column > highest(kind, given.hours))
+        numbers = written[quantity]
+        codes = [each for each in set(numbers[wrong].tolist()) if _like_a_code(each)]
+        values[quantity] = np.where(wrong & np.isin(numbers, codes), np.nan, column)
+    return values
 
 
 def _ask_codes_in_range(
