@@ -25,13 +25,7 @@ from soilwater.decisions.watering.ensembles import (
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
-from soilwater.decisions.watering.planning import (
-    Wish,
-    _buys_most,
-    _no_more_than_needed,
-    _Stage,
-    _Tried,
-)
+from soilwater.decisions.watering.planning import _buys_most, _Stage
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
@@ -380,24 +374,6 @@ def test_a_spot_whose_drained_reading_is_below_the_line_is_beyond_watering():
     assert back.outcome == "rebuild or live with it"
     assert found.totals[0] == "In all: no hand water."
     assert found.totals[1].endswith("rebuild or live with it: back")
-
-
-def test_of_the_last_water_no_more_is_left_than_was_needed():
-    """Ten draws read 9.5 to 11.75 %, and 8 mm lift them by 3 %: nine of them above 12 %."""
-
-    def tried(reading):
-        given = np.tile(reading[:, None], (1, 4))
-        return _Tried(1, given, given, given + 0.1, given, None)
-
-    dry = np.linspace(0.095, 0.1175, 10)
-    time = TEN_DAYS.start + np.timedelta64(54, "h")
-    before, step = (Event(time, amount, duration=0.25) for amount in (2.0, 10.0))
-    wish = Wish(0.12, 0.8, 10.0, np.inf, np.datetime64("NaT", "ns"))
-    found = _no_more_than_needed(tried(dry), tried(dry + 0.03), [before], [step], wish)
-    # The second driest reads 9.75 %, and needs 2.25 of the 3 %: 6 of the 8 mm, and a little.
-    assert [event.amount for event in found] == [2.0 + 6.5]
-    too_little = tried(dry), tried(dry + 0.02)
-    assert _no_more_than_needed(*too_little, [before], [step], wish) is None
 
 
 def test_water_that_buys_hardly_any_time_is_not_given():

@@ -250,10 +250,7 @@ def planned(
         # What only many draws can ask for is left to them.
         few = trial.take(chosen)
         _add(plan, stages, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
-    tried, before = _add(
-        plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress
-    )
-    _take_back(plan, tried, before, trial, wish, n_threads)
+    tried = _add(plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress)
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
@@ -311,18 +308,15 @@ def _add(
     visits: Visits,
     n_threads: int | None,
     progress: Callable[[int, int], object],
-) -> tuple[dict[int, _Tried], dict[int, tuple[_Tried, list[Event]]]]:
+) -> dict[int, _Tried]:
     """Add one watering after the other to each spot until it keeps the line, or holds no more.
 
-    Draws that stay above the line stay above it with more water, and are not run again. Gives
-    spots with all their water, and with their events as they were before the last of it.
+    Draws that stay above the line stay above it with more water, and are not run again.
     """
-    tried: dict[int, _Tried] = {}
-    before: dict[int, tuple[_Tried, list[Event]]] = {}
+    tried = {}
     for i, events in plan.items():
         first = visits.counted_from(trial.reading[i], wish.line, asked)
         tried[i] = _Tried.of(first, trial, i, refills[i])
-        before[i] = tried[i].copy(), []
         stages[i].append(tried[i].stage([], wish.line))
         for event in events:
             tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
@@ -341,61 +335,15 @@ def _add(
                 plan[i] = step.events
                 tried[i].water(step.at, step.amount)
         _run_again(plan, list(steps), tried, trial, wish.line, n_threads)
-        for i, (step, earlier, events) in steps.items():
-            if tried[i].wasted(earlier, step.at, step.amount) > MOSTLY:
+        for i, (step, before, events) in steps.items():
+            if tried[i].wasted(before, step.at, step.amount) > MOSTLY:
                 closed[i].add(step.visit)
-                tried[i], plan[i] = earlier, events
+                tried[i], plan[i] = before, events
             else:
-                before[i] = earlier, events
                 stages[i].append(tried[i].stage(plan[i], wish.line))
         progress(len(plan) - len(steps), len(plan))
         waiting = list(steps)
-    return tried, before
-
-
-def _take_back(
-    plan: dict[int, list[Event]],
-    tried: dict[int, _Tried],
-    before: Mapping[int, tuple[_Tried, list[Event]]],
-    trial: Trial,
-    wish: Wish,
-    n_threads: int | None,
-) -> None:
-    """Take back what was too much of the last water of spots that keep the line, and run it.
-
-    Steps double, and what they come to beyond the need differs by a fifth from seed to seed.
-    """
-    less = {}
-    for i, (earlier, fewer) in before.items():
-        found = _no_more_than_needed(earlier, tried[i], fewer, plan[i], wish)
-        if found is not None:
-            less[i] = found
-    trimmed = {i: before[i][0] for i in less}
-    _run_again(less, list(less), trimmed, trial, wish.line, n_threads)
-    for i, events in less.items():
-        if not trimmed[i].failing(wish.line, wish.asked).size:
-            tried[i], plan[i] = trimmed[i], events
-
-
-def _no_more_than_needed(
-    before: _Tried, after: _Tried, fewer: Sequence[Event], events: Sequence[Event], wish: Wish
-) -> list[Event] | None:
-    """Tell how little of the last water would do, by straight lines between the last two runs.
-
-    None where the line is not kept, or all of it is needed.
-    """
-    had = {event.time: event.amount for event in fewer}
-    more = [event.amount - had.get(event.time, 0.0) for event in events]
-    can = after.can_stay(wish.line)
-    low, high = (each.reading[can, each.first :] for each in (before, after))
-    for part in np.arange(FINEST_AMOUNT, sum(more), FINEST_AMOUNT) / max(sum(more), FINEST_AMOUNT):
-        if (low + part * (high - low) > wish.line).mean(axis=0).min() >= wish.asked:
-            found = []
-            for event, extra in zip(events, more, strict=True):
-                least = np.ceil((event.amount - (1.0 - part) * extra) / FINEST_AMOUNT - 1e-6)
-                found.append(_visit(event.time, max(float(least) * FINEST_AMOUNT, LEAST_AMOUNT)))
-            return found if found != list(events) else None
-    return None
+    return tried
 
 
 def _run_again(
@@ -463,15 +411,10 @@ def _next_step(
             most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
             amount = _amount(before, float(light[at]), min(float(room[at + 1]) + before, most))
             if amount is not None:
-                plan[time] = _visit(time, amount)
+                plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
                 ordered = sorted(plan.values(), key=lambda event: event.time)
                 return _Step(number, at, amount - before, ordered)
     return None
-
-
-def _visit(time: np.datetime64, amount: float) -> Event:
-    """Water of one visit [mm]."""
-    return Event(time, amount, duration=WATERING_TIME, name="hand water")
 
 
 def _amount(before: float, light: float, most: float) -> float | None:
