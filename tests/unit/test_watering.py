@@ -25,6 +25,7 @@ from soilwater.decisions.watering.ensembles import (
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
+from soilwater.decisions.watering.planning import _buys_most, _Stage
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
@@ -373,6 +374,17 @@ def test_a_spot_whose_drained_reading_is_below_the_line_is_beyond_watering():
     assert back.outcome == "rebuild or live with it"
     assert found.totals[0] == "In all: no hand water."
     assert found.totals[1].endswith("rebuild or live with it: back")
+
+
+def test_water_that_buys_hardly_any_time_is_not_given():
+    bare = _Stage([], 100.0)
+    time = TEN_DAYS.start + np.timedelta64(54, "h")
+
+    def stage(amount, hours):
+        return _Stage([Event(time, amount, duration=0.25)], hours)
+
+    assert _buys_most([bare, stage(58.0, 103.0)]) == bare
+    assert _buys_most([bare, stage(8.0, 120.0), stage(58.0, 121.0)]).amount == 8.0
 
 
 @pytest.fixture(scope="module")

@@ -71,24 +71,27 @@ def with_sentence(
     `short` is why it does not; `drained` what it reads as it starts, `rewetted` drained after
     gentle water on a dry green [1].
     """
-    outcome = _outcome(plan, short)
+    outcome = _outcome(plan, share, short)
     why = worded(lambda: _why_not(plan, line, share, outcome, short)) if not plan.held else ""
     sentence = worded(lambda: _sentence(plan, line, why, drained, rewetted))
     return replace(plan, sentence=sentence, why_not=why, outcome=outcome)
 
 
-def _outcome(plan: SpotPlan, short: Short | None) -> str:
+def _outcome(plan: SpotPlan, share: float, short: Short | None) -> str:
     """Say in two or three words what comes of a plan."""
     if plan.held:
         return "kept" if plan.waterings else "none needed"
     if plan.left_out:
         return "no time"
-    if short is None:
-        # It kept the line where the plan was made, and on fresh draws just did not.
+    if short is None or (plan.waterings and plan.kept > share - NEARLY):
+        # It kept the line where the plan was made, or all but did: no reason to rebuild.
         return "just short"
     return REBUILD if short.holds_too_little else "more would help"
 
 
+NEARLY = 0.05
+"""Short of the share that is asked for by less than so much [1], a plan is just short: a share of
+100 draws errs by 0.04."""
 REBUILD = "rebuild or live with it"
 """What comes of a plan for a spot that holds too little to keep its line."""
 

@@ -31,6 +31,9 @@ share kept (nine spots of three sands; at 0.1 the crew comes twice as often at n
 MOST = 0.9
 """Where the line is not kept, the smallest amount is given that buys so much of the hours above it
 that can be bought [1] (our own choice)."""
+WORTH = 0.5
+"""Where the line is not kept, a mm is to buy so much time above it [h], or no water is given: a
+tenth of what a mm lasts on a day of 5 mm (our own choice)."""
 MOSTLY = 0.5
 """Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
 JUST_ABOVE = 0.003
@@ -185,6 +188,10 @@ class _Tried(NamedTuple):
         """Share of the draws that stay above the line [1]."""
         return float(np.mean(self.reading[:, self.first :].min(axis=1) > line))
 
+    def kept_at_last(self, line: float) -> float:
+        """Share of the draws that are above the line all of the last day [1]."""
+        return float(np.mean(self.reading[:, -round(24.0 / OUTPUT_HOURS) :].min(axis=1) > line))
+
     def stage(self, events: Sequence[Event], line: float) -> _Stage:
         """Say what a plan comes to, once its draws were run."""
         above = (self.reading > line).mean(axis=0)
@@ -251,8 +258,9 @@ def planned(
         failing = hopeless or each.failing(wish.line, wish.asked).size
         if each.kept(wish.line) >= wish.probability or not failing:
             continue
-        # One that starts below the line may hold enough, once it has been wetted again.
+        # One that starts below the line holds enough if it keeps it once it is wetted again.
         dry = not hopeless and float(np.median(trial.reading[i][:, visits.first])) <= wish.line
+        dry &= each.kept_at_last(wish.line) >= wish.probability
         short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
@@ -264,8 +272,10 @@ def planned(
 
 def _buys_most(stages: Sequence[_Stage]) -> _Stage:
     """Choose, of plans that do not keep the line, the smallest that buys most of the hours."""
-    bare, best = stages[0].hours, max(stage.hours for stage in stages)
-    enough = [stage for stage in stages if stage.hours >= bare + MOST * (best - bare)]
+    bare = stages[0].hours
+    worth = [each for each in stages if each.hours - bare >= WORTH * each.amount]
+    best = max(stage.hours for stage in worth)
+    enough = [stage for stage in worth if stage.hours >= bare + MOST * (best - bare)]
     return min(enough, key=lambda stage: stage.amount)
 
 
