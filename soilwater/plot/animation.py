@@ -20,7 +20,7 @@ from soilwater.plot import style
 from soilwater.plot.data import moments, only_column, readings
 from soilwater.plot.days import dry_down
 from soilwater.plot.depths import draw_inside, profile
-from soilwater.plot.ground import draw_map, in_people_numbers, over_time, scale_of
+from soilwater.plot.on_map import draw_map, in_people_numbers, over_time, scale_of
 from soilwater.runs.green_map import GreenMap
 from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.hand_watering import DRAWS, hand_water_plan
+from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.starts import usable
 from soilwater.decisions.watering.water_plan import (
     HandWatering,
@@ -130,7 +131,7 @@ class Morning(Displayed, Tabled):
         if seconds > 0.0:
             minutes = seconds / 60.0 / self.crew.hoses
             hoses = "one hose" if self.crew.hoses == 1 else f"{self.crew.hoses} hoses"
-            said.append(f"{minutes:.0f} min with {hoses}, walking not counted")
+            said.append(f"{hose_text(60.0 * minutes)} with {hoses}, walking not counted")
             have = 60.0 * self.crew.hours
             if minutes > have:
                 first = min(
