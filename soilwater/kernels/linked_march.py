@@ -103,6 +103,8 @@ PART_AT_DAWN = 0.15
 to dry just then."""
 FIRST_ORDER_SHARE = 0.5
 """Share of its length that a step has which cannot carry on a share of the last, as at dusk."""
+MUCH_DRIER = 1.02
+"""Ratio of suctions from which on a dry node is much drier; where all is steady, none is."""
 STILL = 1.0e-11
 """Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
@@ -124,10 +126,10 @@ def bear(k, h, stored, work):
 
 @kernel
 def keep_as_wet(h, work):
-    """Let no dry node start drier than it is: at night it is wetted, if anything."""
+    """Let no dry node start much drier than it is: at night it is wetted, if anything."""
     for k in range(h.size):
-        if -h[k] > work[DRY_SUCTION, k]:
-            work[GUESS, k] = max(h[k], work[GUESS, k])
+        if -h[k] > work[DRY_SUCTION, k] and work[GUESS, k] < MUCH_DRIER * h[k]:
+            work[GUESS, k] = h[k]
 
 
 @kernel

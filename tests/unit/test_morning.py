@@ -10,6 +10,7 @@ import pytest
 
 import soilwater as sw
 from soilwater import __main__ as command
+from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.report import morning_card
 
 FOLDER = Path(__file__).parents[2] / "examples" / "data" / "brackenhurst"
@@ -66,7 +67,7 @@ def test_what_is_shown_adds_up(morning):
 def test_a_crew_without_the_time_is_told_where_to_begin(site, morning):
     short = replace(morning, crew=replace(site.crew, hours=0.01, hoses=2))
     seconds = sum(walk.seconds for walk in morning.today)
-    assert f"{seconds / 120:.0f} min with 2 hoses" in repr(short)
+    assert f"{hose_text(seconds / 2)} with 2 hoses" in repr(short)
     assert "the crew has 1 min: begin with those that fall first, 4 deep corner" in repr(short)
 
 
