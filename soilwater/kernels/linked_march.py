@@ -35,7 +35,6 @@ from soilwater.kernels.rows import (
     BASE_CODE,
     CAREFUL,
     DRAINAGE,
-    DRY_SUCTION,
     END,
     FULL,
     GUESS,
@@ -69,7 +68,6 @@ from soilwater.kernels.rows import (
     TOTAL_DRAINAGE,
     TOTAL_INFLOW,
     TOTAL_RUNOFF,
-    TRANSPIRATION_DEMAND,
     Limits,
     Outputs,
 )
@@ -103,8 +101,6 @@ PART_AT_DAWN = 0.15
 to dry just then."""
 FIRST_ORDER_SHARE = 0.5
 """Share of its length that a step has which cannot carry on a share of the last, as at dusk."""
-MUCH_DRIER = 1.02
-"""Ratio of suctions from which on a dry node is much drier; where all is steady, none is."""
 STILL = 1.0e-11
 """Flow [cm/h] that is as good as none: round-off over links makes as much."""
 
@@ -122,14 +118,6 @@ def bear(k, h, stored, work):
     elif given > full[k] and h[k] < 0.0:
         target[k] = full[k]
     return given - target[k]
-
-
-@kernel
-def keep_as_wet(h, work):
-    """Let no dry node start much drier than it is: at night it is wetted, if anything."""
-    for k in range(h.size):
-        if -h[k] > work[DRY_SUCTION, k] and work[GUESS, k] < MUCH_DRIER * h[k]:
-            work[GUESS, k] = h[k]
 
 
 @kernel
@@ -310,8 +298,6 @@ def march_set(packed, links, room):
                 packed.conditions[c, CAREFUL] = 0.0 if second_order else 1.0
                 if last > 0.0 and second_order and not dusk:
                     predict(state_of(packed, c), last, dt / last, work[c])
-                    if packed.conditions[c, TRANSPIRATION_DEMAND] == 0.0:
-                        keep_as_wet(state_of(packed, c).h, work[c])
                 else:
                     copy_into(work[c, GUESS], state_of(packed, c).h)
                 renew(c, effective_dt, True, packed, room)
