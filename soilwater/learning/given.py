@@ -290,33 +290,37 @@ def _tracks(
     errors: Mapping[str, float],
 ) -> tuple[tuple[Span, ...], tuple[Track, ...], list[float]]:
     """Sort readings by instrument and spot; find the instants and depths they need."""
-    taken: dict[tuple[int, Span, bool], list[tuple[float, float]]] = {}
+    taken: dict[tuple[int, Span, bool], list[tuple[float, float, float]]] = {}
     for i, reading in readings:
         hour = on_the_clock(hours_between(weather.start, reading.time))
-        taken.setdefault((i, Span(0.0, reading.rod), False), []).append((hour, reading.value))
+        error = float(np.hypot(errors["meter_error"], reading.added_error))
+        read = (hour, reading.value, error)
+        taken.setdefault((i, Span(0.0, reading.rod), False), []).append(read)
     numbers = {spot.name: i for i, spot in enumerate(spots)}
     for sensor in sensors:
         span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
         count = min(sensor.times.size, MOST_OF_A_SENSOR)
         which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
-        hours = [on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
-        key = (numbers[sensor.spot], span, True)
-        taken.setdefault(key, []).extend(zip(hours, sensor.values[which].tolist(), strict=True))
+        error = errors["sensor_error"]
+        taken.setdefault((numbers[sensor.spot], span, True), []).extend(
+            (on_the_clock(hours_between(weather.start, time)), float(value), error)
+            for time, value in zip(sensor.times[which], sensor.values[which], strict=True)
+        )
     spans = tuple(sorted({span for _, span, _ in taken}))
-    instants = sorted({hour for pairs in taken.values() for hour, _ in pairs})
+    instants = sorted({hour for every in taken.values() for hour, *_ in every})
     number = {hour: k for k, hour in enumerate(instants)}
     tracks = []
-    for (i, span, buried), pairs in taken.items():
-        ordered = sorted(pairs)
+    for (i, span, buried), every in taken.items():
+        hours, values, spreads = np.array(sorted(every)).T
         tracks.append(
             Track(
                 spot=i,
                 span=spans.index(span),
                 per_rod=0.0 if buried else 1.0 / span.bottom,
-                at=np.array([number[hour] for hour, _ in ordered]),
-                hours=np.array([hour for hour, _ in ordered]),
-                value=np.array([value for _, value in ordered]),
-                error=errors["sensor_error" if buried else "meter_error"],
+                at=np.array([number[hour] for hour in hours.tolist()]),
+                hours=hours,
+                value=values,
+                error=spreads,
                 own=SENSOR_OWN if buried else errors["model_error"],
                 buried=buried,
             )

@@ -211,17 +211,35 @@ def test_a_blunder_is_told_and_moves_nothing(learned, value):
         assert abs(with_it.after[1] - without.after[1]) < 0.25 * width, name
 
 
+def test_a_reading_with_an_added_error_counts_for_less(learned):
+    """One spot read 6 % wetter on one day: what its error says decides how far it moves."""
+
+    def wetter(error):
+        first, *rest = SURVEY.spots
+        off = replace(first.readings[1], value=first.readings[1].value + 0.06, added_error=error)
+        spot = replace(first, readings=(first.readings[0], off, *first.readings[2:]))
+        found = learn(sw.Survey([spot, *rest]), draws=200, meter_error=0.02)
+        return found, found.quantity("A1").after[1] - learned.quantity("A1").after[1]
+
+    (_, moved), (unsure, hardly) = wetter(0.0), wetter(0.2)
+    assert hardly > 0.5 * moved
+    errors = [each.error for each in unsure.evidence.tracks if each.spot == 0]
+    assert errors[0] == pytest.approx([0.02, np.hypot(0.02, 0.2), 0.02, 0.02])
+    assert not unsure.doubts
+
+
 def test_a_shift_is_followed_past_blunders_as_a_sum_over_all_of_them_says():
     """Against quadrature over the shift, with a share of each reading's density anywhere."""
     gap = np.array([0.012, 0.26, -0.004, 0.02, -0.09])[:, None]
-    sure, own = 0.02**2, 0.015
-    density = (1.0 - BLUNDERS) * norm.pdf(gap - NODES, 0.0, sure**0.5) + BLUNDERS / ANYTHING
+    error, own = np.array([0.02, 0.02, 0.01, 0.03, 0.02]), 0.015
+    usual = norm.pdf(gap - NODES, 0.0, error[:, None])
+    density = (1.0 - BLUNDERS) * usual + BLUNDERS / ANYTHING
     joint = np.prod(density, axis=0) * norm.pdf(NODES, 0.0, own)
     whole = np.trapezoid(joint, NODES)
     mean = np.trapezoid(joint * NODES, NODES) / whole
     spread = np.sqrt(np.trapezoid(joint * (NODES - mean) ** 2, NODES) / whole)
     ones = np.ones_like(gap)
-    told = [float(each[0]) for each in follow_shift(gap, ones, ones, sure, own)]
+    told = [float(each[0]) for each in follow_shift(gap, ones, ones, error**2, own)]
     assert told[0] == pytest.approx(np.log(whole), abs=0.02)
     assert told[1:] == pytest.approx([mean, spread], abs=2e-4)
 
