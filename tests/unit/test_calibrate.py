@@ -348,7 +348,7 @@ def test_doubtful_readings_are_left_out_when_asked():
     found = learn(sw.Survey(spots), sensors=[wet], doubtful="leave out", draws=10)
     assert found.doubts[0].startswith("left out: A1 45.0 % at 2025-07-04 06:00")
     assert "1 of the sensor at A1" in found.doubts[0]
-    sizes = {buried: 0 for buried in (True, False)}
+    sizes = dict.fromkeys((True, False), 0)
     for track in found.evidence.tracks:
         sizes[track.buried] += track.at.size
     assert sizes == {True: 2, False: 16}
