@@ -18,6 +18,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.several import items_of
 from soilwater.words.times import as_time, hours_between, stamp
 
 CLOCK = 0.25
@@ -30,6 +31,8 @@ NOW_HOURS = 6
 """What comes next begins at a multiple of so many hours [h] of the day."""
 MOST_OF_A_SENSOR = 60
 """Readings used of one sensor, evenly over its time: what lies between says little more."""
+EVENT = 'Event("2025-07-03 05:00", "8 mm", rate="10 mm/h")'
+"""How water applied is written."""
 SENSOR_OWN = 0.02
 """Standard deviation of the offset of a buried sensor [1] (common practice, no source)."""
 
@@ -75,6 +78,8 @@ def take_record(
         faults.add(f"weather is a {type(weather).__name__}", allowed="one Weather, as it was")
     if doubtful not in ("ask", "leave out"):
         faults.add(f"doubtful is {doubtful!r}", allowed='"ask" or "leave out"')
+    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
+    sensors = items_of(sensors, "sensors", write, faults)
     spots = tuple(spot for spot in survey.spots if spot.has_depth)
     notes = []
     unprobed = [spot.name for spot in survey.spots if not spot.has_depth]
@@ -85,7 +90,7 @@ def take_record(
     if irrigation is None:
         faults.add(
             "water applied since the soaking is not told, and missing is not none",
-            cure="give irrigation=[Event(...)], or irrigation=() if there was none",
+            cure=f"give irrigation=[{EVENT}], or irrigation=() if there was none",
         )
     begin: np.datetime64 = np.datetime64("NaT", "ns")
     if soaked is None:
@@ -248,15 +253,19 @@ def _irrigation(
     for name, events in by_name.items():
         if name and name not in names:
             faults.add(f'irrigation of "{name}"', allowed=", ".join(sorted(names)))
+        told = f'irrigation of "{name}"' if name else "irrigation"
+        cure = (
+            f'write irrigation={{"{name}": [{EVENT}]}}' if name else f"write irrigation=[{EVENT}]"
+        )
         if events is None:
             faults.add(
-                f'irrigation of "{name}" is None, and missing is not none',
+                f"{told} is None, and missing is not none",
                 cure=f'write {{"{name}": []}} if there was none',
             )
             continue
-        for event in events:
+        for event in items_of(events, told, cure, faults):
             if not isinstance(event, Event):
-                faults.add(f"{event!r} is no Event", cure="write Event(time, amount, rate=...)")
+                faults.add(f"{event!r} is no Event", cure=cure)
             elif event.time < begin < event.end:
                 faults.add(
                     f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "

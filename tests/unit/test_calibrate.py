@@ -252,7 +252,11 @@ def sensor(*values):
         ({"soaked": "2025-07-03 00:00"}, "before the soaking"),
         ({"irrigation": None}, r"irrigation=\(\) if there was none"),
         ({"irrigation": {"Z9": ()}}, "allowed: A1, A2, A3, C3"),
-        ({"irrigation": [5.0]}, "is no Event"),
+        ({"irrigation": [5.0]}, r'5.0 is no Event; write irrigation=\[Event\("2025-07-03 05:00"'),
+        ({"irrigation": 12.0}, r"irrigation is .*12.0.*; write irrigation=\[Event\("),
+        ({"irrigation": {"A1": 12.0}}, r'irrigation of "A1" .*write irrigation=\{"A1": \[Event'),
+        ({"sensors": 0.3}, r"sensors is .*write sensors=\[BuriedSensor"),
+        ({"soaked": np.datetime64("NaT")}, "soaked: the time at position 0 is missing"),
         ({"irrigation": {"A1": None}}, r'write \{"A1": \[\]\} if there was none'),
         (
             {"irrigation": [sw.Event("2025-06-30 23:00", 20.0, duration=3.0)]},
