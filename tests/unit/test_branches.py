@@ -44,10 +44,12 @@ class Node:
         )
         branches.recall(self.column, self.soils)
 
-    def go(self, head):
-        branches.remember(
-            np.broadcast_to(head, self.z.shape).astype(float), self.column, self.soils
-        )
+    def go(self, head, looked_up=False):
+        """Stand at a head from now on, which was looked up on the way there or was not."""
+        heads = np.broadcast_to(head, self.z.shape).astype(float)
+        if looked_up:
+            branch_look_up.look_up_water(heads, self.column.soil, self.soils)
+        remembering.remember_all(heads, self.column, self.soils)
 
     def water(self, head):
         """Water content that the first node would have at a head."""
@@ -102,7 +104,7 @@ def test_steps_of_any_length_leave_the_same():
     before = 0.0
     for suction in PATH:
         for head in np.linspace(-before, -suction, 17)[1:]:
-            fine.go(head)
+            fine.go(head, looked_up=True)
         coarse.go(-suction)
         before = suction
     assert coarse.soils.places[0] == fine.soils.places[0]
