@@ -23,7 +23,7 @@ from soilwater.kernels.branches import (
     stand_at,
     water_on_branch,
 )
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import SPECIFIC_STORAGE, soil_hydraulics
 from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
 from soilwater.kernels.march import copy_into
@@ -102,7 +102,7 @@ NOT_FULL = -1.0e-300
 """Head [cm] up to which a branch goes: what is full is on the drying curve."""
 
 
-@kernel
+@inlined_kernel
 def forget_branch(i, soils):
     """Let the branch of a node be found anew."""
     soils.room[HEAD, i] = math.nan
@@ -117,7 +117,7 @@ def forget_look_ups(soils):
         forget_branch(i, soils)
 
 
-@kernel
+@inlined_kernel
 def go_on(i, head, soils):
     """Enter the head at which a node ends a step, if it is still on its branch; else False."""
     place, drier, wetter = soils.room[PLACE], soils.room[DRIER], soils.room[WETTER]
@@ -145,7 +145,7 @@ def node_hydraulics(head, place, side, i, j, soils):
     return water, capacity, k, slope, potential, head, 1.0, 0.0
 
 
-@kernel
+@inlined_kernel
 def find_again(i, head, soil, soils):
     """Find the branch of a node, its level, and how far it goes."""
     room = soils.room
@@ -230,8 +230,10 @@ def curves_in_blocks(first, last, table, scalars, room):
         head, water, capacity = (
             room[HEAD, begin:end], room[WATER, begin:end], room[CAPACITY, begin:end]
         )  # fmt: skip
-        branch, last_head = room[BRANCH, begin:end], room[LAST_HEAD, begin:end]
-        effective, by_head = room[LAST_EFFECTIVE, begin:end], room[LAST_BY_HEAD, begin:end]
+        last_head, effective, by_head = (
+            room[LAST_HEAD, begin:end], room[LAST_EFFECTIVE, begin:end],
+            room[LAST_BY_HEAD, begin:end],
+        )  # fmt: skip
         for i in range(BLOCK):
             held = water[i] - SPECIFIC_STORAGE * (head[i] if head[i] > 0.0 else 0.0)
             about = effective[i] + by_head[i] * (head[i] - last_head[i])
@@ -243,7 +245,7 @@ def curves_in_blocks(first, last, table, scalars, room):
             put(of_potential, i, potential)
             put(of_effective, i, u)
             put(of_by_head, i, slope_of_effective(head[i], capacity[i], drying_capacity))
-            put(of_reached, i, 1.0 if reached & (branch[i] != FIRST_DRAINED) else 0.0)
+            put(of_reached, i, 1.0 if reached else 0.0)
         for i in range(BLOCK):
             room[CONDUCTIVITY, begin + i] = take(of_k, i)
         for i in range(BLOCK):
@@ -264,12 +266,12 @@ def look_up_the_rest(first, last, table, scalars, memory, room):
     heads, branches, reached_by_block = room[HEAD], room[BRANCH], room[REACHED]
     none_left, searched = True, False
     for i in range(first, last):
-        none_left &= reached_by_block[i] == 1.0
+        none_left &= (reached_by_block[i] == 1.0) & (branches[i] != FIRST_DRAINED)
     if none_left:
         return False
     for i in range(first, last):
         head, branch = heads[i], branches[i]
-        if reached_by_block[i] == 1.0:
+        if branch != FIRST_DRAINED and reached_by_block[i] == 1.0:
             continue
         if branch == FIRST_DRAINED:
             water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
@@ -306,7 +308,8 @@ def look_up_water(h, soil, soils):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
+            if remembers(soils, j):
+                water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
             for k in range(first, i + 1):
                 if room[BRANCH, k] == FIRST_DRAINED:
                     room[WATER, k] = soil_hydraulics(h[k], table, scalars)[0]
@@ -322,7 +325,8 @@ def look_up_curves(h, soil, soils):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            curves_in_blocks(first, i + 1, table, scalars, room)
+            if remembers(soils, j):
+                curves_in_blocks(first, i + 1, table, scalars, room)
             searched |= look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
             first = i + 1
     for row, last_row in LASTS:

@@ -347,12 +347,11 @@ def branch_hydraulics(head, place, level, table, scalars, memory):
     return water, capacity, k, slope, potential, u, by_head, still
 
 
-@kernel
-def set_level(place, head, level, table, scalars, memory):
+@inlined_kernel
+def level_after(place, head, level, table, scalars, memory):
     """Level of a place of a nest, at a head of 0 or less, from that of the place before it."""
     if place == 0:
-        level[0, BEYOND], level[0, UNFILLED] = 0.0, 0.0
-        return
+        return 0.0, 0.0
     full = scalars[WATER_AT_SATURATION]
     dry, _ = drying_curve(head, table, scalars, memory)
     wet, _ = wetting_curve(head, table, scalars, memory)
@@ -360,31 +359,32 @@ def set_level(place, head, level, table, scalars, memory):
     before = level[place - 1]
     if place % 2 == 0:
         # Never bounded: branches would no longer meet where they turn.
-        level[place, BEYOND] = before[FIXED] - before[KEPT_OUT] * wet
-        level[place, UNFILLED] = unfilled
-        return
+        return before[FIXED] - before[KEPT_OUT] * wet, unfilled
     gap = max(dry - wet, 0.0)
     kept = min(before[UNFILLED] / unfilled, 1.0) if unfilled > 0.0 else 0.0
     kept_out = gap / unfilled if unfilled > 0.0 else 0.0
-    level[place, FIXED] = before[BEYOND] + (1.0 - kept) * gap + kept_out * wet
-    level[place, KEPT_OUT] = kept_out
+    return before[BEYOND] + (1.0 - kept) * gap + kept_out * wet, kept_out
 
 
 @kernel
 def set_levels(i, place, soil, soils):
     """Level of a place of node `i`, on both of its sides."""
     head = soils.nest[i, place]
+    first, second = 0.0, 0.0
     for side in range(2):
         interval = i - side
         if 0 <= interval < soil.size:
             j = soil[interval]
-            set_level(
-                place, head, soils.level[interval, side],
-                soils.tables[j], soils.scalars[j], soils.memory[j],
-            )  # fmt: skip
+            if side == TOP or interval + 1 == soil.size or soil[interval + 1] != j:
+                first, second = level_after(
+                    place, head, soils.level[interval, side],
+                    soils.tables[j], soils.scalars[j], soils.memory[j],
+                )  # fmt: skip
+            soils.level[interval, side, place, 0] = first
+            soils.level[interval, side, place, 1] = second
 
 
-@kernel
+@inlined_kernel
 def set_last_level(i, soil, soils):
     """Level of the place where node `i` stands, unless it is known."""
     side = 1 if i == soil.size else 0
@@ -420,7 +420,7 @@ def stand_at(i, place, head, soils):
             soils.level[i - side, side, place, 0] = math.nan
 
 
-@kernel
+@inlined_kernel
 def remember(i, head, soil, soils):
     """Enter the head at which node `i` ends a step; what it passes is forgotten."""
     nest, count = soils.nest[i], soils.places[i]
