@@ -28,6 +28,7 @@ from soilwater.kernels.curves import (
     OVEN_DRY_SUCTION,
     POTENTIAL,
     SCALE,
+    SCALED_SUCTION_MAX,
     SCALED_SUCTION_MIN,
     SPECIFIC_STORAGE,
     WATER,
@@ -274,9 +275,9 @@ def by_cubics(water, head, table, scalars):
     third = w3 * inverse * straight * straight
     x += by_series(straight, second, third)
     to = edge + x
-    # Kinks lie on the edges of bins.
+    # Kinks lie on the edges of bins, and beyond the table all is its last bin.
     close = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE)
-    reach = close & (to >= 0.0) & (find_bin(to)[0] == i)
+    reach = close & (to >= 0.0) & (to < SCALED_SUCTION_MAX) & (find_bin(to)[0] == i)
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     k = k0 + x * (k1 + x * (k2 + x * k3))
     k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))

@@ -146,6 +146,23 @@ def test_capacity_is_the_slope_of_the_water():
         assert node.water(head)[1] == pytest.approx(slope, rel=1e-5)
 
 
+@pytest.mark.parametrize("nearby", [-22.0, -300.0, -1e117, np.nan])
+def test_what_was_looked_up_before_is_of_no_matter(nearby):
+    sand = sw.Hysteretic(SAND, 1.6, 0.9)
+    fresh, misled = Node(sand), Node(sand)
+    head = np.full(2, -20.0)
+    for node, near in ((fresh, np.nan), (misled, nearby)):
+        node.go(-40.0)
+        node.soils.room[branch_look_up.LAST_HEAD] = head[0]
+        node.soils.room[branch_look_up.LAST_EFFECTIVE] = near
+        node.soils.room[branch_look_up.LAST_BY_HEAD] = 1.0
+        branch_look_up.settle_look_ups(head, node.column.soil, node.soils)
+    rows_of_curves = slice(branch_look_up.WATER, branch_look_up.REACHED)
+    expected = fresh.soils.room[rows_of_curves, :2]
+    assert np.isfinite(expected).all()
+    np.testing.assert_array_equal(misled.soils.room[rows_of_curves, :2], expected)
+
+
 def test_where_there_is_no_room_the_innermost_loop_is_let_go():
     node = Node(sw.Hysteretic(SAND, 1.7))
     for k in range(12):
