@@ -383,10 +383,10 @@ def _told_apart(
         sample = names[0] if role is None and words.names_samples(names[0]) else ""
         return (WaterColumn(at, sample=sample, branch=branches[0]),)
     if all(branches) or "wetting" in branches:
-        bare = [words.without_branch(name) for name in names]
+        owners = [words.without_branch(name) for name in names]
         cores = any(words.names_replicates(name) for name in names)
         # Two columns that say so are of one sand, as are those that differ in their branch alone.
-        one = (all(branches) and len(columns) == 2) or len({own.lower() for own in bare}) == 1
+        one = (all(branches) and len(columns) == 2) or len({own.lower() for own in owners}) == 1
         return tuple(
             WaterColumn(
                 each.at,
@@ -394,7 +394,7 @@ def _told_apart(
                 replicate=own if cores and not one else "",
                 branch=branch or "drying",
             )
-            for each, own, branch in zip(columns, bare, branches, strict=True)
+            for each, own, branch in zip(columns, owners, branches, strict=True)
         )
     labels = _labels(names)
     listed = ", ".join(f'"{name}"' for name in names)
