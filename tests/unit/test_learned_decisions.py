@@ -75,6 +75,11 @@ def test_what_was_learnt_narrows_what_comes(outlook):
         return high - low
 
     assert width(outlook) < 0.7 * width(before)
+    # Without readings too a spot has one drained reading, the middle of the same prior.
+    told = sw.expected_reading(SURVEY, SANDS)
+    for spot in before.spots:
+        middle = float(told.expected_reading.sel(spot=spot.spot.name))
+        assert middle == pytest.approx(spot.start[1], abs=0.004)
 
 
 def test_draws_stay_joint(learned):

@@ -448,9 +448,10 @@ def _check_start(weather: Weather) -> None:
 
 def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int, int]:
     """For each spot the deepest spot of its class of depths, whose plan it shares."""
-    classes: dict[int, list[int]] = {}
+    classes: dict[tuple[bool, int], list[int]] = {}
     for i in in_need:
-        classes.setdefault(int(known[i].depth // DEPTH_CLASS), []).append(i)
+        of_spot = (known[i].depth_at_least, int(known[i].depth // DEPTH_CLASS))
+        classes.setdefault(of_spot, []).append(i)
     return {
         i: max(members, key=lambda j: known[j].depth)
         for members in classes.values()
