@@ -107,10 +107,10 @@ def compile_before(
         Gives a context that is held where it is compiled and kept, and not where it is read from
         disk.
     """
-    if entry_point.signatures or entry_point._cache.cache_path is None:
+    if entry_point.overloads or entry_point._cache.cache_path is None:
         return
     with _ONE_AT_A_TIME, ExitStack() as held:
-        if entry_point.signatures:
+        if entry_point.overloads:
             return
         begun = _Begun(entry_point, lambda: held.enter_context(meanwhile()))
         with event.install_listener("numba:compile", begun):
