@@ -33,7 +33,7 @@ from performance import GREEN, TURF, processor_name
 
 import soilwater as sw
 from soilwater.runs import batch, packing
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 from soilwater.soils.kernel_table import stack_tables
 
 TARGET = Path(__file__).with_suffix(".json")
