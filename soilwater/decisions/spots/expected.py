@@ -31,6 +31,8 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
+PLACES = 16
+"""Suctions at the base and errors of the probe that each sand is tried with."""
 PROBE_ERROR = 1.0
 """Standard deviation of one probe depth [cm] (from memory)."""
 
@@ -142,18 +144,18 @@ def expected_reading(
     at_least = np.array([spot.depth_at_least for spot in survey.spots])
     rng = np.random.default_rng(seed)
     # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
-    strata = (np.arange(draws) + 0.5) / draws
-    bases = rng.permutation(base.spread(draws))
-    probe = error * _normal_quantiles(rng.permutation(strata))
-    beyond = beyond_reach(rng.permutation(strata))
-    drawn, rewetted = np.empty((draws, depth.size)), np.empty((draws, depth.size))
+    shape = (draws, PLACES, 1)
+    strata = (np.arange(draws * PLACES) + 0.5) / (draws * PLACES)
+    bases = rng.permutation(base.spread(strata.size)).reshape(shape)
+    probe = error * _normal_quantiles(rng.permutation(strata)).reshape(shape)
+    beyond = beyond_reach(rng.permutation(strata)).reshape(shape)
+    deeper = np.maximum(depth + np.where(at_least, beyond, probe), length)
+    drawn, rewetted = np.empty(deeper.shape), np.empty((draws, depth.size))
     for i in range(draws):
-        deeper = np.maximum(depth + np.where(at_least, beyond[i], probe[i]), length)
-        curve = rest_curve(soils[i % len(soils)])
-        drawn[i] = curve.reading(deeper, length, bases[i])
+        drawn[i] = rest_curve(soils[i % len(soils)]).reading(deeper[i], length, bases[i])
         curve = rest_curve(Rewetted(remembering[i], after))
-        rewetted[i] = curve.reading(deeper, length, bases[i])
-    low, expected, high = np.quantile(drawn, [LOW, 0.5, HIGH], axis=0)
+        rewetted[i] = curve.reading(deeper[i, 0], length, bases[i, 0])
+    low, expected, high = np.quantile(drawn.reshape(-1, depth.size), [LOW, 0.5, HIGH], axis=0)
     rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     if calibration is not None:
