@@ -47,9 +47,12 @@ SOLVED_SHARE = 0.2
 """Share of the tolerance below which a column takes no part in an iteration."""
 KRYLOV_SHARE = 0.3
 """Share of Newton's tolerance to which the linear system is solved at most."""
-EARLY, LATE = 4, 9
-"""Iterations up to which one ring of neighbours takes part, and from which all columns do."""
-EARLY_RINGS, LATER_RINGS = 1, 3
+EARLY, EARLY_RINGS, LATER_RINGS = 4, 1, 3
+"""Iterations up to which one ring of neighbours takes part, and rings in later ones."""
+MOST_LATE_ITERATIONS = 40
+"""Iterations at most, where few columns take part in the late ones: all columns together do no more
+work than in `limits.most` of all of them. In a large set one column or another always needs longer,
+and to begin all of them anew for its sake takes far more than to let it go on."""
 
 
 @kernel
@@ -110,9 +113,8 @@ def choose_columns(iteration, tolerance, links, room):
     """Columns that take part in an iteration, at the front of `order`; returns their number."""
     count = 0
     for c in range(room.norm.size):
-        wanted = room.norm[c] > SOLVED_SHARE * tolerance or iteration >= LATE
-        room.active[c] = 1 if wanted else 0
-        if wanted:
+        room.active[c] = 1 if room.norm[c] > SOLVED_SHARE * tolerance else 0
+        if room.active[c] == 1:
             room.order[count] = c
             count += 1
     first = 0
@@ -165,12 +167,10 @@ def newton_of_set(dt, limits, careful, packed, links, room):
         renew_link(link, links, room.work, careful)
     for c in range(norm.size):
         measure(c, dt, packed, links, room)
-    worst = largest(norm)
-    for iteration in range(limits.most):
-        if worst <= limits.tolerance:
-            return iteration
-        if not math.isfinite(worst):
-            return -1 - iteration
+    worst, iteration, worked = largest(norm), 0, 0
+    while worst > limits.tolerance and math.isfinite(worst):
+        if iteration == max(limits.most, MOST_LATE_ITERATIONS) or worked >= limits.most * norm.size:
+            break
         count = choose_columns(iteration, limits.tolerance, links, room)
         columns = order[:count]
         solve_links(dt, KRYLOV_SHARE * limits.tolerance, REDUCTION, columns, packed, links, room)
@@ -204,5 +204,5 @@ def newton_of_set(dt, limits, careful, packed, links, room):
             if moving == 0:
                 break
             share *= 0.5
-        worst = largest(norm)
-    return limits.most if worst <= limits.tolerance else -1 - limits.most
+        worst, iteration, worked = largest(norm), iteration + 1, worked + count
+    return iteration if worst <= limits.tolerance else -1 - iteration
