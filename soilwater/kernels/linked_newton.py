@@ -66,20 +66,26 @@ def renew(c, dt, compensating, packed, room):
 
 
 @kernel
-def end_straight(c, dt, most_correction, packed, room):
+def end_straight(c, dt, limits, packed, room):
     """End the step of a column along the tangent of its change of heads; False where it bends.
 
-    What links need goes along, so that it may be moved so again.
+    What links need goes along, so that it may be moved so again. A tangent of conductivity, which
+    bends most, may end at none where a column has nothing to settle any more.
     """
     column, work, flows = column_of(packed, c), room.work[c], room.flows[c]
-    if not runs_straight(work[GUESS], dt, column, soils_of(packed), most_correction, work, flows):
+    change, sideways, by_head = work[CHANGE], work[SIDEWAYS], work[SIDEWAYS_BY_HEAD]
+    if room.norm[c] > limits.tolerance:
+        for k in range(change.size):
+            if sideways[k] + by_head[k] * change[k] < 0.0:
+                return False
+    soils, most = soils_of(packed), limits.last_correction
+    if not runs_straight(work[GUESS], dt, column, soils, most, work, flows):
         return False
     follow_tangent(work[GUESS], dt, work[TARGET], column, work, flows)
     copy_into(work[OWN_RESIDUAL], work[RESIDUAL])
-    change, lower, upper, flux = work[CHANGE], work[LOWER], work[UPPER], work[FLUX]
+    lower, upper, flux = work[LOWER], work[UPPER], work[FLUX]
     for k in range(change.size):
-        more = work[SIDEWAYS_BY_HEAD, k] * change[k]
-        work[SIDEWAYS, k] = max(work[SIDEWAYS, k] + more, 0.0)
+        sideways[k] = max(sideways[k] + by_head[k] * change[k], 0.0)
     for k in range(change.size - 1):
         flux[k] += (upper[k] * change[k + 1] - lower[k + 1] * change[k]) / dt
     return True
@@ -186,7 +192,7 @@ def newton_of_set(dt, limits, careful, packed, links, room):
                     work[STORE_AND_UPTAKE_BEFORE], work[DRY_SUCTION], work[GUESS],
                 )  # fmt: skip
                 may_end = share == 1.0 and limits.last_correction > 0.0
-                if not (may_end and end_straight(c, dt, limits.last_correction, packed, room)):
+                if not (may_end and end_straight(c, dt, limits, packed, room)):
                     renew(c, dt, iteration < COMPENSATED_ITERATIONS, packed, room)
             renew_links(columns[:moving], careful, links, room)
             felt = with_neighbours(0, count, links, room)
