@@ -130,12 +130,12 @@ def choose_columns(iteration, tolerance, links, room):
 
 
 @kernel
-def renew_links(columns, careful, links, room):
-    """Renew every link of some columns, those that are `active`, once."""
+def renew_links(columns, all_move, careful, links, room):
+    """Renew every link of some columns; once, if they are all that are `active`."""
     for c in columns:
         for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
             link = links.neighbour_link[place]
-            if links.first[link] == c or room.active[links.neighbour[place]] == 0:
+            if links.first[link] == c or not all_move or not room.active[links.neighbour[place]]:
                 renew_link(link, links, room.work, careful)
 
 
@@ -194,7 +194,7 @@ def newton_of_set(dt, limits, careful, packed, links, room):
                 may_end = share == 1.0 and limits.last_correction > 0.0
                 if not (may_end and end_straight(c, dt, limits, packed, room)):
                     renew(c, dt, iteration < COMPENSATED_ITERATIONS, packed, room)
-            renew_links(columns[:moving], careful, links, room)
+            renew_links(columns[:moving], moving == count, careful, links, room)
             felt = with_neighbours(0, count, links, room)
             left = 0
             for place in range(felt):
