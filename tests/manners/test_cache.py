@@ -13,7 +13,9 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from numba import njit
+from numba import njit, types
+from numba.core.compiler import Flags
+from numba.core.typing.templates import make_concrete_template
 
 import soilwater as sw
 from soilwater.kernels import parts
@@ -171,6 +173,44 @@ def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch,
 
     assert not isinstance(more, parts.Part)
     assert njit(lambda number: more(number))(2.0) == 3.0
+
+
+def test_what_numba_answered_about_a_function_of_its_own_it_is_not_asked_again():
+    add, number = types.Function(make_concrete_template("Add", "add", [])), types.float64
+    kernel = types.Opaque("kernel")
+    asked = []
+
+    class Context:
+        def resolve_function_type(self, function, given, named):
+            asked.append((function, given, tuple(named)))
+            return None if number not in given else len(asked)
+
+    context, answers = Context(), {}
+    for _ in range(2):
+        # Each kernel has a typing of its own.
+        typing = parts._Typing(context, answers)
+        assert typing.resolve_function_type(add, (number, number), {}) == 1
+        typing.resolve_function_type(add, (types.int64,), {})
+        typing.resolve_function_type(add, (number,), {"other": number})
+        typing.resolve_function_type(kernel, (number,), {})
+    assert asked.count((add, (number, number), ())) == 1
+    # What it could not answer, what is called by name, and kernels, of which it has to know.
+    assert asked.count((add, (types.int64,), ())) == 2
+    assert asked.count((add, (number,), ("other",))) == 2
+    assert asked.count((kernel, (number,), ())) == 2
+
+
+def test_options_of_a_kernel_are_those_of_numba_and_notice_a_change():
+    plain = Flags()
+    plain.release_gil = True
+    options = parts._Options(plain)
+    assert (options.values(), hash(options)) == (plain.values(), hash(plain))
+    assert options == plain
+    changed = options.copy()
+    assert changed == options
+    changed.no_compile = True
+    assert changed.values()["no_compile"] and not options.values()["no_compile"]
+    assert changed != options
 
 
 def test_the_collector_waits_for_kernels_of_this_package_only():
