@@ -170,7 +170,7 @@ def hand_water_plan(
     Notes
     -----
     Light and often: a spot is watered on the last morning before too many draws would fall to
-    the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
+    the line, with what is missing until the crew is back, but no more than `largest_amount`. Where
     that does not last, it is given more, up to what three in four draws can hold, now and at the
     visits that follow, without feeding the gravel, then at the crew's next hour, then on the day
     before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
