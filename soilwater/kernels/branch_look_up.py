@@ -20,9 +20,10 @@ from soilwater.kernels.branches import (
     remembers,
     set_last_level,
     slope_of_effective,
+    stand_at,
     water_on_branch,
 )
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import SPECIFIC_STORAGE, soil_hydraulics
 from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
 from soilwater.kernels.march import copy_into
@@ -64,7 +65,8 @@ from soilwater.kernels.rows import (
     BRANCH,  # the branch it is on, and the level of the turn from which that begins
     LEVEL_FIRST,
     LEVEL_SECOND,
-    DRIER,  # heads between which that holds [cm]; none where it has to be found
+    PLACE,  # of the turn from which that begins, in its nest; -1 where it has no memory
+    DRIER,  # heads from and up to which that holds [cm]; none where it has to be found
     WETTER,
     WATER,  # what `branch_hydraulics` gives
     CAPACITY,
@@ -75,14 +77,11 @@ from soilwater.kernels.rows import (
     EFFECTIVE_BY_HEAD,
     STILL,
     REACHED,  # 1 where the block did all of it, else 0
-    # A head that was looked up, its effective head [cm] and the derivative of that by head [1],
-    # near which the next will be. Not a number where none was since the last output: what is left
-    # there, to round-off, must not depend on where a run was cut.
-    LAST_HEAD,
+    LAST_HEAD,  # that was looked up last, and its: near which the next will be; or not a number
     LAST_EFFECTIVE,
     LAST_BY_HEAD,
     N_ROOM,
-) = range(19)
+) = range(20)
 DRAINED, WETTED, FIRST_DRAINED = 0.0, 1.0, 2.0
 """Branches: from a wet turn, from a dry one, and the drying curve itself."""
 
@@ -98,9 +97,12 @@ BOTH_ENDS = (
 )
 """Rows of the room, and of the same thing at the top and the bottom of each interval."""
 LASTS = ((HEAD, LAST_HEAD), (EFFECTIVE, LAST_EFFECTIVE), (EFFECTIVE_BY_HEAD, LAST_BY_HEAD))
+ROUND_OFF = 2.0**-52
+NOT_FULL = -1.0e-300
+"""Head [cm] up to which a branch goes: what is full is on the drying curve."""
 
 
-@kernel
+@inlined_kernel
 def forget_branch(i, soils):
     """Let the branch of a node be found anew."""
     soils.room[HEAD, i] = math.nan
@@ -115,22 +117,21 @@ def forget_look_ups(soils):
         forget_branch(i, soils)
 
 
-@kernel
-def go_on(h, soils):
-    """Bound the branch that each node stands on by where it stands, before that is remembered."""
-    drier, wetter, branch = soils.room[DRIER], soils.room[WETTER], soils.room[BRANCH]
-    heads = soils.room[HEAD]
-    for i in range(h.size):
-        heads[i] = math.nan
-        if drier[i] == -math.inf and wetter[i] == math.inf:
-            # It has no memory.
-            continue
-        if not drier[i] < h[i] < wetter[i] or soils.places[i] >= PLACES - 1:
-            forget_branch(i, soils)
-        elif branch[i] == WETTED:
-            drier[i] = h[i]
-        else:
-            wetter[i] = h[i]
+@inlined_kernel
+def go_on(i, head, soils):
+    """Enter the head at which a node ends a step, if it is still on its branch; else False."""
+    place, drier, wetter = soils.room[PLACE], soils.room[DRIER], soils.room[WETTER]
+    if place[i] < 0.0:
+        return False
+    if not drier[i] <= head <= wetter[i] or place[i] >= PLACES - 1:
+        forget_branch(i, soils)
+        return False
+    stand_at(i, int(place[i]) + 1, head, soils)
+    if soils.room[BRANCH, i] == WETTED:
+        drier[i] = head
+    else:
+        wetter[i] = head
+    return True
 
 
 @kernel
@@ -144,28 +145,36 @@ def node_hydraulics(head, place, side, i, j, soils):
     return water, capacity, k, slope, potential, head, 1.0, 0.0
 
 
-@kernel
+@inlined_kernel
 def find_again(i, head, soil, soils):
     """Find the branch of a node, its level, and how far it goes."""
     room = soils.room
     interval, side = (i - 1, BOTTOM) if i > 0 else (0, TOP)
     j = soil[interval]
-    nest, count = soils.nest[i], soils.places[i]
-    place = find_branch(head, nest, count) if remembers(soils, j) else 0
-    if place == count - 1:
-        set_last_level(i, soil, soils)
-    dried = place % 2 == 0
-    beyond, to = nest[min(place + 1, count - 1)], nest[place - 1] if place > 0 else -math.inf
-    room[DRIER, i], room[WETTER, i] = (to, beyond) if dried else (beyond, to)
     if not remembers(soils, j):
-        room[DRIER, i], room[WETTER, i] = -math.inf, math.inf
+        room[BRANCH, i], room[LEVEL_FIRST, i], room[LEVEL_SECOND, i] = FIRST_DRAINED, 0.0, 0.0
+        room[PLACE, i], room[DRIER, i], room[WETTER, i] = -1.0, -math.inf, math.inf
+        return
+    nest, count = soils.nest[i], soils.places[i]
+    place = find_branch(head, nest, count)
+    room[PLACE, i] = place
+    dried, turned = place % 2 == 0, place == count - 1
+    # It ends before the next turn outwards, and goes on from where a node stands unless it turned.
+    outwards = nest[place - 1] if place > 0 else -math.inf
+    inwards = nest[place if turned else place + 1]
+    less, more = 1.0 - ROUND_OFF, 1.0 + ROUND_OFF
+    if dried:
+        room[DRIER, i], room[WETTER, i] = less * outwards, more * inwards if turned else inwards
+    else:
+        room[DRIER, i], room[WETTER, i] = less * inwards if turned else inwards, more * outwards
+    room[WETTER, i] = min(room[WETTER, i], NOT_FULL)
     if drains_first(head, place, soils.memory[j]):
         room[BRANCH, i], room[LEVEL_FIRST, i], room[LEVEL_SECOND, i] = FIRST_DRAINED, 0.0, 0.0
         if place > 0:
             room[DRIER, i], room[WETTER, i] = math.inf, -math.inf
         return
-    # What is full is on the drying curve.
-    room[WETTER, i] = min(room[WETTER, i], 0.0)
+    if turned:
+        set_last_level(i, soil, soils)
     room[BRANCH, i] = DRAINED if dried else WETTED
     room[LEVEL_FIRST, i] = soils.level[interval, side, place, 0]
     room[LEVEL_SECOND, i] = soils.level[interval, side, place, 1]
@@ -176,9 +185,14 @@ def find_branches(h, soil, soils):
     """Branch of each node, and its level: what they were, where the head has not left that."""
     room = soils.room
     heads, drier, wetter = room[HEAD], room[DRIER], room[WETTER]
+    within = True
     for i in range(h.size):
         heads[i] = h[i]
-        if not drier[i] < h[i] < wetter[i]:
+        within &= (drier[i] <= h[i]) & (h[i] <= wetter[i])
+    if within:
+        return
+    for i in range(h.size):
+        if not drier[i] <= h[i] <= wetter[i]:
             find_again(i, h[i], soil, soils)
 
 
@@ -216,13 +230,13 @@ def curves_in_blocks(first, last, table, scalars, room):
         head, water, capacity = (
             room[HEAD, begin:end], room[WATER, begin:end], room[CAPACITY, begin:end]
         )  # fmt: skip
-        last_head, last_effective, last_by_head = (
+        last_head, effective, by_head = (
             room[LAST_HEAD, begin:end], room[LAST_EFFECTIVE, begin:end],
             room[LAST_BY_HEAD, begin:end],
         )  # fmt: skip
         for i in range(BLOCK):
             held = water[i] - SPECIFIC_STORAGE * (head[i] if head[i] > 0.0 else 0.0)
-            about = last_effective[i] + last_by_head[i] * (head[i] - last_head[i])
+            about = effective[i] + by_head[i] * (head[i] - last_head[i])
             reached, u, drying_capacity, k, slope, potential = by_cubics(
                 held, about, table, scalars
             )
@@ -248,16 +262,23 @@ def curves_in_blocks(first, last, table, scalars, room):
 
 @kernel
 def look_up_the_rest(first, last, table, scalars, memory, room):
-    """Curves of those of the nodes that blocks do not do."""
+    """Curves of those of the nodes that blocks do not do; whether one had to be searched for."""
+    heads, branches, reached_by_block = room[HEAD], room[BRANCH], room[REACHED]
+    none_left, searched = True, False
     for i in range(first, last):
-        head, branch = room[HEAD, i], room[BRANCH, i]
-        if branch != FIRST_DRAINED and room[REACHED, i] == 1.0:
+        none_left &= (reached_by_block[i] == 1.0) & (branches[i] != FIRST_DRAINED)
+    if none_left:
+        return False
+    for i in range(first, last):
+        head, branch = heads[i], branches[i]
+        if branch != FIRST_DRAINED and reached_by_block[i] == 1.0:
             continue
         if branch == FIRST_DRAINED:
             water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
             u, by_head = head, 1.0
             room[WATER, i], room[CAPACITY, i], room[STILL, i] = water, capacity, 0.0
         else:
+            searched = True
             held = room[WATER, i] - SPECIFIC_STORAGE * max(head, 0.0)
             # Another bin, most often the next.
             reached, u, drying_capacity, k, slope, potential = by_cubics(
@@ -270,6 +291,7 @@ def look_up_the_rest(first, last, table, scalars, memory, room):
             by_head = slope_of_effective(head, room[CAPACITY, i], drying_capacity)
         room[CONDUCTIVITY, i], room[SLOPE, i], room[POTENTIAL, i] = k, slope, potential
         room[EFFECTIVE, i], room[EFFECTIVE_BY_HEAD, i] = u, by_head
+    return searched
 
 
 @kernel
@@ -286,7 +308,8 @@ def look_up_water(h, soil, soils):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
+            if remembers(soils, j):
+                water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
             for k in range(first, i + 1):
                 if room[BRANCH, k] == FIRST_DRAINED:
                     room[WATER, k] = soil_hydraulics(h[k], table, scalars)[0]
@@ -294,19 +317,35 @@ def look_up_water(h, soil, soils):
 
 
 @kernel
-def look_up_branches(h, soil, soils, work):
-    """Curves at the top and at the bottom of each interval, by the history of its nodes."""
+def look_up_curves(h, soil, soils):
+    """Curves of each node, by its water; whether one had to be searched for."""
     look_up_water(h, soil, soils)
-    room, nodes, first = soils.room, h.size, 0
+    room, nodes, first, searched = soils.room, h.size, 0, False
     for i in range(1, nodes):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            curves_in_blocks(first, i + 1, table, scalars, room)
-            look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
+            if remembers(soils, j):
+                curves_in_blocks(first, i + 1, table, scalars, room)
+            searched |= look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
             first = i + 1
     for row, last_row in LASTS:
         copy_into(room[last_row, :nodes], room[row, :nodes])
+    return searched
+
+
+@kernel
+def settle_look_ups(h, soil, soils):
+    """Look up heads at which a run may be cut: what follows must not depend on whether it is."""
+    if look_up_curves(h, soil, soils):
+        look_up_curves(h, soil, soils)
+
+
+@kernel
+def look_up_branches(h, soil, soils, work):
+    """Curves at the top and at the bottom of each interval, by the history of its nodes."""
+    look_up_curves(h, soil, soils)
+    room, nodes = soils.room, h.size
     for row, top, bottom in BOTH_ENDS:
         copy_into(work[top, : nodes - 1], room[row, : nodes - 1])
         copy_into(work[bottom, : nodes - 1], room[row, 1:nodes])

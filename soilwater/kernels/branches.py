@@ -28,6 +28,7 @@ from soilwater.kernels.curves import (
     OVEN_DRY_SUCTION,
     POTENTIAL,
     SCALE,
+    SCALED_SUCTION_MAX,
     SCALED_SUCTION_MIN,
     SPECIFIC_STORAGE,
     WATER,
@@ -242,12 +243,21 @@ def bounds_of_effective_head(water, head, table, scalars, memory):
 
 
 @inlined_kernel
+def by_series(straight, second, third):
+    """Way along a cubic, from that along its tangent and the terms that bend it [shares of it]."""
+    square = second * second
+    bent = second * (1.0 - 2.0 * second) + third
+    return straight * (1.0 - bent + 5.0 * second * (third - square))
+
+
+@inlined_kernel
 def by_cubics(water, head, table, scalars):
     """Curves of draining sand where it holds a water, by the cubics of the bin of a head nearby.
 
-    The cubic of water is turned round by its series, for which there is one division and the table
-    is read once. Returns whether it reaches so far, within the bin, that head, capacity,
-    conductivity, its derivative and the flux potential.
+    The cubic of water is turned round by its series, from the edge of the bin and once more from
+    where that leads, so that what comes out, to round-off, does not depend on the head nearby.
+    Returns whether it reaches so far, within the bin, that head, capacity, conductivity, its
+    derivative and the flux potential.
     """
     inverse_scale = scalars[INVERSE_SCALE]
     scaled = -head * inverse_scale
@@ -256,16 +266,18 @@ def by_cubics(water, head, table, scalars):
     w0, w1, w2, w3 = table[i, WATER], table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
     k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
     k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
+    from_edge = 1.0 / w1
+    straight = (water - w0) * from_edge
+    x = by_series(straight, w2 * from_edge * straight, w3 * from_edge * straight * straight)
     inverse = 1.0 / (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     straight = (water - (w0 + x * (w1 + x * (w2 + x * w3)))) * inverse
     second = (w2 + 3.0 * w3 * x) * inverse * straight
     third = w3 * inverse * straight * straight
-    square = second * second
-    bent = second * (1.0 - 2.0 * second) + third
-    x += straight * (1.0 - bent + 5.0 * second * (third - square))
+    x += by_series(straight, second, third)
     to = edge + x
-    # Kinks lie on the edges of bins.
-    reach = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE) & (find_bin(to)[0] == i)
+    # Kinks lie on the edges of bins, and beyond the table all is its last bin.
+    close = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE)
+    reach = close & (to >= 0.0) & (to < SCALED_SUCTION_MAX) & (find_bin(to)[0] == i)
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     k = k0 + x * (k1 + x * (k2 + x * k3))
     k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
@@ -336,12 +348,11 @@ def branch_hydraulics(head, place, level, table, scalars, memory):
     return water, capacity, k, slope, potential, u, by_head, still
 
 
-@kernel
-def set_level(place, head, level, table, scalars, memory):
+@inlined_kernel
+def level_after(place, head, level, table, scalars, memory):
     """Level of a place of a nest, at a head of 0 or less, from that of the place before it."""
     if place == 0:
-        level[0, BEYOND], level[0, UNFILLED] = 0.0, 0.0
-        return
+        return 0.0, 0.0
     full = scalars[WATER_AT_SATURATION]
     dry, _ = drying_curve(head, table, scalars, memory)
     wet, _ = wetting_curve(head, table, scalars, memory)
@@ -349,31 +360,32 @@ def set_level(place, head, level, table, scalars, memory):
     before = level[place - 1]
     if place % 2 == 0:
         # Never bounded: branches would no longer meet where they turn.
-        level[place, BEYOND] = before[FIXED] - before[KEPT_OUT] * wet
-        level[place, UNFILLED] = unfilled
-        return
+        return before[FIXED] - before[KEPT_OUT] * wet, unfilled
     gap = max(dry - wet, 0.0)
     kept = min(before[UNFILLED] / unfilled, 1.0) if unfilled > 0.0 else 0.0
     kept_out = gap / unfilled if unfilled > 0.0 else 0.0
-    level[place, FIXED] = before[BEYOND] + (1.0 - kept) * gap + kept_out * wet
-    level[place, KEPT_OUT] = kept_out
+    return before[BEYOND] + (1.0 - kept) * gap + kept_out * wet, kept_out
 
 
 @kernel
 def set_levels(i, place, soil, soils):
     """Level of a place of node `i`, on both of its sides."""
     head = soils.nest[i, place]
+    first, second = 0.0, 0.0
     for side in range(2):
         interval = i - side
         if 0 <= interval < soil.size:
             j = soil[interval]
-            set_level(
-                place, head, soils.level[interval, side],
-                soils.tables[j], soils.scalars[j], soils.memory[j],
-            )  # fmt: skip
+            if side == TOP or interval + 1 == soil.size or soil[interval + 1] != j:
+                first, second = level_after(
+                    place, head, soils.level[interval, side],
+                    soils.tables[j], soils.scalars[j], soils.memory[j],
+                )  # fmt: skip
+            soils.level[interval, side, place, 0] = first
+            soils.level[interval, side, place, 1] = second
 
 
-@kernel
+@inlined_kernel
 def set_last_level(i, soil, soils):
     """Level of the place where node `i` stands, unless it is known."""
     side = 1 if i == soil.size else 0
@@ -399,27 +411,32 @@ def recall(column, soils):
             set_levels(i, place, column.soil, soils)
 
 
-@kernel
-def remember(h, column, soils):
-    """Enter the heads at which a step ends; what they pass is forgotten."""
-    for i in range(h.size):
-        nest, count = soils.nest[i], soils.places[i]
-        head = min(h[i], 0.0)
-        last = count - 1
-        if head == nest[last]:
-            continue
-        dries = head < nest[last]
-        if dries == (last % 2 == 1):
-            # It goes on as it came: the last place was no turn.
-            last -= 1
-        else:
-            set_last_level(i, column.soil, soils)
-        while last >= 2 and (head <= nest[last - 1] if dries else head >= nest[last - 1]):
-            last -= 2
-        if last + 1 == PLACES:
-            last -= 2
-        nest[last + 1] = head
-        soils.places[i] = last + 2
-        for side in range(2):
-            if 0 <= i - side < column.soil.size:
-                soils.level[i - side, side, last + 1, 0] = math.nan
+@inlined_kernel
+def stand_at(i, place, head, soils):
+    """Enter the head at which a node stands into a place of its nest, the last from now on."""
+    soils.nest[i, place] = head
+    soils.places[i] = place + 1
+    for side in range(2):
+        if 0 <= i - side < soils.level.shape[0]:
+            soils.level[i - side, side, place, 0] = math.nan
+
+
+@inlined_kernel
+def remember(i, head, soil, soils):
+    """Enter the head at which node `i` ends a step; what it passes is forgotten."""
+    nest, count = soils.nest[i], soils.places[i]
+    head = min(head, 0.0)
+    last = count - 1
+    if head == nest[last]:
+        return
+    dries = head < nest[last]
+    if dries == (last % 2 == 1):
+        # It goes on as it came: the last place was no turn.
+        last -= 1
+    else:
+        set_last_level(i, soil, soils)
+    while last >= 2 and (head <= nest[last - 1] if dries else head >= nest[last - 1]):
+        last -= 2
+    if last + 1 == PLACES:
+        last -= 2
+    stand_at(i, last + 1, head, soils)

@@ -24,6 +24,8 @@ N_BINS = 1 + (LAST_OCTAVE - FIRST_OCTAVE) * BINS_PER_OCTAVE
 
 SCALED_SUCTION_MIN = 2.0**FIRST_OCTAVE
 """Below this scaled suction the curves run straight to saturation (bin 0)."""
+SCALED_SUCTION_MAX = 2.0**LAST_OCTAVE
+"""Where the table ends."""
 
 DRY_END_SUCTION = 10.0**6.8
 """Suction of oven-dry soil [cm] (Schneider & Goss 2012, Geoderma 170:64, from memory), from which a

@@ -87,7 +87,7 @@ def note_outputs(state, column, soils, outputs, out):
 
 
 @kernel
-def recall_nothing(column, soils):
+def recall_nothing(state, column, soils):
     """Make ready what a column remembers: nothing."""
 
 
@@ -106,7 +106,7 @@ class Books(NamedTuple):
     """What a march does beside solving steps, for columns of one kind."""
 
     recall: Any
-    """Of (column, soils): once, as a march begins."""
+    """Of (state, column, soils): once, as a march begins."""
     turned: Any
     """Of (state, dt, tolerance, work): whether a solved step must be of first order."""
     close_balance: Any
@@ -150,7 +150,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
         clock, ledger, counts = state.clock, state.ledger, state.counts
         out_time = outputs.time
         describe_nodes(column.z, column.soil, soils, work)
-        recall(column, soils)
+        recall(state, column, soils)
         if math.isnan(ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work, flows)
         tolerance = controls[TOLERANCE]

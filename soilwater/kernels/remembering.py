@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from soilwater.kernels.branch_flux import branch_flow, note_moving
 from soilwater.kernels.branch_look_up import (
+    EFFECTIVE,
     LAST_BEFORE,
     LAST_MOVE,
     MOVING,
@@ -20,6 +21,7 @@ from soilwater.kernels.branch_look_up import (
     look_up_branches,
     look_up_water,
     node_hydraulics,
+    settle_look_ups,
 )
 from soilwater.kernels.branches import (
     BOTTOM,
@@ -218,20 +220,22 @@ def turned(state, dt, tolerance, work):
 @kernel
 def note_branch_outputs(state, column, soils, outputs, out):
     """Keep heads, effective heads, water contents and ledger of an output time."""
-    h, soil = state.h, column.soil
+    h, soil, room = state.h, column.soil, soils.room
+    settle_look_ups(h, soil, soils)
     for i in range(h.size):
         outputs.head[out, i] = h[i]
     for i in range(soil.size):
-        water = 0.0
-        for side in range(2):
-            place = branch_of(i + side, h[i + side], soil, soils)
-            curves = node_hydraulics(h[i + side], place, side, i, soil[i], soils)
-            water += curves[0]
-            outputs.effective[out, side, i] = curves[5]
-        outputs.water[out, i] = 0.5 * water + soils.scalars[soil[i], DRY_END_WATER_CONTENT]
+        top, above = room[WATER, i], room[EFFECTIVE, i]
+        if i > 0 and soil[i] != soil[i - 1]:
+            place = branch_of(i, h[i], soil, soils)
+            curves = node_hydraulics(h[i], place, TOP, i, soil[i], soils)
+            top, above = curves[0], curves[5]
+        mean = 0.5 * (top + room[WATER, i + 1])
+        outputs.water[out, i] = mean + soils.scalars[soil[i], DRY_END_WATER_CONTENT]
+        outputs.effective[out, 0, i] = above
+        outputs.effective[out, 1, i] = room[EFFECTIVE, i + 1]
     for i in range(N_LEDGER):
         outputs.ledger[out, i] = state.ledger[i]
-    forget_look_ups(soils)
 
 
 @kernel
@@ -269,17 +273,19 @@ def hold_back(h, soils, work):
 
 
 @kernel
-def begin_to_remember(column, soils):
+def begin_to_remember(state, column, soils):
     """Make ready what a column remembers."""
     forget_look_ups(soils)
     recall(column, soils)
+    settle_look_ups(state.h, column.soil, soils)
 
 
 @kernel
 def remember_all(h, column, soils):
     """Enter the heads at which a step ends, and go on from there."""
-    go_on(h, soils)
-    remember(h, column, soils)
+    for i in range(h.size):
+        if not go_on(i, h[i], soils):
+            remember(i, h[i], column.soil, soils)
 
 
 plain_parts = make_assemble(look_up_branches, branch_flow)

@@ -46,9 +46,18 @@ def arranged(tables: Sequence[TextTable]) -> list[TextTable]:
             )
             continue
         found += parts
-    if len(found) == 1:
+    branches = [_branch(text) for text in found]
+    of_one = len(found) == 1
+    if sorted(branches) == ["drying", "wetting"]:
+        # One sand, drained and wetted again.
+        of_one = True
+        found = [
+            _with_column(text, "branch", branch)
+            for text, branch in zip(found, branches, strict=True)
+        ]
+    if of_one:
         title = sample_line(found[0].preface)
-        return [_of_sample(found[0], title) if title else found[0]]
+        return [_of_sample(text, title) if title else text for text in found]
     return [
         _of_sample(text, _title(text) or f"table {number}")
         for number, text in enumerate(found, start=1)
@@ -87,12 +96,22 @@ def sample_line(preface: Sequence[str]) -> str:
 def _of_sample(text: TextTable, name: str) -> TextTable:
     if any(words.role_of(column) == "sample" for column in text.columns):
         return text
+    return _with_column(text, "sample", name)
+
+
+def _with_column(text: TextTable, title: str, value: str) -> TextTable:
     return replace(
         text,
-        columns=("sample", *text.columns),
+        columns=(title, *text.columns),
         units=("", *text.units),
-        rows=tuple((name, *row) for row in text.rows),
+        rows=tuple((value, *row) for row in text.rows),
     )
+
+
+def _branch(text: TextTable) -> str:
+    """Branch that the titles of all of a table speak of."""
+    found = {words.branch_of(name) or words.branch_in_title(name) for name in text.columns} - {""}
+    return found.pop() if len(found) == 1 else ""
 
 
 def _title(text: TextTable) -> str:

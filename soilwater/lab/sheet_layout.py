@@ -376,16 +376,25 @@ def _told_apart(
 ) -> tuple[WaterColumn, ...]:
     """Say of each of several columns of water contents whose it is."""
     names = [text.columns[each.at] for each in columns]
-    branches = [words.branch_of(name) or _branch_word(name) for name in names]
+    branches = [words.branch_of(name) or words.branch_in_title(name) for name in names]
     if len(columns) == 1:
         at = columns[0].at
         role = words.role_of(names[0])
         sample = names[0] if role is None and words.names_samples(names[0]) else ""
         return (WaterColumn(at, sample=sample, branch=branches[0]),)
-    if all(branches):
+    if all(branches) or "wetting" in branches:
+        owners = [words.without_branch(name) for name in names]
+        cores = any(words.names_replicates(name) for name in names)
+        # Two columns that say so are of one sand, as are those that differ in their branch alone.
+        one = (all(branches) and len(columns) == 2) or len({own.lower() for own in owners}) == 1
         return tuple(
-            WaterColumn(each.at, branch=branch)
-            for each, branch in zip(columns, branches, strict=True)
+            WaterColumn(
+                each.at,
+                sample="" if one or cores else own,
+                replicate=own if cores and not one else "",
+                branch=branch or "drying",
+            )
+            for each, own, branch in zip(columns, owners, branches, strict=True)
         )
     labels = _labels(names)
     listed = ", ".join(f'"{name}"' for name in names)
@@ -420,12 +429,6 @@ def _told_apart(
 _REPLICATE = re.compile(r"(.*?)[\s,;:-]*\b(?:rep\w*|core|ring|run|#)[\s.]*(\w+)\W*", re.IGNORECASE)
 
 _STATES = frozenset(("wet", "dry", "before", "after", "initial", "final", "start", "end"))
-
-
-def _branch_word(name: str) -> str:
-    """Branch in a header that names a water content beside it: "VWC drying"."""
-    found = {words.branch_of(part) for part in re.findall(r"[\w-]+", name)} - {""}
-    return found.pop() if len(found) == 1 else ""
 
 
 def _with(

@@ -236,7 +236,7 @@ class Reading:
         for name in names:
             notes = list(dict.fromkeys(self.notes))
             of_name = [point for point in self.points if point.sample == name]
-            points = self._drying(of_name)
+            points = self._drying(of_name, of_sample.format(name))
             wetting = [point for point in of_name if point.branch == "wetting"] if points else []
             facts = self.facts.of(name)
             asked = Faults("")
@@ -293,16 +293,18 @@ class Reading:
                     self.faults.add(fault, where=of_sample.format(name), cure=cure)
         return made
 
-    def _drying(self, points: list[Point]) -> list[Point]:
+    def _drying(self, points: list[Point], where: str) -> list[Point]:
         """Find the points of the drying branch, which no table can be without."""
         wetting = [point for point in points if point.branch == "wetting"]
         if not wetting:
             return points
         if len(wetting) == len(points):
+            who = f'"{self.wetting[:60]}" speaks' if self.wetting else "what stands above speaks"
             self.faults.add(
-                f'"{self.wetting[:60]}" speaks of the wetting branch, which holds less water at a '
-                "suction than the drying one",
+                f"{who} of the wetting branch, which holds less water at a suction than the drying "
+                "one",
                 allowed="the drying (desorption) curve",
+                where=where,
                 cure="give the drying curve too, or call it drying if it is that",
             )
             return []

@@ -113,6 +113,11 @@ _WETTING = re.compile(
     rf"|\b(wieder)?({other.WETTING})",
     re.IGNORECASE,
 )
+_REWETTED = re.compile(r"re-?wet(ted)?", re.IGNORECASE)
+_OF_NO_SAMPLE = re.compile(
+    r"volumetric|water|moisture|content|vwc|theta|θ|vol|main|on|the|after|curve|branch|retained",
+    re.IGNORECASE,
+)
 _OF_A_CURVE = re.compile(
     r"branch|curve|path|limb|cycle|isotherm|retention|release|kurve|ast\b|courbe|rama|curva",
     re.IGNORECASE,
@@ -135,6 +140,25 @@ def branch_of(text: str) -> str:
     if not alone and not _OF_A_CURVE.search(words):
         return ""
     return "drying" if drying else "wetting"
+
+
+def branch_in_title(title: str) -> str:
+    """Tell the branch in a title that names what was measured beside it: "VWC drying"."""
+    found = {
+        "wetting" if _REWETTED.fullmatch(part) else branch_of(part)
+        for part in re.findall(r"[\w-]+", title)
+    } - {""}
+    return found.pop() if len(found) == 1 else ""
+
+
+def without_branch(title: str) -> str:
+    """Take out of a title the words that name a branch, and what is said of every water content."""
+    kept = [
+        part
+        for part in re.findall(r"[\w-]+", title)
+        if not (_REWETTED.fullmatch(part) or branch_of(part) or _OF_NO_SAMPLE.fullmatch(part))
+    ]
+    return " ".join(kept)
 
 
 def branch_in_column(text: str) -> str:

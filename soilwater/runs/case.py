@@ -135,9 +135,20 @@ class Case:
         )
 
     def _check_mat(self, turf: Turf, faults: Faults) -> None:
-        """Note a mat that is thicker than the profile is deep."""
+        """Note a mat that is thicker than the profile is deep, or can never be wet enough."""
         mat = turf.repellent_mat
-        if mat is not None and mat.thickness > self.profile.depth + 1e-9:
+        if mat is None:
+            return
+        holds = self.profile.layers[0].soil.theta_s
+        if mat.threshold >= holds:
+            faults.add(
+                f"its repellent mat refuses water below {100.0 * mat.threshold:.3g} % by volume, "
+                f"and {self.profile.layers[0].name} holds {100.0 * holds:.3g} % when full: it "
+                "would never take any",
+                where="turf",
+                allowed="a threshold below that; sands are said to turn at 2 to 10 %",
+            )
+        if mat.thickness > self.profile.depth + 1e-9:
             deep = in_people_units(self.profile.depth, "length")
             faults.add(
                 f"its repellent mat of {in_people_units(mat.thickness, 'length')} is thicker than "

@@ -141,7 +141,7 @@ class Hysteretic(SoilModel):
     def _cure(self, name: str, value: float) -> str:
         if name == "suction_ratio" and 0.0 < value < 1.0:
             return f"write {1.0 / value:.4g}: the suctions of drying over those of wetting"
-        if name == "rewetted_saturation" and 1.0 < value <= 100.0:
+        if name == "rewetted_saturation" and 10.0 <= value <= 100.0:
             return f'write "{value:g} %" for {value:g} %'
         return ""
 

@@ -183,6 +183,8 @@ def _told(kinds: Sequence[str]) -> str:
         inside = kind[kind.index("[") + 1 : -1] if "[" in kind else ""
         if name == "Literal":
             words.append(inside.replace("'", '"').replace(", ", " or "))
+        elif name == "Angle":
+            words.append("a number of degrees, such as 60.0")
         elif name in _FORMS and name != "Date":
             words.append("a number, or a text with its unit")
         elif inside and name in ("Sequence", "Iterable"):

@@ -44,10 +44,12 @@ class Node:
         )
         branches.recall(self.column, self.soils)
 
-    def go(self, head):
-        branches.remember(
-            np.broadcast_to(head, self.z.shape).astype(float), self.column, self.soils
-        )
+    def go(self, head, looked_up=False):
+        """Stand at a head from now on, which was looked up on the way there or was not."""
+        heads = np.broadcast_to(head, self.z.shape).astype(float)
+        if looked_up:
+            branch_look_up.look_up_water(heads, self.column.soil, self.soils)
+        remembering.remember_all(heads, self.column, self.soils)
 
     def water(self, head):
         """Water content that the first node would have at a head."""
@@ -102,7 +104,7 @@ def test_steps_of_any_length_leave_the_same():
     before = 0.0
     for suction in PATH:
         for head in np.linspace(-before, -suction, 17)[1:]:
-            fine.go(head)
+            fine.go(head, looked_up=True)
         coarse.go(-suction)
         before = suction
     assert coarse.soils.places[0] == fine.soils.places[0]
@@ -142,6 +144,23 @@ def test_capacity_is_the_slope_of_the_water():
         step = 1e-4
         slope = (node.water(head + step)[0] - node.water(head - step)[0]) / (2.0 * step)
         assert node.water(head)[1] == pytest.approx(slope, rel=1e-5)
+
+
+@pytest.mark.parametrize("nearby", [-22.0, -300.0, -1e117, np.nan])
+def test_what_was_looked_up_before_is_of_no_matter(nearby):
+    sand = sw.Hysteretic(SAND, 1.6, 0.9)
+    fresh, misled = Node(sand), Node(sand)
+    head = np.full(2, -20.0)
+    for node, near in ((fresh, np.nan), (misled, nearby)):
+        node.go(-40.0)
+        node.soils.room[branch_look_up.LAST_HEAD] = head[0]
+        node.soils.room[branch_look_up.LAST_EFFECTIVE] = near
+        node.soils.room[branch_look_up.LAST_BY_HEAD] = 1.0
+        branch_look_up.settle_look_ups(head, node.column.soil, node.soils)
+    rows_of_curves = slice(branch_look_up.WATER, branch_look_up.REACHED)
+    expected = fresh.soils.room[rows_of_curves, :2]
+    assert np.isfinite(expected).all()
+    np.testing.assert_array_equal(misled.soils.room[rows_of_curves, :2], expected)
 
 
 def test_where_there_is_no_room_the_innermost_loop_is_let_go():

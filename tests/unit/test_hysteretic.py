@@ -230,3 +230,8 @@ def test_an_angle_that_leaves_no_wetting_curve_is_refused(angle):
     with pytest.raises(InputError, match=r"contact_angle.*allowed: 0 up to below 85") as caught:
         Hysteretic(SAND, 1.5).at_contact_angle(angle)
     assert ("repellent_patches(case, 0.6)" in str(caught.value)) == (angle >= 85.0)
+
+
+def test_an_angle_in_words_is_told_how_to_be_written():
+    with pytest.raises(InputError, match=r"allowed: a number of degrees, such as 60.0"):
+        Hysteretic(SAND, 1.5).at_contact_angle("60 deg")

@@ -371,3 +371,57 @@ def test_limits_of_what_a_sheet_may_hold_follow_from_where_they_come_from():
     assert pytest.approx(rise / 0.00075, rel=0.02) == sheet_doubts.FINE_SUCTION  # 0.015 mm wide
     # Two standard deviations of the difference of two measurements within 2 % (no source).
     assert pytest.approx(2.0 * np.sqrt(2.0) * 0.02, abs=0.005) == sheet_layout.REPLICATE_SCATTER
+
+
+# --- points of the wetting branch ---
+
+REWETTED = [24.1, 15.2, 10.9, 9.0]
+
+
+@pytest.mark.parametrize(
+    ("drying", "wetting"),
+    [
+        ("Drying VWC (% v/v)", "Wetting VWC (% v/v)"),
+        ("Drainage theta (% v/v)", "Imbibition theta (% v/v)"),
+        ("VWC (% v/v)", "VWC rewet (% v/v)"),
+        ("Water content (% v/v)", "Re-wetted water content (% v/v)"),
+        ("Main drying curve (% v/v)", "Main wetting curve (% v/v)"),
+    ],
+)
+def test_a_wetting_branch_beside_the_drying_one_is_of_the_same_sand(drying, wetting):
+    table = read_retention({"suction (cm)": SUCTION, drying: WATER, wetting: REWETTED})
+    assert 100 * table.water_content == pytest.approx(WATER)
+    assert 100 * table.wetting_water_content == pytest.approx(REWETTED)
+
+
+def test_branches_with_suctions_of_their_own_are_of_the_same_sand():
+    table = read_retention(
+        {
+            "drying suction (cm)": SUCTION,
+            "drying VWC (% v/v)": WATER,
+            "wetting suction (cm)": [suction - 1.0 for suction in SUCTION],
+            "wetting VWC (% v/v)": REWETTED,
+        }
+    )
+    assert table.suction == pytest.approx(SUCTION)
+    assert sorted(table.wetting_suction) == [9.0, 19.0, 29.0, 39.0]
+
+
+def test_every_sand_has_its_own_wetting_branch():
+    other = [each - 2.0 for each in WATER]
+    tables = read_retention_samples(
+        {
+            "suction (cm)": SUCTION,
+            "Mix A (% v/v)": WATER,
+            "Mix A rewetted (% v/v)": REWETTED,
+            "Mix B (% v/v)": other,
+        }
+    )
+    assert [table.wetting_suction.size for table in tables.values()] == [4, 0]
+    assert 100 * tables["Mix B"].water_content == pytest.approx(other)
+
+
+def test_a_wetting_branch_without_a_drying_one_is_refused():
+    said = fault_of({"suction (cm)": SUCTION, "A (% v/v)": WATER, "B wetting (% v/v)": REWETTED})
+    assert 'sample "B"' in said
+    assert "give the drying curve too" in said

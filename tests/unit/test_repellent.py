@@ -282,5 +282,7 @@ def test_a_mat_that_cannot_be_is_told_with_every_fault():
         sw.InputError, match=r"mat of 60.0 cm .* is thicker than the profile is deep"
     ):
         under(sw.RepellentMat(**MAT | {"thickness": 60.0}))
+    with pytest.raises(sw.InputError, match=r"below 70 % by volume, and .* would never take any"):
+        under(sw.RepellentMat(**MAT | {"threshold": 0.7}))
     with pytest.raises(sw.InputError, match="allowed: a RepellentMat, or None"):
         sw.Turf(15.0, repellent_mat=0.08)

@@ -41,10 +41,6 @@ OUTPUT_HOURS = 6.0
 COARSE_TOLERANCE, COARSE_MESH = 0.006, 0.6
 """Tolerance and refinement of runs that decide on hand water: lowest readings are within 0.1 % by
 volume of those of the usual ones (tested)."""
-
-
-_PARTS_OF_TOLERANCE = (1.0, 0.7, 0.4)
-"""Tolerances at which columns are run, one after the other, until none fails that remembers."""
 _READ = (
     "node_suction",
     "storage",
@@ -208,22 +204,16 @@ def run_columns(
     # What is remembered is of the nodes of the run before.
     remembered = any(isinstance(case.start, xr.Dataset) for case in cases)
     refinement = COARSE_MESH if coarse and not remembered else Settings.refinement
-    tolerance = COARSE_TOLERANCE if coarse else Settings.tolerance
-    for part in _PARTS_OF_TOLERANCE:
-        result = simulate_many(
-            cases,
-            output=output,
-            keep=_READ,
-            tolerance=part * tolerance,
-            refinement=refinement,
-            n_threads=n_threads,
-            progress=progress,
-        )
-        failed = np.flatnonzero(result.status.values)
-        # Beside bone-dry sand one in some thousands of remembering columns cannot be followed at
-        # one tolerance, and can at another; all are run again, to be of one kind.
-        if not any(cases[i].profile.remembers for i in failed.tolist()):
-            break
+    result = simulate_many(
+        cases,
+        output=output,
+        keep=_READ,
+        tolerance=COARSE_TOLERANCE if coarse else Settings.tolerance,
+        refinement=refinement,
+        n_threads=n_threads,
+        progress=progress,
+    )
+    failed = np.flatnonzero(result.status.values)
     if failed.size:
         raise RunError(
             f"{failed.size} of {len(cases)} columns failed, the first with: "
@@ -256,7 +246,7 @@ def share_of(tell: Callable[[int], object], cases: int) -> Callable[[int, int], 
 
     def progress(finished: int, every: int) -> None:
         nonlocal told
-        # What was told stands, where columns are run again.
+        # What was told stands, if it is counted again.
         more = max(0, cases * finished // every - told)
         told += more
         if more:

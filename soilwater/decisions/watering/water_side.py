@@ -23,9 +23,15 @@ from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_conducting
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
-from soilwater.runs.drained import drained_storage, drained_water_content, mean_over_depth
+from soilwater.runs.drained import (
+    drained_state,
+    drained_storage,
+    drained_water_content,
+    mean_over_depth,
+)
 from soilwater.runs.meter import meter_reading
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
 from soilwater.soils import Soil
 from soilwater.weather.made import steady_weather
 from soilwater.words.cautions import caution_lines, cautions_for
@@ -55,6 +61,9 @@ class Flush(Displayed, Tabled):
     ----------
     fill : float
         Water that saturates the drained profile [mm]; it leaches nothing.
+    fill_after_rain : float or None
+        The same where sand that remembers was watered last by 10 mm/h while dry [mm]; None where
+        none does, and where a rain was given.
     pore_volume : float
         Water the whole profile holds when saturated [mm].
     throughflow : float
@@ -72,6 +81,7 @@ class Flush(Displayed, Tabled):
     """
 
     fill: float
+    fill_after_rain: float | None
     pore_volume: float
     throughflow: float
     total: float
@@ -83,6 +93,7 @@ class Flush(Displayed, Tabled):
     def _columns(self) -> list[Column]:
         amounts = [
             ("fill", self.fill),
+            *self._after_rain("fill after {}"),
             ("throughflow", self.throughflow),
             ("total", self.total),
             ("rule of thumb for the fill", self.rule_of_thumb),
@@ -97,9 +108,15 @@ class Flush(Displayed, Tabled):
             ],
         )
 
+    def _after_rain(self, what: str) -> list[tuple[str, float]]:
+        if self.fill_after_rain is None:
+            return []
+        return [(what.format(gently()), self.fill_after_rain)]
+
     def _rows(self) -> list[tuple[str, ...]]:
         amounts = (
             ("to saturate the drained profile", self.fill),
+            *self._after_rain("to saturate it drained after {}"),
             (f"to pass {self.pore_volumes:g} pore volumes through", self.throughflow),
             (f"together, at a uniformity of {100 * self.uniformity:.0f} %", self.total),
             ("rule of thumb for the filling", self.rule_of_thumb),
@@ -136,7 +153,13 @@ def _counted() -> str:
 
 
 @mind_words()
-def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.0) -> Flush:
+def flush_water(
+    profile: Profile,
+    *,
+    pore_volumes: float,
+    uniformity: Share = 1.0,
+    after: AfterRain | None = None,
+) -> Flush:
     """Work out the water for a flush: the filling and the leaching apart.
 
     Volumes are counted, salt is not carried with the water. A computed trial that carried it
@@ -153,6 +176,10 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
     uniformity : float or str, optional
         Distribution uniformity of the water applied [1]; the driest quarter gets this share of
         the mean.
+    after : AfterRain, optional
+        How sand that remembers was wetted last before it drained; gently watered, it holds less,
+        and takes more to fill. Flooded, when left out, and the other fill stands beside it.
+        Pores in which air stays trapped are counted as filled.
 
     Returns
     -------
@@ -162,7 +189,8 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
     Raises
     ------
     InputError
-        If the profile comes to no rest, or a number cannot be used; all faults at once.
+        If the profile comes to no rest, a number cannot be used, or nothing remembers the rain of
+        `after`; all faults at once.
 
     Examples
     --------
@@ -180,8 +208,10 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
         faults.add(f"uniformity is {share:g}", allowed="above 0, up to 1")
     if not 0.0 <= pore_volumes < 100.0:
         faults.add(f"pore_volumes is {pore_volumes!r}", allowed="0 or more")
+    held = 0.0
+    with faults.catching():
+        held = drained_storage(profile) if after is None else _held_after(profile, after)
     faults.raise_if_any()
-    held = drained_storage(profile)
     full = sum(10.0 * layer.thickness * layer.soil.theta_s for layer in profile.layers)
     rule = sum(
         10.0
@@ -190,8 +220,12 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
         for layer in profile.layers
     )
     through = pore_volumes * full
+    gently_watered = None
+    if after is None and profile.remembers:
+        gently_watered = full - _held_after(profile, USUAL_RAIN)
     return Flush(
         fill=full - held,
+        fill_after_rain=gently_watered,
         pore_volume=full,
         throughflow=through,
         total=(full - held + through) / share,
@@ -203,6 +237,10 @@ def flush_water(profile: Profile, *, pore_volumes: float, uniformity: Share = 1.
             *cautions_for("salt", "label", "backflow", "water law"),
         ),
     )
+
+
+def _held_after(profile: Profile, after: AfterRain) -> float:
+    return float(drained_state(profile, after=after).storage)
 
 
 @mind_words()
