@@ -29,8 +29,9 @@ hold feeds the gravel. Our own choice, and one that matters little: between 0.1 
 room is given the same, and one that is nearly too deep by 9 % more or less at most, for the same
 share kept (nine spots of three sands; at 0.1 the crew comes twice as often at noon)."""
 MOST = 0.9
-"""Where the line is not kept, the smallest amount is given that buys so much of the hours above it
-that can be bought [1] (our own choice)."""
+"""Where the line is kept in no draw, the smallest amount is given that buys so much of the hours
+above it that can be bought [1]; all of them where it is almost kept in as many as asked, and
+between the two in between, so that amounts do not leap there (our own choice)."""
 WORTH = 0.5
 """Where the line is not kept, a mm is to buy so much time above it [h], or no water is given: a
 tenth of what a mm lasts on a day of 5 mm (our own choice)."""
@@ -282,18 +283,19 @@ def planned(
         short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
-            least = _buys_most(stages[i])
+            near = 1.0 - (wish.probability - each.kept(wish.line)) / wish.probability
+            least = _buys_most(stages[i], MOST + (1.0 - MOST) * near)
             plan[i] = least.events
             short[i] = Short(True, best.amount - least.amount, best.hours - least.hours)
     return Settled(plan, reading, short)
 
 
-def _buys_most(stages: Sequence[_Stage]) -> _Stage:
+def _buys_most(stages: Sequence[_Stage], most: float) -> _Stage:
     """Choose, of plans that do not keep the line, the smallest that buys most of the hours."""
     bare = stages[0].hours
     worth = [each for each in stages if each.hours - bare >= WORTH * each.amount]
     best = max(stage.hours for stage in worth)
-    enough = [stage for stage in worth if stage.hours >= bare + MOST * (best - bare)]
+    enough = [stage for stage in worth if stage.hours >= bare + most * (best - bare)]
     return min(enough, key=lambda stage: stage.amount)
 
 
