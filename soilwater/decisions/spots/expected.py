@@ -105,7 +105,7 @@ def expected_reading(
     >>> drained.expected_reading.values.round(3)
     array([0.249, 0.158])
     >>> drained.rewetted_reading.values.round(3)
-    array([0.206, 0.141])
+    array([0.208, 0.142])
     """
     faults = Faults("expected_reading")
     length, error = np.nan, 0.0
