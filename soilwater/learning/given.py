@@ -116,9 +116,7 @@ def take_record(
     _check_span(begin, weather, times, faults)
     faults.raise_if_any()
     last = max(times)
-    day = last.astype("datetime64[D]")
-    step = np.timedelta64(NOW_HOURS, "h")
-    now = day + ((last - day) // step) * step
+    now = begin_of_plan(last)
     if now <= begin:
         faults.add(
             f"all readings were taken within {NOW_HOURS} h of the soaking",
@@ -132,6 +130,14 @@ def take_record(
     cut = weather.between(begin, min(max([*ends, last + np.timedelta64(1, "h")]), weather.end))
     spans, tracks, hours = _tracks(spots, readings, sensors, cut, errors)
     return Record(spots, of_spots, cut, hours, spans, tracks, now, stamp(begin), tuple(notes))
+
+
+def begin_of_plan(last: np.datetime64) -> np.datetime64:
+    """Find when what comes next begins, from the time of the last reading."""
+    day = last.astype("datetime64[D]")
+    step = np.timedelta64(NOW_HOURS, "h")
+    now: np.datetime64 = day + ((last - day) // step) * step
+    return now
 
 
 def _readings(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -13,6 +14,7 @@ from soilwater.decisions.watering.ensembles import Course
 from soilwater.decisions.watering.outlook import DryDownOutlook, SpotOutlook
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.plot import style
+from soilwater.survey.survey import Spot
 from soilwater.survey.too_short import depth_in_words
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.displays import as_counted
@@ -56,11 +58,13 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
     InputError
         If the event lies outside the outlook.
     """
-    spots: dict[float, list[SpotOutlook]] = {}
+    # Spots of one depth share a line where they start alike, not where each starts as it read.
+    alike: dict[tuple[Any, ...], list[SpotOutlook]] = {}
     for each in days.spots:
-        spots.setdefault(round(each.spot.depth, 1), []).append(each)
-    depths = sorted(spots)
-    own = [spots[depth][-1] for depth in depths]
+        of_spot = (round(each.spot.depth, 1), each.spot.depth_at_least, each.readings)
+        alike.setdefault(of_spot, []).append(each)
+    depths = sorted(alike)
+    own = [alike[depth][-1] for depth in depths]
     shown = 100.0 * np.array([each.readings for each in own])
     x: NDArray[np.float64] = np.arange(shown.shape[1], dtype=np.float64)
     # Shallowest and deepest, and what lies evenly between them.
@@ -70,7 +74,7 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
     reached = [shown]
     names, ends = [], []
     for i, (depth, line) in enumerate(zip(depths, shown, strict=True)):
-        label = _label(depth, [each.spot.name for each in spots[depth]])
+        label = _label([each.spot for each in alike[depth]])
         thin = i not in colours
         colour = style.FAINT if thin else colours[i]
         ax.plot(
@@ -85,7 +89,8 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
         ends.append(i)
     between = [i for i in range(len(depths)) if i not in colours]
     if between:
-        names.append("thin: " + ", ".join(_depth(depths[i]) for i in between))
+        thinly = dict.fromkeys(_depth(own[i].spot) for i in between)
+        names.append("thin: " + ", ".join(thinly))
         ends.append(between[len(between) // 2])
     style.reading_limits(ax, x, np.vstack(reached), days.thresholds.bands)
     ax.set_xlim(0.0, float(x[-1]))
@@ -98,13 +103,16 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
     return ax
 
 
-def _label(depth: float, names: list[str]) -> str:
+def _label(spots: Sequence[Spot]) -> str:
+    names = [spot.name for spot in spots]
     who = ", ".join(names) if len(names) < 3 else f"{len(names)} spots"
-    return f"{_depth(depth)}: {who}"
+    return f"{_depth(spots[0])}: {who}"
 
 
-def _depth(depth: float) -> str:
-    return f"{depth:.0f} cm" if units_in_use() != "US" else in_one_unit(depth, "length")
+def _depth(spot: Spot) -> str:
+    depth = spot.depth
+    said = f"{depth:.0f} cm" if units_in_use() != "US" else in_one_unit(depth, "length")
+    return f"at least {said}" if spot.depth_at_least else said
 
 
 def _mornings(course: Course, days: NDArray[np.float64]) -> NDArray[np.float64]:

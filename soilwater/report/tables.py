@@ -70,11 +70,9 @@ def spot_table(
     chosen = sorted(survey.spots if all_fit else needing, key=urgency)[:most]
     rows = []
     for spot in sorted(chosen, key=lambda each: as_counted(each.name)):
-        row = [
-            spot.name,
-            depth_in_words(spot),
-            per_cent(own_reading(spot)),
-        ]
+        # What the gap is taken from: with a calibration, as the spot would read drained.
+        reads = odds[spot.name].reading if spot.name in odds else own_reading(spot)
+        row = [spot.name, depth_in_words(spot), per_cent(reads)]
         if diagnosis is not None:
             row += _odds_cells(odds.get(spot.name))
         stars = "*" if spot.name in apart else ""

@@ -75,7 +75,8 @@ class Writing(NamedTuple):
 
     def figure(self, value: float) -> str:
         """Value in this unit, without it, with as many decimals for all."""
-        return f"{self.of(value):.{self.decimals}f}"
+        # Adding 0 turns a rounded -0 into 0.
+        return f"{round(self.of(value), self.decimals) + 0.0:.{self.decimals}f}"
 
     def write(self, value: float) -> str:
         """Value in this unit, with it; a small one in two figures."""

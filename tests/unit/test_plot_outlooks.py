@@ -187,3 +187,16 @@ def test_many_long_names_leave_a_map_to_its_values():
 
     assert names_on(3) == 16
     assert names_on(12) == 0
+
+
+def test_spots_of_one_depth_that_start_otherwise_have_lines_of_their_own(days):
+    """As with a calibration; a depth of at least is told as such."""
+    drier = tuple(reading - 0.03 for reading in days.spot("A2").readings)
+    least = Spot("C3", 46.0, depth_at_least=True)
+    other = {"A2": {"readings": drier}, "C3": {"spot": least}}
+    spots = tuple(replace(each, **other.get(each.spot.name, {})) for each in days.spots)
+    drawn = outlook(replace(days, spots=spots))
+    lines = {line.get_label(): line for line in drawn.lines}
+    assert {"30 cm: A1", "30 cm: A2", "at least 46 cm: C3"} <= set(lines)
+    np.testing.assert_allclose(lines["30 cm: A2"].get_ydata(), 100.0 * np.array(drier))
+    plt.close("all")

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
+from soilwater.decisions.watering.replanning import as_planned
 from soilwater.soils.scaling import with_suction_scaled
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -96,3 +97,15 @@ def test_a_morning_that_cannot_be_planned_is_refused_with_the_cure(plan, tomorro
     given = {"plan": plan, "survey": tomorrow, "weather": WEATHER, "irrigation": {}, **change}
     with pytest.raises(sw.InputError, match=told):
         sw.replan(**given)
+
+
+def test_water_of_this_morning_is_planned_anew_where_the_green_is_read_first(plan):
+    """Read at 6:40, before the hose of 6:00 went round; read at noon, after it."""
+    walk = plan.waterings[-1]
+
+    def given(minutes):
+        water = as_planned(plan, [walk.time + np.timedelta64(minutes, "m")])
+        return walk.time in {event.time for event in water.get(walk.spot, ())}
+
+    assert not given(0) and not given(40)
+    assert given(150) and given(370)

@@ -22,6 +22,7 @@ from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.report import report
+from soilwater.report.tables import spot_table
 from soilwater.survey.survey import Reading, Spot, Survey
 
 NASTY = '<script>alert("x")</script> & $x_'
@@ -77,6 +78,15 @@ def crowded():
     )
     parts = parts_of(green, sw.steady_weather(10, "6 mm/day", first_day="2026-07-08"))
     return report(*parts, remarks=["word " * 40] * 3, prepared_by="the greenkeeper")
+
+
+def test_what_a_spot_reads_and_its_gap_are_of_one_reading(parts):
+    """With a calibration that is not what the meter showed, but what it would have drained."""
+    survey, diagnosis, *_ = parts
+    drained = replace(diagnosis.spots[0], reading=0.231, expected=0.25)
+    found = replace(diagnosis, spots=(drained, *diagnosis.spots[1:]))
+    row = spot_table(survey, found, None, None, 10).rows[0]
+    assert row[2] == "23.1" and row[4] == "-1.9"
 
 
 class Reader(HTMLParser):

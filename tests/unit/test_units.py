@@ -14,7 +14,7 @@ import pytest
 import xarray as xr
 
 from soilwater.words.errors import InputError, UnitError
-from soilwater.words.quantities import HOUSE_UNITS, in_people_units
+from soilwater.words.quantities import HOUSE_UNITS, in_one_unit, in_people_units
 from soilwater.words.units import number_to_house, to_house
 
 # NIST SP 811, Appendix B.8, from memory; "exact" where the table prints the factor in bold.
@@ -366,3 +366,8 @@ def test_one_number_means_one_number():
 )
 def test_words_for_people_carry_both_systems(value, quantity, words):
     assert in_people_units(value, quantity) == words
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    assert in_one_unit(-0.004, "water_amount") == "0.0 mm"
+    assert in_one_unit(-0.06, "water_amount") == "-0.1 mm"

@@ -597,6 +597,11 @@ def test_a_spot_that_reads_below_the_line_is_never_told_to_need_no_water():
     assert "it reads 11.2 %, below 12 %, already" in plan.spot("A1").sentence.lower()
     assert "No water needed" not in repr(plan)
     assert any(plan.spot("A1").sentence in line for line in repr(plan).splitlines())
+    late = "A1 reads 11.2 %, not above the wilt line, already"
+    for start, told in (("drained", True), ("readings", False)):
+        days = steady_weather(1, 5.0)
+        found = dry_down_outlook(Survey([dry]), MIX, days, TURF, LINES, start=start, **CERTAIN)
+        assert (late in repr(found)) == told
 
 
 def test_no_water_is_given_on_the_day_of_the_event(plan):

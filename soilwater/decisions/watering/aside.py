@@ -8,6 +8,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from soilwater.decisions.watering.starts import with_rod
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.survey.survey import Spot
 from soilwater.words.unit_choice import worded
@@ -80,6 +81,15 @@ def put_aside(spot: Spot, reason: str, kept: float) -> SpotPlan:
     return SpotPlan(spot, (), kept, kept, nan, nan, nan, 0.0, False, said, why, "not by depth")
 
 
+def last_read(spot: Spot, rod: float) -> float:
+    """Mean of what a spot read last with rods of a length [cm]; NaN where it was not read [1]."""
+    read = with_rod(spot, rod)
+    times = [each.time for each in read if each.time is not None]
+    if times:
+        read = [each for each in read if each.time == max(times)]
+    return float(np.mean([each.value for each in read])) if read else float("nan")
+
+
 def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPlan:
     """Add to a plan that its spot reads below the line already.
 
@@ -94,14 +104,8 @@ def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPl
     drained : bool
         Whether the plan takes the spot to start drained, whatever it read.
     """
-    read = [each for each in plan.spot.usable_readings if abs(each.rod - rod) < 0.1]
-    if not read:
-        return plan
-    times = [each.time for each in read if each.time is not None]
-    if times:
-        read = [each for each in read if each.time == max(times)]
-    now = float(np.mean([each.value for each in read]))
-    if now > line:
+    now = last_read(plan.spot, rod)
+    if not now <= line:
         return plan
     said = f" It reads {100 * now:.1f} %, below {100 * line:g} %, already: look at it first"
     if not drained:

@@ -15,6 +15,7 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
+from soilwater.decisions.watering.aside import last_read
 from soilwater.decisions.watering.draws import Draw, make_draws
 from soilwater.decisions.watering.ensembles import (
     Course,
@@ -411,7 +412,14 @@ def dry_down_outlook(
         thresholds=thresholds,
         rod=length,
         horizon=horizon,
-        sentence=worded(lambda: _green_sentence(spots, thresholds, horizon)),
+        sentence=worded(
+            lambda: " ".join(
+                [
+                    _green_sentence(spots, thresholds, horizon),
+                    *_below_already(spots, thresholds.wilt, length),
+                ]
+            )
+        ),
         assumptions=(
             *_assumed(start, after, base, remembering),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "
@@ -451,6 +459,17 @@ _CAUTIONS = (
     "a spot that is repellent, on a slope or short of sprinkling dries sooner than its depth says",
     *cautions_for("wilt", "level ground", "accuracy", "heat", "not modelled"),
 )
+
+
+def _below_already(spots: Sequence[SpotOutlook], wilt: float, rod: float) -> list[str]:
+    """Tell of spots that read at or below the wilt line, which their start does not say."""
+    late = [each.spot for each in spots if each.wilt.median > 0.0]
+    read = [(spot.name, last_read(spot, rod)) for spot in late]
+    return [
+        f"{name} reads {100 * value:.1f} %, not above the wilt line, already: look at it first."
+        for name, value in read
+        if value <= wilt
+    ]
 
 
 def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizon: float) -> str:

@@ -12,6 +12,7 @@ from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.planning import WATERING_TIME
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.learning.calibrate import calibrate_again
+from soilwater.learning.given import begin_of_plan
 from soilwater.runs.scheduling import Progress
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
@@ -20,6 +21,9 @@ from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import as_time
+
+_READ_FIRST = np.timedelta64(2, "h")
+"""So long after the crew's hour a green may be read before it is watered (our own choice)."""
 
 
 @mind_words()
@@ -45,6 +49,8 @@ def replan(
     irrigation : "as planned", or mapping of str to sequence of Event
         Water applied since yesterday: what the plan said, or what was given by the name of the
         spot, where ``""`` is the water of all. Say ``{}`` if there was none: missing is not none.
+        What the plan had for this morning, up to two hours before the first reading, is taken for
+        not given yet, and planned anew.
     forecast : Weather or sequence of Weather, optional
         What is to come, or several equally likely; `weather` itself, where it goes on, when left
         out.
@@ -100,7 +106,7 @@ def replan(
             allowed='"as planned", or events by the name of the spot',
         )
     faults.raise_if_any()
-    given = irrigation if isinstance(irrigation, Mapping) else _as_planned(plan, min(fresh))
+    given = irrigation if isinstance(irrigation, Mapping) else as_planned(plan, fresh)
     calibration = calibrate_again(before, survey, weather, given)
     asked = dict(plan.asked)
     threshold = asked.pop("threshold")
@@ -119,8 +125,13 @@ def replan(
     return replace(made, changes=_changes(plan, made, survey, calibration.now))
 
 
-def _as_planned(plan: HandWaterPlan, until: np.datetime64) -> Mapping[str, Sequence[Event]]:
-    """Water of a plan up to an instant, by the name of the spot."""
+def as_planned(
+    plan: HandWaterPlan, fresh: Sequence[np.datetime64]
+) -> Mapping[str, Sequence[Event]]:
+    """Water of a plan that was given before it was read again, by the name of the spot."""
+    # Water of this morning is what is planned anew: who reads first has not given it.
+    before = min(fresh) - _READ_FIRST
+    until = min(min(fresh), max(begin_of_plan(max(fresh)), before))
     given: dict[str, list[Event]] = {}
     for walk in plan.waterings:
         if walk.time < until:

@@ -107,7 +107,7 @@ def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -
 
 def usable(spot: Spot, rod: float) -> list[float]:
     """List the usable readings [1] of a spot with a rod of one length."""
-    return [each.value for each in _with_rod(spot, rod)]
+    return [each.value for each in with_rod(spot, rod)]
 
 
 def errors_of(known: Sequence[Spot], rod: float, meter: float) -> FloatArray:
@@ -122,11 +122,12 @@ def errors_of(known: Sequence[Spot], rod: float, meter: float) -> FloatArray:
     meter : float
         Standard error of one reading of the meter [1].
     """
-    errors = [[np.hypot(meter, each.added_error) for each in _with_rod(s, rod)] for s in known]
+    errors = [[np.hypot(meter, each.added_error) for each in with_rod(s, rod)] for s in known]
     return np.array([[np.linalg.norm(each) / max(1, len(each))] for each in errors])
 
 
-def _with_rod(spot: Spot, rod: float) -> list[Reading]:
+def with_rod(spot: Spot, rod: float) -> list[Reading]:
+    """List the usable readings of a spot with a rod of one length [cm]."""
     return [each for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
 
 
