@@ -383,8 +383,11 @@ def test_water_that_buys_hardly_any_time_is_not_given():
     def stage(amount, hours):
         return _Stage([Event(time, amount, duration=0.25)], hours)
 
-    assert _buys_most([bare, stage(58.0, 103.0)]) == bare
-    assert _buys_most([bare, stage(8.0, 120.0), stage(58.0, 121.0)]).amount == 8.0
+    assert _buys_most([bare, stage(58.0, 103.0)], 0.9) == bare
+    tried = [bare, stage(8.0, 120.0), stage(20.0, 121.0)]
+    assert _buys_most(tried, 0.9).amount == 8.0
+    # The nearer it comes to the share asked for, the more of the hours are to be bought.
+    assert _buys_most(tried, 0.99).amount == 20.0
 
 
 @pytest.fixture(scope="module")
@@ -486,7 +489,7 @@ def test_a_spot_is_kept_whatever_becomes_of_a_deeper_one():
     asked = {"rod": ROD, "base_suction": 3.0, "draws": 3}
     alone, beside = (
         hand_water_plan(
-            Survey(known[:n], name="Kestrel Bank, 9"), MIX, TEN_DAYS, TURF, 0.149, **asked
+            Survey(known[:n], name="Kestrel Bank, 9"), MIX, TEN_DAYS, TURF, 0.151, **asked
         )
         for n in (1, 2)
     )
