@@ -141,7 +141,7 @@ def problems() -> list[Problem]:
     draining = (0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0)
     return [
         Problem("drainage", drainage, draining, 5.0),
-        Problem("the same, with a memory", remembering, draining, 2.5),
+        Problem("drainage, with a memory", remembering, draining, 2.5),
         *(dry_down(depth) for depth in (30.0, 46.0, 60.0)),
         Problem("storm", storm, (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0), 5.0, supply=10.0),
         Problem("layered", layered, tuple(2.0 * np.arange(1, 13)), 5.0, supply=0.5),

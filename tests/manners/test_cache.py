@@ -29,8 +29,8 @@ from soilwater.runs import processors as second
 
 PACKAGE = Path(sw.__file__).parent
 
-# Statics need the smaller of the compiled entry points and are quick to compile, and no kernel knows
-# a class of one's own: tables of its curves need nothing compiled.
+# Statics need the smaller of the compiled entry points and are quick to compile, and no kernel
+# knows a class of one's own: tables of its curves need nothing compiled.
 ASK = """
 import json, logging, sys, warnings
 told = []
