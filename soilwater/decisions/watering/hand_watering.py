@@ -176,8 +176,8 @@ def hand_water_plan(
     before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
     little to keep the line gets the smallest amount that buys nine tenths of the hours above it
     that can be bought, or more, the nearer it comes to the share asked for; the plan says how many
-    these are, and what of the water feeds the gravel. A spot that starts below the line is watered on the first morning, and is to be back above it
-    after two days.
+    these are, and what of the water feeds the gravel. A spot that starts below the line is watered
+    on the first morning, and is to be back above it after two days.
 
     Examples
     --------
