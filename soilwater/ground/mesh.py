@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -79,8 +80,10 @@ def make_mesh(
             soils.append(soil)
             thicknesses.append(thickness)
     nodes_of = [_graded_nodes] * len(soils)
-    held = [float(soil.water_content(FINER_AT)) for soil in soils]
-    first = [BELOW_FINER if i and held[i - 1] > held[i] else 1 for i in range(len(soils))]
+    first = [1] * len(soils)
+    for i, (above, soil) in enumerate(pairwise(soils), start=1):
+        if above.water_content(FINER_AT) > soil.water_content(FINER_AT):
+            first[i] = BELOW_FINER
     if blanket is not None:
         soils.append(blanket.gravel)
         thicknesses.append(blanket.thickness)

@@ -454,9 +454,10 @@ def _deepest_of_class(
 
     Of those whose line counts from the same time on: one that starts below it is given time.
     """
-    classes: dict[tuple[int, int], list[int]] = {}
+    classes: dict[tuple[int, bool, int], list[int]] = {}
     for i in in_need:
-        classes.setdefault((int(known[i].depth // DEPTH_CLASS), begins[i]), []).append(i)
+        of_spot = (int(known[i].depth // DEPTH_CLASS), known[i].depth_at_least, begins[i])
+        classes.setdefault(of_spot, []).append(i)
     return {
         i: max(members, key=lambda j: known[j].depth)
         for members in classes.values()
