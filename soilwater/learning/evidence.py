@@ -23,14 +23,13 @@ from soilwater.learning.columns import DEEPER, SHALLOWER, Green
 from soilwater.learning.emulator import Emulator
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import BEYOND_REACH
 from soilwater.words.arrays import FloatArray
 
 NODES = 23
 """Depths at which a spot is tried in each draw, a centimetre apart."""
 OUT_OF_LINE, FAR = 0.05, 8.0
 """Share of spots that are out of line, and by how many centimetres (our own choice)."""
-BEYOND = 6.0
-"""Mean depth [cm] beyond what a probe that was too short has reached (our own choice)."""
 BLUNDERS, ANYTHING = 0.03, 0.5
 """Share of readings that are blunders, and the width [1] they lie anywhere in: 1 to 10 % of routine
 data are gross errors (Hampel et al. 1986, Robust Statistics, section 1.2c, from memory)."""
@@ -135,7 +134,7 @@ def log_depth_density(at_least: bool, scatter: FloatArray, probe_error: float) -
     off = _deeper(at_least)
     spread = np.hypot(scatter, probe_error)[:, None]
     if at_least:
-        density = np.exp(-off / BEYOND) * np.ones_like(spread)
+        density = np.exp(-off / BEYOND_REACH) * np.ones_like(spread)
     else:
         usual = np.exp(-0.5 * (off / spread) ** 2) / spread
         far = np.exp(-0.5 * (off / FAR) ** 2) / FAR

@@ -9,6 +9,7 @@ from grounds import MIDDLE_MIX as MIDDLE
 from grounds import STRAIGHT_SAND as STRAIGHT
 from grounds import WET_MIX
 
+from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.watering.checking import _watered
 from soilwater.decisions.watering.draws import make_draws, make_halves
 from soilwater.decisions.watering.ensembles import (
@@ -19,6 +20,7 @@ from soilwater.decisions.watering.ensembles import (
     day_text,
     days_text,
     depth_grid,
+    depth_in,
     first_at_or_below,
     run_columns,
 )
@@ -218,6 +220,23 @@ def test_days_are_printed_no_finer_than_another_seed_moves_them():
     told = [day_text(value, 9.0) for value in (0.0, 0.1, 0.3, 3.2, 3.3, np.inf)]
     assert told == ["0", "< 0.5", "0.5", "3", "3.5", "> 9"]
     assert days_text(4.0, 4.0, 4.0, 9.0) == "4"
+
+
+def test_a_depth_that_was_not_reached_is_a_lower_bound():
+    """Beside one probed as deep: never wetter, and in every call by the same amount."""
+    green = Survey([Spot("met", 32.0), Spot("18+", 32.0, depth_at_least=True)])
+    given = {"rod": 7.6, "base_suction": 3.0, "draws": 40}
+    found = dry_down_outlook(green, MIX, TEN_DAYS, TURF, LINES, probe_error=0.0, **given)
+    low, middle, high = found.spot("18+").start
+    assert low < middle < high < found.spot("met").start[0] + 1e-3
+    assert "at least 32" in repr(found) and "as deep as it reached, or deeper" in repr(found)
+    told = expected_reading(green, MIX, **given).sel(spot="18+")
+    assert float(told.expected_reading) == pytest.approx(middle, abs=0.003)
+    made, checked = make_halves(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 20, 0)
+    for drawn in (made, checked):
+        deeper = np.array([depth_in(draw, green.spots[1], 7.6) for draw in drawn]) - 32.0
+        assert deeper.min() > 0.0 and deeper.mean() == pytest.approx(6.0, rel=0.1)
+        assert all(depth_in(draw, green.spots[0], 7.6) == 32.0 for draw in drawn)
 
 
 def test_tables_name_what_was_assumed_left_out_and_warned_of():

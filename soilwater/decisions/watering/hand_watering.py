@@ -176,8 +176,8 @@ def hand_water_plan(
     before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
     little to keep the line gets the smallest amount that buys nine tenths of the hours above it
     that can be bought, or more, the nearer it comes to the share asked for; the plan says how many
-    these are, and what of the water feeds the gravel. A spot that starts below the line is watered on the first morning, and is to be back above it
-    after two days.
+    these are, and what of the water feeds the gravel. A spot that starts below the line is watered
+    on the first morning, and is to be back above it after two days.
 
     Examples
     --------
@@ -454,9 +454,10 @@ def _deepest_of_class(
 
     Of those whose line counts from the same time on: one that starts below it is given time.
     """
-    classes: dict[tuple[int, int], list[int]] = {}
+    classes: dict[tuple[int, bool, int], list[int]] = {}
     for i in in_need:
-        classes.setdefault((int(known[i].depth // DEPTH_CLASS), begins[i]), []).append(i)
+        of_spot = (int(known[i].depth // DEPTH_CLASS), known[i].depth_at_least, begins[i])
+        classes.setdefault(of_spot, []).append(i)
     return {
         i: max(members, key=lambda j: known[j].depth)
         for members in classes.values()

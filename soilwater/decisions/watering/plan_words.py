@@ -17,6 +17,7 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.runs.wetted import gently
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import depth_in_words
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
@@ -155,7 +156,7 @@ def bought_text(plan: SpotPlan, line: float) -> str:
 
 def _sentence(plan: SpotPlan, line: float, why: str, drained: float, rewetted: float) -> str:
     reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
-    at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
+    at = f"{plan.spot.name} ({depth_in_words(plan.spot)})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
         f"without water {100 * (1 - plan.kept_without):.0f} % of the cases tried fall to "
