@@ -33,7 +33,7 @@ from performance import GREEN, TURF, processor_name
 
 import soilwater as sw
 from soilwater.runs import batch, packing
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 from soilwater.soils.kernel_table import stack_tables
 
 TARGET = Path(__file__).with_suffix(".json")
@@ -108,6 +108,30 @@ def plan() -> Any:
     turf = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
     return sw.hand_water_plan(
         green, fit, weather, turf, "12 %", flow="15 gpm", rod="3 in", draws=100, n_threads=1
+    )
+
+
+def learn() -> Any:
+    """Learn a green of 12 spots from 5 visits."""
+    rng = np.random.default_rng(7)
+    fit = sw.RetentionTable(
+        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], k_sat="28 cm/h", porosity=0.42
+    ).fit(sw.VanGenuchten)
+    days = np.datetime64("2025-07-02T06:00") + np.arange(0, 10, 2) * np.timedelta64(1, "D")
+    usual = np.array([0.20, 0.16, 0.13, 0.11, 0.10])
+    spots = [
+        sw.Spot(
+            f"S{i}",
+            float(depth),
+            readings=[
+                sw.Reading(value, rod="3 in", time=day)
+                for value, day in zip(usual + 0.02 * rng.standard_normal(5), days, strict=True)
+            ],
+        )
+        for i, depth in enumerate(rng.uniform(26.0, 42.0, 12))
+    ]
+    return sw.calibrate(
+        sw.Survey(spots), fit, FORTNIGHT, TURF, soaked=FORTNIGHT.start, irrigation=(), n_threads=1
     )
 
 
@@ -247,6 +271,8 @@ def main() -> None:
         least=True,
     )
     add("plan for 20 spots, 100 draws, checked on 100", quiet_seconds(plan, 1), 10.0, "s")
+    learn()
+    add("calibration of 12 spots, 5 visits", quiet_seconds(learn, 2), 10.0, "s")
     film()
     add("time-lapse, 33 pictures", quiet_seconds(film, 2), 8.0, "s")
     if given.stream:

@@ -31,6 +31,7 @@ from soilwater.lab.retention import RetentionTable
 from soilwater.learning.calibrate import calibrate
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.columns import Span, turf_with
+from soilwater.learning.telling import SAND_SUCTION
 from soilwater.learning.unknowns import (
     CROP_SPREAD,
     MAT_SPREAD,
@@ -94,6 +95,7 @@ def green(kind: str, sand: Any, rng: np.random.Generator) -> Truth:
         "crop_coefficient": np.exp(CROP_SPREAD * z[1]),
         "mat_water": MAT_WATER * np.exp(MAT_SPREAD * z[2]),
         "meter_offset": OFFSET * z[3],
+        "sand": float(sand.water_content(SAND_SUCTION)),
     }
     scatter = np.hypot(SCATTER * np.exp(SCATTER_SPREAD * z[4]), PROBE)
     probed = rng.uniform(25.0, 42.0, READ + UNREAD)
@@ -169,6 +171,20 @@ def inside(learned: Calibration, truth: Truth, rng: np.random.Generator) -> np.n
     return (truth.held >= low) & (truth.held <= high), float(np.mean(high - low))
 
 
+def ranks_of(learned: Calibration, truth: Truth, rng: np.random.Generator) -> list[float]:
+    """Rank of the truth among the draws, by quantity; among equal draws at random."""
+    held = np.array([each.water_content(SAND_SUCTION) for each in learned.unknowns.soils])
+    ranks = []
+    for name, value in truth.shared.items():
+        if name == "sand":
+            drawn = held[learned.shared.soil]
+        else:
+            drawn = learned.unknowns.values(learned.shared, name)
+        alike = np.abs(drawn - value) < 1e-12
+        ranks.append(float(np.mean((drawn < value) & ~alike) + rng.random() * np.mean(alike)))
+    return ranks
+
+
 def per_cent(shares: list[float]) -> str:
     """Mean of the shares of greens, with its standard error."""
     error = np.std(shares, ddof=1) / np.sqrt(len(shares)) if len(shares) > 1 else np.nan
@@ -203,12 +219,7 @@ def main() -> None:
             unread.append(np.mean(held[READ:]))
             if learned.held_back:
                 checks.append(learned.held_back.share)
-            ranks.append(
-                [
-                    np.mean(learned.unknowns.values(learned.shared, name) < value)
-                    for name, value in truth.shared.items()
-                ]
-            )
+            ranks.append(ranks_of(learned, truth, rng))
         seconds = (time.process_time() - begin) / count
         print(
             f"{kind}: {count} greens from seed {first}, {seconds:.1f} s of one core each; held "
@@ -220,8 +231,9 @@ def main() -> None:
             parts = np.histogram(of_name, bins=5, range=(0.0, 1.0))[0]
             within = np.mean(np.abs(of_name - 0.5) <= 0.45)
             print(
-                f"  ranks of {name}: {parts.tolist()}, expected {count / 5:g} each; in its 90 % "
-                f"band {100 * within:.0f} %"
+                f"  ranks of {name}: {parts.tolist()}, expected {count / 5:g} each, mean "
+                f"{np.mean(of_name):.2f} +- {1.0 / np.sqrt(12.0 * count):.2f}; in its 90 % band "
+                f"{100 * within:.0f} %"
             )
 
 

@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 
 import soilwater as sw
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="middle mix")
 GREEN = sw.Profile.over_gravel(SAND, "12 in")

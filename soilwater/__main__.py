@@ -23,7 +23,7 @@ from soilwater.kernels import entry_points
 from soilwater.kernels.cache import SWITCH
 from soilwater.report.card import morning_card
 from soilwater.runs.meter import meter_reading
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 from soilwater.runs.simulate import simulate
 from soilwater.site.morning import morning_plan
 from soilwater.site.reading import read_site_file

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +20,13 @@ INTERVAL_GROWTH = 1.3
 """Each interval may be this much longer than its neighbour nearer an interface."""
 COARSEST_INTERVAL = 1.0
 """Largest distance of nodes [cm]."""
+BELOW_FINER = 3
+"""Parts into which the first interval of a layer below a finer soil is cut: water that comes out of
+a mat has to wet a dry sand from its top, and all of the front lies in that interval. At worst
+readings of such columns were 0.0026 off with one part, 0.0012 with two and 0.0010 with three, which
+take a tenth longer."""
+FINER_AT = 100.0
+"""Suction [cm] at which the finer of two soils holds more water."""
 MOST_NODES = 100_000
 """Most nodes of a column; a run of 100 000 takes minutes a day."""
 GRAVEL_INTERVAL, OUTLET_INTERVAL = FINEST_INTERVAL, 0.5
@@ -72,20 +80,29 @@ def make_mesh(
             soils.append(soil)
             thicknesses.append(thickness)
     nodes_of = [_graded_nodes] * len(soils)
+    first = [1] * len(soils)
+    for i, (above, soil) in enumerate(pairwise(soils), start=1):
+        if above.water_content(FINER_AT) > soil.water_content(FINER_AT):
+            first[i] = BELOW_FINER
     if blanket is not None:
         soils.append(blanket.gravel)
         thicknesses.append(blanket.thickness)
         nodes_of.append(_gravel_nodes)
-    depth, number = _nodes(tuple(zip(nodes_of, thicknesses, strict=True)), refinement)
+        first.append(1)
+    depth, number = _nodes(tuple(zip(nodes_of, thicknesses, first, strict=True)), refinement)
     return Mesh(depth, number, tuple(soils))
 
 
 @lru_cache(maxsize=4096)
 def _nodes(
-    parts: tuple[tuple[Callable[[float], NDArray[np.float64]], float], ...], refinement: float
+    parts: tuple[tuple[Callable[[float], NDArray[np.float64]], float, int], ...], refinement: float
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry."""
-    count = sum(nodes(thickness).size - 1 for nodes, thickness in parts) * refinement
+    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry.
+
+    A part is what places its nodes, its thickness [cm], and into how many its first interval is
+    cut.
+    """
+    count = sum(nodes(thickness).size - 1 for nodes, thickness, _ in parts) * refinement
     if count > MOST_NODES:
         most = np.floor(MOST_NODES * refinement / count)
         raise InputError(
@@ -93,10 +110,10 @@ def _nodes(
             f"{MOST_NODES:,}; take a refinement of {most:g} or less."
         )
     depth, number = [np.zeros(1)], []
-    for i, (nodes, thickness) in enumerate(parts):
-        steps = _cut(nodes, thickness, refinement)
+    for i, (nodes, thickness, first) in enumerate(parts):
+        steps = _cut(nodes, thickness, first if refinement >= 1.0 else 1, refinement)
         ends = depth[-1][-1] + np.cumsum(steps)
-        ends[-1] = sum(each for _, each in parts[: i + 1])
+        ends[-1] = sum(each for _, each, _ in parts[: i + 1])
         depth.append(ends)
         number.append(np.full(steps.size, i, dtype=np.int64))
     shared = np.concatenate(depth), np.concatenate(number)
@@ -146,10 +163,11 @@ def _gravel_nodes(thickness: float) -> NDArray[np.float64]:
 
 @lru_cache(maxsize=4096)
 def _cut(
-    nodes: Callable[[float], NDArray[np.float64]], thickness: float, refinement: float
+    nodes: Callable[[float], NDArray[np.float64]], thickness: float, first: int, refinement: float
 ) -> NDArray[np.float64]:
     """Distances between nodes, each of the plain ones cut into equal parts."""
     plain = nodes(thickness)
+    plain = np.append(np.linspace(0.0, plain[1], first, endpoint=False), plain[1:])
     parts = max(1, round((plain.size - 1) * refinement))
     places = np.linspace(0.0, plain.size - 1, parts + 1)
     refined: NDArray[np.float64] = np.diff(np.interp(places, np.arange(plain.size), plain))

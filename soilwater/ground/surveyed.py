@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from soilwater.ground.cells import cells_in, middles, on_cells
 from soilwater.ground.linked import LEAST_DEPTH, STEEPEST
 from soilwater.ground.surfaces import FEWEST_POINTS, MOST_POINTS, Surface, thinned, through_points
+from soilwater.survey.earth import written_place
 from soilwater.survey.line import SAME_PLACE, STEP_OF_MARKS, places_of
 from soilwater.survey.outline import distance_from, inside, read_outline
 from soilwater.survey.survey import Spot, Survey
@@ -231,7 +232,7 @@ def interpolate_survey(
                 levels = levels.seen_from(survey.origin)
         leveled = levels.spots
     faults.raise_if_any()
-    notes: list[str] = []
+    notes = [] if survey.origin is None else [f"places counted from {written_place(survey.origin)}"]
     with_depth = _usable(survey.spots, "depth", faults, notes)
     with_level = [] if slope is not None else _usable(leveled, "surface_level", faults, notes)
     misplaced = _check_places(survey.spots, faults)

@@ -16,12 +16,14 @@ import hashlib
 import logging
 import os
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, ExitStack
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
-from numba import njit
+from numba import njit, typeof
 from numba.core import event
 
 from soilwater.kernels.parts import part
@@ -81,11 +83,56 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
 def _warn_once() -> None:
     warnings.warn(
         "soilwater found no writable place for its compiled kernels and compiles them anew in "
-        "every process (10-20 s). Cure: set the environment variable NUMBA_CACHE_DIR to a "
+        "every process (about 10 s). Cure: set the environment variable NUMBA_CACHE_DIR to a "
         "writable folder.",
         SoilWaterWarning,
         stacklevel=3,
     )
+
+
+def compile_before(
+    entry_point: Any,
+    arguments: Sequence[Any],
+    meanwhile: Callable[[], AbstractContextManager[None]],
+) -> None:
+    """Make an entry point ready, before what it is called with is.
+
+    Parameters
+    ----------
+    entry_point : callable
+        From `compile_entry_point`.
+    arguments : sequence
+        Of the types that it will be called with.
+    meanwhile : callable
+        Gives a context that is held where it is compiled and kept, and not where it is read from
+        disk.
+    """
+    if entry_point.overloads or entry_point._cache.cache_path is None:
+        return
+    with _ONE_AT_A_TIME, ExitStack() as held:
+        if entry_point.overloads:
+            return
+        begun = _Begun(entry_point, lambda: held.enter_context(meanwhile()))
+        with event.install_listener("numba:compile", begun):
+            entry_point.compile(tuple(typeof(each) for each in arguments))
+
+
+_ONE_AT_A_TIME = Lock()
+
+
+class _Begun(event.Listener):
+    """Does something when a function begins to be compiled."""
+
+    def __init__(self, function: Any, then: Callable[[], Any]) -> None:
+        self.function, self.then = function, then
+
+    def on_start(self, event: Any) -> None:
+        """Do it, where it is that function."""
+        if event.data["dispatcher"] is self.function:
+            self.then()
+
+    def on_end(self, event: Any) -> None:
+        """Do no more."""
 
 
 class _Compiling(event.Listener):
@@ -126,7 +173,7 @@ def is_of_this_package(event: Any) -> bool:
 @cache
 def _tell_once() -> None:
     logging.getLogger("soilwater").warning(
-        "soilwater compiles its solver for this computer, which takes 10-20 s, once; "
+        "soilwater compiles its solver for this computer, which takes about 10 s, once; "
         "`python -m soilwater warm-up` does so beforehand."
     )
 

@@ -111,7 +111,7 @@ begin = make_begin(assemble)
 def bear(k, h, stored, work):
     """Water that a node cannot go without, or more than it can hold, set right; returns it [cm]."""
     full, target = work[FULL], work[TARGET]
-    least = work[LEAST, k] + LEAST_SHARE_KEPT * (stored[k] - work[LEAST, k])
+    least = min(work[LEAST, k] + LEAST_SHARE_KEPT * (stored[k] - work[LEAST, k]), stored[k])
     given = target[k]
     if given < least and stored[k] - given > LEAST_CARRIED * full[k]:
         target[k] = least
@@ -261,8 +261,7 @@ def march_set(packed, links, room):
         copy_into(work[c, GUESS], state.h)
         if math.isnan(state.ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work[c], room.flows[c])
-    tolerance = controls[TOLERANCE]
-    steps_left = controls[MOST_STEPS]
+    tolerance, steps_left = controls[TOLERANCE], controls[MOST_STEPS]
     first_row = packed.forcing_range[0, 0]
     k = 0
     for out in range(out_time.size):
@@ -276,8 +275,7 @@ def march_set(packed, links, room):
             last = length_of_past(clock, supply, tolerance)
             stop = min(interval[END], out_time[out])
             left = stop - time
-            dawn = time == interval[START]
-            part = PART_AT_DAWN if dawn else PART_OF_HALF_SINE
+            part = PART_AT_DAWN if time == interval[START] else PART_OF_HALF_SINE
             wanted = wanted_step(clock, controls, interval, part)
             parts = max(1.0, math.ceil(left / wanted - 1e-3))
             dt = left / parts

@@ -47,9 +47,12 @@ SOLVED_SHARE = 0.2
 """Share of the tolerance below which a column takes no part in an iteration."""
 KRYLOV_SHARE = 0.3
 """Share of Newton's tolerance to which the linear system is solved at most."""
-EARLY, LATE = 4, 9
-"""Iterations up to which one ring of neighbours takes part, and from which all columns do."""
-EARLY_RINGS, LATER_RINGS = 1, 3
+EARLY, EARLY_RINGS, LATER_RINGS = 4, 1, 3
+"""Iterations up to which one ring of neighbours takes part, and rings in later ones."""
+MOST_LATE_ITERATIONS = 40
+"""Iterations at most, where few columns take part in the late ones: all columns together do no more
+work than in `limits.most` of all of them. In a large set one column or another always needs longer,
+and to begin all of them anew for its sake takes far more than to let it go on."""
 
 
 @kernel
@@ -63,20 +66,26 @@ def renew(c, dt, compensating, packed, room):
 
 
 @kernel
-def end_straight(c, dt, most_correction, packed, room):
+def end_straight(c, dt, limits, packed, room):
     """End the step of a column along the tangent of its change of heads; False where it bends.
 
-    What links need goes along, so that it may be moved so again.
+    What links need goes along, so that it may be moved so again. A tangent of conductivity, which
+    bends most, may end at none where a column has nothing to settle any more.
     """
     column, work, flows = column_of(packed, c), room.work[c], room.flows[c]
-    if not runs_straight(work[GUESS], dt, column, soils_of(packed), most_correction, work, flows):
+    change, sideways, by_head = work[CHANGE], work[SIDEWAYS], work[SIDEWAYS_BY_HEAD]
+    if room.norm[c] > limits.tolerance:
+        for k in range(change.size):
+            if sideways[k] + by_head[k] * change[k] < 0.0:
+                return False
+    soils, most = soils_of(packed), limits.last_correction
+    if not runs_straight(work[GUESS], dt, column, soils, most, work, flows):
         return False
     follow_tangent(work[GUESS], dt, work[TARGET], column, work, flows)
     copy_into(work[OWN_RESIDUAL], work[RESIDUAL])
-    change, lower, upper, flux = work[CHANGE], work[LOWER], work[UPPER], work[FLUX]
+    lower, upper, flux = work[LOWER], work[UPPER], work[FLUX]
     for k in range(change.size):
-        more = work[SIDEWAYS_BY_HEAD, k] * change[k]
-        work[SIDEWAYS, k] = max(work[SIDEWAYS, k] + more, 0.0)
+        sideways[k] = max(sideways[k] + by_head[k] * change[k], 0.0)
     for k in range(change.size - 1):
         flux[k] += (upper[k] * change[k + 1] - lower[k + 1] * change[k]) / dt
     return True
@@ -110,9 +119,8 @@ def choose_columns(iteration, tolerance, links, room):
     """Columns that take part in an iteration, at the front of `order`; returns their number."""
     count = 0
     for c in range(room.norm.size):
-        wanted = room.norm[c] > SOLVED_SHARE * tolerance or iteration >= LATE
-        room.active[c] = 1 if wanted else 0
-        if wanted:
+        room.active[c] = 1 if room.norm[c] > SOLVED_SHARE * tolerance else 0
+        if room.active[c] == 1:
             room.order[count] = c
             count += 1
     first = 0
@@ -122,12 +130,12 @@ def choose_columns(iteration, tolerance, links, room):
 
 
 @kernel
-def renew_links(columns, careful, links, room):
-    """Renew every link of some columns, those that are `active`, once."""
+def renew_links(columns, all_move, careful, links, room):
+    """Renew every link of some columns; once, if they are all that are `active`."""
     for c in columns:
         for place in range(links.neighbour_start[c], links.neighbour_start[c + 1]):
             link = links.neighbour_link[place]
-            if links.first[link] == c or room.active[links.neighbour[place]] == 0:
+            if links.first[link] == c or not all_move or not room.active[links.neighbour[place]]:
                 renew_link(link, links, room.work, careful)
 
 
@@ -165,12 +173,10 @@ def newton_of_set(dt, limits, careful, packed, links, room):
         renew_link(link, links, room.work, careful)
     for c in range(norm.size):
         measure(c, dt, packed, links, room)
-    worst = largest(norm)
-    for iteration in range(limits.most):
-        if worst <= limits.tolerance:
-            return iteration
-        if not math.isfinite(worst):
-            return -1 - iteration
+    worst, iteration, worked = largest(norm), 0, 0
+    while worst > limits.tolerance and math.isfinite(worst):
+        if iteration == max(limits.most, MOST_LATE_ITERATIONS) or worked >= limits.most * norm.size:
+            break
         count = choose_columns(iteration, limits.tolerance, links, room)
         columns = order[:count]
         solve_links(dt, KRYLOV_SHARE * limits.tolerance, REDUCTION, columns, packed, links, room)
@@ -186,9 +192,9 @@ def newton_of_set(dt, limits, careful, packed, links, room):
                     work[STORE_AND_UPTAKE_BEFORE], work[DRY_SUCTION], work[GUESS],
                 )  # fmt: skip
                 may_end = share == 1.0 and limits.last_correction > 0.0
-                if not (may_end and end_straight(c, dt, limits.last_correction, packed, room)):
+                if not (may_end and end_straight(c, dt, limits, packed, room)):
                     renew(c, dt, iteration < COMPENSATED_ITERATIONS, packed, room)
-            renew_links(columns[:moving], careful, links, room)
+            renew_links(columns[:moving], moving == count, careful, links, room)
             felt = with_neighbours(0, count, links, room)
             left = 0
             for place in range(felt):
@@ -204,5 +210,5 @@ def newton_of_set(dt, limits, careful, packed, links, room):
             if moving == 0:
                 break
             share *= 0.5
-        worst = largest(norm)
-    return limits.most if worst <= limits.tolerance else -1 - limits.most
+        worst, iteration, worked = largest(norm), iteration + 1, worked + count
+    return iteration if worst <= limits.tolerance else -1 - iteration

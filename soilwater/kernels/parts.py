@@ -10,9 +10,9 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
-from numba import njit, version_info
+from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
-from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
 from numba.core.registry import CPUDispatcher
 
 
@@ -52,12 +52,67 @@ _FOR_OTHERS = {
 """Passes for what kernels are free of: closures, `with`, and arithmetic on whole arrays."""
 
 
+class _Options(Flags):  # type: ignore[misc]
+    """Options of a kernel, all that numba has, which are gathered once and not for each look-up."""
+
+    __slots__ = ("_gathered", "_number")
+    _gathered: dict[str, Any] | None
+    _number: int | None
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        super().__setattr__(name, value)
+        if name not in _Options.__slots__:
+            self._gathered = self._number = None
+
+    def values(self) -> dict[str, Any]:
+        """Give all options by name."""
+        if self._gathered is None:
+            self._gathered = super().values()
+        return self._gathered
+
+    def __hash__(self) -> int:
+        if self._number is None:
+            self._number = super().__hash__()
+        return self._number
+
+
+class _Typing:
+    """numba's typing, which answers a question about a function of its own once and not each time.
+
+    It would try every way there is to add, or to take a number out of something, for each place
+    where that is done, and compare all options to find what it had answered.
+    """
+
+    def __init__(self, context: Any, answers: dict[Any, Any]) -> None:
+        self._context, self._answers = context, answers
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._context, name)
+
+    def resolve_function_type(self, function: Any, given: Any, named: Any) -> Any:
+        """Signature of a function for arguments of some types."""
+        if named or not isinstance(function, types.Function):
+            return self._context.resolve_function_type(function, given, named)
+        question = function, given
+        if question not in self._answers:
+            answer = self._context.resolve_function_type(function, given, named)
+            if answer is None:
+                return None
+            self._answers[question] = answer
+        return self._answers[question]
+
+
+_ANSWERS: dict[Any, dict[Any, Any]] = {}
+"""What was answered, by options of kernels."""
+
+
 class _ToText(CompilerBase):
     """numba's own passes, into a `_Text`."""
 
     def define_pipelines(self) -> list[Any]:
         """Give the passes, and the place where they put what they make."""
         state = self.state
+        state.typingctx = _Typing(state.typingctx, _ANSWERS.setdefault(state.flags.copy(), {}))
         state.library = _Text(state.targetctx.codegen(), state.func_id.func_qualname)
         manager = DefaultPassBuilder.define_nopython_pipeline(state)
         manager.passes = [each for each in manager.passes if each[0].__name__ not in _FOR_OTHERS]
@@ -77,6 +132,7 @@ class Part(CPUDispatcher):
         targetoptions: dict[str, Any] | None = None,
     ) -> None:
         super().__init__(py_func, locals or {}, targetoptions, pipeline_class=_ToText)
+        self._compiler._customize_flags = _Options  # type: ignore[attr-defined]
 
     def add_overload(self, result: Any) -> None:
         """Keep what was compiled for kernels; Python is not told of it."""

@@ -125,14 +125,6 @@ def groups_of(
     return tuple(groups)
 
 
-def profile_of(unknowns: Unknowns, shared: Shared, i: int, depth: float) -> Profile:
-    """Root zone of a depth [cm] over gravel in one draw."""
-    one = shared.take([i])
-    soil = unknowns.soil_of(shared, i, float(unknowns.values(one, "wet_factor")[0]))
-    base = float(unknowns.values(one, "base_suction")[0])
-    return Profile.over_gravel(soil, depth, base_suction=base)
-
-
 def turf_with(turf: Turf, factor: float) -> Turf:
     """Return the turf with its crop coefficient multiplied [1]."""
     given = turf.crop_coefficient
@@ -145,18 +137,17 @@ def cases_of(green: Green, group: Group, unknowns: Unknowns, shared: Shared) -> 
 
     Depths are the first to change.
     """
-    crop = unknowns.values(shared, "crop_coefficient")
-    turfs = [turf_with(green.turf, float(factor)) for factor in crop]
-    return [
-        Case(
-            profile_of(unknowns, shared, i, float(depth)),
-            green.weather,
-            turf=turfs[i],
-            irrigation=group.irrigation,
-        )
-        for i in range(shared.soil.size)
-        for depth in group.depths
-    ]
+    crop, wet, base = (
+        unknowns.values(shared, name).tolist()
+        for name in ("crop_coefficient", "wet_factor", "base_suction")
+    )
+    cases = []
+    for i in range(shared.soil.size):
+        soil, turf = unknowns.soil_of(shared, i, wet[i]), turf_with(green.turf, crop[i])
+        for depth in group.depths.tolist():
+            profile = Profile.over_gravel(soil, depth, base_suction=base[i])
+            cases.append(Case(profile, green.weather, turf=turf, irrigation=group.irrigation))
+    return cases
 
 
 def run_cases(cases: Sequence[Case], times: Any, n_threads: int | None) -> xr.Dataset:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,18 +23,17 @@ from soilwater.learning.columns import DEEPER, SHALLOWER, Green
 from soilwater.learning.emulator import Emulator
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import BEYOND_REACH
 from soilwater.words.arrays import FloatArray
 
 NODES = 23
 """Depths at which a spot is tried in each draw, a centimetre apart."""
 OUT_OF_LINE, FAR = 0.05, 8.0
 """Share of spots that are out of line, and by how many centimetres (our own choice)."""
-BEYOND = 6.0
-"""Mean depth [cm] beyond what a probe that was too short has reached (our own choice)."""
 BLUNDERS, ANYTHING = 0.03, 0.5
 """Share of readings that are blunders, and the width [1] they lie anywhere in: 1 to 10 % of routine
 data are gross errors (Hampel et al. 1986, Robust Statistics, section 1.2c, from memory)."""
-_CHUNK = 300_000
+_CHUNK = 100_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,8 +54,10 @@ class Track:
         Hours since the start [h].
     value : ndarray
         What was read [1].
-    error, own : float
-        Standard deviation of a reading's noise and of its lasting shift [1].
+    error : ndarray
+        Standard deviation of the noise of each reading [1].
+    own : float
+        Standard deviation of their lasting shift [1].
     buried : bool
         Whether it stays in the ground, so that its errors are remembered.
     """
@@ -66,13 +68,14 @@ class Track:
     at: NDArray[np.int64]
     hours: FloatArray
     value: FloatArray
-    error: float
+    error: FloatArray
     own: float
     buried: bool
 
     def where(self, kept: NDArray[np.bool_]) -> Track:
         """Keep some of the readings."""
-        return replace(self, at=self.at[kept], hours=self.hours[kept], value=self.value[kept])
+        parts = {name: getattr(self, name)[kept] for name in ("at", "hours", "value", "error")}
+        return replace(self, **parts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,20 +109,32 @@ class Evidence:
         """Return the evidence of what was read before an hour [h]."""
         return replace(self, tracks=tuple(each.where(each.hours < hour) for each in self.tracks))
 
+    @cached_property
+    def between(self) -> tuple[FloatArray, ...]:
+        """Weights of the depths that are run at the nodes of each spot, shape (depths, nodes)."""
+        green = self.green
+        return tuple(
+            green.groups[green.group_of(j)].between(depth_nodes(spot)).T
+            for j, spot in enumerate(green.spots)
+        )
+
+
+def _deeper(at_least: bool) -> FloatArray:
+    """By how much deeper a spot is tried [cm], which a probe found or did not find the end of."""
+    return np.linspace(0.0, SHALLOWER + DEEPER, NODES) - (0.0 if at_least else SHALLOWER)
+
 
 def depth_nodes(spot: Spot) -> FloatArray:
     """Depths [cm] at which a spot is tried."""
-    if spot.depth_at_least:
-        return spot.depth + np.linspace(0.0, SHALLOWER + DEEPER, NODES)
-    return spot.depth + np.linspace(-SHALLOWER, DEEPER, NODES)
+    return spot.depth + _deeper(spot.depth_at_least)
 
 
-def log_depth_density(spot: Spot, scatter: FloatArray, probe_error: float) -> FloatArray:
+def log_depth_density(at_least: bool, scatter: FloatArray, probe_error: float) -> FloatArray:
     """Logarithm of how likely a spot behaves by so much deeper, shape (draws, nodes)."""
-    off = depth_nodes(spot) - spot.depth
+    off = _deeper(at_least)
     spread = np.hypot(scatter, probe_error)[:, None]
-    if spot.depth_at_least:
-        density = np.exp(-off / BEYOND) * np.ones_like(spread)
+    if at_least:
+        density = np.exp(-off / BEYOND_REACH) * np.ones_like(spread)
     else:
         usual = np.exp(-0.5 * (off / spread) ** 2) / spread
         far = np.exp(-0.5 * (off / FAR) ** 2) / FAR
@@ -145,14 +160,14 @@ def told_by(evidence: Evidence, shared: Shared) -> list[FloatArray]:
 def expected_of(
     evidence: Evidence, shared: Shared, track: Track, told: Sequence[FloatArray]
 ) -> FloatArray:
-    """Give what an instrument should show at each depth, shape (draws, nodes, readings).
+    """Give what an instrument should show at each depth, shape (readings, draws, nodes).
 
     `told` is what the emulators say of the draws, one array a group.
     """
-    g = evidence.green.group_of(track.spot)
-    weights = evidence.green.groups[g].between(depth_nodes(evidence.green.spots[track.spot]))
-    expected: FloatArray = weights @ told[g][:, :, track.span, track.at]
-    expected += shift_of(evidence.unknowns, shared, track)[:, None, None]
+    of_columns = told[evidence.green.group_of(track.spot)][:, :, track.span, track.at]
+    columns_first = np.ascontiguousarray(np.moveaxis(of_columns, 2, 0))
+    expected: FloatArray = columns_first @ evidence.between[track.spot]
+    expected += shift_of(evidence.unknowns, shared, track)[:, None]
     return expected
 
 
@@ -168,25 +183,23 @@ def weigh_track(
     mean, spread : ndarray, shape (draws, nodes)
         Of its lasting shift, given them [1].
     """
-    gap = track.value - expected_of(evidence, shared, track, told)
+    gap = track.value[:, None, None] - expected_of(evidence, shared, track, told)
     missed = evidence.emulators[evidence.green.group_of(track.spot)].missed[track.span, track.at]
-    variance = track.error**2 + float(np.mean(missed**2))
-    ones = np.ones((shared.soil.size, track.at.size))
+    variance = track.error**2 + np.mean(missed**2)
+    ones = np.ones((track.at.size, shared.soil.size, 1))
     fresh = np.ones_like(ones)
     if track.buried and track.at.size > 1:
         hours = evidence.unknowns.values(shared, "error_hours")
-        kept = np.exp(-np.diff(track.hours) / hours[:, None])
-        fresh[:, 1:] = np.sqrt(1.0 - kept**2)
-        gap[:, :, 1:] = (gap[:, :, 1:] - kept[:, None] * gap[:, :, :-1]) / fresh[:, None, 1:]
-        ones[:, 1:] = (1.0 - kept) / fresh[:, 1:]
-    log_likelihood, mean, spread = follow_shift(
-        np.moveaxis(gap, 2, 0), ones.T[:, :, None], fresh.T[:, :, None], variance, track.own
-    )
-    return log_likelihood - np.sum(np.log(fresh), axis=1)[:, None], mean, spread
+        kept = np.exp(-np.diff(track.hours)[:, None] / hours)[:, :, None]
+        fresh[1:] = np.sqrt(1.0 - kept**2)
+        gap[1:] = (gap[1:] - kept * gap[:-1]) / fresh[1:]
+        ones[1:] = (1.0 - kept) / fresh[1:]
+    log_likelihood, mean, spread = follow_shift(gap, ones, fresh, variance, track.own)
+    return log_likelihood - np.sum(np.log(fresh), axis=0), mean, spread
 
 
 def follow_shift(
-    gap: FloatArray, ones: FloatArray, fresh: FloatArray, variance: float, own: float
+    gap: FloatArray, ones: FloatArray, fresh: FloatArray, variance: FloatArray, own: float
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Follow a lasting shift from reading to reading, each of which may be a blunder.
 
@@ -199,7 +212,7 @@ def follow_shift(
         Readings less what was expected, in which errors do not depend on one another.
     ones, fresh : ndarray, shape (readings, ...)
         How much of the shift each holds; what it was divided by.
-    variance : float
+    variance : ndarray, shape (readings,)
         Of a gap, were there no shift.
     own : float
         Standard deviation of the shift before.
@@ -213,7 +226,7 @@ def follow_shift(
     left = np.full(gap.shape[1:], own**2)
     density, log_density = np.ones(gap.shape[1:]), np.zeros(gap.shape[1:])
     for k, (off, one, scale) in enumerate(zip(gap, ones, fresh, strict=True)):
-        whole = one**2 * left + variance
+        whole = one**2 * left + variance[k]
         surprise = off - one * mean
         usual = (1.0 - BLUNDERS) / np.sqrt(2.0 * np.pi) / np.sqrt(whole)
         usual *= np.exp(-0.5 * surprise**2 / whole)
@@ -236,8 +249,9 @@ def by_node(evidence: Evidence, shared: Shared, told: Sequence[FloatArray]) -> F
     Shape (spots, draws, nodes).
     """
     scatter = evidence.unknowns.values(shared, "scatter")
-    spots = evidence.green.spots
-    logs = np.array([log_depth_density(each, scatter, evidence.probe_error) for each in spots])
+    at_least = [spot.depth_at_least for spot in evidence.green.spots]
+    before = {one: log_depth_density(one, scatter, evidence.probe_error) for one in set(at_least)}
+    logs = np.array([before[one] for one in at_least])
     for track in evidence.tracks:
         if track.at.size:
             logs[track.spot] += weigh_track(evidence, shared, track, told)[0]

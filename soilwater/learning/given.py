@@ -18,6 +18,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.several import items_of
 from soilwater.words.times import as_time, hours_between, stamp
 
 CLOCK = 0.25
@@ -30,6 +31,8 @@ NOW_HOURS = 6
 """What comes next begins at a multiple of so many hours [h] of the day."""
 MOST_OF_A_SENSOR = 60
 """Readings used of one sensor, evenly over its time: what lies between says little more."""
+EVENT = 'Event("2025-07-03 05:00", "8 mm", rate="10 mm/h")'
+"""How water applied is written."""
 SENSOR_OWN = 0.02
 """Standard deviation of the offset of a buried sensor [1] (common practice, no source)."""
 
@@ -75,6 +78,8 @@ def take_record(
         faults.add(f"weather is a {type(weather).__name__}", allowed="one Weather, as it was")
     if doubtful not in ("ask", "leave out"):
         faults.add(f"doubtful is {doubtful!r}", allowed='"ask" or "leave out"')
+    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
+    sensors = items_of(sensors, "sensors", write, faults)
     spots = tuple(spot for spot in survey.spots if spot.has_depth)
     notes = []
     unprobed = [spot.name for spot in survey.spots if not spot.has_depth]
@@ -85,7 +90,7 @@ def take_record(
     if irrigation is None:
         faults.add(
             "water applied since the soaking is not told, and missing is not none",
-            cure="give irrigation=[Event(...)], or irrigation=() if there was none",
+            cure=f"give irrigation=[{EVENT}], or irrigation=() if there was none",
         )
     begin: np.datetime64 = np.datetime64("NaT", "ns")
     if soaked is None:
@@ -248,15 +253,19 @@ def _irrigation(
     for name, events in by_name.items():
         if name and name not in names:
             faults.add(f'irrigation of "{name}"', allowed=", ".join(sorted(names)))
+        told = f'irrigation of "{name}"' if name else "irrigation"
+        cure = (
+            f'write irrigation={{"{name}": [{EVENT}]}}' if name else f"write irrigation=[{EVENT}]"
+        )
         if events is None:
             faults.add(
-                f'irrigation of "{name}" is None, and missing is not none',
+                f"{told} is None, and missing is not none",
                 cure=f'write {{"{name}": []}} if there was none',
             )
             continue
-        for event in events:
+        for event in items_of(events, told, cure, faults):
             if not isinstance(event, Event):
-                faults.add(f"{event!r} is no Event", cure="write Event(time, amount, rate=...)")
+                faults.add(f"{event!r} is no Event", cure=cure)
             elif event.time < begin < event.end:
                 faults.add(
                     f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "
@@ -290,33 +299,37 @@ def _tracks(
     errors: Mapping[str, float],
 ) -> tuple[tuple[Span, ...], tuple[Track, ...], list[float]]:
     """Sort readings by instrument and spot; find the instants and depths they need."""
-    taken: dict[tuple[int, Span, bool], list[tuple[float, float]]] = {}
+    taken: dict[tuple[int, Span, bool], list[tuple[float, float, float]]] = {}
     for i, reading in readings:
         hour = on_the_clock(hours_between(weather.start, reading.time))
-        taken.setdefault((i, Span(0.0, reading.rod), False), []).append((hour, reading.value))
+        error = float(np.hypot(errors["meter_error"], reading.added_error))
+        read = (hour, reading.value, error)
+        taken.setdefault((i, Span(0.0, reading.rod), False), []).append(read)
     numbers = {spot.name: i for i, spot in enumerate(spots)}
     for sensor in sensors:
         span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
         count = min(sensor.times.size, MOST_OF_A_SENSOR)
         which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
-        hours = [on_the_clock(hours_between(weather.start, sensor.times[k])) for k in which]
-        key = (numbers[sensor.spot], span, True)
-        taken.setdefault(key, []).extend(zip(hours, sensor.values[which].tolist(), strict=True))
+        error = errors["sensor_error"]
+        taken.setdefault((numbers[sensor.spot], span, True), []).extend(
+            (on_the_clock(hours_between(weather.start, time)), float(value), error)
+            for time, value in zip(sensor.times[which], sensor.values[which], strict=True)
+        )
     spans = tuple(sorted({span for _, span, _ in taken}))
-    instants = sorted({hour for pairs in taken.values() for hour, _ in pairs})
+    instants = sorted({hour for every in taken.values() for hour, *_ in every})
     number = {hour: k for k, hour in enumerate(instants)}
     tracks = []
-    for (i, span, buried), pairs in taken.items():
-        ordered = sorted(pairs)
+    for (i, span, buried), every in taken.items():
+        hours, values, spreads = np.array(sorted(every)).T
         tracks.append(
             Track(
                 spot=i,
                 span=spans.index(span),
                 per_rod=0.0 if buried else 1.0 / span.bottom,
-                at=np.array([number[hour] for hour, _ in ordered]),
-                hours=np.array([hour for hour, _ in ordered]),
-                value=np.array([value for _, value in ordered]),
-                error=errors["sensor_error" if buried else "meter_error"],
+                at=np.array([number[hour] for hour in hours.tolist()]),
+                hours=hours,
+                value=values,
+                error=spreads,
                 own=SENSOR_OWN if buried else errors["model_error"],
                 buried=buried,
             )

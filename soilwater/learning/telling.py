@@ -107,7 +107,8 @@ def depths_learned(
     scatter = evidence.unknowns.values(before, "scatter")
     found = []
     for j, spot in enumerate(evidence.green.spots):
-        density = np.exp(log_depth_density(spot, scatter, evidence.probe_error)).mean(axis=0)
+        logs = log_depth_density(spot.depth_at_least, scatter, evidence.probe_error)
+        density = np.exp(logs).mean(axis=0)
         prior = depth_nodes(spot)[pick(density / density.sum(), PRIOR_DRAWS, rng)]
         label = f"{spot.name} behaves as deep as"
         found.append(_learned(spot.name, label, "length", prior, own.depth[:, j]))
@@ -124,7 +125,7 @@ def _shown(
 ) -> FloatArray:
     """Give what an instrument should show, without noise, shape (draws, readings)."""
     expected = expected_of(evidence, shared, track, told)
-    values: FloatArray = expected[np.arange(shared.soil.size), own.node[:, track.spot]]
+    values: FloatArray = expected[:, np.arange(shared.soil.size), own.node[:, track.spot]].T
     return values + shift[:, None]
 
 
@@ -160,7 +161,7 @@ def held_back(
         if not held.at.size:
             continue
         shown = _shown(before, kept, own, held, own.shift[:, k], told)
-        shown += track.error * rng.standard_normal(shown.shape)
+        shown += held.error * rng.standard_normal(shown.shape)
         low, high = np.quantile(shown, [LOW, HIGH], axis=0)
         inside += int(np.sum((held.value >= low) & (held.value <= high)))
         count += held.value.size
@@ -193,7 +194,8 @@ def _out_of_line(track: Track, shown: FloatArray, hours: float) -> list[tuple[in
     """
     apart = np.abs(track.hours[:, None] - track.hours)
     alike = np.exp(-apart / hours) if track.buried else np.eye(track.at.size)
-    together = np.atleast_2d(np.cov(shown, rowvar=False)) + track.own**2 + track.error**2 * alike
+    together = np.atleast_2d(np.cov(shown, rowvar=False)) + track.own**2
+    together += np.outer(track.error, track.error) * alike
     gap = track.value - shown.mean(axis=0)
     left = np.arange(track.at.size)
     found = []

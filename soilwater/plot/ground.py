@@ -231,7 +231,8 @@ def green_map(
         The green.
     values : DataArray
         One number a cell, over ``spot``, such as a reading [1] at one time, or the `probability`
-        [1] of `ground_odds`, which is coloured from none to certain.
+        [1] of `ground_odds`, which is coloured from none to certain, or the `extra_depth` [cm] of
+        `crest_effect`, which looks dry where places behave deeper.
     label : str, optional
         What the values are, with their unit; of a reading and of odds it is known.
     surveyed : SurveyedGround, optional

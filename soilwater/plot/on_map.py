@@ -18,6 +18,9 @@ from soilwater.words.quantities import one_writing
 NO_VALUE = ListedColormap(["#d9d9d9"])
 """Cells that have no value, such as a day that does not come within a run."""
 
+DRY_WHERE_DEEP = ("extra_depth", "extra_depth_lower", "extra_depth_upper", "root_zone_depth")
+"""Values that are high where a green is dry: they are drawn dry there."""
+
 
 def over_time(values: xr.DataArray) -> None:
     """Refuse what is not one number a cell and time.
@@ -117,6 +120,7 @@ def draw_map(
     odds = values.name == "probability"
     norm = scale_of(values, label) if norm is None and odds else norm
     colours = style.ODDS_MAP if odds else style.WATER_MAP
+    colours = colours.reversed() if values.name in DRY_WHERE_DEEP else colours
     numbers, label = in_people_numbers(grid, label)
     picture = ax.pcolormesh(
         grid.x.values, grid.y.values, numbers, cmap=colours, norm=norm, shading="nearest"

@@ -13,6 +13,7 @@ from soilwater.decisions.watering.ensembles import Course
 from soilwater.decisions.watering.outlook import DryDownOutlook, SpotOutlook
 from soilwater.decisions.watering.water_plan import HandWaterPlan, SpotPlan
 from soilwater.plot import style
+from soilwater.survey.too_short import depth_in_words
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.displays import as_counted
 from soilwater.words.errors import InputError
@@ -267,7 +268,7 @@ def _told(plan: SpotPlan) -> str:
     water = f"{in_people_units(amount, 'water_amount')} in {often}" if plan.waterings else none
     if plan.waterings and not plan.held:
         water += f", {plan.outcome}"
-    return f"{plan.spot.name}, {in_people_units(plan.spot.depth, 'length')}\n{water}"
+    return f"{plan.spot.name}, {depth_in_words(plan.spot)}\n{water}"
 
 
 def _spots_of(plan: HandWaterPlan, names: Sequence[str] | None) -> list[SpotPlan]:

@@ -24,6 +24,7 @@ from soilwater.report.words import (
     water_in_all,
 )
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.too_short import depth_in_words
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import in_people_units, one_writing
 from soilwater.words.times import stamp
@@ -69,10 +70,9 @@ def spot_table(
     chosen = sorted(survey.spots if all_fit else needing, key=urgency)[:most]
     rows = []
     for spot in sorted(chosen, key=lambda each: as_counted(each.name)):
-        depth = in_people_units(spot.depth, "length") if spot.has_depth else "not found"
         row = [
             spot.name,
-            f"at least {depth}" if spot.depth_at_least else depth,
+            depth_in_words(spot),
             per_cent(own_reading(spot)),
         ]
         if diagnosis is not None:

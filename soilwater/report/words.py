@@ -16,6 +16,7 @@ from soilwater.decisions.watering.plan_words import bought_text, totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.too_short import depth_in_words
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import in_people_units
@@ -101,8 +102,7 @@ def _at(spot: Spot) -> str:
     """Name a spot with its depth, as an aside within a sentence."""
     if not spot.has_depth:
         return spot.name
-    least = "at least " if spot.depth_at_least else ""
-    return f"{spot.name}, {least}{in_people_units(spot.depth, 'length')} deep,"
+    return f"{spot.name}, {depth_in_words(spot)} deep,"
 
 
 def _readings_found(survey: Survey) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,11 @@ from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.branch_look_up import N_ROOM
 from soilwater.kernels.branches import FLOODED, PLACES
+from soilwater.kernels.cache import compile_before
 from soilwater.kernels.curves import (
+    N_BINS,
+    ROW_LENGTH,
+    SCALARS,
     SCALE,
     SPECIFIC_STORAGE,
     WATER,
@@ -21,12 +26,13 @@ from soilwater.kernels.curves import (
     bin_edges,
 )
 from soilwater.kernels.elementary import BLOCK
-from soilwater.kernels.entry_points import work_size
+from soilwater.kernels.entry_points import march_columns, work_size
 from soilwater.kernels.remembering import Memories, branch_work_size
 from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
+from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kernel_table import stack_tables
@@ -60,7 +66,6 @@ def pack(
     for a, mesh in zip(node_start, meshes, strict=False):
         own = np.array([numbers[each] for each in mesh.soils])
         soil[a : a + mesh.soil.size] = own[mesh.soil]
-    tables, scalars = stack_tables(list(numbers))
     places: dict[int, tuple[int, int]] = {}
     intervals: list[NDArray[np.float64]] = []
     row = 0
@@ -83,7 +88,7 @@ def pack(
     clock[:, rows.NEXT_STEP] = LARGEST_STEP
     controls = np.empty((n, rows.N_CONTROLS))
     controls[:] = settings.tolerance, SMALLEST_STEP, LARGEST_STEP, settings.max_steps
-    return Packed(
+    packed = Packed(
         node_start=node_start.astype(np.int64),
         z=z,
         soil=soil,
@@ -96,8 +101,8 @@ def pack(
         rate=np.zeros(z.size),
         conditions=conditions,
         codes=codes,
-        tables=tables,
-        scalars=scalars,
+        tables=np.empty((0, N_BINS, ROW_LENGTH)),
+        scalars=np.empty((0, SCALARS)),
         forcing=np.concatenate(intervals),
         forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
         out_time=settings.output_hours,
@@ -112,6 +117,10 @@ def pack(
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
     )
+    soils = list(numbers)
+    compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
+    tables, scalars = stack_tables(soils)
+    return packed._replace(tables=tables, scalars=scalars)
 
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:

@@ -6,7 +6,6 @@ Kernels run on one thread each and release the interpreter, so plain threads suf
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -17,6 +16,7 @@ from typing import Any, Protocol
 
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case
+from soilwater.runs.processors import processors
 from soilwater.runs.settings import Settings
 from soilwater.words.errors import Faults
 
@@ -90,20 +90,6 @@ def cases_per_chunk(days: float) -> int:
         At least one.
     """
     return max(1, min(LARGEST_CHUNK, int(CASE_DAYS_PER_CHUNK / max(days, 1e-9))))
-
-
-def processors() -> int:
-    """Count the processors this process may use.
-
-    The limits people and clusters set for other numerical libraries are kept to: a worker of a
-    dask cluster has OMP_NUM_THREADS=1, so that batches within its tasks do not crowd each other.
-    """
-    if hasattr(os, "sched_getaffinity"):
-        allowed = len(os.sched_getaffinity(0))
-    else:
-        allowed = os.cpu_count() or 1
-    limits = [os.environ.get(name, "") for name in ("OMP_NUM_THREADS", "NUMBA_NUM_THREADS")]
-    return min([allowed, *(int(limit) for limit in limits if limit.isdigit() and int(limit) > 0)])
 
 
 def finished_chunks(

@@ -186,7 +186,11 @@ class Sheet:
             if len(spellings) > 1 and green is None:
                 one = len({plain_name(each, letters=True) for each in spellings}) == 1
                 what = f"the green is written {shown}" if one else f"greens {shown} in one sheet"
-                self.faults.add(what, cure=f'name the one that is meant: green="{spellings[0]}"')
+                cure = f'name the one that is meant: green="{spellings[0]}"'
+                if "spot" not in self.columns and len(spellings) == len(lines):
+                    header = self.text.columns[self.columns["green"][0]]
+                    cure += f"; where they are spots of one green, say {say_columns(spot=header)}"
+                self.faults.add(what, cure=cure)
                 self.faults.raise_if_any()
             wanted = plain_name(spellings[0] if green is None else green, letters=True)
             taken = [each for each in spellings if plain_name(each, letters=True) == wanted]

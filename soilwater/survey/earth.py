@@ -11,6 +11,13 @@ EARTH_RADIUS = 6_371_008.8
 METRES_PER_DEGREE = EARTH_RADIUS * math.pi / 180.0
 
 
+def written_place(place: tuple[float, float]) -> str:
+    """Latitude and longitude [degrees] in words that tell which is which."""
+    latitude, longitude = place
+    north, east = "NS"[latitude < 0.0], "EW"[longitude < 0.0]
+    return f"{abs(latitude):.5f} {north}, {abs(longitude):.5f} {east}"
+
+
 def distance(first: tuple[float, float], second: tuple[float, float]) -> float:
     """Great-circle distance of two places, first and second [m].
 

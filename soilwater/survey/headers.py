@@ -18,7 +18,10 @@ _ROLES = (
     ("mat_thickness", r"^(organic )?(mat|thatch)\b|filz|\bfeutre|fieltro"),
     # What holds water back is none; a tensiometer's header has the words of a meter's.
     ("unused", r"suction|tension|potential|pressure|saugspannung|wasserspannung|succi"),
-    ("reading", r"vwc|moisture|water content|reading|field capacity|^%|feuchte|wassergehalt"),
+    (
+        "reading",
+        r"vwc|\btdr\b|moisture|water content|reading|field capacity|^%|feuchte|wassergehalt",
+    ),
     ("reading", r"humidit.|teneur en eau|humedad|contenido (volum.trico )?de agua|vol\.?[- ]?%"),
     (
         "rod",

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from soilwater.survey.columns import number_in
-from soilwater.survey.earth import METRES_PER_DEGREE, distance, metres_from
+from soilwater.survey.earth import METRES_PER_DEGREE, distance, metres_from, written_place
 from soilwater.words.errors import Faults
 from soilwater.words.set_right import say_columns, say_missing
 from soilwater.words.unit_texts import plain_characters
@@ -126,7 +126,7 @@ def local_positions(
             faults.add(
                 f"it falls {slip[0]} away from {whose}", where=spot, cure=f"{slip[1]}: say {cure}"
             )
-    notes = [f"positions around latitude {middle[0]:.5f}, longitude {middle[1]:.5f}"]
+    notes = [f"places understood as around {written_place(middle)}"]
     written = [plain_characters(cell) for pair in cells.values() for cell in pair]
     decimals = max(_decimals(cell, decimal) for cell in written)
     parts = any(re.search(r"\d\s*[°d:\s]\s*\d", cell) for cell in written)

@@ -61,12 +61,18 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
             f"{name}: numbers ({array.ravel()[0]:g}) where times are due; allowed: datetime64 or "
             f'text such as "2025-07-01 06:00".'
         )
+    if array.dtype.kind == "M" and np.isnat(array).any():
+        place = int(np.flatnonzero(np.isnat(array))[0])
+        raise InputError(f"{name}: the time at position {place} is missing.")
     if array.dtype.kind in "OU":
         array = np.array(_settled_dates(array.ravel(), name), dtype=object)
     try:
         index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
     except (ValueError, TypeError, OverflowError) as error:
-        raise InputError(f"{name}: cannot be read as times ({error}).") from error
+        raise InputError(
+            f"{name}: cannot be read as times ({error}); allowed: datetime64 or text such as "
+            f'"2025-07-01 06:00".'
+        ) from error
     if index.tz is not None:
         raise InputError(
             f"{name}: carries the time zone {index.tz}; allowed: local standard time without a "

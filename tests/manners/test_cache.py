@@ -4,22 +4,28 @@ Every run is a process of its own on a copy of the package, with a cache folder 
 """
 
 import gc
+import importlib
 import json
 import os
 import shutil
 import subprocess
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from numba import njit
+from numba import config, njit, types
+from numba.core.compiler import Flags
+from numba.core.typing.templates import make_concrete_template
 
 import soilwater as sw
 from soilwater.kernels import parts
-from soilwater.kernels.cache import _Compiling
+from soilwater.kernels.cache import _Compiling, compile_before
 from soilwater.kernels.curves import find_bin
+from soilwater.kernels.entry_points import march_columns
 from soilwater.kernels.parts import part
+from soilwater.runs import processors as second
 
 PACKAGE = Path(sw.__file__).parent
 
@@ -89,7 +95,7 @@ def test_an_edited_leaf_kernel_changes_the_next_run(copy, tmp_path):
     assert not first["from_cache"]
     # Who waits for the compiler is told so, once.
     assert len(first["told"]) == 1
-    assert "compiles its solver for this computer, which takes 10-20 s, once" in first["told"][0]
+    assert "compiles its solver for this computer, which takes about 10 s, once" in first["told"][0]
     assert "python -m soilwater warm-up" in first["told"][0]
     # The cache is in use, or the rest would prove nothing. Nothing is compiled, nothing is told.
     again = ask(copy, **cache)
@@ -173,6 +179,44 @@ def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch,
     assert njit(lambda number: more(number))(2.0) == 3.0
 
 
+def test_what_numba_answered_about_a_function_of_its_own_it_is_not_asked_again():
+    add, number = types.Function(make_concrete_template("Add", "add", [])), types.float64
+    kernel = types.Opaque("kernel")
+    asked = []
+
+    class Context:
+        def resolve_function_type(self, function, given, named):
+            asked.append((function, given, tuple(named)))
+            return None if number not in given else len(asked)
+
+    context, answers = Context(), {}
+    for _ in range(2):
+        # Each kernel has a typing of its own.
+        typing = parts._Typing(context, answers)
+        assert typing.resolve_function_type(add, (number, number), {}) == 1
+        typing.resolve_function_type(add, (types.int64,), {})
+        typing.resolve_function_type(add, (number,), {"other": number})
+        typing.resolve_function_type(kernel, (number,), {})
+    assert asked.count((add, (number, number), ())) == 1
+    # What it could not answer, what is called by name, and kernels, of which it has to know.
+    assert asked.count((add, (types.int64,), ())) == 2
+    assert asked.count((add, (number,), ("other",))) == 2
+    assert asked.count((kernel, (number,), ())) == 2
+
+
+def test_options_of_a_kernel_are_those_of_numba_and_notice_a_change():
+    plain = Flags()
+    plain.release_gil = True
+    options = parts._Options(plain)
+    assert (options.values(), hash(options)) == (plain.values(), hash(plain))
+    assert options == plain
+    changed = options.copy()
+    assert changed == options
+    changed.no_compile = True
+    assert changed.values()["no_compile"] and not options.values()["no_compile"]
+    assert changed != options
+
+
 def test_the_collector_waits_for_kernels_of_this_package_only():
     compiling = _Compiling()
 
@@ -193,3 +237,84 @@ def test_the_collector_waits_for_kernels_of_this_package_only():
         assert not gc.isenabled()
     finally:
         gc.enable()
+
+
+SMALL = """
+from numba import njit
+
+
+@njit(cache=True)
+def double(x):
+    return 2.0 * x
+"""
+
+
+def test_while_an_entry_point_is_compiled_and_kept_something_else_goes_on(tmp_path, monkeypatch):
+    Path(tmp_path, "small_kernel.py").write_text(SMALL)
+    monkeypatch.syspath_prepend(tmp_path)
+    monkeypatch.setattr(config, "CACHE_DIR", str(tmp_path))
+    held = []
+
+    @contextmanager
+    def meanwhile():
+        held.append("begun")
+        yield
+        held.append(len(double.signatures))
+
+    double = importlib.import_module("small_kernel").double
+    compile_before(double, (1.0,), meanwhile)
+    # Compiled within it, once, and what it is called with is no reason to do so again.
+    assert held == ["begun", 1]
+    assert double(3.0) == 6.0 and len(double.signatures) == 1
+    compile_before(double, (1.0,), meanwhile)
+    # Another process reads it from disk.
+    again = importlib.reload(sys.modules["small_kernel"]).double
+    compile_before(again, (1.0,), meanwhile)
+    assert len(again.signatures) == 1 and sum(again.stats.cache_hits.values()) == 1
+    # What is not kept, another process could not leave for this one.
+    compile_before(njit(again.py_func), (1.0,), meanwhile)
+    assert held == ["begun", 1]
+
+
+def test_the_march_is_compiled_once_for_whatever_runs():
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    green, day = sw.Profile.over_gravel(sand, 30.0), sw.steady_weather(1, 5.0)
+    sw.simulate(green, day)
+    sw.compare_depths(green, [25.0, 30.0], day, n_threads=1)
+    assert len(march_columns.signatures) == 1
+
+
+@pytest.mark.parametrize("sent", [True, False])
+def test_a_second_process_makes_tables_of_soils_that_can_be_sent(monkeypatch, capfd, sent):
+    ends = []
+
+    class Watched(subprocess.Popen):
+        def kill(self):
+            ends.append(self.poll())
+            super().kill()
+
+    monkeypatch.setattr(second, "processors", lambda: 2)
+    monkeypatch.setattr(second, "PATIENCE", 60.0)
+    monkeypatch.setattr(subprocess, "Popen", Watched)
+    soil = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0) if sent else lambda: None
+    with second.tables_made_meanwhile([soil]):
+        pass
+    # It came to its end by itself.
+    assert ends == [0 if sent else 1]
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize("name", ["", "notebook", "python-that-is-not-there", "python-that-fails"])
+def test_without_a_second_process_nothing_is_said_or_lost(tmp_path, monkeypatch, capfd, name):
+    place = Path(tmp_path, name)
+    if name == "python-that-fails":
+        place.write_text("#!/bin/sh\necho oh no >&2\nexit 3\n")
+        place.chmod(0o755)
+    monkeypatch.setattr(second, "processors", lambda: 2)
+    monkeypatch.setattr(sys, "executable", str(place) if name else None)
+    monkeypatch.setattr(second, "PATIENCE", 60.0)
+    gone_on = []
+    with second.tables_made_meanwhile([sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)]):
+        gone_on.append(name)
+    assert gone_on == [name]
+    assert capfd.readouterr() == ("", "")

@@ -111,8 +111,9 @@ def test_a_turned_green_reads_the_same():
         run = sw.simulate(ground, weather, output="48 h", tolerance=tolerance)
         return ground.on_map(sw.meter_reading(run, rod=7.6).isel(time=-1)).values
 
-    # Sums in another order differ by round-off, and what hangs on it by a share of the tolerance.
-    for tolerance, most in ((1.5e-3, 2e-5), (1e-4, 1e-7)):
+    # Sums in another order differ by round-off, as in maps of a code written apart (2e-13). Whether
+    # a column is solved may hang on that, once in many runs: then by a trace of a loose tolerance.
+    for tolerance, most in ((1.5e-3, 1e-7), (1e-4, 2e-13)):
         straight = after_two_days(level, depth, tolerance)
         assert np.ptp(straight) > 0.02
         for turn in (np.transpose, np.flipud, np.fliplr):

@@ -52,8 +52,8 @@ def test_a_mirror_changes_nothing():
         ).run()  # fmt: skip
 
     one, other = run(nodes, level), run(nodes[::-1].copy(), level[::-1])
-    # Sums in another order differ by round-off, and what hangs on it by a trace of the tolerance.
-    assert np.abs(one.head - other.head[::-1]).max() < 5e-3
+    # Sums in another order differ by round-off; where sand is full, heads differ by more of it.
+    assert np.abs(one.head - other.head[::-1]).max() < 1e-6
     # Where it is not level, something must flow at all.
     assert np.abs(one.links.moved[:, ALL]).max() > 1.0
 

@@ -87,6 +87,7 @@ def test_conductivity_of_packed_sands_is_held_and_of_soils_as_they_lay_is_less()
     far = measured_conductivity.errors(packed, (60.0, 100.0))
     assert abs(far.mean) < 0.3
     assert far.spread < 0.5
+    assert far.held >= 0.8
     # What a soil as it lay conducts when it is full passes through wide pores between its crumbs.
     assert -1.3 < measured_conductivity.errors(lay, (5.0, 60.0)).mean < -0.4
 

@@ -9,6 +9,7 @@ from reference import hours_after_start, one_soil
 from scipy.integrate import solve_ivp
 
 import soilwater as sw
+from soilwater.weather.made import from_days
 
 # --- fine two-dimensional solutions --------------------------------------------------------------
 
@@ -117,6 +118,19 @@ def test_a_step_rarely_has_to_be_done_again(soaked_slice):
     steps = int(run.steps[0])
     assert int(run.rejected_steps[0]) <= 0.1 * steps
     assert int(run.newton_iterations[0]) <= 4 * steps
+
+
+def test_few_steps_of_many_columns_are_done_again_on_sand_that_dries_for_days():
+    # A hundred metres, of which some place or another always is about to be wetted or to dry out.
+    x = np.arange(400) * 25.0
+    level = 12.0 * np.sin(2.0 * np.pi * x / 700.0) + 3.0 * np.sin(2.0 * np.pi * x / 390.0 + 1.0)
+    depth = 30.0 + 2.0 * np.sin(2.0 * np.pi * x / 470.0 + 0.4)
+    green = sw.Profile.over_gravel(STRAIGHT_SAND, 30.0, base_suction=3.0)
+    demand = np.array([0.0] * 2 + [5.0] * 7)
+    days = from_days(hours_after_start(24.0 * np.arange(10)), np.zeros(9), demand)
+    run = sw.simulate(sw.Transect(x, level, depth, green), days, turf=TURF, start="soaked")
+    steps, rejected = int(run.steps[0]), int(run.rejected_steps[0])
+    assert rejected <= 0.03 * (steps + rejected)
 
 
 def test_columns_alone_are_wrong_by_several_per_cent_on_a_slope():

@@ -7,6 +7,7 @@ import pytest
 from grounds import WET_MIX
 
 import soilwater as sw
+from soilwater.decisions.watering.plan_words import with_sentence
 from soilwater.decisions.watering.visits import Visits, within_crew_time
 
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
@@ -16,8 +17,8 @@ GREEN = sw.Survey([sw.Spot(name, depth, area=5.0) for name, depth in SPOTS.items
 GIVEN = {"rod": 7.6, "base_suction": (1.0, 6.0), "draws": 8}
 
 
-def planned(survey=GREEN, **more):
-    return sw.hand_water_plan(survey, WET_MIX, WEATHER, TURF, "12 %", **GIVEN, **more)
+def planned(survey=GREEN, threshold="12 %", **more):
+    return sw.hand_water_plan(survey, WET_MIX, WEATHER, TURF, threshold, **GIVEN, **more)
 
 
 def at_one_visit(plan, what):
@@ -61,6 +62,31 @@ def test_what_is_left_out_is_told_and_what_it_costs_is_simulated(plan, short):
     assert len(told) == len(at_one_visit(short, "left_out"))
     assert any(spot.spot.name in line.split("left out: ")[1] for line in told)
     assert not any(each.left_out for each in plan.spots)
+
+
+def test_a_spot_that_is_out_of_time_and_holds_too_little_is_told_both():
+    found = planned(
+        sw.Survey([sw.Spot("E5", 46.0, area=9.0)]), flow="15 gpm", crew_time="1 s", threshold="15 %"
+    )
+    spot = found.spot("E5")
+    assert spot.left_out and spot.outcome == "no time; rebuild or live with it"
+    for said in (spot.sentence, spot.why_not):
+        assert "time" in said and "holds too little to stay above 15 % with all of it" in said
+    assert any(each.startswith("Hold too little") and "E5" in each for each in found.totals)
+
+
+def test_how_often_a_day_is_counted(plan):
+    spot = plan.spot("B2")
+    morning = replace(spot.waterings[0], time=np.datetime64("2025-07-03T06:00", "ns"))
+    for hours, told in (
+        ([0], ""),
+        ([0, 6], ", on some days twice"),
+        ([0, 4, 8], ", up to 3 times"),
+    ):
+        walks = tuple(replace(morning, time=morning.time + np.timedelta64(h, "h")) for h in hours)
+        said = with_sentence(replace(spot, waterings=walks, held=True), 0.12, 0.8, None, 0.2, 0.2)
+        assert f"above 12 %{told}" in said.sentence
+        assert ("does not last the day" in said.sentence) == bool(told)
 
 
 def test_time_is_shared_out_by_dryness():

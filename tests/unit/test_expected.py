@@ -85,7 +85,7 @@ def test_slopes_are_warned_of_with_numbers():
     told = expected_reading(steep, SAND, rod="3 in", slope_length="9 m").attrs["cautions"]
     assert (
         "crest, if at the crest, behaves as if" in told
-        and "6.6 to 11.6 cm (2.6 to 4.6 in) deeper" in told
+        and "6.6 to 11.5 cm (2.6 to 4.5 in) deeper" in told
     )
 
 

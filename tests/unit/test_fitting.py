@@ -175,7 +175,7 @@ def test_importance_sampling_against_a_random_walk():
         squares = np.sum((curve(x, SUCTION) - noisy) ** 2, axis=1)
         likely = np.mean(scatter**-4.0 * np.exp(-0.5 * squares[:, None] / scatter**2), axis=1)
         expected = -0.5 * np.sum(((x - centre) / spread) ** 2, axis=1)
-        possible = (x[:, 0] >= 0) & (x[:, 0] <= 0.2)
+        possible = (x[:, 0] >= 0) & (x[:, 0] <= PARAMETERS["VanGenuchten"][0].upper)
         return np.where(possible, np.log(likely + 1e-300) + expected, -np.inf)
 
     axes = np.column_stack(
@@ -362,20 +362,25 @@ def test_a_truth_of_another_kind_is_leaned_on():
 
 def test_conductivity_scatters_as_measured_sands_do():
     """Standard deviations of log10(measured / Mualem) on packed sands: Leij et al. 1996 and Nemes
-    et al. 2001, 0.24 at 5-30 cm, 0.34 at 30-60 and 0.41 at 60-100, near and far from saturation.
+    et al. 2001, 0.24 at 5-30 cm, 0.34 about a mean of -0.08 at 30-60 and 0.41 about one of 0.49 at
+    60-100, near and far from saturation.
     """
     assert pytest.approx(0.24 * np.log(10.0)) == CONDUCTIVITY_ERROR
     assert pytest.approx(0.43 * np.log(10.0)) == GRADING_ERROR
     assert pytest.approx(0.61) == GRADING_RATIO
-    for saturation, measured in ((1.0, 0.24), (0.25, 0.34), (0.13, 0.41)):
+    for saturation, measured in (
+        (1.0, 0.24),
+        (0.4, np.hypot(0.34, 0.08)),
+        (0.11, np.hypot(0.41, 0.49)),
+    ):
         level = CONDUCTIVITY_ERROR / np.log(10.0)
         fall = TORTUOSITY_ERROR * np.log10(1.0 / saturation)
         assert np.hypot(level, fall) == pytest.approx(measured, abs=0.025)
     fit = LAB.fit(VanGenuchten, draws=4000)
     sets = dict(zip(fit.parameter_names, fit.parameter_sample.T, strict=True))
     assert np.std(np.log10(sets["k_sat"])) == pytest.approx(0.24, rel=0.05)
-    assert np.std(sets["tortuosity"]) == pytest.approx(0.4, rel=0.05)
-    assert np.std([soil.tortuosity for soil in fit.samples()]) == pytest.approx(0.4, rel=0.05)
+    assert np.std(sets["tortuosity"]) == pytest.approx(0.6, rel=0.05)
+    assert np.std([soil.tortuosity for soil in fit.samples()]) == pytest.approx(0.6, rel=0.05)
 
 
 @pytest.mark.parametrize("level", ["base", "middle", "top"])

@@ -11,7 +11,7 @@ import pytest
 import soilwater
 from soilwater import __main__ as command
 from soilwater.kernels.cache import SWITCH
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 
 
 def test_it_runs_as_a_module():

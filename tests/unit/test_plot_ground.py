@@ -93,6 +93,20 @@ def test_odds_of_dryness_look_dry_where_they_are_high():
     plt.close("all")
 
 
+def test_places_that_behave_deeper_look_dry():
+    ground = sw.GreenMap(np.zeros((1, 3)), np.full((1, 3), 30.0), GREEN, "1 m")
+
+    def colours(name):
+        values = xr.DataArray([-2.0, 0.0, 6.0], dims="spot", name=name)
+        drawn = sw.plot.green_map(ground, values).collections[0]
+        return drawn.cmap(drawn.norm(drawn.get_array().ravel()))
+
+    readings = colours("reading")
+    for deep in ("extra_depth", "extra_depth_upper", "root_zone_depth"):
+        assert colours(deep)[[0, 2]] == pytest.approx(readings[[2, 0]])
+    plt.close("all")
+
+
 def test_what_is_no_line_is_refused(alone):
     with pytest.raises(sw.InputError, match="Transect"):
         sw.plot.cross_section(alone)

@@ -224,6 +224,17 @@ def test_spellings_of_one_green_are_shown_before_they_are_joined():
     assert 'no green "7"' in fault_of(two, green="7")
 
 
+def test_holes_that_were_probed_may_be_spots_of_one_green():
+    table = {"Hole": ["H1", "H2", "H3"], "depth (cm)": [30, 31, 32], "TDR (%)": [20, 21, 22]}
+    said = fault_of(table)
+    assert 'where they are spots of one green, say columns={"spot": "Hole"}' in said
+    survey = read_survey(table, columns={"spot": "Hole"}, rod="3 in")
+    assert [spot.name for spot in survey.spots] == ["H1", "H2", "H3"]
+    assert survey.spot("H2").mean_reading() == pytest.approx(0.21)
+    twice = {"Hole": ["1", "1", "2"], "depth (cm)": [30, 31, 32]}
+    assert "spots of one green" not in fault_of(twice)
+
+
 def test_joining_depths_and_readings():
     depths = Survey((Spot("12", 30.0), Spot("13", 31.0)), name="nursery")
     readings = Survey((Spot("No. 12", readings=(Reading(0.22, rod=7.6),)), Spot("20", 33.0)))

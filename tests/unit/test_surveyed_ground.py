@@ -1,6 +1,7 @@
 """From probe holes and levels to a line or a whole green: what is read, asked and written."""
 
 import json
+import re
 from ast import literal_eval
 from dataclasses import replace
 
@@ -11,7 +12,7 @@ from grounds import GREEN
 
 import soilwater as sw
 from soilwater.ground.surfaces import through_points
-from soilwater.survey.earth import distance, metres_from, place_at
+from soilwater.survey.earth import distance, metres_from, place_at, written_place
 from soilwater.survey.outline import distance_from, inside, read_outline
 
 SQUARE = [(0, 0), (20, 0), (20, 20), (0, 20)]
@@ -128,6 +129,16 @@ def test_swapped_longitude_and_latitude_are_told(tmp_path):
     points = write_points(tmp_path / "swapped.geojson", spots(), swapped=True)
     with pytest.raises(sw.InputError, match=r"A1: it falls .*latitude and longitude are swapped"):
         sw.read_survey(points, near=ORIGIN)
+
+
+def test_the_place_that_was_understood_is_said_where_nothing_contradicts_it(tmp_path):
+    points = write_points(tmp_path / "swapped.geojson", spots(), swapped=True)
+    survey = sw.read_survey(points)
+    found = re.search(r"places understood as around ([\d.]+) S, ([\d.]+) E", str(survey))
+    assert [float(each) for each in found.groups()] == pytest.approx([0.12, 51.5], abs=1e-3)
+    ground = sw.interpolate_survey(survey)
+    assert f"places counted from {written_place(survey.origin)}" in str(ground)
+    assert written_place((-33.9, -70.25)) == "33.90000 S, 70.25000 W"
 
 
 def test_pairs_of_degrees_are_told_with_a_table_that_works(tmp_path):

@@ -9,6 +9,7 @@ from grounds import MIDDLE_MIX as MIDDLE
 from grounds import STRAIGHT_SAND as STRAIGHT
 from grounds import WET_MIX
 
+from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.watering.checking import _watered
 from soilwater.decisions.watering.draws import make_draws, make_halves
 from soilwater.decisions.watering.ensembles import (
@@ -19,6 +20,7 @@ from soilwater.decisions.watering.ensembles import (
     day_text,
     days_text,
     depth_grid,
+    depth_in,
     first_at_or_below,
     run_columns,
 )
@@ -220,6 +222,23 @@ def test_days_are_printed_no_finer_than_another_seed_moves_them():
     assert days_text(4.0, 4.0, 4.0, 9.0) == "4"
 
 
+def test_a_depth_that_was_not_reached_is_a_lower_bound():
+    """Beside one probed as deep: never wetter, and in every call by the same amount."""
+    green = Survey([Spot("met", 32.0), Spot("18+", 32.0, depth_at_least=True)])
+    given = {"rod": 7.6, "base_suction": 3.0, "draws": 40}
+    found = dry_down_outlook(green, MIX, TEN_DAYS, TURF, LINES, probe_error=0.0, **given)
+    low, middle, high = found.spot("18+").start
+    assert low < middle < high < found.spot("met").start[0] + 1e-3
+    assert "at least 32" in repr(found) and "as deep as it reached, or deeper" in repr(found)
+    told = expected_reading(green, MIX, **given).sel(spot="18+")
+    assert float(told.expected_reading) == pytest.approx(middle, abs=0.003)
+    made, checked = make_halves(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 20, 0)
+    for drawn in (made, checked):
+        deeper = np.array([depth_in(draw, green.spots[1], 7.6) for draw in drawn]) - 32.0
+        assert deeper.min() > 0.0 and deeper.mean() == pytest.approx(6.0, rel=0.1)
+        assert all(depth_in(draw, green.spots[0], 7.6) == 32.0 for draw in drawn)
+
+
 def test_tables_name_what_was_assumed_left_out_and_warned_of():
     green = Survey([*GREEN.spots, Spot("D4"), Spot("E5", 40.0, depth_at_least=True)], name="a <b>")
     found = dry_down_outlook(green, MIX, TEN_DAYS, TURF, LINES, **CERTAIN)
@@ -383,8 +402,11 @@ def test_water_that_buys_hardly_any_time_is_not_given():
     def stage(amount, hours):
         return _Stage([Event(time, amount, duration=0.25)], hours)
 
-    assert _buys_most([bare, stage(58.0, 103.0)]) == bare
-    assert _buys_most([bare, stage(8.0, 120.0), stage(58.0, 121.0)]).amount == 8.0
+    assert _buys_most([bare, stage(58.0, 103.0)], 0.9) == bare
+    tried = [bare, stage(8.0, 120.0), stage(20.0, 121.0)]
+    assert _buys_most(tried, 0.9).amount == 8.0
+    # The nearer it comes to the share asked for, the more of the hours are to be bought.
+    assert _buys_most(tried, 0.99).amount == 20.0
 
 
 @pytest.fixture(scope="module")
@@ -486,7 +508,7 @@ def test_a_spot_is_kept_whatever_becomes_of_a_deeper_one():
     asked = {"rod": ROD, "base_suction": 3.0, "draws": 3}
     alone, beside = (
         hand_water_plan(
-            Survey(known[:n], name="Kestrel Bank, 9"), MIX, TEN_DAYS, TURF, 0.149, **asked
+            Survey(known[:n], name="Kestrel Bank, 9"), MIX, TEN_DAYS, TURF, 0.151, **asked
         )
         for n in (1, 2)
     )

@@ -187,8 +187,9 @@ def test_missing_negative_and_backward_values_are_all_named():
     [
         (pd.Timestamp("2025-07-01", tz="UTC"), "carries the time zone UTC"),
         (3.0, "numbers .3. where times are due"),
-        ("soon", "cannot be read as times"),
+        ("soon", 'cannot be read as times .*allowed: .*"2025-07-01 06:00"'),
         (pd.NaT, "the time at position 0 is missing"),
+        (np.datetime64("NaT"), "the time at position 0 is missing"),
     ],
 )
 def test_times_that_are_none(value, sentence):

@@ -130,13 +130,19 @@ class CrestEffect(Displayed, Tabled):
                     in_people_units(float(place.root_zone_depth), "length"),
                     f"{100.0 * float(place.reading):.1f} %",
                     f"{100.0 * float(place.reading_alone):.1f} %",
-                    f"{one.of(float(place.extra_depth)):+.1f} {one.unit}",
-                    f"{one.of(float(place.extra_depth_lower)):+.1f} to "
-                    f"{one.of(float(place.extra_depth_upper)):+.1f} {one.unit}",
+                    f"{_signed(place.extra_depth)} {one.unit}",
+                    f"{_signed(place.extra_depth_lower)} to "
+                    f"{_signed(place.extra_depth_upper)} {one.unit}",
                 )
             )
         title = f"Readings on {self.when}, {in_people_units(self.rod, 'length')} rods"
         return Shown(title, _HEADER, rows, caution_lines(self.cautions), set_in=True)
+
+
+def _signed(extra: xr.DataArray) -> str:
+    """Write an extra depth [cm] with its sign."""
+    # Adding 0 turns a rounded -0 into 0.
+    return f"{round(one_writing('length').of(float(extra)), 1) + 0.0:+.1f}"
 
 
 _HEADER = ("place", "depth", "reads", "alone", "behaves deeper by", "over the sands")

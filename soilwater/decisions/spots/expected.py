@@ -21,6 +21,7 @@ from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Survey
+from soilwater.survey.too_short import beyond_reach
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW, PROBABILITY
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
@@ -30,10 +31,10 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
+PLACES = 16
+"""Suctions at the base and errors of the probe that each sand is tried with."""
 PROBE_ERROR = 1.0
 """Standard deviation of one probe depth [cm] (from memory)."""
-DEEPER_THAN_REACHED = 15.0
-"""A depth of "at least" may be this much more [cm], about 6 in (our own choice)."""
 
 
 @mind_words(soil="sand", samples="draws")
@@ -82,7 +83,7 @@ def expected_reading(
     -------
     Dataset
         Over ``spot``, with coordinates `x` and `y` [m] where known: `root_zone_depth` [cm],
-        `expected_reading` [1] and its 80 % limits, which is what drained after a flood from below,
+        `expected_reading` [1] (median) and its 80 % limits: what drained after a flood from below,
         as a lab soaks; `rewetted_reading` [1] and its limits, which drained after gentle water on a
         dry green: sand without a memory of its own is given `likely_memories`. `reading` [1] (mean
         of the usable readings with these rods; with a calibration of those it has learnt from, each
@@ -104,7 +105,7 @@ def expected_reading(
     >>> drained.expected_reading.values.round(3)
     array([0.249, 0.158])
     >>> drained.rewetted_reading.values.round(3)
-    array([0.206, 0.141])
+    array([0.208, 0.142])
     """
     faults = Faults("expected_reading")
     length, error = np.nan, 0.0
@@ -143,21 +144,19 @@ def expected_reading(
     at_least = np.array([spot.depth_at_least for spot in survey.spots])
     rng = np.random.default_rng(seed)
     # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
-    strata = (np.arange(draws) + 0.5) / draws
-    bases = rng.permutation(base.spread(draws))
-    probe = error * _normal_quantiles(rng.permutation(strata))
-    beyond = DEEPER_THAN_REACHED * rng.permutation(strata)
-    drawn, rewetted = np.empty((draws, depth.size)), np.empty((draws, depth.size))
+    shape = (draws, PLACES, 1)
+    strata = (np.arange(draws * PLACES) + 0.5) / (draws * PLACES)
+    bases = rng.permutation(base.spread(strata.size)).reshape(shape)
+    probe = error * _normal_quantiles(rng.permutation(strata)).reshape(shape)
+    beyond = beyond_reach(rng.permutation(strata)).reshape(shape)
+    deeper = np.maximum(depth + np.where(at_least, beyond, probe), length)
+    drawn, rewetted = np.empty(deeper.shape), np.empty((draws, depth.size))
     for i in range(draws):
-        deeper = np.maximum(depth + probe[i] + at_least * beyond[i], length)
-        curve = rest_curve(soils[i % len(soils)])
-        drawn[i] = curve.reading(deeper, length, bases[i])
+        drawn[i] = rest_curve(soils[i % len(soils)]).reading(deeper[i], length, bases[i])
         curve = rest_curve(Rewetted(remembering[i], after))
-        rewetted[i] = curve.reading(deeper, length, bases[i])
-    low, high = np.quantile(drawn, [LOW, HIGH], axis=0)
+        rewetted[i] = curve.reading(deeper[i, 0], length, bases[i, 0])
+    low, expected, high = np.quantile(drawn.reshape(-1, depth.size), [LOW, 0.5, HIGH], axis=0)
     rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
-    usual = depth + at_least * 0.5 * DEEPER_THAN_REACHED
-    expected = rest_curve(best).reading(usual, length, base.best)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     if calibration is not None:
         known = np.flatnonzero(np.isfinite(depth))

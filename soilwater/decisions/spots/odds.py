@@ -14,6 +14,7 @@ from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
 from soilwater.decisions.spots.shared import Basis, Reckoned
 from soilwater.decisions.spots.states import State
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import depth_in_words
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
@@ -168,8 +169,7 @@ class SpotDiagnosis(Displayed, Tabled):
     def _title(self) -> str:
         depth = "depth not found"
         if self.spot.has_depth:
-            depth = in_people_units(self.spot.depth, "length")
-            depth = f"at least {depth}" if self.spot.depth_at_least else f"{depth} deep"
+            depth = depth_in_words(self.spot) + ("" if self.spot.depth_at_least else " deep")
         if np.isfinite(self.own_depth):
             depth += f" (behaves as if {in_people_units(self.own_depth, 'length')})"
         return (
@@ -265,7 +265,7 @@ class Diagnosis(Displayed, Tabled):
             rows.append(
                 (
                     each.spot.name,
-                    in_people_units(each.spot.depth, "length"),
+                    depth_in_words(each.spot),
                     f"{100 * each.reading:.1f}",
                     f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
                     f"{first.label} {100 * first.probability:.0f} %",

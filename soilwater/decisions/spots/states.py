@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import BEYOND_REACH
 from soilwater.words.arrays import FloatArray
 
 UPTAKE_DEPTH = 12.0
@@ -350,7 +351,7 @@ def _depths(spot: Spot, prior: Prior, scatter: FloatArray, rng: np.random.Genera
     if not spot.has_depth:
         depth = prior.usual_depth + prior.usual_spread * rng.standard_normal(shape)
     elif spot.depth_at_least:
-        depth = spot.depth + rng.exponential(prior.usual_spread, shape)
+        depth = spot.depth + rng.exponential(BEYOND_REACH, shape)
     else:
         wrong = rng.random(shape) < (SLIP if prior.probe_error > 0.0 else 0.0)
         error = np.where(wrong, WRONG_DEPTH, np.hypot(prior.probe_error, scatter))

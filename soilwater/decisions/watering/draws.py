@@ -12,17 +12,23 @@ from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.soils import Hysteretic, Soil
+from soilwater.survey.too_short import beyond_reach
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 
 
 class Draw(NamedTuple):
-    """One equally likely combination: sand, weather, base suction [cm], error of the probe [1]."""
+    """One equally likely combination.
+
+    Sand, weather, base suction [cm], error of the probe [cm], and how far beyond its reach a root
+    zone goes on where it was too short [cm].
+    """
 
     soil: Soil
     weather: Weather
     base: float
     probe: float
+    beyond: float
 
     def profile(self, depth: float) -> Profile:
         """Root zone of a depth [cm] over gravel in this draw."""
@@ -112,10 +118,15 @@ def _paired(
     which_member = rng.permutation(order % len(members))
     shuffled = rng.permutation(bases)
     probes = probe_error * rng.standard_normal(bases.size)
+    # Of its own, so that all else is drawn as if every probe had met the gravel.
+    beyond = beyond_reach(rng.spawn(1)[0].permutation((order + 0.5) / bases.size))
     return [
-        Draw(soils[s], members[m], float(b), float(p))
-        for s, m, b, p in zip(which_soil, which_member, shuffled, probes, strict=True)
-    ]
+        Draw(soils[s], members[m], *numbers)
+        for s, m, *numbers in zip(
+            which_soil, which_member, *(each.tolist() for each in (shuffled, probes, beyond)),
+            strict=True,
+        )
+    ]  # fmt: skip
 
 
 def drying(soil: Soil) -> Soil:

@@ -275,7 +275,8 @@ def column(
 
 def depth_in(draw: Draw, spot: Spot, rod: float) -> float:
     """Depth [cm] a spot has in a draw; no less than the rod [cm] is long."""
-    return max(spot.depth + draw.probe, rod + 0.5)
+    depth = spot.depth + (draw.beyond if spot.depth_at_least else draw.probe)
+    return max(depth, rod + 0.5)
 
 
 def depth_grid(depths: FloatArray) -> FloatArray:
@@ -383,8 +384,8 @@ def spots_with_depth(survey: Survey, rod: float) -> tuple[list[Spot], list[str]]
         notes.append(f"left out, no depth found: {', '.join(missing)}")
     if least:
         notes.append(
-            f"the probe was too short at {', '.join(least)}: taken as just that deep; they may be "
-            "drier"
+            f"the probe was too short at {', '.join(least)}: as deep as it reached, or deeper, by "
+            "another amount in each case"
         )
     faults = Faults(f'Survey "{survey.name}"' if survey.name else "Survey")
     if not known:

@@ -14,7 +14,7 @@ from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.ground.turf import Turf
 from soilwater.runs.green_map import GreenMap
 from soilwater.runs.meter import days_until, meter_reading
-from soilwater.runs.scheduling import processors
+from soilwater.runs.processors import processors
 from soilwater.runs.simulate import simulate
 from soilwater.runs.transect import Transect
 from soilwater.weather.made import steady_weather

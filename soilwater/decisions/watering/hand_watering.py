@@ -170,14 +170,14 @@ def hand_water_plan(
     Notes
     -----
     Light and often: a spot is watered on the last morning before too many draws would fall to
-    the line, with what the layer of the rods has lost, but no more than `largest_amount`. Where
+    the line, with what is missing until the crew is back, but no more than `largest_amount`. Where
     that does not last, it is given more, up to what three in four draws can hold, now and at the
     visits that follow, without feeding the gravel, then at the crew's next hour, then on the day
     before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
     little to keep the line gets the smallest amount that buys nine tenths of the hours above it
-    that can be bought; the plan says how many these are, and what of the water feeds the gravel. A
-    spot that starts below the line is watered on the first morning, and is to be back above it
-    after two days.
+    that can be bought, or more, the nearer it comes to the share asked for; the plan says how many
+    these are, and what of the water feeds the gravel. A spot that starts below the line is watered
+    on the first morning, and is to be back above it after two days.
 
     Examples
     --------
@@ -303,7 +303,8 @@ def hand_water_plan(
         visits = Visits.of(made_on.times, hours, dry)
         in_need = spots_in_need(made_on, wish, visits, aside)
         alike = calibration is None and start == "drained"
-        shared = _deepest_of_class(known, in_need) if alike else {i: i for i in in_need}
+        begins = [visits.counted_from(each, wish.line, wish.asked) for each in made_on.reading]
+        shared = _deepest_of_class(known, begins, in_need) if alike else {i: i for i in in_need}
         distinct = sorted(set(shared.values()))
         settled = planned(made_on, distinct, wish, visits, n_threads, planning)
         # Where the deepest is not kept, others of its class may be: each has a plan of its own.
@@ -446,11 +447,17 @@ def _check_start(weather: Weather) -> None:
         )
 
 
-def _deepest_of_class(known: Sequence[Spot], in_need: Sequence[int]) -> dict[int, int]:
-    """For each spot the deepest spot of its class of depths, whose plan it shares."""
-    classes: dict[int, list[int]] = {}
+def _deepest_of_class(
+    known: Sequence[Spot], begins: Sequence[int], in_need: Sequence[int]
+) -> dict[int, int]:
+    """For each spot the deepest of its class of depths, whose plan it shares.
+
+    Of those whose line counts from the same time on: one that starts below it is given time.
+    """
+    classes: dict[tuple[int, bool, int], list[int]] = {}
     for i in in_need:
-        classes.setdefault(int(known[i].depth // DEPTH_CLASS), []).append(i)
+        of_spot = (int(known[i].depth // DEPTH_CLASS), known[i].depth_at_least, begins[i])
+        classes.setdefault(of_spot, []).append(i)
     return {
         i: max(members, key=lambda j: known[j].depth)
         for members in classes.values()

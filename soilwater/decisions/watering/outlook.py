@@ -48,6 +48,7 @@ from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.too_short import depth_in_words
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
@@ -209,7 +210,7 @@ class DryDownOutlook(Displayed, Tabled):
         return [
             (
                 each.spot.name,
-                in_people_units(each.spot.depth, "length"),
+                depth_in_words(each.spot),
                 *(_reading_text(band) for band in (each.start, each.rewetted) if band is not None),
                 *(
                     days_text(*days, self.horizon)
@@ -456,7 +457,7 @@ def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizo
     """When the bulk of the green is firm, what the deepest spot reads."""
     firm = float(np.median([each.firm.median for each in spots]))
     deepest = max(spots, key=lambda each: each.spot.depth)
-    told = f"{deepest.spot.name} ({in_people_units(deepest.spot.depth, 'length')})"
+    told = f"{deepest.spot.name} ({depth_in_words(deepest.spot)})"
     if not np.isfinite(firm):
         last = 100 * deepest.readings[-1]
         return (

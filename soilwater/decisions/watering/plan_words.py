@@ -17,6 +17,7 @@ from soilwater.decisions.watering.water_plan import (
 )
 from soilwater.runs.wetted import gently
 from soilwater.survey.survey import Spot
+from soilwater.survey.too_short import depth_in_words
 from soilwater.weather.irrigation import Event
 from soilwater.words.displays import as_counted, listed
 from soilwater.words.quantities import LITRES_PER_US_GALLON, in_one_unit, in_people_units
@@ -71,10 +72,10 @@ def with_sentence(
     `short` is why it does not; `drained` what it reads as it starts, `rewetted` drained after
     gentle water on a dry green [1].
     """
-    outcome = _outcome(plan, share, short)
-    why = worded(lambda: _why_not(plan, line, share, outcome, short)) if not plan.held else ""
+    plan = replace(plan, outcome=_outcome(plan, share, short))
+    why = worded(lambda: _why_not(plan, line, share, short)) if not plan.held else ""
     sentence = worded(lambda: _sentence(plan, line, why, drained, rewetted))
-    return replace(plan, sentence=sentence, why_not=why, outcome=outcome)
+    return replace(plan, sentence=sentence, why_not=why)
 
 
 def _outcome(plan: SpotPlan, share: float, short: Short | None) -> str:
@@ -82,7 +83,7 @@ def _outcome(plan: SpotPlan, share: float, short: Short | None) -> str:
     if plan.held:
         return "kept" if plan.waterings else "none needed"
     if plan.left_out:
-        return "no time"
+        return NO_TIME + (f"; {REBUILD}" if short is not None and short.holds_too_little else "")
     if short is None or (plan.waterings and plan.kept > share - NEARLY):
         # It kept the line where the plan was made, or all but did: no reason to rebuild.
         return "just short"
@@ -92,17 +93,18 @@ def _outcome(plan: SpotPlan, share: float, short: Short | None) -> str:
 NEARLY = 0.05
 """Short of the share that is asked for by less than so much [1], a plan is just short: a share of
 100 draws errs by 0.04."""
+NO_TIME = "no time"
 REBUILD = "rebuild or live with it"
 """What comes of a plan for a spot that holds too little to keep its line."""
 
 
-def _why_not(plan: SpotPlan, line: float, share: float, outcome: str, short: Short | None) -> str:
+def _why_not(plan: SpotPlan, line: float, share: float, short: Short | None) -> str:
     """Say why a spot does not keep its line, and what to do, after its name."""
+    outcome = plan.outcome
     above = f"above {100 * line:g} %"
-    if outcome == "no time":
-        if not plan.waterings:
-            return "is left out for want of time"
-        return "gets only part of its water for want of time"
+    if outcome.startswith(NO_TIME):
+        got = "gets only part of its water" if plan.waterings else "is left out"
+        return f"{got} for want of time{_beyond_text(outcome, line)}"
     if outcome == REBUILD and not plan.waterings:
         return (
             f"holds too little to stay {above}, whatever it is given: rebuild it, or live with it "
@@ -120,6 +122,16 @@ def _why_not(plan: SpotPlan, line: float, share: float, outcome: str, short: Sho
         more = in_one_unit(short.more, "water_amount")
         got += f"; {more} more would buy {short.hours:.0f} h more"
     return f"{got}: rebuild it, or live with it"
+
+
+def _beyond_text(outcome: str, line: float) -> str:
+    """Tell of a spot the crew has no time for that all of its water would not keep it either."""
+    if REBUILD not in outcome:
+        return ""
+    return (
+        f", and holds too little to stay above {100 * line:g} % with all of it: rebuild it, or "
+        "live with it and a lower line"
+    )
 
 
 def bought_text(plan: SpotPlan, line: float) -> str:
@@ -144,7 +156,7 @@ def bought_text(plan: SpotPlan, line: float) -> str:
 
 def _sentence(plan: SpotPlan, line: float, why: str, drained: float, rewetted: float) -> str:
     reads = f"drained it reads {100 * drained:.1f} %{_rewetted_text(drained, rewetted)}"
-    at = f"{plan.spot.name} ({in_people_units(plan.spot.depth, 'length')})"
+    at = f"{plan.spot.name} ({depth_in_words(plan.spot)})"
     first = day_text(plan.first_below_without, np.inf)
     without = (
         f"without water {100 * (1 - plan.kept_without):.0f} % of the cases tried fall to "
@@ -157,19 +169,21 @@ def _sentence(plan: SpotPlan, line: float, why: str, drained: float, rewetted: f
         said = (
             f"{at}: the crew has no time for {in_one_unit(missing, 'water_amount')} of its water "
             f"({', '.join(stamp(each.time) for each in plan.left_out)}), which leaves "
-            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %; {without}"
+            f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
+            f"{_beyond_text(plan.outcome, line)}; {without}"
         )
     elif not plan.held:
         bought = f"{bought_text(plan, line)}; " if plan.waterings else ""
         return f"{at}: {bought}it {why}; {reads}; {without}."
     else:
         total = sum(walk.amount for walk in plan.waterings)
-        days_watered = {walk.time.astype("datetime64[D]") for walk in plan.waterings}
-        often = len(plan.waterings) > len(days_watered)
+        days = [walk.time.astype("datetime64[D]") for walk in plan.waterings]
+        most = max((days.count(day) for day in days), default=0)
+        often = "on some days twice" if most == 2 else f"up to {most} times a day"
         said = (
             f"{at}: {in_one_unit(total, 'water_amount')} in {_times_text(len(plan.waterings))} "
             f"keeps {100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
-            f"{', on some days twice, as it does not last the day' if often else ''}"
+            f"{f', {often}, as it does not last the day' if most > 1 else ''}"
             f"; {without}"
         )
     if plan.waterings:
@@ -187,7 +201,7 @@ def short_text(plans: Sequence[SpotPlan], line: float) -> list[str]:
     line : float
         To stay above [1].
     """
-    beyond = [each for each in plans if each.outcome == REBUILD]
+    beyond = [each for each in plans if REBUILD in each.outcome]
     if not beyond:
         return []
     names = listed(each.spot.name for each in beyond)

@@ -29,13 +29,20 @@ hold feeds the gravel. Our own choice, and one that matters little: between 0.1 
 room is given the same, and one that is nearly too deep by 9 % more or less at most, for the same
 share kept (nine spots of three sands; at 0.1 the crew comes twice as often at noon)."""
 MOST = 0.9
-"""Where the line is not kept, the smallest amount is given that buys so much of the hours above it
-that can be bought [1] (our own choice)."""
+"""Where the line is kept in no draw, the smallest amount is given that buys so much of the hours
+above it that can be bought [1]; all of them where it is almost kept in as many as asked, and
+between the two in between, so that amounts do not leap there (our own choice)."""
 WORTH = 0.5
 """Where the line is not kept, a mm is to buy so much time above it [h], or no water is given: a
 tenth of what a mm lasts on a day of 5 mm (our own choice)."""
 MOSTLY = 0.5
 """Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
+LEFT = 0.4
+"""Share of the water of a visit that the layer of the rods still has when the crew is back [1], as
+long as nothing was tried. Twenty spots had 0.12 to 0.21, a calibrated green more: it is rather too
+large, so that the first step does not bring too much (our own choice)."""
+LEAST_LEFT = 0.1
+"""That share is never taken for less: beyond that it is no visit that helps (our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 EVERY = 5
@@ -122,7 +129,8 @@ class _Tried(NamedTuple):
 
     `first` is the number of the output time from which the line is to be kept, `room` the water it
     would hold more [mm], `drained` what it would read after that [1], `lost` what has left it at
-    the base by the end [mm].
+    the base by the end [mm], `left` the share of their last water that visits were seen to leave
+    in the layer of the rods [1].
     """
 
     first: int
@@ -131,13 +139,14 @@ class _Tried(NamedTuple):
     drained: FloatArray
     lost: FloatArray
     refill: Refill
+    left: dict[int, float]
 
     @classmethod
     def of(cls, first: int, trial: Trial, spot: int, refill: Refill) -> _Tried:
         """Start with a spot of a trial that has no water by hand."""
         full, drained = refill.again(trial.storage[spot])
         room, lost = full - trial.storage[spot], trial.drainage[spot][:, -1].copy()
-        return cls(first, trial.reading[spot].copy(), room, drained, lost, refill)
+        return cls(first, trial.reading[spot].copy(), room, drained, lost, refill, {})
 
     def copy(self) -> _Tried:
         """Return the same, to come back to."""
@@ -178,6 +187,16 @@ class _Tried(NamedTuple):
         """Draws that water can keep above the line: those that start above it when drained."""
         above: NDArray[np.bool_] = self.drained[:, 0] > line + JUST_ABOVE
         return above
+
+    def least(self, line: float, asked: float) -> FloatArray:
+        """Find what a share of those that can stay reads more than, over time [1]."""
+        least: FloatArray = np.quantile(self.reading[self.can_stay(line)], 1.0 - asked, axis=0)
+        return least
+
+    def see(self, step: _Step, before: _Tried, line: float, asked: float, rod: float) -> None:
+        """Note what a step has left in the layer of the rods at the time it was made for."""
+        gain = self.least(line, asked)[step.until] - before.least(line, asked)[step.until]
+        self.left[step.visit] = float(np.clip(10.0 * rod * gain / step.amount, LEAST_LEFT, 1.0))
 
     def failing(self, line: float, asked: float) -> NDArray[np.int64]:
         """Output times at which less than a share of those that can stay is above the line."""
@@ -264,18 +283,19 @@ def planned(
         short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
-            least = _buys_most(stages[i])
+            near = 1.0 - (wish.probability - each.kept(wish.line)) / wish.probability
+            least = _buys_most(stages[i], MOST + (1.0 - MOST) * near)
             plan[i] = least.events
             short[i] = Short(True, best.amount - least.amount, best.hours - least.hours)
     return Settled(plan, reading, short)
 
 
-def _buys_most(stages: Sequence[_Stage]) -> _Stage:
+def _buys_most(stages: Sequence[_Stage], most: float) -> _Stage:
     """Choose, of plans that do not keep the line, the smallest that buys most of the hours."""
     bare = stages[0].hours
     worth = [each for each in stages if each.hours - bare >= WORTH * each.amount]
     best = max(stage.hours for stage in worth)
-    enough = [stage for stage in worth if stage.hours >= bare + MOST * (best - bare)]
+    enough = [stage for stage in worth if stage.hours >= bare + most * (best - bare)]
     return min(enough, key=lambda stage: stage.amount)
 
 
@@ -340,6 +360,7 @@ def _add(
                 closed[i].add(step.visit)
                 tried[i], plan[i] = before, events
             else:
+                tried[i].see(step, before, wish.line, asked, trial.rod)
                 stages[i].append(tried[i].stage(plan[i], wish.line))
         progress(len(plan) - len(steps), len(plan))
         waiting = list(steps)
@@ -369,10 +390,14 @@ def _run_again(
 
 
 class _Step(NamedTuple):
-    """More water for a spot: at which visit, after which output time, how much [mm]; the plan."""
+    """More water for a spot: at which visit, after which output time, how much [mm]; the plan.
+
+    It is to help `until` an output time.
+    """
 
     visit: int
     at: int
+    until: int
     amount: float
     events: list[Event]
 
@@ -392,9 +417,8 @@ def _next_step(
     dry = tried.missed(line)
     if tried.can_stay(line).mean() < 0.5 or not dry.size:
         return None
-    # Light and often: what the layer of the rods has lost, within what the spot can hold.
-    lost = tried.drained[dry] - tried.reading[dry]
-    light = 10.0 * rod * np.mean(lost, axis=0)
+    # Light and often: what keeps it above the line until the crew is back, if it can hold that.
+    missing = 10.0 * rod * (line - tried.least(line, asked))
     room = tried.full()
     to_firm = 10.0 * rod * (wish.firm - np.quantile(tried.reading, wish.probability, axis=0))
     plan = {event.time: event for event in events}
@@ -409,19 +433,21 @@ def _next_step(
             at, time = int(visits.at[number]), visits.time[number]
             before = plan[time].amount if time in plan else 0.0
             most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
-            amount = _amount(before, float(light[at]), min(float(room[at + 1]) + before, most))
+            back = max(visits.back(number), int(failing))
+            until = at + 1 + int(np.argmax(missing[at + 1 : back + 1]))
+            # At other visits more may be left: one that brings too much is not taken back.
+            guess = 0.5 * (LEFT + max(tried.left.values(), default=LEFT))
+            more = float(missing[until]) / tried.left.get(number, guess)
+            amount = _amount(before, more, min(float(room[at + 1]) + before, most))
             if amount is not None:
                 plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
                 ordered = sorted(plan.values(), key=lambda event: event.time)
-                return _Step(number, at, amount - before, ordered)
+                return _Step(number, at, until, amount - before, ordered)
     return None
 
 
-def _amount(before: float, light: float, most: float) -> float | None:
-    """Water of a visit [mm] that had some before; None where no more is worth it.
-
-    A visit that was not enough is doubled up to the most it may be given.
-    """
-    asked = min(max(2.0 * before, light, LEAST_AMOUNT), most)
+def _amount(before: float, more: float, most: float) -> float | None:
+    """Water of a visit [mm] that had some before and wants more; None where no more is worth it."""
+    asked = min(max(before + max(more, FINEST_AMOUNT), LEAST_AMOUNT), most)
     amount = float(np.floor(asked / FINEST_AMOUNT + 0.5) * FINEST_AMOUNT)
     return amount if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT) else None

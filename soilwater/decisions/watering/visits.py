@@ -16,6 +16,7 @@ CREW_HOURS = (6.0, 12.0)
 """Hours of the day at which a crew waters (common practice, no source)."""
 DAYS_BACK = 2
 """How many days before a miss may be watered for it, where one cannot hold it."""
+_NEVER = 10**9
 BACK_AFTER = 48.0
 """A spot that starts below the line is to be back above it after so long [h]."""
 
@@ -69,6 +70,11 @@ class Visits(NamedTuple):
         below = float(np.mean(reading[:, self.first] > line)) < asked
         later = self.first + round(BACK_AFTER / OUTPUT_HOURS)
         return min(later, int(reading.shape[1]) - 1) if below else self.first
+
+    def back(self, number: int) -> int:
+        """Find the last output time before the crew is back at the hour of a visit."""
+        later = self.at[(self.hour == self.hour[number]) & (self.at > self.at[number])]
+        return int(later[0]) if later.size else _NEVER
 
     def before(self, failing: int) -> list[int]:
         """Numbers of the visits that may help where the line is missed, the last first hour first.
