@@ -304,28 +304,35 @@ def _tracks(
     weather: Weather,
     errors: Mapping[str, float],
 ) -> tuple[tuple[Span, ...], tuple[Track, ...], list[float]]:
-    """Sort readings by instrument and spot; find the instants and depths they need."""
-    taken: dict[tuple[int, Span, bool], list[tuple[float, float, float]]] = {}
+    """Sort readings by instrument and spot; find the instants and depths they need.
+
+    Each sensor is an instrument of its own, with an offset of its own; the meter is one.
+    """
+    taken: dict[tuple[int, Span, int], list[tuple[float, float, float]]] = {}
     for i, reading in readings:
         hour = on_the_clock(hours_between(weather.start, reading.time))
         error = float(np.hypot(errors["meter_error"], reading.added_error))
         read = (hour, reading.value, error)
-        taken.setdefault((i, Span(0.0, reading.rod), False), []).append(read)
+        taken.setdefault((i, Span(0.0, reading.rod), 0), []).append(read)
     numbers = {spot.name: i for i, spot in enumerate(spots)}
-    for sensor in sensors:
+    for n, sensor in enumerate(sensors, start=1):
         span = Span(sensor.depth - 0.5 * sensor.height, sensor.depth + 0.5 * sensor.height)
         count = min(sensor.times.size, MOST_OF_A_SENSOR)
         which = np.unique(np.linspace(0, sensor.times.size - 1, count).round().astype(int))
-        error = errors["sensor_error"]
-        taken.setdefault((numbers[sensor.spot], span, True), []).extend(
-            (on_the_clock(hours_between(weather.start, time)), float(value), error)
-            for time, value in zip(sensor.times[which], sensor.values[which], strict=True)
-        )
+        every_hour = [on_the_clock(hours_between(weather.start, t)) for t in sensor.times[which]]
+        # Of what is logged faster than that clock the first counts: errors of one instant are one.
+        hours, first = np.unique(every_hour, return_index=True)
+        values = sensor.values[which][first].tolist()
+        taken[numbers[sensor.spot], span, n] = [
+            (hour, value, errors["sensor_error"])
+            for hour, value in zip(hours.tolist(), values, strict=True)
+        ]
     spans = tuple(sorted({span for _, span, _ in taken}))
     instants = sorted({hour for every in taken.values() for hour, *_ in every})
     number = {hour: k for k, hour in enumerate(instants)}
     tracks = []
-    for (i, span, buried), every in taken.items():
+    for (i, span, sensor_number), every in taken.items():
+        buried = sensor_number > 0
         hours, values, spreads = np.array(sorted(every)).T
         tracks.append(
             Track(

@@ -188,10 +188,14 @@ def test_a_sensor_counts_as_much_as_its_errors_last():
     run = sw.simulate(profile, WEATHER, turf=TURF, output=6.0, keep=["water_content"])
     water = run.water_content.sel(depth=slice(5.1, 10.1)).mean("depth")
     sensor = sw.BuriedSensor("A2", 7.6, run.time.values[3:30], water.values[3:30])
+    # One beside it that logs every five minutes is another, with an offset of its own.
+    minutes = run.time.values[5] + np.arange(4) * np.timedelta64(5, "m")
+    twin = sw.BuriedSensor("A2", 7.6, minutes, np.full(4, water.values[5]))
     survey = sw.Survey([sw.Spot(name, depth) for name, depth in DEPTHS.items()])
-    found = learn(survey, sensors=[sensor], draws=100)
-    track = found.evidence.tracks[0]
+    found = learn(survey, sensors=[sensor, twin], draws=100)
+    track, beside = found.evidence.tracks
     assert track.buried and track.at.size == 27
+    assert beside.buried and beside.hours.tolist() == [track.hours[2], track.hours[2] + 0.25]
     assert 0.3 < found.quantity("wet_factor").spread < 0.95
 
 

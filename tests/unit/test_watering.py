@@ -610,6 +610,11 @@ def test_no_water_is_given_on_the_day_of_the_event(plan):
     assert kept_dry.waterings
     assert all(walk.time.astype("datetime64[D]") != day for walk in kept_dry.waterings)
     assert f"no water by hand on {day}" in kept_dry.assumptions
+    # A slip in the date is seen.
+    short = steady_weather(1, 5.0)
+    other = hand_water_plan(GREEN, MIX, short, TURF, 0.12, event_day="2035-07-05", **BANDED)
+    said = "no water by hand on 2035-07-05, which is outside the weather given"
+    assert said in other.assumptions
 
 
 @pytest.mark.parametrize("seconds", [5.0, 90.0])

@@ -7,7 +7,7 @@ checked on another; what it claims is what the check shows.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Literal
 
 import numpy as np
@@ -57,7 +57,7 @@ from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, TimeSpan, WaterAmount, WaterContent
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
-from soilwater.words.several import items_of, number_of
+from soilwater.words.several import number_of
 from soilwater.words.times import as_time, stamp
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
@@ -210,10 +210,13 @@ def hand_water_plan(
                 faults.add(f"crew_time is {crew_time!r}", allowed="above 0")
         if flow is None:
             faults.add("crew_time is given, and no flow to count by", cure='give flow="15 gpm"')
-    hours = sorted({number_of(each) for each in items_of(crew_hours, "crew_hours", "(6,)", faults)})
+    given = crew_hours if isinstance(crew_hours, Iterable) else ()
+    hours = sorted({number_of(each) for each in given})
     if not hours or not all(0.0 <= each < 24.0 for each in hours):
         faults.add(
-            f"crew_hours is {crew_hours!r}", allowed="hours of the day from 0 to below 24, (6, 12)"
+            f"crew_hours is {crew_hours!r}",
+            allowed="hours of the day from 0 to below 24",
+            cure="write crew_hours=(6, 12)",
         )
     dry: list[np.datetime64] = []
     if event_day is not None:
@@ -365,7 +368,7 @@ def hand_water_plan(
             *assumed,
             said,
             worded(lambda: f"at most {in_one_unit(wish.most, 'water_amount')} at a visit"),
-            *(f"no water by hand on {day}" for day in dry),
+            *(_dry_day(day, made_on.times) for day in dry),
             *ground_and_demand(sand, turf, members),
             *notes,
         ),
@@ -435,6 +438,12 @@ def _check_firm_by(wish: Wish, times: NDArray[np.datetime64]) -> None:
             f"hand_water_plan: firm_by is {stamp(wish.firm_by)}; allowed: within the weather, "
             f"{stamp(times[0])} to {stamp(times[-1])}."
         )
+
+
+def _dry_day(day: np.datetime64, times: NDArray[np.datetime64]) -> str:
+    """Tell of a day without water, and where the weather does not reach it."""
+    beyond = day + np.timedelta64(1, "D") <= times[0] or day >= times[-1]
+    return f"no water by hand on {day}" + (", which is outside the weather given" if beyond else "")
 
 
 def _check_start(weather: Weather) -> None:
