@@ -8,6 +8,7 @@ from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.watering.plan_words import with_sentence
+from soilwater.decisions.watering.planning import Short
 from soilwater.decisions.watering.visits import Visits, within_crew_time
 
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
@@ -87,6 +88,15 @@ def test_how_often_a_day_is_counted(plan):
         said = with_sentence(replace(spot, waterings=walks, held=True), 0.12, 0.8, None, 0.2, 0.2)
         assert f"above 12 %{told}" in said.sentence
         assert ("does not last the day" in said.sentence) == bool(told)
+
+
+def test_more_water_is_told_where_it_buys_an_hour(plan):
+    """Nobody is told that a millimetre more would buy 0 h."""
+    lost = replace(plan.spot("B2"), held=False, kept=0.4, left_out=())
+    for hours, told in ((0.3, False), (2.0, True)):
+        said = with_sentence(lost, 0.12, 0.8, Short(True, 1.0, hours), 0.2, 0.2).sentence
+        assert ("1.0 mm more would buy 2 h more" in said) == told
+        assert ("more would buy" in said) == told
 
 
 def test_time_is_shared_out_by_dryness():

@@ -118,7 +118,7 @@ def _why_not(plan: SpotPlan, line: float, share: float, short: Short | None) -> 
         return got
     if outcome == "more would help":
         return f"{got}: more at a visit, or more visits, would help"
-    if short is not None and short.more:
+    if short is not None and short.more and short.hours >= 0.5:
         more = in_one_unit(short.more, "water_amount")
         got += f"; {more} more would buy {short.hours:.0f} h more"
     return f"{got}: rebuild it, or live with it"
