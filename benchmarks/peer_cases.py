@@ -14,9 +14,10 @@ from peer_equations import FREE_DRAINAGE, STRESS, Setting, integrator
 import soilwater as sw
 from soilwater.kernels import entry_points
 from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
+from soilwater.kernels.remembering import march_remembering
 from soilwater.runs.drained import mean_over_depth
 from soilwater.runs.forcing import make_forcing
-from soilwater.runs.packing import pack, root_shares
+from soilwater.runs.packing import pack, pack_memories, root_shares
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import begin
 
@@ -47,6 +48,7 @@ class Problem:
     goal: float
     supply: float = 0.0
     daily: float = 0.0
+    peers: tuple[str, ...] = ("CVODE", "LSODA")
 
     @cached_property
     def mesh(self) -> Any:
@@ -75,12 +77,18 @@ class Problem:
         forcing = make_forcing(self.case.weather, self.case.turf, ())
         fresh = pack([self.case], [self.mesh], [self.start], [forcing], settings)
         changing = [name for name in fresh._fields if name not in ("tables", "scalars", "forcing")]
+        turns = begin(self.case, self.mesh).turns
+        memories = pack_memories([self.mesh], [turns], fresh) if self.mesh.remembers else None
 
         def solve() -> Run:
             packed = fresh._replace(**{name: getattr(fresh, name).copy() for name in changing})
-            begin = time.process_time()
-            entry_points.march_columns(0, 1, packed)
-            seconds = time.process_time() - begin
+            given: tuple[Any, ...] = (packed,)
+            if memories is not None:
+                given = (packed, type(memories)(*(each.copy() for each in memories)))
+            march = entry_points.march_columns if memories is None else march_remembering
+            at = time.process_time()
+            march(0, 1, *given)
+            seconds = time.process_time() - at
             steps, rejected, iterations = (int(each) for each in packed.counts[0])
             work = {"steps": steps, "rejected": rejected, "iterations": iterations}
             return Run(seconds, self.top(packed.out_head[0]), work)
@@ -103,8 +111,8 @@ class Problem:
         return solve_once
 
 
-def over_gravel(root_zone: float) -> sw.Profile:
-    layers = (sw.Layer(SAND, root_zone, "sand"), sw.Layer(GRAVEL, 10.0, "gravel"))
+def over_gravel(root_zone: float, sand: sw.VanGenuchten | sw.Hysteretic = SAND) -> sw.Profile:
+    layers = (sw.Layer(sand, root_zone, "sand"), sw.Layer(GRAVEL, 10.0, "gravel"))
     return sw.Profile(layers, sw.SeepageFace())
 
 
@@ -122,12 +130,18 @@ def dry_down(root_zone: float) -> Problem:
 
 def problems() -> list[Problem]:
     drainage = sw.Case(over_gravel(30.0), rain(48.0, 0.0), start="soaked")
+    # While all of it drains, a sand with a memory has one curve, and peers need to know no other.
+    remembering = sw.Case(
+        over_gravel(30.0, sw.Hysteretic(SAND, 1.8)), rain(48.0, 0.0), start="soaked"
+    )
     storm = sw.Case(over_gravel(30.0), rain(1.0, 10.0), start=1e4)
     soils = ((LOAM, 20.0, "loam"), (SAND, 30.0, "sand"), (LOAM, 50.0, "subsoil"))
     profile = sw.Profile(tuple(sw.Layer(*each) for each in soils), sw.FreeDrainage())
     layered = sw.Case(profile, rain(24.0, 0.5), start=150.0)
+    draining = (0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0)
     return [
-        Problem("drainage", drainage, (0.25, 0.5, 1.0, 2.0, 6.0, 12.0, 24.0, 48.0), 5.0),
+        Problem("drainage", drainage, draining, 5.0),
+        Problem("drainage, with a memory", remembering, draining, 2.5),
         *(dry_down(depth) for depth in (30.0, 46.0, 60.0)),
         Problem("storm", storm, (0.05, 0.1, 0.15, 0.2, 0.3, 0.5, 1.0), 5.0, supply=10.0),
         Problem("layered", layered, tuple(2.0 * np.arange(1, 13)), 5.0, supply=0.5),

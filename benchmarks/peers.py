@@ -15,6 +15,9 @@ Times are processor times of one core, the least of several taken in turn: the s
 mesh, tables and results. CVODE runs with no Python in it; LSODA calls its compiled right-hand side
 through Python, and what the calls cost is measured and taken off its time. In the batch ours is
 the whole public call, from profile to labelled results; the peers' is still the solves alone.
+
+A sand with a memory is compared while all of it drains, where it has one curve. A line of linked
+columns is one system to the peer, here LSODA alone, with a band as wide as there are columns.
 """
 
 from __future__ import annotations
@@ -34,6 +37,7 @@ from typing import Any
 import numpy as np
 from peer_cases import FORTNIGHT, TURF, Problem, Run, dry_down, over_gravel, problems
 from peer_equations import Setting
+from peer_linked import Line, lines
 
 import soilwater as sw
 
@@ -56,7 +60,7 @@ def families(solver: str, floor: float, daily: bool) -> Iterator[list[Setting]]:
         yield [Setting(solver, scale, r, share * r, floor, step, sealed) for r in PEER_TOLERANCES]
 
 
-def best_peer(problem: Problem, solver: str, floor: float) -> Setting | None:
+def best_peer(problem: Problem | Line, solver: str, floor: float) -> Setting | None:
     """The fastest setting that is accurate enough."""
     tried: list[tuple[float, Setting]] = []
     for family in families(solver, floor, problem.daily > 0.0):
@@ -75,7 +79,7 @@ def best_peer(problem: Problem, solver: str, floor: float) -> Setting | None:
     return min(again)[1] if again else None
 
 
-def best_of_ours(problem: Problem) -> float:
+def best_of_ours(problem: Problem | Line) -> float:
     """The fastest tolerance that is accurate enough."""
     tried = []
     for tolerance in OUR_TOLERANCES:
@@ -85,19 +89,19 @@ def best_of_ours(problem: Problem) -> float:
     return min(tried)[1]
 
 
-def check_of_reference(problem: Problem) -> float:
-    """Largest difference between the reference and CVODE at 1e-8, without a floor where it can."""
+def check_of_reference(problem: Problem | Line) -> float:
+    """Largest difference between the reference and a peer at 1e-8, without a floor if it can."""
     scales, floors = (1.0, 10.0, 100.0), (1e-30, 1e-8)
-    tight = [Setting("CVODE", s, 1e-8, 1e-8, f, 2.0) for s, f in product(scales, floors)]
+    tight = [Setting(problem.peers[0], s, 1e-8, 1e-8, f, 2.0) for s, f in product(scales, floors)]
     return min(problem.error(problem.peer(setting)()) for setting in tight)
 
 
-def compare(problem: Problem) -> dict[str, Any]:
+def compare(problem: Problem | Line) -> dict[str, Any]:
     """Time ours and both peers in turn."""
     tolerance = best_of_ours(problem)
     found = {
         name + more: best_peer(problem, name, floor)
-        for name in PEERS
+        for name in problem.peers
         for floor, more in FLOORS.items()
     }
     solvers = {"ours": problem.ours(tolerance)}
@@ -120,7 +124,8 @@ def compare(problem: Problem) -> dict[str, Any]:
         if setting is not None:
             told[name]["setting"] = setting._asdict()
     return {
-        "case": problem.name, "nodes": problem.mesh.depth.size, "goal": problem.goal, **told,
+        "case": problem.name, "nodes": problem.mesh.depth.size, "goal": problem.goal,
+        "peers": problem.peers, **told,
         "reference_check": float(f"{check_of_reference(problem):.2g}"),
         **verdict(told, "ms", problem.goal),
     }  # fmt: skip
@@ -227,7 +232,8 @@ def table(results: Sequence[dict[str, Any]]) -> str:
         for name in ("ours", *peers):
             told = each.get(name)
             if told is None:
-                cells.append("never within 1e-3")
+                tried = name.split(",")[0] in each.get("peers", PEERS)
+                cells.append("never within 1e-3" if tried else "not tried")
                 continue
             spent = f"{told['ms']:.2f} ms" if "ms" in told else f"{told['s']:.2f} s"
             work = f"{told['steps']} steps" if "steps" in told else f"{told['beyond']} missed"
@@ -250,7 +256,7 @@ def main(wanted: Sequence[str]) -> None:
             told = {"machine": machine(), "allowed_error": ERROR, "results": results}
             path.write_text(json.dumps(told, indent=1) + "\n")
 
-    for problem in problems():
+    for problem in (*problems(), *lines()):
         if not wanted or any(problem.name.startswith(each) for each in wanted):
             keep(compare(problem))
     if not wanted or "batch" in wanted:

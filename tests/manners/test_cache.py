@@ -29,7 +29,8 @@ from soilwater.runs import processors as second
 
 PACKAGE = Path(sw.__file__).parent
 
-# Statics need the smaller of the compiled entry points and are quick to compile.
+# Statics need the smaller of the compiled entry points and are quick to compile, and no kernel
+# knows a class of one's own: tables of its curves need nothing compiled.
 ASK = """
 import json, logging, sys, warnings
 told = []
@@ -41,7 +42,9 @@ with warnings.catch_warnings(record=True) as caught:
     from soilwater.kernels.entry_points import mean_water_contents
     reading = None
     if sys.argv[1] == "run":
-        sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+        class Sand(sw.VanGenuchten):
+            "Sand of one's own."
+        sand = Sand(0.05, 0.40, 0.047, 3.0, 40.0)
         reading = sw.drained_water_content(sw.Profile.over_gravel(sand, 30.0), 0.0, 7.6)
 print(json.dumps({
     "package": sw.__file__,
@@ -128,11 +131,15 @@ def without_a_place(copy, tmp_path):
     return {"HOME": str(in_the_way), "XDG_CACHE_HOME": str(in_the_way / "cache")}
 
 
+class Sand(sw.VanGenuchten):
+    """As in the other process."""
+
+
 def test_without_a_writable_place_it_works_with_one_warning(copy, tmp_path):
     answer = ask(copy, **without_a_place(copy, tmp_path))
     assert answer["reading"] == pytest.approx(
         sw.drained_water_content(
-            sw.Profile.over_gravel(sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0), 30.0), 0.0, 7.6
+            sw.Profile.over_gravel(Sand(0.05, 0.40, 0.047, 3.0, 40.0), 30.0), 0.0, 7.6
         ),
         rel=1e-12,
     )
