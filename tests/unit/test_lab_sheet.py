@@ -425,3 +425,25 @@ def test_a_wetting_branch_without_a_drying_one_is_refused():
     said = fault_of({"suction (cm)": SUCTION, "A (% v/v)": WATER, "B wetting (% v/v)": REWETTED})
     assert 'sample "B"' in said
     assert "give the drying curve too" in said
+
+
+@pytest.mark.parametrize("names", ["AB", ("Sand A", "Sand B")])
+def test_branches_of_two_sands_are_not_those_of_one(names):
+    first, other = names
+    lower = [0.8 * each for each in WATER]
+    drying = {
+        "suction (cm)": SUCTION,
+        f"{first} drying (% v/v)": WATER,
+        f"{other} drying (% v/v)": lower,
+    }
+    tables = read_retention_samples(drying)
+    assert [table.suction.tolist() for table in tables.values()] == [SUCTION, SUCTION]
+    assert [first in name for name in tables] == [True, False]
+    mixed = {
+        "suction (cm)": SUCTION,
+        f"{first} drying (% v/v)": WATER,
+        f"{other} wetting (% v/v)": REWETTED,
+    }
+    said = fault_of(mixed)
+    assert f'sample "{other}"' in said
+    assert "give the drying curve too" in said
