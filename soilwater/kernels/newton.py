@@ -78,7 +78,7 @@ def take_step(before, factor, change, own, store_and_uptake, dry_suction, h):
         step = factor * change[i]
         moved = move_along_curve(before[i], step, own[i], store_and_uptake[i])
         moved = moved if -before[i] > dry_suction[i] else before[i] + step
-        empty = (own[i] < NO_CAPACITY) & (-before[i] > LAST_HELD) & (step > 0.0)
+        empty = (own[i] <= NO_CAPACITY) & (-before[i] > LAST_HELD) & (step > 0.0)
         moved = -LAST_HELD if empty else moved
         h[i] = -OVEN_DRY_SUCTION if moved < -OVEN_DRY_SUCTION else moved
 

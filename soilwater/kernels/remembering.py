@@ -47,20 +47,25 @@ from soilwater.kernels.march import Books, make_march
 from soilwater.kernels.newton import NO_CAPACITY, make_newton, residual_norm
 from soilwater.kernels.rows import (
     BEFORE,
+    CAPACITY,
     CAREFUL,
+    CHANGE,
     DIAGONAL,
     DRY_SUCTION,
     HELD_SURFACE,
+    LOWER,
     N_LEDGER,
     N_RATES,
+    OWN,
     RESIDUAL,
     STORAGE,
     SURFACE_CODE,
+    UPPER,
     VOLUME,
     Floats,
     Integers,
 )
-from soilwater.kernels.tangent import make_runs_straight
+from soilwater.kernels.tangent import AS_GOOD_AS_NONE, MOST_BEND, make_runs_straight
 from soilwater.kernels.tridiagonal import solve
 from soilwater.kernels.unpack import column_of, state_of
 from soilwater.kernels.water import water_between
@@ -299,14 +304,38 @@ def assemble(h, dt, stored, column, soils, work, flows):
     plain_parts(h, dt, stored, column, soils, work, flows)
     note_moving(column.z, work)
     # Neighbours whose curves have ended pass only traces to each other: without one more on the
-    # diagonal it would be singular.
+    # diagonal it would be singular. It counts as theirs: else a tangent takes no note of it.
     for i in range(h.size):
         work[DIAGONAL, i] += NO_CAPACITY
+        work[OWN, i] += NO_CAPACITY
+        work[CAPACITY, i] += NO_CAPACITY
 
 
-newton = make_newton(
-    assemble, solve, residual_norm, make_runs_straight(branch_water_around_nodes), MOVING
-)
+water_runs_straight = make_runs_straight(branch_water_around_nodes)
+
+
+@kernel
+def runs_straight(h, dt, column, soils, most_correction, work, flows):
+    """Whether a step may end along its tangent; see `tangent`.
+
+    Not where a node that holds nothing goes another way than its tangent does, and its neighbours
+    would pass more than what a curve may bend by along the tangent alone: they would pass it all.
+    """
+    change, before, volume = work[CHANGE], work[BEFORE], work[VOLUME]
+    lower, upper, storage = work[LOWER], work[UPPER], work[STORAGE]
+    for i in range(h.size):
+        if storage[i] > AS_GOOD_AS_NONE * volume[i]:
+            continue
+        by_head = max(
+            abs(lower[i + 1]) if i + 1 < h.size else 0.0, abs(upper[i - 1]) if i > 0 else 0.0
+        )
+        astray = by_head * abs(change[i] - (h[i] - before[i]))
+        if not astray <= MOST_BEND * most_correction * volume[i]:
+            return False
+    return water_runs_straight(h, dt, column, soils, most_correction, work, flows)
+
+
+newton = make_newton(assemble, solve, residual_norm, runs_straight, MOVING)
 march = make_march(
     assemble,
     newton,

@@ -20,19 +20,16 @@ def station_name(i: int, distance: FloatArray) -> str:
 
 
 def at_stations(values: Any, name: str, faults: Faults) -> FloatArray:
-    """Lengths at stations, or none and a fault for each that is missing or no length."""
+    """Lengths at stations; NaN, and a fault, for each that is missing or no length."""
     if isinstance(values, str) or not (isinstance(values, Sequence) or np.ndim(values) == 1):
         faults.add(f"{name} is {values!r}", allowed="a list with one length a station")
         return np.zeros(0)
-    before = len(faults)
     if not len(values):
         faults.add(f"{name} is empty", allowed="a list with one length a station")
-    found = np.zeros(len(values))
+    found = np.full(len(values), np.nan)
     for i, value in enumerate(values):
         with faults.catching():
             found[i] = number_to_house(value, "length", f"{name} of station {i + 1}")
-    if len(faults) > before:
-        return np.zeros(0)
     return found
 
 

@@ -147,15 +147,18 @@ class Transect(Displayed):
                 f"it has {distance.size} station{'s' * (distance.size > 1)}",
                 allowed=f"at least {FEWEST_STATIONS}: where the line begins, bends and ends",
             )
-        faults.raise_if_any()
-        check_stations(self.green, distance, level, depth, width, faults)
-        for name, found in across.items():
-            for at in found:
-                if not distance[0] < at < distance[-1]:
-                    faults.add(
-                        f"a {name[:-1]} at {at:g} cm",
-                        allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
-                    )
+        sizes = {values.size for values in (distance, level, depth, width)}
+        # What is missing somewhere hides no other fault.
+        along = distance.size >= FEWEST_STATIONS and np.isfinite(distance).all()
+        if along and len(sizes) == 1 and isinstance(self.green, Profile):
+            check_stations(self.green, distance, level, depth, width, faults)
+            for name, found in across.items():
+                for at in found[np.isfinite(found)]:
+                    if not distance[0] < at < distance[-1]:
+                        faults.add(
+                            f"a {name[:-1]} at {at:g} cm",
+                            allowed=f"between {distance[0]:g} and {distance[-1]:g} cm, on the line",
+                        )
         faults.raise_if_any()
         given = {
             "distance": distance,

@@ -120,3 +120,26 @@ def test_a_start_after_rain_is_what_rain_leaves():
         ours = 100.0 * float(sw.meter_reading(state, rod=ROD)[0])
         run = 100.0 * float(sw.meter_reading(rained_on(MIDDLE_MIX, 2.0, rate), rod=ROD)[-1])
         assert ours == pytest.approx(run, abs=0.3)
+
+
+def test_showers_on_bone_dry_sand_that_remembers_are_followed():
+    # Kosugi's curve holds nothing at all where roots stop; a node there gives no sign of a shower.
+    hours = np.arange(24 * 12)
+    edges = np.datetime64("2025-07-01", "h") + np.arange(hours.size + 1)
+    day = (hours % 24 >= 6) & (hours % 24 < 19)
+    sand = sw.Hysteretic(sw.Kosugi(0.03, 0.38, 21.0, 0.63, 70.0), 1.28, 0.9)
+    green, turf = sw.Profile.over_gravel(sand, 30.0, base_suction=4.0), sw.Turf(10.0)
+    cases = [
+        sw.Case(
+            green,
+            sw.Weather(edges, np.where(hours % 48 == 29, shower, 0.0), np.where(day, demand, 0.0)),
+            turf=turf,
+            start=sw.AfterFlooding(7000.0),
+        )
+        for demand in (0.4, 0.6, 0.8)
+        for shower in (2.0, 3.0, 5.0, 8.0)
+    ]
+    runs = sw.simulate_many(cases, output="24 h")
+    assert not runs.status.values.any()
+    moved = runs.infiltration + runs.transpiration + abs(runs.drainage)
+    assert (abs(runs.closure_error) <= 1e-6 * moved + 1e-9).all()

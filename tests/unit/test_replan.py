@@ -1,5 +1,7 @@
 """Yesterday's plan made anew in the morning: what was read goes in, what changed is said."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -73,10 +75,13 @@ def test_a_drier_reading_brings_more_water(plan, again):
     def water(made):
         return sum(walk.amount for walk in made.spot("A1").waterings)
 
+    # An event that is past asks for nothing any more.
+    past = replace(plan, asked={**plan.asked, "event_day": "2025-07-06"})
     wet = sw.replan(
-        plan, sw.Survey([read("A1", [0.15], [TODAY])]), WEATHER, irrigation="as planned"
+        past, sw.Survey([read("A1", [0.15], [TODAY])]), WEATHER, irrigation="as planned"
     )
     assert water(again) > water(wet)
+    assert wet.asked["event_day"] is None and "no water by hand" not in repr(wet)
 
 
 def test_yesterdays_readings_alone_are_no_new_morning(plan):

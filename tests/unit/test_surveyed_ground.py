@@ -11,9 +11,11 @@ import xarray as xr
 from grounds import GREEN
 
 import soilwater as sw
+from soilwater.ground.cells import cells_in
 from soilwater.ground.surfaces import through_points
 from soilwater.survey.earth import distance, metres_from, place_at, written_place
 from soilwater.survey.outline import distance_from, inside, read_outline
+from soilwater.words.errors import Faults
 
 SQUARE = [(0, 0), (20, 0), (20, 20), (0, 20)]
 NAMES = [f"{letter}{number}" for letter in "ABCDE" for number in range(1, 6)]
@@ -243,6 +245,17 @@ def test_the_green_is_of_the_same_cells(ground):
         sw.InputError, match=r"surveyed is a Survey; allowed: what interpolate_survey"
     ):
         sw.GreenMap.from_survey(green(), GREEN)
+
+
+def test_more_cells_than_can_be_run_are_told_with_a_spacing_that_works():
+    with pytest.raises(
+        sw.InputError, match="spacing of 1 cm makes 4,000,000 cells; allowed: up to 100,000"
+    ) as raised:
+        sw.interpolate_survey(green(), SQUARE, spacing="1 cm")
+    (spacing,) = re.findall(r'spacing="(.+?) cm"', str(raised.value))
+    faults = Faults("Survey")
+    mask, _ = cells_in(np.array(SQUARE, dtype=float), float(spacing), faults)
+    assert not len(faults) and 80_000 < mask.size <= 100_000
 
 
 def test_drawn_grounds_scatter_as_the_errors_say():

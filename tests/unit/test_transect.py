@@ -61,6 +61,16 @@ def test_levels_over_two_marks_are_noticed():
         line([0.0, 50.0, 100.0], [0.0, 0.0, 0.0], [30.0, 45.0, 30.0])
 
 
+def test_a_level_that_is_missing_hides_no_other_fault():
+    with pytest.raises(sw.InputError) as caught:
+        line([0.0, 200.0, 100.0, 600.0], [6.0, None, 0.0, 1.0], [30.0, 3.0, 31.0, 30.0],
+             drains=["9 m"])  # fmt: skip
+    told = " ".join(caught.value.faults)
+    assert len(caught.value.faults) == 4
+    for each in ("level of station 2", "depth is 3 cm", "before the last one", "a drain at 900 cm"):
+        assert each in told
+
+
 def test_missing_values_are_never_zero():
     with pytest.raises(sw.InputError, match="probe_depth of station 2"):
         line(depth=[30.0, np.nan, 31.0, 30.0])

@@ -106,6 +106,9 @@ def replan(
     threshold = asked.pop("threshold")
     if asked["firm_by"] is not None and as_time(asked["firm_by"], "firm_by") < calibration.now:
         asked |= {"firm": None, "firm_by": None}
+    today = calibration.now.astype("datetime64[D]")
+    if asked["event_day"] is not None and as_time(asked["event_day"], "event_day") < today:
+        asked["event_day"] = None
     made = hand_water_plan(
         calibration.given["survey"],
         calibration.sand,
