@@ -190,6 +190,9 @@ def test_missing_negative_and_backward_values_are_all_named():
         ("soon", 'cannot be read as times .*allowed: .*"2025-07-01 06:00"'),
         (pd.NaT, "the time at position 0 is missing"),
         (np.datetime64("NaT"), "the time at position 0 is missing"),
+        # Nanoseconds in 64 bits reach from 1677 to 2262.
+        ("3025-07-01", "cannot be read as times .*[Oo]ut of bounds"),
+        (np.datetime64("1025-07-01"), "cannot be read as times .*[Oo]ut of bounds"),
     ],
 )
 def test_times_that_are_none(value, sentence):
