@@ -48,7 +48,8 @@ def arranged(tables: Sequence[TextTable]) -> list[TextTable]:
         found += parts
     branches = [_branch(text) for text in found]
     of_one = len(found) == 1
-    if sorted(branches) == ["drying", "wetting"]:
+    named = {_sand_of(text).lower() for text in found} - {""}
+    if sorted(branches) == ["drying", "wetting"] and len(named) <= 1:
         # One sand, drained and wetted again.
         of_one = True
         found = [
@@ -112,6 +113,13 @@ def _branch(text: TextTable) -> str:
     """Branch that the titles of all of a table speak of."""
     found = {words.branch_of(name) or words.branch_in_title(name) for name in text.columns} - {""}
     return found.pop() if len(found) == 1 else ""
+
+
+def _sand_of(text: TextTable) -> str:
+    """Name of the sand of a table, where something above it says that it is one: "Mix A"."""
+    title = words.without_branch(_title(text))
+    is_name = words.names_samples(title) and re.search(r" (\w|\d+)$", title)
+    return sample_line(text.preface) or (title if is_name else "")
 
 
 def _title(text: TextTable) -> str:

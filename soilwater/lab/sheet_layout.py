@@ -382,11 +382,13 @@ def _told_apart(
         role = words.role_of(names[0])
         sample = names[0] if role is None and words.names_samples(names[0]) else ""
         return (WaterColumn(at, sample=sample, branch=branches[0]),)
-    if all(branches) or "wetting" in branches:
+    if "wetting" in branches:
         owners = [words.without_branch(name) for name in names]
         cores = any(words.names_replicates(name) for name in names)
-        # Two columns that say so are of one sand, as are those that differ in their branch alone.
-        one = (all(branches) and len(columns) == 2) or len({own.lower() for own in owners}) == 1
+        # Two that say so are of one sand, unless they name two, as are those that else are alike.
+        named = all(len(own) == 1 or words.names_samples(own) for own in owners)
+        pair = sorted(branches) == ["drying", "wetting"] and not named
+        one = pair or len({own.lower() for own in owners}) == 1
         return tuple(
             WaterColumn(
                 each.at,

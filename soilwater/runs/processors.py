@@ -11,6 +11,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+from soilwater.soils.kernel_table import one_of_each_model
+
 MAKE_TABLES = """
 import pickle, sys
 from soilwater.soils.kernel_table import stack_tables
@@ -47,26 +49,28 @@ def tables_made_meanwhile(soils: Sequence[Any]) -> Generator[None]:
     """
     # What runs Python inside a program of another kind must not be started again by its name.
     ours = Path(sys.executable or "").stem.lower().startswith("python")
-    if processors() < 2 or not ours or getattr(sys, "frozen", False):
+    # It imports the modules of what it is sent: a person's own may run columns or write files.
+    few = one_of_each_model(soils)
+    if not few or processors() < 2 or not ours or getattr(sys, "frozen", False):
         yield
         return
     try:
+        places = [os.path.abspath(each) for each in sys.path if isinstance(each, str)]
         process = subprocess.Popen(
-            [sys.executable, "-c", MAKE_TABLES],
+            # Without what lies in the folder of a run, unless this process looks there.
+            [sys.executable, "-P", "-c", MAKE_TABLES],
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(places)},
             creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0),
         )
     except OSError:
         yield
         return
     try:
-        # A soil of a class that only this process knows ends the other one.
-        no_such_thing = (OSError, pickle.PicklingError, AttributeError, TypeError)
-        with suppress(*no_such_thing), process.stdin as given:  # type: ignore[union-attr]
-            pickle.dump(list(soils), given)
+        with suppress(OSError), process.stdin as given:  # type: ignore[union-attr]
+            pickle.dump(few, given)
         yield
         with suppress(subprocess.TimeoutExpired):
             process.wait(PATIENCE)

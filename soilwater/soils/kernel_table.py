@@ -51,9 +51,7 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     scalars = np.empty((len(soils), SCALARS))
     known: dict[tuple[Any, int], tuple[list[list[float]], list[int]]] = {}
     for place, each in enumerate(soils):
-        # A soil that remembers has one table: its wetting curve is read off it at other suctions.
-        soil: Any = each.soil if isinstance(each, Hysteretic) else each
-        inner = soil.soil if type(soil) is WithDryEnd else soil
+        soil, inner = _inside(each)
         model = _MODELS.get(type(inner))
         if model is None:
             tables[place], scalars[place] = _from_curves(soil)
@@ -69,6 +67,33 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     for (entry_point, _), (rows, places) in known.items():
         entry_point(np.array(rows), np.array(places), _grid(), tables, scalars, *work)
     return tables, scalars
+
+
+def one_of_each_model(soils: Sequence[Soil]) -> list[Soil]:
+    """Find few soils whose tables need all that is compiled for those of all.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Of any model.
+
+    Returns
+    -------
+    list of Soil
+        None of a model that has no kernel.
+    """
+    found: dict[tuple[type, type], Soil] = {}
+    for soil, inner in map(_inside, soils):
+        if type(inner) in _MODELS:
+            found[type(soil), type(inner)] = soil
+    return list(found.values())
+
+
+def _inside(each: Any) -> tuple[Any, Any]:
+    """Soil whose table it is, and that soil without its dry end."""
+    # A soil that remembers has one table: its wetting curve is read off it at other suctions.
+    soil = each.soil if isinstance(each, Hysteretic) else each
+    return soil, soil.soil if type(soil) is WithDryEnd else soil
 
 
 @lru_cache(maxsize=256)

@@ -18,10 +18,7 @@ _ROLES = (
     ("mat_thickness", r"^(organic )?(mat|thatch)\b|filz|\bfeutre|fieltro"),
     # What holds water back is none; a tensiometer's header has the words of a meter's.
     ("unused", r"suction|tension|potential|pressure|saugspannung|wasserspannung|succi"),
-    (
-        "reading",
-        r"vwc|\btdr\b|moisture|water content|reading|field capacity|^%|feuchte|wassergehalt",
-    ),
+    ("reading", r"vwc|moisture|water content|reading|field capacity|^%|feuchte|wassergehalt"),
     ("reading", r"humidit.|teneur en eau|humedad|contenido (volum.trico )?de agua|vol\.?[- ]?%"),
     (
         "rod",
@@ -44,6 +41,8 @@ _ROLES = (
     ("spot", r"\bpunto|estaca|\brep.re\b|\bjalon\b|\bstation\b"),
     ("spot", r"^(no|nr|n°|nº|num(ber)?|nummer|num.ro|n.mero|#)\.?$"),
     ("green", r"\b(green|tee|hole|field|site)\b"),
+    # Where nothing else is said of it, such as its rods.
+    ("reading", r"\btdr\b"),
 )
 ROLES = tuple(dict.fromkeys(role for role, _ in _ROLES))
 """What columns of a survey may hold; "unused" is what is left out."""

@@ -26,6 +26,9 @@ from soilwater.words.times import stamp
 STANDARD = "standard"
 """Time zone name for stamps that are in local standard time already."""
 
+YEARS = range(1678, 2262)
+"""Whole years that nanoseconds in 64 bits reach; times beyond would wrap round."""
+
 _HOUR = np.timedelta64(1, "h")
 _DAY = np.timedelta64(1, "D")
 
@@ -136,6 +139,9 @@ def read_stamps(
             days[i] = np.datetime64(datetime.date(year, month, day))
         except ValueError:
             faults.add(f'"{dates[i]}" is not a day of the calendar', where=f"line {lines[i]}")
+        if year not in YEARS:
+            allowed = f"the years {YEARS[0]} to {YEARS[-1]}"
+            faults.add(f'"{dates[i]}" is too far off', where=f"line {lines[i]}", allowed=allowed)
         text = rest[i]
         if not text:
             continue

@@ -67,7 +67,9 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
     if array.dtype.kind in "OU":
         array = np.array(_settled_dates(array.ravel(), name), dtype=object)
     try:
-        index = pd.DatetimeIndex(array.ravel() if array.dtype.kind == "M" else list(array.ravel()))
+        given = array.ravel() if array.dtype.kind == "M" else list(array.ravel())
+        # numpy would wrap round what nanoseconds do not reach.
+        index = pd.DatetimeIndex(given).as_unit("ns")
     except (ValueError, TypeError, OverflowError) as error:
         raise InputError(
             f"{name}: cannot be read as times ({error}); allowed: datetime64 or text such as "
@@ -81,7 +83,7 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
     missing = np.flatnonzero(index.isna())
     if missing.size:
         raise InputError(f"{name}: the time at position {int(missing[0])} is missing.")
-    return np.array(index.to_numpy(), dtype="datetime64[ns]")
+    return np.array(index.to_numpy())
 
 
 _NO_YEAR = re.compile(r"\d{1,2}(?::\d{2}){0,2}\s*(?:[ap]\.?m\.?)?", re.IGNORECASE)

@@ -291,8 +291,22 @@ def test_the_march_is_compiled_once_for_whatever_runs():
     assert len(march_columns.signatures) == 1
 
 
-@pytest.mark.parametrize("sent", [True, False])
-def test_a_second_process_makes_tables_of_soils_that_can_be_sent(monkeypatch, capfd, sent):
+SANDS_OF_MINE = """
+import soilwater as sw
+
+
+class MySand(sw.VanGenuchten):
+    pass
+
+
+with open(__file__ + ".imports", "a") as imports:
+    imports.write("imported ")
+"""
+
+
+def test_a_second_process_makes_tables_of_soils_and_runs_nothing_of_a_persons_own(
+    tmp_path, monkeypatch, capfd
+):
     ends = []
 
     class Watched(subprocess.Popen):
@@ -303,11 +317,21 @@ def test_a_second_process_makes_tables_of_soils_that_can_be_sent(monkeypatch, ca
     monkeypatch.setattr(second, "processors", lambda: 2)
     monkeypatch.setattr(second, "PATIENCE", 60.0)
     monkeypatch.setattr(subprocess, "Popen", Watched)
-    soil = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0) if sent else lambda: None
-    with second.tables_made_meanwhile([soil]):
-        pass
-    # It came to its end by itself.
-    assert ends == [0 if sent else 1]
+    # Paths are no text, and a module may run columns while it is imported.
+    monkeypatch.setattr(sys, "path", [tmp_path, *sys.path, str(tmp_path)])
+    Path(tmp_path, "sands_of_mine.py").write_text(SANDS_OF_MINE)
+    # What lies in the folder of a run is none of a script's modules.
+    Path(tmp_path, "elsewhere").mkdir()
+    Path(tmp_path, "elsewhere", "pickle.py").write_text("raise SystemExit(7)")
+    monkeypatch.chdir(Path(tmp_path, "elsewhere"))
+    own = importlib.import_module("sands_of_mine").MySand(0.05, 0.40, 0.047, 3.0, 40.0)
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    for soils in ([own, lambda: None], [own, sw.Hysteretic(sand, 1.5), sand]):
+        with second.tables_made_meanwhile(soils):
+            pass
+    # For those of models of a person's own there is nothing to compile; the other came to its end.
+    assert ends == [0]
+    assert Path(tmp_path, "sands_of_mine.py.imports").read_text().split() == ["imported"]
     assert capfd.readouterr() == ("", "")
 
 

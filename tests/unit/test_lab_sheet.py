@@ -425,3 +425,52 @@ def test_a_wetting_branch_without_a_drying_one_is_refused():
     said = fault_of({"suction (cm)": SUCTION, "A (% v/v)": WATER, "B wetting (% v/v)": REWETTED})
     assert 'sample "B"' in said
     assert "give the drying curve too" in said
+
+
+@pytest.mark.parametrize("names", ["AB", ("Sand A", "Sand B")])
+def test_branches_of_two_sands_are_not_those_of_one(names):
+    first, other = names
+    lower = [0.8 * each for each in WATER]
+    drying = {
+        "suction (cm)": SUCTION,
+        f"{first} drying (% v/v)": WATER,
+        f"{other} drying (% v/v)": lower,
+    }
+    tables = read_retention_samples(drying)
+    assert [table.suction.tolist() for table in tables.values()] == [SUCTION, SUCTION]
+    assert [first in name for name in tables] == [True, False]
+    mixed = {
+        "suction (cm)": SUCTION,
+        f"{first} drying (% v/v)": WATER,
+        f"{other} wetting (% v/v)": REWETTED,
+    }
+    said = fault_of(mixed)
+    assert f'sample "{other}"' in said
+    assert "give the drying curve too" in said
+
+
+def two_tables(path, first, second):
+    lines = [first, "suction (cm),drying VWC (%)"]
+    lines += [f"{a},{b}" for a, b in zip(SUCTION, WATER, strict=True)]
+    lines += ["", second, "suction (cm),wetting VWC (%)"]
+    lines += [f"{a},{b}" for a, b in zip(SUCTION, REWETTED, strict=True)]
+    return written(path / "two.csv", "\n".join(lines))
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("Sample: Mix A", "Sample: Mix A"),
+        ("Mix A", "Mix A"),
+        ("Sand of the third green", "The same sand again"),
+    ],
+)
+def test_branches_in_tables_of_their_own_are_of_one_sand(tmp_path, first, second):
+    table = read_retention(two_tables(tmp_path, first, second))
+    assert 100 * table.wetting_water_content == pytest.approx(REWETTED)
+
+
+@pytest.mark.parametrize("before", ["Sample: ", ""])
+def test_branches_in_tables_of_their_own_are_not_of_one_sand_where_these_name_two(tmp_path, before):
+    said = fault_of(two_tables(tmp_path, f"{before}Mix A", f"{before}Mix B"))
+    assert 'sample "Mix B"' in said and "give the drying curve too" in said

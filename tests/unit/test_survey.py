@@ -235,6 +235,13 @@ def test_holes_that_were_probed_may_be_spots_of_one_green():
     assert "spots of one green" not in fault_of(twice)
 
 
+def test_rods_of_a_meter_are_no_readings_of_it():
+    table = {"Spot": ["1", "2"], "depth (cm)": [30, 31], "TDR (%)": [20, 21]}
+    survey = read_survey(table | {"TDR rod length (cm)": [7.6, 7.6]})
+    assert [each.readings[0].rod for each in survey.spots] == [7.6, 7.6]
+    assert survey.spot("2").mean_reading() == pytest.approx(0.21)
+
+
 def test_joining_depths_and_readings():
     depths = Survey((Spot("12", 30.0), Spot("13", 31.0)), name="nursery")
     readings = Survey((Spot("No. 12", readings=(Reading(0.22, rod=7.6),)), Spot("20", 33.0)))

@@ -10,6 +10,7 @@ import pytest
 import xarray as xr
 from scipy.integrate import quad
 
+from soilwater import read_weather
 from soilwater.weather.daylight import cumulative_demand
 from soilwater.weather.made import from_days, steady_weather, weather_from_table
 from soilwater.weather.series import Weather
@@ -18,6 +19,15 @@ from soilwater.words.errors import InputError
 
 def hours(n, start="2025-07-01"):
     return np.datetime64(start, "ns") + np.arange(n + 1) * np.timedelta64(1, "h")
+
+
+@pytest.mark.parametrize("year", ["3025", "0225"])
+def test_a_file_of_years_that_times_do_not_reach_is_refused(tmp_path, year):
+    days = [f"{year}-07-0{i},0,5" for i in range(1, 5)]
+    path = tmp_path / "weather.csv"
+    path.write_text("\n".join(["date,rain (mm),ET (mm)", *days]))
+    with pytest.raises(InputError, match=f'"{year}-07-01" is too far off.*the years 1678 to 2261'):
+        read_weather(path)
 
 
 def test_steady_days_have_their_demand_between_sunrise_and_sunset():
@@ -190,6 +200,9 @@ def test_missing_negative_and_backward_values_are_all_named():
         ("soon", 'cannot be read as times .*allowed: .*"2025-07-01 06:00"'),
         (pd.NaT, "the time at position 0 is missing"),
         (np.datetime64("NaT"), "the time at position 0 is missing"),
+        # Nanoseconds in 64 bits reach from 1677 to 2262.
+        ("3025-07-01", "cannot be read as times .*[Oo]ut of bounds"),
+        (np.datetime64("1025-07-01"), "cannot be read as times .*[Oo]ut of bounds"),
     ],
 )
 def test_times_that_are_none(value, sentence):
