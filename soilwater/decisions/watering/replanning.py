@@ -131,7 +131,20 @@ def replan(
 def as_planned(
     plan: HandWaterPlan, fresh: Sequence[np.datetime64]
 ) -> Mapping[str, Sequence[Event]]:
-    """Water of a plan that was given before it was read again, by the name of the spot."""
+    """Tell what water of a plan was given before the green was read again, spot by spot.
+
+    Parameters
+    ----------
+    plan : HandWaterPlan
+        Yesterday's.
+    fresh : sequence of datetime64
+        When the green was read since.
+
+    Returns
+    -------
+    dict of str to sequence of Event
+        By the name of the spot.
+    """
     # Water of this morning is what is planned anew: who reads first has not given it.
     before = min(fresh) - _READ_FIRST
     until = min(min(fresh), max(begin_of_plan(max(fresh)), before))

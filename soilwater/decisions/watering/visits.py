@@ -72,7 +72,13 @@ class Visits(NamedTuple):
         return min(later, int(reading.shape[1]) - 1) if below else self.first
 
     def back(self, number: int) -> int:
-        """Find the last output time before the crew is back at the hour of a visit."""
+        """Find the last output time before the crew is back at the hour of a visit.
+
+        Parameters
+        ----------
+        number : int
+            Of the visit.
+        """
         later = self.at[(self.hour == self.hour[number]) & (self.at > self.at[number])]
         return int(later[0]) if later.size else _NEVER
 
