@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 
 import pytest
 from hypothesis import settings
@@ -17,6 +18,12 @@ PROCESSES = 2
 """Processes that share the whole suite, each with whole files."""
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
+
+
+def pytest_configure():
+    """Let Ctrl-C be heard, which some tests press: a shell has what it runs behind ignore it."""
+    if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.hookimpl(tryfirst=True)
