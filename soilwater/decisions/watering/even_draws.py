@@ -84,6 +84,8 @@ def _spread(own: FloatArray, every: FloatArray, low: FloatArray) -> FloatArray:
     """
     middle, width = every.mean(axis=0), every.std(axis=0)
     differ = width > 1e-9 * (1.0 + np.abs(middle))
+    if not differ.any() or float(np.ptp(low)) < 1e-9:
+        return np.sort(low)
     known, wanted = (
         np.column_stack(
             [np.ones(len(each)), ((each - middle) / np.where(differ, width, 1.0))[:, differ]]

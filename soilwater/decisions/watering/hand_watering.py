@@ -185,9 +185,9 @@ def hand_water_plan(
     these are, and what of the water feeds the gravel. A spot that starts below the line is watered
     on the first morning, and is to be back above it after two days.
 
-    How much a hundred draws ask for moves with their seed. Readings of each draw are therefore moved
-    a little, by 0.2 to 0.3 % by volume where a sand was fitted, so that their lowest are spread as
-    those of 2000 draws, as far as these follow from sand, base and weather (not from a
+    How much a hundred draws ask for moves with their seed. Readings of each draw are therefore
+    moved a little, by 0.2 to 0.3 % by volume where a sand was fitted, so that their lowest are
+    spread as those of 2000 draws, as far as these follow from sand, base and weather (not from a
     `calibration`, which holds all the draws there are). A share that is counted keeps a standard
     error, 0.04 of 100 draws: within it a spot is "borderline".
 
