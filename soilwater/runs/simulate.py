@@ -19,9 +19,9 @@ from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case, HeldSurface
-from soilwater.runs.gathering import lay_out_run, run_batch
+from soilwater.runs.gathering import attributes_of, run_batch
 from soilwater.runs.green_map import GreenMap
-from soilwater.runs.layout import Axes, describe_columns
+from soilwater.runs.layout import Axes, lay_out_column
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.linked_run import run_linked
 from soilwater.runs.scheduling import Executor, Progress, Workers
@@ -126,9 +126,8 @@ def simulate(
         raise InputError(text)
     if status != Status.OK and on_failure == "raise":
         raise RunError(text)
-    mesh = profiles[0].mesh(settings.refinement)
-    described = describe_columns(profiles, [mesh], mesh.depth.size)
-    run = lay_out_run(values, described, {}, settings)
+    mesh, told = profiles[0].mesh(settings.refinement), attributes_of(settings)
+    run = lay_out_column(values, profiles[0], mesh, settings.times, told)
     run.attrs["wall_time_s"] = time.perf_counter() - begin
     return run
 
