@@ -213,7 +213,7 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
 
 
 def attributes_of(settings: Settings) -> dict[str, Any]:
-    """What a result says of how it was made, and of when it tells what is remembered: its end."""
+    """Tell how a result was made, and when it tells what is remembered: at its end."""
     remembers = {"turning_suction", OF_A_MAT} & set(settings.names)
     return {
         "title": "Soil water simulation",

@@ -136,7 +136,7 @@ def _layers(profile: Profile) -> tuple[tuple[str, float], ...]:
 def _geometry(
     columns: Sequence[tuple[NDArray[np.float64], tuple[tuple[str, float], ...]]], n_nodes: int
 ) -> dict[str, NDArray[Any]]:
-    """The `GEOMETRY` of columns, told by the depths of their nodes [cm] and their layers."""
+    """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers."""
     node_depth = np.full((len(columns), n_nodes), np.nan)
     layer = np.full((len(columns), n_nodes - 1), "", dtype=object)
     known: dict[Any, NDArray[Any]] = {}
@@ -377,6 +377,8 @@ def _column_of_nothing(
     node_depth = np.frombuffer(depth)
     described = _geometry([(node_depth, layers)], node_depth.size)
     described["profile"] = nothing.pop("profile")
+    for each in described.values():
+        each.setflags(write=False)
     when = np.frombuffer(times, dtype=kind_of_times)
     return lay_out(nothing, described, {}, ("time",), times=when)
 
