@@ -21,7 +21,7 @@ from xarray.indexes import PandasIndex
 
 from soilwater.ground.base import GRAVEL
 from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, texts_of
 from soilwater.kernels.branches import N_TURNS
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over
@@ -124,7 +124,7 @@ def describe_columns(
 
 def _texts(profiles: Sequence[Profile]) -> NDArray[Any]:
     texts = np.empty(len(profiles), dtype=object)
-    texts[:] = [profile.to_json() for profile in profiles]
+    texts[:] = texts_of(profiles)
     return texts
 
 
