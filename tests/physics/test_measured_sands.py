@@ -18,6 +18,7 @@ from measured_sands import (
 )
 
 from soilwater.lab import fitting
+from soilwater.lab.conductivity import TORTUOSITY_ERROR
 from soilwater.lab.expectations import PARAMETERS
 from soilwater.lab.fitting import FAMILIES
 from soilwater.soils import BrooksCorey, Kosugi, VanGenuchten
@@ -90,6 +91,22 @@ def test_conductivity_of_packed_sands_is_held_and_of_soils_as_they_lay_is_less()
     assert far.held >= 0.8
     # What a soil as it lay conducts when it is full passes through wide pores between its crumbs.
     assert -1.3 < measured_conductivity.errors(lay, (5.0, 60.0)).mean < -0.4
+
+
+def test_two_places_part_on_how_well_the_fall_of_conductivity_is_known():
+    """The error in use lies between what each would have chosen, and cannot be proved by them."""
+    alone, held = {}, {}
+    for place in measured_conductivity.PACKED:
+        own = measured_conductivity.packed_at(place)
+        alone[place] = measured_conductivity.likeliest_fall_error(own)
+    calm, odd = sorted(alone, key=alone.get)
+    assert alone[calm] < TORTUOSITY_ERROR < alone[odd]
+    assert pytest.approx(np.sqrt(alone[calm] * alone[odd]), rel=0.1) == TORTUOSITY_ERROR
+    for place, other in ((calm, odd), (odd, calm)):
+        pairs = measured_conductivity.packed_at(place, alone[other])
+        held[place] = measured_conductivity.errors(pairs, (60.0, 100.0)).held
+    assert held[calm] == 1.0
+    assert held[odd] < 0.5
 
 
 @pytest.mark.long
