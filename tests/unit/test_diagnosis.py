@@ -653,3 +653,29 @@ def test_how_a_green_was_wetted_is_rain_or_nothing():
         diagnose(
             Survey([Spot("A", 30.0, readings=(Reading(0.2, rod=7.6),))]), WET_MIX, after="gentle"
         )
+
+
+def test_a_reading_with_an_error_of_its_own_says_less():
+    """Such as one that was run on from days before; the further its error, the less it tells."""
+
+    def low_spot(error):
+        odd = Spot("low", 30.0, readings=(Reading(0.10, rod=ROD, added_error=error),))
+        usual = [Spot(f"A{i}", 30.0, readings=(Reading(0.25, rod=ROD),)) for i in range(4)]
+        return diagnose(Survey([odd, *usual]), MIX).spot("low")
+
+    sure, hardly, nothing = (low_spot(error) for error in (0.0, 0.05, 0.3))
+    assert sure.probability("depth") < 0.03 < hardly.probability("depth")
+    for cause in CAUSES:
+        # What tells nothing leaves what was expected beforehand.
+        assert nothing.probability(cause.name) == pytest.approx(cause.prior, abs=0.06)
+    assert sure.band[1] - sure.band[0] < 0.6 * (hardly.band[1] - hardly.band[0])
+    # Beside one of today, a reading of no worth changes nothing.
+    today, old = Reading(0.25, rod=ROD), Reading(0.05, rod=ROD, added_error=0.9)
+    alone, both = (
+        diagnose(Survey([Spot("A", 30.0, readings=readings)]), MIX).spot("A")
+        for readings in ((today,), (today, old))
+    )
+    for cause in CAUSES:
+        assert both.probability(cause.name) == pytest.approx(
+            alone.probability(cause.name), abs=0.005
+        )
