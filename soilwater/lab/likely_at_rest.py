@@ -34,6 +34,20 @@ class LikelyAtRest(NamedTuple):
     curves: RestCurves
     curve: NDArray[np.int64]
 
+    def readings(self, depths: FloatArray, rod: float, bases: FloatArray) -> FloatArray:
+        """Give the readings [1] of the draws, drained, by draw and depth.
+
+        Parameters
+        ----------
+        depths : ndarray, shape (depths,)
+            Depths of the root zone [cm].
+        rod : float
+            Length of the rods [cm].
+        bases : ndarray, shape (draws,)
+            Suction left at the base in each draw [cm].
+        """
+        return self.curves.reading(self.curve[:, None], depths + bases[:, None], rod)
+
 
 def likely_at_rest(sand: Sand, draws: int, furthest: float) -> LikelyAtRest:
     """Draw curves of a sand at rest.

@@ -542,7 +542,7 @@ def test_ranges_are_those_of_their_sources():
     assert told["repellency"] == ("suction acting 1.3 to 6 times as strongly", (1.3, 6.0))
     assert told["rewetting"][0] == "what 3 to 100 mm/h leave of dry sand, simulated"
     assert told["meter"] == ("an offset of up to 10 % by volume", (-0.1, 0.1))
-    assert told["slope"][0].startswith("0.8 to 3.5 cm of suction for each per cent")
+    assert told["slope"][0].startswith("0.8 to 4.5 cm of suction for each per cent")
     assert told["slope"][1] == (-15.0, 30.0)
 
 

@@ -212,11 +212,10 @@ class DepthWindow(Displayed, Tabled):
                     f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
                     "layer, or more."
                 )
-        curve = self.likely.curve[:, None]
-        surface = grid + _joint_bases(self.base_suction, curve.size)[:, None]
-        curves = self.likely.curves
-        reading = curves.reading(curve, surface, self.rod)
-        air = curves.saturated[curve] - curves.reading(curve, surface, self.root_layer)
+        bases = joint_bases(self.base_suction, self.likely.curve.size)
+        reading = self.likely.readings(grid, self.rod, bases)
+        pores = self.likely.curves.saturated[self.likely.curve][:, None]
+        air = pores - self.likely.readings(grid, self.root_layer, bases)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
         best = rest_curve(self.sand)
@@ -415,7 +414,7 @@ def depth_window(
         ),
         axis=1,
     )
-    joint = placed(surfaces[likely.curve] - _joint_bases(base, draws)[:, None])
+    joint = placed(surfaces[likely.curve] - joint_bases(base, draws)[:, None])
     tails = np.quantile(joint, [LOW, HIGH], axis=0, method="inverted_cdf")
     bands = [Range(*tails[:, i].tolist()) for i in range(3)]
     return DepthWindow(
@@ -439,8 +438,16 @@ def depth_window(
     )
 
 
-def _joint_bases(base: BaseSuction, draws: int) -> FloatArray:
-    """Suctions at the base [cm] that go with the draws of a sand, in no order."""
+def joint_bases(base: BaseSuction, draws: int) -> FloatArray:
+    """Suctions at the base [cm] that go with the draws of a sand, in no order.
+
+    Parameters
+    ----------
+    base : BaseSuction
+        Their band.
+    draws : int
+        How many.
+    """
     return np.random.default_rng(0).permutation(base.spread(draws))
 
 
