@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.learning.columns import DEEPER, SHALLOWER, Green
-from soilwater.learning.emulator import Emulator
+from soilwater.learning.emulator import Emulator, Terms
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.survey.survey import Spot
 from soilwater.survey.too_short import BEYOND_REACH
@@ -154,7 +154,8 @@ def shift_of(unknowns: Unknowns, shared: Shared, track: Track) -> FloatArray:
 
 def told_by(evidence: Evidence, shared: Shared) -> list[FloatArray]:
     """Ask the emulators what columns read in each draw, one array a group."""
-    return [each.readings(evidence.unknowns, shared) for each in evidence.emulators]
+    terms = Terms(evidence.unknowns, shared)
+    return [each.readings(terms) for each in evidence.emulators]
 
 
 def expected_of(
