@@ -57,7 +57,8 @@ class Calibration(Displayed, Tabled):
     held_back : HeldBack or None
         The last visit against the ones before it; None where there is but one.
     doubts : tuple of str
-        Readings that fit badly and hardly count, and what was left out.
+        Readings that fit badly and hardly count, spots that read what their depth does not give,
+        and what was left out.
     assumptions, cautions : tuple of str
         What was assumed, and what the person should know.
     """

@@ -46,6 +46,8 @@ Of twenty readings, each inside with the probability of a band, one visit in 400
 """
 OUT_OF_LINE = 3.0
 """Standard errors beyond which a reading is told to be doubtful."""
+SPOT_OUT_OF_LINE = 2.5
+"""The same of a spot beside the others: beyond it `diagnose` has its depth not explain it."""
 FEW_DRAWS = 1.0
 
 
@@ -217,7 +219,7 @@ def held_back(
 
 
 def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
-    """List readings that lie far from what everything else says of them."""
+    """List readings and spots that lie far from what everything else says of them."""
     told = told_by(evidence, shared)
     without_shift = np.zeros(shared.soil.size)
     found = []
@@ -227,11 +229,42 @@ def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
         shown = _shown(evidence, shared, own, track, without_shift, told)
         hours = float(np.mean(evidence.unknowns.values(shared, "error_hours")))
         spot = evidence.green.spots[track.spot].name
+        odd = _out_of_line(track, shown, hours)
         found += [
             f"{spot} read {100 * track.value[i]:.1f} % where {100 * expected:.1f} % was expected"
-            for i, expected in _out_of_line(track, shown, hours)
+            for i, expected in odd
         ]
+        usual = np.ones(track.at.size, dtype=bool)
+        usual[[i for i, _ in odd]] = False
+        found += _beside_the_others(evidence, shared, track.where(usual), told)
     return found
+
+
+def _beside_the_others(
+    evidence: Evidence, shared: Shared, track: Track, told: Sequence[FloatArray]
+) -> list[str]:
+    """Say where an instrument reads what its spot would not, if it behaved about as probed.
+
+    Its own depth takes that up, so that no reading of it is out of line.
+    """
+    if not track.at.size:
+        return []
+    spot = evidence.green.spots[track.spot]
+    scatter = evidence.unknowns.values(shared, "scatter")
+    usual = log_depth_density(spot.depth_at_least, scatter, evidence.probe_error, 0.0)
+    weight = np.exp(usual) / shared.soil.size
+    mean = expected_of(evidence, shared, track, told).mean(axis=0)
+    expected = float(np.sum(weight * mean))
+    variance = float(np.sum(weight * (mean - expected) ** 2)) + track.own**2
+    variance += float(np.sum(track.error**2)) / track.at.size**2
+    read = float(track.value.mean())
+    if abs(read - expected) <= SPOT_OUT_OF_LINE * np.sqrt(variance):
+        return []
+    several = f", the mean of {track.at.size}," if track.at.size > 1 else ""
+    return [
+        f"{spot.name} read {100 * read:.1f} %{several} where its probed depth gives "
+        f"{100 * expected:.1f} % beside the other spots: diagnose weighs why"
+    ]
 
 
 def _out_of_line(track: Track, shown: FloatArray, hours: float) -> list[tuple[int, float]]:

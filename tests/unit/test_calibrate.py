@@ -126,6 +126,32 @@ def test_columns_go_on_where_the_record_ends(learned):
     assert np.allclose(at, np.clip(learned.own.depth.T, group.depths[0], group.depths[-1]))
 
 
+def test_a_spot_that_reads_what_its_depth_does_not_give_is_told_after_one_visit():
+    """Its own depth could take it up; `diagnose` says of the same reading that it does not."""
+
+    def first_visit(change):
+        return sw.Survey(
+            [
+                replace(
+                    spot,
+                    readings=[
+                        replace(each, value=each.value + change * (spot.name == "A2"))
+                        for each in spot.readings[:1]
+                    ],
+                )
+                for spot in SURVEY.spots
+            ]
+        )
+
+    odd, usual = (learn(first_visit(change)) for change in (0.09, 0.0))
+    (doubt,) = odd.doubts
+    assert doubt.startswith("A2 read ") and "its probed depth gives" in doubt
+    assert usual.doubts == ()
+    said = sw.diagnose(odd.given["survey"], SANDS, calibration=odd).spot("A2")
+    depth = next(each for each in said.causes if each.cause == "depth")
+    assert not depth.consistent
+
+
 def test_what_own_water_adds_is_run_on_few_depths(learned):
     """Within 0.1 % by volume on average of what runs on all of them say."""
     green, times = learned.green, [np.datetime64(day) for day in DAYS]

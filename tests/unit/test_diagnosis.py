@@ -123,6 +123,29 @@ def test_repeated_readings_count_as_independent_meters_over_one_shared_spot():
     assert found.probability("depth") == pytest.approx(share, abs=0.01)
 
 
+def test_what_a_reading_adds_to_the_error_of_the_meter_counts():
+    """An added error of 4 % and a meter of 3 % are a meter of 5 %; one reading of two is worth
+    less, as the mean of normal readings weighed by their precisions is."""
+    low, added = drained(30.0) - 0.07, {"added_error": 0.04}
+    apart = Spot("C", 30.0, readings=(Reading(low, rod=ROD, **added),))
+    together = diagnose(Survey([*usual_spots(), spot("C", 30.0, low)]), MIX, meter_error=0.05)
+    taken = diagnose(
+        Survey([*(replace(each, readings=(replace(each.readings[0], **added),))
+                  for each in usual_spots()), apart]), MIX, meter_error=0.03
+    )  # fmt: skip
+    for one, other in zip(together.spots[-1].causes, taken.spots[-1].causes, strict=True):
+        assert (one.cause, one.probability) == (other.cause, pytest.approx(other.probability))
+
+    def depth_odds(*readings):
+        survey = Survey([*usual_spots(), Spot("C", 30.0, readings=readings)])
+        return diagnose(survey, MIX).spots[-1].probability("depth")
+
+    usual, dry = Reading(drained(30.0), rod=ROD), Reading(low, rod=ROD)
+    rough = replace(dry, added_error=0.2)
+    assert depth_odds(usual, dry) < depth_odds(usual, rough)
+    assert depth_odds(usual, rough) == pytest.approx(depth_odds(usual), abs=0.02)
+
+
 def test_the_green_finds_an_offset_that_all_readings_share():
     """Closed form: normal mean with known variance (with 30 readings the prior hardly counts)."""
     shifted = [spot(f"A{i}", 30.0, drained(30.0) - 0.03) for i in range(30)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -30,8 +30,8 @@ def log_likelihood(
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
-    Meter errors are independent, the model error is shared by all readings of a spot; now and then
-    readings are wrong, under any cause.
+    Meter errors are independent, with what a reading adds of its own; the model error is shared
+    by all readings of a spot; now and then readings are wrong, under any cause.
 
     Parameters
     ----------
@@ -48,13 +48,14 @@ def log_likelihood(
     dried : sequence of Drying, optional
         How far the spot had dried at its readings; drained when left out.
     """
-    total, squares = _residuals(spot, table, state, dried)
+    gaps = _residuals(spot, table, state, dried)
     n = len(spot.usable_readings)
 
     def density(meter: float) -> tuple[FloatArray, FloatArray]:
-        whole = meter**2 + n * errors[1] ** 2
-        quadratic = (squares - errors[1] ** 2 / whole * total**2) / meter**2
-        determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
+        weight, total, squares, logs = _weighed(gaps, meter)
+        whole = 1.0 + weight * errors[1] ** 2
+        quadratic = squares - errors[1] ** 2 / whole * total**2
+        determinant = logs + np.log(whole)
         return -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi)), quadratic
 
     meter = float(np.hypot(errors[0], cause.scatter))
@@ -86,18 +87,39 @@ def dried_to(state: State, dried: Drying) -> State:
 
 def _residuals(
     spot: Spot, table: RestCurves, state: State, dried: Sequence[Drying]
-) -> tuple[FloatArray, FloatArray]:
-    """Sum of what the readings of a spot are more than states say, and of its squares."""
-    total, squares = np.zeros(state.depth.shape), np.zeros(state.depth.shape)
+) -> dict[float, tuple[int, FloatArray, FloatArray]]:
+    """Sum of what the readings of a spot are more than states say, and of its squares.
+
+    By the error their readings add of their own [1], each with how many they are.
+    """
     drained = {rod: predict(table, state, rod) for rod in {r.rod for r in spot.usable_readings}}
     known = {each.reading: each for each in dried}
+    found: dict[float, tuple[int, FloatArray, FloatArray]] = {}
     for reading in spot.usable_readings:
         expected = drained[reading.rod]
         if reading in known:
             expected = predict(table, dried_to(state, known[reading]), reading.rod)
-        total += reading.value - expected
-        squares += (reading.value - expected) ** 2
-    return total, squares
+        gap = reading.value - expected
+        count, total, squares = found.get(reading.added_error, (0, 0.0, 0.0))
+        found[reading.added_error] = (count + 1, total + gap, squares + gap**2)
+    return found
+
+
+def _weighed(
+    gaps: Mapping[float, tuple[int, FloatArray, FloatArray]], meter: float
+) -> tuple[float, FloatArray, FloatArray, float]:
+    """Add up `gaps` weighed by one over their variances, with a standard error of the meter [1].
+
+    The weights, weighed gaps and their squares; and the logarithms of all variances.
+    """
+    weight, total, squares, logs = 0.0, np.zeros(()), np.zeros(()), 0.0
+    for added, (count, gap, square) in gaps.items():
+        variance = meter**2 + added**2
+        weight += count / variance
+        total = total + gap / variance
+        squares = squares + square / variance
+        logs += count * float(np.log(variance))
+    return weight, total, squares, logs
 
 
 def with_missed(
@@ -131,7 +153,7 @@ def with_missed(
         How far the spot had dried at its readings; drained when left out.
     """
     meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
-    total, _ = _residuals(spot, table, state, dried)
-    whole = meter**2 + len(spot.usable_readings) * model**2
-    left = model * meter / np.sqrt(whole) * rng.standard_normal(total.shape)
+    weight, total, _, _ = _weighed(_residuals(spot, table, state, dried), meter)
+    whole = 1.0 + weight * model**2
+    left = model / np.sqrt(whole) * rng.standard_normal(state.depth.shape)
     return state._replace(missed=model**2 / whole * total + left)
