@@ -9,6 +9,7 @@ runs 48 h after a soaking: within 0.02 cm of suction below 30 cm of sand, 0.4 cm
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ import numpy as np
 
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Soil
+from soilwater.soils.side_by_side import water_contents
 from soilwater.words.arrays import FloatArray
 
 DRAINED_AFTER = 48.0
@@ -92,41 +94,77 @@ def interface_suction(
     float
         Suction [cm], from 0 to the thickness of the gravel.
     """
+    return float(interface_suctions([layers], blanket, hours)[0])
+
+
+def interface_suctions(
+    columns: Sequence[tuple[tuple[Soil, float], ...]],
+    blanket: GravelBlanket,
+    hours: float = DRAINED_AFTER,
+) -> FloatArray:
+    """Suction where the layers of several columns meet the same gravel [cm].
+
+    Parameters
+    ----------
+    columns : sequence of tuple of (Soil, float)
+        Layers of each as `interface_suction` takes them, as many in each.
+    blanket : GravelBlanket
+        What they lie on.
+    hours : float, optional
+        Time since the soaking [h].
+
+    Returns
+    -------
+    ndarray, shape (n_columns,)
+        Suctions [cm], bit for bit as of each column alone.
+    """
     flows = steady_flows(blanket)
-    let_go = np.zeros_like(flows.at_top)
-    height = 0.0
-    for soil, thickness in reversed(layers):
-        below = np.asarray(soil.water_content(flows.at_top + height))
-        height += thickness
-        let_go += below - np.asarray(soil.water_content(flows.at_top + height))
+    let_go = np.zeros((len(columns), flows.at_top.size))
+    height: FloatArray = np.zeros(1)
+    for layer in range(len(columns[0]) - 1, -1, -1):
+        soils = [layers[layer][0] for layers in columns]
+        thickness = np.array([layers[layer][1] for layers in columns])
+        below = water_contents(soils, flows.at_top + height)
+        alike = height.ndim == 1 and bool(np.all(thickness == thickness[0]))
+        height = height + (thickness[:1] if alike else thickness[:, np.newaxis])
+        let_go += below - water_contents(soils, flows.at_top + height)
     slowness = let_go / flows.flow
-    steps = 0.5 * (slowness[1:] + slowness[:-1]) * np.diff(flows.at_top)
-    return float(np.interp(hours, np.append(0.0, np.cumsum(steps)), flows.at_top))
+    steps = 0.5 * (slowness[:, 1:] + slowness[:, :-1]) * np.diff(flows.at_top)
+    taken = np.zeros_like(let_go)
+    taken[:, 1:] = np.cumsum(steps, axis=1)
+    return np.array([np.interp(hours, each, flows.at_top) for each in taken])
 
 
-def suction_within(blanket: GravelBlanket, at_top: float, height: FloatArray) -> FloatArray:
+def suction_within(
+    blanket: GravelBlanket, at_top: FloatArray | float, height: FloatArray
+) -> FloatArray:
     """Suction in a gravel that passes on what leaves the sand above it [cm].
 
     Parameters
     ----------
     blanket : GravelBlanket
         Gravel and its thickness.
-    at_top : float
-        Suction where the sand meets it [cm].
+    at_top : float or ndarray
+        Suction where the sand meets it [cm], any number of them.
     height : ndarray
         Above the lower end of the gravel [cm].
 
     Returns
     -------
     ndarray
-        From 0 at the lower end to `at_top`.
+        From 0 at the lower end to `at_top`; heights last.
     """
     flows = steady_flows(blanket)
-    after = min(int(np.searchsorted(flows.at_top, at_top)), flows.at_top.size - 1)
-    before = max(after - 1, 0)
+    after = np.minimum(np.searchsorted(flows.at_top, at_top), flows.at_top.size - 1)
+    before = np.maximum(after - 1, 0)
     apart = flows.at_top[after] - flows.at_top[before]
-    share = (at_top - flows.at_top[before]) / apart if apart > 0.0 else 1.0
-    wetter, drier = (np.interp(height, flows.height[i], flows.suction[i]) for i in (before, after))
+    share = np.divide(
+        at_top - flows.at_top[before], apart, out=np.ones_like(apart), where=apart > 0.0
+    )[..., np.newaxis]
+    # Columns of one green leave flows that are neighbours: few of them are looked at.
+    among, places = np.unique([before, after], return_inverse=True)
+    there = np.array([np.interp(height, flows.height[i], flows.suction[i]) for i in among])
+    wetter, drier = there[places.reshape(2, *before.shape)]
     within: FloatArray = (1.0 - share) * wetter + share * drier
     return within
 

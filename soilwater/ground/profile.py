@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, ClassVar, cast
 
 import numpy as np
@@ -35,6 +36,8 @@ from soilwater.ground.mesh import Mesh, make_mesh
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Hysteretic, Soil, soil_from_dict
+from soilwater.soils.side_by_side import water_contents
+from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
 from soilwater.words.quantities import in_people_units, one_writing
@@ -73,8 +76,7 @@ class Layer:
         faults = Faults(f'Layer "{self.name}"' if self.name else "Layer")
         with faults.catching():
             object.__setattr__(self, "thickness", thickness_of(self.thickness, faults))
-        cure = "layers are Layer(soil, thickness, name)"
-        object.__setattr__(self, "soil", soil_of(self.soil, "soil", cure, faults))
+        object.__setattr__(self, "soil", soil_of(self.soil, "soil", _LAYER_CURE, faults))
         faults.raise_if_any()
         if not self.name:
             object.__setattr__(self, "name", self.soil.name or "layer")
@@ -96,6 +98,7 @@ class Layer:
         return html_table(self._rows(), _LAYER_HEADER, caption="Layer")
 
 
+_LAYER_CURE = "layers are Layer(soil, thickness, name)"
 _LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
@@ -136,7 +139,7 @@ class Profile:
     ROOT_ZONE: ClassVar[str] = "root zone"
 
     def __post_init__(self) -> None:
-        faults = Faults(f'Profile "{self.name}"' if self.name else "Profile")
+        faults = self._faults()
         given: Any = self.layers
         layers = tuple(given) if isinstance(given, Sequence) else (given,)
         for i, layer in enumerate(layers, start=1):
@@ -163,15 +166,17 @@ class Profile:
                 allowed="SeepageFace(), CapillaryBreak(entry_suction), "
                 "FreeDrainage(), GravelBlanket(gravel, thickness), WaterTable(depth) or Sealed()",
             )
-        elif isinstance(self.base, GravelBlanket) and layers and not faults:
-            self._check_gravel(self.base, layers[-1], faults)
         faults.raise_if_any()
         object.__setattr__(self, "layers", layers)
+        if self.blanket is not None:
+            self._check_gravel(self.blanket)
 
-    def _check_gravel(self, base: GravelBlanket, above: Layer, faults: Faults) -> None:
-        """Note a gravel that is no coarser than the layer above it."""
+    def _check_gravel(self, base: GravelBlanket) -> None:
+        """Refuse a gravel that is no coarser than the layer above it."""
+        above = self.layers[-1]
         gravel, sand = half_drained(base.gravel), half_drained(above.soil)
         if gravel >= sand:
+            faults = self._faults()
             faults.add(
                 f'the gravel gives up half of its water at {gravel:.3g} cm of suction, "'
                 f'{above.name}" above it at {sand:.3g} cm',
@@ -179,6 +184,10 @@ class Profile:
                 cure=f"write it out as a layer: Profile([*layers, Layer(gravel, "
                 f'{base.thickness:g}, "{GRAVEL}")], SeepageFace())',
             )
+            raise faults.as_error()
+
+    def _faults(self) -> Faults:
+        return Faults(f'Profile "{self.name}"' if self.name else "Profile")
 
     @classmethod
     @mind_words(soil="sand", entry_suction="base_suction")
@@ -355,10 +364,7 @@ class Profile:
         InputError
             If `soil` is no soil or the layer is not found.
         """
-        i = self.layer_index(layer)
-        layers = list(self.layers)
-        layers[i] = replace(layers[i], soil=cast(Soil, soil))
-        return replace(self, layers=tuple(layers))
+        return with_each_soil(self, [soil], layer)[0]
 
     def mesh(self, refinement: float = 1.0) -> Mesh:
         """Nodes at the surface, where soils meet, at the base, and between.
@@ -385,12 +391,7 @@ class Profile:
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
-        layers = [
-            {"soil": layer.soil.to_dict(), "thickness": layer.thickness, "name": layer.name}
-            for layer in self.layers
-        ]
-        base = base_to_dict(self.base)
-        return json.dumps({"layers": layers, "base": base, "name": self.name})
+        return texts_of([self])[0]
 
     @classmethod
     def from_json(cls, text: str) -> Profile:
@@ -445,6 +446,78 @@ class Profile:
         rows = [*self._rows(), ("base", "", "", str(self.base), "")]
         rows += [("note", "", "", each, "") for each in self.notes]
         return html_table(rows, _HEADER, caption=self._title())
+
+
+def with_each_soil(
+    profile: Profile, soils: Sequence[Soil | FitResult], layer: str | None
+) -> list[Profile]:
+    """Return profiles as `Profile.with_soil` makes of each soil.
+
+    Only what a soil can put wrong is checked again: an ensemble has thousands.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is changed.
+    soils : sequence of Soil or FitResult
+        What fills the layer instead.
+    layer : str or None
+        Name of the layer.
+
+    Raises
+    ------
+    InputError
+        If a soil is none, or the layer is not found.
+    """
+    i, made = profile.layer_index(layer), []
+    for given in soils:
+        faults = Faults(f'Layer "{profile.layers[i].name}"')
+        soil = soil_of(given, "soil", _LAYER_CURE, faults)
+        faults.raise_if_any()
+        changed = with_parts(profile.layers[i], soil=soil)
+        layers = (*profile.layers[:i], changed, *profile.layers[i + 1 :])
+        made.append(with_parts(profile, layers=layers))
+    blanket = profile.blanket
+    if blanket is None or i < len(profile.layers) - 1:
+        return made
+    # A sand that holds more than half a hair beyond where the gravel does not is far finer.
+    beyond = np.array([1.001 * half_drained(blanket.gravel)])
+    filled = [each.layers[i].soil for each in made]
+    held = water_contents(filled, beyond)[:, 0] if len(made) > 1 else [0.0]
+    for each, soil, content in zip(made, filled, held, strict=True):
+        if content <= 0.5 * (soil.theta_r + soil.theta_s):
+            each._check_gravel(blanket)
+    return made
+
+
+def texts_of(profiles: Sequence[Profile]) -> list[str]:
+    """Write profiles as texts, each as `Profile.to_json` does; what they share once.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Any number of them.
+    """
+    parts: dict[int, str] = {}
+    ends: dict[tuple[float, str], str] = {}
+
+    def once(part: Any, values: Callable[[], dict[str, Any]]) -> str:
+        if id(part) not in parts:
+            parts[id(part)] = json.dumps(values())
+        return parts[id(part)]
+
+    def of_layer(layer: Layer) -> str:
+        key = layer.thickness, layer.name
+        if key not in ends:
+            ends[key] = json.dumps({"thickness": layer.thickness, "name": layer.name})[1:]
+        return f'{{"soil": {once(layer.soil, layer.soil.to_dict)}, {ends[key]}'
+
+    def whole(profile: Profile) -> str:
+        layers = ", ".join([of_layer(each) for each in profile.layers])
+        base = once(profile.base, partial(base_to_dict, profile.base))
+        return f'{{"layers": [{layers}], "base": {base}, "name": {json.dumps(profile.name)}}}'
+
+    return [whole(each) for each in profiles]
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")

@@ -12,6 +12,7 @@ import numpy as np
 from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, TORTUOSITY_ERROR
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
+from soilwater.soils.side_by_side import water_contents
 from soilwater.words.errors import InputError, by_kind
 
 Sand = Soil | FitResult | Sequence[Soil | FitResult]
@@ -78,7 +79,7 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     ]
     n = len(every) if draws is None else min(draws, len(every))
     chosen = np.linspace(0, len(every) - 1, n).round().astype(int)
-    held = [float(each.water_content(_MIDDLE_SUCTION)) for each in every]
+    held = water_contents(every, np.array([_MIDDLE_SUCTION]))[:, 0]
     middle = every[int(np.argsort(held)[len(held) // 2])]
     return middle, tuple(every[int(i)] for i in chosen)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -155,8 +156,13 @@ def outline(case: Any) -> Outline:
     """Outline of a case, or of what was given in its place."""
     if not isinstance(case, Case):
         return Outline(type(case).__name__, None, None, "")
-    span = f"{stamp(case.weather.start)} to {stamp(case.weather.end)}"
+    span = _span(case.weather.start, case.weather.end)
     return Outline("Case", case.profile, case.turf, span)
+
+
+@lru_cache(maxsize=128)
+def _span(start: np.datetime64, end: np.datetime64) -> str:
+    return f"{stamp(start)} to {stamp(end)}"
 
 
 def check_cases(outlines: Sequence[Outline], labels: Any) -> None:

@@ -5,7 +5,8 @@ Columns with different layers and meshes go through in one call.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,9 +19,10 @@ from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
+from soilwater.runs.drained import drained_side_by_side
 from soilwater.runs.forcing import Forcing, make_forcing
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import pack, pack_memories
+from soilwater.runs.packing import pack, pack_memories, sharing_nodes
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
@@ -51,7 +53,8 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     packed = pack(cases, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
     memories = None
-    if any(mesh.remembers for mesh in meshes):
+    remembers = [mesh.remembers for mesh in meshes]
+    if any(remembers):
         memories = pack_memories(meshes, turns, packed)
     straight: dict[bool, list[int]] = {False: [], True: []}
     for i, case in enumerate(cases):
@@ -60,16 +63,16 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
                 packed, memories, i, case, meshes[i], forcings[i], begun[i].mat
             )
         elif i not in refusals:
-            straight[meshes[i].remembers].append(i)
+            straight[remembers[i]].append(i)
     for first, last in _runs(straight[False]):
         entry_points.march_columns(first, last, packed)
     for first, last in _runs(straight[True]):
         remembering.march_remembering(first, last, packed, memories)
     texts = np.empty(len(cases), dtype=object)
-    for i in range(len(cases)):
+    texts[:] = Status.OK.sentence
+    for i in np.flatnonzero(packed.status != Status.OK).tolist():
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
-        texts[i] = refusals.get(i, f"{status.sentence}{late}")
+        texts[i] = refusals.get(i, f"{status.sentence} Last good time: {hours:.6g} h.")
     return name_results(packed, memories, meshes, heads, forcings, texts, settings)
 
 
@@ -79,12 +82,13 @@ def _begin(
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
     begun, forcings = [], []
     refusals: dict[int, str] = {}
+    known = _drained(cases, meshes)
     made: dict[tuple[int, ...], Forcing] = {}
     for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
         # Cases of a batch mostly share their weather: made once, told apart by identity.
         key = (id(case.weather), id(case.turf), *map(id, case.irrigation))
         try:
-            start = begin(case, mesh)
+            start = begin(case, mesh, known.get(id(case.profile)))
             if key not in made:
                 made[key] = make_forcing(case.weather, case.turf, case.irrigation)
             forcing = made[key]
@@ -95,6 +99,17 @@ def _begin(
         begun.append(start)
         forcings.append(forcing)
     return begun, forcings, refusals
+
+
+def _drained(cases: Sequence[Case], meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
+    """Suctions [cm] of those that begin drained, by the identity of their profile."""
+    columns = {
+        id(case.profile): (case.profile, mesh)
+        for case, mesh in zip(cases, meshes, strict=True)
+        if isinstance(case.start, str) and case.start == "drained"
+    }
+    found = drained_side_by_side(list(columns.values()))
+    return {key: found[i] for i, key in enumerate(columns) if i in found}
 
 
 def _runs(numbers: list[int]) -> list[tuple[int, int]]:
@@ -152,14 +167,15 @@ def name_results(
         values[OF_A_MAT] = np.array([forcing.mat_wet_for for forcing in forcings])
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
-        dry = [_dry_end_storage(packed, i, mesh) for i, mesh in enumerate(meshes)]
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
-        values["storage"] = held + np.array(dry)[:, None]
-    if "runoff" in settings.names and any(each.refused.any() for each in forcings):
-        values["runoff"] = values["runoff"] + _applied("refused", forcings, unknown, settings)
+        values["storage"] = held + _dry_end_storage(packed, meshes)[:, None]
+    own = {id(each): each for each in forcings}
+    applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
+    if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
+        values["runoff"] = values["runoff"] + applied("refused")
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:
-            values[name] = _applied(name, forcings, unknown, settings)
+            values[name] = applied(name)
     return {name: values[name] for name in settings.names}
 
 
@@ -184,19 +200,26 @@ def _remembered(
     return drying, turning
 
 
-def _dry_end_storage(packed: Packed, i: int, mesh: Mesh) -> float:
-    """Water a column holds at the dry end of its curves [mm]."""
-    a = packed.node_start[i]
-    content = packed.scalars[packed.soil[a : a + mesh.soil.size], DRY_END_WATER_CONTENT]
-    return float(10.0 * np.sum(content * np.diff(mesh.depth)))
+def _dry_end_storage(packed: Packed, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+    """Water each column holds at the dry end of its curves [mm]."""
+    stored = np.empty(len(meshes))
+    for columns in sharing_nodes(meshes):
+        depth = meshes[columns[0]].depth
+        intervals = packed.node_start[columns][:, None] + np.arange(depth.size - 1)
+        content = packed.scalars[packed.soil[intervals], DRY_END_WATER_CONTENT]
+        stored[columns] = 10.0 * np.sum(content * np.diff(depth), axis=1)
+    return stored
 
 
 def _applied(
-    name: str, forcings: Sequence[Forcing], unknown: NDArray[np.bool_], settings: Settings
+    own: Mapping[int, Forcing],
+    of_cases: Sequence[int],
+    unknown: NDArray[np.bool_],
+    settings: Settings,
+    name: str,
 ) -> NDArray[np.float64]:
-    """Amounts that reached each case, up to its output times [mm]."""
-    made: dict[int, NDArray[np.float64]] = {}
-    for forcing in forcings:
-        if id(forcing) not in made:
-            made[id(forcing)] = forcing.cumulative(getattr(forcing, name), settings.output_hours)
-    return np.where(unknown, np.nan, np.stack([made[id(forcing)] for forcing in forcings]))
+    """Amounts that reached each case, up to its output times [mm]; forcings by their identity."""
+    hours = settings.output_hours
+    made = np.array([each.cumulative(getattr(each, name), hours) for each in own.values()])
+    places = dict(zip(own, range(len(own)), strict=True))
+    return np.where(unknown, np.nan, made[[places[each] for each in of_cases]])

@@ -212,11 +212,16 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
     return open_store(path)
 
 
-def _remembered_at(settings: Settings) -> dict[str, str]:
-    """When it is that results tell what is remembered: at the end of the run."""
-    if not {"turning_suction", OF_A_MAT} & set(settings.names):
-        return {}
-    return {"remembered_at": str(settings.times[-1])}
+def attributes_of(settings: Settings) -> dict[str, Any]:
+    """Tell how a result was made, and when it tells what is remembered: at its end."""
+    remembers = {"turning_suction", OF_A_MAT} & set(settings.names)
+    return {
+        "title": "Soil water simulation",
+        "tolerance": settings.tolerance,
+        "ponding_limit_cm": settings.ponding_limit,
+        "refinement": settings.refinement,
+        **({"remembered_at": str(settings.times[-1])} if remembers else {}),
+    }
 
 
 def lay_out_run(
@@ -248,12 +253,6 @@ def lay_out_run(
         axes,
         ("time",),
         times=settings.times,
-        attributes={
-            "title": "Soil water simulation",
-            "tolerance": settings.tolerance,
-            "ponding_limit_cm": settings.ponding_limit,
-            "refinement": settings.refinement,
-            **_remembered_at(settings),
-        },
+        attributes=attributes_of(settings),
     )
     return dataset.assign_coords(coordinates) if coordinates else dataset

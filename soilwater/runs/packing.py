@@ -63,9 +63,10 @@ def pack(
     z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
     numbers = _numbers_of_soils(meshes)
     soil = np.zeros(z.size, dtype=np.int64)
-    for a, mesh in zip(node_start, meshes, strict=False):
-        own = np.array([numbers[each] for each in mesh.soils])
-        soil[a : a + mesh.soil.size] = own[mesh.soil]
+    for columns in sharing_nodes(meshes):
+        of_intervals = meshes[columns[0]].soil
+        own = np.array([[numbers[each] for each in meshes[i].soils] for i in columns])
+        soil[node_start[columns][:, None] + np.arange(of_intervals.size)] = own[:, of_intervals]
     places: dict[int, tuple[int, int]] = {}
     intervals: list[NDArray[np.float64]] = []
     row = 0
@@ -74,14 +75,17 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
-    roots: dict[Any, NDArray[np.float64]] = {}
-    for case, mesh in zip(cases, meshes, strict=True):
-        if (key := _roots_key(case, mesh)) not in roots:
-            roots[key] = root_shares(case.turf, mesh, case.profile.depth)
-    conditions = np.zeros((n, rows.N_CONDITIONS))
-    codes = np.zeros((n, rows.N_CODES), dtype=np.int64)
-    for i, case in enumerate(cases):
-        _set_conditions(conditions[i], codes[i], case, settings)
+    kinds: dict[Any, int] = {}
+    made: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]] = []
+    kind = np.empty(n, dtype=np.int64)
+    for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
+        depth = case.profile.depth
+        key = (id(case.turf), id(case.profile.base), id(mesh.depth), depth)
+        if key not in kinds:
+            kinds[key] = len(made)
+            made.append((root_shares(case.turf, mesh, depth), *_conditions(case, settings)))
+        kind[i] = kinds[key]
+    roots, conditions, codes = zip(*made, strict=True)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
     clock = np.zeros((n, rows.N_CLOCK))
@@ -92,15 +96,13 @@ def pack(
         node_start=node_start.astype(np.int64),
         z=z,
         soil=soil,
-        root=np.concatenate(
-            [roots[_roots_key(case, mesh)] for case, mesh in zip(cases, meshes, strict=True)]
-        ),
+        root=np.concatenate([roots[each] for each in kind]),
         head=head,
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
-        conditions=conditions,
-        codes=codes,
+        conditions=np.array(conditions)[kind],
+        codes=np.array(codes)[kind],
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
         forcing=np.concatenate(intervals),
@@ -121,6 +123,14 @@ def pack(
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
     tables, scalars = stack_tables(soils)
     return packed._replace(tables=tables, scalars=scalars)
+
+
+def sharing_nodes(meshes: Sequence[Mesh]) -> list[list[int]]:
+    """Positions of the columns that share their nodes, and to which of their soils each belongs."""
+    found: dict[tuple[int, int], list[int]] = {}
+    for i, mesh in enumerate(meshes):
+        found.setdefault((id(mesh.depth), id(mesh.soil)), []).append(i)
+    return list(found.values())
 
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:
@@ -195,9 +205,9 @@ def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> tup
     return float(suction[gives_way]), float(suction[nearly])
 
 
-def _set_conditions(
-    conditions: NDArray[np.float64], codes: NDArray[np.int64], case: Case, settings: Settings
-) -> None:
+def _conditions(case: Case, settings: Settings) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Conditions and codes of a column, as `soilwater.kernels.rows` has them."""
+    conditions, codes = np.zeros(rows.N_CONDITIONS), np.zeros(rows.N_CODES, dtype=np.int64)
     code, value = case.profile.base.kernel_condition(case.profile.depth)
     codes[rows.BASE_CODE], conditions[rows.BASE_VALUE] = code, value
     conditions[rows.POND_LIMIT] = settings.ponding_limit
@@ -211,11 +221,7 @@ def _set_conditions(
         codes[rows.STRESS_CODE] = case.turf.stress.kernel_code
         conditions[rows.STRESS_0 : rows.STRESS_4 + 1] = case.turf.stress.kernel_parameters
         conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
-
-
-def _roots_key(case: Case, mesh: Mesh) -> tuple[int, int, float]:
-    """Tell the roots of one column from those of another."""
-    return id(case.turf), id(mesh.depth), case.profile.depth
+    return conditions, codes
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

@@ -5,23 +5,22 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from itertools import product
 from pathlib import Path
 from typing import Any, Literal, Protocol, cast
 
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, with_each_soil
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
-from soilwater.runs.case import Case, HeldSurface
-from soilwater.runs.gathering import lay_out_run, run_batch
+from soilwater.runs.case import Case, HeldSurface, under_each
+from soilwater.runs.gathering import attributes_of, run_batch
 from soilwater.runs.green_map import GreenMap
-from soilwater.runs.layout import Axes, describe_columns
+from soilwater.runs.layout import Axes, lay_out_column
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.linked_run import run_linked
 from soilwater.runs.scheduling import Executor, Progress, Workers
@@ -126,9 +125,8 @@ def simulate(
         raise InputError(text)
     if status != Status.OK and on_failure == "raise":
         raise RunError(text)
-    mesh = profiles[0].mesh(settings.refinement)
-    described = describe_columns(profiles, [mesh], mesh.depth.size)
-    run = lay_out_run(values, described, {}, settings)
+    mesh, told = profiles[0].mesh(settings.refinement), attributes_of(settings)
+    run = lay_out_column(values, profiles[0], mesh, settings.times, told)
     run.attrs["wall_time_s"] = time.perf_counter() - begin
     return run
 
@@ -413,12 +411,12 @@ def _ensemble(
             # A rule waters again and again on what the last water left.
             soils = as_watered(sand, len(soils))
         axes["sample"] = range(len(soils))
-        profiles = [each.with_soil(soil, layer=layer) for each in profiles for soil in soils]
+        profiles = [filled for each in profiles for filled in with_each_soil(each, soils, layer)]
     members: list[Any] = [weather]
     if not isinstance(weather, Weather) and isinstance(weather, Iterable):
         members = list(weather)
         axes["member"] = range(len(members))
-    cases = [Case(profile, member, **common) for profile, member in product(profiles, members)]
+    cases = under_each(profiles, members, common)
     check_cases([outline(case) for case in cases], None)
     return cases, axes
 

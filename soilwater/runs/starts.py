@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from numbers import Real
 from typing import Any, NamedTuple
 
@@ -40,10 +41,17 @@ class Beginning(NamedTuple):
 
 def flooded(head: NDArray[np.float64]) -> Beginning:
     """Begin with heads [cm] at which the nodes came by draining from saturation."""
-    return Beginning(head, np.full((head.size, N_TURNS), np.nan))
+    return Beginning(head, _no_turns(head.size))
 
 
-def begin(case: Case, mesh: Mesh) -> Beginning:
+@lru_cache(maxsize=256)
+def _no_turns(n_nodes: int) -> NDArray[np.float64]:
+    turns = np.full((n_nodes, N_TURNS), np.nan)
+    turns.setflags(write=False)
+    return turns
+
+
+def begin(case: Case, mesh: Mesh, drained: NDArray[np.float64] | None = None) -> Beginning:
     """Heads at the nodes at the start of a case, and what the nodes remember.
 
     Parameters
@@ -52,6 +60,8 @@ def begin(case: Case, mesh: Mesh) -> Beginning:
         Its `start` says what is wanted.
     mesh : Mesh
         Nodes of its profile.
+    drained : ndarray, shape (n_nodes,), optional
+        Suctions [cm] at its nodes once it has drained, where they are known.
 
     Returns
     -------
@@ -65,6 +75,8 @@ def begin(case: Case, mesh: Mesh) -> Beginning:
         if sand that remembers may have come to it by more than one way.
     """
     start = case.start
+    if drained is not None and isinstance(start, str) and start == "drained":
+        return flooded(-drained)
     if isinstance(start, AfterFlooding):
         beginning = flooded(_head(case.profile, start.water, mesh))
     elif isinstance(start, AfterRain):

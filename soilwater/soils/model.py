@@ -14,6 +14,7 @@ import operator
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
+from functools import cache
 from typing import Any, ClassVar
 
 import numpy as np
@@ -23,7 +24,7 @@ from soilwater.soils.elementary import log_or_minus_infinity
 from soilwater.soils.soil import Values
 from soilwater.words.arrays import FloatArray
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, InputError
 from soilwater.words.quantities import HOUSE_UNITS, in_people_units
 from soilwater.words.units import number_to_house, to_house
 from soilwater.words.vocabulary import attributes
@@ -73,11 +74,14 @@ _BOUNDS: dict[str, tuple[str, Callable[[float, float], bool]]] = {
 
 def _range_fault(value: float, about: Mapping[str, Any]) -> str:
     """Say the allowed range in words, or nothing where the value lies in it."""
-    bounds = [(words, holds, about[key]) for key, (words, holds) in _BOUNDS.items()]
-    stated = [(words, holds, bound) for words, holds, bound in bounds if bound is not None]
-    if all(holds(value, bound) for _, holds, bound in stated):
+    for key, (_, holds) in _BOUNDS.items():
+        bound = about[key]
+        if bound is not None and not holds(value, bound):
+            break
+    else:
         return ""
-    return " and ".join(f"{words} {bound:g}" for words, _, bound in stated)
+    stated = [(words, about[key]) for key, (words, _) in _BOUNDS.items() if about[key] is not None]
+    return " and ".join(f"{words} {bound:g}" for words, bound in stated)
 
 
 @dataclass(frozen=True, repr=False)
@@ -98,22 +102,22 @@ class SoilModel(ABC, Displayed):
     def __post_init__(self) -> None:
         faults = Faults(self._title())
         refused: set[str] = set()
-        for each in fields(self):
-            if "quantity" not in each.metadata:
+        for name, about in _numbers(type(self)):
+            try:
+                value = number_to_house(getattr(self, name), about["quantity"], name)
+            except InputError:
+                refused.add(name)
+                with faults.catching():
+                    raise
                 continue
-            about, faults_before = each.metadata, len(faults)
-            with faults.catching():
-                value = number_to_house(getattr(self, each.name), about["quantity"], each.name)
-                object.__setattr__(self, each.name, value)
-                allowed = _range_fault(value, about)
-                if allowed:
-                    cure = self._cure(each.name, value)
-                    faults.add(f"{each.name}={value:g}", allowed=allowed, cure=cure)
-            if len(faults) > faults_before:
-                refused.add(each.name)
-        for each in fields(self):
-            if each.name in ("name", "source") and not isinstance(getattr(self, each.name), str):
-                faults.add(f"{each.name}={getattr(self, each.name)!r} is not text")
+            object.__setattr__(self, name, value)
+            allowed = _range_fault(value, about)
+            if allowed:
+                refused.add(name)
+                faults.add(f"{name}={value:g}", allowed=allowed, cure=self._cure(name, value))
+        for name in ("name", "source"):
+            if not isinstance(getattr(self, name), str):
+                faults.add(f"{name}={getattr(self, name)!r} is not text")
         self._check_together(faults, refused)
         faults.raise_if_any()
 
@@ -317,9 +321,9 @@ class SoilModel(ABC, Displayed):
             `soil_from_dict` makes the soil again.
         """
         given: dict[str, Any] = {"model": type(self).__name__}
-        for each in fields(self):
-            value = getattr(self, each.name)
-            given[each.name] = value.to_dict() if isinstance(value, SoilModel) else value
+        for name in _names(type(self)):
+            value = getattr(self, name)
+            given[name] = value.to_dict() if isinstance(value, SoilModel) else value
         return given
 
     def _facts(self) -> list[tuple[str, str, str]]:
@@ -342,6 +346,18 @@ class SoilModel(ABC, Displayed):
     def _shown(self) -> Shown:
         header = ("parameter", "value", "argument")
         return Shown(self._title(), header, self._facts(), self._notes())
+
+
+@cache
+def _names(model: type[SoilModel]) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(model))
+
+
+@cache
+def _numbers(model: type[SoilModel]) -> tuple[tuple[str, Mapping[str, Any]], ...]:
+    """Names of the parameters that are numbers, and what is known of each."""
+    kept = [each for each in fields(model) if "quantity" in each.metadata]
+    return tuple((each.name, each.metadata) for each in kept)
 
 
 def parameter_unit(model: type[Any], name: str) -> str:

@@ -51,21 +51,19 @@ def needs_all(example: str) -> Callable[[_Class], _Class]:
         asked: Any = made
         init = asked.__init__
         fields = inspect.signature(made).parameters
-        needed = [name for name, each in fields.items() if each.default is each.empty]
+        needed = {name: None for name, each in fields.items() if each.default is each.empty}
+        order = list(fields)
 
         @functools.wraps(init)
         def telling(self: Any, *given: Any, **named: Any) -> None:
+            missing = needed.keys() - order[: len(given)] - named.keys()
             # Who gives an unknown name, or too many values, is told so by Python itself.
-            if len(given) <= len(fields) and all(name in fields for name in named):
-                had = {*list(fields)[: len(given)], *named}
-                missing = [name for name in needed if name not in had]
-                if missing:
-                    faults = Faults(made.__name__)
-                    verb = "is" if len(missing) == 1 else "are"
-                    faults.add(
-                        f"{' and '.join(missing)} {verb} missing", cure=f"write it as {example}"
-                    )
-                    raise faults.as_error()
+            if missing and all(name in fields for name in named):
+                faults = Faults(made.__name__)
+                verb = "is" if len(missing) == 1 else "are"
+                told = " and ".join(name for name in needed if name in missing)
+                faults.add(f"{told} {verb} missing", cure=f"write it as {example}")
+                raise faults.as_error()
             init(self, *given, **named)
 
         asked.__init__ = telling

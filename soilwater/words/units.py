@@ -65,6 +65,11 @@ def to_house(value: Any, quantity: str, name: str) -> float | NDArray[np.float64
     >>> to_house([0.1, 0.22], "water_content", "readings")
     array([0.1 , 0.22])
     """
+    if isinstance(value, float) and quantity in KINDS:
+        # Most that is given is such a number, and soils are made by the thousand.
+        fit = 0.0 <= value <= 1.0 if quantity == "water_content" else math.isfinite(value)
+        if fit:
+            return float(value)
     if quantity not in KINDS:
         raise KeyError(f"{quantity!r} is no quantity of this package; use one of {list(KINDS)}")
     result = _convert(value, quantity, name)

@@ -10,8 +10,14 @@ from grounds import MIDDLE_MIX, PEA_GRAVEL
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL, GRAVEL
 from soilwater.ground.base_suction import OVER_GRAVEL
-from soilwater.ground.gravel_drainage import interface_suction, steady_flows, suction_within
-from soilwater.runs.drained import drained_suction
+from soilwater.ground.gravel_drainage import (
+    interface_suction,
+    interface_suctions,
+    steady_flows,
+    suction_within,
+)
+from soilwater.ground.profile import with_each_soil
+from soilwater.runs.drained import drained_side_by_side, drained_suction, drained_suctions
 from soilwater.runs.packing import root_shares
 
 ROD = 7.6
@@ -137,6 +143,29 @@ def test_suction_in_a_gravel_joins_its_two_ends():
     assert within[-1] == pytest.approx(at_top, abs=1e-3)
 
 
+def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
+    mat = sw.VanGenuchten.texture_class("loam")
+    profiles = [
+        sw.Profile((sw.Layer(mat, top, "mat"), sw.Layer(sand, 30.0, "sand")), CLEAN_GRAVEL)
+        for top, sand in ((2.0, MIDDLE_MIX), (2.0, SANDS["B"]), (3.0, SANDS["D"]))
+    ]
+    profiles += [sw.Profile.over_gravel(sand, 30.0) for sand in SANDS.values()]
+    profiles += [sw.Profile(profiles[0].layers, sw.CapillaryBreak(7.0))]
+    columns = [(each, each.mesh()) for each in profiles]
+    found = drained_side_by_side(columns)
+    assert sorted(found) == list(range(len(profiles) - 1))
+    for i, suction in found.items():
+        np.testing.assert_array_equal(suction, drained_suctions(*columns[i]))
+
+
+def test_layers_of_equal_and_unlike_thickness_leave_the_same_suctions():
+    sands = list(SANDS.values())[:2]
+    for depths in ((30.0, 30.0), (30.0, 45.0)):
+        columns = [((sand, depth),) for sand, depth in zip(sands, depths, strict=True)]
+        alone = [interface_suction(each, CLEAN_GRAVEL, 24.0) for each in columns]
+        np.testing.assert_array_equal(interface_suctions(columns, CLEAN_GRAVEL, 24.0), alone)
+
+
 def test_gravel_lies_in_results_below_the_layers_and_closes_the_balance():
     profile = over(CLEAN_GRAVEL)
     run = sw.simulate(profile, sw.steady_weather(5, "5 mm/day"), turf=TURF, output="6 h")
@@ -217,6 +246,16 @@ def test_a_gravel_finer_than_the_sand_above_is_refused_with_a_cure():
     names = {"Profile": sw.Profile, "Layer": sw.Layer, "SeepageFace": sw.SeepageFace}
     profile = eval(cure, names | {"layers": layers, "gravel": loam})
     assert profile.depth == 40.0
+
+
+def test_one_sand_of_many_that_is_coarser_than_the_gravel_is_refused():
+    coarse = replace(PUBLISHED, alpha=1.5 * PUBLISHED.alpha)
+    green = sw.Profile.over_gravel(MIDDLE_MIX, 30.0)
+    assert len(with_each_soil(green, [MIDDLE_MIX, SANDS["B"]], None)) == 2
+    with pytest.raises(sw.InputError, match="gives up half of its water"):
+        with_each_soil(green, [MIDDLE_MIX, coarse], None)
+    with pytest.raises(sw.InputError, match="soil is"):
+        with_each_soil(green, [MIDDLE_MIX, 0.3], None)
 
 
 def test_all_faults_of_a_gravel_at_once():

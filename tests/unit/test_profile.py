@@ -1,6 +1,7 @@
 """Profiles: layers, base conditions, the mesh, and how they are written and shown."""
 
 import dataclasses
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -11,13 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import soilwater as sw
-from soilwater.ground.base import BASES
+from soilwater.ground.base import BASES, base_to_dict
 from soilwater.ground.mesh import (
     BELOW_FINER,
     COARSEST_INTERVAL,
     FINEST_INTERVAL,
     INTERVAL_GROWTH,
 )
+from soilwater.ground.profile import texts_of
 from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
@@ -185,6 +187,26 @@ def test_a_profile_comes_back_from_its_text_as_it_was(base):
     again = sw.Profile.from_json(profile.to_json())
     assert again == profile
     assert hash(again) == hash(profile)
+
+
+def test_texts_of_many_profiles_are_the_json_of_each():
+    layers = (sw.Layer(MIDDLE_MIX, 30.0, 'mix "A"'), sw.Layer(GRAVEL, 15.0, "subsoil"))
+    profiles = [
+        sw.Profile(layers, sw.SeepageFace()),
+        sw.Profile(layers[:1], sw.SeepageFace(), "Fen Edge, 3"),
+        sw.Profile.over_gravel(MIDDLE_MIX, 30.0),
+    ]
+    assert [json.loads(text) for text in texts_of(profiles)] == [
+        {
+            "layers": [
+                {"soil": each.soil.to_dict(), "thickness": each.thickness, "name": each.name}
+                for each in profile.layers
+            ],
+            "base": base_to_dict(profile.base),
+            "name": profile.name,
+        }
+        for profile in profiles
+    ]
 
 
 def test_every_base_condition_is_known_by_its_name():

@@ -227,6 +227,16 @@ class TestLayOut:
         assert run.layer.dims == ("case", "depth")
         assert run.layer[:, 0].values.tolist() == ["root zone", "mix"]
 
+    def test_what_is_changed_in_one_result_stays_there(self):
+        first = RESULTS["single"]()
+        kept = first.copy(deep=True)
+        first.layer.values[:] = "clay"
+        first.depth_bounds.values[:] = 0.0
+        first.water_content.values[:] = 0.0
+        first.depth.attrs["units"] = first.attrs["title"] = "miles"
+        second = RESULTS["single"]().assign_attrs(wall_time_s=kept.wall_time_s)
+        xr.testing.assert_identical(second, kept)
+
     def test_a_status_is_always_kept(self):
         assert kept_names(()) == ("status", "status_text")
         assert kept_names("drainage") == ("drainage", "status", "status_text")

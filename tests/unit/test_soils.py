@@ -14,6 +14,7 @@ from scipy.optimize import brentq
 from soilwater.soils import (
     OVEN_DRY_SUCTION,
     BrooksCorey,
+    Hysteretic,
     Kosugi,
     TwoComponent,
     VanGenuchten,
@@ -21,6 +22,7 @@ from soilwater.soils import (
     soil_from_dict,
 )
 from soilwater.soils.elementary import bisect
+from soilwater.soils.side_by_side import water_contents
 from soilwater.words.errors import InputError, UnitError
 
 SAND = replace(UNIFORM_SAND, name="river sand", source="made up for this test")
@@ -56,6 +58,20 @@ def test_where_a_curve_takes_a_value_is_found_past_steps_kinks_and_beyond_its_en
     exact = [brentq(lambda x, w=w: float(falling(x)) - w, 0.0, 4.0) for w in wanted[1:-1]]
     assert found[1:-1] == pytest.approx(exact, rel=1e-11)
     assert (found[0], found[-1]) == (0.0, 4.0)
+
+
+def test_soils_side_by_side_hold_to_the_last_bit_what_each_holds_alone():
+    finer = [replace(each, alpha=0.9 * each.alpha) for each in (MODELS[0], MODELS[3])]
+    soils = [*MODELS, *finer, Hysteretic(SAND, 1.6), replace(MODELS[2], spread=0.7)]
+    suction = np.concatenate([[-1.0, 0.0, 20.0, 35.0], np.geomspace(1e-3, 1e6, 200)])
+    rows = suction + np.linspace(0.0, 60.0, len(soils))[:, np.newaxis]
+    for at in (suction, rows):
+        held = water_contents(soils, at)
+        alone = [
+            soil.water_content(each)
+            for soil, each in zip(soils, np.broadcast_to(at, held.shape), strict=True)
+        ]
+        np.testing.assert_array_equal(held, alone)
 
 
 @by_name
