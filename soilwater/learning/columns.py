@@ -275,7 +275,7 @@ def read_spans(
     usual = read[most]
     return [
         usual
-        + np.einsum("kd,nd...->nk...", weights_between(depths, group.depths), own - usual[:, at])
+        + np.einsum("kd,cd...->ck...", weights_between(depths, group.depths), own - usual[:, at])
         for group, at, depths, own in zip(green.groups, few, run, read, strict=True)
     ]
 
