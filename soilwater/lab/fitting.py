@@ -121,7 +121,9 @@ def fit_retention(
     shared = Problem(model, free, points, priors, table.sheet_error, table.core)
     families = [_Family(model, shared, posterior_sample(shared, found.axes, draws, rng))]
     if priors and not one_family:
-        families += [_family(each, table, draws, rng) for each in FAMILIES if each is not model]
+        families += [
+            _family(each, table, draws, rng, priors) for each in FAMILIES if each is not model
+        ]
     share = _shares(families)
     conductivity = known.draws(draws, rng)
     names = (*problem.names, "tortuosity", "k_sat")
@@ -183,9 +185,36 @@ class _Family(NamedTuple):
     drawn: Draws
 
 
-def _family(model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator) -> _Family:
-    free, _ = _free_parameters(model, table, True)
-    problem = Problem(model, free, table.points, True, table.sheet_error, table.core)
+def more_sets(fit: FitResult, draws: int) -> tuple[FamilySample, ...]:
+    """Parameter sets that the points of a fit allow, more than its own sample holds.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+    draws : int
+        How many sets; conductivity and tortuosity are not among them.
+    """
+    model, rng = cast(Any, type(fit.soil)), np.random.default_rng(0)
+    others = [each for each in FAMILIES if each is not model] if len(fit.families) > 1 else []
+    families = [_family(each, fit.table, draws, rng, bool(fit.priors)) for each in (model, *others)]
+    ends = np.round(np.cumsum([0.0, *_shares(families)]) * draws).astype(np.int64)
+    return tuple(
+        FamilySample(
+            each.model,
+            each.problem.names,
+            each.problem.values(each.drawn.axes)[: last - first],
+            np.arange(first, last),
+        )
+        for each, first, last in zip(families, ends, ends[1:], strict=False)
+    )
+
+
+def _family(
+    model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator, priors: bool
+) -> _Family:
+    free, _ = _free_parameters(model, table, priors)
+    problem = Problem(model, free, table.points, priors, table.sheet_error, table.core)
     return _Family(model, problem, posterior_sample(problem, search(problem, rng).axes, draws, rng))
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
+from soilwater.decisions.building.depth import DRAWS, joint_bases
 from soilwater.decisions.targets import (
     AirTarget,
     ReadingTarget,
@@ -18,6 +19,7 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.lab.likely_at_rest import likely_at_rest
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
 from soilwater.soils import Hysteretic, Soil
@@ -32,8 +34,6 @@ from soilwater.words.units import number_to_house
 
 TEST_SUCTION = 30.0
 """Suction [cm] at which root-zone mixes are tested for capillary porosity (common practice)."""
-BAND_SAMPLES = 60
-"""Soils drawn from a fit for the band of a depth curve."""
 
 
 @mind_words(source="sand", entry_suction="base_suction", level="probability")
@@ -205,13 +205,13 @@ def depth_curve(
     if not 0.0 < layer <= first:
         raise InputError(f"root_layer: {layer:g} cm; allowed: above 0, up to {first:g} cm.")
     at = np.linspace(first, last, 57)
-    soil, likely = best_and_likely(sand, BAND_SAMPLES)
+    soil, likely = best_and_likely(sand, 2)
     ax = style.axes_or_new(ax, 7.2, 4.8)
-    bases = base.spread(9)[:, None]
-    every = [rest_curve(one).reading(at, length, bases) for one in likely]
     if len(likely) > 1 or base.low < base.high:
         tail = 0.5 * (1.0 - probability)
-        lower, upper = 100.0 * np.quantile(np.concatenate(every), [tail, 1.0 - tail], axis=0)
+        drawn = likely_at_rest(sand, DRAWS, last + base.high)
+        every = drawn.readings(at, length, joint_bases(base, DRAWS))
+        lower, upper = 100.0 * np.quantile(every, [tail, 1.0 - tail], axis=0)
         what = [*(["sand"] if len(likely) > 1 else []), *(["base"] if base.low < base.high else [])]
         ax.fill_between(
             at,

@@ -123,29 +123,6 @@ def test_repeated_readings_count_as_independent_meters_over_one_shared_spot():
     assert found.probability("depth") == pytest.approx(share, abs=0.01)
 
 
-def test_what_a_reading_adds_to_the_error_of_the_meter_counts():
-    """An added error of 4 % and a meter of 3 % are a meter of 5 %; one reading of two is worth
-    less, as the mean of normal readings weighed by their precisions is."""
-    low, added = drained(30.0) - 0.07, {"added_error": 0.04}
-    apart = Spot("C", 30.0, readings=(Reading(low, rod=ROD, **added),))
-    together = diagnose(Survey([*usual_spots(), spot("C", 30.0, low)]), MIX, meter_error=0.05)
-    taken = diagnose(
-        Survey([*(replace(each, readings=(replace(each.readings[0], **added),))
-                  for each in usual_spots()), apart]), MIX, meter_error=0.03
-    )  # fmt: skip
-    for one, other in zip(together.spots[-1].causes, taken.spots[-1].causes, strict=True):
-        assert (one.cause, one.probability) == (other.cause, pytest.approx(other.probability))
-
-    def depth_odds(*readings):
-        survey = Survey([*usual_spots(), Spot("C", 30.0, readings=readings)])
-        return diagnose(survey, MIX).spots[-1].probability("depth")
-
-    usual, dry = Reading(drained(30.0), rod=ROD), Reading(low, rod=ROD)
-    rough = replace(dry, added_error=0.2)
-    assert depth_odds(usual, dry) < depth_odds(usual, rough)
-    assert depth_odds(usual, rough) == pytest.approx(depth_odds(usual), abs=0.02)
-
-
 def test_the_green_finds_an_offset_that_all_readings_share():
     """Closed form: normal mean with known variance (with 30 readings the prior hardly counts)."""
     shifted = [spot(f"A{i}", 30.0, drained(30.0) - 0.03) for i in range(30)]
@@ -565,7 +542,7 @@ def test_ranges_are_those_of_their_sources():
     assert told["repellency"] == ("suction acting 1.3 to 6 times as strongly", (1.3, 6.0))
     assert told["rewetting"][0] == "what 3 to 100 mm/h leave of dry sand, simulated"
     assert told["meter"] == ("an offset of up to 10 % by volume", (-0.1, 0.1))
-    assert told["slope"][0].startswith("0.8 to 3.5 cm of suction for each per cent")
+    assert told["slope"][0].startswith("0.8 to 4.5 cm of suction for each per cent")
     assert told["slope"][1] == (-15.0, 30.0)
 
 
@@ -675,4 +652,30 @@ def test_how_a_green_was_wetted_is_rain_or_nothing():
     with pytest.raises(InputError, match="after: 'gentle'; allowed: AfterRain"):
         diagnose(
             Survey([Spot("A", 30.0, readings=(Reading(0.2, rod=7.6),))]), WET_MIX, after="gentle"
+        )
+
+
+def test_a_reading_with_an_error_of_its_own_says_less():
+    """Such as one that was run on from days before; the further its error, the less it tells."""
+
+    def low_spot(error):
+        odd = Spot("low", 30.0, readings=(Reading(0.10, rod=ROD, added_error=error),))
+        usual = [Spot(f"A{i}", 30.0, readings=(Reading(0.25, rod=ROD),)) for i in range(4)]
+        return diagnose(Survey([odd, *usual]), MIX).spot("low")
+
+    sure, hardly, nothing = (low_spot(error) for error in (0.0, 0.05, 0.3))
+    assert sure.probability("depth") < 0.03 < hardly.probability("depth")
+    for cause in CAUSES:
+        # What tells nothing leaves what was expected beforehand.
+        assert nothing.probability(cause.name) == pytest.approx(cause.prior, abs=0.06)
+    assert sure.band[1] - sure.band[0] < 0.6 * (hardly.band[1] - hardly.band[0])
+    # Beside one of today, a reading of no worth changes nothing.
+    today, old = Reading(0.25, rod=ROD), Reading(0.05, rod=ROD, added_error=0.9)
+    alone, both = (
+        diagnose(Survey([Spot("A", 30.0, readings=readings)]), MIX).spot("A")
+        for readings in ((today,), (today, old))
+    )
+    for cause in CAUSES:
+        assert both.probability(cause.name) == pytest.approx(
+            alone.probability(cause.name), abs=0.005
         )

@@ -24,12 +24,13 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.lab.likely_at_rest import LikelyAtRest, likely_at_rest
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import FloatArray, lengths
-from soilwater.words.bands import PROBABILITY
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
@@ -117,7 +118,9 @@ class DepthWindow(Displayed, Tabled):
     sand : Soil
         The best of the sand.
     samples : tuple of Soil
-        Sands that carry the band.
+        Likely sands that are given a memory, for what gentle water leaves.
+    likely : LikelyAtRest
+        Curves of the sand in the joint draws that carry the bands.
     """
 
     name: str
@@ -136,6 +139,7 @@ class DepthWindow(Displayed, Tabled):
     cautions: tuple[str, ...]
     sand: Soil = field(repr=False)
     samples: tuple[Soil, ...] = field(repr=False)
+    likely: LikelyAtRest = field(repr=False)
 
     @property
     def exists(self) -> bool:
@@ -208,19 +212,15 @@ class DepthWindow(Displayed, Tabled):
                     f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
                     "layer, or more."
                 )
-        bases = self.base_suction.spread(9)
-        readings, airs = [], []
-        for soil in self.samples:
-            curve = rest_curve(soil)
-            readings.append(curve.reading(grid, self.rod, bases[:, None]))
-            airs.append(soil.theta_s - curve.reading(grid, self.root_layer, bases[:, None]))
-        reading, air = np.concatenate(readings), np.concatenate(airs)
+        bases = joint_bases(self.base_suction, self.likely.curve.size)
+        reading = self.likely.readings(grid, self.rod, bases)
+        pores = self.likely.curves.saturated[self.likely.curve][:, None]
+        air = pores - self.likely.readings(grid, self.root_layer, bases)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
         best = rest_curve(self.sand)
-        tails = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
-        reading_low, reading_high = np.quantile(reading, tails, axis=0)
-        air_low, air_high = np.quantile(air, tails, axis=0)
+        reading_low, reading_high = np.quantile(reading, [LOW, HIGH], axis=0)
+        air_low, air_high = np.quantile(air, [LOW, HIGH], axis=0)
         rewetted = self._rewetted(grid)
         along = "root_zone_depth"
         dataset = xr.Dataset(
@@ -232,8 +232,8 @@ class DepthWindow(Displayed, Tabled):
                 "expected_reading_lower": (along, reading_low),
                 "expected_reading_upper": (along, reading_high),
                 "rewetted_reading": (along, np.median(rewetted, axis=0)),
-                "rewetted_reading_lower": (along, np.quantile(rewetted, tails[0], axis=0)),
-                "rewetted_reading_upper": (along, np.quantile(rewetted, tails[1], axis=0)),
+                "rewetted_reading_lower": (along, np.quantile(rewetted, LOW, axis=0)),
+                "rewetted_reading_upper": (along, np.quantile(rewetted, HIGH, axis=0)),
                 "air_filled_porosity": (
                     along,
                     self.sand.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
@@ -296,9 +296,8 @@ class DepthWindow(Displayed, Tabled):
         """What the best depth reads after gentle water on a dry green [%], with its band."""
         if not np.isfinite(self.best):
             return ""
-        tails = [(1.0 - PROBABILITY) / 2.0, 0.5, (1.0 + PROBABILITY) / 2.0]
         left = self._rewetted(np.array([max(self.best, self.rod)]))[:, 0]
-        low, middle, high = 100.0 * np.quantile(left, tails)
+        low, middle, high = 100.0 * np.quantile(left, [LOW, 0.5, HIGH])
         return f"{middle:.0f} % ({low:.0f} to {high:.0f})"
 
     def _lines(self) -> list[str]:
@@ -314,8 +313,9 @@ class DepthWindow(Displayed, Tabled):
 AS_TESTED = "readings and air are of sand that drained from a flood, as a specification tests"
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
-_BASES = 95
-"""Suctions at the base that each sand is laid over; a tenth of the way is the middle of one."""
+DRAWS = 6005
+"""Joint draws of sand and base: quantiles of so many hold what they say within one in a hundred,
+and a tenth of the way is the middle of one."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
@@ -328,7 +328,7 @@ def depth_window(
     air_filled: WaterContent,
     base_suction: Suction = OVER_GRAVEL,
     root_layer: Length = None,
-    draws: int = 400,
+    draws: int = DRAWS,
 ) -> DepthWindow:
     """Find the depths at which a sand, drained and level, meets a window of readings and its air.
 
@@ -350,7 +350,7 @@ def depth_window(
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm]; the length of the rods when left out.
     draws : int, optional
-        Soils of a fit's posterior sample that carry its band.
+        Joint draws of sand and base suction that carry the bands.
 
     Returns
     -------
@@ -391,23 +391,32 @@ def depth_window(
     best_soil: Soil | None = None
     every: tuple[Soil, ...] = ()
     with faults.catching():
-        best_soil, every = best_and_likely(sand, draws)
+        best_soil, every = best_and_likely(sand, _MEMORIES)
+        if draws < 1:
+            faults.add(f"draws={draws}", allowed="1 or more")
     faults.raise_if_any()
     assert wanted is not None and air is not None and base is not None and best_soil is not None
     found = _limits(best_soil, wanted, air, length, layer)
     least = max(length, layer)
 
-    def placed(surface: Any, suction: float = 0.0) -> float:
-        """Depth [cm] of a surface suction under a base suction, within what is a root zone."""
-        return float(np.clip(surface - suction, least, DEEPEST))
+    def placed(surface: FloatArray | float) -> FloatArray:
+        """Depth [cm], within what is a root zone."""
+        return np.clip(surface, least, DEEPEST)
 
-    surfaces = np.array([_limits(each, wanted, air, length, layer)[:3] for each in every])
-    # Every sand over every base. By rank: infinite limits (a target never reached) rule out
-    # interpolation.
-    joint = (surfaces[:, None, :] - base.spread(_BASES)[None, :, None]).reshape(-1, 3)
-    cut = int(0.5 * (1.0 - PROBABILITY) * len(joint))
-    tails = np.sort(joint, axis=0)[[cut, -1 - cut]]
-    bands = [Range(placed(tails[0, i]), placed(tails[1, i])) for i in range(3)]
+    likely = likely_at_rest(sand, draws, DEEPEST + base.high)
+    curves = likely.curves
+    surfaces = np.stack(
+        _targets_met(
+            curves.surface_suctions(wanted.high, length),
+            curves.surface_suctions(curves.saturated - air.least, layer),
+            curves.surface_suctions(0.5 * (wanted.low + wanted.high), length),
+            curves.surface_suctions(wanted.low, length),
+        ),
+        axis=1,
+    )
+    joint = placed(surfaces[likely.curve] - joint_bases(base, draws)[:, None])
+    tails = np.quantile(joint, [LOW, HIGH], axis=0, method="inverted_cdf")
+    bands = [Range(*tails[:, i].tolist()) for i in range(3)]
     return DepthWindow(
         name=best_soil.name or "sand without a name",
         target=wanted,
@@ -415,9 +424,9 @@ def depth_window(
         rod=length,
         root_layer=layer,
         base_suction=base,
-        low=placed(found.low, base.best),
-        high=placed(found.high, base.best),
-        best=placed(found.best, base.best),
+        low=float(placed(found.low - base.best)),
+        high=float(placed(found.high - base.best)),
+        best=float(placed(found.best - base.best)),
         limited_by=found.limited_by,
         low_band=bands[0],
         high_band=bands[1],
@@ -425,7 +434,21 @@ def depth_window(
         cautions=_cautions(sand, found, base),
         sand=best_soil,
         samples=every,
+        likely=likely,
     )
+
+
+def joint_bases(base: BaseSuction, draws: int) -> FloatArray:
+    """Suctions at the base [cm] that go with the draws of a sand, in no order.
+
+    Parameters
+    ----------
+    base : BaseSuction
+        Their band.
+    draws : int
+        How many.
+    """
+    return np.random.default_rng(0).permutation(base.spread(draws))
 
 
 class _Limits(NamedTuple):
@@ -442,10 +465,18 @@ def _limits(soil: Soil, target: ReadingTarget, air: AirTarget, rod: float, layer
     wettest = curve.surface_suction(target.high, rod)
     driest = curve.surface_suction(target.low, rod)
     airy = curve.surface_suction(soil.theta_s - air.least, layer)
-    low = max(wettest, airy)
     middle = curve.surface_suction(0.5 * (target.low + target.high), rod)
-    best = min(max(middle, low), max(driest, low))
+    low, driest, best = (float(each) for each in _targets_met(wettest, airy, middle, driest))
     return _Limits(low, driest, best, "air" if airy > wettest else "reading")
+
+
+def _targets_met(wettest: Any, airy: Any, middle: Any, driest: Any) -> tuple[Any, Any, Any]:
+    """Suctions at the surface [cm] at which targets begin, end, and are met best.
+
+    From those at which readings and air begin, readings are in the middle, and end.
+    """
+    low = np.maximum(wettest, airy)
+    return low, driest, np.minimum(np.maximum(middle, low), np.maximum(driest, low))
 
 
 def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:

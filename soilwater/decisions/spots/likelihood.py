@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -30,8 +30,8 @@ def log_likelihood(
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
-    Meter errors are independent, with what a reading adds of its own; the model error is shared
-    by all readings of a spot; now and then readings are wrong, under any cause.
+    Meter errors are independent, and so are those that readings bring of their own; the model error
+    is shared by all readings of a spot; now and then readings are wrong, under any cause.
 
     Parameters
     ----------
@@ -48,19 +48,21 @@ def log_likelihood(
     dried : sequence of Drying, optional
         How far the spot had dried at its readings; drained when left out.
     """
-    gaps = _residuals(spot, table, state, dried)
-    n = len(spot.usable_readings)
-
-    def density(meter: float) -> tuple[FloatArray, FloatArray]:
-        weight, total, squares, logs = _weighed(gaps, meter)
-        whole = 1.0 + weight * errors[1] ** 2
-        quadratic = squares - errors[1] ** 2 / whole * total**2
-        determinant = logs + np.log(whole)
-        return -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi)), quadratic
-
     meter = float(np.hypot(errors[0], cause.scatter))
-    right, quadratic = density(meter)
-    wrong, _ = density(float(np.hypot(meter, WRONG_READING)))
+    added = np.array([reading.added_error for reading in spot.usable_readings])
+    # As they are told, and were all of them wrong.
+    each = np.hypot(meter, added), np.hypot(np.hypot(meter, added), WRONG_READING)
+    total, squares = _misfits(spot, table, state, dried, np.array([own**-2 for own in each]))
+
+    def density(which: int) -> tuple[FloatArray, FloatArray]:
+        own = each[which]
+        whole = 1.0 + errors[1] ** 2 * np.sum(own**-2)
+        quadratic = squares[which] - errors[1] ** 2 / whole * total[which] ** 2
+        determinant = np.log(whole) + np.sum(np.log(2.0 * np.pi * own**2))
+        return -0.5 * (quadratic + determinant), quadratic
+
+    right, quadratic = density(0)
+    wrong, _ = density(1)
     likelihood = may_be_wrong(right, wrong)
     strayed, several = side_by_side(spot)
     if cause.patches > 0.0 and several > 0:
@@ -69,7 +71,7 @@ def log_likelihood(
         gained = 0.5 * (less - several * np.log(wider / meter**2))
         likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
         quadratic = quadratic - (less if gained > 0.0 else 0.0)
-    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
+    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / added.size)
 
 
 def dried_to(state: State, dried: Drying) -> State:
@@ -85,41 +87,30 @@ def dried_to(state: State, dried: Drying) -> State:
     return state._replace(left=dried.share_left(state.draw, state.depth + state.extra))
 
 
-def _residuals(
-    spot: Spot, table: RestCurves, state: State, dried: Sequence[Drying]
-) -> dict[float, tuple[int, FloatArray, FloatArray]]:
+def _misfits(
+    spot: Spot,
+    table: RestCurves,
+    state: State,
+    dried: Sequence[Drying],
+    weights: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
     """Sum of what the readings of a spot are more than states say, and of its squares.
 
-    By the error their readings add of their own [1], each with how many they are.
+    Weighted, for each row of weights of the readings.
     """
+    shape = (len(weights), *state.depth.shape)
+    total, squares = np.zeros(shape), np.zeros(shape)
     drained = {rod: predict(table, state, rod) for rod in {r.rod for r in spot.usable_readings}}
     known = {each.reading: each for each in dried}
-    found: dict[float, tuple[int, FloatArray, FloatArray]] = {}
-    for reading in spot.usable_readings:
+    for reading, weight in zip(spot.usable_readings, weights.T, strict=True):
         expected = drained[reading.rod]
         if reading in known:
             expected = predict(table, dried_to(state, known[reading]), reading.rod)
-        gap = reading.value - expected
-        count, total, squares = found.get(reading.added_error, (0, 0.0, 0.0))
-        found[reading.added_error] = (count + 1, total + gap, squares + gap**2)
-    return found
-
-
-def _weighed(
-    gaps: Mapping[float, tuple[int, FloatArray, FloatArray]], meter: float
-) -> tuple[float, FloatArray, FloatArray, float]:
-    """Add up `gaps` weighed by one over their variances, with a standard error of the meter [1].
-
-    The weights, weighed gaps and their squares; and the logarithms of all variances.
-    """
-    weight, total, squares, logs = 0.0, np.zeros(()), np.zeros(()), 0.0
-    for added, (count, gap, square) in gaps.items():
-        variance = meter**2 + added**2
-        weight += count / variance
-        total = total + gap / variance
-        squares = squares + square / variance
-        logs += count * float(np.log(variance))
-    return weight, total, squares, logs
+        off = reading.value - expected
+        for i, one in enumerate(weight):
+            total[i] += one * off
+            squares[i] += one * off**2
+    return total, squares
 
 
 def with_missed(
@@ -153,7 +144,9 @@ def with_missed(
         How far the spot had dried at its readings; drained when left out.
     """
     meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
-    weight, total, _, _ = _weighed(_residuals(spot, table, state, dried), meter)
-    whole = 1.0 + weight * model**2
-    left = model / np.sqrt(whole) * rng.standard_normal(state.depth.shape)
-    return state._replace(missed=model**2 / whole * total + left)
+    own = [meter**2 + reading.added_error**2 for reading in spot.usable_readings]
+    weights = 1.0 / np.array([own])
+    total, _ = _misfits(spot, table, state, dried, weights)
+    whole = 1.0 + model**2 * weights.sum()
+    left = model / np.sqrt(whole) * rng.standard_normal(total[0].shape)
+    return state._replace(missed=model**2 / whole * total[0] + left)

@@ -31,6 +31,7 @@ from soilwater.decisions.spots.states import (
     level_spot,
     may_be_wrong,
     predict,
+    reading_error,
     stacked,
 )
 from soilwater.learning.drying import Drying
@@ -283,8 +284,11 @@ def _told_of(
     rod = weighed.basis.rod
     values = [each.value for each in weighed.basis.spot.usable_readings if each.rod == rod]
     expected = predict(reckoned.green.table, weighed.states[0], rod)
-    scatter = float(np.hypot(*reckoned.errors)) * rng.standard_normal(expected.shape)
-    low, middle, high = _quantiles(expected + scatter, weight[:, None], (LOW, 0.5, HIGH))
+    error = reading_error(weighed.basis.spot, rod, reckoned.errors[0])
+    scatter = float(np.hypot(error, reckoned.errors[1])) * rng.standard_normal(expected.shape)
+    low, middle, high = _quantiles(
+        np.maximum(expected + scatter, 0.0), weight[:, None], (LOW, 0.5, HIGH)
+    )
     return Told(float(np.mean(values)), middle, (low, high))
 
 
