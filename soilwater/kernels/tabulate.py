@@ -177,7 +177,7 @@ def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pore
 
 @kernel
 def _octaves_with_water(row):
-    """Octaves that begin before the oven-dry suction: of the others nothing has to be worked out."""
+    """Count the octaves that begin before the oven-dry suction; the others need no curves."""
     count = 0
     while count < N_OCTAVES and row[SUCTION_SCALE] * 2.0 ** (FIRST_OCTAVE + count) < row[OVEN_DRY]:
         count += 1

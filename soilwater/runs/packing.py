@@ -35,7 +35,7 @@ from soilwater.runs.forcing import Forcing
 from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import stack_tables
+from soilwater.soils.kernel_table import stack_tables, tables_of_column
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -122,7 +122,7 @@ def pack(
     )
     soils = list(numbers)
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    tables, scalars = stack_tables(soils)
+    tables, scalars = stack_tables(soils) if n > 1 else tables_of_column(tuple(soils))
     return packed._replace(tables=tables, scalars=scalars)
 
 

@@ -70,6 +70,23 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     return tables, scalars
 
 
+@lru_cache(maxsize=128)
+def tables_of_column(
+    soils: tuple[Soil, ...],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Tables of the soils of one column as `stack_tables` makes them, kept; never written to.
+
+    The same column is run under one weather after another, and a meter reads the same sands in
+    column after column. Some 6 MB when full.
+
+    Parameters
+    ----------
+    soils : tuple of Soil
+        Of any model.
+    """
+    return stack_tables(soils)
+
+
 def one_of_each_model(soils: Sequence[Soil]) -> list[Soil]:
     """Find few soils whose tables need all that is compiled for those of all.
 
