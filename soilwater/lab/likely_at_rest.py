@@ -20,6 +20,9 @@ from soilwater.soils import Soil
 from soilwater.soils.at_rest import RestCurves
 from soilwater.words.arrays import FloatArray
 
+DRAWS = 6005
+"""Joint draws of sand and base: quantiles of so many hold what they say within one in a hundred,
+and a tenth of the way is the middle of one."""
 _EVEN_TO = 150.0
 """Suction [cm] up to which they stand evenly; root zones that drain are no drier at the surface."""
 _FINE, _COARSE, _FEW = 0.05, 0.25, 50
@@ -39,7 +42,7 @@ class LikelyAtRest(NamedTuple):
 
         Parameters
         ----------
-        depths : ndarray, shape (depths,)
+        depths : ndarray, shape (depths,) or (draws, depths)
             Depths of the root zone [cm].
         rod : float
             Length of the rods [cm].
