@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
-from soilwater.decisions.spots.expected import by_depth
+from soilwater.decisions.spots.expected import MEMORIES, by_depth
 from soilwater.decisions.spots.learned import (
     LEARNED_GREEN,
     learned_green,
@@ -206,8 +206,8 @@ def diagnose(
     errors = (values["meter_error"], values["model_error"])
     reckoned = Reckoned(green, prior, errors, shares)
     by_own_depth = {}
-    if calibration is None and after is None:
-        by_own_depth = _by_own_depth(read, sand, base, values, prior, seed)
+    if calibration is None:
+        by_own_depth = _by_own_depth(read, sand, base, after, values, prior, seed)
     weighed = []
     for spot in read:
         told = None
@@ -237,13 +237,16 @@ def _by_own_depth(
     read: Sequence[Spot],
     sand: Sand,
     base: BaseSuction,
+    after: AfterRain | None,
     values: Mapping[str, float],
     prior: Prior,
     seed: int,
 ) -> dict[str, tuple[float, float, float]]:
     """Work out ends and middle [1] of what spots should read, as `expected_reading` does."""
     found = {}
-    shuffled = normal_quantile(np.random.default_rng(seed).random(DRAWS))
+    draws = DRAWS if after is None else MEMORIES
+    strata = (np.arange(draws) + 0.5) / draws
+    shuffled = normal_quantile(np.random.default_rng(seed + 1).permutation(strata))
     for rod in {spot.usable_readings[0].rod for spot in read}:
         spots = [each for each in read if each.has_depth and each.usable_readings[0].rod == rod]
         extra = [prior.extra(spot) or (0.0, 0.0) for spot in spots]
@@ -252,7 +255,7 @@ def _by_own_depth(
             for spot, (more, _) in zip(spots, extra, strict=True)
         ]
         probe = np.hypot(values["probe_error"], [spread for _, spread in extra])
-        drawn = by_depth(moved, sand, base, rod, probe, DRAWS, seed)
+        drawn = by_depth(moved, sand, base, rod, probe, draws, seed, after)
         for spot, readings in zip(spots, drawn.T, strict=True):
             own = reading_error(spot, rod, values["meter_error"])
             error = float(np.hypot(own, np.hypot(values["meter_offset"], values["model_error"])))

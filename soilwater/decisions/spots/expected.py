@@ -146,15 +146,8 @@ def expected_reading(
     faults.raise_if_any()
     drawn = by_depth(survey.spots, sand, base, length, error, draws, seed)
     low, expected, high = np.quantile(drawn, [LOW, 0.5, HIGH], axis=0)
-    remembering = likely_memories(sand, min(draws, MEMORIES), seed=seed)
-    few = len(remembering)
-    bases, deeper = base.shuffled(few), _depths(survey.spots, length, error, few, seed)
-    rewetted = np.array(
-        [
-            rest_curve(Rewetted(each, after)).reading(deeper[i], length, bases[i])
-            for i, each in enumerate(remembering)
-        ]
-    )
+    memories = min(draws, MEMORIES)
+    rewetted = by_depth(survey.spots, sand, base, length, error, memories, seed, after)
     rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     if calibration is not None:
@@ -201,6 +194,7 @@ def by_depth(
     error: FloatArray | float,
     draws: int,
     seed: int,
+    after: AfterRain | None = None,
 ) -> FloatArray:
     """Draw what spots read by their own depth alone, drained [1], by draw and spot.
 
@@ -219,9 +213,20 @@ def by_depth(
     draws : int
         Joint draws of sand, base suction and probe.
     seed : int
-        Of the order of the probe's errors.
+        Of the order of the probe's errors, and of memories.
+    after : AfterRain, optional
+        How the sand was wetted last, with likely memories; flooded when left out.
     """
     deeper = _depths(spots, rod, error, draws, seed)
+    if after is not None:
+        memories = likely_memories(sand, draws, seed=seed)
+        bases = base.shuffled(draws)
+        return np.array(
+            [
+                rest_curve(Rewetted(each, after)).reading(depths, rod, suction)
+                for each, depths, suction in zip(memories, deeper, bases, strict=True)
+            ]
+        )
     known = np.isfinite(deeper).all(axis=0)
     readings = np.full(deeper.shape, np.nan)
     if known.any():
