@@ -13,7 +13,12 @@ import numpy as np
 
 from soilwater.decisions.watering.ensembles import day_text
 from soilwater.decisions.watering.plan_words import hose_text
-from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
+from soilwater.decisions.watering.water_plan import (
+    BORDERLINE,
+    HandWatering,
+    HandWaterPlan,
+    SpotPlan,
+)
 from soilwater.report.page import template_environment
 from soilwater.site.morning import Morning
 from soilwater.words.cautions import IN_A_LINE
@@ -213,6 +218,8 @@ def _why(plan: SpotPlan, line: float) -> str:
     # No number is surer than the model.
     falls = "over 99" if share > 0.99 else f"{100 * share:.0f}"
     said = f"without it {falls} in 100 chances to read {100 * line:g} % or less"
+    if plan.outcome == BORDERLINE:
+        return f"{BORDERLINE}: with it {100 * plan.kept:.0f} in 100 chances to stay above it"
     if not plan.held:
         return f"not kept by it ({plan.outcome}): it buys {plan.hours_bought:.0f} h"
     if math.isfinite(plan.first_below_without):

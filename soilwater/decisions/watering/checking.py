@@ -10,7 +10,7 @@ import numpy as np
 
 from soilwater.decisions.watering.aside import put_aside
 from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, run_columns
-from soilwater.decisions.watering.plan_words import quiet, walk, with_sentence
+from soilwater.decisions.watering.plan_words import quiet, standard_error, walk, with_sentence
 from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
@@ -68,6 +68,7 @@ def checked(
         As for `run_columns`.
     """
     line, share = wish.line, wish.probability
+    error = standard_error(share, trial.draws)
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     given = {i: each for i, each in events.items() if each}
     watered = _watered(known, given, alike, trial, n_threads, progress)
@@ -100,7 +101,7 @@ def checked(
             first_below_without=day,
             to_gravel=float(lost.mean()),
             hours_bought=_hours(reading, line) - _hours(bare, line),
-            held=bool(np.mean(lowest > line) >= share),
+            held=bool(np.mean(lowest > line) >= min(share + error, 1.0)),
             sentence="",
             firm=_firm(reading, by, wish),
             left_out=tuple(walk(spot, event, flow) for event in left_out[i]),
@@ -111,7 +112,7 @@ def checked(
         told = (0.0, 0.0)
         if not plan.held:
             told = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
-        plans.append(with_sentence(plan, line, share, short[i], *told))
+        plans.append(with_sentence(plan, line, share, error, short[i], *told))
     return tuple(plans)
 
 

@@ -11,10 +11,14 @@ import numpy as np
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_memory import as_watered
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.too_short import beyond_reach
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+
+MANY, MANY_SANDS = 2000, 400
+"""Draws, and sands of them, whose spread is taken for that of all."""
 
 
 class Draw(NamedTuple):
@@ -103,6 +107,22 @@ def make_halves(
             own = list(soils[half::2]) or list(soils)
         made.append(_paired(own, members, pairs[:, half], 0.0, rng))
     return made[0], made[1]
+
+
+def many_draws(sand: Sand, members: Sequence[Weather], base: BaseSuction) -> list[Draw]:
+    """Draw as many as tell how all that may be are spread; they are not run.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    members : sequence of Weather
+        Equally likely weather.
+    base : BaseSuction
+        Band of the suction left at the base [cm].
+    """
+    soils = as_watered(sand, MANY_SANDS)
+    return _paired(soils, members, base.spread(MANY), 0.0, np.random.default_rng(0))
 
 
 def _paired(

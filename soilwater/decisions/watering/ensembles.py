@@ -302,12 +302,35 @@ def between_depths(grid: FloatArray, values: FloatArray, depth: FloatArray) -> F
     -------
     ndarray, shape (n_draws, n_times)
     """
-    position = np.interp(depth, grid, np.arange(grid.size))
-    left = np.minimum(position.astype(int), grid.size - 2)
-    share = (position - left)[:, None]
-    draws = np.arange(depth.size)
+    left, share = _place_between(grid, depth)
+    draws, share = np.arange(depth.size), share[:, None]
     between: FloatArray = (1.0 - share) * values[draws, left] + share * values[draws, left + 1]
     return between
+
+
+def beside_depths(grid: FloatArray, depth: FloatArray) -> NDArray[np.bool_]:
+    """Tell which depths of a grid `between_depths` reads for draws at a depth each.
+
+    Parameters
+    ----------
+    grid, depth
+        As for `between_depths`.
+
+    Returns
+    -------
+    ndarray, shape (n_draws, n_depths)
+    """
+    left, _ = _place_between(grid, depth)
+    number = np.arange(grid.size)
+    beside: NDArray[np.bool_] = (number == left[:, None]) | (number == left[:, None] + 1)
+    return beside
+
+
+def _place_between(grid: FloatArray, depth: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
+    """Tell the number of the depth above, and how far each lies on towards the next [1]."""
+    position = np.interp(depth, grid, np.arange(grid.size))
+    left = np.minimum(position.astype(int), grid.size - 2)
+    return left, position - left
 
 
 def first_at_or_below(days: FloatArray, values: FloatArray, line: float) -> FloatArray:

@@ -11,6 +11,7 @@ import numpy as np
 from soilwater.decisions.watering.ensembles import day_text
 from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.water_plan import (
+    BORDERLINE,
     HandWatering,
     SpotPlan,
     gallons_per_1000_ft2,
@@ -63,42 +64,44 @@ def with_sentence(
     plan: SpotPlan,
     line: float,
     share: float,
+    error: float,
     short: Short | None,
     drained: float,
     rewetted: float,
 ) -> SpotPlan:
     """Plan with its sentence, from a line and the share of the draws that shall stay above it [1].
 
-    `short` is why it does not; `drained` what it reads as it starts, `rewetted` drained after
-    gentle water on a dry green [1].
+    `error` is the standard error of the share that does [1], `short` why it does not; `drained`
+    what it reads as it starts, `rewetted` drained after gentle water on a dry green [1].
     """
-    plan = replace(plan, outcome=_outcome(plan, share, short))
-    why = worded(lambda: _why_not(plan, line, share, short)) if not plan.held else ""
+    plan = replace(plan, outcome=_outcome(plan, share, error, short))
+    why = worded(lambda: _why_not(plan, line, share, error, short)) if not plan.held else ""
     sentence = worded(lambda: _sentence(plan, line, why, drained, rewetted))
     return replace(plan, sentence=sentence, why_not=why)
 
 
-def _outcome(plan: SpotPlan, share: float, short: Short | None) -> str:
+def _outcome(plan: SpotPlan, share: float, error: float, short: Short | None) -> str:
     """Say in two or three words what comes of a plan."""
     if plan.held:
         return "kept" if plan.waterings else "none needed"
     if plan.left_out:
         return NO_TIME + (f"; {REBUILD}" if short is not None and short.holds_too_little else "")
-    if short is None or (plan.waterings and plan.kept > share - NEARLY):
-        # It kept the line where the plan was made, or all but did: no reason to rebuild.
-        return "just short"
-    return REBUILD if short.holds_too_little else "more would help"
+    if plan.kept > share - error:
+        return BORDERLINE
+    return REBUILD if short is not None and short.holds_too_little else "more would help"
 
 
-NEARLY = 0.05
-"""Short of the share that is asked for by less than so much [1], a plan is just short: a share of
-100 draws errs by 0.04."""
 NO_TIME = "no time"
 REBUILD = "rebuild or live with it"
 """What comes of a plan for a spot that holds too little to keep its line."""
 
 
-def _why_not(plan: SpotPlan, line: float, share: float, short: Short | None) -> str:
+def standard_error(share: float, draws: int) -> float:
+    """Tell the standard error of a share that is counted over so many draws [1]."""
+    return float(np.sqrt(share * (1.0 - share) / draws))
+
+
+def _why_not(plan: SpotPlan, line: float, share: float, error: float, short: Short | None) -> str:
     """Say why a spot does not keep its line, and what to do, after its name."""
     outcome = plan.outcome
     above = f"above {100 * line:g} %"
@@ -110,12 +113,13 @@ def _why_not(plan: SpotPlan, line: float, share: float, short: Short | None) -> 
             f"holds too little to stay {above}, whatever it is given: rebuild it, or live with it "
             "and a lower line"
         )
-    got = (
-        f"stays {above} in {100 * plan.kept:.0f} % of the cases tried, not in the "
-        f"{100 * share:.0f} % asked for"
-    )
-    if outcome == "just short":
-        return got
+    got = f"stays {above} in {100 * plan.kept:.0f} % of the cases tried"
+    if outcome == BORDERLINE:
+        return (
+            f"{got}, {BORDERLINE} for {100 * share:.0f} %, as so many cases tell it to within "
+            f"{100 * error:.0f} %"
+        )
+    got += f", not in the {100 * share:.0f} % asked for"
     if outcome == "more would help":
         return f"{got}: more at a visit, or more visits, would help"
     if short is not None and short.more and short.hours >= 0.5:
@@ -223,6 +227,29 @@ def short_text(plans: Sequence[SpotPlan], line: float) -> list[str]:
     return [worded(told)]
 
 
+def borderline_text(plans: Sequence[SpotPlan], wish: Wish) -> list[str]:
+    """Tell which spots other draws might find kept, or not.
+
+    Parameters
+    ----------
+    plans : sequence of SpotPlan
+        Of all spots.
+    wish : Wish
+        What is asked for.
+    """
+    near = [
+        f"{each.spot.name} ({100 * each.kept:.0f} %)"
+        for each in plans
+        if each.outcome == BORDERLINE
+    ]
+    if not near:
+        return []
+    return [
+        f"Borderline, too near to {100 * wish.probability:.0f} % of the cases to be told kept or "
+        f"not: {', '.join(near)}"
+    ]
+
+
 def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
     """Tell, visit by visit, where the crew's time is not enough, and who is left out.
 
@@ -235,17 +262,23 @@ def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
     """
     left = [walk for plan in plans for walk in plan.left_out]
     walks = [walk for plan in plans for walk in plan.waterings]
-    said = []
+    said, most = [], 0.0
     for time in sorted({walk.time for walk in left}):
         out = sorted((walk for walk in left if walk.time == time), key=lambda w: as_counted(w.spot))
         done = [walk for walk in walks if walk.time == time]
         need = sum(float(np.nan_to_num(walk.seconds)) for walk in (*out, *done))
+        most = max(most, need)
         said.append(
             f"{stamp(time)}: the hose is needed for {hose_text(need)} and there are "
-            f"{hose_text(have)}; the driest go first, left out: "
-            f"{', '.join(walk.spot for walk in out)}"
+            f"{hose_text(have)}; left out: {', '.join(walk.spot for walk in out)}"
         )
-    return said
+    if not left:
+        return []
+    given_up = [each.spot.name for each in plans if each.left_out and not each.held]
+    enough = f'crew_time="{np.ceil(most / 60.0):.0f} min" would do for all'
+    if given_up:
+        enough = f"Given up for want of time, so that others are kept: {listed(given_up)}; {enough}"
+    return [*said, enough]
 
 
 def firm_text(plans: Sequence[SpotPlan], wish: Wish) -> list[str]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from soilwater.decisions.watering.draws import Draw
 from soilwater.decisions.watering.ensembles import (
     Runs,
+    beside_depths,
     between_depths,
     column,
     daily_share_met,
@@ -160,13 +161,16 @@ def from_rest(
     """
     depths = np.array([[depth_in(draw, spot, rod) for draw in drawn] for spot in known])
     grid = depth_grid(depths)
-    # A sand at all depths in a row: its table stays close to the processor.
+    # Only what a spot lies between is run, a sand at all its depths in a row: its table stays close
+    # to the processor.
+    wanted = np.any([beside_depths(grid, of_spot) for of_spot in depths], axis=0)
     start = after or "drained"
-    cases = [column(draw, float(depth), turf, start=start) for draw in drawn for depth in grid]
+    cases = [column(drawn[k], float(grid[g]), turf, start=start) for k, g in np.argwhere(wanted)]
     runs = run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress)
 
     def at_spots(values: FloatArray) -> FloatArray:
-        found = values.reshape(len(drawn), grid.size, -1)
+        found = np.zeros((*wanted.shape, *values.shape[1:]))
+        found[wanted] = values
         return np.array([between_depths(grid, found, of_spot) for of_spot in depths])
 
     return Trial.of(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from typing import NamedTuple
 
 import numpy as np
@@ -103,9 +103,13 @@ def within_crew_time(
     events: Mapping[int, Sequence[Event]],
     seconds: Callable[[int, Event], float],
     dryness: Callable[[int, Event], tuple[float, ...]],
+    hopeless: Set[int],
     most: float,
 ) -> tuple[dict[int, list[Event]], dict[int, list[Event]]]:
-    """Keep what a crew has time for at each visit, the driest spots first.
+    """Keep what a crew has time for at each visit, so that it keeps as many spots as it can.
+
+    Spots whose water fits in whole come first, those that need the least time before others; what
+    is left over goes to the driest of the rest, and last to those that no water keeps.
 
     Parameters
     ----------
@@ -115,6 +119,8 @@ def within_crew_time(
         Time at the hose for an event of a spot [s]; NaN where it is not known, which counts none.
     dryness : callable
         What sorts spots at an event, the driest first.
+    hopeless : set of int
+        Spots that no water keeps.
     most : float
         Time there is at each visit [s].
 
@@ -123,19 +129,26 @@ def within_crew_time(
     kept, left_out : dict of int to list of Event
         By spot.
     """
-    kept: dict[int, list[Event]] = {i: [] for i in events}
+    need = {
+        (i, event.time): float(np.nan_to_num(seconds(i, event)))
+        for i, of_spot in events.items()
+        for event in of_spot
+    }
+    free = {time: most for _, time in need}
+    total = {i: sum(need[i, event.time] for event in of_spot) for i, of_spot in events.items()}
+    whole = set()
+    for i in sorted(set(events) - hopeless, key=lambda i: (total[i], i)):
+        if all(need[i, event.time] <= free[event.time] for event in events[i]):
+            whole.add(i)
+            for event in events[i]:
+                free[event.time] -= need[i, event.time]
+    kept: dict[int, list[Event]] = {i: [*events[i]] if i in whole else [] for i in events}
     left_out: dict[int, list[Event]] = {i: [] for i in events}
-    at_visit: dict[np.datetime64, list[tuple[int, Event]]] = {}
-    for i, of_spot in events.items():
-        for event in of_spot:
-            at_visit.setdefault(event.time, []).append((i, event))
-    for time in sorted(at_visit):
-        used = 0.0
-        for i, event in sorted(at_visit[time], key=lambda pair: (*dryness(*pair), pair[0])):
-            need = float(np.nan_to_num(seconds(i, event)))
-            if used + need <= most:
-                used += need
-                kept[i].append(event)
-            else:
-                left_out[i].append(event)
+    rest = [(i, event) for i, of_spot in events.items() if i not in whole for event in of_spot]
+    for i, event in sorted(
+        rest, key=lambda pair: (pair[1].time, pair[0] in hopeless, *dryness(*pair), pair[0])
+    ):
+        fits = need[i, event.time] <= free[event.time]
+        (kept if fits else left_out)[i].append(event)
+        free[event.time] -= need[i, event.time] if fits else 0.0
     return kept, left_out

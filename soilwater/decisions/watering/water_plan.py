@@ -22,6 +22,9 @@ from soilwater.words.units import number_to_house
 
 SQUARE_METRES_PER_1000_FT2 = 92.90304
 """Exact: a foot is 0.3048 m."""
+BORDERLINE = "borderline"
+"""What comes of a plan whose share of draws is nearer to the share asked for than its standard
+error: other draws might put it on the other side."""
 
 
 def gallons_per_1000_ft2(amount: Any) -> float:
@@ -124,7 +127,9 @@ class SpotPlan:
     to_gravel : float
         Mean water of the plan that leaves through the base [mm].
     held : bool
-        Whether the plan keeps the stated share above the threshold.
+        Whether the plan keeps the stated share above the threshold, and a standard error of the
+        share more: one that is nearer to it than that is neither kept nor not, its `outcome` is
+        "borderline".
     sentence : str
         In words.
     why_not : str
@@ -175,7 +180,8 @@ class HandWaterPlan(Displayed, Tabled):
     threshold : float
         Reading to stay above [1].
     probability : float
-        Share of the draws asked to stay above it [1].
+        Share of the draws asked to stay above it [1]; amounts are made for a larger one, see
+        `assumptions`.
     rod : float
         Length of the rods [cm].
     totals : tuple of str
@@ -260,7 +266,9 @@ class HandWaterPlan(Displayed, Tabled):
     def _said(self) -> list[str]:
         said = [*self.changes]
         if any(each.waterings and not each.held for each in self.spots):
-            said.append(f"* not kept above {100 * self.threshold:g} % by this water.")
+            said.append(
+                f"* not kept above {100 * self.threshold:g} % by this water, or {BORDERLINE}."
+            )
         said += [each.sentence for each in self.spots if each.waterings or not each.held]
         quiet = [each.spot.name for each in self.spots if not each.waterings and each.held]
         if quiet:
