@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from typing import Any, ClassVar, cast
 
 import numpy as np
@@ -26,13 +25,13 @@ from soilwater.ground.base import (
     GravelBlanket,
     WaterTable,
     base_from_dict,
-    base_to_dict,
     half_drained,
     soil_of,
     thickness_of,
 )
 from soilwater.ground.base_suction import base_band
 from soilwater.ground.mesh import Mesh, make_mesh
+from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Hysteretic, Soil, soil_from_dict
@@ -488,36 +487,6 @@ def with_each_soil(
         if content <= 0.5 * (soil.theta_r + soil.theta_s):
             each._check_gravel(blanket)
     return made
-
-
-def texts_of(profiles: Sequence[Profile]) -> list[str]:
-    """Write profiles as texts, each as `Profile.to_json` does; what they share once.
-
-    Parameters
-    ----------
-    profiles : sequence of Profile
-        Any number of them.
-    """
-    parts: dict[int, str] = {}
-    ends: dict[tuple[float, str], str] = {}
-
-    def once(part: Any, values: Callable[[], dict[str, Any]]) -> str:
-        if id(part) not in parts:
-            parts[id(part)] = json.dumps(values())
-        return parts[id(part)]
-
-    def of_layer(layer: Layer) -> str:
-        key = layer.thickness, layer.name
-        if key not in ends:
-            ends[key] = json.dumps({"thickness": layer.thickness, "name": layer.name})[1:]
-        return f'{{"soil": {once(layer.soil, layer.soil.to_dict)}, {ends[key]}'
-
-    def whole(profile: Profile) -> str:
-        layers = ", ".join([of_layer(each) for each in profile.layers])
-        base = once(profile.base, partial(base_to_dict, profile.base))
-        return f'{{"layers": [{layers}], "base": {base}, "name": {json.dumps(profile.name)}}}'
-
-    return [whole(each) for each in profiles]
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")

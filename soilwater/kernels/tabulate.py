@@ -176,6 +176,15 @@ def _pores_and_films(row, log_octaves, log_steps, scratch, dry, saturation, pore
 
 
 @kernel
+def _octaves_with_water(row):
+    """Count the octaves that begin before the oven-dry suction; the others need no curves."""
+    count = 0
+    while count < N_OCTAVES and row[SUCTION_SCALE] * 2.0 ** (FIRST_OCTAVE + count) < row[OVEN_DRY]:
+        count += 1
+    return count
+
+
+@kernel
 def _oven_dry(row, steps, water, conductivity):
     """No water at the oven-dry suction and beyond, and films that soon pass next to none."""
     exponent, oven_dry = row[FILM_EXPONENT], row[OVEN_DRY]
@@ -311,10 +320,13 @@ def _finish_pores(row, steps, work, scratch, table, scalars):
 
 
 @kernel
-def _finish_films(row, log_octaves, grid, dry, work, scratch, table, scalars):
-    """Table and scalars of a soil with films; `dry` holds its curves at the oven-dry suction."""
+def _finish_films(row, moist, grid, dry, work, scratch, table, scalars):
+    """Table and scalars of a soil with films, from the octaves that begin before it is oven-dry.
+
+    `dry` holds its curves at that suction.
+    """
     water, conductivity = work[WATERS], work[CONDUCTIVITIES]
-    _pores_and_films(row, log_octaves, grid[LOG_STEPS], scratch, dry, water, conductivity)
+    _pores_and_films(row, moist, grid[LOG_STEPS], scratch, dry, water, conductivity)
     _oven_dry(row, grid[STEPS], water, conductivity)
     _finish(row, row[THETA_S], 0.0, grid[STEPS], work, scratch, table, scalars)
 
@@ -376,10 +388,10 @@ def _make_pore_systems_with_films(digest):
             row, place = rows[k], places[k]
             at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
             pore_systems(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
-            pore_systems(
-                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
-            )
-            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+            moist = log_octaves[: _octaves_with_water(row)]
+            water, conductivity = work[WATERS][: moist.size], work[CONDUCTIVITIES][: moist.size]
+            pore_systems(moist, log_steps, row[SHAPE:], scratch, water, conductivity)
+            _finish_films(row, moist, grid, dry, work, scratch, tables[place], scalars[place])
         return digest
 
     return tabulate_pore_systems_with_films
@@ -410,10 +422,10 @@ def _make_power_of_suction_with_films(digest):
             row, place = rows[k], places[k]
             at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
             power_of_suction(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
-            power_of_suction(
-                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
-            )
-            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+            moist = log_octaves[: _octaves_with_water(row)]
+            water, conductivity = work[WATERS][: moist.size], work[CONDUCTIVITIES][: moist.size]
+            power_of_suction(moist, log_steps, row[SHAPE:], scratch, water, conductivity)
+            _finish_films(row, moist, grid, dry, work, scratch, tables[place], scalars[place])
         return digest
 
     return tabulate_power_of_suction_with_films
@@ -444,10 +456,10 @@ def _make_lognormal_pores_with_films(digest):
             row, place = rows[k], places[k]
             at_dry[0] = math.log(row[OVEN_DRY] / row[SUCTION_SCALE])
             lognormal_pores(at_dry, log_steps[:1], row[SHAPE:], scratch, dry[0], dry[1])
-            lognormal_pores(
-                log_octaves, log_steps, row[SHAPE:], scratch, work[WATERS], work[CONDUCTIVITIES]
-            )
-            _finish_films(row, log_octaves, grid, dry, work, scratch, tables[place], scalars[place])
+            moist = log_octaves[: _octaves_with_water(row)]
+            water, conductivity = work[WATERS][: moist.size], work[CONDUCTIVITIES][: moist.size]
+            lognormal_pores(moist, log_steps, row[SHAPE:], scratch, water, conductivity)
+            _finish_films(row, moist, grid, dry, work, scratch, tables[place], scalars[place])
         return digest
 
     return tabulate_lognormal_pores_with_films

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from soilwater.lab.conductivity import conductivity_of
-from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, Parameter
+from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, SHARES, Parameter
 from soilwater.lab.fit_result import FamilySample, FitResult, Sheet
 from soilwater.lab.fit_words import cautions_of, number_of_points, sentence_of, warn_of
 from soilwater.lab.posterior import Draws, Problem, posterior_sample, search
@@ -64,8 +64,9 @@ def fit_retention(
         listed in the result. Without them at least as many suctions as parameters are needed.
     one_family : bool
         Whether the sample is of `model` alone. By default it is shared among `FAMILIES` by their
-        evidence, and `model` is the family of the best curve that is shown. Without expectations
-        there is no evidence, and the sample is of one family.
+        evidence and by how many measured sands are of each, and `model` is the family of the best
+        curve that is shown. Without expectations there is no evidence, and the sample is of one
+        family.
     draws : int
         Size of the posterior sample.
     seed : int
@@ -121,7 +122,9 @@ def fit_retention(
     shared = Problem(model, free, points, priors, table.sheet_error, table.core)
     families = [_Family(model, shared, posterior_sample(shared, found.axes, draws, rng))]
     if priors and not one_family:
-        families += [_family(each, table, draws, rng) for each in FAMILIES if each is not model]
+        families += [
+            _family(each, table, draws, rng, priors) for each in FAMILIES if each is not model
+        ]
     share = _shares(families)
     conductivity = known.draws(draws, rng)
     names = (*problem.names, "tortuosity", "k_sat")
@@ -183,16 +186,43 @@ class _Family(NamedTuple):
     drawn: Draws
 
 
-def _family(model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator) -> _Family:
-    free, _ = _free_parameters(model, table, True)
-    problem = Problem(model, free, table.points, True, table.sheet_error, table.core)
+def more_sets(fit: FitResult, draws: int) -> tuple[FamilySample, ...]:
+    """Parameter sets that the points of a fit allow, more than its own sample holds.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+    draws : int
+        How many sets; conductivity and tortuosity are not among them.
+    """
+    model, rng = cast(Any, type(fit.soil)), np.random.default_rng(0)
+    others = [each for each in FAMILIES if each is not model] if len(fit.families) > 1 else []
+    families = [_family(each, fit.table, draws, rng, bool(fit.priors)) for each in (model, *others)]
+    ends = np.round(np.cumsum([0.0, *_shares(families)]) * draws).astype(np.int64)
+    return tuple(
+        FamilySample(
+            each.model,
+            each.problem.names,
+            each.problem.values(each.drawn.axes)[: last - first],
+            np.arange(first, last),
+        )
+        for each, first, last in zip(families, ends, ends[1:], strict=False)
+    )
+
+
+def _family(
+    model: type[SoilModel], table: Sheet, draws: int, rng: np.random.Generator, priors: bool
+) -> _Family:
+    free, _ = _free_parameters(model, table, priors)
+    problem = Problem(model, free, table.points, priors, table.sheet_error, table.core)
     return _Family(model, problem, posterior_sample(problem, search(problem, rng).axes, draws, rng))
 
 
 def _shares(families: list[_Family]) -> FloatArray:
-    """How much each family is believed [1], all being equally likely before the points."""
+    """How much each family is believed [1]: by the points, and by how many sands are of it."""
     evidence = np.array([each.drawn.log_evidence for each in families])
-    share = np.exp(evidence - evidence.max())
+    share = np.exp(evidence - evidence.max()) * [SHARES[each.model.__name__] for each in families]
     return np.asarray(share / share.sum())
 
 

@@ -296,7 +296,7 @@ def posterior_sample(
     )
     expectation_norm = -np.sum(np.log(problem.spread)) - 0.5 * dimension * np.log(2.0 * np.pi)
     plain = PLAIN_SHARE if problem.priors else 0.0
-    for count in (1000, 1000, 1000, 4000):
+    for count in (1000, 1000, 1000, max(4000, 2 * size)):
         root = np.linalg.cholesky(covariance)
         normal = rng.standard_normal((count, dimension))
         stretch = np.sqrt(freedom / rng.chisquare(freedom, count))[:, np.newaxis]

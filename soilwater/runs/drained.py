@@ -7,7 +7,6 @@ the base. A sand has no field capacity of its own; each height above the gravel 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
@@ -30,7 +29,7 @@ from soilwater.runs.layout import describe_columns, lay_out
 from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
-from soilwater.soils.kernel_table import stack_tables
+from soilwater.soils.kernel_table import tables_of_column
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
@@ -398,7 +397,7 @@ def mean_over_depth(
     ndarray, shape (n_times,)
         Water content [1]; NaN where a head is NaN.
     """
-    tables, scalars = _tables(mesh.soils)
+    tables, scalars = tables_of_column(mesh.soils)
     mean = np.full(head.shape[0], np.nan)
     known = np.flatnonzero(np.all(np.isfinite(head), axis=1))
     result = np.empty(known.size)
@@ -416,12 +415,3 @@ def mean_over_depth(
     )
     mean[known] = result
     return mean
-
-
-@lru_cache(maxsize=128)
-def _tables(soils: tuple[Soil, ...]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Tables of the soils of a mesh: an ensemble reads the same sands in column after column.
-
-    Some 6 MB when full.
-    """
-    return stack_tables(soils)

@@ -21,7 +21,8 @@ from xarray.indexes import PandasIndex
 
 from soilwater.ground.base import GRAVEL
 from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import Profile, texts_of
+from soilwater.ground.profile import Profile
+from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels.branches import N_TURNS
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -35,7 +35,7 @@ from soilwater.runs.forcing import Forcing
 from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import stack_tables
+from soilwater.soils.kernel_table import stack_tables, tables_of_column
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -75,17 +75,18 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
-    kinds: dict[Any, int] = {}
-    made: list[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]] = []
-    kind = np.empty(n, dtype=np.int64)
-    for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
-        depth = case.profile.depth
-        key = (id(case.turf), id(case.profile.base), id(mesh.depth), depth)
-        if key not in kinds:
-            kinds[key] = len(made)
-            made.append((root_shares(case.turf, mesh, depth), *_conditions(case, settings)))
-        kind[i] = kinds[key]
-    roots, conditions, codes = zip(*made, strict=True)
+    shares: dict[Any, NDArray[np.float64]] = {}
+    kinds: dict[Any, tuple[NDArray[np.float64], NDArray[np.int64]]] = {}
+    root, conditions, codes = [], [], []
+    for case, mesh in zip(cases, meshes, strict=True):
+        turf, depth = id(case.turf), case.profile.depth
+        if (nodes := (turf, id(mesh.depth), depth)) not in shares:
+            shares[nodes] = root_shares(case.turf, mesh, depth)
+        if (ends := (turf, id(case.profile.base), depth)) not in kinds:
+            kinds[ends] = _conditions(case, settings)
+        root.append(shares[nodes])
+        conditions.append(kinds[ends][0])
+        codes.append(kinds[ends][1])
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
     clock = np.zeros((n, rows.N_CLOCK))
@@ -96,13 +97,13 @@ def pack(
         node_start=node_start.astype(np.int64),
         z=z,
         soil=soil,
-        root=np.concatenate([roots[each] for each in kind]),
+        root=np.concatenate(root),
         head=head,
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
-        conditions=np.array(conditions)[kind],
-        codes=np.array(codes)[kind],
+        conditions=np.array(conditions),
+        codes=np.array(codes),
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
         forcing=np.concatenate(intervals),
@@ -121,7 +122,7 @@ def pack(
     )
     soils = list(numbers)
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    tables, scalars = stack_tables(soils)
+    tables, scalars = stack_tables(soils) if n > 1 else tables_of_column(tuple(soils))
     return packed._replace(tables=tables, scalars=scalars)
 
 
@@ -161,22 +162,19 @@ def pack_memories(
     memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
-            # Where the wetting curve ends; a bound in a search, so that a little more is no harm.
-            filled = soil.rewetted_saturation * soil.theta_s
-            suction = 1.01 * float(soil.suction_at(filled))
+            suction = _end_of_wetting(soil)
             full, elastic = _elastic_to(packed.tables[i], packed.scalars[i])
             per_cm = SPECIFIC_STORAGE / packed.scalars[i, WATER_AT_SATURATION]
             beyond = 1.0 / (1.0 - per_cm * elastic)
             memory[i] = (
                 soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm, beyond,
             )  # fmt: skip
-    nest = np.zeros((packed.z.size, PLACES))
-    nest[:, 0] = FLOODED
-    count = np.empty(packed.z.size, dtype=np.int64)
+    nest = np.full((packed.z.size, PLACES), np.nan)
     for a, own in zip(packed.node_start, turns, strict=False):
-        known = np.isfinite(own).sum(axis=1)
-        nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = np.nan_to_num(own)
-        count[a : a + own.shape[0]] = known + 2
+        nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = own
+    count = np.isfinite(nest).sum(axis=1) + 2
+    nest = np.nan_to_num(nest)
+    nest[:, 0] = FLOODED
     # Last in each nest is where the node stands.
     nest[np.arange(count.size), count - 1] = np.minimum(packed.head, 0.0)
     n, n_out, longest = packed.out_head.shape
@@ -189,6 +187,15 @@ def pack_memories(
         work=np.zeros(branch_work_size.py_func(longest)),
         out_effective=np.full((n, n_out, 2, longest - 1), np.nan),
     )
+
+
+@lru_cache(maxsize=4096)
+def _end_of_wetting(soil: Hysteretic) -> float:
+    """Suction [cm] where the wetting curve ends; a plan asks it of the same sands in every run.
+
+    A bound in a search, so that a little more is no harm.
+    """
+    return 1.01 * float(soil.suction_at(soil.rewetted_saturation * soil.theta_s))
 
 
 def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> tuple[float, float]:

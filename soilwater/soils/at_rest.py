@@ -116,8 +116,35 @@ class RestCurves:
 
     def __init__(self, soils: Sequence[Curve]) -> None:
         self.soils = tuple(soils)
-        self._integrals = np.concatenate([rest_curve(soil).integral for soil in self.soils])
-        self._saturated = np.array([soil.theta_s for soil in self.soils])
+        integrals = np.concatenate([rest_curve(soil).integral for soil in self.soils])
+        self._hold(_SUCTION, _FINE.size, integrals)
+        self.saturated = np.array([soil.theta_s for soil in self.soils])
+
+    @classmethod
+    def from_water(cls, suction: FloatArray, even: int, water: FloatArray) -> RestCurves:
+        """Make them of water contents, where there are too many curves to make soils of.
+
+        Parameters
+        ----------
+        suction : ndarray, shape (points,)
+            Suctions [cm] from zero upward.
+        even : int
+            How many of them, from the first, are evenly spaced.
+        water : ndarray, shape (curves, points)
+            Water content [1] there.
+        """
+        steps = 0.5 * (water[:, 1:] + water[:, :-1]) * np.diff(suction)
+        integrals = np.zeros(water.shape)
+        np.cumsum(steps, axis=1, out=integrals[:, 1:])
+        made = cls.__new__(cls)
+        made.soils = ()
+        made._hold(suction, even, integrals.ravel())
+        made.saturated = water[:, 0]
+        return made
+
+    def _hold(self, suction: FloatArray, even: int, integrals: FloatArray) -> None:
+        self._suction, self._even, self._integrals = suction, even, integrals
+        self._step = float(suction[1])
 
     def reading(
         self, soil: NDArray[np.int64], surface_suction: FloatArray, rod: FloatArray | float
@@ -138,16 +165,46 @@ class RestCurves:
         mean: FloatArray = (top - bottom) / rod
         return mean
 
+    def surface_suctions(self, water_content: FloatArray | float, rod: float) -> FloatArray:
+        """Suction at the surface [cm] at which the top `rod` cm of each soil hold so much water.
+
+        Minus infinity for saturation or more, infinity for less than a curve gives where it ends.
+
+        Parameters
+        ----------
+        water_content : ndarray, shape (soils,), or float
+            Mean water content [1].
+        rod : float
+            Length of the rod [cm].
+        """
+        every = np.arange(self.saturated.size)
+        furthest = np.full(every.size, self._suction[-1])
+        beyond = self.reading(every, furthest, rod) >= water_content
+        # From a power of two, so that where a table ends does not show in the last digits.
+        power = int(np.ceil(np.log2(furthest[0])))
+        wet, dry = np.zeros(every.size), np.full(every.size, 2.0**power)
+        for _ in range(power + _BINARY_PLACES):
+            middle = 0.5 * (wet + dry)
+            drier = self.reading(every, middle, rod) > water_content
+            wet, dry = np.where(drier, middle, wet), np.where(drier, dry, middle)
+        found = np.where(beyond, np.inf, 0.5 * (wet + dry))
+        return np.where(self.saturated <= water_content, -np.inf, found)
+
     def _up_to(self, soil: NDArray[np.int64], suction: FloatArray) -> FloatArray:
+        known = self._suction
         held = np.maximum(suction, 0.0)
-        left = np.minimum(held / _STEP, _FINE.size - 1).astype(np.int64)
-        coarse = held >= _FINE[-1]
+        left = np.minimum(held / self._step, self._even - 1).astype(np.int64)
+        coarse = held >= known[self._even - 1]
         if coarse.any():
-            beyond = np.searchsorted(_SUCTION, held[coarse], "right") - 1
-            left[coarse] = np.minimum(beyond, _SUCTION.size - 2)
-        at = soil * _SUCTION.size + left
+            beyond = np.searchsorted(known, held[coarse], "right") - 1
+            left[coarse] = np.minimum(beyond, known.size - 2)
+        at = soil * known.size + left
         start = self._integrals[at]
-        slope = (self._integrals[at + 1] - start) / (_SUCTION[left + 1] - _SUCTION[left])
-        below = np.minimum(suction, 0.0) * self._saturated[soil]
-        total: FloatArray = start + (held - _SUCTION[left]) * slope + below
+        slope = (self._integrals[at + 1] - start) / (known[left + 1] - known[left])
+        below = np.minimum(suction, 0.0) * self.saturated[soil]
+        total: FloatArray = start + (held - known[left]) * slope + below
         return total
+
+
+_BINARY_PLACES = 36
+"""Places behind the binary point to which a suction [cm] is found."""

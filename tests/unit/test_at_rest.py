@@ -49,3 +49,20 @@ def test_many_soils_read_what_each_reads_alone():
 def test_below_a_water_table_a_soil_is_saturated(soil):
     found = RestCurves([soil]).reading(np.array([0]), np.array([-2.0]), 7.6)[0]
     assert found == pytest.approx(soil.theta_s, abs=1e-12)
+
+
+def test_suctions_of_many_soils_are_those_of_each():
+    """Also wetter than saturation and drier than a table goes; and of curves that are no soils."""
+    soils = [MIX, KINKED, VanGenuchten(0.03, 0.38, 0.06, 4.5, 60.0)]
+    many = RestCurves(soils)
+    for reading in (0.10, 0.25, 0.36, 0.39, 0.5, 0.01):
+        alone = [rest_curve(soil).surface_suction(reading, 7.6) for soil in soils]
+        assert many.surface_suctions(reading, 7.6) == pytest.approx(np.array(alone), abs=1e-8)
+    suction = np.arange(0.0, 120.0, 0.25)
+    coarse = RestCurves.from_water(
+        suction, suction.size, np.array([soil.water_content(suction) for soil in soils])
+    )
+    each = np.array([0.15, 0.2, 0.1])
+    found = coarse.surface_suctions(each, 7.6)
+    assert found == pytest.approx(many.surface_suctions(each, 7.6), abs=0.01)
+    assert coarse.surface_suctions(0.05, 7.6)[0] == np.inf

@@ -113,7 +113,8 @@ def test_the_base_band_is_stated_and_carried():
     down = 0.8 * (OVER_GRAVEL.best - OVER_GRAVEL.low)
     assert window.low_band == pytest.approx((window.low - up, window.low + down))
     assert window.high_band == pytest.approx((window.high - up, window.high + down))
-    assert window.sure is None or window.sure == (window.low + down, window.high - up)
+    sure = (window.low + down, window.high - up)
+    assert window.sure is None or window.sure == pytest.approx(sure, rel=1e-9)
     odds = window.to_dataset().probability
     assert odds.sel(root_zone_depth=window.best, method="nearest") > 0.95
     assert odds.min() == 0.0
@@ -128,7 +129,8 @@ def test_the_best_depth_is_where_the_odds_peak(name, base):
     depths = np.arange(15.0, 60.0, 0.25)
     odds = window.to_dataset(depths).probability
     at_best = float(odds.sel(root_zone_depth=window.best, method="nearest"))
-    assert float(odds.max()) - at_best < 0.12
+    # Suctions below the best lie closer together than those above, so it is not the very peak.
+    assert float(odds.max()) - at_best < 0.13
 
 
 def test_half_of_the_suctions_lie_below_the_best():
@@ -181,21 +183,59 @@ def test_sands_at_given_depths_are_told_side_by_side():
             compare_sands(sands, (0.15, 0.25), **settings, **more)
 
 
+def test_who_suits_a_depth_is_told_as_a_builder_asks_it():
+    """Ties, second bests, why one does not suit, and one sand alone."""
+    settings = {"rod": 7.62, "air_filled": 0.1, "base_suction": 3.0}
+
+    def said(names, depths, **other):
+        sands = {name: SANDS[name[0]] for name in names}
+        return compare_sands(sands, (0.15, 0.25), depths=depths, **{**settings, **other}).suits
+
+    (tie,) = said(["B1", "B2", "E"], [30.0, 30.0])
+    assert "B1 and B2 suit alike (reads" in tie and "E 0 %, too wet" in tie
+    (second,) = said(["B", "D"], ["28 cm"], base_suction=(2.0, 8.0))
+    assert "B suits best, D may do too" in second
+    assert "D suits (reads" in said(["D"], [27.0])[0]
+    assert "B 0 %, too dry" in said(["B"], [50.0])[0]
+    assert "B 0 %, too little air" in said(["B"], [30.0], air_filled=0.25)[0]
+    alone = compare_sands({"E": SANDS["E"]}, (0.15, 0.25), **settings, root_layer="8 in")
+    assert alone.sentence == f"E: {alone.windows[0].sentence}"
+    none = repr(compare_sands({"E": SANDS["E"]}, (0.15, 0.25), rod=7.62, air_filled=0.30))
+    assert "E     none    -     -  " in none
+
+
+def test_sands_of_one_name_and_no_depths_are_refused():
+    twins = [replace(SANDS["B"], name="mix"), replace(SANDS["D"], name="mix")]
+    with pytest.raises(InputError, match='2 sands are named "mix"'):
+        compare_sands(twins, (0.15, 0.25), rod=7.62, air_filled=0.1)
+    with pytest.raises(InputError, match="depths: there are none"):
+        compare_sands(SANDS, (0.15, 0.25), rod=7.62, air_filled=0.1, depths=[])
+
+
 def test_four_in_five_of_fresh_joint_draws_lie_within_the_printed_bands():
     sheet = sw.RetentionTable(
         [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], porosity=0.42, k_sat=28.0
     )
-    window = depth_window(
-        sheet.fit(sw.VanGenuchten), (0.15, 0.25), rod="3 in", air_filled=0.1, root_layer="3 in"
-    )
+    fits = [sheet.fit(sw.VanGenuchten, seed=seed) for seed in range(6)]
     rng = np.random.default_rng(8)
-    fresh = sheet.fit(sw.VanGenuchten, seed=1).samples(400)
     bases = rng.choice(OVER_GRAVEL.spread(10_000), 20_000)
-    for name, reading in {"low_band": 0.25, "best_band": 0.20, "high_band": 0.15}.items():
-        suctions = [rest_curve(each).surface_suction(reading, 7.62) for each in fresh]
-        depths = rng.choice(suctions, bases.size) - bases
-        low, high = getattr(window, name)
-        assert 0.78 < np.mean((depths > low) & (depths < high)) < 0.82, name
+    readings = {"low_band": 0.25, "best_band": 0.20, "high_band": 0.15}
+    fresh = np.array(
+        [
+            [rest_curve(soil).surface_suction(reading, 7.62) for reading in readings.values()]
+            for fit in fits[2:]
+            for soil in fit.samples(200)
+        ]
+    )
+    drawn = rng.choice(fresh, bases.size) - bases[:, np.newaxis]
+    inside = []
+    for fit in (*fits[:2], [fits[1], sheet.fit(sw.VanGenuchten, seed=9)]):
+        window = depth_window(fit, (0.15, 0.25), rod="3 in", air_filled=0.1, root_layer="3 in")
+        for name, depths in zip(readings, drawn.T, strict=True):
+            low, high = getattr(window, name)
+            inside.append(float(np.mean((depths > low) & (depths < high))))
+    # By the 400 sets of a fit alone, 0.77 to 0.83.
+    assert min(inside) > 0.78 and max(inside) < 0.82, inside
     # Where the depths called sure begin and end, four in five of the draws meet the targets.
     odds = window.to_dataset(list(window.sure)).probability
     assert (odds >= 0.79).all()

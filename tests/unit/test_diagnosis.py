@@ -146,7 +146,7 @@ def test_a_spot_at_its_own_depth_is_put_down_to_its_depth():
     for depth in (25.0, 33.0, 46.0):
         found = one(spot("S", depth, drained(depth)), among=usual_spots())
         assert found.causes[0].cause == "depth"
-        assert found.expected == pytest.approx(drained(depth), abs=0.02)
+        assert found.as_green_reads[1] == pytest.approx(drained(depth), abs=0.02)
 
 
 def test_a_wider_base_band_never_makes_the_expected_band_narrower():
@@ -542,7 +542,7 @@ def test_ranges_are_those_of_their_sources():
     assert told["repellency"] == ("suction acting 1.3 to 6 times as strongly", (1.3, 6.0))
     assert told["rewetting"][0] == "what 3 to 100 mm/h leave of dry sand, simulated"
     assert told["meter"] == ("an offset of up to 10 % by volume", (-0.1, 0.1))
-    assert told["slope"][0].startswith("0.8 to 3.5 cm of suction for each per cent")
+    assert told["slope"][0].startswith("0.8 to 4.5 cm of suction for each per cent")
     assert told["slope"][1] == (-15.0, 30.0)
 
 
@@ -652,4 +652,30 @@ def test_how_a_green_was_wetted_is_rain_or_nothing():
     with pytest.raises(InputError, match="after: 'gentle'; allowed: AfterRain"):
         diagnose(
             Survey([Spot("A", 30.0, readings=(Reading(0.2, rod=7.6),))]), WET_MIX, after="gentle"
+        )
+
+
+def test_a_reading_with_an_error_of_its_own_says_less():
+    """Such as one that was run on from days before; the further its error, the less it tells."""
+
+    def low_spot(error):
+        odd = Spot("low", 30.0, readings=(Reading(0.10, rod=ROD, added_error=error),))
+        usual = [Spot(f"A{i}", 30.0, readings=(Reading(0.25, rod=ROD),)) for i in range(4)]
+        return diagnose(Survey([odd, *usual]), MIX).spot("low")
+
+    sure, hardly, nothing = (low_spot(error) for error in (0.0, 0.05, 0.3))
+    assert sure.probability("depth") < 0.03 < hardly.probability("depth")
+    for cause in CAUSES:
+        # What tells nothing leaves what was expected beforehand.
+        assert nothing.probability(cause.name) == pytest.approx(cause.prior, abs=0.06)
+    assert sure.band[1] - sure.band[0] < 0.7 * (hardly.band[1] - hardly.band[0])
+    # Beside one of today, a reading of no worth changes nothing.
+    today, old = Reading(0.25, rod=ROD), Reading(0.05, rod=ROD, added_error=0.9)
+    alone, both = (
+        diagnose(Survey([Spot("A", 30.0, readings=readings)]), MIX).spot("A")
+        for readings in ((today,), (today, old))
+    )
+    for cause in CAUSES:
+        assert both.probability(cause.name) == pytest.approx(
+            alone.probability(cause.name), abs=0.005
         )

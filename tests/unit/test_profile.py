@@ -19,7 +19,7 @@ from soilwater.ground.mesh import (
     FINEST_INTERVAL,
     INTERVAL_GROWTH,
 )
-from soilwater.ground.profile import texts_of
+from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")

@@ -25,6 +25,7 @@ from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.runs.case import Case
 from soilwater.runs.meter import days_until
 from soilwater.runs.simulate import simulate_many
@@ -32,7 +33,7 @@ from soilwater.runs.wetted import gently
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.cautions import caution_lines
-from soilwater.words.displays import Displayed, Shown
+from soilwater.words.displays import Displayed, Shown, listed
 from soilwater.words.errors import InputError, RunError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
@@ -51,7 +52,7 @@ class SandAtDepth:
     depth : float
         Of the root zone [cm].
     reading, air_filled : float
-        Drained reading and air-filled porosity of the root layer [1], by the best of sand and base.
+        Drained reading and air-filled porosity of the root layer [1], the middle of their bands.
     reading_band, air_band : (float, float)
         Where these lie in 80 % of the joint draws of sand and base [1].
     days : float
@@ -99,9 +100,11 @@ class SandComparison(Displayed, Tabled):
     @property
     def sentence(self) -> str:
         """What the sands have in common, in words."""
+        if len(self.windows) == 1:
+            return f"{self.windows[0].name}: {self.windows[0].sentence}"
         if self.common is None:
             return "no depth suits all of these sands: the depth must follow the sand delivered"
-        return f"{self.common} suits all of these sands, by the best of each and of the base"
+        return f"{self.common} suits all of these sands, by the middle of the band of each"
 
     @property
     def suits(self) -> tuple[str, ...]:
@@ -112,15 +115,24 @@ class SandComparison(Displayed, Tabled):
                 (each for each in self.at_depths if each.depth == depth),
                 key=lambda each: -each.probability,
             )
-            odds = ", ".join(f"{each.sand} {100 * each.probability:.0f} %" for each in there)
-            first = there[0]
-            likely = first.probability >= _LIKELY
-            who = f"{first.sand} suits best" if likely else "none is likely to suit"
+            odds = "; ".join(self._odds(each) for each in there)
             said.append(
-                f"{in_people_units(depth, 'length')}: {who} (reads as wanted and keeps its air: "
-                f"{odds})"
+                f"{in_people_units(depth, 'length')}: {_who_suits(there)} (reads as wanted and "
+                f"keeps its air: {odds})"
             )
         return tuple(said)
+
+    def _odds(self, each: SandAtDepth) -> str:
+        """Odds of a sand at a depth, with what is wrong where they are low."""
+        told = f"{each.sand} {100 * each.probability:.0f} %"
+        target, least = self.windows[0].target, self.windows[0].air.least
+        if each.probability >= _LIKELY:
+            return told
+        if each.reading < target.low:
+            return f"{told}, too dry"
+        if each.reading > target.high:
+            return f"{told}, too wet"
+        return f"{told}, {'too little air' if each.air_filled < least else 'near the edge'}"
 
     def to_dataset(self, depths: Sequence[Length]) -> xr.Dataset:
         """Stack the curves of all sands over the same depths [cm] along ``sand``."""
@@ -178,13 +190,16 @@ class SandComparison(Displayed, Tabled):
         rows: list[tuple[str, ...]] = []
         for window in self.windows:
             if window.exists:
-                best = in_people_units(window.best, "length")
-                shown = (str(Range(window.low, window.high)), best)
+                shown = (
+                    str(Range(window.low, window.high)),
+                    in_people_units(window.best, "length"),
+                    more_or_less(window.tolerance),
+                    str(window.best_band),
+                    window.rewetted or "-",
+                )
             else:
-                shown = ("none", "-")
-            tolerance = more_or_less(window.tolerance)
-            band, rewetted = str(window.best_band), window.rewetted or "-"
-            rows.append((window.name, *shown, tolerance, band, rewetted))
+                shown = ("none", "-", "-", "-", "-")
+            rows.append((window.name, *shown))
         return rows
 
     def _lines(self) -> list[str]:
@@ -209,8 +224,24 @@ class SandComparison(Displayed, Tabled):
         return Shown(self.sentence, header, self._rows(), self._lines())
 
 
+def _who_suits(there: Sequence[SandAtDepth]) -> str:
+    """Say which of some sands suits a depth, the most probable first."""
+    likely = [each.sand for each in there if each.probability >= _LIKELY]
+    if not likely:
+        return "none is likely to suit"
+    if len(there) == 1:
+        return f"{likely[0]} suits"
+    alike = [each.sand for each in there if each.probability > there[0].probability - _ALIKE]
+    alike = [name for name in likely if name in alike]
+    said = f"{alike[0]} suits best" if len(alike) == 1 else f"{listed(alike)} suit alike"
+    others = likely[len(alike) :]
+    return f"{said}, {listed(others)} may do too" if others else said
+
+
 _LIKELY = 0.5
 """Share of the draws from which a sand is said to suit a depth [1]."""
+_ALIKE = 0.05
+"""Difference between shares of the draws that is not told [1]."""
 _COMPARED = ("sand", "window", "best", "tolerance it can stand", "best, with its band")
 
 
@@ -226,7 +257,7 @@ def compare_sands(
     depths: Sequence[Length] | None = None,
     weather: Weather | None = None,
     turf: Turf | None = None,
-    draws: int = 400,
+    draws: int = DRAWS,
 ) -> SandComparison:
     """Find the depth window of several sands, or what they do at given depths, side by side.
 
@@ -251,7 +282,7 @@ def compare_sands(
     turf : Turf, optional
         Roots and demand; needed with the weather.
     draws : int, optional
-        Soils of a fit's posterior sample that carry its band.
+        Joint draws of sand and base suction that carry the bands.
 
     Returns
     -------
@@ -261,8 +292,8 @@ def compare_sands(
     Raises
     ------
     InputError
-        If there are no sands, a depth is less than the rods, weather comes without depths or turf,
-        or as for `depth_window`.
+        If there are no sands or depths, two sands have one name, a depth is less than the rods,
+        weather comes without depths or turf, or as for `depth_window`.
     RunError
         If a column cannot be carried through.
 
@@ -275,19 +306,10 @@ def compare_sands(
     ...     [mix, coarse], (0.15, 0.25), rod="3 in", air_filled="10 %", depths=["10 in", "14 in"]
     ... )
     >>> print(compared.suits[1])
-    35.6 cm (14.0 in): mix suits best (reads as wanted and keeps its air: mix 100 %, coarse sand \
-0 %)
+    35.6 cm (14.0 in): mix suits best (reads as wanted and keeps its air: mix 100 %; coarse sand \
+0 %, too dry)
     """
-    named = (
-        dict(sands)
-        if isinstance(sands, Mapping)
-        else {
-            str(getattr(getattr(each, "soil", each), "name", "")) or f"sand {i}": each
-            for i, each in enumerate(sands, start=1)
-        }
-    )
-    if not named:
-        raise InputError("sands: there are none; allowed: one or more.")
+    named = _by_name(sands)
     windows = []
     for name, each in named.items():
         window = depth_window(
@@ -307,7 +329,9 @@ def compare_sands(
                 "counted at."
             )
         return SandComparison(tuple(windows))
-    at = lengths(depths, "depths")
+    at = np.array(list(dict.fromkeys(lengths(depths, "depths").tolist())))
+    if at.size == 0:
+        raise InputError("compare_sands: depths: there are none; allowed: one or more.")
     days = np.full((len(windows), at.size), np.nan)
     if weather is not None and turf is not None:
         days = _days_at(windows, at, weather, turf)
@@ -323,6 +347,26 @@ def compare_sands(
         ),
         horizon,
     )
+
+
+def _by_name(sands: Mapping[str, Sand] | Sequence[Sand]) -> dict[str, Sand]:
+    if isinstance(sands, Mapping):
+        named = dict(sands)
+    else:
+        names = [
+            str(getattr(getattr(each, "soil", each), "name", "")) or f"sand {i}"
+            for i, each in enumerate(sands, start=1)
+        ]
+        for name in names:
+            if names.count(name) > 1:
+                raise InputError(
+                    f'compare_sands: {names.count(name)} sands are named "{name}"; allowed: a name '
+                    f'each, such as sands={{"{name} A": ..., "{name} B": ...}}.'
+                )
+        named = dict(zip(names, sands, strict=True))
+    if not named:
+        raise InputError("sands: there are none; allowed: one or more.")
+    return named
 
 
 def _at_depths(window: DepthWindow, depths: FloatArray, days: FloatArray) -> list[SandAtDepth]:

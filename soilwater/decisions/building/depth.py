@@ -24,12 +24,13 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
+from soilwater.lab.likely_at_rest import DRAWS, LikelyAtRest, likely_at_rest
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import FloatArray, lengths
-from soilwater.words.bands import PROBABILITY
+from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
@@ -104,8 +105,8 @@ class DepthWindow(Displayed, Tabled):
     base_suction : BaseSuction
         What is left at the base.
     low, high : float
-        Shallowest and deepest depth [cm] under the best base suction; `low` above `high` where
-        the targets exclude each other.
+        Shallowest and deepest depth [cm], the middle of the joint draws of sand and base suction;
+        `low` above `high` where the targets exclude each other.
     best : float
         Depth [cm] that reads the middle of the window, or is as near to it as the air allows.
     limited_by : str
@@ -117,7 +118,9 @@ class DepthWindow(Displayed, Tabled):
     sand : Soil
         The best of the sand.
     samples : tuple of Soil
-        Sands that carry the band.
+        Likely sands that are given a memory, for what gentle water leaves.
+    likely : LikelyAtRest
+        Curves of the sand in the joint draws that carry the bands.
     """
 
     name: str
@@ -136,6 +139,7 @@ class DepthWindow(Displayed, Tabled):
     cautions: tuple[str, ...]
     sand: Soil = field(repr=False)
     samples: tuple[Soil, ...] = field(repr=False)
+    likely: LikelyAtRest = field(repr=False)
 
     @property
     def exists(self) -> bool:
@@ -186,9 +190,10 @@ class DepthWindow(Displayed, Tabled):
         Returns
         -------
         Dataset
-            Over ``root_zone_depth`` [cm]: `expected_reading` [1] with its 80 % limits, which is of
-            the draining curve, as a specification tests; `rewetted_reading` [1] with its limits,
-            what is left of gentle water on a dry green; `air_filled_porosity` [1] with its limits,
+            Over ``root_zone_depth`` [cm]: `expected_reading` [1] (median) with its 80 % limits,
+            which is of the draining curve, as a specification tests; `rewetted_reading` [1] with
+            its limits, what is left of gentle water on a dry green; `air_filled_porosity` [1] with
+            its limits,
             and `probability` [1] that a root zone of that depth meets both targets when it drains
             from a flood, with every base suction of the band as likely as the next.
 
@@ -208,36 +213,25 @@ class DepthWindow(Displayed, Tabled):
                     f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
                     "layer, or more."
                 )
-        bases = self.base_suction.spread(9)
-        readings, airs = [], []
-        for soil in self.samples:
-            curve = rest_curve(soil)
-            readings.append(curve.reading(grid, self.rod, bases[:, None]))
-            airs.append(soil.theta_s - curve.reading(grid, self.root_layer, bases[:, None]))
-        reading, air = np.concatenate(readings), np.concatenate(airs)
+        bases = self.base_suction.shuffled(self.likely.curve.size)
+        reading = self.likely.readings(grid, self.rod, bases)
+        pores = self.likely.curves.saturated[self.likely.curve][:, None]
+        air = pores - self.likely.readings(grid, self.root_layer, bases)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
-        best = rest_curve(self.sand)
-        tails = [(1.0 - PROBABILITY) / 2.0, (1.0 + PROBABILITY) / 2.0]
-        reading_low, reading_high = np.quantile(reading, tails, axis=0)
-        air_low, air_high = np.quantile(air, tails, axis=0)
+        reading_low, expected, reading_high = np.quantile(reading, [LOW, 0.5, HIGH], axis=0)
+        air_low, middle_air, air_high = np.quantile(air, [LOW, 0.5, HIGH], axis=0)
         rewetted = self._rewetted(grid)
         along = "root_zone_depth"
         dataset = xr.Dataset(
             {
-                "expected_reading": (
-                    along,
-                    best.reading(grid, self.rod, self.base_suction.best),
-                ),
+                "expected_reading": (along, expected),
                 "expected_reading_lower": (along, reading_low),
                 "expected_reading_upper": (along, reading_high),
                 "rewetted_reading": (along, np.median(rewetted, axis=0)),
-                "rewetted_reading_lower": (along, np.quantile(rewetted, tails[0], axis=0)),
-                "rewetted_reading_upper": (along, np.quantile(rewetted, tails[1], axis=0)),
-                "air_filled_porosity": (
-                    along,
-                    self.sand.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
-                ),
+                "rewetted_reading_lower": (along, np.quantile(rewetted, LOW, axis=0)),
+                "rewetted_reading_upper": (along, np.quantile(rewetted, HIGH, axis=0)),
+                "air_filled_porosity": (along, middle_air),
                 "air_filled_porosity_lower": (along, air_low),
                 "air_filled_porosity_upper": (along, air_high),
                 "probability": (along, good.mean(axis=0)),
@@ -296,9 +290,8 @@ class DepthWindow(Displayed, Tabled):
         """What the best depth reads after gentle water on a dry green [%], with its band."""
         if not np.isfinite(self.best):
             return ""
-        tails = [(1.0 - PROBABILITY) / 2.0, 0.5, (1.0 + PROBABILITY) / 2.0]
         left = self._rewetted(np.array([max(self.best, self.rod)]))[:, 0]
-        low, middle, high = 100.0 * np.quantile(left, tails)
+        low, middle, high = 100.0 * np.quantile(left, [LOW, 0.5, HIGH])
         return f"{middle:.0f} % ({low:.0f} to {high:.0f})"
 
     def _lines(self) -> list[str]:
@@ -314,8 +307,6 @@ class DepthWindow(Displayed, Tabled):
 AS_TESTED = "readings and air are of sand that drained from a flood, as a specification tests"
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
-_BASES = 95
-"""Suctions at the base that each sand is laid over; a tenth of the way is the middle of one."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
@@ -328,7 +319,7 @@ def depth_window(
     air_filled: WaterContent,
     base_suction: Suction = OVER_GRAVEL,
     root_layer: Length = None,
-    draws: int = 400,
+    draws: int = DRAWS,
 ) -> DepthWindow:
     """Find the depths at which a sand, drained and level, meets a window of readings and its air.
 
@@ -350,7 +341,7 @@ def depth_window(
     root_layer : float, str or Quantity, optional
         Thickness of the layer whose air counts [cm]; the length of the rods when left out.
     draws : int, optional
-        Soils of a fit's posterior sample that carry its band.
+        Joint draws of sand and base suction that carry the bands.
 
     Returns
     -------
@@ -391,23 +382,28 @@ def depth_window(
     best_soil: Soil | None = None
     every: tuple[Soil, ...] = ()
     with faults.catching():
-        best_soil, every = best_and_likely(sand, draws)
+        best_soil, every = best_and_likely(sand, _MEMORIES)
+        if draws < 1:
+            faults.add(f"draws={draws}", allowed="1 or more")
     faults.raise_if_any()
     assert wanted is not None and air is not None and base is not None and best_soil is not None
-    found = _limits(best_soil, wanted, air, length, layer)
     least = max(length, layer)
-
-    def placed(surface: Any, suction: float = 0.0) -> float:
-        """Depth [cm] of a surface suction under a base suction, within what is a root zone."""
-        return float(np.clip(surface - suction, least, DEEPEST))
-
-    surfaces = np.array([_limits(each, wanted, air, length, layer)[:3] for each in every])
-    # Every sand over every base. By rank: infinite limits (a target never reached) rule out
-    # interpolation.
-    joint = (surfaces[:, None, :] - base.spread(_BASES)[None, :, None]).reshape(-1, 3)
-    cut = int(0.5 * (1.0 - PROBABILITY) * len(joint))
-    tails = np.sort(joint, axis=0)[[cut, -1 - cut]]
-    bands = [Range(placed(tails[0, i]), placed(tails[1, i])) for i in range(3)]
+    likely = likely_at_rest(sand, draws, DEEPEST + base.high)
+    curves = likely.curves
+    wettest = curves.surface_suctions(wanted.high, length)
+    airy = curves.surface_suctions(curves.saturated - air.least, layer)
+    middle = curves.surface_suctions(0.5 * (wanted.low + wanted.high), length)
+    driest = curves.surface_suctions(wanted.low, length)
+    low = np.maximum(wettest, airy)
+    best = np.minimum(np.maximum(middle, low), np.maximum(driest, low))
+    surfaces = np.stack([low, best, driest], axis=1)[likely.curve]
+    # What is deeper or shallower than any root zone is as deep as one.
+    depths = np.clip(surfaces - base.shuffled(draws)[:, None], least, DEEPEST)
+    low_end, middles, high_end = np.quantile(
+        depths, [LOW, 0.5, HIGH], axis=0, method="inverted_cdf"
+    )
+    bands = [Range(*ends) for ends in zip(low_end.tolist(), high_end.tolist(), strict=True)]
+    by_air = np.mean((airy > wettest)[likely.curve]) > 0.5
     return DepthWindow(
         name=best_soil.name or "sand without a name",
         target=wanted,
@@ -415,49 +411,30 @@ def depth_window(
         rod=length,
         root_layer=layer,
         base_suction=base,
-        low=placed(found.low, base.best),
-        high=placed(found.high, base.best),
-        best=placed(found.best, base.best),
-        limited_by=found.limited_by,
+        low=float(middles[0]),
+        best=float(middles[1]),
+        high=float(middles[2]),
+        limited_by="air" if by_air else "reading",
         low_band=bands[0],
-        high_band=bands[1],
-        best_band=bands[2],
-        cautions=_cautions(sand, found, base),
+        best_band=bands[1],
+        high_band=bands[2],
+        cautions=_cautions(sand, float(np.median(surfaces[:, 2])), base),
         sand=best_soil,
         samples=every,
+        likely=likely,
     )
 
 
-class _Limits(NamedTuple):
-    """Suctions at the surface [cm] at which the targets begin, end, and are met best."""
-
-    low: float
-    high: float
-    best: float
-    limited_by: str
-
-
-def _limits(soil: Soil, target: ReadingTarget, air: AirTarget, rod: float, layer: float) -> _Limits:
-    curve = rest_curve(soil)
-    wettest = curve.surface_suction(target.high, rod)
-    driest = curve.surface_suction(target.low, rod)
-    airy = curve.surface_suction(soil.theta_s - air.least, layer)
-    low = max(wettest, airy)
-    middle = curve.surface_suction(0.5 * (target.low + target.high), rod)
-    best = min(max(middle, low), max(driest, low))
-    return _Limits(low, driest, best, "air" if airy > wettest else "reading")
-
-
-def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
+def _cautions(sand: Sand, driest_end: float, base: BaseSuction) -> tuple[str, ...]:
     topics = ["base suction"] if base.low < base.high else []
     said = list(cautions_for(*topics, "level ground", "accuracy", "drying curve", "construction"))
     if isinstance(sand, FitResult):
         driest = float(np.max(sand.table.points.suction))
-        if min(found.high, DEEPEST) > driest:
+        if min(driest_end, DEEPEST) > driest:
             said.insert(
                 0,
                 f"the curve was measured up to {driest:.0f} cm of suction, and the deep end of the "
-                f"window rests on {min(found.high, DEEPEST):.0f} cm: ask the laboratory for a "
+                f"window rests on {min(driest_end, DEEPEST):.0f} cm: ask the laboratory for a "
                 "point there",
             )
     return tuple(said)

@@ -132,7 +132,7 @@ class _Slope(_WaterCause):
     prior: float = 0.10
     size_text: str = "would take {:.0f} cm of extra suction"
     slope: Spread = STEEP_SLOPE
-    worth: tuple[float, float] = (0.8, 3.5)
+    worth: tuple[float, float] = (0.8, 4.5)
     most: float = 30.0
     crests: float = 0.75
 

@@ -12,7 +12,7 @@ import numpy as np
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.spots.expected import as_drained_with, learned_readings
 from soilwater.decisions.spots.shared import DRAWS, Green, Told, green_of, turns
-from soilwater.decisions.spots.states import Common
+from soilwater.decisions.spots.states import Common, reading_error
 from soilwater.lab.equally_likely import best_and_likely
 from soilwater.lab.likely_memory import likely_memories, with_memory_of
 from soilwater.learning.calibration import Calibration
@@ -139,8 +139,9 @@ def told_of(calibration: Calibration, spot: Spot, rod: float, meter_error: float
     """
     number = calibration.number_of(spot)
     low, expected, high = learned_readings(calibration, rod)[:, number].tolist()
+    error = reading_error(spot, rod, meter_error)
     low, high = (
-        expected + sign * math.hypot(end - expected, NORMAL_END * meter_error)
+        expected + sign * math.hypot(end - expected, NORMAL_END * error)
         for sign, end in ((-1.0, low), (1.0, high))
     )
     reading = float(as_drained_with(calibration, number, rod))

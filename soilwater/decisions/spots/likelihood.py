@@ -30,8 +30,8 @@ def log_likelihood(
 ) -> tuple[FloatArray, FloatArray]:
     """Log-likelihood of a spot's readings, and their mean distance in standard errors.
 
-    Meter errors are independent, the model error is shared by all readings of a spot; now and then
-    readings are wrong, under any cause.
+    Meter errors are independent, and so are those that readings bring of their own; the model error
+    is shared by all readings of a spot; now and then readings are wrong, under any cause.
 
     Parameters
     ----------
@@ -48,18 +48,21 @@ def log_likelihood(
     dried : sequence of Drying, optional
         How far the spot had dried at its readings; drained when left out.
     """
-    total, squares = _residuals(spot, table, state, dried)
-    n = len(spot.usable_readings)
-
-    def density(meter: float) -> tuple[FloatArray, FloatArray]:
-        whole = meter**2 + n * errors[1] ** 2
-        quadratic = (squares - errors[1] ** 2 / whole * total**2) / meter**2
-        determinant = 2.0 * (n - 1) * np.log(meter) + np.log(whole)
-        return -0.5 * (quadratic + determinant + n * np.log(2.0 * np.pi)), quadratic
-
     meter = float(np.hypot(errors[0], cause.scatter))
-    right, quadratic = density(meter)
-    wrong, _ = density(float(np.hypot(meter, WRONG_READING)))
+    added = np.array([reading.added_error for reading in spot.usable_readings])
+    # As they are told, and were all of them wrong.
+    each = np.hypot(meter, added), np.hypot(np.hypot(meter, added), WRONG_READING)
+    total, squares = _misfits(spot, table, state, dried, np.array([own**-2 for own in each]))
+
+    def density(which: int) -> tuple[FloatArray, FloatArray]:
+        own = each[which]
+        whole = 1.0 + errors[1] ** 2 * np.sum(own**-2)
+        quadratic = squares[which] - errors[1] ** 2 / whole * total[which] ** 2
+        determinant = np.log(whole) + np.sum(np.log(2.0 * np.pi * own**2))
+        return -0.5 * (quadratic + determinant), quadratic
+
+    right, quadratic = density(0)
+    wrong, _ = density(1)
     likelihood = may_be_wrong(right, wrong)
     strayed, several = side_by_side(spot)
     if cause.patches > 0.0 and several > 0:
@@ -68,7 +71,7 @@ def log_likelihood(
         gained = 0.5 * (less - several * np.log(wider / meter**2))
         likelihood = likelihood + np.logaddexp(0.0, gained) - np.log(2.0)
         quadratic = quadratic - (less if gained > 0.0 else 0.0)
-    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / n)
+    return likelihood, np.sqrt(np.maximum(quadratic, 0.0) / added.size)
 
 
 def dried_to(state: State, dried: Drying) -> State:
@@ -84,19 +87,29 @@ def dried_to(state: State, dried: Drying) -> State:
     return state._replace(left=dried.share_left(state.draw, state.depth + state.extra))
 
 
-def _residuals(
-    spot: Spot, table: RestCurves, state: State, dried: Sequence[Drying]
+def _misfits(
+    spot: Spot,
+    table: RestCurves,
+    state: State,
+    dried: Sequence[Drying],
+    weights: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Sum of what the readings of a spot are more than states say, and of its squares."""
-    total, squares = np.zeros(state.depth.shape), np.zeros(state.depth.shape)
+    """Sum of what the readings of a spot are more than states say, and of its squares.
+
+    Weighted, for each row of weights of the readings.
+    """
+    shape = (len(weights), *state.depth.shape)
+    total, squares = np.zeros(shape), np.zeros(shape)
     drained = {rod: predict(table, state, rod) for rod in {r.rod for r in spot.usable_readings}}
     known = {each.reading: each for each in dried}
-    for reading in spot.usable_readings:
+    for reading, weight in zip(spot.usable_readings, weights.T, strict=True):
         expected = drained[reading.rod]
         if reading in known:
             expected = predict(table, dried_to(state, known[reading]), reading.rod)
-        total += reading.value - expected
-        squares += (reading.value - expected) ** 2
+        off = reading.value - expected
+        for i, one in enumerate(weight):
+            total[i] += one * off
+            squares[i] += one * off**2
     return total, squares
 
 
@@ -131,7 +144,9 @@ def with_missed(
         How far the spot had dried at its readings; drained when left out.
     """
     meter, model = float(np.hypot(errors[0], cause.scatter)), errors[1]
-    total, _ = _residuals(spot, table, state, dried)
-    whole = meter**2 + len(spot.usable_readings) * model**2
-    left = model * meter / np.sqrt(whole) * rng.standard_normal(total.shape)
-    return state._replace(missed=model**2 / whole * total + left)
+    own = [meter**2 + reading.added_error**2 for reading in spot.usable_readings]
+    weights = 1.0 / np.array([own])
+    total, _ = _misfits(spot, table, state, dried, weights)
+    whole = 1.0 + model**2 * weights.sum()
+    left = model / np.sqrt(whole) * rng.standard_normal(total[0].shape)
+    return state._replace(missed=model**2 / whole * total[0] + left)

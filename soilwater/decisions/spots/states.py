@@ -81,6 +81,8 @@ def predict(table: RestCurves, state: State, rod: float) -> FloatArray:
 def side_by_side(spot: Spot) -> tuple[float, int]:
     """Tell how far readings side by side stray: those of one rod, taken on one day.
 
+    Readings with an error of their own, such as some run on from other days, tell nothing of it.
+
     Parameters
     ----------
     spot : Spot
@@ -94,10 +96,28 @@ def side_by_side(spot: Spot) -> tuple[float, int]:
     """
     visits: dict[Any, list[float]] = {}
     for each in spot.usable_readings:
+        if each.added_error > 0.0:
+            continue
         day = None if each.time is None else each.time.astype("datetime64[D]")
         visits.setdefault((each.rod, day), []).append(each.value)
     squares = sum(len(values) * float(np.var(values)) for values in visits.values())
     return squares, sum(len(values) - 1 for values in visits.values())
+
+
+def reading_error(spot: Spot, rod: float, meter: float) -> float:
+    """Tell the standard error of a reading at a spot [1], with what readings bring of their own.
+
+    Parameters
+    ----------
+    spot : Spot
+        With its readings.
+    rod : float
+        Length of the rods [cm].
+    meter : float
+        Standard error of one reading of the meter [1].
+    """
+    own = [each.added_error**2 for each in spot.usable_readings if each.rod == rod]
+    return float(np.sqrt(meter**2 + np.mean(own)))
 
 
 class Common(NamedTuple):
