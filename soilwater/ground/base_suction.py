@@ -67,6 +67,10 @@ class BaseSuction:
         share = (np.arange(n) + 0.5) / n
         return np.interp(share, [0.0, 0.5, 1.0], [self.low, self.best, self.high])
 
+    def shuffled(self, n: int) -> FloatArray:
+        """Return the same suctions [cm] in no order, but in every call alike."""
+        return np.random.default_rng(0).permutation(self.spread(n))
+
 
 OVER_GRAVEL = BaseSuction(
     6.7,
