@@ -69,7 +69,8 @@ class BaseSuction:
 
     def shuffled(self, n: int) -> FloatArray:
         """Return the same suctions [cm] in no order, but in every call alike."""
-        return np.random.default_rng(0).permutation(self.spread(n))
+        # Of its own: the same numbers that shuffle something else would pair the two for good.
+        return np.random.default_rng((n, 1)).permutation(self.spread(n))
 
 
 OVER_GRAVEL = BaseSuction(
