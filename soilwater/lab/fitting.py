@@ -64,8 +64,9 @@ def fit_retention(
         listed in the result. Without them at least as many suctions as parameters are needed.
     one_family : bool
         Whether the sample is of `model` alone. By default it is shared among `FAMILIES` by their
-        evidence, and `model` is the family of the best curve that is shown. Without expectations
-        there is no evidence, and the sample is of one family.
+        evidence and by how many measured sands are of each, and `model` is the family of the best
+        curve that is shown. Without expectations there is no evidence, and the sample is of one
+        family.
     draws : int
         Size of the posterior sample.
     seed : int
