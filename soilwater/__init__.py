@@ -104,8 +104,8 @@ if _TYPE_CHECKING:
     from soilwater.lab.sheet import read_retention_samples as read_retention_samples
     from soilwater.learning.calibrate import calibrate as calibrate
     from soilwater.learning.calibration import Calibration as Calibration
-    from soilwater.learning.calibration import HeldBack as HeldBack
-    from soilwater.learning.calibration import Learned as Learned
+    from soilwater.learning.telling import HeldBack as HeldBack
+    from soilwater.learning.telling import Learned as Learned
     from soilwater.runs.case import Case as Case
     from soilwater.runs.case import HeldSurface as HeldSurface
     from soilwater.runs.drained import drained_state as drained_state
@@ -217,7 +217,8 @@ _HOMES = {
     "lab.retention": "RetentionTable",
     "lab.sheet": "read_retention read_retention_samples",
     "learning.calibrate": "calibrate",
-    "learning.calibration": "Calibration HeldBack Learned",
+    "learning.calibration": "Calibration",
+    "learning.telling": "HeldBack Learned",
     "runs.case": "Case HeldSurface",
     "runs.drained": "drained_state drained_water_content",
     "runs.green_map": "GreenMap",

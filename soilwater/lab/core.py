@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from soilwater.lab.sheet_words import level_of
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 
@@ -67,7 +68,7 @@ class Core:
             faults.add(
                 f'suction_level "{self.level}"',
                 allowed=", ".join(f'"{level}"' for level in LEVELS),
-                cure='such as suction_level="middle"',
+                cure=f'such as suction_level="{level_of(str(self.level)) or "middle"}"',
             )
         faults.raise_if_any()
 

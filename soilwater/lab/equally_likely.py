@@ -9,7 +9,7 @@ from typing import Any, cast
 
 import numpy as np
 
-from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, TORTUOSITY_ERROR
+from soilwater.lab.conductivity import CONDUCTIVITY_ERROR, LEAST_TORTUOSITY, TORTUOSITY_ERROR
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.side_by_side import water_contents
@@ -21,9 +21,6 @@ each as likely as the next."""
 
 _MIDDLE_SUCTION = 40.0
 """Suction [cm] at which several sands are ordered to find the middle one (our own choice)."""
-
-_LEAST_TORTUOSITY = -1.9
-"""Least tortuosity that is drawn: a soil takes none of -2 or less."""
 
 
 def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[Soil, ...]]:
@@ -127,7 +124,7 @@ def _conducting(soil: Any, factor: float, more: float) -> Soil:
     if "k_sat" in names:
         changed["k_sat"] = factor * soil.k_sat
     if "tortuosity" in names:
-        changed["tortuosity"] = max(soil.tortuosity + more, _LEAST_TORTUOSITY)
+        changed["tortuosity"] = max(soil.tortuosity + more, LEAST_TORTUOSITY)
     return cast(Soil, replace(soil, **changed))
 
 

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 
 from soilwater.lab.conductivity import conductivity_of
-from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, Parameter
+from soilwater.lab.expectations import PARAMETERS, SAMPLE_SIZE, SHARES, Parameter
 from soilwater.lab.fit_result import FamilySample, FitResult, Sheet
 from soilwater.lab.fit_words import cautions_of, number_of_points, sentence_of, warn_of
 from soilwater.lab.posterior import Draws, Problem, posterior_sample, search
@@ -64,8 +64,9 @@ def fit_retention(
         listed in the result. Without them at least as many suctions as parameters are needed.
     one_family : bool
         Whether the sample is of `model` alone. By default it is shared among `FAMILIES` by their
-        evidence, and `model` is the family of the best curve that is shown. Without expectations
-        there is no evidence, and the sample is of one family.
+        evidence and by how many measured sands are of each, and `model` is the family of the best
+        curve that is shown. Without expectations there is no evidence, and the sample is of one
+        family.
     draws : int
         Size of the posterior sample.
     seed : int
@@ -219,9 +220,9 @@ def _family(
 
 
 def _shares(families: list[_Family]) -> FloatArray:
-    """How much each family is believed [1], all being equally likely before the points."""
+    """How much each family is believed [1]: by the points, and by how many sands are of it."""
     evidence = np.array([each.drawn.log_evidence for each in families])
-    share = np.exp(evidence - evidence.max())
+    share = np.exp(evidence - evidence.max()) * [SHARES[each.model.__name__] for each in families]
     return np.asarray(share / share.sum())
 
 

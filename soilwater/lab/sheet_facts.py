@@ -11,7 +11,7 @@ from soilwater.lab import sheet_words as words
 from soilwater.lab.grading import Grading
 from soilwater.lab.sheet_layout import FACTS
 from soilwater.lab.sheet_units import water_unit
-from soilwater.words.cells import parse_number
+from soilwater.words.cells import parse_number, parse_or_none
 from soilwater.words.errors import Faults
 from soilwater.words.set_right import is_bound, is_code
 from soilwater.words.text_tables import MISSING_CODES
@@ -106,8 +106,21 @@ class Facts:
             return True
         if role not in (*FACTS, "retained"):
             return False
-        self.cell(name, cells[1], cells[2] if len(cells) > 2 else unit, where, decimal, sample)
+        value = cells[1]
+        if len(cells) > 2:
+            # Some write "Core height, cm, 7.6".
+            unit_first = parse_or_none(value) is None and parse_or_none(cells[2], decimal)
+            value, unit = (cells[2], value) if unit_first else (value, cells[2])
+        self.cell(name, value, unit, where, decimal, sample)
         return True
+
+    def prose(self, text: str, where: str, decimal: str, sample: str) -> None:
+        """Take from a sentence what it says of the cores: their height, the level of suctions."""
+        self.level(text, sample)
+        height = words.height_of(text)
+        if height and "core_height" not in self._stated:
+            self.cell("core height", height[0], height[1], where, decimal, sample)
+            self._notes.append(f'cores read as {" ".join(height)} high ("{text}")')
 
     def level(self, text: str, sample: str) -> None:
         """Take the level of the core that a text names, if it names one."""

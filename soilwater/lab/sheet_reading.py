@@ -24,7 +24,7 @@ from soilwater.lab.sheet_words import (
     role_of,
     suction_unit_in,
 )
-from soilwater.words.cells import parse_number
+from soilwater.words.cells import parse_number, parse_or_none
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.set_right import is_bound, say_missing
 from soilwater.words.table_parts import split_header
@@ -70,7 +70,7 @@ class Reading:
         for line in text.preface:
             branch = self._branch(line) or branch
             if not self.facts.line(fact_cells(line), "above the table", text.decimal, own):
-                self.facts.level(line, own)
+                self.facts.prose(line, "above the table", text.decimal, own)
         if layout is None:
             return
         self._rows(text, layout, branch)
@@ -336,23 +336,3 @@ def _completed(said: str, above: str) -> str:
     basis = unit.basis is None and wider.basis is not None
     scale = unit.scale is None and wider.scale is not None
     return f"{said} {above}" if basis or scale else said
-
-
-def parse_or_none(cell: str, decimal: str = ".") -> float | None:
-    """Give the number in a cell, or None where it is empty or no number.
-
-    Parameters
-    ----------
-    cell : str
-        As written.
-    decimal : str
-        Decimal sign.
-
-    Returns
-    -------
-    float or None
-    """
-    try:
-        return parse_number(cell, decimal)[0]
-    except ValueError:
-        return None

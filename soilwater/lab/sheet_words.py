@@ -18,8 +18,8 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("suction", r"(water|moisture) (suction|tension|potential|pressure|head)|potentiel|potencial"),
     ("suction", r"hanging (water )?column|^(height of )?(the )?water column|height above"),
     ("suction", r"^lo?g ?(10)?\W*(suction|[hψ]m?)\b"),
-    ("core_height", r"(core|ring|cylinder|sample|specimen) (height|length)"),
-    ("core_height", r"height of (the )?(core|ring|cylinder|sample|specimen)"),
+    ("core_height", r"(core|ring|cylinder|sample|specimen) (height|length|ht\b)"),
+    ("core_height", r"(height|length) of (the )?(core|ring|cylinder|sample|specimen)"),
     ("suction_level", r"(suction|tension|pressure|head)s? (level|reference|datum|(is )?refer)"),
     ("suction_level", r"reference (level|height|plane)"),
     ("retained", r"retained|\bsieve\b|\bpan\b"),
@@ -236,22 +236,49 @@ def names_samples(text: str) -> bool:
     return re.search(pattern, plain(text)) is not None
 
 
+_PLACE = rf"(?:cores?|rings?|cylinders?|samples?|specimens?|{other.CORE})"
+_AMOUNT = r"(\d+(?:[.,]\d+)?)[ -]?(cm|mm|in(?:ch(?:es)?)?\b|\")"
+_HEIGHTS = (
+    re.compile(rf"{_AMOUNT}(?: \([^)]*\))?[ -](?:high|tall|long|(?:in )?height)\b"),
+    re.compile(rf"\bheight(?: of| is| was)?\W+{_AMOUNT}"),
+)
+_NOT_OF_CORE = re.compile(r"drop|fall|hammer|rammer|column|depth|compact")
+
+
+def height_of(text: str) -> tuple[str, str] | None:
+    """Tell the number and the unit of the height of cores that a sentence states, if it does."""
+    words = plain(text)
+    if re.search(rf"\b{_PLACE}\b", words) and not _NOT_OF_CORE.search(words):
+        for pattern in _HEIGHTS:
+            match = pattern.search(words)
+            if match:
+                return match.group(1), match.group(2)
+    return None
+
+
 def level_of(text: str) -> str:
     """Tell the level of the core to which suctions refer: base, middle, top, or ``""``."""
     words = plain(text)
-    place = rf"(?:cores?|rings?|cylinders?|samples?|specimens?|{other.CORE})"
     before = rf"(?:at|to|{other.AT})"
-    of_core = rf"(?: (?:of|{other.OF}) (?:the |each )?{place})"
-    about_suction = role_of(words) in ("suction", "suction_level") or "suction" in words
+    of_core = rf"(?: (?:of|{other.OF}) (?:the |each )?{_PLACE})"
+    about_suction = role_of(words) in ("suction", "suction_level") or re.search(
+        r"suction|water table|reference|\bzero\b", words
+    )
     for level, pattern in (
-        ("middle", rf"mid[- ]?(?:height|point|plane|depth)|middle|cent(?:re|er)|{other.MIDDLE}"),
+        (
+            "middle",
+            rf"(?:mid|half)[- ]?(?:height|point|plane|depth)|middle|cent(?:re|er)|{other.MIDDLE}",
+        ),
         ("base", rf"base|bottom|foot|underside|lower (?:end|face)|plate|{other.BASE}"),
         ("top", rf"top|upper (?:end|face)|{other.TOP}"),
     ):
         at_level = rf"(?:{before} )?(?:the )?(?:{pattern})"
         if re.fullmatch(rf"{at_level}{of_core}?", words):
             return level
-        named = rf"\b{before} (?:the )?(?:{pattern})\b|\b(?:{pattern}){of_core}"
+        named = (
+            rf"\b{before} (?:the )?(?:{_PLACE} )?(?:{pattern})\b|\b(?:{pattern}){of_core}"
+            rf"|^reference\W+(?:{pattern})\b"
+        )
         if about_suction and re.search(named, words):
             return level
     return ""

@@ -13,7 +13,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_spans
-from soilwater.learning.emulator import emulate
+from soilwater.learning.emulator import Terms, emulate
 from soilwater.learning.evidence import Evidence, draw_own, log_evidence
 from soilwater.learning.given import Record, take_record
 from soilwater.learning.telling import (
@@ -341,8 +341,9 @@ def _emulated(
     read: Sequence[FloatArray],
     near: int,
 ) -> Evidence:
+    terms = Terms(evidence.unknowns, shared)
     emulators = tuple(
-        emulate(evidence.unknowns, shared, group, spans, each, near)
+        emulate(terms, group, spans, each, near)
         for group, each in zip(evidence.green.groups, read, strict=True)
     )
     return replace(evidence, emulators=emulators)

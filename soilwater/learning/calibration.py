@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -16,13 +16,13 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.columns import Green, cases_of, run_cases, turf_with
 from soilwater.learning.evidence import Evidence, Own
+from soilwater.learning.telling import HeldBack, Learned
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW, PROBABILITY
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -33,54 +33,7 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 
-LEARNED_BELOW = 0.8
-"""A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
 _PLACES = 60
-
-
-class Learned(NamedTuple):
-    """One quantity before and after the readings.
-
-    `name` and `label`; `before` and `after` its band: low end, median, high end, in the unit that
-    `quantity` has in results; `spread` standard deviation after over before [1]; `learned` whether
-    the readings tell it.
-    """
-
-    name: str
-    label: str
-    quantity: str
-    before: tuple[float, float, float]
-    after: tuple[float, float, float]
-    spread: float
-    learned: bool
-
-    @property
-    def sentence(self) -> str:
-        """Whether it was learnt, in words."""
-        if self.learned:
-            return f"learned: {100 * (1 - self.spread):.0f} % narrower"
-        return "the readings do not tell"
-
-
-class HeldBack(NamedTuple):
-    """The last visit against what the ones before it said: its day, readings inside and in all."""
-
-    day: np.datetime64
-    inside: int
-    read: int
-
-    @property
-    def share(self) -> float:
-        """Share of its readings inside their bands [1]."""
-        return self.inside / self.read
-
-    @property
-    def sentence(self) -> str:
-        """The check in words."""
-        return (
-            f"Held back, {self.inside} of {self.read} readings of {self.day} lie inside the "
-            f"{100 * PROBABILITY:.0f} % bands that the visits before give them."
-        )
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -104,7 +57,8 @@ class Calibration(Displayed, Tabled):
     held_back : HeldBack or None
         The last visit against the ones before it; None where there is but one.
     doubts : tuple of str
-        Readings that fit badly and hardly count, and what was left out.
+        Readings that fit badly and hardly count, spots that read what their depth does not give,
+        and what was left out.
     assumptions, cautions : tuple of str
         What was assumed, and what the person should know.
     """
@@ -179,11 +133,29 @@ class Calibration(Displayed, Tabled):
     @cached_property
     def _columns_now(self) -> tuple[tuple[tuple[Case, ...], xr.Dataset], ...]:
         """Columns of each group from the soaking on, and their water at `now`."""
-        found = []
-        for group in self.green.groups:
-            cases = cases_of(self.green, group, self.unknowns, self.shared)
-            found.append((tuple(cases), run_cases(cases, np.array([self.now]), self.n_threads)))
-        return tuple(found)
+        now = np.array([self.now])
+        return tuple(
+            (tuple(cases), run_cases(cases, now, self.n_threads))
+            for cases in cases_of(self.green, self.unknowns, self.shared, self._depths)
+        )
+
+    @cached_property
+    def _held(self) -> FloatArray:
+        """Own depths, held at the ends of those that were run [cm], shape (draws, spots)."""
+        depths = self.green.groups[0].depths
+        held: FloatArray = np.clip(self.own.depth, depths[0], depths[-1])
+        return held
+
+    @cached_property
+    def _depths(self) -> tuple[FloatArray, ...]:
+        """Depths of the columns of each group [cm], shape (draws, columns).
+
+        Those of its spots, or, where these are more, depths between which they are read.
+        """
+        return tuple(
+            self._held[:, group.spots] if group.alone else np.tile(group.depths, (self.draws, 1))
+            for group in self.green.groups
+        )
 
     def members(self, weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
         """Cut equally likely weather to what comes after `now`.
@@ -212,7 +184,7 @@ class Calibration(Displayed, Tabled):
         return tuple(each.between(self.now, each.end) for each in given)
 
     def ahead(self, group: int, members: Sequence[Weather]) -> list[Case]:
-        """Make columns of every draw on the depths of a group, from `now` on.
+        """Make columns of every draw for a group, from `now` on, as `at_spots` takes them.
 
         Parameters
         ----------
@@ -227,11 +199,11 @@ class Calibration(Displayed, Tabled):
             Depths are the first to change.
         """
         cases, _ = self._columns_now[group]
-        depths = self.green.groups[group].depths.size
+        columns = self._depths[group].shape[1]
         return [
             replace(
                 case,
-                weather=members[k // depths % len(members)],
+                weather=members[k // columns % len(members)],
                 irrigation=self._water_left[group],
                 start=self._start(group, k),
             )
@@ -241,7 +213,7 @@ class Calibration(Displayed, Tabled):
     def column(self, draw: int, spot: int, members: Sequence[Weather]) -> Case:
         """Make the column of one spot in one draw, from `now` on.
 
-        Where the sand remembers, it is that of the depth next to it that was run.
+        Where spots are many and the sand remembers, it is that of the next depth that was run.
 
         Parameters
         ----------
@@ -251,25 +223,27 @@ class Calibration(Displayed, Tabled):
             As for `ahead`.
         """
         g = self.green.group_of(spot)
-        depths = self.green.groups[g].depths
+        group, depths = self.green.groups[g], self._depths[g][draw]
         first = draw * depths.size
-        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
-        place = float(np.interp(depth, depths, np.arange(depths.size)))
-        cases, _ = self._columns_now[g]
+        depth = float(self._held[draw, spot])
+        place = float(np.interp(depth, group.depths, np.arange(group.depths.size)))
+        whole: Case = self._columns_now[g][0][first]
+        if group.alone or self.unknowns.remembers:
+            k = first + (group.spots.index(spot) if group.alone else round(place))
+            whole, start = self._columns_now[g][0][k], self._start(g, k)
+        else:
+            left = min(int(place), depths.size - 2)
+            part = np.linspace(0.0, 1.0, _PLACES)
+            # As far down by part of the depth: exact for what is at rest.
+            upper, lower = (
+                np.interp(part * depths[k], *self._suctions_now[g][first + k])
+                for k in (left, left + 1)
+            )
+            suction = (left + 1 - place) * upper + (place - left) * lower
+            whole = replace(whole, profile=self.profile(draw, spot))
+            start = _suction_over(part * depth, suction)
         weather, water = members[draw % len(members)], self._water_left[g]
-        if self.unknowns.remembers:
-            k = first + round(place)
-            start = self._start(g, k)
-            return replace(cases[k], weather=weather, irrigation=water, start=start)
-        left = min(int(place), depths.size - 2)
-        part = np.linspace(0.0, 1.0, _PLACES)
-        # As far down by part of the depth: exact for what is at rest.
-        upper, lower = (
-            np.interp(part * depths[k], *self._suctions_now[g][first + k]) for k in (left, left + 1)
-        )
-        suction = (left + 1 - place) * upper + (place - left) * lower
-        own = replace(cases[first], profile=self.profile(draw, spot), weather=weather)
-        return replace(own, irrigation=water, start=_suction_over(part * depth, suction))
+        return replace(whole, weather=weather, irrigation=water, start=start)
 
     @mind_words()
     def columns(self, spot: Spot, weather: Weather | Sequence[Weather]) -> list[Case]:
@@ -306,10 +280,8 @@ class Calibration(Displayed, Tabled):
             Their numbers.
         """
         g = self.green.group_of(spot)
-        depths = self.green.groups[g].depths
-        depth = float(np.clip(self.own.depth[draw, spot], depths[0], depths[-1]))
-        whole: Profile = self._columns_now[g][0][draw * depths.size].profile
-        return whole.with_thickness(depth)
+        whole: Profile = self._columns_now[g][0][draw * self._depths[g].shape[1]].profile
+        return whole.with_thickness(float(self._held[draw, spot]))
 
     @mind_words()
     def drained(self, *, rod: Length) -> FloatArray:
@@ -323,9 +295,7 @@ class Calibration(Displayed, Tabled):
         length = number_to_house(rod, "length", "rod")
         read = np.empty((self.draws, len(self.spots)))
         for j in range(len(self.spots)):
-            depths = self.green.groups[self.green.group_of(j)].depths
-            depth = np.clip(self.own.depth[:, j], depths[0], depths[-1])
-            read[:, j] = self.unknowns.at_rest(self.shared, depth, 0.0, length)
+            read[:, j] = self.unknowns.at_rest(self.shared, self._held[:, j], 0.0, length)
         shown: FloatArray = np.clip(read + self.shift(rod=length), 0.0, 1.0)
         return shown
 
@@ -388,13 +358,13 @@ class Calibration(Displayed, Tabled):
         return _suction_over(depth, suction)
 
     def at_spots(self, group: int, values: FloatArray) -> FloatArray:
-        """Read what was found on the depths of a group at the own depths of its spots.
+        """Read what was found on the columns of a group at its spots.
 
         Parameters
         ----------
         group : int
             Number of the group.
-        values : ndarray, shape (draws * depths, times)
+        values : ndarray, shape (draws * columns, times)
             What was found on the columns of `ahead`.
 
         Returns
@@ -402,8 +372,10 @@ class Calibration(Displayed, Tabled):
         ndarray, shape (spots of the group, draws, times)
         """
         of_group = self.green.groups[group]
+        found = values.reshape(*self._depths[group].shape, -1)
+        if of_group.alone:
+            return np.swapaxes(found, 0, 1)
         weights = of_group.between(self.own.depth[:, of_group.spots])
-        found = values.reshape(self.draws, of_group.depths.size, -1)
         read: FloatArray = np.einsum("nsd,ndt->snt", weights, found)
         return read
 
@@ -478,9 +450,3 @@ def _band(band: tuple[float, float, float], quantity: str) -> str:
     }[quantity]
     low, middle, high = (f"{scale * value:.{digits}f}" for value in band)
     return f"{middle}{unit} ({low} to {high})"
-
-
-def band_of(values: FloatArray) -> tuple[float, float, float]:
-    """Low end, median and high end of equally likely values."""
-    low, middle, high = np.quantile(values, [LOW, 0.5, HIGH])
-    return float(low), float(middle), float(high)

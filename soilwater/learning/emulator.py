@@ -35,7 +35,7 @@ class Emulator:
     spans : tuple of Span
         Depths instruments read between.
     coefficients : ndarray, shape (depths, spans, terms, times)
-        Of the terms of `terms_of`.
+        Of the terms of `Terms`.
     missed : ndarray, shape (spans, times)
         Standard deviation of what it misses [1].
     """
@@ -45,38 +45,47 @@ class Emulator:
     coefficients: FloatArray
     missed: FloatArray
 
-    def readings(self, unknowns: Unknowns, shared: Shared) -> FloatArray:
+    def readings(self, terms: Terms) -> FloatArray:
         """Tell readings of draws, shape (draws, depths, spans, times) [1]."""
         depths, spans, _, times = self.coefficients.shape
-        told = np.empty((shared.soil.size, depths, spans, times))
-        coordinates = unknowns.coordinates(shared)
-        for d, depth in enumerate(self.depths):
+        told = np.empty((terms.draws, depths, spans, times))
+        for d, depth in enumerate(self.depths.tolist()):
             for s, span in enumerate(self.spans):
-                terms = terms_of(coordinates, unknowns.at_rest(shared, float(depth), *span))
-                told[:, d, s] = terms @ self.coefficients[d, s]
+                told[:, d, s] = terms.at(depth, span) @ self.coefficients[d, s]
         return told
 
 
-def terms_of(coordinates: FloatArray, rest: FloatArray) -> FloatArray:
-    """Give the terms of an emulator, shape (draws, terms).
+class Terms:
+    """Terms of the polynomials for some draws, the same for all groups of spots.
 
     Parameters
     ----------
-    coordinates : ndarray, shape (draws, coordinates)
-        Of draws.
-    rest : ndarray, shape (draws,)
-        Reading of the column at rest [1].
+    unknowns : Unknowns
+        What is not known.
+    shared : Shared
+        Draws.
     """
-    first, second = np.triu_indices(coordinates.shape[1])
-    one = np.ones((coordinates.shape[0], 1))
-    linear = np.hstack([one, coordinates, rest[:, None]])
-    squares = coordinates[:, first] * coordinates[:, second]
-    return np.hstack([linear, squares, rest[:, None] * linear[:, 1:]])
+
+    def __init__(self, unknowns: Unknowns, shared: Shared) -> None:
+        self.unknowns, self.shared = unknowns, shared
+        self.draws = int(shared.soil.size)
+        coordinates = unknowns.coordinates(shared)
+        first, second = np.triu_indices(coordinates.shape[1])
+        self._linear = np.hstack([np.ones((self.draws, 1)), coordinates])
+        self._squares = coordinates[:, first] * coordinates[:, second]
+        self._made: dict[tuple[float, Span], FloatArray] = {}
+
+    def at(self, depth: float, span: Span) -> FloatArray:
+        """Give the terms for a column of some depth [cm] and a span, shape (draws, terms)."""
+        if (depth, span) not in self._made:
+            rest = self.unknowns.at_rest(self.shared, depth, *span)[:, None]
+            tied = rest * np.hstack([self._linear[:, 1:], rest])
+            self._made[depth, span] = np.hstack([self._linear, rest, self._squares, tied])
+        return self._made[depth, span]
 
 
 def emulate(
-    unknowns: Unknowns,
-    shared: Shared,
+    terms: Terms,
     group: Group,
     spans: Sequence[Span],
     readings: FloatArray,
@@ -86,10 +95,8 @@ def emulate(
 
     Parameters
     ----------
-    unknowns : Unknowns
-        What is not known.
-    shared : Shared
-        The draws that were run.
+    terms : Terms
+        Of the draws that were run.
     group : Group
         Spots the columns stand for.
     spans : sequence of Span
@@ -100,23 +107,22 @@ def emulate(
         How many draws, the last ones, lie where the readings are; the rest count less where there
         are any. 0 for all.
     """
-    weight = np.ones(shared.soil.size)
+    weight = np.ones(terms.draws)
     if near:
         weight[:-near] = FAR_WEIGHT
-    coordinates = unknowns.coordinates(shared)
     coefficients, missed = [], []
-    for d, depth in enumerate(group.depths):
+    for d, depth in enumerate(group.depths.tolist()):
         for s, span in enumerate(spans):
-            terms = terms_of(coordinates, unknowns.at_rest(shared, float(depth), *span))
-            weighed = weight[:, None] * terms
+            known = terms.at(depth, span)
+            weighed = weight[:, None] * known
             # No product of large matrices and no decomposition: what libraries do in several
             # threads takes a hundred times as long where another program has one of the cores.
-            squares = np.einsum("ij,ik->jk", weighed, terms)
+            squares = np.einsum("ij,ik->jk", weighed, known)
             squares[np.diag_indices_from(squares)] += HELD * np.trace(squares) / squares.shape[0]
             inverse = np.linalg.inv(squares)
             fitted = inverse @ (weighed.T @ readings[:, d, s])
-            leverage = np.sum((terms @ inverse) * weighed, axis=1)
-            gap = readings[:, d, s] - terms @ fitted
+            leverage = np.sum((known @ inverse) * weighed, axis=1)
+            gap = readings[:, d, s] - known @ fitted
             coefficients.append(fitted)
             missed.append(gap / np.maximum(1.0 - leverage, 0.1)[:, None])
     shape = (group.depths.size, len(spans))

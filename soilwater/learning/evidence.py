@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.learning.columns import DEEPER, SHALLOWER, Green
-from soilwater.learning.emulator import Emulator
+from soilwater.learning.emulator import Emulator, Terms
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.survey.survey import Spot
 from soilwater.survey.too_short import BEYOND_REACH
@@ -129,17 +129,21 @@ def depth_nodes(spot: Spot) -> FloatArray:
     return spot.depth + _deeper(spot.depth_at_least)
 
 
-def log_depth_density(at_least: bool, scatter: FloatArray, probe_error: float) -> FloatArray:
-    """Logarithm of how likely a spot behaves by so much deeper, shape (draws, nodes)."""
+def log_depth_density(
+    at_least: bool, scatter: FloatArray, probe_error: float, far: float = OUT_OF_LINE
+) -> FloatArray:
+    """Logarithm of how likely a spot behaves by so much deeper, shape (draws, nodes).
+
+    A share `far` of spots is out of line [1].
+    """
     off = _deeper(at_least)
     spread = np.hypot(scatter, probe_error)[:, None]
     if at_least:
         density = np.exp(-off / BEYOND_REACH) * np.ones_like(spread)
     else:
         usual = np.exp(-0.5 * (off / spread) ** 2) / spread
-        far = np.exp(-0.5 * (off / FAR) ** 2) / FAR
-        density = (1.0 - OUT_OF_LINE) * usual + OUT_OF_LINE * far
-    logs: FloatArray = np.log(density / density.sum(axis=1, keepdims=True))
+        density = (1.0 - far) * usual + far * np.exp(-0.5 * (off / FAR) ** 2) / FAR
+    logs: FloatArray = np.log(np.maximum(density / density.sum(axis=1, keepdims=True), 1e-300))
     return logs
 
 
@@ -154,7 +158,8 @@ def shift_of(unknowns: Unknowns, shared: Shared, track: Track) -> FloatArray:
 
 def told_by(evidence: Evidence, shared: Shared) -> list[FloatArray]:
     """Ask the emulators what columns read in each draw, one array a group."""
-    return [each.readings(evidence.unknowns, shared) for each in evidence.emulators]
+    terms = Terms(evidence.unknowns, shared)
+    return [each.readings(terms) for each in evidence.emulators]
 
 
 def expected_of(

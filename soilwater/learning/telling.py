@@ -3,15 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
-from soilwater.learning.calibration import (
-    LEARNED_BELOW,
-    HeldBack,
-    Learned,
-    band_of,
-)
 from soilwater.learning.evidence import (
     Evidence,
     Own,
@@ -27,7 +22,7 @@ from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.learning.weighing import pick, weights_of
 from soilwater.soils import Hysteretic
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, PROBABILITY
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 
 LABELS = {
@@ -37,6 +32,8 @@ LABELS = {
     "mat_water": ("mat and thatch add to 7.6 cm rods", "water_content"),
     "meter_offset": ("offset of the meter", "water_content"),
 }
+LEARNED_BELOW = 0.8
+"""A quantity whose spread the readings leave above this part of what it was [1] was not learnt."""
 ROD_OF_MAT = 7.6
 SAND_SUCTION = 30.0
 """Suction [cm] at which the sand is told by what it holds."""
@@ -49,7 +46,54 @@ Of twenty readings, each inside with the probability of a band, one visit in 400
 """
 OUT_OF_LINE = 3.0
 """Standard errors beyond which a reading is told to be doubtful."""
+SPOT_OUT_OF_LINE = 2.5
+"""The same of a spot beside the others: beyond it `diagnose` has its depth not explain it."""
 FEW_DRAWS = 1.0
+
+
+class Learned(NamedTuple):
+    """One quantity before and after the readings.
+
+    `name` and `label`; `before` and `after` its band: low end, median, high end, in the unit that
+    `quantity` has in results; `spread` standard deviation after over before [1]; `learned` whether
+    the readings tell it.
+    """
+
+    name: str
+    label: str
+    quantity: str
+    before: tuple[float, float, float]
+    after: tuple[float, float, float]
+    spread: float
+    learned: bool
+
+    @property
+    def sentence(self) -> str:
+        """Whether it was learnt, in words."""
+        if self.learned:
+            return f"learned: {100 * (1 - self.spread):.0f} % narrower"
+        return "the readings do not tell"
+
+
+class HeldBack(NamedTuple):
+    """The last visit against what the ones before it said: its day, readings inside and in all."""
+
+    day: np.datetime64
+    inside: int
+    read: int
+
+    @property
+    def share(self) -> float:
+        """Share of its readings inside their bands [1]."""
+        return self.inside / self.read
+
+    @property
+    def sentence(self) -> str:
+        """The check in words."""
+        return (
+            f"Held back, {self.inside} of {self.read} readings of {self.day} lie inside the "
+            f"{100 * PROBABILITY:.0f} % bands that the visits before give them."
+        )
 
 
 def quantities_learned(unknowns: Unknowns, shared: Shared) -> tuple[Learned, ...]:
@@ -97,6 +141,12 @@ def _learned(
         spread = 1.0
     told = spread < LEARNED_BELOW
     return Learned(name, label, quantity, band_of(before), band_of(after), spread, told)
+
+
+def band_of(values: FloatArray) -> tuple[float, float, float]:
+    """Low end, median and high end of equally likely values."""
+    low, middle, high = np.quantile(values, [LOW, 0.5, HIGH])
+    return float(low), float(middle), float(high)
 
 
 def depths_learned(
@@ -169,7 +219,7 @@ def held_back(
 
 
 def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
-    """List readings that lie far from what everything else says of them."""
+    """List readings and spots that lie far from what everything else says of them."""
     told = told_by(evidence, shared)
     without_shift = np.zeros(shared.soil.size)
     found = []
@@ -179,11 +229,42 @@ def doubts_of(evidence: Evidence, shared: Shared, own: Own) -> list[str]:
         shown = _shown(evidence, shared, own, track, without_shift, told)
         hours = float(np.mean(evidence.unknowns.values(shared, "error_hours")))
         spot = evidence.green.spots[track.spot].name
+        odd = _out_of_line(track, shown, hours)
         found += [
             f"{spot} read {100 * track.value[i]:.1f} % where {100 * expected:.1f} % was expected"
-            for i, expected in _out_of_line(track, shown, hours)
+            for i, expected in odd
         ]
+        usual = np.ones(track.at.size, dtype=bool)
+        usual[[i for i, _ in odd]] = False
+        found += _beside_the_others(evidence, shared, track.where(usual), told)
     return found
+
+
+def _beside_the_others(
+    evidence: Evidence, shared: Shared, track: Track, told: Sequence[FloatArray]
+) -> list[str]:
+    """Say where an instrument reads what its spot would not, if it behaved about as probed.
+
+    Its own depth takes that up, so that no reading of it is out of line.
+    """
+    if not track.at.size:
+        return []
+    spot = evidence.green.spots[track.spot]
+    scatter = evidence.unknowns.values(shared, "scatter")
+    usual = log_depth_density(spot.depth_at_least, scatter, evidence.probe_error, 0.0)
+    weight = np.exp(usual) / shared.soil.size
+    mean = expected_of(evidence, shared, track, told).mean(axis=0)
+    expected = float(np.sum(weight * mean))
+    variance = float(np.sum(weight * (mean - expected) ** 2)) + track.own**2
+    variance += float(np.sum(track.error**2)) / track.at.size**2
+    read = float(track.value.mean())
+    if abs(read - expected) <= SPOT_OUT_OF_LINE * np.sqrt(variance):
+        return []
+    several = f", the mean of {track.at.size}," if track.at.size > 1 else ""
+    return [
+        f"{spot.name} read {100 * read:.1f} %{several} where its probed depth gives "
+        f"{100 * expected:.1f} % beside the other spots: diagnose weighs why"
+    ]
 
 
 def _out_of_line(track: Track, shown: FloatArray, hours: float) -> list[tuple[int, float]]:

@@ -182,3 +182,23 @@ def decimal_sign(cell: str) -> str:
     if len(readings) == 1:
         return readings.pop()
     return "?" if len(readings) == 2 and "," in digits else ""
+
+
+def parse_or_none(cell: str, decimal: str = ".") -> float | None:
+    """Give the number in a cell, or None where it is empty or no number.
+
+    Parameters
+    ----------
+    cell : str
+        As written.
+    decimal : str
+        Decimal sign.
+
+    Returns
+    -------
+    float or None
+    """
+    try:
+        return parse_number(cell, decimal)[0]
+    except ValueError:
+        return None

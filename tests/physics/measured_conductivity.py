@@ -10,9 +10,12 @@ whose saturated conductivity is stated. Left out are those whose conductivity is
 import csv
 from pathlib import Path
 from typing import NamedTuple
+from unittest.mock import patch
 
 import numpy as np
+from scipy.optimize import minimize_scalar
 
+from soilwater.lab import conductivity
 from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
 
@@ -57,9 +60,41 @@ def samples():
     ]
 
 
-def fitted(sample):
-    """The fit of its whole retention curve and its stated conductivity at saturation."""
-    return RetentionTable(*sample.water, k_sat=sample.k_sat).fit(VanGenuchten)
+def fitted(sample, fall_error=conductivity.TORTUOSITY_ERROR):
+    """The fit of its whole retention curve and its stated conductivity at saturation.
+
+    `fall_error` is the standard deviation of Mualem's exponent of the saturation.
+    """
+    with patch.object(conductivity, "TORTUOSITY_ERROR", fall_error):
+        return RetentionTable(*sample.water, k_sat=sample.k_sat).fit(VanGenuchten)
+
+
+def packed_at(place, fall_error=conductivity.TORTUOSITY_ERROR):
+    """The samples of a place, with their fits."""
+    return [(each, fitted(each, fall_error)) for each in samples() if each.place == place]
+
+
+def likeliest_fall_error(pairs):
+    """Standard deviation of Mualem's exponent under which measured conductivities are likeliest.
+
+    Of the points beyond 30 cm of samples with their fits, normal errors about the best curve, and
+    the error of the conductivity at saturation as the library has it.
+    """
+    apart, fall = [], []
+    for sample, fit in pairs:
+        suction, measured = sample.conductivity
+        far = suction >= SPANS[1][0]
+        soil = fit.soil
+        share = (soil.water_content(suction[far]) - soil.theta_r) / (soil.theta_s - soil.theta_r)
+        apart += np.log10(measured[far] / soil.conductivity(suction[far])).tolist()
+        fall += np.log10(share).tolist()
+    apart, fall = np.array(apart), np.array(fall)
+
+    def unlikely(error):
+        variance = conductivity.MEASURED_SCATTER**2 + (error * fall) ** 2
+        return np.sum(np.log(variance) + apart**2 / variance)
+
+    return float(minimize_scalar(unlikely, bounds=(0.0, 5.0), method="bounded").x)
 
 
 def band(fit, suction, probability=0.9):

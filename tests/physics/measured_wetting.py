@@ -77,15 +77,19 @@ class Errors(NamedTuple):
     points: int
 
 
+def foretold(sample, suction):
+    """Water on drying, and 40 draws of water on wetting, from the drying points of a sample."""
+    soil = fitted(MEASURED[sample][0])
+    likely = [each.wetting_water_content(suction) for each in sw.likely_memories(soil, 40)]
+    return soil.water_content(suction), np.array(likely)
+
+
 def median_errors(sample):
     """Errors of what is drawn from the drying points alone, and of a curve without a memory."""
-    drying, wetting = MEASURED[sample]
-    soil = fitted(drying)
-    suction, water = np.array(wetting).T
-    likely = sw.likely_memories(soil, 40)
-    foretold = np.median([each.wetting_water_content(suction) for each in likely], axis=0)
+    suction, water = np.array(MEASURED[sample][1]).T
+    drying, likely = foretold(sample, suction)
     return Errors(
-        float(np.median(abs(foretold - water))),
-        float(np.median(abs(soil.water_content(suction) - water))),
-        len(wetting),
+        float(np.median(abs(np.median(likely, axis=0) - water))),
+        float(np.median(abs(drying - water))),
+        suction.size,
     )

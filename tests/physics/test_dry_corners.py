@@ -7,6 +7,8 @@ import numpy as np
 import pytest
 
 import soilwater as sw
+from soilwater.kernels.newton import residual_norm
+from soilwater.kernels.rows import N_WORK, RESIDUAL
 
 
 def hourly(rain, demand=0.0):
@@ -64,3 +66,32 @@ def test_roots_that_still_draw_where_soil_is_oven_dry(half_suction, compensation
     run = sw.simulate(profile, weather, turf=turf, start=start, output="24 h")
     ends_well(run)
     assert float(run.water_content.min()) >= 0.0
+
+
+def test_a_number_that_is_none_in_the_middle_of_a_column_is_not_forgotten():
+    # A largest of several forgot it where another node followed, and the column gave up.
+    sand = sw.Kosugi(
+        0.08469117995094122,
+        0.39260874146315483,
+        21.53732580603893,
+        0.47958740327496285,
+        17.565181843233393,
+        tortuosity=-1.5748842197736281,
+    )
+    weather = sw.steady_weather(10, 5.5)
+    cases = [
+        sw.Case(
+            sw.Profile.over_gravel(sand, depth, base_suction=5.04),
+            weather,
+            turf=sw.Turf(15.0, crop_coefficient=crop),
+            start="soaked",
+        )
+        for depth in np.linspace(18.0, 26.0, 40)
+        for crop in (1.0, 1.25, 1.5)
+    ]
+    run = sw.simulate_many(cases, output=[weather.end], keep=["closure_error", "storage"])
+    assert not run.status.values.any()
+    assert np.abs(run.closure_error.values).max() < 1e-6
+    work = np.ones((N_WORK, 3))
+    work[RESIDUAL, 1] = np.nan
+    assert np.isnan(residual_norm(-np.ones(3), work))

@@ -14,11 +14,13 @@ from measured_sands import (
     expected,
     sands,
     scores,
+    shares,
     table,
 )
 
 from soilwater.lab import fitting
-from soilwater.lab.expectations import PARAMETERS
+from soilwater.lab.conductivity import TORTUOSITY_ERROR
+from soilwater.lab.expectations import PARAMETERS, SHARES
 from soilwater.lab.fitting import FAMILIES
 from soilwater.soils import BrooksCorey, Kosugi, VanGenuchten
 
@@ -52,6 +54,14 @@ def test_expectations_in_use_are_made_of_the_measured_sands(model):
     for made, used in zip(expected(model, sands()), PARAMETERS[model.__name__], strict=True):
         assert used.centre == pytest.approx(made.centre, rel=0.02), made.name
         assert used.spread == pytest.approx(made.spread, rel=0.03), made.name
+
+
+@pytest.mark.long
+def test_shares_of_families_in_use_are_those_of_the_measured_sands():
+    made = shares(PARAMETERS, sands())
+    assert sum(SHARES.values()) == pytest.approx(1.0)
+    for model, share in SHARES.items():
+        assert share == pytest.approx(made[model], abs=0.02)
 
 
 def test_held_out_points_under_the_expectations_in_use():
@@ -92,13 +102,31 @@ def test_conductivity_of_packed_sands_is_held_and_of_soils_as_they_lay_is_less()
     assert -1.3 < measured_conductivity.errors(lay, (5.0, 60.0)).mean < -0.4
 
 
+def test_two_places_part_on_how_well_the_fall_of_conductivity_is_known():
+    """The error in use lies between what each would have chosen, and cannot be proved by them."""
+    alone, held = {}, {}
+    for place in measured_conductivity.PACKED:
+        own = measured_conductivity.packed_at(place)
+        alone[place] = measured_conductivity.likeliest_fall_error(own)
+    calm, odd = sorted(alone, key=alone.get)
+    assert alone[calm] < TORTUOSITY_ERROR < alone[odd]
+    assert pytest.approx(np.sqrt(alone[calm] * alone[odd]), rel=0.1) == TORTUOSITY_ERROR
+    for place, other in ((calm, odd), (odd, calm)):
+        pairs = measured_conductivity.packed_at(place, alone[other])
+        held[place] = measured_conductivity.errors(pairs, (60.0, 100.0)).held
+    assert held[calm] == 1.0
+    assert held[odd] < 0.5
+
+
 @pytest.mark.long
 def test_held_out_points_of_places_the_expectations_never_saw(monkeypatch):
-    """Each place is fitted under expectations made of all other places; two to four minutes."""
+    """Each place is fitted under expectations made of all other places; three to five minutes."""
     fits = []
     for place in dict.fromkeys(sand.place for sand in USED):
-        others = all_expected([sand for sand in sands() if sand.place != place])
-        monkeypatch.setattr(fitting, "PARAMETERS", others)
+        others = [sand for sand in sands() if sand.place != place]
+        expectations = all_expected(others)
+        monkeypatch.setattr(fitting, "PARAMETERS", expectations)
+        monkeypatch.setattr(fitting, "SHARES", shares(expectations, others))
         fits += [(sand.code, table(sand).fit(VanGenuchten)) for sand in USED if sand.place == place]
     by_code = dict(fits)
     check([by_code[sand.code] for sand in USED])

@@ -81,6 +81,11 @@ def test_a_level_of_the_base_without_a_height_asks_for_the_height():
         ("Zylinderhöhe;4 cm\nWasserspannung in der Probenmitte\n", 4.0, "middle"),
         ("Hauteur du cylindre;5 cm\nSuccion à la base du cylindre\n", 5.0, "base"),
         ("Altura del cilindro;5 cm\nSucción en la base del cilindro\n", 5.0, "base"),
+        ("Cores 3 in high; water table at the core bottom\n", 7.62, "base"),
+        ("Core dimensions: 5.1 cm high x 5 cm diameter\nReference: mid-height\n", 5.1, "middle"),
+        ("Rings: height 51 mm\nZero at half height of the rings\n", 5.1, "middle"),
+        ("Core height;cm;7.6\nPotential at sample centre\n", 7.6, "middle"),
+        ("Cores compacted by 15 drops of a hammer from 30 cm height\n", None, None),
         ("Sand from the top of the pile; suction plate\n", None, None),
     ],
 )
@@ -107,7 +112,8 @@ def test_what_the_person_states_goes_before_the_sheet():
         ("30 cm", None, 'say suction_level="base"'),
         ("2 m", "base", "allowed: 0 to 100 cm"),
         (-1.0, "base", "allowed: 0 to 100 cm"),
-        ("7.6 cm", "foot", 'allowed: "base", "middle", "top"'),
+        ("7.6 cm", "foot", 'allowed: "base", "middle", "top"; such as suction_level="base"'),
+        ("7.6 cm", "rim", 'such as suction_level="middle"'),
     ],
 )
 def test_a_core_higher_than_its_suctions_allow_is_refused(height, level, words):

@@ -12,6 +12,7 @@ from soilwater.lab.conductivity import (
     GRADING_ERROR,
     GRADING_RATIO,
     TORTUOSITY_ERROR,
+    KnownConductivity,
 )
 from soilwater.lab.expectations import PARAMETERS
 from soilwater.lab.grading import Grading
@@ -381,6 +382,13 @@ def test_conductivity_scatters_as_measured_sands_do():
     assert np.std(np.log10(sets["k_sat"])) == pytest.approx(0.24, rel=0.05)
     assert np.std(sets["tortuosity"]) == pytest.approx(0.6, rel=0.05)
     assert np.std([soil.tortuosity for soil in fit.samples()]) == pytest.approx(0.6, rel=0.05)
+
+
+def test_no_tortuosity_is_drawn_that_a_soil_refuses():
+    known = KnownConductivity(40.0, 0.5, 0.5, 3.0, "")
+    drawn = known.draws(400, np.random.default_rng(0))[:, 0]
+    assert drawn.min() > -2.0
+    assert drawn.max() > 5.0
 
 
 @pytest.mark.parametrize("level", ["base", "middle", "top"])

@@ -84,7 +84,8 @@ def diagnose(
         the lab's, with `likely_memories` where they have none of their own. Flooded, as a lab
         soaks, when left out.
     meter_error : float or str, optional
-        Standard error of one reading [1]: 2 to 3 % by volume (common practice, no source).
+        Standard error of one reading [1]: 2 to 3 % by volume (common practice, no source); what
+        readings have as their `added_error` comes on top.
     meter_offset : float or str, optional
         Standard error of an offset all readings share [1].
     probe_error : float, str or Quantity, optional

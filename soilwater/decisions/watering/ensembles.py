@@ -21,7 +21,7 @@ from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.scheduling import Progress
-from soilwater.runs.settings import Settings
+from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
 from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
@@ -38,9 +38,6 @@ GRID = 3.0
 by less than 0.1 % by volume (tested)."""
 OUTPUT_HOURS = 6.0
 """Interval of the results [h]."""
-COARSE_TOLERANCE, COARSE_MESH = 0.006, 0.6
-"""Tolerance and refinement of runs that decide on hand water: lowest readings are within 0.1 % by
-volume of those of the usual ones (tested)."""
 _READ = (
     "node_suction",
     "storage",
