@@ -66,8 +66,9 @@ def main() -> None:
     print(
         f"Soaked on the evening of {SOAKED:%d %B}, drained for two days under a cover, then {days} "
         f"days\nat {weather.reference_et.sum() / days:.1f} mm of reference evapotranspiration a "
-        f"day, without rain. {ROD} rods.\nFirm line {FIRM:.0%}, wilt line {WILT:.0%}, days since "
-        "the cover came off. In brackets: four in five of\nthe curves that the lab points allow.\n"
+        f"day, without rain. {ROD} rods.\nFirm line {FIRM:.0%}, wilt line {WILT:.0%}. Days, here "
+        f"and in the lower picture, are counted from {UNCOVERED:%d %B},\nwhen the cover came off. "
+        "In brackets: four in five of the curves that the lab points allow.\n"
     )
     print(table(run))
     print(f"\n{finding(run)}")
@@ -78,7 +79,10 @@ def main() -> None:
 
 def table(run: xr.Dataset) -> str:
     """What each depth does, one row each."""
-    morning = 100.0 * sw.meter_reading(run.sel(time=[MORNING]), rod=ROD).squeeze("time")
+    moments = (MORNING, UNCOVERED)
+    morning, uncovered = (
+        100.0 * sw.meter_reading(run.sel(time=[when]), rod=ROD).squeeze("time") for when in moments
+    )
     to_firm, to_wilt = (sw.days_until(run, line, rod=ROD, since=UNCOVERED) for line in (FIRM, WILT))
     rows = []
     for depth in run.root_zone_depth.values:
@@ -89,6 +93,7 @@ def table(run: xr.Dataset) -> str:
                 f"{depth / 2.54:.0f}",
                 f"{depth:.1f}",
                 with_range(morning.sel(root_zone_depth=depth)),
+                with_range(uncovered.sel(root_zone_depth=depth)),
                 with_range(to_firm.sel(root_zone_depth=depth)),
                 with_range(to_wilt.sel(root_zone_depth=depth)),
                 f"{float(best.drainage):.1f}",
@@ -99,7 +104,7 @@ def table(run: xr.Dataset) -> str:
     header = (
         "depth (in)",
         "(cm)",
-        "next morning (%)",
+        *(f"reads {when:%d %B %H:%M} (%)" for when in moments),
         "days to firm",
         "days to wilt",
         "drained (mm)",

@@ -289,7 +289,11 @@ def _even_fall(fall: Any, towards: float | str | None) -> tuple[float, float] | 
         missing = "towards" if towards is None else "fall"
         raise InputError(f'{missing} is missing; allowed: both, such as fall="2 %", towards="SE".')
     steep = number_to_house(fall, "slope", "fall")
-    bearing = COMPASS.get(towards.strip().upper()) if isinstance(towards, str) else float(towards)
+    if isinstance(towards, str):
+        bearing = COMPASS.get(towards.strip().upper())
+    else:
+        # True is no degree.
+        bearing = None if isinstance(towards, (bool, np.bool_)) else float(towards)
     if bearing is None or not 0.0 <= bearing <= 360.0:
         raise InputError(
             f"towards: {towards!r}; allowed: 0 to 360 degrees clockwise from north, or one of "

@@ -7,6 +7,7 @@ made of these: the curves of a family are worked out side by side.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -20,6 +21,9 @@ from soilwater.soils import Soil
 from soilwater.soils.at_rest import RestCurves
 from soilwater.words.arrays import FloatArray
 
+DRAWS = 6005
+"""Joint draws of sand and base: quantiles of so many hold what they say within one in a hundred,
+and a tenth of the way is the middle of one."""
 _EVEN_TO = 150.0
 """Suction [cm] up to which they stand evenly; root zones that drain are no drier at the surface."""
 _FINE, _COARSE, _FEW = 0.05, 0.25, 50
@@ -39,7 +43,7 @@ class LikelyAtRest(NamedTuple):
 
         Parameters
         ----------
-        depths : ndarray, shape (depths,)
+        depths : ndarray, shape (depths,) or (draws, depths)
             Depths of the root zone [cm].
         rod : float
             Length of the rods [cm].
@@ -61,7 +65,15 @@ def likely_at_rest(sand: Sand, draws: int, furthest: float) -> LikelyAtRest:
     furthest : float
         Suction [cm] up to which they are needed.
     """
-    several = sand if isinstance(sand, Sequence) else (sand,)
+    several = tuple(sand) if isinstance(sand, Sequence) else (sand,)
+    return _likely_at_rest(several, draws, max(furthest, _EVEN_TO))
+
+
+@lru_cache(maxsize=2)
+def _likely_at_rest(
+    several: tuple[Soil | FitResult, ...], draws: int, furthest: float
+) -> LikelyAtRest:
+    """Kept, for the calls that ask about one sand follow each other."""
     turns = np.arange(draws) * len(several) // draws
     counts = np.bincount(turns, minlength=len(several))
     few = len(several) <= _FEW and not any(isinstance(each, FitResult) for each in several)

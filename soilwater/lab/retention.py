@@ -285,7 +285,8 @@ class RetentionTable(Displayed, Tabled):
         priors : bool
             Whether weak expectations about sands help where the points are silent.
         one_family : bool
-            Whether the sample is of `model` alone, instead of all families by their evidence.
+            Whether the sample is of `model` alone, instead of all families as far as they are
+            believed.
         draws : int
             Size of the posterior sample.
         seed : int

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 
-from soilwater.decisions.building.depth import DRAWS, joint_bases
 from soilwater.decisions.targets import (
     AirTarget,
     ReadingTarget,
@@ -19,11 +18,10 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
-from soilwater.lab.likely_at_rest import likely_at_rest
+from soilwater.lab.likely_at_rest import DRAWS, likely_at_rest
 from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
 from soilwater.soils import Hysteretic, Soil
-from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.bands import PROBABILITY
 from soilwater.words.errors import InputError
@@ -205,12 +203,12 @@ def depth_curve(
     if not 0.0 < layer <= first:
         raise InputError(f"root_layer: {layer:g} cm; allowed: above 0, up to {first:g} cm.")
     at = np.linspace(first, last, 57)
-    soil, likely = best_and_likely(sand, 2)
+    _, likely = best_and_likely(sand, 2)
     ax = style.axes_or_new(ax, 7.2, 4.8)
+    drawn, bases = likely_at_rest(sand, DRAWS, last + base.high), base.shuffled(DRAWS)
+    every = drawn.readings(at, length, bases)
     if len(likely) > 1 or base.low < base.high:
         tail = 0.5 * (1.0 - probability)
-        drawn = likely_at_rest(sand, DRAWS, last + base.high)
-        every = drawn.readings(at, length, joint_bases(base, DRAWS))
         lower, upper = 100.0 * np.quantile(every, [tail, 1.0 - tail], axis=0)
         what = [*(["sand"] if len(likely) > 1 else []), *(["base"] if base.low < base.high else [])]
         ax.fill_between(
@@ -222,10 +220,11 @@ def depth_curve(
             lw=0,
             label=f"{100.0 * probability:.0f} % band over {' and '.join(what)}",
         )
-    line = 100.0 * rest_curve(soil).reading(at, length, base.best)
+    line = 100.0 * np.median(every, axis=0)
     ax.plot(at, line, color=style.DEEP_WATER, label="drained, level ground")
     if air_filled is not None:
-        air = soil.theta_s - rest_curve(soil).reading(at, layer, base.best)
+        pores = drawn.curves.saturated[drawn.curve][:, None]
+        air = np.median(pores - drawn.readings(at, layer, bases), axis=0)
         _draw_air_floor(ax, air_target(air_filled), layer, at, air)
     if target is not None:
         _draw_target(ax, reading_target(target), at, line)

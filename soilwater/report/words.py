@@ -135,6 +135,8 @@ def _cause_text(spot: SpotDiagnosis) -> str:
 def unlike_their_depth(diagnosis: Diagnosis | None) -> tuple[str, ...]:
     """Find the spots of a diagnosis that read outside the band of their depth, for another cause.
 
+    That band is as the green reads, for a meter that is off is off at every spot.
+
     Days and water, which are worked out from depth, do not hold there, be it dry or flooded.
     """
     if diagnosis is None:
@@ -142,7 +144,8 @@ def unlike_their_depth(diagnosis: Diagnosis | None) -> tuple[str, ...]:
     names = [
         each.spot.name
         for each in diagnosis.spots
-        if not each.band[0] <= each.reading <= each.band[1] and each.causes[0].cause != "depth"
+        if not each.as_green_reads[0] <= each.reading <= each.as_green_reads[2]
+        and each.causes[0].cause != "depth"
     ]
     return tuple(sorted(names, key=as_counted))
 

@@ -16,6 +16,8 @@ _ROLES = (
     ("catch_depth", r"\bcatch|\bcans?\b|auffang"),
     ("drop_time", r"\bdrop|\bwdpt|tropfen|eindring|goutte|gota\b"),
     ("mat_thickness", r"^(organic )?(mat|thatch)\b|filz|\bfeutre|fieltro"),
+    # A serial number of what was read with; of a meter it tells which one it was.
+    ("unused", r"^(?!.*\b(meter|device|instrument)\b).*(\bserial\b|serien-?n|\bde s.rie\b)"),
     # What holds water back is none; a tensiometer's header has the words of a meter's.
     ("unused", r"suction|tension|potential|pressure|saugspannung|wasserspannung|succi"),
     ("reading", r"vwc|moisture|water content|reading|field capacity|^%|feuchte|wassergehalt"),

@@ -17,6 +17,8 @@ from soilwater.words.forms import DailyWater, Date
 from soilwater.words.quantities import one_writing
 from soilwater.words.renamed import mind_words
 from soilwater.words.times import (
+    YEARS,
+    YEARS_ALLOWED,
     as_time,
     as_times,
     hours_between,
@@ -93,7 +95,10 @@ def steady_weather(
     with faults.catching():
         begin = as_time(first_day, "first_day")
         midnight = begin.astype("datetime64[D]").astype("datetime64[ns]")
-        if begin != midnight:
+        end = begin.astype("datetime64[D]") + (int(days) if whole else 0)
+        if end.astype(object).year not in YEARS:
+            faults.add(f"days from first_day go on to {end}", allowed=YEARS_ALLOWED)
+        elif begin != midnight:
             end = begin + np.timedelta64(int(days) if whole and days >= 1 else 1, "D")
             faults.add(
                 f"first_day is {stamp(begin)}, and whole days begin at midnight",

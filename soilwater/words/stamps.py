@@ -21,13 +21,10 @@ from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.months import MONTHS, month_number
-from soilwater.words.times import stamp
+from soilwater.words.times import YEARS, YEARS_ALLOWED, stamp
 
 STANDARD = "standard"
 """Time zone name for stamps that are in local standard time already."""
-
-YEARS = range(1678, 2262)
-"""Whole years that nanoseconds in 64 bits reach; times beyond would wrap round."""
 
 _HOUR = np.timedelta64(1, "h")
 _DAY = np.timedelta64(1, "D")
@@ -140,8 +137,8 @@ def read_stamps(
         except ValueError:
             faults.add(f'"{dates[i]}" is not a day of the calendar', where=f"line {lines[i]}")
         if year not in YEARS:
-            allowed = f"the years {YEARS[0]} to {YEARS[-1]}"
-            faults.add(f'"{dates[i]}" is too far off', where=f"line {lines[i]}", allowed=allowed)
+            where = f"line {lines[i]}"
+            faults.add(f'"{dates[i]}" is too far off', where=where, allowed=YEARS_ALLOWED)
         text = rest[i]
         if not text:
             continue

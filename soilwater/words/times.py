@@ -12,6 +12,10 @@ from numpy.typing import NDArray
 
 from soilwater.words.errors import Faults, InputError
 
+YEARS = range(1678, 2262)
+"""Whole years that nanoseconds in 64 bits reach; times beyond would wrap round."""
+YEARS_ALLOWED = f"the years {YEARS[0]} to {YEARS[-1]}"
+
 _NS_PER_HOUR = 3_600_000_000_000
 
 
@@ -70,6 +74,11 @@ def as_times(values: Any, name: str) -> NDArray[np.datetime64]:
         given = array.ravel() if array.dtype.kind == "M" else list(array.ravel())
         # numpy would wrap round what nanoseconds do not reach.
         index = pd.DatetimeIndex(given).as_unit("ns")
+    except pd.errors.OutOfBoundsDatetime as error:
+        raise InputError(
+            f"{name}: a time beyond what is kept ({str(error).rpartition(': ')[2] or error}); "
+            f"allowed: {YEARS_ALLOWED}."
+        ) from error
     except (ValueError, TypeError, OverflowError) as error:
         raise InputError(
             f"{name}: cannot be read as times ({error}); allowed: datetime64 or text such as "

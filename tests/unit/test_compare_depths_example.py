@@ -54,13 +54,13 @@ def test_the_table_has_a_row_for_each_depth_in_both_units(shown):
     rows = rows_of(shown[1])
     assert [row[0] for row in rows] == ["10", "12", "15", "18"]
     assert [row[1] for row in rows] == ["25.4", "30.5", "38.1", "45.7"]
-    assert all(len(row) == 8 for row in rows)
+    assert all(len(row) == 9 for row in rows)
 
 
 def test_a_deeper_root_zone_reads_drier_and_drains_more(shown):
     rows = rows_of(shown[1])
     morning = [float(row[2].split()[0]) for row in rows]
-    drained = [float(row[5]) for row in rows]
+    drained = [float(row[6]) for row in rows]
     assert np.all(np.diff(morning) < 0.0)
     assert np.all(np.diff(drained) > 0.0)
 
@@ -80,9 +80,19 @@ def test_the_reading_next_morning_is_near_the_drained_one(shown):
         assert float(row[2].split()[0]) == pytest.approx(drained, abs=1.0)
 
 
+def test_curves_begin_where_the_table_says(shown):
+    """The morning after the soaking is told by its date, and so is the start of the curves."""
+    module, text, _ = shown
+    for when in (module.MORNING, module.UNCOVERED):
+        assert f"reads {when:%d %B %H:%M} (%)" in text
+    assert f"counted from {module.UNCOVERED:%d %B}" in text
+    for row in rows_of(text):
+        assert float(row[3].split()[0]) < float(row[2].split()[0])
+
+
 def test_every_balance_closes(shown):
     for row in rows_of(shown[1]):
-        assert float(row[7]) <= 1e-6 * (float(row[5]) + float(row[6]))
+        assert float(row[8]) <= 1e-6 * (float(row[6]) + float(row[7]))
 
 
 def test_it_says_where_its_answer_ends(shown):

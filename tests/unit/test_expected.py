@@ -130,3 +130,58 @@ def test_the_harder_the_rain_the_nearer_to_flooded():
     assert at[0] < at[1] < at[2]
     with pytest.raises(InputError, match=r"after: 10\.0; allowed: AfterRain"):
         expected_reading(SURVEY, SAND, after=10.0)
+
+
+@pytest.mark.parametrize("kind", ["a soil", "a fit"])
+def test_one_spot_has_one_number_in_every_call(kind):
+    """What its depth gives, drained: to the last digit, whoever tells it."""
+    sand = SAND
+    if kind == "a fit":
+        sand = sw.RetentionTable(
+            [10, 20, 30, 40], [0.365, 0.289, 0.154, 0.081], porosity=0.37, k_sat=60.0
+        ).fit(sw.VanGenuchten)
+    depths = [26.0, 33.0, 41.0]
+    green = Survey(
+        [Spot(f"{d:g}", d, readings=(Reading(0.30, rod=7.62),)) for d in depths]
+        + [Spot("41+", 41.0, depth_at_least=True, readings=(Reading(0.12, rod=7.62),))]
+    )
+    told = expected_reading(green, sand)
+    odds = sw.diagnose(green, sand)
+    for spot in odds.spots:
+        here = told.sel(spot=spot.spot.name)
+        assert spot.expected == float(here.expected_reading)
+        # Errors of the meter stand in the band of a diagnosis, beside those of sand and depth.
+        assert spot.band[0] < float(here.expected_reading_lower)
+        assert spot.band[1] > float(here.expected_reading_upper)
+        # All read high: the green as a whole takes the meter to do so.
+        assert spot.as_green_reads[1] > spot.expected + 0.005
+    assert (
+        odds.to_dataset().expected_reading.values.tolist() == told.expected_reading.values.tolist()
+    )
+    if kind == "a soil":
+        gently = sw.diagnose(green, sand, after=sw.AfterRain("10 mm/h"))
+        assert [each.expected for each in gently.spots] == told.rewetted_reading.values.tolist()
+    certain = expected_reading(green, sand, probe_error=0.0).expected_reading.values[:3]
+    window = sw.depth_window(sand, (0.12, 0.22), rod=7.62, air_filled=0.1)
+    assert window.to_dataset(depths).expected_reading.values == pytest.approx(certain, abs=1e-12)
+    compared = sw.compare_sands(
+        {"sand": sand}, (0.12, 0.22), rod=7.62, air_filled=0.1, depths=depths
+    )
+    assert [each.reading for each in compared.at_depths] == pytest.approx(certain, abs=1e-12)
+    # Where the window begins and ends, readings are what was asked for.
+    ends = window.to_dataset([window.low, window.high]).expected_reading.values
+    assert ends == pytest.approx([0.22, 0.12], abs=2e-4)
+
+
+def test_what_is_not_known_is_not_paired():
+    """Base and probe err apart from each other: their variances add up."""
+    base = sw.BaseSuction(6.0, 2.0, 10.0)
+
+    def spread(**given):
+        told = expected_reading(SURVEY, SAND, **given).isel(spot=0)
+        return float(told.expected_reading_upper - told.expected_reading_lower)
+
+    of_base = spread(base_suction=base, probe_error=0.0)
+    of_probe = spread(base_suction=6.0, probe_error=2.0)
+    both = spread(base_suction=base, probe_error=2.0)
+    assert both == pytest.approx(np.hypot(of_base, of_probe), rel=0.06)

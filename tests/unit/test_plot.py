@@ -16,7 +16,7 @@ from matplotlib.text import Text
 from PIL import Image
 
 import soilwater as sw
-from soilwater.decisions.building.depth import DRAWS
+from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.plot import style
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.words.errors import InputError

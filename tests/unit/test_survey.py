@@ -235,6 +235,14 @@ def test_holes_that_were_probed_may_be_spots_of_one_green():
     assert "spots of one green" not in fault_of(twice)
 
 
+@pytest.mark.parametrize("header", ["TDR serial", "Moisture probe serial no.", "Seriennummer TDR"])
+def test_a_serial_number_is_no_reading(header):
+    table = {"Spot": ["1", "2"], "depth (cm)": [30, 31], "VWC (%, 3 in)": [20, 21]}
+    survey = read_survey(table | {header: [88123, 88123]})
+    assert [spot.readings[0].value for spot in survey.spots] == [0.20, 0.21]
+    assert f"not used: {header}" in repr(survey)
+
+
 def test_rods_of_a_meter_are_no_readings_of_it():
     table = {"Spot": ["1", "2"], "depth (cm)": [30, 31], "TDR (%)": [20, 21]}
     survey = read_survey(table | {"TDR rod length (cm)": [7.6, 7.6]})

@@ -296,6 +296,7 @@ def test_an_even_fall_stands_for_levels():
         ({"fall": "2 %"}, "towards is missing"),
         ({"towards": 30.0}, "fall is missing"),
         ({"fall": "2 %", "towards": "up"}, "towards: 'up'; allowed: 0 to 360 degrees"),
+        ({"fall": "2 %", "towards": True}, "towards: True; allowed: 0 to 360 degrees"),
         ({}, r'no spots with a level and a place.*fall="2 %", towards="SE"'),
     ):
         with pytest.raises(sw.InputError, match=told):

@@ -201,8 +201,9 @@ def test_missing_negative_and_backward_values_are_all_named():
         (pd.NaT, "the time at position 0 is missing"),
         (np.datetime64("NaT"), "the time at position 0 is missing"),
         # Nanoseconds in 64 bits reach from 1677 to 2262.
-        ("3025-07-01", "cannot be read as times .*[Oo]ut of bounds"),
-        (np.datetime64("1025-07-01"), "cannot be read as times .*[Oo]ut of bounds"),
+        ("3025-07-01", r"beyond what is kept \(3025-07-01.*allowed: the years 1678 to 2261"),
+        (np.datetime64("1025-07-01"), "beyond what is kept .*allowed: the years 1678 to 2261"),
+        ("2261-12-31", "go on to 2262-01-01; allowed: the years 1678 to 2261"),
     ],
 )
 def test_times_that_are_none(value, sentence):

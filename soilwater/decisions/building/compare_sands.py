@@ -12,7 +12,6 @@ import xarray as xr
 
 from soilwater.decisions.building.depth import (
     AS_TESTED,
-    DRAWS,
     DepthWindow,
     Range,
     depth_window,
@@ -26,6 +25,7 @@ from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.runs.case import Case
 from soilwater.runs.meter import days_until
 from soilwater.runs.simulate import simulate_many
@@ -52,7 +52,7 @@ class SandAtDepth:
     depth : float
         Of the root zone [cm].
     reading, air_filled : float
-        Drained reading and air-filled porosity of the root layer [1], by the best of sand and base.
+        Drained reading and air-filled porosity of the root layer [1], the middle of their bands.
     reading_band, air_band : (float, float)
         Where these lie in 80 % of the joint draws of sand and base [1].
     days : float
@@ -104,7 +104,7 @@ class SandComparison(Displayed, Tabled):
             return f"{self.windows[0].name}: {self.windows[0].sentence}"
         if self.common is None:
             return "no depth suits all of these sands: the depth must follow the sand delivered"
-        return f"{self.common} suits all of these sands, by the best of each and of the base"
+        return f"{self.common} suits all of these sands, by the middle of the band of each"
 
     @property
     def suits(self) -> tuple[str, ...]:

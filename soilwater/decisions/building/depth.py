@@ -24,7 +24,7 @@ from soilwater.decisions.targets import (
 from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
-from soilwater.lab.likely_at_rest import LikelyAtRest, likely_at_rest
+from soilwater.lab.likely_at_rest import DRAWS, LikelyAtRest, likely_at_rest
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
@@ -105,8 +105,8 @@ class DepthWindow(Displayed, Tabled):
     base_suction : BaseSuction
         What is left at the base.
     low, high : float
-        Shallowest and deepest depth [cm] under the best base suction; `low` above `high` where
-        the targets exclude each other.
+        Shallowest and deepest depth [cm], the middle of the joint draws of sand and base suction;
+        `low` above `high` where the targets exclude each other.
     best : float
         Depth [cm] that reads the middle of the window, or is as near to it as the air allows.
     limited_by : str
@@ -190,9 +190,10 @@ class DepthWindow(Displayed, Tabled):
         Returns
         -------
         Dataset
-            Over ``root_zone_depth`` [cm]: `expected_reading` [1] with its 80 % limits, which is of
-            the draining curve, as a specification tests; `rewetted_reading` [1] with its limits,
-            what is left of gentle water on a dry green; `air_filled_porosity` [1] with its limits,
+            Over ``root_zone_depth`` [cm]: `expected_reading` [1] (median) with its 80 % limits,
+            which is of the draining curve, as a specification tests; `rewetted_reading` [1] with
+            its limits, what is left of gentle water on a dry green; `air_filled_porosity` [1] with
+            its limits,
             and `probability` [1] that a root zone of that depth meets both targets when it drains
             from a flood, with every base suction of the band as likely as the next.
 
@@ -212,32 +213,25 @@ class DepthWindow(Displayed, Tabled):
                     f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
                     "layer, or more."
                 )
-        bases = joint_bases(self.base_suction, self.likely.curve.size)
+        bases = self.base_suction.shuffled(self.likely.curve.size)
         reading = self.likely.readings(grid, self.rod, bases)
         pores = self.likely.curves.saturated[self.likely.curve][:, None]
         air = pores - self.likely.readings(grid, self.root_layer, bases)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
-        best = rest_curve(self.sand)
-        reading_low, reading_high = np.quantile(reading, [LOW, HIGH], axis=0)
-        air_low, air_high = np.quantile(air, [LOW, HIGH], axis=0)
+        reading_low, expected, reading_high = np.quantile(reading, [LOW, 0.5, HIGH], axis=0)
+        air_low, middle_air, air_high = np.quantile(air, [LOW, 0.5, HIGH], axis=0)
         rewetted = self._rewetted(grid)
         along = "root_zone_depth"
         dataset = xr.Dataset(
             {
-                "expected_reading": (
-                    along,
-                    best.reading(grid, self.rod, self.base_suction.best),
-                ),
+                "expected_reading": (along, expected),
                 "expected_reading_lower": (along, reading_low),
                 "expected_reading_upper": (along, reading_high),
                 "rewetted_reading": (along, np.median(rewetted, axis=0)),
                 "rewetted_reading_lower": (along, np.quantile(rewetted, LOW, axis=0)),
                 "rewetted_reading_upper": (along, np.quantile(rewetted, HIGH, axis=0)),
-                "air_filled_porosity": (
-                    along,
-                    self.sand.theta_s - best.reading(grid, self.root_layer, self.base_suction.best),
-                ),
+                "air_filled_porosity": (along, middle_air),
                 "air_filled_porosity_lower": (along, air_low),
                 "air_filled_porosity_upper": (along, air_high),
                 "probability": (along, good.mean(axis=0)),
@@ -263,7 +257,7 @@ class DepthWindow(Displayed, Tabled):
     def _rewetted(self, depths: FloatArray) -> FloatArray:
         """Give the readings [1] that gentle water on a dry green leaves, by draw and depth [cm]."""
         memories = likely_memories(self.samples, _MEMORIES)
-        bases = np.random.default_rng(0).permutation(self.base_suction.spread(_MEMORIES))
+        bases = self.base_suction.shuffled(_MEMORIES)
         return np.array(
             [
                 rest_curve(Rewetted(each, USUAL_RAIN)).reading(depths, self.rod, base)
@@ -313,9 +307,6 @@ class DepthWindow(Displayed, Tabled):
 AS_TESTED = "readings and air are of sand that drained from a flood, as a specification tests"
 _MEMORIES = 48
 """Likely memories of a sand, for what gentle water leaves."""
-DRAWS = 6005
-"""Joint draws of sand and base: quantiles of so many hold what they say within one in a hundred,
-and a tenth of the way is the middle of one."""
 _HEADER = ("root zone", "depth", "with the sand's and the base's band", "")
 
 
@@ -396,27 +387,23 @@ def depth_window(
             faults.add(f"draws={draws}", allowed="1 or more")
     faults.raise_if_any()
     assert wanted is not None and air is not None and base is not None and best_soil is not None
-    found = _limits(best_soil, wanted, air, length, layer)
     least = max(length, layer)
-
-    def placed(surface: FloatArray | float) -> FloatArray:
-        """Depth [cm], within what is a root zone."""
-        return np.clip(surface, least, DEEPEST)
-
     likely = likely_at_rest(sand, draws, DEEPEST + base.high)
     curves = likely.curves
-    surfaces = np.stack(
-        _targets_met(
-            curves.surface_suctions(wanted.high, length),
-            curves.surface_suctions(curves.saturated - air.least, layer),
-            curves.surface_suctions(0.5 * (wanted.low + wanted.high), length),
-            curves.surface_suctions(wanted.low, length),
-        ),
-        axis=1,
+    wettest = curves.surface_suctions(wanted.high, length)
+    airy = curves.surface_suctions(curves.saturated - air.least, layer)
+    middle = curves.surface_suctions(0.5 * (wanted.low + wanted.high), length)
+    driest = curves.surface_suctions(wanted.low, length)
+    low = np.maximum(wettest, airy)
+    best = np.minimum(np.maximum(middle, low), np.maximum(driest, low))
+    surfaces = np.stack([low, best, driest], axis=1)[likely.curve]
+    # What is deeper or shallower than any root zone is as deep as one.
+    depths = np.clip(surfaces - base.shuffled(draws)[:, None], least, DEEPEST)
+    low_end, middles, high_end = np.quantile(
+        depths, [LOW, 0.5, HIGH], axis=0, method="inverted_cdf"
     )
-    joint = placed(surfaces[likely.curve] - joint_bases(base, draws)[:, None])
-    tails = np.quantile(joint, [LOW, HIGH], axis=0, method="inverted_cdf")
-    bands = [Range(*tails[:, i].tolist()) for i in range(3)]
+    bands = [Range(*ends) for ends in zip(low_end.tolist(), high_end.tolist(), strict=True)]
+    by_air = np.mean((airy > wettest)[likely.curve]) > 0.5
     return DepthWindow(
         name=best_soil.name or "sand without a name",
         target=wanted,
@@ -424,71 +411,30 @@ def depth_window(
         rod=length,
         root_layer=layer,
         base_suction=base,
-        low=float(placed(found.low - base.best)),
-        high=float(placed(found.high - base.best)),
-        best=float(placed(found.best - base.best)),
-        limited_by=found.limited_by,
+        low=float(middles[0]),
+        best=float(middles[1]),
+        high=float(middles[2]),
+        limited_by="air" if by_air else "reading",
         low_band=bands[0],
-        high_band=bands[1],
-        best_band=bands[2],
-        cautions=_cautions(sand, found, base),
+        best_band=bands[1],
+        high_band=bands[2],
+        cautions=_cautions(sand, float(np.median(surfaces[:, 2])), base),
         sand=best_soil,
         samples=every,
         likely=likely,
     )
 
 
-def joint_bases(base: BaseSuction, draws: int) -> FloatArray:
-    """Suctions at the base [cm] that go with the draws of a sand, in no order.
-
-    Parameters
-    ----------
-    base : BaseSuction
-        Their band.
-    draws : int
-        How many.
-    """
-    return np.random.default_rng(0).permutation(base.spread(draws))
-
-
-class _Limits(NamedTuple):
-    """Suctions at the surface [cm] at which the targets begin, end, and are met best."""
-
-    low: float
-    high: float
-    best: float
-    limited_by: str
-
-
-def _limits(soil: Soil, target: ReadingTarget, air: AirTarget, rod: float, layer: float) -> _Limits:
-    curve = rest_curve(soil)
-    wettest = curve.surface_suction(target.high, rod)
-    driest = curve.surface_suction(target.low, rod)
-    airy = curve.surface_suction(soil.theta_s - air.least, layer)
-    middle = curve.surface_suction(0.5 * (target.low + target.high), rod)
-    low, driest, best = (float(each) for each in _targets_met(wettest, airy, middle, driest))
-    return _Limits(low, driest, best, "air" if airy > wettest else "reading")
-
-
-def _targets_met(wettest: Any, airy: Any, middle: Any, driest: Any) -> tuple[Any, Any, Any]:
-    """Suctions at the surface [cm] at which targets begin, end, and are met best.
-
-    From those at which readings and air begin, readings are in the middle, and end.
-    """
-    low = np.maximum(wettest, airy)
-    return low, driest, np.minimum(np.maximum(middle, low), np.maximum(driest, low))
-
-
-def _cautions(sand: Sand, found: _Limits, base: BaseSuction) -> tuple[str, ...]:
+def _cautions(sand: Sand, driest_end: float, base: BaseSuction) -> tuple[str, ...]:
     topics = ["base suction"] if base.low < base.high else []
     said = list(cautions_for(*topics, "level ground", "accuracy", "drying curve", "construction"))
     if isinstance(sand, FitResult):
         driest = float(np.max(sand.table.points.suction))
-        if min(found.high, DEEPEST) > driest:
+        if min(driest_end, DEEPEST) > driest:
             said.insert(
                 0,
                 f"the curve was measured up to {driest:.0f} cm of suction, and the deep end of the "
-                f"window rests on {min(found.high, DEEPEST):.0f} cm: ask the laboratory for a "
+                f"window rests on {min(driest_end, DEEPEST):.0f} cm: ask the laboratory for a "
                 "point there",
             )
     return tuple(said)

@@ -6,13 +6,17 @@ capacity. The baseline says what its depth alone explains, with everything that 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.ground.base_suction import OVER_GRAVEL, base_band
+from soilwater.decisions.spots.states import normal_quantile
+from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.likely_at_rest import DRAWS, likely_at_rest
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import as_drained
@@ -20,7 +24,7 @@ from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.rods import rod_of
-from soilwater.survey.survey import Survey
+from soilwater.survey.survey import Spot, Survey
 from soilwater.survey.too_short import beyond_reach
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW, PROBABILITY
@@ -31,8 +35,8 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
 
-PLACES = 16
-"""Suctions at the base and errors of the probe that each sand is tried with."""
+MEMORIES = 200
+"""Likely memories of a sand, for what gentle water leaves."""
 PROBE_ERROR = 1.0
 """Standard deviation of one probe depth [cm] (from memory)."""
 
@@ -48,7 +52,7 @@ def expected_reading(
     probe_error: Length = PROBE_ERROR,
     slope_length: Length = None,
     after: AfterRain = USUAL_RAIN,
-    draws: int = 200,
+    draws: int = DRAWS,
     seed: int = 0,
 ) -> xr.Dataset:
     """Work out what each spot should read by its own depth, drained, with its band.
@@ -75,7 +79,7 @@ def expected_reading(
         How the green was wetted last where it was not flooded, for the `rewetted_reading`; 10 mm/h
         on a dry green when left out.
     draws : int, optional
-        Draws behind the bands.
+        Joint draws of sand, base suction and probe behind the bands.
     seed : int, optional
         Of the draws.
 
@@ -114,7 +118,7 @@ def expected_reading(
     with faults.catching():
         base = base_band(base_suction)
     with faults.catching():
-        best, soils = best_and_likely(sand, draws)
+        best, _ = best_and_likely(sand, 1)
     with faults.catching():
         error = number_to_house(probe_error, "length", "probe_error")
     check_calibration(
@@ -140,22 +144,10 @@ def expected_reading(
     if not isinstance(after, AfterRain):
         faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h")')
     faults.raise_if_any()
-    remembering = likely_memories(sand, draws, seed=seed)
-    at_least = np.array([spot.depth_at_least for spot in survey.spots])
-    rng = np.random.default_rng(seed)
-    # Strata shuffled against each other: every draw stands for an equal share of what is unknown.
-    shape = (draws, PLACES, 1)
-    strata = (np.arange(draws * PLACES) + 0.5) / (draws * PLACES)
-    bases = rng.permutation(base.spread(strata.size)).reshape(shape)
-    probe = error * _normal_quantiles(rng.permutation(strata)).reshape(shape)
-    beyond = beyond_reach(rng.permutation(strata)).reshape(shape)
-    deeper = np.maximum(depth + np.where(at_least, beyond, probe), length)
-    drawn, rewetted = np.empty(deeper.shape), np.empty((draws, depth.size))
-    for i in range(draws):
-        drawn[i] = rest_curve(soils[i % len(soils)]).reading(deeper[i], length, bases[i])
-        curve = rest_curve(Rewetted(remembering[i], after))
-        rewetted[i] = curve.reading(deeper[i, 0], length, bases[i, 0])
-    low, expected, high = np.quantile(drawn.reshape(-1, depth.size), [LOW, 0.5, HIGH], axis=0)
+    drawn = by_depth(survey.spots, sand, base, length, error, draws, seed)
+    low, expected, high = np.quantile(drawn, [LOW, 0.5, HIGH], axis=0)
+    memories = min(draws, MEMORIES)
+    rewetted = by_depth(survey.spots, sand, base, length, error, memories, seed, after)
     rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
     reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
     if calibration is not None:
@@ -167,7 +159,7 @@ def expected_reading(
     dataset = xr.Dataset(
         {
             "root_zone_depth": ("spot", depth),
-            "depth_at_least": ("spot", at_least.astype(np.int8)),
+            "depth_at_least": ("spot", np.array([s.depth_at_least for s in survey.spots], np.int8)),
             "expected_reading": ("spot", expected),
             "expected_reading_lower": ("spot", low),
             "expected_reading_upper": ("spot", high),
@@ -192,6 +184,70 @@ def expected_reading(
         "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }
     return attached
+
+
+def by_depth(
+    spots: Sequence[Spot],
+    sand: Sand,
+    base: BaseSuction,
+    rod: float,
+    error: FloatArray | float,
+    draws: int,
+    seed: int,
+    after: AfterRain | None = None,
+) -> FloatArray:
+    """Draw what spots read by their own depth alone, drained [1], by draw and spot.
+
+    Parameters
+    ----------
+    spots : sequence of Spot
+        With their depths; NaN where one has none.
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    base : BaseSuction
+        Suction left at the base.
+    rod : float
+        Length of the rods [cm].
+    error : ndarray, shape (spots,), or float
+        Standard deviation of a probe depth [cm].
+    draws : int
+        Joint draws of sand, base suction and probe.
+    seed : int
+        Of the order of the probe's errors, and of memories.
+    after : AfterRain, optional
+        How the sand was wetted last, with likely memories; flooded when left out.
+    """
+    deeper = _depths(spots, rod, error, draws, seed)
+    if after is not None:
+        memories = likely_memories(sand, draws, seed=seed)
+        bases = base.shuffled(draws)
+        return np.array(
+            [
+                rest_curve(Rewetted(each, after)).reading(depths, rod, suction)
+                for each, depths, suction in zip(memories, deeper, bases, strict=True)
+            ]
+        )
+    known = np.isfinite(deeper).all(axis=0)
+    readings = np.full(deeper.shape, np.nan)
+    if known.any():
+        furthest = float(deeper[:, known].max()) + base.high
+        likely = likely_at_rest(sand, draws, furthest)
+        readings[:, known] = likely.readings(deeper[:, known], rod, base.shuffled(draws))
+    return readings
+
+
+def _depths(
+    spots: Sequence[Spot], rod: float, error: FloatArray | float, draws: int, seed: int
+) -> FloatArray:
+    """Draw depths of spots [cm], by draw and spot: as probed, or beyond a probe's reach."""
+    rng = np.random.default_rng((seed, 2))
+    strata = (np.arange(draws) + 0.5) / draws
+    probe = error * normal_quantile(rng.permutation(strata))[:, np.newaxis]
+    beyond = beyond_reach(rng.permutation(strata))[:, np.newaxis]
+    at_least = np.array([spot.depth_at_least for spot in spots])
+    more = np.where(at_least, beyond, probe)
+    probed: FloatArray = np.array([spot.depth for spot in spots])
+    return np.maximum(probed + more, rod)
 
 
 def learned_readings(calibration: Calibration, rod: float) -> FloatArray:
@@ -233,13 +289,6 @@ def _mean_with(survey: Survey, i: int, rod: float) -> float:
     """Mean of a spot's usable readings with rods of one length [1]; NaN without any."""
     values = [r.value for r in survey.spots[i].usable_readings if abs(r.rod - rod) < 0.1]
     return float(np.mean(values)) if values else np.nan
-
-
-def _normal_quantiles(share: FloatArray) -> FloatArray:
-    from scipy.special import ndtri
-
-    quantiles: FloatArray = ndtri(share)
-    return quantiles
 
 
 def _cautions(survey: Survey, soil: Soil, slope_length: Length) -> tuple[str, ...]:

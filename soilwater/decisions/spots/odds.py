@@ -94,10 +94,14 @@ class SpotDiagnosis(Displayed, Tabled):
     spot : Spot
         What was measured.
     reading, expected : float
-        Mean reading and what its own depth should give [1], for the rod of `rod` [cm]; with a
-        calibration both as drained, by the depth it behaves as if it had.
+        Mean reading and what its own depth should give [1], for the rod of `rod` [cm], as
+        `expected_reading` tells it; with a calibration both as drained, by the depth it behaves as
+        if it had.
     band : (float, float)
-        80 % band of the expected reading [1], meter error included.
+        80 % band of the expected reading [1], errors of the meter included.
+    as_green_reads : (float, float, float)
+        Low end, middle and high end [1] of what its depth should give as the whole green reads:
+        with what all readings say of meter, sand and base. Odds are by this.
     rod : float
         Length of the rod compared [cm].
     causes : tuple of CauseOdds
@@ -124,6 +128,7 @@ class SpotDiagnosis(Displayed, Tabled):
     reading: float
     expected: float
     band: tuple[float, float]
+    as_green_reads: tuple[float, float, float]
     rod: float
     causes: tuple[CauseOdds, ...]
     groups: tuple[GroupOdds, ...]
@@ -172,10 +177,15 @@ class SpotDiagnosis(Displayed, Tabled):
             depth = depth_in_words(self.spot) + ("" if self.spot.depth_at_least else " deep")
         if np.isfinite(self.own_depth):
             depth += f" (behaves as if {in_people_units(self.own_depth, 'length')})"
-        return (
+        said = (
             f"{self.spot.name}, {depth}: reads {100 * self.reading:.1f} %, its depth should give "
             f"{100 * self.expected:.1f} % ({100 * self.band[0]:.1f} to {100 * self.band[1]:.1f})"
         )
+        low, middle, high = self.as_green_reads
+        if middle == self.expected:
+            return said
+        band = f"{100 * low:.1f} to {100 * high:.1f}"
+        return f"{said}, as this green reads {100 * middle:.1f} % ({band})"
 
     def _shown(self) -> Shown:
         lines = [self.sentence, *(f"counted in: {each}" for each in self.findings)]
@@ -268,6 +278,7 @@ class Diagnosis(Displayed, Tabled):
                     depth_in_words(each.spot),
                     f"{100 * each.reading:.1f}",
                     f"{100 * each.expected:.1f} ({100 * low:.1f} to {100 * high:.1f})",
+                    f"{100 * each.as_green_reads[1]:.1f}",
                     f"{first.label} {100 * first.probability:.0f} %",
                     f"{inside.label} {100 * inside.probability:.0f} %",
                     f"{second.label} {100 * second.probability:.0f} %",
@@ -285,7 +296,16 @@ class Diagnosis(Displayed, Tabled):
         return Shown(self._title(), _HEADER, self._rows(), lines, set_in=True)
 
 
-_HEADER = ("spot", "depth", "reads %", "its depth gives %", "first", "of these", "second")
+_HEADER = (
+    "spot",
+    "depth",
+    "reads %",
+    "its depth gives %",
+    "as this green reads",
+    "first",
+    "of these",
+    "second",
+)
 
 
 def odds_columns(spots: Sequence[SpotDiagnosis]) -> list[Column]:
@@ -300,6 +320,7 @@ def odds_columns(spots: Sequence[SpotDiagnosis]) -> list[Column]:
             ("expected", lambda row: row[0].expected, "water_content"),
             ("expected at least", lambda row: row[0].band[0], "water_content"),
             ("expected at most", lambda row: row[0].band[1], "water_content"),
+            ("as this green reads", lambda row: row[0].as_green_reads[1], "water_content"),
             ("rod", lambda row: row[0].rod, "length"),
             ("cause", lambda row: row[1].label, ""),
             ("probability", lambda row: row[1].probability, "probability"),

@@ -102,12 +102,15 @@ class Basis(NamedTuple):
     """What a spot is weighed from, and weighed anew.
 
     `spot` with the readings that are weighed; `dried` how far it had dried at each, where that was
-    learnt; `told` what is told of it, where that was learnt; `random` state of the random numbers.
+    learnt; `told` what is told of it, where that was learnt; `by_depth` low end, middle and high
+    end of what its depth gives [1], as `expected_reading` tells it; `random` state of the random
+    numbers.
     """
 
     spot: Spot
     dried: tuple[Drying, ...]
     told: Told | None
+    by_depth: tuple[float, float, float] | None
     random: Mapping[str, Any]
 
     @property

@@ -228,6 +228,7 @@ def describe(
     weight = others * weighed.evidence
     weight = weight / weight.sum()
     told = basis.told or _told_of(weighed, weight, reckoned, rng)
+    low, expected, high = _by_depth(weighed, told, reckoned)
     of_draw = weight / weighed.evidence
     shares = weighed.by_cause @ of_draw
     shares = shares / shares.sum()
@@ -264,8 +265,9 @@ def describe(
     return SpotDiagnosis(
         spot=spot,
         reading=told.reading,
-        expected=told.expected,
-        band=told.band,
+        expected=expected,
+        band=(low, high),
+        as_green_reads=(told.band[0], told.expected, told.band[1]),
         rod=basis.rod,
         own_depth=told.own_depth,
         causes=tuple(odds),
@@ -275,6 +277,18 @@ def describe(
         basis=basis,
         others=others,
     )
+
+
+def _by_depth(weighed: Weighed, told: Told, reckoned: Reckoned) -> tuple[float, float, float]:
+    """Tell what a spot should read by its own depth, whatever the green reads, with its ends."""
+    basis = weighed.basis
+    if basis.told:
+        return told.band[0], told.expected, told.band[1]
+    if basis.by_depth and not weighed.prior.probed:
+        return basis.by_depth
+    alike = np.full(weighed.evidence.size, 1.0 / weighed.evidence.size)
+    before = _told_of(weighed, alike, reckoned, np.random.default_rng(0))
+    return before.band[0], before.expected, before.band[1]
 
 
 def _told_of(
