@@ -51,6 +51,8 @@ RUN_BEFORE, RUN_AFTER = 128, 64
 """Draws the solver is run for: over all that was possible, and among what the readings allow."""
 TOLD = 4000
 """Draws behind the bands of what all spots share."""
+MANY = 2000
+"""Draws whose spread is taken for that of all."""
 DRAWS = 200
 """Equally likely possibilities that are kept."""
 
@@ -191,6 +193,7 @@ def calibrate(
     checked = held_back(evidence, shared, earlier[1], rng)
     # Bands are told from more draws than are kept: their ends would be rough.
     many = shared.take(pick(weight, TOLD, rng))
+    more = many.take(slice(MANY))
     return Calibration(
         name=survey.name,
         now=record.now,
@@ -210,6 +213,7 @@ def calibrate(
         evidence=evidence,
         shared=kept,
         own=own,
+        more=(more, draw_own(evidence, more, rng)),
         sand=sand,
         n_threads=n_threads,
         given={

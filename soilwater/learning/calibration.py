@@ -74,6 +74,7 @@ class Calibration(Displayed, Tabled):
     evidence: Evidence = field(repr=False)
     shared: Shared = field(repr=False)
     own: Own = field(repr=False)
+    more: tuple[Shared, Own] = field(repr=False)
     sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
     given: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -319,6 +320,12 @@ class Calibration(Displayed, Tabled):
             )
             raise faults.as_error()
         return names.index(spot.name)
+
+    @cached_property
+    def many(self) -> Calibration:
+        """The same with many more draws, of which nothing is to be run."""
+        shared, own = self.more
+        return replace(self, shared=shared, own=own)
 
     @cached_property
     def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

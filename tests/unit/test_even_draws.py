@@ -8,7 +8,7 @@ from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.watering.draws import make_halves, many_draws
-from soilwater.decisions.watering.even_draws import evened, paired_anew
+from soilwater.decisions.watering.even_draws import evened, features_of, paired_anew
 from soilwater.decisions.watering.trials import Trial
 from soilwater.ground.base_suction import OVER_GRAVEL
 
@@ -69,7 +69,7 @@ def test_quantiles_move_by_seed_by_less_than_half(many):
         trial = trial_of(drawn, 0.001 * np.random.default_rng(seed).standard_normal(100))
         for name, each in (
             ("as drawn", trial),
-            ("evened", evened(trial, drawn, many, None)),
+            ("evened", evened(trial, features_of(drawn), features_of(many))),
         ):
             found = np.quantile(each.reading[0].min(axis=1), [0.1, 0.2])
             errors[name].append(found - wanted)
@@ -80,7 +80,7 @@ def test_quantiles_move_by_seed_by_less_than_half(many):
 def test_a_draw_is_moved_as_a_whole_and_keeps_its_rank(many):
     drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 100, 3)
     trial = trial_of(drawn, 0.001 * np.random.default_rng(3).standard_normal(100))
-    moved = evened(trial, drawn, many, None)
+    moved = evened(trial, features_of(drawn), features_of(many))
     by = moved.reading - trial.reading
     assert np.abs(by).max() > 1e-4
     assert by == pytest.approx(np.broadcast_to(moved.shift[:, :, None], by.shape))
@@ -93,11 +93,14 @@ def test_errors_of_readings_that_spots_start_from_are_known_too(many):
     drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 100, 0)
     noise = np.random.default_rng(5).standard_normal((1, 100)) + 1.0
     trial = trial_of(drawn, 0.02 * noise[0])
-    errors = 0.02 * np.random.default_rng(6).standard_normal(len(many))
-    wanted = np.median(lowest_of(many, errors))
+    others = np.random.default_rng(6).standard_normal((1, len(many)))
+    wanted = np.median(lowest_of(many, 0.02 * others[0]))
     known, unknown = (
-        np.median(evened(trial, drawn, many, each).reading[0].min(axis=1)) - wanted
-        for each in (noise, None)
+        np.median(evened(trial, *features).reading[0].min(axis=1)) - wanted
+        for features in (
+            (features_of(drawn, noise), features_of(many, others)),
+            (features_of(drawn), features_of(many)),
+        )
     )
     assert abs(known) < 0.002 < 0.005 < unknown
 
@@ -124,5 +127,5 @@ def test_paired_anew_bases_and_weather_do_not_go_along_with_sands():
 def test_of_few_draws_nothing_is_told_of_others(many):
     drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 20, 0)
     trial = trial_of(drawn, 0.0)
-    assert evened(trial, drawn, many, None) is trial
+    assert evened(trial, features_of(drawn), features_of(many)) is trial
     assert paired_anew(drawn) == drawn

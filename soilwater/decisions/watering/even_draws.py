@@ -18,7 +18,10 @@ from numpy.typing import NDArray
 
 from soilwater.decisions.watering.draws import Draw, drying
 from soilwater.decisions.watering.trials import Trial
+from soilwater.learning.calibration import Calibration
 from soilwater.soils import Hysteretic, Soil
+from soilwater.survey.survey import Spot
+from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 
 ENOUGH = 50
@@ -77,20 +80,16 @@ def _unlike(fixed: FloatArray, moved: FloatArray) -> NDArray[np.int64]:
     return order
 
 
-def evened(
-    trial: Trial, drawn: Sequence[Draw], many: Sequence[Draw], noise: FloatArray | None
-) -> Trial:
+def evened(trial: Trial, own: FloatArray, every: FloatArray) -> Trial:
     """Move the readings of each draw so that the lowest of all are spread as those of many.
 
     Parameters
     ----------
     trial : Trial
         Spots without water by hand.
-    drawn, many : sequence of Draw
-        Of the trial, and of as many as there may be.
-    noise : ndarray, shape (spots, draws), or None
-        Errors of the readings that spots start from, in standard deviations; None where they start
-        drained.
+    own, every : ndarray, shape (spots, draws, features)
+        What is known of the draws of the trial, and of as many as there may be; of one spot where
+        all have the same.
 
     Returns
     -------
@@ -100,19 +99,58 @@ def evened(
     if trial.draws < ENOUGH:
         return trial
     lowest = trial.reading[:, :, 1:].min(axis=2)
-    own, every = _features(drawn), _features(many)
     moved = np.empty_like(lowest)
     for i, low in enumerate(lowest):
-        of_spot = own, every
-        if noise is not None:
-            errors = np.random.default_rng(i).standard_normal(len(many))
-            of_spot = np.column_stack([own, noise[i]]), np.column_stack([every, errors])
         order = np.argsort(low)
-        moved[i, order] = _spread(*of_spot, low) - low[order]
+        moved[i, order] = _spread(own[i % len(own)], every[i % len(every)], low) - low[order]
     return replace(
         trial,
         shift=trial.shift + moved,
         reading=np.clip(trial.reading + moved[:, :, None], 0.0, 1.0),
+    )
+
+
+def features_of(drawn: Sequence[Draw], noise: FloatArray | None = None) -> FloatArray:
+    """List what is known of draws before they are run, shape (spots, draws, features).
+
+    Parameters
+    ----------
+    drawn : sequence of Draw
+        Combinations.
+    noise : ndarray, shape (spots, draws), or None
+        Errors of the readings that spots start from, in standard deviations; None where they start
+        drained, of which all spots have the same.
+    """
+    known = _features(drawn)[None]
+    if noise is None:
+        return known
+    return np.concatenate([np.repeat(known, len(noise), axis=0), noise[:, :, None]], axis=2)
+
+
+def features_learned(
+    calibration: Calibration, known: Sequence[Spot], members: Sequence[Weather], rod: float
+) -> FloatArray:
+    """List what a calibration knows of its draws before they go on, as `features_of` does.
+
+    Parameters
+    ----------
+    calibration : Calibration
+        What was learnt.
+    known : sequence of Spot
+        Spots of it.
+    members : sequence of Weather
+        Weathers, which its draws take in turn.
+    rod : float
+        Length of the rods [cm].
+    """
+    shared = calibration.unknowns.coordinates(calibration.shared)
+    weather = np.array([_asked(each) for each in members])[np.arange(len(shared)) % len(members)]
+    shift = calibration.shift(rod=rod)
+    return np.array(
+        [
+            np.column_stack([shared, weather, calibration.own.depth[:, i], shift[:, i]])
+            for i in map(calibration.number_of, known)
+        ]
     )
 
 
@@ -153,16 +191,18 @@ def _features(drawn: Sequence[Draw]) -> FloatArray:
     """List what is known of draws before they are run, shape (draws, features)."""
     of_sand = {soil: _of_sand(soil) for soil in {draw.soil for draw in drawn}}
     weather = {id(draw.weather): draw.weather for draw in drawn}
-    asked = {
-        key: (float(np.sum(each.reference_et)), float(np.sum(each.rain)))
-        for key, each in weather.items()
-    }
+    asked = {key: _asked(each) for key, each in weather.items()}
     return np.array(
         [
             (*of_sand[draw.soil], *asked[id(draw.weather)], draw.base, draw.probe, draw.beyond)
             for draw in drawn
         ]
     )
+
+
+def _asked(weather: Weather) -> tuple[float, float]:
+    """Tell what a weather asks for and brings [mm]."""
+    return float(np.sum(weather.reference_et)), float(np.sum(weather.rain))
 
 
 def _standard(features: FloatArray, of: FloatArray | None = None) -> FloatArray:

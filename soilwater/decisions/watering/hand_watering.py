@@ -25,7 +25,12 @@ from soilwater.decisions.watering.ensembles import (
     share_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.even_draws import evened, paired_anew
+from soilwater.decisions.watering.even_draws import (
+    evened,
+    features_learned,
+    features_of,
+    paired_anew,
+)
 from soilwater.decisions.watering.plan_words import (
     borderline_text,
     firm_text,
@@ -187,8 +192,8 @@ def hand_water_plan(
 
     How much a hundred draws ask for moves with their seed. Readings of each draw are therefore
     moved a little, by 0.2 to 0.3 % by volume where a sand was fitted, so that their lowest are
-    spread as those of 2000 draws, as far as these follow from sand, base and weather (not from a
-    `calibration`, which holds all the draws there are). A share that is counted keeps a standard
+    spread as those of 2000 draws, as far as these follow from sand, base and weather, and from all
+    else that a `calibration` has drawn. A share that is counted keeps a standard
     error, 0.04 of 100 draws: within it a spot is "borderline".
 
     Examples
@@ -272,7 +277,14 @@ def hand_water_plan(
                 coarse=True,
                 progress=share_of(tell, 2 * cells),
             )
-            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
+            of_own, of_many = (
+                features_learned(each, known, members, length)
+                for each in (calibration, calibration.many)
+            )
+            made_on, checked_on = (
+                evened(learned.take(numbers), of_own[:, numbers], of_many)
+                for numbers in calibration.halves
+            )
             assumed: tuple[str, ...] = (LEARNED_START,)
             said = (
                 f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
@@ -285,6 +297,7 @@ def hand_water_plan(
             rng = np.random.default_rng(seed)
             errors = errors_of(known, length, meter)
             many = many_draws(sand, members, base)
+            others = np.random.default_rng(0).standard_normal((len(known), len(many)))
 
             def begun(drawn: Sequence[Draw]) -> Trial:
                 told = share_of(tell, cells)
@@ -292,7 +305,7 @@ def hand_water_plan(
                     trial = from_rest(
                         known, drawn, turf, after, length, n_threads, coarse=True, progress=told
                     )
-                    return evened(trial, drawn, many, None)
+                    return evened(trial, features_of(drawn), features_of(many))
                 noise = rng.standard_normal((len(known), draws))
                 trial = from_readings(
                     known,
@@ -305,7 +318,7 @@ def hand_water_plan(
                     coarse=True,
                     progress=told,
                 )
-                return evened(trial, drawn, many, noise)
+                return evened(trial, features_of(drawn, noise), features_of(many, others))
 
             made_on, checked_on = (begun(drawn) for drawn in halves)
             assumed = (
