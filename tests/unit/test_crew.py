@@ -1,19 +1,22 @@
 """Hand water within a crew's hours and time, and a surface that is firm when it is to be."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from grounds import WET_MIX
 
 import soilwater as sw
+from soilwater.decisions.watering.checking import checked
 from soilwater.decisions.watering.plan_words import (
     standard_error,
     surely_kept,
     time_text,
     with_sentence,
 )
-from soilwater.decisions.watering.planning import Short
+from soilwater.decisions.watering.planning import Short, Wish
+from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits, within_crew_time
 
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
@@ -249,3 +252,32 @@ def test_faults_of_crew_and_firmness_are_told_at_once():
         planned(firm=0.15)
     with pytest.raises(sw.InputError, match="firm_by is 2025-08-04 00:00; allowed: within the w"):
         planned(replace(GREEN), firm=0.15, firm_by="2025-08-04")
+
+
+def test_a_spot_without_water_is_counted_as_well():
+    """Where the plan is made it needs none; the draws it has not seen say how sure that is."""
+    spot = sw.Spot("B2", 42.0)
+    profile = sw.Profile.over_gravel(WET_MIX, 42.0, base_suction=3.0)
+    times = np.datetime64("2025-07-01T00") + np.arange(5) * np.timedelta64(6, "h")
+
+    def told(above):
+        reading = np.repeat(np.where(np.arange(25) < above, 0.2, 0.1)[None, :, None], 5, axis=2)
+        trial = Trial(
+            lambda *_: SimpleNamespace(start="drained", weather=None),
+            lambda *_: profile,
+            np.zeros((1, 25)),
+            np.arange(5) * 6.0,
+            times,
+            reading,
+            *[np.zeros_like(reading)] * 3,
+            7.6,
+        )
+        wish = Wish(0.12, 0.8, 5.0, 1.0, np.datetime64("NaT"))
+        visits = Visits.of(times, (6.0,), ())
+        given = [spot], {}, {}, {}, {}, trial, wish, np.nan, visits, True, 1, False
+        return checked(*given)[0]
+
+    sure, near = told(23), told(21)
+    assert (sure.outcome, sure.kept, sure.held) == ("none needed", 23 / 25, True)
+    assert (near.outcome, near.kept_without, near.held) == ("borderline", 21 / 25, False)
+    assert "stays above 12 % in 84 % of the cases tried, borderline for 80 %" in near.sentence

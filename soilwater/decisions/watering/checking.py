@@ -83,12 +83,13 @@ def checked(
         bare = trial.reading[i]
         first = visits.counted_from(bare, line, share)
         lowest_bare = bare[:, first:].min(axis=1)
+        alone = float(np.mean(lowest_bare > line))
         if i in aside:
-            plan = put_aside(spot, aside[i], float(np.mean(lowest_bare > line)))
+            plan = put_aside(spot, aside[i], alone)
             plans.append(replace(plan, firm=_firm(bare, by, wish)))
             continue
-        if i not in events:
-            plans.append(replace(quiet(spot), firm=_firm(bare, by, wish)))
+        if i not in events and surely_kept(alone, share, error):
+            plans.append(replace(quiet(spot, alone), firm=_firm(bare, by, wish)))
             continue
         reading, lost = bare, np.zeros(trial.draws)
         if i in watered:
@@ -99,9 +100,9 @@ def checked(
         day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
         plan = SpotPlan(
             spot=spot,
-            waterings=tuple(walk(spot, event, flow) for event in events[i]),
+            waterings=tuple(walk(spot, event, flow) for event in events.get(i, ())),
             kept=float(np.mean(lowest > line)),
-            kept_without=float(np.mean(lowest_bare > line)),
+            kept_without=alone,
             lowest=float(np.quantile(lowest, 0.2)),
             lowest_without=float(np.quantile(lowest_bare, 0.2)),
             first_below_without=day,
@@ -110,7 +111,7 @@ def checked(
             held=surely_kept(float(np.mean(lowest > line)), share, error),
             sentence="",
             firm=_firm(reading, by, wish),
-            left_out=tuple(walk(spot, event, flow) for event in left_out[i]),
+            left_out=tuple(walk(spot, event, flow) for event in left_out.get(i, ())),
             course=course_of(trial.times, reading),
             course_without=course_of(trial.times, bare),
         )
@@ -118,7 +119,7 @@ def checked(
         told = (0.0, 0.0)
         if not plan.held:
             told = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
-        plans.append(with_sentence(plan, line, share, error, short[i], *told))
+        plans.append(with_sentence(plan, line, share, error, short.get(i), *told))
     return tuple(plans)
 
 

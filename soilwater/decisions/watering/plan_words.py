@@ -26,14 +26,14 @@ from soilwater.words.times import stamp
 from soilwater.words.unit_choice import worded
 
 
-def quiet(spot: Spot) -> SpotPlan:
-    """Plan of a spot that stays above the line on its own."""
+def quiet(spot: Spot, kept: float) -> SpotPlan:
+    """Plan of a spot that stays above the line on its own, in a share `kept` of the draws [1]."""
     nan = float("nan")
     return SpotPlan(
         spot,
         (),
-        1.0,
-        1.0,
+        kept,
+        kept,
         nan,
         nan,
         float("inf"),
