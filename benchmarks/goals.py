@@ -34,6 +34,7 @@ from batch import gain_of_two_busy_loops
 from performance import GREEN, TURF, processor_name
 
 import soilwater as sw
+from soilwater.ground import gravel_drainage
 from soilwater.runs import batch, packing
 from soilwater.runs.processors import processors
 from soilwater.soils.kernel_table import stack_tables
@@ -149,9 +150,13 @@ def film() -> Any:
 
 
 def share_under_the_lock(n: int) -> float:
-    """Share of an ensemble's processor time that holds the interpreter: all but the kernels."""
+    """Share of an ensemble's processor time that holds the interpreter.
+
+    All but the kernels, and numpy's sweeps over the suctions of a whole chunk.
+    """
     free = 0.0
     march, tables = batch.entry_points.march_columns, packing.stack_tables
+    sweeps = gravel_drainage.water_contents
 
     def counted(run: Callable[..., Any], *given: Any) -> Any:
         nonlocal free
@@ -162,12 +167,14 @@ def share_under_the_lock(n: int) -> float:
 
     batch.entry_points.march_columns = partial(counted, march)
     packing.stack_tables = partial(counted, tables)
+    gravel_drainage.water_contents = partial(counted, sweeps)
     try:
         begin = time.process_time()
         ensemble(n, 1)
         return 1.0 - free / (time.process_time() - begin)
     finally:
         batch.entry_points.march_columns, packing.stack_tables = march, tables
+        gravel_drainage.water_contents = sweeps
 
 
 def gains(n: int, rounds: int) -> tuple[float, float]:

@@ -1,12 +1,14 @@
-"""How far amounts of hand water move with the seed of the draws, on greens of three kinds.
+"""How far amounts of hand water, and what is said of spots, move with the seed, on six greens.
 
-python benchmarks/plan_seeds.py              three greens, six seeds, some minutes
-python benchmarks/plan_seeds.py --seeds 3
+python benchmarks/plan_seeds.py                   six greens, six seeds, some minutes
+python benchmarks/plan_seeds.py --seeds 3 14      those with "14" in their name, three seeds
 """
 
 from __future__ import annotations
 
 import argparse
+from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,59 +17,124 @@ import soilwater as sw
 
 TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
 MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
+ROD = "3 in"
+THREE = (4.0, 5.0, 6.5)
 
 
-def greens() -> dict[str, tuple[list[float], object, list[sw.Weather], str]]:
-    """Depths [cm], sand, weather and the line of each green."""
-    fine = sw.RetentionTable(
-        [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], k_sat="28 cm/h", porosity=0.42
+def survey_of(depths: list[float], read: list[float] | None = None) -> sw.Survey:
+    """Spots named by their depths [cm]; read early on the first morning, if at all [1]."""
+    return sw.Survey(
+        [
+            sw.Spot(
+                f"{depth:g} cm",
+                depth,
+                readings=[sw.Reading(read[i], rod=ROD)] if read is not None else [],
+            )
+            for i, depth in enumerate(depths)
+        ]
     )
-    coarse = sw.RetentionTable(
-        [10, 20, 30, 40, 60], [0.39, 0.30, 0.20, 0.14, 0.10], k_sat="40 cm/h", porosity=0.41
+
+
+def sheet(suction: list[float], held: list[float], k_sat: str, porosity: float) -> sw.FitResult:
+    """A sand as a laboratory gives it."""
+    table = sw.RetentionTable(suction, held, k_sat=k_sat, porosity=porosity)
+    return table.fit(sw.VanGenuchten)
+
+
+def learned(seed: int) -> sw.HandWaterPlan:
+    """Plan from what three mornings taught; the seed is that of the calibration."""
+    sand = sheet([10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], "28 cm/h", 0.42)
+    days = [np.datetime64(f"2025-07-0{day}T06:00") for day in (2, 3, 4)]
+    falls = (0.0, 0.030, 0.055)
+    spots = [
+        sw.Spot(
+            f"{depth:g} cm",
+            depth,
+            readings=[
+                sw.Reading(0.21 - 0.0055 * (depth - 30.0) - fall, rod=ROD, time=day)
+                for day, fall in zip(days, falls, strict=True)
+            ],
+        )
+        for depth in (29.0, 32.0, 34.0, 36.0, 38.0, 40.0)
+    ]
+    green = sw.Survey(spots)
+    past = sw.steady_weather(4, 5.0, first_day="2025-07-01")
+    found = sw.calibrate(
+        green, sand, past, TURF, soaked="2025-07-01 06:00", irrigation=(), seed=seed
     )
-    twenty = [sw.steady_weather(10, et) for et in np.linspace(3.8, 6.2, 20).tolist()]
+    ahead = [sw.steady_weather(8, et, first_day="2025-07-04") for et in THREE]
+    return sw.hand_water_plan(green, sand, ahead, TURF, "9 %", rod=ROD, calibration=found)
+
+
+def greens() -> dict[str, Callable[[int], sw.HandWaterPlan]]:
+    """Plans of greens by a seed."""
+    fine = sheet([10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], "28 cm/h", 0.42)
+    coarse = sheet([10, 20, 30, 40, 60], [0.39, 0.30, 0.20, 0.14, 0.10], "40 cm/h", 0.41)
+    middle = sheet(
+        [10, 20, 30, 40, 60, 100], [0.389, 0.330, 0.248, 0.184, 0.123, 0.086], "28 cm/h", 0.412
+    )
     alike = [replace(MIX, alpha=alpha) for alpha in np.linspace(0.036, 0.042, 40).tolist()]
+    twenty = [sw.steady_weather(10, et) for et in np.linspace(3.8, 6.2, 20).tolist()]
+    three = [sw.steady_weather(7, et) for et in THREE]
+    many = [20.5, 29.2, 30.5, 31.8, 33.0, 34.3, 35.6, 36.5, 38.1, 39.0, 40.6, 42.0, 45.0, 46.0]
+    dry = [0.135, 0.125, 0.155, 0.118, 0.14]
+
+    def of(survey: sw.Survey, *given: object, **more: object) -> Callable[[int], sw.HandWaterPlan]:
+        return lambda seed: sw.hand_water_plan(survey, *given, rod=ROD, seed=seed, **more)  # type: ignore[arg-type]
+
     return {
-        "a fit, 20 forecasts": (
-            [30.0, 33.0, 36.0, 39.0, 42.0, 45.0],
-            fine.fit(sw.VanGenuchten),
-            twenty,
+        "a fit, 20 forecasts": of(
+            survey_of([30.0, 33.0, 36.0, 39.0, 42.0, 45.0]), fine, twenty, TURF, "12 %"
+        ),
+        "40 sands, 38-46 cm": of(
+            survey_of([38.0, 41.0, 43.0, 46.0]), alike, sw.steady_weather(7, 5.5), TURF, "12 %"
+        ),
+        "shallow, 3 forecasts": of(
+            survey_of([22.0, 25.0, 28.0, 31.0]), coarse, three, TURF, "11 %"
+        ),
+        "14 spots, 3 forecasts": of(
+            survey_of(many),
+            middle,
+            [sw.steady_weather(8, et) for et in (4.5, 5.2, 6.0)],
+            TURF,
             "12 %",
+            largest_amount="5 mm",
+            event_day="2025-07-06",
         ),
-        "40 sands, 38-46 cm": (
-            [38.0, 41.0, 43.0, 46.0],
-            alike,
-            [sw.steady_weather(7, 5.5)],
+        "dry, from readings": of(
+            survey_of([30.0, 33.0, 34.0, 36.0, 38.0], dry),
+            middle,
+            three,
+            TURF,
             "12 %",
+            start="readings",
         ),
-        "shallow, 3 forecasts": (
-            [22.0, 25.0, 28.0, 31.0],
-            coarse.fit(sw.VanGenuchten),
-            [sw.steady_weather(7, et) for et in (4.0, 5.0, 6.5)],
-            "11 %",
-        ),
+        "from a calibration": learned,
     }
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("green", nargs="?", default="", help="part of the name of a green")
     parser.add_argument("--seeds", type=int, default=6, help="how many seeds")
-    seeds = range(parser.parse_args().seeds)
-    for name, (depths, sand, weather, line) in greens().items():
-        survey = sw.Survey([sw.Spot(f"{depth:g} cm", depth) for depth in depths])
-        plans = [
-            sw.hand_water_plan(survey, sand, weather, TURF, line, rod="3 in", seed=seed)
-            for seed in seeds
-        ]
+    given = parser.parse_args()
+    for name, plan_of in greens().items():
+        if given.green not in name:
+            continue
+        plans = [plan_of(seed) for seed in range(given.seeds)]
         amounts = np.array([[sum(w.amount for w in s.waterings) for s in p.spots] for p in plans])
-        held = np.array([[spot.held for spot in plan.spots] for plan in plans])
         amounts = np.column_stack([amounts, amounts.sum(axis=1)])
-        mean = amounts.mean(axis=0)
+        mean = np.maximum(amounts.mean(axis=0), 1e-9)
         spread, ends = amounts.std(axis=0, ddof=1) / mean, np.ptp(amounts, axis=0) / mean
-        print(f"{name}: mean [mm], sd/mean, range/mean, held in")
+        print(f"{name}: mean and sd [mm], sd/mean, range/mean, outcomes")
         for i, what in enumerate([*(s.spot.name for s in plans[0].spots), "together"]):
-            kept = f"{held[:, i].sum()} of {len(plans)}" if i < len(depths) else ""
-            print(f"  {what:9s} {mean[i]:6.1f} {spread[i]:6.3f} {ends[i]:6.3f} {kept}", flush=True)
+            said = Counter(p.spots[i].outcome for p in plans) if i < len(plans[0].spots) else {}
+            told = ", ".join(f"{outcome} {count}" for outcome, count in said.items())
+            print(
+                f"  {what:9s} {mean[i]:6.1f} {spread[i] * mean[i]:5.2f} {spread[i]:6.3f} "
+                f"{ends[i]:6.3f} {told}",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

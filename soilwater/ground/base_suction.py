@@ -67,9 +67,16 @@ class BaseSuction:
         share = (np.arange(n) + 0.5) / n
         return np.interp(share, [0.0, 0.5, 1.0], [self.low, self.best, self.high])
 
-    def shuffled(self, n: int) -> FloatArray:
-        """Return the same suctions [cm] in no order, but in every call alike."""
-        return np.random.default_rng(0).permutation(self.spread(n))
+    def shuffled(self, draws: int) -> FloatArray:
+        """Return the same suctions [cm] in no order, but in every call alike.
+
+        Parameters
+        ----------
+        draws : int
+            How many.
+        """
+        # Of its own: the same numbers that shuffle something else would pair the two for good.
+        return np.random.default_rng((draws, 1)).permutation(self.spread(draws))
 
 
 OVER_GRAVEL = BaseSuction(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import lru_cache
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -37,6 +36,11 @@ COARSEST_GRAVEL_INTERVAL = 3.0
 """Largest distance of nodes in gravel [cm]. It holds little and what it does is decided at its two
 ends: readings above are within 0.05 % by volume of a fine mesh after 48 h, 0.15 % in a fortnight,
 at the cost of ten nodes in place of twenty."""
+
+
+Part = tuple[Callable[[float], NDArray[np.float64]], float, int]
+"""What places the nodes of a layer, its thickness [cm], and into how many its first interval is
+cut."""
 
 
 class Mesh(NamedTuple):
@@ -72,36 +76,32 @@ def make_mesh(
         If it would have more than `MOST_NODES` nodes.
     """
     soils: list[Soil] = []
-    thicknesses: list[float] = []
+    parts: list[Part] = []
     for soil, thickness in layers:
         if soils and soils[-1] == soil:
-            thicknesses[-1] += thickness
-        else:
-            soils.append(soil)
-            thicknesses.append(thickness)
-    nodes_of = [_graded_nodes] * len(soils)
-    first = [1] * len(soils)
-    for i, (above, soil) in enumerate(pairwise(soils), start=1):
-        if above.water_content(FINER_AT) > soil.water_content(FINER_AT):
-            first[i] = BELOW_FINER
+            parts[-1] = (_graded_nodes, parts[-1][1] + thickness, parts[-1][2])
+            continue
+        below_finer = soils and _held(soils[-1]) > _held(soil)
+        parts.append((_graded_nodes, thickness, BELOW_FINER if below_finer else 1))
+        soils.append(soil)
     if blanket is not None:
+        parts.append((_gravel_nodes, blanket.thickness, 1))
         soils.append(blanket.gravel)
-        thicknesses.append(blanket.thickness)
-        nodes_of.append(_gravel_nodes)
-        first.append(1)
-    depth, number = _nodes(tuple(zip(nodes_of, thicknesses, first, strict=True)), refinement)
+    depth, number = _nodes(tuple(parts), refinement)
     return Mesh(depth, number, tuple(soils))
 
 
 @lru_cache(maxsize=4096)
-def _nodes(
-    parts: tuple[tuple[Callable[[float], NDArray[np.float64]], float, int], ...], refinement: float
-) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry.
+def _held(soil: Soil) -> float:
+    """Water content [1] of a soil at `FINER_AT`; an ensemble asks it of the same few again."""
+    return float(soil.water_content(FINER_AT))
 
-    A part is what places its nodes, its thickness [cm], and into how many its first interval is
-    cut.
-    """
+
+@lru_cache(maxsize=4096)
+def _nodes(
+    parts: tuple[Part, ...], refinement: float
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry."""
     count = sum(nodes(thickness).size - 1 for nodes, thickness, _ in parts) * refinement
     if count > MOST_NODES:
         most = np.floor(MOST_NODES * refinement / count)

@@ -178,7 +178,9 @@ class Calibration(Displayed, Tabled):
                     f"it goes from {stamp(each.start)} to {stamp(each.end)}, and the calibration "
                     f"ends at {stamp(self.now)}",
                     allowed="weather that goes on from there",
-                    cure="calibrate with the readings of this morning, or give a later forecast",
+                    cure="join it to the weather so far, join_weather(weather, forecast)"
+                    if each.start > self.now
+                    else "give a later forecast, or calibrate with earlier readings",
                 )
         faults.raise_if_any()
         return tuple(each.between(self.now, each.end) for each in given)

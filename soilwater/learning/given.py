@@ -18,6 +18,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
+from soilwater.words.quantities import in_people_units
 from soilwater.words.several import items_of
 from soilwater.words.times import as_time, hours_between, stamp
 
@@ -105,10 +106,17 @@ def take_record(
     readings, sensors = _readings(spots, sensors, porosity, doubtful, faults, notes)
     for spot in spots:
         check_rods(spot, faults)
+    named = {spot.name: spot for spot in spots}
     for sensor in sensors:
-        if sensor.spot not in {spot.name for spot in spots}:
+        bottom = sensor.depth + 0.5 * sensor.height
+        if sensor.spot not in named:
+            faults.add(f'a sensor at "{sensor.spot}"', allowed=", ".join(named))
+        elif not named[sensor.spot].depth_at_least and bottom > named[sensor.spot].depth:
             faults.add(
-                f'a sensor at "{sensor.spot}"', allowed=", ".join(spot.name for spot in spots)
+                f"a sensor that reads down to {in_people_units(bottom, 'length')} in "
+                f"{in_people_units(named[sensor.spot].depth, 'length')} of root zone",
+                where=f'spot "{sensor.spot}"',
+                cure="correct its depth, that of its middle, or the depth of the spot",
             )
     faults.raise_if_any()
     times = [reading.time for _, reading in readings if reading.time is not None]

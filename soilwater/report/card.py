@@ -219,7 +219,8 @@ def _why(plan: SpotPlan, line: float) -> str:
     falls = "over 99" if share > 0.99 else f"{100 * share:.0f}"
     said = f"without it {falls} in 100 chances to read {100 * line:g} % or less"
     if plan.outcome == BORDERLINE:
-        return f"{BORDERLINE}: with it {100 * plan.kept:.0f} in 100 chances to stay above it"
+        kept = f"{100 * plan.kept:.0f} in 100 chances to read more than {100 * line:g} %"
+        return f"{BORDERLINE}: with it {kept}"
     if not plan.held:
         return f"not kept by it ({plan.outcome}): it buys {plan.hours_bought:.0f} h"
     if math.isfinite(plan.first_below_without):

@@ -160,6 +160,7 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     meshes = batch.meshes()
     n_nodes = max(mesh.depth.size for mesh in meshes)
     described = describe_columns([case.profile for case in batch.cases], meshes, n_nodes)
+    del meshes
     known = lay_out_run({}, described, batch.axes, batch.settings, batch.coordinates)
     digest = digest_of_run(batch, known)
     if not path.exists():

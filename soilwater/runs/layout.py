@@ -119,8 +119,18 @@ def describe_columns(
     dict
         `depth`, `node_depth`, `depth_bounds`, `layer` and `profile`, columns first.
     """
-    columns = [(mesh.depth, _layers(each)) for mesh, each in zip(meshes, profiles, strict=True)]
-    return {**_geometry(columns, n_nodes), "profile": _texts(profiles)}
+    depths = [mesh.depth for mesh in meshes]
+    return {**_geometry(depths, map(_layers, profiles), n_nodes), "profile": _texts(profiles)}
+
+
+@lru_cache(maxsize=256)
+def _names_of_cells(depth: bytes, layers: tuple[tuple[str, float], ...]) -> NDArray[Any]:
+    """Name of the layer in which each cell lies; columns of one geometry share it."""
+    nodes = np.frombuffer(depth)
+    middle = 0.5 * (nodes[1:] + nodes[:-1])
+    names = np.array([*[name for name, _ in layers], GRAVEL], dtype=object)
+    ends = np.cumsum([thickness for _, thickness in layers])
+    return names[np.searchsorted(ends, middle, side="right")]
 
 
 def _texts(profiles: Sequence[Profile]) -> NDArray[Any]:
@@ -135,21 +145,16 @@ def _layers(profile: Profile) -> tuple[tuple[str, float], ...]:
 
 
 def _geometry(
-    columns: Sequence[tuple[NDArray[np.float64], tuple[tuple[str, float], ...]]], n_nodes: int
+    depths: Sequence[NDArray[np.float64]],
+    layers: Iterable[tuple[tuple[str, float], ...]],
+    n_nodes: int,
 ) -> dict[str, NDArray[Any]]:
     """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers."""
-    node_depth = np.full((len(columns), n_nodes), np.nan)
-    layer = np.full((len(columns), n_nodes - 1), "", dtype=object)
-    known: dict[Any, NDArray[Any]] = {}
-    for i, (depth, layers) in enumerate(columns):
+    node_depth = np.full((len(depths), n_nodes), np.nan)
+    layer = np.full((len(depths), n_nodes - 1), "", dtype=object)
+    for i, (depth, own) in enumerate(zip(depths, layers, strict=True)):
         node_depth[i, : depth.size] = depth
-        # Columns of one geometry share the array of their nodes.
-        if (key := (id(depth), layers)) not in known:
-            middle = 0.5 * (depth[1:] + depth[:-1])
-            names = np.array([*[name for name, _ in layers], GRAVEL], dtype=object)
-            ends = np.cumsum([thickness for _, thickness in layers])
-            known[key] = names[np.searchsorted(ends, middle, side="right")]
-        layer[i, : depth.size - 1] = known[key]
+        layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), own)
     return {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
         "node_depth": node_depth,
@@ -383,7 +388,7 @@ def _column_of_nothing(
     """Lay out a column without its values; its coordinates are read-only, and shared."""
     nothing = {name: np.broadcast_to(np.nan, shape) for name, shape in shapes}
     node_depth = np.frombuffer(depth)
-    described = _geometry([(node_depth, layers)], node_depth.size)
+    described = _geometry([node_depth], [layers], node_depth.size)
     described["profile"] = nothing.pop("profile")
     for each in described.values():
         each.setflags(write=False)

@@ -43,6 +43,8 @@ NOTES = ".written"
 WHOLE = "store"
 """Note of everything that is written when a store is made."""
 _READ_AT_A_TIME = 2**20
+_WRITTEN_AT_A_TIME = 1000
+"""Columns whose depths and profiles are written to a store at a time."""
 NOTHING_WRITTEN = -1
 """Fill of the status. 0 would say that all is well; xarray gives it as missing."""
 
@@ -128,8 +130,7 @@ def create_store(
         draft = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=path.parent))
     try:
         with _writing(path):
-            described = described.assign_attrs({DIGEST: digest})
-            described.to_zarr(draft, mode="w", zarr_format=FORMAT, consolidated=False)
+            _write_known(draft, described.assign_attrs({DIGEST: digest}), batch[0])
             group = zarr.open_group(draft, mode="r+", zarr_format=FORMAT)
             for name, (inner, like) in blanks.items():
                 dims = (*batch, *inner)
@@ -160,6 +161,23 @@ def create_store(
                 raise
     finally:
         shutil.rmtree(draft, ignore_errors=True)
+
+
+def _write_known(path: Path, described: xr.Dataset, along: str) -> None:
+    """Write what is known before a run, some entries at a time along a dimension.
+
+    Texts take several times their size while they are written, and those of 100 000 columns would
+    take half a gigabyte.
+    """
+    size = described.sizes[along]
+    entries = max(1, _WRITTEN_AT_A_TIME * size // described.profile.size)
+    for first in range(0, size, entries):
+        part = described.isel({along: slice(first, first + entries)})
+        if first == 0:
+            part.to_zarr(path, mode="w", zarr_format=FORMAT, consolidated=False)
+            continue
+        part = part.drop_vars([name for name in part.variables if along not in part[name].dims])
+        part.to_zarr(path, append_dim=along, zarr_format=FORMAT, consolidated=False)
 
 
 def _fill_value(name: str, dtype: np.dtype[Any]) -> float | None:

@@ -320,6 +320,10 @@ def sensor(*values):
         ({"sensors": [sensor(0.44, 0.30, 0.28)]}, "1 of the sensor at A1 from 2025-07-02 06:00"),
         ({"sensors": [sensor(0.95, 0.80, 0.60)]}, "sensor at A1 .* relative scale"),
         ({"sensors": [sw.BuriedSensor("Z9", 7.6, ["2025-07-02"], [0.2])]}, 'sensor at "Z9"'),
+        (
+            {"sensors": [sw.BuriedSensor("A1", 26.0, ["2025-07-02"], [0.2])]},
+            "28.5 cm .* in 28.0 cm",
+        ),
         ({"doubtful": "yes"}, '"ask" or "leave out"'),
         ({"meter_error": 0.0}, "meter_error is 0"),
         ({"draws": 2}, "10 or more"),

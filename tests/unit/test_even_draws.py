@@ -8,7 +8,7 @@ from grounds import WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.watering.draws import make_halves, many_draws
-from soilwater.decisions.watering.even_draws import evened
+from soilwater.decisions.watering.even_draws import evened, paired_anew
 from soilwater.decisions.watering.trials import Trial
 from soilwater.ground.base_suction import OVER_GRAVEL
 
@@ -69,7 +69,7 @@ def test_quantiles_move_by_seed_by_less_than_half(many):
         trial = trial_of(drawn, 0.001 * np.random.default_rng(seed).standard_normal(100))
         for name, each in (
             ("as drawn", trial),
-            ("evened", evened(trial, drawn, many, TURF, None)),
+            ("evened", evened(trial, drawn, many, None)),
         ):
             found = np.quantile(each.reading[0].min(axis=1), [0.1, 0.2])
             errors[name].append(found - wanted)
@@ -80,7 +80,7 @@ def test_quantiles_move_by_seed_by_less_than_half(many):
 def test_a_draw_is_moved_as_a_whole_and_keeps_its_rank(many):
     drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 100, 3)
     trial = trial_of(drawn, 0.001 * np.random.default_rng(3).standard_normal(100))
-    moved = evened(trial, drawn, many, TURF, None)
+    moved = evened(trial, drawn, many, None)
     by = moved.reading - trial.reading
     assert np.abs(by).max() > 1e-4
     assert by == pytest.approx(np.broadcast_to(moved.shift[:, :, None], by.shape))
@@ -96,13 +96,33 @@ def test_errors_of_readings_that_spots_start_from_are_known_too(many):
     errors = 0.02 * np.random.default_rng(6).standard_normal(len(many))
     wanted = np.median(lowest_of(many, errors))
     known, unknown = (
-        np.median(evened(trial, drawn, many, TURF, each).reading[0].min(axis=1)) - wanted
+        np.median(evened(trial, drawn, many, each).reading[0].min(axis=1)) - wanted
         for each in (noise, None)
     )
     assert abs(known) < 0.002 < 0.005 < unknown
 
 
+def test_paired_anew_bases_and_weather_do_not_go_along_with_sands():
+    """By chance a correlation of a hundred pairs is 0.1; here it is told by a general library."""
+    for seed in range(3):
+        drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 100, seed)
+        found = paired_anew(drawn)
+        for what in ("soil", "base", "beyond"):
+            before, after = ([getattr(each, what) for each in one] for one in (drawn, found))
+            assert sorted(map(str, before)) == sorted(map(str, after))
+        assert sorted(id(each.weather) for each in found) == sorted(
+            id(each.weather) for each in drawn
+        )
+        known = [
+            [each.soil.water_content(40.0), each.base, each.weather.reference_et.sum()]
+            for each in found
+        ]
+        apart = np.corrcoef(np.array(known, dtype=float).T) - np.eye(3)
+        assert np.abs(apart).max() < 0.03
+
+
 def test_of_few_draws_nothing_is_told_of_others(many):
     drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 20, 0)
     trial = trial_of(drawn, 0.0)
-    assert evened(trial, drawn, many, TURF, None) is trial
+    assert evened(trial, drawn, many, None) is trial
+    assert paired_anew(drawn) == drawn

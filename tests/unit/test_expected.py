@@ -171,3 +171,17 @@ def test_one_spot_has_one_number_in_every_call(kind):
     # Where the window begins and ends, readings are what was asked for.
     ends = window.to_dataset([window.low, window.high]).expected_reading.values
     assert ends == pytest.approx([0.22, 0.12], abs=2e-4)
+
+
+def test_what_is_not_known_is_not_paired():
+    """Base and probe err apart from each other: their variances add up."""
+    base = sw.BaseSuction(6.0, 2.0, 10.0)
+
+    def spread(**given):
+        told = expected_reading(SURVEY, SAND, **given).isel(spot=0)
+        return float(told.expected_reading_upper - told.expected_reading_lower)
+
+    of_base = spread(base_suction=base, probe_error=0.0)
+    of_probe = spread(base_suction=6.0, probe_error=2.0)
+    both = spread(base_suction=base, probe_error=2.0)
+    assert both == pytest.approx(np.hypot(of_base, of_probe), rel=0.06)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import soilwater as sw
-from soilwater.decisions.watering.replanning import as_planned
+from soilwater.decisions.watering.replanning import _changes, as_planned
 from soilwater.soils.scaling import with_suction_scaled
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -17,9 +17,9 @@ DEPTHS = {"A1": 26.0, "A2": 27.0, "C3": 34.0}
 TODAY = np.datetime64("2025-07-07T06:00", "ns")
 
 
-def read(name, values, days):
+def read(name, values, days, depth=None):
     readings = [sw.Reading(v, rod=7.62, time=day) for v, day in zip(values, days, strict=True)]
-    return sw.Spot(name, DEPTHS[name], readings=readings)
+    return sw.Spot(name, depth or DEPTHS[name], readings=readings)
 
 
 @pytest.fixture(scope="module")
@@ -79,10 +79,38 @@ def test_a_drier_reading_brings_more_water(plan, again):
     # An event that is past asks for nothing any more.
     past = replace(plan, asked={**plan.asked, "event_day": "2025-07-06"})
     wet = sw.replan(
-        past, sw.Survey([read("A1", [0.15], [TODAY])]), WEATHER, irrigation="as planned"
+        past,
+        sw.Survey([read("A1", [0.15], [TODAY])]),
+        WEATHER,
+        irrigation="as planned",
+        asked={"largest_amount": "3 mm"},
     )
     assert water(again) > water(wet)
     assert wet.asked["event_day"] is None and "no water by hand" not in repr(wet)
+    # What is asked otherwise than yesterday holds, and is asked again tomorrow.
+    assert wet.asked["largest_amount"] == "3 mm" and "at most 3.0 mm" in repr(wet)
+    assert all(walk.amount <= 3.0 for walk in wet.waterings)
+    unread = "Not read today, and planned from what was read before: A2, C3."
+    assert unread in wet.changes and "Not read today" in " ".join(again.changes)
+
+
+def test_what_a_shorter_forecast_does_not_reach_is_no_change(again, tomorrow):
+    """Yesterday's plan went on; beside it stands what it had until the forecast ends."""
+    end = again.waterings[-1].time
+    said = _changes(again, again, tomorrow, TODAY, end)
+    assert f"The forecast ends at {str(end)[:10]}" in said[-1]
+    assert "As in yesterday's plan: A1, A2, C3." in said
+    none = _changes(again, again, tomorrow, TODAY, end + np.timedelta64(1, "h"))
+    assert not any("forecast ends" in each for each in none)
+
+
+def test_water_that_was_told_already_is_not_counted_twice(again):
+    later = sw.Survey([read("A1", [0.08], [TODAY + np.timedelta64(1, "D")])])
+    name, (event, *_) = next(
+        (name, events) for name, events in again.calibration.given["irrigation"].items() if events
+    )
+    with pytest.raises(sw.InputError, match=f'at "{name}" was told already'):
+        sw.replan(again, later, WEATHER, irrigation={name: [event]}, forecast=WEATHER.shift("2 d"))
 
 
 def test_yesterdays_readings_alone_are_no_new_morning(plan):
@@ -96,6 +124,10 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
         ({"irrigation": None}, 'irrigation="as planned"'),
         ({"irrigation": "none"}, "events by the name of the spot"),
         ({"plan": None}, "not made with a calibration"),
+        ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
+        ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),
+        ({"survey": sw.Survey([read("A1", [0.1], [TODAY], 30.0)])}, "learnt with 26.0 cm"),
+        ({"survey": sw.Survey([read("a1", [0.1], [TODAY], 26.0)])}, 'write "A1"'),
     ],
 )
 def test_a_morning_that_cannot_be_planned_is_refused_with_the_cure(plan, tomorrow, change, told):

@@ -14,6 +14,7 @@ from soilwater.decisions.watering.checking import _watered
 from soilwater.decisions.watering.draws import make_draws, make_halves
 from soilwater.decisions.watering.ensembles import (
     LOW,
+    beside_depths,
     between_depths,
     column,
     daily_share_met,
@@ -68,6 +69,16 @@ def test_between_depths_straight_lines_are_exact_for_what_is_straight():
     values = (2.0 * grid[None, :, None] + np.arange(4.0)) * np.ones((2, 1, 1))
     found = between_depths(grid, values, np.array([21.0, 26.0]))
     assert found == pytest.approx(np.array([42.0 + np.arange(4), 52.0 + np.arange(4)]))
+
+
+def test_only_depths_are_run_that_a_spot_lies_between():
+    """What is not run is not read: readings stay the same, whatever stands in its place."""
+    grid, depth = np.array([20.0, 23.0, 26.0, 29.0]), np.array([21.0, 28.0])
+    beside = beside_depths(grid, depth)
+    assert beside.tolist() == [[True, True, False, False], [False, False, True, True]]
+    values = np.broadcast_to(grid[None, :, None], (2, 4, 3))
+    partly = np.where(beside[:, :, None], values, np.nan)
+    assert between_depths(grid, partly, depth) == pytest.approx(np.array([[21.0] * 3, [28.0] * 3]))
 
 
 def test_reading_between_the_depths_of_the_grid_misses_little():
@@ -443,6 +454,9 @@ def test_words_table_totals_card_and_report_say_alike_what_that_water_buys(tight
     near = tight.spot("B2")
     kept = f"in {100 * near.kept:.0f} % of the cases tried, borderline for 80 %"
     assert kept in near.sentence and kept in said and kept in found
+    assert f"borderline: with it {100 * near.kept:.0f} in 100 chances" in crew_card(
+        tight, near.waterings[0].time
+    )
     assert "* not kept above 14 % by this water, or borderline." in repr(tight)
     assert f"B2 ({100 * near.kept:.0f} %)" in next(
         each for each in tight.totals if each.startswith("Borderline, ")

@@ -257,7 +257,7 @@ class DepthWindow(Displayed, Tabled):
     def _rewetted(self, depths: FloatArray) -> FloatArray:
         """Give the readings [1] that gentle water on a dry green leaves, by draw and depth [cm]."""
         memories = likely_memories(self.samples, _MEMORIES)
-        bases = np.random.default_rng(0).permutation(self.base_suction.spread(_MEMORIES))
+        bases = self.base_suction.shuffled(_MEMORIES)
         return np.array(
             [
                 rest_curve(Rewetted(each, USUAL_RAIN)).reading(depths, self.rod, base)

@@ -247,7 +247,7 @@ def _by_own_depth(
     found = {}
     draws = DRAWS if after is None else MEMORIES
     strata = (np.arange(draws) + 0.5) / draws
-    shuffled = normal_quantile(np.random.default_rng(seed + 1).permutation(strata))
+    shuffled = normal_quantile(np.random.default_rng((seed, 3)).permutation(strata))
     for rod in {spot.usable_readings[0].rod for spot in read}:
         spots = [each for each in read if each.has_depth and each.usable_readings[0].rod == rod]
         extra = [prior.extra(spot) or (0.0, 0.0) for spot in spots]

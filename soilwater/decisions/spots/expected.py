@@ -240,7 +240,7 @@ def _depths(
     spots: Sequence[Spot], rod: float, error: FloatArray | float, draws: int, seed: int
 ) -> FloatArray:
     """Draw depths of spots [cm], by draw and spot: as probed, or beyond a probe's reach."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng((seed, 2))
     strata = (np.arange(draws) + 0.5) / draws
     probe = error * normal_quantile(rng.permutation(strata))[:, np.newaxis]
     beyond = beyond_reach(rng.permutation(strata))[:, np.newaxis]

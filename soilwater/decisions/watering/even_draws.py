@@ -1,9 +1,11 @@
-"""Readings of a hundred draws moved a little, so that they are spread as thousands would be.
+"""A hundred draws paired, and their readings moved a little, so that they stand for thousands.
 
 How many of a hundred draws read less than a line is uncertain by four in a hundred, and amounts of
 water with it. But most of how dry a draw gets follows from what is known of it before it is run:
-its sand at some suctions, its base, its weather. What that says of thousands of draws costs nothing
-(regression estimation of a distribution: Rao, Kovar & Mantel 1990, Biometrika 77:365, from memory).
+its sand at some suctions, its base, its weather. Where dry sands have met high bases by chance,
+they are paired anew (Iman & Conover 1982, Communications in Statistics B 11:311, from memory); and
+what these say of thousands of draws costs nothing (regression estimation of a distribution: Rao,
+Kovar & Mantel 1990, Biometrika 77:365, from memory).
 """
 
 from __future__ import annotations
@@ -12,10 +14,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.decisions.watering.draws import Draw, drying
 from soilwater.decisions.watering.trials import Trial
-from soilwater.ground.turf import Turf
 from soilwater.soils import Hysteretic, Soil
 from soilwater.words.arrays import FloatArray
 
@@ -25,14 +27,58 @@ _HELD_AT = np.array([20.0, 30.0, 40.0, 60.0, 100.0])
 _CONDUCTS_AT = np.array([40.0, 60.0, 100.0])
 """Suctions [cm] at which a sand is known: with base and weather they tell 91 to 95 % of the
 variance of the lowest reading, at 30 to 45 cm under three forecasts."""
+_OTHERS = 5
+"""Features beside those of a sand: of weather two, then base, probe and what lies beyond it."""
 _RIDGE = 0.3
 """What is added to the diagonal for features that hardly differ between draws."""
+_SWEEPS = 4
+"""How often each draw is offered an exchange with any other: after that hardly one is taken."""
 _MISSES = 20
 """So many quantiles of what a model misses are added to what it tells."""
 
 
+def paired_anew(drawn: Sequence[Draw]) -> list[Draw]:
+    """Exchange bases and weather between draws until neither goes along with their sands.
+
+    Parameters
+    ----------
+    drawn : sequence of Draw
+        Paired by chance.
+
+    Returns
+    -------
+    list of Draw
+        The same sands, bases and weather; as they were where they are too few.
+    """
+    if len(drawn) < ENOUGH:
+        return [*drawn]
+    known = _standard(_features(drawn))
+    sand, weather, base = known[:, :-_OTHERS], known[:, -_OTHERS:-3], known[:, -3:-2]
+    of_base = _unlike(sand, base)
+    of_weather = _unlike(np.column_stack([sand, base[of_base]]), weather)
+    return [
+        draw._replace(base=drawn[b].base, weather=drawn[w].weather)
+        for draw, b, w in zip(drawn, of_base, of_weather, strict=True)
+    ]
+
+
+def _unlike(fixed: FloatArray, moved: FloatArray) -> NDArray[np.int64]:
+    """Order `moved` so that its columns go along with those of `fixed` as little as can be."""
+    order = np.arange(len(fixed))
+    product = fixed.T @ moved
+    for i in np.tile(order, _SWEEPS):
+        # What each exchange with another would make of the products.
+        apart, other = fixed[i] - fixed, moved[order] - moved[order[i]]
+        tried = product + apart[:, :, None] * other[:, None, :]
+        size = np.sum(tried**2, axis=(1, 2))
+        best = int(np.argmin(size))
+        if size[best] < (1.0 - 1e-9) * size[i]:
+            product, order[[i, best]] = tried[best], order[[best, i]]
+    return order
+
+
 def evened(
-    trial: Trial, drawn: Sequence[Draw], many: Sequence[Draw], turf: Turf, noise: FloatArray | None
+    trial: Trial, drawn: Sequence[Draw], many: Sequence[Draw], noise: FloatArray | None
 ) -> Trial:
     """Move the readings of each draw so that the lowest of all are spread as those of many.
 
@@ -42,8 +88,6 @@ def evened(
         Spots without water by hand.
     drawn, many : sequence of Draw
         Of the trial, and of as many as there may be.
-    turf : Turf
-        Roots and demand.
     noise : ndarray, shape (spots, draws), or None
         Errors of the readings that spots start from, in standard deviations; None where they start
         drained.
@@ -56,7 +100,7 @@ def evened(
     if trial.draws < ENOUGH:
         return trial
     lowest = trial.reading[:, :, 1:].min(axis=2)
-    own, every = _features(drawn, turf), _features(many, turf)
+    own, every = _features(drawn), _features(many)
     moved = np.empty_like(lowest)
     for i, low in enumerate(lowest):
         of_spot = own, every
@@ -82,16 +126,11 @@ def _spread(own: FloatArray, every: FloatArray, low: FloatArray) -> FloatArray:
     low : ndarray, shape (draws,)
         Lowest readings of the draws [1].
     """
-    middle, width = every.mean(axis=0), every.std(axis=0)
-    differ = width > 1e-9 * (1.0 + np.abs(middle))
-    if not differ.any() or float(np.ptp(low)) < 1e-9:
-        return np.sort(low)
     known, wanted = (
-        np.column_stack(
-            [np.ones(len(each)), ((each - middle) / np.where(differ, width, 1.0))[:, differ]]
-        )
-        for each in (own, every)
+        np.column_stack([np.ones(len(each)), _standard(each, every)]) for each in (own, every)
     )
+    if not known[:, 1:].any() or float(np.ptp(low)) < 1e-9:
+        return np.sort(low)
     ridge = _RIDGE * np.eye(known.shape[1])
     ridge[0, 0] = 0.0
     weights = np.linalg.solve(known.T @ known + ridge, known.T)
@@ -110,12 +149,12 @@ def _spread(own: FloatArray, every: FloatArray, low: FloatArray) -> FloatArray:
     return spread
 
 
-def _features(drawn: Sequence[Draw], turf: Turf) -> FloatArray:
+def _features(drawn: Sequence[Draw]) -> FloatArray:
     """List what is known of draws before they are run, shape (draws, features)."""
     of_sand = {soil: _of_sand(soil) for soil in {draw.soil for draw in drawn}}
     weather = {id(draw.weather): draw.weather for draw in drawn}
     asked = {
-        key: (float(np.sum(turf.demand(each))), float(np.sum(each.rain)))
+        key: (float(np.sum(each.reference_et)), float(np.sum(each.rain)))
         for key, each in weather.items()
     }
     return np.array(
@@ -124,6 +163,15 @@ def _features(drawn: Sequence[Draw], turf: Turf) -> FloatArray:
             for draw in drawn
         ]
     )
+
+
+def _standard(features: FloatArray, of: FloatArray | None = None) -> FloatArray:
+    """Features less their means, in standard deviations, of all or `of` others."""
+    of = features if of is None else of
+    middle, width = of.mean(axis=0), of.std(axis=0)
+    differ = width > 1e-9 * (1.0 + np.abs(middle))
+    found: FloatArray = np.where(differ, (features - middle) / np.where(differ, width, 1.0), 0.0)
+    return found
 
 
 def _of_sand(soil: Soil) -> tuple[float, ...]:

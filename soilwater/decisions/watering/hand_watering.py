@@ -25,7 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     share_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.even_draws import evened
+from soilwater.decisions.watering.even_draws import evened, paired_anew
 from soilwater.decisions.watering.plan_words import (
     borderline_text,
     firm_text,
@@ -281,7 +281,7 @@ def hand_water_plan(
         else:
             _check_start(members[0])
             remembering = as_watered(sand, 2 * draws)
-            halves = make_halves(remembering, members, base, draws, seed)
+            halves = map(paired_anew, make_halves(remembering, members, base, draws, seed))
             rng = np.random.default_rng(seed)
             errors = errors_of(known, length, meter)
             many = many_draws(sand, members, base)
@@ -292,7 +292,7 @@ def hand_water_plan(
                     trial = from_rest(
                         known, drawn, turf, after, length, n_threads, coarse=True, progress=told
                     )
-                    return evened(trial, drawn, many, turf, None)
+                    return evened(trial, drawn, many, None)
                 noise = rng.standard_normal((len(known), draws))
                 trial = from_readings(
                     known,
@@ -305,7 +305,7 @@ def hand_water_plan(
                     coarse=True,
                     progress=told,
                 )
-                return evened(trial, drawn, many, turf, noise)
+                return evened(trial, drawn, many, noise)
 
             made_on, checked_on = (begun(drawn) for drawn in halves)
             assumed = (

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
+from soilwater.decisions.watering.ensembles import members_of
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.planning import WATERING_TIME
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.learning.calibrate import calibrate_again
+from soilwater.learning.calibration import Calibration
 from soilwater.learning.given import begin_of_plan
 from soilwater.runs.scheduling import Progress
 from soilwater.survey.survey import Spot, Survey
@@ -20,8 +22,11 @@ from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
-from soilwater.words.times import as_time
+from soilwater.words.times import as_time, stamp
 
+_DAY_AHEAD = np.timedelta64(24, "h")
+_SAME_DEPTH = 0.05
+"""Depths [cm] that differ by less are written alike."""
 _READ_FIRST = np.timedelta64(2, "h")
 """So long after the crew's hour a green may be read before it is watered (our own choice)."""
 
@@ -34,6 +39,7 @@ def replan(
     *,
     irrigation: Literal["as planned"] | Mapping[str, Sequence[Event]] | None = None,
     forecast: Weather | Sequence[Weather] | None = None,
+    asked: Mapping[str, object] | None = None,
     progress: Progress = False,
 ) -> HandWaterPlan:
     """Learn from this morning's readings, and make yesterday's plan anew.
@@ -53,21 +59,25 @@ def replan(
         not given yet, and planned anew.
     forecast : Weather or sequence of Weather, optional
         What is to come, or several equally likely; `weather` itself, where it goes on, when left
-        out.
+        out. It reaches a day ahead or further.
+    asked : mapping of str to object, optional
+        What is asked otherwise than yesterday, by the arguments of `hand_water_plan`: an event that
+        was moved is ``{"event_day": "2025-07-12"}``. Days that are past are forgotten.
     progress : bool or callable, optional
         As for `hand_water_plan`.
 
     Returns
     -------
     HandWaterPlan
-        As asked for yesterday; `changes` says what is other than yesterday, `calibration` what was
-        learnt.
+        As asked for yesterday, but for what `asked` says; `changes` says what is other than
+        yesterday, `calibration` what was learnt.
 
     Raises
     ------
     InputError
-        If the plan was not made with a calibration, the survey has no reading of today, water is
-        not told, or something given cannot be used.
+        If the plan was not made with a calibration, the survey has no reading of today or other
+        depths than before, water is not told, or twice, the forecast does not reach a day ahead, or
+        something given cannot be used.
     RunError
         If a column cannot be carried through.
 
@@ -105,27 +115,90 @@ def replan(
             f"irrigation is {irrigation!r}",
             allowed='"as planned", or events by the name of the spot',
         )
+    _check_spots(before, survey, faults)
+    otherwise = dict(asked or {})
+    unknown = [name for name in otherwise if name not in plan.asked]
+    if unknown:
+        faults.add(f"asked: {', '.join(map(repr, unknown))}", allowed=", ".join(plan.asked))
+    ahead = weather if forecast is None else forecast
+    now = begin_of_plan(max(fresh)) if fresh else before.now
+    _check_reach(ahead, now, faults)
+    if isinstance(irrigation, Mapping):
+        _check_water(before, irrigation, faults)
     faults.raise_if_any()
     given = irrigation if isinstance(irrigation, Mapping) else as_planned(plan, fresh)
     calibration = calibrate_again(before, survey, weather, given)
-    asked = dict(plan.asked)
-    threshold = asked.pop("threshold")
-    if asked["firm_by"] is not None and as_time(asked["firm_by"], "firm_by") < calibration.now:
-        asked |= {"firm": None, "firm_by": None}
-    today = calibration.now.astype("datetime64[D]")
-    if asked["event_day"] is not None and as_time(asked["event_day"], "event_day") < today:
-        asked["event_day"] = None
+    wanted = _not_past({**plan.asked, **otherwise}, calibration.now)
+    threshold = wanted.pop("threshold")
     made = hand_water_plan(
         calibration.given["survey"],
         calibration.sand,
-        weather if forecast is None else forecast,
+        ahead,
         calibration.turf,
         threshold,
         calibration=calibration,
         progress=progress,
-        **asked,
+        **wanted,
     )
-    return replace(made, changes=_changes(plan, made, survey, calibration.now))
+    end = min(each.end for each in members_of(ahead))
+    return replace(made, changes=_changes(plan, made, survey, calibration.now, end))
+
+
+def _check_spots(before: Calibration, survey: Survey, faults: Faults) -> None:
+    """Note spots that were probed anew, or are written otherwise than before."""
+    old = {spot.name: spot for spot in before.given["survey"].spots}
+    alike = {name.casefold(): name for name in old}
+    for spot in survey.spots:
+        known = old.get(spot.name)
+        if known is None:
+            if spot.name.casefold() in alike:
+                faults.add(f'spot "{spot.name}"', cure=f'write "{alike[spot.name.casefold()]}"')
+        elif spot.has_depth and known.has_depth and abs(spot.depth - known.depth) > _SAME_DEPTH:
+            # What was learnt of it stands on the depth of before.
+            faults.add(
+                f'spot "{spot.name}" is {spot.depth:.1f} cm deep, and was learnt with '
+                f"{known.depth:.1f} cm",
+                cure="give it the depth of before, or calibrate anew with the depth of now",
+            )
+
+
+def _check_reach(ahead: Weather | Sequence[Weather], now: np.datetime64, faults: Faults) -> None:
+    """Note a forecast that leaves nothing to plan."""
+    with faults.catching():
+        end = min(each.end for each in members_of(ahead))
+        if end < now + _DAY_AHEAD:
+            faults.add(
+                f"the forecast ends at {stamp(end)}, and this morning begins at {stamp(now)}",
+                allowed=f"{stamp(now + _DAY_AHEAD)} or later",
+                cure="give what is to come, forecast=read_forecast(...)",
+            )
+
+
+def _check_water(
+    before: Calibration, irrigation: Mapping[str, Sequence[Event]], faults: Faults
+) -> None:
+    """Note water that yesterday's plan knew of already."""
+    record = before.given["irrigation"]
+    known = record if isinstance(record, Mapping) else {"": record}
+    for name, events in irrigation.items():
+        there = {(each.time, each.amount) for each in known.get(name, ())}
+        for each in events if isinstance(events, Sequence) else ():
+            if isinstance(each, Event) and (each.time, each.amount) in there:
+                where = f' at "{name}"' if name else ""
+                faults.add(
+                    f"water of {stamp(each.time)}{where} was told already",
+                    cure="give what was applied since yesterday's readings alone",
+                )
+
+
+def _not_past(asked: dict[str, Any], now: np.datetime64) -> dict[str, Any]:
+    """Forget days that are past."""
+    if asked["firm_by"] is not None and as_time(asked["firm_by"], "firm_by") < now:
+        asked |= {"firm": None, "firm_by": None}
+    today = now.astype("datetime64[D]")
+    if asked["event_day"] is not None and as_time(asked["event_day"], "event_day") < today:
+        asked["event_day"] = None
+    return asked
 
 
 def as_planned(
@@ -157,30 +230,44 @@ def as_planned(
 
 
 def _changes(
-    before: HandWaterPlan, after: HandWaterPlan, survey: Survey, now: np.datetime64
+    before: HandWaterPlan,
+    after: HandWaterPlan,
+    survey: Survey,
+    now: np.datetime64,
+    end: np.datetime64,
 ) -> tuple[str, ...]:
-    """Say spot by spot what is other than the plan before, from an instant on."""
+    """Say spot by spot what is other than the plan before, between two instants."""
     old = {each.spot.name: each for each in before.spots}
-    read = {spot.name: spot for spot in survey.spots}
+    read = {spot.name: spot for spot in survey.spots if spot.usable_readings}
     said, same = [], []
     for each in after.spots:
         name = each.spot.name
-        planned = _from(old[name].waterings, now) if name in old else []
-        walks = _from(each.waterings, now)
+        walks = _between(each.waterings, now, end)
+        if name not in old:
+            said.append(f"{name}: {_water_text(walks)}; it was not in yesterday's plan.")
+            continue
+        planned = _between(old[name].waterings, now, end)
         if _as_pairs(planned) == _as_pairs(walks):
             same.append(name)
             continue
-        why = _read_text(read[name], old[name], now) if name in read and name in old else ""
+        why = _read_text(read[name], old[name], now) if name in read else ""
         said.append(
             f"{name}: {_water_text(walks)}, yesterday's plan had {_water_text(planned)}{why}."
         )
     if same:
         said.append(f"As in yesterday's plan: {', '.join(same)}.")
+    unread = [each.spot.name for each in after.spots if each.spot.name not in read]
+    if unread:
+        said.append(f"Not read today, and planned from what was read before: {', '.join(unread)}.")
+    if any(walk.time >= end for each in before.spots for walk in each.waterings):
+        said.append(f"The forecast ends at {stamp(end)}, and so does this; yesterday's went on.")
     return tuple(said)
 
 
-def _from(walks: Sequence[HandWatering], now: np.datetime64) -> list[HandWatering]:
-    return [walk for walk in walks if walk.time >= now]
+def _between(
+    walks: Sequence[HandWatering], now: np.datetime64, end: np.datetime64
+) -> list[HandWatering]:
+    return [walk for walk in walks if now <= walk.time < end]
 
 
 def _as_pairs(walks: Sequence[HandWatering]) -> list[tuple[np.datetime64, float]]:
