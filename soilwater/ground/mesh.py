@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -13,12 +14,22 @@ from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
 from soilwater.words.errors import InputError
 
-FINEST_INTERVAL = 0.25
-"""Distance of nodes [cm] at the surface, at interfaces and at the base."""
+FINEST_INTERVAL, COARSEST_INTERVAL = 0.25, 1.0
+"""Distance of nodes [cm] at the surface, where soils meet and at the base, and the largest."""
 INTERVAL_GROWTH = 1.3
-"""Each interval may be this much longer than its neighbour nearer an interface."""
-COARSEST_INTERVAL = 1.0
-"""Largest distance of nodes [cm]."""
+"""Each interval may be this much longer than its neighbour nearer an end."""
+MOIST_BASE = 20.0
+"""Suction [cm] up to which what rests at a base keeps the soil above it moist. No front there is
+sharp, and of an error deep down little comes to roots and meter."""
+COARSEST_OF_MOIST, SHARE_OF_DEPTH, COARSEST_BELOW = 0.8, 0.12, 1.6
+"""Largest distance of nodes [cm] over a moist base: near the surface and at the base itself, as a
+share of the depth where that is more, and at any depth. Readings of columns with storms are no
+further off than with 1 cm at every depth, on four nodes for five."""
+COARSE_SCALE = 4.0
+"""Scale of suction [cm] below which a layer is as coarse as gravel, over a moist base too: water
+changes there within less than an interval."""
+SLIVER = 0.3
+"""Share of its neighbour's length below which an interval left over is spread over the others."""
 BELOW_FINER = 3
 """Parts into which the first interval of a layer below a finer soil is cut: water that comes out of
 a mat has to wet a dry sand from its top, and all of the front lies in that interval. At worst
@@ -38,11 +49,6 @@ ends: readings above are within 0.05 % by volume of a fine mesh after 48 h, 0.15
 at the cost of ten nodes in place of twenty."""
 
 
-Part = tuple[Callable[[float], NDArray[np.float64]], float, int]
-"""What places the nodes of a layer, its thickness [cm], and into how many its first interval is
-cut."""
-
-
 class Mesh(NamedTuple):
     """Nodes of a profile and the soil of the interval below each but the last."""
 
@@ -57,7 +63,10 @@ class Mesh(NamedTuple):
 
 
 def make_mesh(
-    layers: Sequence[tuple[Soil, float]], blanket: GravelBlanket | None, refinement: float
+    layers: Sequence[tuple[Soil, float]],
+    blanket: GravelBlanket | None,
+    resting: float | None,
+    refinement: float,
 ) -> Mesh:
     """Nodes at the surface, where soils meet, at the base, and between.
 
@@ -67,6 +76,8 @@ def make_mesh(
         Soils from the top down, and their thicknesses [cm].
     blanket : GravelBlanket or None
         Gravel below them, on coarse intervals of its own.
+    resting : float or None
+        Suction at the base at rest [cm]; None where nothing rests.
     refinement : float
         Cuts every distance between nodes into this many equal parts [1].
 
@@ -76,33 +87,49 @@ def make_mesh(
         If it would have more than `MOST_NODES` nodes.
     """
     soils: list[Soil] = []
-    parts: list[Part] = []
+    thicknesses: list[float] = []
     for soil, thickness in layers:
         if soils and soils[-1] == soil:
-            parts[-1] = (_graded_nodes, parts[-1][1] + thickness, parts[-1][2])
-            continue
-        below_finer = soils and _held(soils[-1]) > _held(soil)
-        parts.append((_graded_nodes, thickness, BELOW_FINER if below_finer else 1))
-        soils.append(soil)
+            thicknesses[-1] += thickness
+        else:
+            soils.append(soil)
+            thicknesses.append(thickness)
+    first = [1] * len(soils)
+    for i, (above, soil) in enumerate(pairwise(soils), start=1):
+        if above.water_content(FINER_AT) > soil.water_content(FINER_AT):
+            first[i] = BELOW_FINER
+    moist = blanket is not None or (resting is not None and resting <= MOIST_BASE)
+    kinds = [_MOIST if moist and each.suction_scale >= COARSE_SCALE else _PLAIN for each in soils]
+    kinds[-1] = _LOWEST if kinds[-1] == _MOIST else _PLAIN
     if blanket is not None:
-        parts.append((_gravel_nodes, blanket.thickness, 1))
         soils.append(blanket.gravel)
-    depth, number = _nodes(tuple(parts), refinement)
+        thicknesses.append(blanket.thickness)
+        kinds.append(_BLANKET)
+        first.append(1)
+    depth, number = _nodes(tuple(zip(kinds, thicknesses, first, strict=True)), refinement)
     return Mesh(depth, number, tuple(soils))
 
 
-@lru_cache(maxsize=4096)
-def _held(soil: Soil) -> float:
-    """Water content [1] of a soil at `FINER_AT`; an ensemble asks it of the same few again."""
-    return float(soil.water_content(FINER_AT))
+_PLAIN, _MOIST, _LOWEST, _BLANKET = range(4)
+"""Kinds of layers whose nodes are placed differently."""
 
 
 @lru_cache(maxsize=4096)
 def _nodes(
-    parts: tuple[Part, ...], refinement: float
+    parts: tuple[tuple[int, float, int], ...], refinement: float
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry."""
-    count = sum(nodes(thickness).size - 1 for nodes, thickness, _ in parts) * refinement
+    """Nodes [cm] and the soil of each interval, shared by all columns of one geometry.
+
+    A part is the kind of a layer, its thickness [cm], and into how many its first interval is cut.
+    """
+    bottoms = np.cumsum([thickness for _, thickness, _ in parts])
+    plain = [
+        _gravel_nodes(thickness)
+        if kind == _BLANKET
+        else _graded_nodes(kind, float(bottom) - thickness, thickness)
+        for (kind, thickness, _), bottom in zip(parts, bottoms, strict=True)
+    ]
+    count = sum(each.size - 1 for each in plain) * refinement
     if count > MOST_NODES:
         most = np.floor(MOST_NODES * refinement / count)
         raise InputError(
@@ -110,10 +137,10 @@ def _nodes(
             f"{MOST_NODES:,}; take a refinement of {most:g} or less."
         )
     depth, number = [np.zeros(1)], []
-    for i, (nodes, thickness, first) in enumerate(parts):
-        steps = _cut(nodes, thickness, first if refinement >= 1.0 else 1, refinement)
+    for i, (_, _, first) in enumerate(parts):
+        steps = _cut(plain[i], first if refinement >= 1.0 else 1, refinement)
         ends = depth[-1][-1] + np.cumsum(steps)
-        ends[-1] = sum(each for _, each, _ in parts[: i + 1])
+        ends[-1] = bottoms[i]
         depth.append(ends)
         number.append(np.full(steps.size, i, dtype=np.int64))
     shared = np.concatenate(depth), np.concatenate(number)
@@ -122,28 +149,32 @@ def _nodes(
     return shared
 
 
-@lru_cache(maxsize=4096)
-def _graded_nodes(thickness: float) -> NDArray[np.float64]:
-    """Nodes of a layer [cm] from its top: close at both ends, wider towards the middle."""
-    step = FINEST_INTERVAL
-    half: list[float] = []
-    total = 0.0
-    while total + step < 0.5 * thickness:
-        half.append(step)
-        total += step
-        step = min(step * INTERVAL_GROWTH, COARSEST_INTERVAL)
-    # What is left in the middle is one interval, or two, or spread so that none is a sliver.
-    rest = 0.5 * thickness - total
-    middle = [rest, rest] if rest > 0.5 * step else [2.0 * rest] if rest > 0.25 * step else []
-    steps = np.array([*half, *middle, *half[::-1]])
-    if steps.size == 0:
-        steps = np.array([thickness])
-    nodes = np.append(0.0, np.cumsum(steps * (thickness / steps.sum())))
-    nodes.setflags(write=False)
-    return nodes
+def _graded_nodes(kind: int, top: float, thickness: float) -> NDArray[np.float64]:
+    """Nodes of a layer [cm] from its top, wider towards the middle, and with depth if moist."""
+
+    def after(interval: float, depth: float) -> float:
+        """Length of the interval [cm] that follows one, at a depth."""
+        longest = COARSEST_INTERVAL
+        if kind != _PLAIN:
+            longest = max(COARSEST_OF_MOIST, min(SHARE_OF_DEPTH * depth, COARSEST_BELOW))
+        return min(interval * INTERVAL_GROWTH, longest)
+
+    down, up = [0.0], [thickness]
+    below, above = FINEST_INTERVAL, COARSEST_OF_MOIST if kind == _LOWEST else FINEST_INTERVAL
+    while down[-1] + min(below, above) < up[-1]:
+        if below <= above:
+            down.append(down[-1] + below)
+            below = after(below, top + down[-1])
+        else:
+            up.append(up[-1] - above)
+            above = after(above, top + up[-1])
+    steps = np.diff([*down, *up[::-1]])
+    # What is left in the middle is an interval, or spread over the others if it is a sliver.
+    if steps.size > 1 and steps[len(down) - 1] < SLIVER * min(below, above):
+        steps = np.delete(steps, len(down) - 1)
+    return np.append(0.0, np.cumsum(steps * (thickness / steps.sum())))
 
 
-@lru_cache(maxsize=1024)
 def _gravel_nodes(thickness: float) -> NDArray[np.float64]:
     """Nodes of a gravel blanket [cm] from its top: close at both ends, far apart between."""
     down, up = [0.0], [thickness]
@@ -156,20 +187,12 @@ def _gravel_nodes(thickness: float) -> NDArray[np.float64]:
         else:
             up.append(up[-1] - above)
             above = min(above * GRAVEL_GROWTH, COARSEST_GRAVEL_INTERVAL)
-    nodes = np.array([*down, *up[::-1]])
-    nodes.setflags(write=False)
-    return nodes
+    return np.array([*down, *up[::-1]])
 
 
-@lru_cache(maxsize=4096)
-def _cut(
-    nodes: Callable[[float], NDArray[np.float64]], thickness: float, first: int, refinement: float
-) -> NDArray[np.float64]:
+def _cut(plain: NDArray[np.float64], first: int, refinement: float) -> NDArray[np.float64]:
     """Distances between nodes, each of the plain ones cut into equal parts."""
-    plain = nodes(thickness)
     plain = np.append(np.linspace(0.0, plain[1], first, endpoint=False), plain[1:])
     parts = max(1, round((plain.size - 1) * refinement))
     places = np.linspace(0.0, plain.size - 1, parts + 1)
-    refined: NDArray[np.float64] = np.diff(np.interp(places, np.arange(plain.size), plain))
-    refined.setflags(write=False)
-    return refined
+    return np.diff(np.interp(places, np.arange(plain.size), plain))

@@ -386,7 +386,7 @@ class Profile:
             If it would have more than `MOST_NODES` nodes.
         """
         layers = [(layer.soil, layer.thickness) for layer in self.layers]
-        return make_mesh(layers, self.blanket, refinement)
+        return make_mesh(layers, self.blanket, self.base.resting_suction(self.depth), refinement)
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""

@@ -1,25 +1,27 @@
 """Profiles: layers, base conditions, the mesh, and how they are written and shown."""
 
 import dataclasses
-import json
 from dataclasses import replace
 
 import numpy as np
 import pint
 import pytest
-from grounds import CLEAN_GRAVEL, MIDDLE_MIX, PEA_GRAVEL
+from grounds import CLEAN_GRAVEL, MIDDLE_MIX, PEA_GRAVEL, WET_MIX
 from hypothesis import given
 from hypothesis import strategies as st
 
 import soilwater as sw
-from soilwater.ground.base import BASES, base_to_dict
+from soilwater.ground.base import BASES
 from soilwater.ground.mesh import (
     BELOW_FINER,
+    COARSEST_BELOW,
     COARSEST_INTERVAL,
+    COARSEST_OF_MOIST,
     FINEST_INTERVAL,
     INTERVAL_GROWTH,
+    SHARE_OF_DEPTH,
+    SLIVER,
 )
-from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
@@ -126,25 +128,49 @@ def test_nodes_lie_at_every_end_of_a_layer_and_are_close_there(upper, lower, ref
     steps = np.diff(depth)
     assert steps.min() > 0.0
     assert np.array_equal(soil, (depth[:-1] >= upper).astype(int))
+    # Gravel is close at its lower end too, and at no depth further apart.
     for number, thickness in ((0, upper), (1, lower)):
-        own = steps[soil == number]
+        own, ends = steps[soil == number], depth[1:][soil == number]
         if number and refinement >= 1.0:
             # Water from a finer soil wets it from its top: the first interval is cut once more.
             top = BELOW_FINER * int(refinement)
             assert own[:top] == pytest.approx(own[0])
             own = np.append(own[:top].reshape(-1, BELOW_FINER).sum(axis=1), own[top:])
-        finest, coarsest = FINEST_INTERVAL / refinement, COARSEST_INTERVAL / refinement
-        # Up to half an interval left over in the middle may lengthen all of them a little.
-        spare = min(1.5, thickness / max(thickness - 0.5 * COARSEST_INTERVAL, 1e-9)) + 1e-9
-        # Half of five intervals is two: a coarser mesh may be a quarter coarser still.
-        uneven = 1.25 if refinement < 1.0 else 1.0
-        assert max(own[0], own[-1]) <= min(1.5 * finest * uneven, thickness) + 1e-9
-        assert own.max() <= coarsest * spare * uneven
-        towards_middle = own[: (own.size + 1) // 2]
-        growth = towards_middle[1:] / towards_middle[:-1]
+            ends = ends[-own.size :]
+        # A sliver in the middle may lengthen all others a little; half of five intervals is two.
+        spare = (1.0 + SLIVER) * (1.25 if refinement < 1.0 else 1.0)
+        deep = 0.0 if number else np.minimum(SHARE_OF_DEPTH * ends, COARSEST_BELOW)
+        longest = np.maximum(COARSEST_INTERVAL if number else COARSEST_OF_MOIST, deep) / refinement
+        assert max(own[0], own[-1]) <= min(spare * FINEST_INTERVAL / refinement, thickness) + 1e-9
+        assert np.all(own <= spare * longest + 1e-9)
         if refinement >= 1.0:
+            growth = np.maximum(own[1:-1] / np.maximum(own[:-2], own[2:]), 1.0)
             assert np.all(growth <= INTERVAL_GROWTH + 1e-9)
-        assert own == pytest.approx(own[::-1])
+
+
+def test_nodes_lie_further_apart_with_depth_over_a_base_that_keeps_sand_moist():
+    def steps(*layers, base):
+        named = [sw.Layer(*each, f"layer {i}") for i, each in enumerate(layers)]
+        return np.diff(sw.Profile(named, base).mesh().depth)
+
+    moist = steps((SAND, 60.0), base=sw.SeepageFace())
+    assert moist[[0, -1]] == pytest.approx([FINEST_INTERVAL, COARSEST_OF_MOIST], rel=0.1)
+    assert moist.max() == pytest.approx(COARSEST_BELOW, rel=0.1)
+    # By the depth of a layer below the surface, not by its place in the layer.
+    lower = steps((WET_MIX, 40.0), (SAND, 20.0), base=sw.SeepageFace())
+    begins = np.searchsorted(np.cumsum(lower), 40.0, side="right")
+    assert moist[:12].max() < 1.1 * COARSEST_OF_MOIST
+    assert lower[begins : begins + 12].max() > 0.9 * COARSEST_BELOW
+    # Where nothing keeps it moist, and in gravel, a front may be sharp at any depth.
+    for soil, base in (
+        (SAND, sw.FreeDrainage()),
+        (SAND, sw.Sealed()),
+        (SAND, sw.WaterTable(200.0)),
+        (GRAVEL, sw.SeepageFace()),
+    ):
+        plain = steps((soil, 60.0), base=base)
+        assert plain[[0, -1]] == pytest.approx([FINEST_INTERVAL] * 2, rel=0.1)
+        assert plain.max() == pytest.approx(COARSEST_INTERVAL, rel=0.1)
 
 
 @given(thickness=st.floats(0.3, 120.0), parts=st.integers(2, 8))
@@ -187,26 +213,6 @@ def test_a_profile_comes_back_from_its_text_as_it_was(base):
     again = sw.Profile.from_json(profile.to_json())
     assert again == profile
     assert hash(again) == hash(profile)
-
-
-def test_texts_of_many_profiles_are_the_json_of_each():
-    layers = (sw.Layer(MIDDLE_MIX, 30.0, 'mix "A"'), sw.Layer(GRAVEL, 15.0, "subsoil"))
-    profiles = [
-        sw.Profile(layers, sw.SeepageFace()),
-        sw.Profile(layers[:1], sw.SeepageFace(), "Fen Edge, 3"),
-        sw.Profile.over_gravel(MIDDLE_MIX, 30.0),
-    ]
-    assert [json.loads(text) for text in texts_of(profiles)] == [
-        {
-            "layers": [
-                {"soil": each.soil.to_dict(), "thickness": each.thickness, "name": each.name}
-                for each in profile.layers
-            ],
-            "base": base_to_dict(profile.base),
-            "name": profile.name,
-        }
-        for profile in profiles
-    ]
 
 
 def test_every_base_condition_is_known_by_its_name():
