@@ -7,7 +7,12 @@ import pytest
 from grounds import WET_MIX
 
 import soilwater as sw
-from soilwater.decisions.watering.plan_words import standard_error, with_sentence
+from soilwater.decisions.watering.plan_words import (
+    standard_error,
+    surely_kept,
+    time_text,
+    with_sentence,
+)
 from soilwater.decisions.watering.planning import Short
 from soilwater.decisions.watering.visits import Visits, within_crew_time
 
@@ -126,6 +131,35 @@ def test_what_is_too_near_to_the_share_asked_for_is_neither_kept_nor_not(plan):
     assert told(0.77, None).why_not.endswith(said) and said in told(0.77, Short(True)).sentence
 
 
+def test_a_share_just_a_standard_error_off_is_told_apart_on_both_sides(plan):
+    """0.8 + 0.04 is more than 0.84 in the last digit, and 84 of 100 are not borderline for that."""
+    for share, draws in ((0.8, 100), (0.8, 400), (0.9, 900), (0.5, 100), (1.0, 100)):
+        error = standard_error(share, draws)
+        for sign, kept in ((1, True), (-1, share == 1.0)):
+            counted = round(draws * (share + sign * error)) / draws
+            assert surely_kept(counted, share, error) is kept
+            assert not surely_kept(counted - 1.0 / draws, share, error)
+            spot = replace(plan.spot("B2"), kept=counted, held=kept, left_out=())
+            told = with_sentence(spot, 0.12, share, error, Short(False), 0.2, 0.2)
+            assert told.outcome == ("kept" if kept else "more would help")
+
+
+def test_a_borderline_spot_that_had_part_of_its_water_is_told_both_and_not_given_up(plan):
+    walks = plan.spot("B2").waterings
+    cut = replace(plan.spot("B2"), kept=0.82, held=False, waterings=walks[1:], left_out=walks[:1])
+    told = with_sentence(cut, 0.12, 0.8, 0.04, None, 0.2, 0.2)
+    assert told.outcome == "borderline"
+    assert told.why_not.startswith("gets only part of its water for want of time, and stays above")
+    assert "no time for" in told.sentence and "above 12 %, borderline; without" in told.sentence
+    assert time_text([told], 60.0)[-1].startswith("crew_time=")
+    # Nobody is told of others that are kept where there are none.
+    lost = with_sentence(replace(cut, kept=0.4), 0.12, 0.8, 0.04, None, 0.2, 0.2)
+    assert time_text([lost], 60.0)[-1].startswith("Given up for want of time: B2; crew_time=")
+    other = replace(plan.spot("C3"), held=True)
+    said = time_text([lost, other], 60.0)[-1]
+    assert said.startswith("Given up for want of time, so that others are kept: B2; ")
+
+
 def test_what_a_plan_is_made_for_is_told(plan):
     """More than was asked for, or half of the draws it has not seen would miss it."""
     assert any(each.startswith("made for 90 % of its cases") for each in plan.assumptions)
@@ -151,6 +185,11 @@ def test_time_goes_where_it_keeps_spots_and_then_to_the_driest():
     # Two that fit in whole before the driest, and that one before none at all.
     every = {0: [event], 1: [event], 3: [event]}
     assert shared(every, set(), 110.0)[1] == {0: [], 1: [], 3: [event]}
+    # Time that is just enough is enough, whatever sums of it lose in their last digit.
+    tenth = {i: [event] for i in range(3)}
+    assert not any(
+        within_crew_time(tenth, lambda *_: 0.1, lambda *_: (0.1,), set(), 0.3)[1].values()
+    )
     # What no water keeps comes last, however little time it takes.
     assert shared(every, {1}, 130.0)[1] == {0: [], 1: [event], 3: []}
     # Where none fits in whole, the driest first.

@@ -308,6 +308,10 @@ def test_prints_and_html():
     assert "&lt;us&gt;" in window._repr_html_() and "<us>" not in window._repr_html_()
     with pytest.raises(InputError, match="the rods and the root layer, or more"):
         window.to_dataset([5.0])
+    # What its curves do not reach is no root zone.
+    assert window.to_dataset([100.0]).expected_reading < 0.1
+    with pytest.raises(InputError, match=r"depths: 180 cm; allowed: .*, up to 100 cm"):
+        window.to_dataset([30.0, 180.0])
 
 
 def test_named_targets_and_the_usual_base_are_those_of_their_sources():

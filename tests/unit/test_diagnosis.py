@@ -669,6 +669,9 @@ def test_a_reading_with_an_error_of_its_own_says_less():
         # What tells nothing leaves what was expected beforehand.
         assert nothing.probability(cause.name) == pytest.approx(cause.prior, abs=0.06)
     assert sure.band[1] - sure.band[0] < 0.7 * (hardly.band[1] - hardly.band[0])
+    # However little is known, a reading lies between 0 and 1.
+    unknown = low_spot(0.9)
+    assert unknown.band == (0.0, 1.0) == unknown.as_green_reads[::2]
     # Beside one of today, a reading of no worth changes nothing.
     today, old = Reading(0.25, rod=ROD), Reading(0.05, rod=ROD, added_error=0.9)
     alone, both = (

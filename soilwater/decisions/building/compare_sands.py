@@ -292,8 +292,8 @@ def compare_sands(
     Raises
     ------
     InputError
-        If there are no sands or depths, two sands have one name, a depth is less than the rods,
-        weather comes without depths or turf, or as for `depth_window`.
+        If there are no sands or depths, two sands have one name, a depth is less than the rods
+        or more than 100 cm, weather comes without depths or turf, or as for `depth_window`.
     RunError
         If a column cannot be carried through.
 

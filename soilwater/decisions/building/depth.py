@@ -200,7 +200,7 @@ class DepthWindow(Displayed, Tabled):
         Raises
         ------
         InputError
-            If a depth is too small.
+            If a depth is too small, or deeper than any root zone.
         """
         least = max(self.rod, self.root_layer)
         if depths is None:
@@ -208,10 +208,11 @@ class DepthWindow(Displayed, Tabled):
             grid = np.linspace(least, end, 121)
         else:
             grid = lengths(depths, "depths")
-            if np.any(grid < least - 1e-9):
+            wrong = grid[(grid < least - 1e-9) | (grid > DEEPEST + 1e-9)]
+            if wrong.size:
                 raise InputError(
-                    f"depths: {grid.min():g} cm; allowed: {least:g} cm, the rods and the root "
-                    "layer, or more."
+                    f"depths: {wrong[0]:g} cm; allowed: {least:g} cm, the rods and the root "
+                    f"layer, or more, up to {DEEPEST:g} cm."
                 )
         bases = self.base_suction.shuffled(self.likely.curve.size)
         reading = self.likely.readings(grid, self.rod, bases)

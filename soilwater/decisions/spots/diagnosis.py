@@ -260,7 +260,7 @@ def _by_own_depth(
         for spot, readings in zip(spots, drawn.T, strict=True):
             own = reading_error(spot, rod, values["meter_error"])
             error = float(np.hypot(own, np.hypot(values["meter_offset"], values["model_error"])))
-            low, high = np.quantile(np.maximum(readings + error * shuffled, 0.0), [LOW, HIGH])
+            low, high = np.quantile(np.clip(readings + error * shuffled, 0.0, 1.0), [LOW, HIGH])
             found[spot.name] = (float(low), float(np.median(readings)), float(high))
     return found
 

@@ -141,7 +141,7 @@ def told_of(calibration: Calibration, spot: Spot, rod: float, meter_error: float
     low, expected, high = learned_readings(calibration, rod)[:, number].tolist()
     error = reading_error(spot, rod, meter_error)
     low, high = (
-        expected + sign * math.hypot(end - expected, NORMAL_END * error)
+        min(max(expected + sign * math.hypot(end - expected, NORMAL_END * error), 0.0), 1.0)
         for sign, end in ((-1.0, low), (1.0, high))
     )
     reading = float(as_drained_with(calibration, number, rod))

@@ -301,7 +301,7 @@ def _told_of(
     error = reading_error(weighed.basis.spot, rod, reckoned.errors[0])
     scatter = float(np.hypot(error, reckoned.errors[1])) * rng.standard_normal(expected.shape)
     low, middle, high = _quantiles(
-        np.maximum(expected + scatter, 0.0), weight[:, None], (LOW, 0.5, HIGH)
+        np.clip(expected + scatter, 0.0, 1.0), weight[:, None], (LOW, 0.5, HIGH)
     )
     return Told(float(np.mean(values)), middle, (low, high))
 

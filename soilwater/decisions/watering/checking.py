@@ -10,7 +10,13 @@ import numpy as np
 
 from soilwater.decisions.watering.aside import put_aside
 from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, run_columns
-from soilwater.decisions.watering.plan_words import quiet, standard_error, walk, with_sentence
+from soilwater.decisions.watering.plan_words import (
+    quiet,
+    standard_error,
+    surely_kept,
+    walk,
+    with_sentence,
+)
 from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
@@ -101,7 +107,7 @@ def checked(
             first_below_without=day,
             to_gravel=float(lost.mean()),
             hours_bought=_hours(reading, line) - _hours(bare, line),
-            held=bool(np.mean(lowest > line) >= min(share + error, 1.0)),
+            held=surely_kept(float(np.mean(lowest > line)), share, error),
             sentence="",
             firm=_firm(reading, by, wish),
             left_out=tuple(walk(spot, event, flow) for event in left_out[i]),

@@ -84,13 +84,15 @@ def _outcome(plan: SpotPlan, share: float, error: float, short: Short | None) ->
     """Say in two or three words what comes of a plan."""
     if plan.held:
         return "kept" if plan.waterings else "none needed"
+    if plan.kept > share - error + _ROUNDED:
+        return BORDERLINE
     if plan.left_out:
         return NO_TIME + (f"; {REBUILD}" if short is not None and short.holds_too_little else "")
-    if plan.kept > share - error:
-        return BORDERLINE
     return REBUILD if short is not None and short.holds_too_little else "more would help"
 
 
+_ROUNDED = 1e-9
+"""By so much a share may seem off that is a standard error from another, for want of digits [1]."""
 NO_TIME = "no time"
 REBUILD = "rebuild or live with it"
 """What comes of a plan for a spot that holds too little to keep its line."""
@@ -101,13 +103,18 @@ def standard_error(share: float, draws: int) -> float:
     return float(np.sqrt(share * (1.0 - share) / draws))
 
 
+def surely_kept(kept: float, share: float, error: float) -> bool:
+    """Tell whether a share is larger than the one asked for by a standard error, or is all [1]."""
+    return kept >= min(share + error, 1.0) - _ROUNDED
+
+
 def _why_not(plan: SpotPlan, line: float, share: float, error: float, short: Short | None) -> str:
     """Say why a spot does not keep its line, and what to do, after its name."""
     outcome = plan.outcome
     above = f"above {100 * line:g} %"
+    part = "gets only part of its water" if plan.waterings else "is left out"
     if outcome.startswith(NO_TIME):
-        got = "gets only part of its water" if plan.waterings else "is left out"
-        return f"{got} for want of time{_beyond_text(outcome, line)}"
+        return f"{part} for want of time{_beyond_text(outcome, line)}"
     if outcome == REBUILD and not plan.waterings:
         return (
             f"holds too little to stay {above}, whatever it is given: rebuild it, or live with it "
@@ -115,8 +122,9 @@ def _why_not(plan: SpotPlan, line: float, share: float, error: float, short: Sho
         )
     got = f"stays {above} in {100 * plan.kept:.0f} % of the cases tried"
     if outcome == BORDERLINE:
+        why = f"{part} for want of time, and " if plan.left_out else ""
         return (
-            f"{got}, {BORDERLINE} for {100 * share:.0f} %, as so many cases tell it to within "
+            f"{why}{got}, {BORDERLINE} for {100 * share:.0f} %, as so many cases tell it to within "
             f"{100 * error:.0f} %"
         )
     got += f", not in the {100 * share:.0f} % asked for"
@@ -174,6 +182,7 @@ def _sentence(plan: SpotPlan, line: float, why: str, drained: float, rewetted: f
             f"{at}: the crew has no time for {in_one_unit(missing, 'water_amount')} of its water "
             f"({', '.join(stamp(each.time) for each in plan.left_out)}), which leaves "
             f"{100 * plan.kept:.0f} % of the cases tried above {100 * line:g} %"
+            f"{f', {BORDERLINE}' * (plan.outcome == BORDERLINE)}"
             f"{_beyond_text(plan.outcome, line)}; {without}"
         )
     elif not plan.held:
@@ -274,10 +283,12 @@ def time_text(plans: Sequence[SpotPlan], have: float) -> list[str]:
         )
     if not left:
         return []
-    given_up = [each.spot.name for each in plans if each.left_out and not each.held]
+    given_up = [each.spot.name for each in plans if each.outcome.startswith(NO_TIME)]
     enough = f'crew_time="{np.ceil(most / 60.0):.0f} min" would do for all'
     if given_up:
-        enough = f"Given up for want of time, so that others are kept: {listed(given_up)}; {enough}"
+        others = any(each.held and each.waterings for each in plans)
+        why = "Given up for want of time" + (", so that others are kept" if others else "")
+        enough = f"{why}: {listed(given_up)}; {enough}"
     return [*said, enough]
 
 

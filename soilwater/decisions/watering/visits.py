@@ -17,6 +17,8 @@ CREW_HOURS = (6.0, 12.0)
 DAYS_BACK = 2
 """How many days before a miss may be watered for it, where one cannot hold it."""
 _NEVER = 10**9
+_ROUNDED = 1e-6
+"""Time that sums may lose for want of digits [s]."""
 BACK_AFTER = 48.0
 """A spot that starts below the line is to be back above it after so long [h]."""
 
@@ -134,7 +136,7 @@ def within_crew_time(
         for i, of_spot in events.items()
         for event in of_spot
     }
-    free = {time: most for _, time in need}
+    free = {time: most + _ROUNDED for _, time in need}
     total = {i: sum(need[i, event.time] for event in of_spot) for i, of_spot in events.items()}
     whole = set()
     for i in sorted(set(events) - hopeless, key=lambda i: (total[i], i)):
