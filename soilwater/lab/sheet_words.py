@@ -262,7 +262,7 @@ def level_of(text: str) -> str:
     before = rf"(?:at|to|{other.AT})"
     of_core = rf"(?: (?:of|{other.OF}) (?:the |each )?{_PLACE})"
     about_suction = role_of(words) in ("suction", "suction_level") or re.search(
-        r"suction|water table|reference|\bzero\b", words
+        r"suction|water table|^reference ?[:=-]|\breference (is|at|level|plane)\b|\bzero\b", words
     )
     for level, pattern in (
         (
@@ -277,7 +277,7 @@ def level_of(text: str) -> str:
             return level
         named = (
             rf"\b{before} (?:the )?(?:{_PLACE} )?(?:{pattern})\b|\b(?:{pattern}){of_core}"
-            rf"|^reference\W+(?:{pattern})\b"
+            rf"|^reference\W+(?:the )?(?:{pattern})(?: ?[,;(]|$)"
         )
         if about_suction and re.search(named, words):
             return level

@@ -348,7 +348,9 @@ def lay_out_column(
         With attributes as the vocabulary has them.
     """
     made = {**values, "profile": _texts([profile])}
-    run = _column_of_nothing(
+    few = times.size <= _MOST_TIMES_KEPT
+    lay_out_nothing = _column_of_nothing if few else _column_of_nothing.__wrapped__
+    run = lay_out_nothing(
         tuple([(name, array.shape) for name, array in made.items()]),
         _layers(profile),
         mesh.depth.tobytes(),
@@ -368,6 +370,11 @@ def lay_out_column(
         each = run.variables[name]
         each.data = xr.Variable(each.dims, each.data.copy(), fastpath=True)
     return run
+
+
+_MOST_TIMES_KEPT = 10_000
+"""Output times beyond which the layout of a column is made anew: 64 of a million would be 1 GB, and
+each is next to nothing beside its run."""
 
 
 @lru_cache(maxsize=64)

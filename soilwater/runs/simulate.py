@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal, Protocol, cast
@@ -283,7 +283,7 @@ def compare_depths(
     if not thicknesses:
         faults.add("there are none", allowed="at least one")
     faults.raise_if_any()
-    common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    common = _common(turf, start, irrigation, rules)
     cases, axes = _ensemble(profiles, weather, sand, layer, common)
     settings = make_settings(
         cases[0].weather,
@@ -376,7 +376,7 @@ def simulate_ensemble(
     >>> dict(band.sizes)
     {'quantile': 2, 'time': 3}
     """
-    common = {"turf": turf, "start": start, "irrigation": irrigation, "rules": rules}
+    common = _common(turf, start, irrigation, rules)
     if isinstance(profile, Spot) or calibration is not None:
         cases, axes = _learned(profile, weather, calibration, sand, layer, common)
     else:
@@ -394,6 +394,12 @@ def simulate_ensemble(
     ).for_cases(cases)
     batch = Batch(cases, axes, settings)
     return run_batch(batch, Workers(n_threads, executor, progress), store)
+
+
+def _common(turf: Any, start: Any, *several: Any) -> dict[str, Any]:
+    """Arguments of `Case` that columns share; an iterator would be empty for the second one."""
+    kept = [tuple(each) if isinstance(each, Iterator) else each for each in several]
+    return {"turf": turf, "start": start, "irrigation": kept[0], "rules": kept[1]}
 
 
 def _ensemble(

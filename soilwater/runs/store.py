@@ -164,20 +164,25 @@ def create_store(
 
 
 def _write_known(path: Path, described: xr.Dataset, along: str) -> None:
-    """Write what is known before a run, some entries at a time along a dimension.
+    """Write what is known before a run, its long texts some entries at a time along a dimension.
 
     Texts take several times their size while they are written, and those of 100 000 columns would
-    take half a gigabyte.
+    take half a gigabyte. All else is written at once, for how times and labels are kept follows
+    from all of them.
     """
     size = described.sizes[along]
     entries = max(1, _WRITTEN_AT_A_TIME * size // described.profile.size)
-    for first in range(0, size, entries):
-        part = described.isel({along: slice(first, first + entries)})
-        if first == 0:
-            part.to_zarr(path, mode="w", zarr_format=FORMAT, consolidated=False)
-            continue
-        part = part.drop_vars([name for name in part.variables if along not in part[name].dims])
-        part.to_zarr(path, append_dim=along, zarr_format=FORMAT, consolidated=False)
+    texts = [name for name in ("profile", "layer") if along in described[name].dims]
+    without = described.copy()
+    for name in texts:
+        without.variables[name].data = np.full(described[name].shape, "", dtype=object)
+    chunks = {name: {"chunks": (entries, *described[name].shape[1:])} for name in texts}
+    without.to_zarr(path, mode="w", zarr_format=FORMAT, consolidated=False, encoding=chunks)
+    group = _zarr().open_group(path, mode="r+", zarr_format=FORMAT)
+    for name in texts:
+        for first in range(0, size, entries):
+            part = slice(first, first + entries)
+            group[name][part] = described[name].values[part]
 
 
 def _fill_value(name: str, dtype: np.dtype[Any]) -> float | None:

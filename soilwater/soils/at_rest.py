@@ -139,7 +139,8 @@ class RestCurves:
         made = cls.__new__(cls)
         made.soils = ()
         made._hold(suction, even, integrals.ravel())
-        made.saturated = water[:, 0]
+        # A view would keep all of them.
+        made.saturated = water[:, 0].copy()
         return made
 
     def _hold(self, suction: FloatArray, even: int, integrals: FloatArray) -> None:

@@ -78,8 +78,9 @@ def steady_weather(
     71.12
     """
     faults = Faults("steady_weather")
-    whole = isinstance(days, (int, float, np.integer, np.floating)) and not isinstance(days, bool)
-    if not whole or days < 1 or not np.isfinite(days) or days != int(days):
+    number = isinstance(days, (int, float, np.integer, np.floating)) and not isinstance(days, bool)
+    whole = number and np.isfinite(days) and days >= 1 and days == int(days)
+    if not whole:
         cure = "write 14 for 14 days" if isinstance(days, str) else ""
         faults.add(f"days is {days!r}", allowed="a whole number of days, 1 or more", cure=cure)
     elif days > MOST_DAYS:
@@ -99,7 +100,7 @@ def steady_weather(
         if end.astype(object).year not in YEARS:
             faults.add(f"days from first_day go on to {end}", allowed=YEARS_ALLOWED)
         elif begin != midnight:
-            end = begin + np.timedelta64(int(days) if whole and days >= 1 else 1, "D")
+            end = begin + np.timedelta64(int(days) if whole else 1, "D")
             faults.add(
                 f"first_day is {stamp(begin)}, and whole days begin at midnight",
                 cure=f'make a day more from first_day="{begin.astype("datetime64[D]")}" and cut it '

@@ -66,3 +66,5 @@ def test_suctions_of_many_soils_are_those_of_each():
     found = coarse.surface_suctions(each, 7.6)
     assert found == pytest.approx(many.surface_suctions(each, 7.6), abs=0.01)
     assert coarse.surface_suctions(0.05, 7.6)[0] == np.inf
+    # Of thousands of curves no more is kept than is asked for.
+    assert coarse.saturated.base is None

@@ -132,6 +132,17 @@ def test_a_table_made_by_hand_carries_its_core():
     assert "cores 7.62 cm high, suctions at their base" in repr(lab)
 
 
-@pytest.mark.parametrize("text", ["Tension table", "Sand from the base layer", "Top dressing sand"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Tension table",
+        "Sand from the base layer",
+        "Top dressing sand",
+        "Reference lab: Middle Green",
+        "Reference: Top Turf",
+        "Sampled at the middle green, reference number 7",
+        "Reference sand taken at the base of green 4",
+    ],
+)
 def test_other_lines_name_no_level(text):
     assert level_of(text) == ""

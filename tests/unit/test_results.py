@@ -9,6 +9,7 @@ import xarray as xr
 from grounds import MIDDLE_MIX
 
 import soilwater as sw
+from soilwater.runs import layout
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.layout import kept_names, lay_out
 from soilwater.words.vocabulary import VARIABLES
@@ -236,6 +237,14 @@ class TestLayOut:
         first.depth.attrs["units"] = first.attrs["title"] = "miles"
         second = RESULTS["single"]().assign_attrs(wall_time_s=kept.wall_time_s)
         xr.testing.assert_identical(second, kept)
+
+    def test_layouts_of_very_many_times_are_not_kept(self, monkeypatch):
+        kept = RESULTS["single"]()
+        layout._column_of_nothing.cache_clear()
+        monkeypatch.setattr(layout, "_MOST_TIMES_KEPT", 2)
+        made = RESULTS["single"]().assign_attrs(wall_time_s=kept.wall_time_s)
+        xr.testing.assert_identical(made, kept)
+        assert layout._column_of_nothing.cache_info().currsize == 0
 
     def test_a_status_is_always_kept(self):
         assert kept_names(()) == ("status", "status_text")

@@ -266,6 +266,12 @@ class TestEnsembles:
         run = sw.simulate_ensemble(GREEN, [DRY, WET], sand=SOILS, keep="drainage", **SETTINGS)
         assert run.drainage.dims == ("sample", "member", "time")
 
+    def test_water_from_an_iterator_reaches_every_column(self):
+        event = sw.Event("2025-07-01T06:00", 5.0, rate=20.0)
+        shared = {"irrigation": iter([event]), "output": 24.0, "keep": "irrigation"}
+        run = sw.simulate_ensemble(GREEN, [DRY, DRY], sand=SOILS[:2], **shared)
+        assert run.irrigation.isel(time=-1).values == pytest.approx(np.full((2, 2), 5.0))
+
     def test_rest_of_an_ensemble(self):
         state = sw.drained_state(GREEN, sand=SOILS)
         assert state.water_content.dims == ("sample", "depth")

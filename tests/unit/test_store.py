@@ -76,6 +76,16 @@ def test_a_store_holds_what_memory_would(tmp_path, monkeypatch):
     assert only_there == {"run_digest", "wall_time_s"}
 
 
+def test_labels_that_are_times_are_kept_whatever_is_written_at_a_time(tmp_path, monkeypatch):
+    monkeypatch.setattr(store, "_WRITTEN_AT_A_TIME", 1)
+    # The first ones alone could be kept as whole days.
+    days = np.array(["2025-07-01", "2025-07-02T06:30"], dtype="datetime64[ns]")
+    several = xr.DataArray(np.empty(2, dtype=object), {"read": days}, ("read",))
+    several[:] = cases()[:2]
+    stored = sw.simulate_many(several, output=12.0, store=tmp_path / "run.zarr")
+    assert stored.read.values.tolist() == days.tolist()
+
+
 def test_profiles_of_one_mesh_share_their_depth_on_disk_too(tmp_path):
     sands = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.04, 0.05, 0.06)]
     batch = [sw.Case(GREEN.with_soil(sand), WEATHER) for sand in sands]

@@ -59,6 +59,10 @@ def test_a_first_day_with_a_time_of_day_is_not_moved_in_silence():
     [
         ({"days": 0}, "days is 0"),
         ({"days": 1.5}, "days is 1.5"),
+        # Beyond every calendar, and beyond every whole number.
+        ({"days": -4_000_000}, "days is -4000000; allowed: a whole number of days, 1 or more"),
+        ({"days": np.nan}, "days is nan; allowed: a whole number of days, 1 or more"),
+        ({"days": -1e30}, r"days is -1e\+30; allowed: a whole number of days, 1 or more"),
         ({"reference_et": -1.0}, "reference_et is -1 mm/day"),
         ({"sunrise": 19.0}, "sunrise=19, sunset=18"),
     ],
