@@ -142,11 +142,12 @@ def renew_links(columns, all_move, careful, links, room):
 @kernel
 def largest(values):
     """Largest of some numbers; NaN if any is."""
-    most = 0.0
+    most, every = 0.0, 0.0
     for value in values:
-        if not value <= most:
-            most = value
-    return most
+        every += value
+        most = max(most, value)
+    # A largest of several forgets what is not a number.
+    return most + 0.0 * every
 
 
 @kernel

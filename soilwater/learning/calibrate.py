@@ -47,7 +47,7 @@ from soilwater.words.units import number_to_house
 
 SANDS = 400
 """Most equally likely sands that are gone through."""
-RUN_BEFORE, RUN_AFTER = 128, 64
+RUN_BEFORE, RUN_AFTER = 256, 192
 """Draws the solver is run for: over all that was possible, and among what the readings allow."""
 TOLD = 4000
 """Draws behind the bands of what all spots share."""

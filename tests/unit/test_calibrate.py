@@ -143,7 +143,7 @@ def test_a_spot_that_reads_what_its_depth_does_not_give_is_told_after_one_visit(
             ]
         )
 
-    odd, usual = (learn(first_visit(change)) for change in (0.09, 0.0))
+    odd, usual = (learn(first_visit(change)) for change in (0.08, 0.0))
     (doubt,) = odd.doubts
     assert doubt.startswith("A2 read ") and "its probed depth gives" in doubt
     assert usual.doubts == ()

@@ -129,3 +129,22 @@ def test_of_few_draws_nothing_is_told_of_others(many):
     trial = trial_of(drawn, 0.0)
     assert evened(trial, features_of(drawn), features_of(many)) is trial
     assert paired_anew(drawn) == drawn
+
+
+def test_where_water_runs_out_readings_are_not_moved_below_what_is_left(many):
+    """Two in three end at 5 %: their lower quantiles are that, and the upper ones are near."""
+    last = np.quantile(lowest_of(many), 2 / 3)
+
+    def ends(drawn, seed):
+        missed = 0.001 * np.random.default_rng(seed).standard_normal(len(drawn))
+        return 0.05 + 3.0 * np.maximum(lowest_of(drawn, missed) - last, 0.0)
+
+    wanted = np.quantile(ends(many, 9), [0.1, 0.5, 0.9])
+    errors = []
+    for seed in range(6):
+        drawn, _ = make_halves(SANDS, MEMBERS, OVER_GRAVEL, 100, seed)
+        reading = ends(drawn, seed)[None, :, None] + np.array([0.1, 0.05, 0.0])
+        trial = replace(trial_of(drawn, 0.0), reading=reading)
+        moved = evened(trial, features_of(drawn), features_of(many))
+        errors.append(np.quantile(moved.reading[0].min(axis=1), [0.1, 0.5, 0.9]) - wanted)
+    assert np.abs(np.mean(errors, axis=0)).max() < 0.008

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 import soilwater as sw
+from soilwater.decisions.watering.even_draws import evened, features_learned
 from soilwater.decisions.watering.trials import from_calibration
+from soilwater.learning.calibrate import MANY
 from soilwater.soils.scaling import with_suction_scaled
 
 SANDS = [sw.VanGenuchten(0.05, 0.40, alpha, 3.0, 40.0) for alpha in (0.041, 0.044, 0.047, 0.050)]
@@ -117,6 +119,25 @@ def test_the_plan_agrees_with_the_outlook(plan, outlook, learned):
         assert np.median(trial.reading[i, :, 0]) == pytest.approx(spot.start[1], abs=0.002)
     assert sum(half.size for half in learned.halves) == learned.draws
     assert any(each.startswith("made on ") for each in plan.assumptions)
+
+
+def test_halves_of_the_draws_come_together_by_what_thousands_of_them_say(learned):
+    """A plan is made on one half and checked on the other."""
+    spots, members = list(SURVEY.spots), learned.members(WEATHER)
+    trial = from_calibration(spots, learned, members, 7.62, None)
+    own, every = (features_learned(each, spots, members, 7.62) for each in (learned, learned.many))
+    assert every.shape == (len(spots), MANY, own.shape[2])
+
+    def apart(*halves):
+        low = [np.median(half.reading[:, :, 1:].min(axis=2), axis=1) for half in halves]
+        return float(np.abs(low[0] - low[1]).mean())
+
+    halves = [trial.take(numbers) for numbers in learned.halves]
+    moved = [
+        evened(half, own[:, numbers], every)
+        for half, numbers in zip(halves, learned.halves, strict=True)
+    ]
+    assert apart(*moved) < 0.8 * apart(*halves)
 
 
 def test_every_call_gives_a_spot_one_drained_reading(learned):

@@ -4,8 +4,8 @@ How many of a hundred draws read less than a line is uncertain by four in a hund
 water with it. But most of how dry a draw gets follows from what is known of it before it is run:
 its sand at some suctions, its base, its weather. Where dry sands have met high bases by chance,
 they are paired anew (Iman & Conover 1982, Communications in Statistics B 11:311, from memory); and
-what these say of thousands of draws costs nothing (regression estimation of a distribution: Rao,
-Kovar & Mantel 1990, Biometrika 77:365, from memory).
+what these say of thousands of draws costs nothing (a distribution estimated by a model of the
+values and what that misses: Chambers & Dunstan 1986, Biometrika 73:597, from memory).
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ _RIDGE = 0.3
 """What is added to the diagonal for features that hardly differ between draws."""
 _SWEEPS = 4
 """How often each draw is offered an exchange with any other: after that hardly one is taken."""
-_MISSES = 20
-"""So many quantiles of what a model misses are added to what it tells."""
+_MISSES = 40
+"""To what a model tells is added what it misses of so many draws."""
 
 
 def paired_anew(drawn: Sequence[Draw]) -> list[Draw]:
@@ -175,15 +175,16 @@ def _spread(own: FloatArray, every: FloatArray, low: FloatArray) -> FloatArray:
     told, told_of_all = known @ (weights @ low), wanted @ (weights @ low)
     # Where water runs out readings fall ever more slowly: what is told is bent to what was found.
     bent = np.polynomial.Polynomial.fit(told, low, 2)
-    misses = low - bent(told)
     # A model misses less of what it was made from.
     free = max(low.size - float(np.trace(known @ weights)), 0.5 * low.size)
-    middles = (np.arange(_MISSES) + 0.5) / _MISSES
-    missed = np.sqrt(low.size / free) * np.quantile(misses, middles)
-    inside = np.clip(told_of_all, *bent.domain)
-    found = bent(inside) + (told_of_all - inside)
+    order = np.argsort(told)
+    misses = np.sqrt(low.size / free) * (low - bent(told))[order]
+    # What it misses is not the same everywhere: those of the draws told nearest count.
+    first = np.searchsorted(told[order], told_of_all) - _MISSES // 2
+    nearest = np.clip(first, 0, low.size - _MISSES)[:, None] + np.arange(_MISSES)
+    found = bent(np.clip(told_of_all, *bent.domain))[:, None] + misses[nearest]
     places = (np.arange(low.size) + 0.5) / low.size
-    spread: FloatArray = np.quantile(found[:, None] + missed, places)
+    spread: FloatArray = np.quantile(found, places)
     return spread
 
 
