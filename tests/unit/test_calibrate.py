@@ -184,15 +184,22 @@ def test_a_depth_that_was_not_reached_is_a_lower_bound():
     assert found.quantity("C3").after[0] > found.quantity("C3").before[0]
 
 
-def test_water_of_one_spot_is_its_own():
-    """A hose at C3 alone: without the record it would look shallower, with it it does not."""
+def test_water_of_one_spot_is_its_own(learned):
+    """A hose at C3 alone: with the record it drains to what it did without, or looks wetter."""
     hose = [sw.Event(f"2025-07-0{day} 00:00", 15.0, duration=0.5) for day in (4, 6, 8)]
     watered = truth(events=hose)
     spots = [watered.spot(s.name) if s.name == "C3" else s for s in SURVEY.spots]
-    told = learn(sw.Survey(spots), irrigation={"C3": hose}, draws=2000)
-    hidden = learn(sw.Survey(spots), draws=2000)
+    told = learn(sw.Survey(spots), irrigation={"C3": hose})
+    hidden = learn(sw.Survey(spots))
     assert len(told.green.groups) == 2
-    assert told.quantity("C3").after[1] > hidden.quantity("C3").after[1] + 0.5
+    number = learned.number_of(SURVEY.spot("C3"))
+    usual, with_record, without = (
+        np.median(each.drained(rod=7.62)[:, number]) for each in (learned, told, hidden)
+    )
+    assert with_record == pytest.approx(usual, abs=0.003)
+    assert without > usual + 0.03
+    assert told.quantity("C3").after[1] > hidden.quantity("C3").after[1]
+    assert told.doubts == () and any(each.startswith("C3 ") for each in hidden.doubts)
 
 
 def test_water_that_is_on_when_the_last_is_read_runs_on():

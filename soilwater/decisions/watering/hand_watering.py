@@ -399,7 +399,7 @@ def hand_water_plan(
             *assumed,
             said,
             f"made for {100 * wish.asked:g} % of its cases, so that {100 * probability:g} % of "
-            "those it has not seen are kept, where a spot holds enough",
+            "others are kept",
             worded(lambda: f"at most {in_one_unit(wish.most, 'water_amount')} at a visit"),
             *(_dry_day(day, made_on.times) for day in dry),
             *ground_and_demand(sand, turf, members),

@@ -104,7 +104,15 @@ def standard_error(share: float, draws: int) -> float:
 
 
 def surely_kept(kept: float, share: float, error: float) -> bool:
-    """Tell whether a share is larger than the one asked for by a standard error, or is all [1]."""
+    """Tell whether a share is larger than the one asked for by a standard error, or is all.
+
+    Parameters
+    ----------
+    kept, share : float
+        That is counted, and that is asked for [1].
+    error : float
+        Standard error of the first [1].
+    """
     return kept >= min(share + error, 1.0) - _ROUNDED
 
 
