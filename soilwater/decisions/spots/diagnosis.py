@@ -35,6 +35,7 @@ from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import Drying
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.together import METER_ERROR
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -46,7 +47,7 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
-ERRORS = {"meter_error": 0.025, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
+ERRORS = {"meter_error": METER_ERROR, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
 """Standard errors [1], of the probe [cm], where nobody says."""
 
 
