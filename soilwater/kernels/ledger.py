@@ -236,7 +236,8 @@ def correct_heads(h, pond, work):
     for i in range(h.size):
         before[i] = h[i]
         moved = h[i] - left[i] / (slope[i] + (pond if i == 0 and h[i] > 0.0 else 0.0))
-        least, most = MOST_CORRECTION * h[i], h[i] / MOST_CORRECTION
+        least = max(MOST_CORRECTION * h[i], -OVEN_DRY_SUCTION)
+        most = h[i] / MOST_CORRECTION
         within = min(max(moved, least), most) if h[i] < 0.0 else moved
         h[i] = within if abs(left[i]) > LEAST_WATER * (storage[i] + volume[i]) else h[i]
 

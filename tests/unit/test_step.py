@@ -12,7 +12,7 @@ from single_column import (
     conditions_and_codes,
 )
 
-from soilwater.kernels import column, ledger, rows, step_control, tangent, tridiagonal, water
+from soilwater.kernels import column, curves, ledger, rows, step_control, tangent, tridiagonal, water
 from soilwater.kernels.rows import Column, State
 
 DT = 1e-5
@@ -226,6 +226,15 @@ def test_heads_give_way_to_the_water_that_fluxes_say_is_held(state, off):
     assert held == pytest.approx(stored, rel=1e-6 * off, abs=1e-12)
     assert abs(totals[rows.CLOSURE_ERROR]) <= ledger.CLOSED * totals[rows.TOTAL_INFLOW]
     assert totals[rows.CLOSURE_ERROR] == pytest.approx(held.sum() - stored.sum(), abs=1e-14)
+
+
+def test_no_correction_leads_beyond_the_largest_suction():
+    h = np.full(Z.size, -0.9 * curves.OVEN_DRY_SUCTION)
+    work = assembled(h, *conditions_and_codes("sealed"))[0]
+    step_control.describe_nodes(Z, SOIL, ALL_SOILS, work)
+    work[rows.RESIDUAL] = work[rows.STORAGE]
+    ledger.correct_heads(h, 1.0, work)
+    assert h.min() == -curves.OVEN_DRY_SUCTION
 
 
 @pytest.mark.parametrize("held", ["surface", "base", "neither"])
