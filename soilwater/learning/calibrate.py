@@ -110,7 +110,8 @@ def calibrate(
     sensor_error : float or str, optional
         Standard error of a reading of a buried sensor [1].
     doubtful : {"ask", "leave out"}, optional
-        What is done with readings that no sand can give; they are told in both cases.
+        What is done with readings that no sand can give, and with those told twice, more often
+        than pushes of a meter agree by chance, which then count once; they are told in both cases.
     draws : int, optional
         Equally likely possibilities to keep.
     seed : int, optional
