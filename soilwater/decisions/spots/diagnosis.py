@@ -34,6 +34,7 @@ from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import Drying
 from soilwater.runs.wetted import AfterRain
+from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.survey import Spot, Survey
 from soilwater.survey.together import METER_ERROR
 from soilwater.words.arrays import FloatArray
@@ -344,6 +345,7 @@ def _cautions(
         "odds are over the causes listed, with the shares and ranges assumed, and no better than "
         "these: where causes that are rare elsewhere are common, give weights"
     ]
+    found += repeats_caution(read)
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
     sloping: dict[float, list[str]] = {}
     for spot in read:

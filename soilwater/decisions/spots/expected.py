@@ -23,6 +23,7 @@ from soilwater.learning.drying import as_drained
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
+from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.survey.together import mean_of, with_rod
@@ -289,7 +290,7 @@ def as_drained_with(calibration: Calibration, spot: int, rod: float) -> float:
 
 def _cautions(survey: Survey, soil: Soil, slope_length: Length) -> tuple[str, ...]:
     steep = [s for s in survey.spots if s.slope is not None and s.slope >= SLOPE_THAT_COUNTS]
-    said = []
+    said = [*repeats_caution(survey.spots)]
     if steep and slope_length is None:
         names = ", ".join(f"{spot.name} ({100 * (spot.slope or 0.0):.1f} %)" for spot in steep)
         said.append(
