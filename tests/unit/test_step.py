@@ -12,7 +12,16 @@ from single_column import (
     conditions_and_codes,
 )
 
-from soilwater.kernels import column, curves, ledger, rows, step_control, tangent, tridiagonal, water
+from soilwater.kernels import (
+    column,
+    curves,
+    ledger,
+    rows,
+    step_control,
+    tangent,
+    tridiagonal,
+    water,
+)
 from soilwater.kernels.rows import Column, State
 
 DT = 1e-5
