@@ -16,6 +16,7 @@ from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_sp
 from soilwater.learning.emulator import Terms, emulate
 from soilwater.learning.evidence import Evidence, draw_own, log_evidence
 from soilwater.learning.given import Record, take_record
+from soilwater.learning.scale import scale_doubts
 from soilwater.learning.telling import (
     cautions_of,
     depths_learned,
@@ -110,7 +111,8 @@ def calibrate(
     sensor_error : float or str, optional
         Standard error of a reading of a buried sensor [1].
     doubtful : {"ask", "leave out"}, optional
-        What is done with readings that no sand can give; they are told in both cases.
+        What is done with readings that no sand can give, and with those told twice, more often
+        than pushes of a meter agree by chance, which then count once; they are told in both cases.
     draws : int, optional
         Equally likely possibilities to keep.
     seed : int, optional
@@ -136,6 +138,7 @@ def calibrate(
     between them every reading is a polynomial whose error counts (`soilwater.learning.emulator`).
     Tens of thousands of draws are weighed by the readings, and some of them kept, each whole
     (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again.
+    Where readings are far more likely as shares of the pore space, a doubt asks for the scale.
     ``benchmarks/learning_coverage.py`` measures how often bands hold readings that were not used.
 
     Examples
@@ -200,7 +203,7 @@ def calibrate(
         quantities=quantities_learned(unknowns, many),
         depths=depths_learned(evidence, kept, own, rng),
         held_back=checked,
-        doubts=(*record.notes, *doubts_of(evidence, kept, own)),
+        doubts=(*record.notes, *scale_doubts(evidence), *doubts_of(evidence, kept, own)),
         assumptions=(
             f"soaked throughout at {record.soaked_text}",
             f"suction left at the base, before reading: {base}",

@@ -84,7 +84,7 @@ def dryings(calibration: Calibration, spot: int) -> tuple[Drying, ...]:
     return tuple(found)
 
 
-def as_drained(calibration: Calibration, spot: int) -> dict[Reading, float]:
+def as_drained(calibration: Calibration, spot: int) -> list[tuple[Reading, float]]:
     """Tell what the readings of a spot would have been, had it been read drained [1].
 
     Parameters
@@ -96,15 +96,16 @@ def as_drained(calibration: Calibration, spot: int) -> dict[Reading, float]:
 
     Returns
     -------
-    dict of Reading to float
-        Each reading, with the median of what draws have the spot lost since, added.
+    list of (Reading, float)
+        Each reading, and beside it the same with the median of what draws have the spot lost
+        since, added.
     """
     draws = np.arange(calibration.draws)
     depth = calibration.own.depth[:, spot]
-    values = {}
+    values = []
     for each in dryings(calibration, spot):
         rod = each.reading.rod
         rest = calibration.unknowns.at_rest(calibration.shared, depth, 0.0, rod)
         lost = rest * (1.0 - each.share_left(draws, depth))
-        values[each.reading] = each.reading.value + float(np.median(lost))
+        values.append((each.reading, each.reading.value + float(np.median(lost))))
     return values

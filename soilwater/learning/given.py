@@ -11,6 +11,7 @@ import numpy as np
 from soilwater.learning.columns import Span
 from soilwater.learning.evidence import Track
 from soilwater.soils import Soil
+from soilwater.survey.repeats import told_of_repeats, without_repeats
 from soilwater.survey.rods import check_rods
 from soilwater.survey.sensor import BuriedSensor
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -102,6 +103,7 @@ def take_record(
     else:
         with faults.catching():
             begin = as_time(soaked, "soaked")
+    spots = _said_once(spots, sensors, doubtful, faults, notes)
     porosity = max(float(soil.theta_s) for soil in soils)
     readings, sensors = _readings(spots, sensors, porosity, doubtful, faults, notes)
     for spot in spots:
@@ -146,6 +148,33 @@ def begin_of_plan(last: np.datetime64) -> np.datetime64:
     step = np.timedelta64(NOW_HOURS, "h")
     now: np.datetime64 = day + ((last - day) // step) * step
     return now
+
+
+def _said_once(
+    spots: tuple[Spot, ...],
+    sensors: Sequence[BuriedSensor],
+    doubtful: str,
+    faults: Faults,
+    notes: list[str],
+) -> tuple[Spot, ...]:
+    """Ask about what is told twice; give spots with each such reading once, where that is said."""
+    for k, sensor in enumerate(sensors):
+        if any(sensor.reads_as(each) for each in sensors[:k]):
+            faults.add(
+                f"a second sensor at {sensor.spot} has the times and values of one before",
+                cure="give it once: what is told twice would count twice",
+            )
+    told = told_of_repeats(spots)
+    if told and doubtful != "leave out":
+        faults.add(
+            f"readings {told}",
+            cure='let each count once with doubtful="leave out"; if they are two pushes, give them '
+            "times a minute apart",
+        )
+    elif told:
+        notes.append(f"counted once: {told}")
+        spots = without_repeats(spots)
+    return spots
 
 
 def _readings(

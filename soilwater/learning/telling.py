@@ -253,11 +253,12 @@ def _beside_the_others(
     scatter = evidence.unknowns.values(shared, "scatter")
     usual = log_depth_density(spot.depth_at_least, scatter, evidence.probe_error, 0.0)
     weight = np.exp(usual) / shared.soil.size
-    mean = expected_of(evidence, shared, track, told).mean(axis=0)
+    shares = track.error**-2 / np.sum(track.error**-2)
+    mean = np.tensordot(shares, expected_of(evidence, shared, track, told), 1)
     expected = float(np.sum(weight * mean))
     variance = float(np.sum(weight * (mean - expected) ** 2)) + track.own**2
-    variance += float(np.sum(track.error**2)) / track.at.size**2
-    read = float(track.value.mean())
+    variance += 1.0 / float(np.sum(track.error**-2))
+    read = float(shares @ track.value)
     if abs(read - expected) <= SPOT_OUT_OF_LINE * np.sqrt(variance):
         return []
     several = f", the mean of {track.at.size}," if track.at.size > 1 else ""

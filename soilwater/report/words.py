@@ -6,8 +6,6 @@ import math
 from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
-import numpy as np
-
 from soilwater.decisions.spots.measurements import Measurement, rank_measurements
 from soilwater.decisions.spots.odds import LIKELY, UNLIKELY, Diagnosis, SpotDiagnosis
 from soilwater.decisions.watering.ensembles import day_text, days_text
@@ -16,6 +14,7 @@ from soilwater.decisions.watering.plan_words import bought_text, totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.together import mean_of
 from soilwater.survey.too_short import depth_in_words
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import as_counted, listed
@@ -121,8 +120,7 @@ def _readings_found(survey: Survey) -> str:
 def own_reading(spot: Spot) -> float:
     """Mean reading [1] of the rods a spot was first read with; NaN without."""
     usable = spot.usable_readings
-    same = [reading.value for reading in usable if reading.rod == usable[0].rod]
-    return float(np.mean(same)) if same else math.nan
+    return mean_of([reading for reading in usable if reading.rod == usable[0].rod])
 
 
 def _cause_text(spot: SpotDiagnosis) -> str:

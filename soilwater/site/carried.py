@@ -19,6 +19,7 @@ from soilwater.site.file import Green, SiteFile
 from soilwater.site.tables import GivenWater
 from soilwater.soils import Soil
 from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.survey.together import mean_of
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.displays import listed
@@ -143,8 +144,8 @@ def _last_known(site: SiteFile, green: str, spot: str, begin: np.datetime64) -> 
     if read:
         last = read[-1].time
         day = last.astype("datetime64[D]")
-        same = [each.reading.value for each in read if each.time.astype("datetime64[D]") == day]
-        found.append(Known(last, float(np.mean(same))))
+        same = [each.reading for each in read if each.time.astype("datetime64[D]") == day]
+        found.append(Known(last, mean_of(same)))
     found += [
         Known(each.time, math.nan)
         for each in site.water

@@ -23,6 +23,7 @@ from soilwater.runs.scheduling import Progress
 from soilwater.site.carried import carried_forward
 from soilwater.site.file import Crew, Green, SiteFile
 from soilwater.site.tables import GivenWater
+from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event, too_soon_to_read
 from soilwater.words.cautions import caution_lines
@@ -231,6 +232,7 @@ def _start(site: SiteFile, green: Green, day: np.datetime64) -> tuple[Survey, An
     for spot in read:
         soon.setdefault(_too_soon(spot, water), []).append(spot.name)
     told += [f"{', '.join(spots)}: {why}" for why, spots in soon.items() if why]
+    told += repeats_caution(today.spots)
     later = [spot.name for spot in survey.spots if _watered_since(spot, water, day)]
     if later:
         told.append(f"watered this morning, which the plan leaves out: {listed(later)}")

@@ -220,25 +220,18 @@ class Sheet:
     def _without_summaries(
         self, lines: list[tuple[int, tuple[str, ...]]]
     ) -> list[tuple[int, tuple[str, ...]]]:
-        """Leave out rows of means and totals, and rows that are written twice."""
-        kept, left_out, twice = [], [], []
+        """Leave out rows of means and totals."""
+        kept, left_out = [], []
         place = self.columns.get("spot", [0])[0]
         names = [row[place] or self.cell(row, "green") for _, row in lines]
         named = sums_up(names)
-        dated = "date" in self.columns
-        seen: set[tuple[str, ...]] = set()
         for (number, row), name, summary in zip(lines, names, named, strict=True):
             if summary:
                 left_out.append(f'"{name}" ({self.text.line_word} {number})')
-            elif dated and self.cell(row, "date") and row in seen:
-                twice.append(f"{self.text.line_word} {number}")
             else:
                 kept.append((number, row))
-            seen.add(row)
         if left_out:
             self.notes.append(f"sums up other rows, left out: {', '.join(left_out)}")
-        if twice:
-            self.notes.append(f"written twice, left out: {', '.join(twice)}")
         return kept
 
     def visits(self, rows: Iterable[Row]) -> None:

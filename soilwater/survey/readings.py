@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Container, Mapping, Sequence
 
 import numpy as np
 
 from soilwater.survey.columns import Row, Sheet
-from soilwater.survey.survey import Reading, rod_list
+from soilwater.survey.repeats import repeats_of, told_of_repeats
+from soilwater.survey.survey import Reading, Spot, rod_list
 from soilwater.words.set_right import say_columns, say_leave_out, say_missing
 from soilwater.words.stamps import read_stamps
 from soilwater.words.times import stamp
@@ -64,6 +66,7 @@ def read_readings(
         return
     times = _times(sheet, rows, day_first)
     doubtful: dict[str, list[str]] = {}
+    lines: dict[str, list[int]] = {}
     without_rod = 0
     for spot, where, number, value, column, row in values:
         length = rod if rod is not None else _rod(sheet, row, column, where)
@@ -74,6 +77,7 @@ def read_readings(
             meter = sheet.cell(row, "meter")
             reading = Reading(value, rod=length, time=times.get(number), meter=meter)
             sheet.found[spot]["readings"].append(reading)
+            lines.setdefault(spot, []).append(number)
             if reading.doubt:
                 doubtful.setdefault(reading.doubt, []).append(f"{spot} {100 * value:.1f} %")
     if without_rod and not sheet.columns.get("rod"):
@@ -83,6 +87,7 @@ def read_readings(
         )
     for doubt, which in doubtful.items():
         sheet.notes.append(f"kept on the map, left out of means: {', '.join(which)} ({doubt})")
+    _ask_repeats(sheet, rows, lines, times)
     _note_visits(sheet)
 
 
@@ -224,6 +229,54 @@ def _times(sheet: Sheet, rows: Sequence[Row], day_first: bool | None) -> dict[in
         sheet.notes += [*stamps.notes, f"first times read: {shown}"]
         times.update(zip(lines, stamps.time, strict=True))
     return times
+
+
+def _ask_repeats(
+    sheet: Sheet, rows: Sequence[Row], lines: Mapping[str, Sequence[int]], dated: Container[int]
+) -> None:
+    """Leave out lines that are written twice, and ask about others that repeat readings.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        With the readings.
+    rows : sequence of Row
+        Rows of the green.
+    lines : mapping of str to sequence of int
+        By spot, the line of each of its readings.
+    dated : container of int
+        Lines with a time.
+    """
+    spots = [Spot(name, readings=sheet.found[name]["readings"]) for name in lines]
+    again = repeats_of(spots)
+    count = Counter(number for of_spot in lines.values() for number in of_spot)
+    count.subtract(lines[name][i] for name, places in again.items() for i in places)
+    whole = {number for number, left in count.items() if not left}
+    seen: set[tuple[str, ...]] = set()
+    twice = set()
+    for _, number, row in rows:
+        if row in seen and number in whole and number in dated:
+            twice.add(number)
+        seen.add(row)
+    if twice:
+        word = sheet.text.line_word
+        told = ", ".join(f"{word} {number}" for number in sorted(twice))
+        sheet.notes.append(f"written twice, left out: {told}")
+        for name, of_spot in lines.items():
+            read = sheet.found[name]["readings"]
+            kept = [each for each, line in zip(read, of_spot, strict=True) if line not in twice]
+            sheet.found[name]["readings"] = kept
+    asked = sorted(whole - twice)
+    told_of = told_of_repeats(spots)
+    if asked:
+        sheet.faults.add(
+            f"readings {told_of}",
+            where=f"{sheet.text.line_word} {asked[0]}",
+            cure=f"leave out what was written again, {say_leave_out(asked)}; if they are two "
+            "pushes, write their times a minute apart",
+        )
+    elif told_of and not twice:
+        sheet.notes.append(f"readings {told_of}")
 
 
 def _note_visits(sheet: Sheet) -> None:

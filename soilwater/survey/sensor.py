@@ -92,3 +92,17 @@ class BuriedSensor:
             ("height", height),
         ):
             object.__setattr__(self, name, value)
+
+    def reads_as(self, other: BuriedSensor) -> bool:
+        """Whether another sensor says the same at the same times, in the same place.
+
+        Parameters
+        ----------
+        other : BuriedSensor
+            Another one.
+        """
+        return (
+            (self.spot, self.depth, self.height) == (other.spot, other.depth, other.height)
+            and np.array_equal(self.times, other.times)
+            and np.array_equal(self.values, other.values)
+        )

@@ -14,6 +14,7 @@ import numpy as np
 
 from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
+from soilwater.survey.together import mean_of
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
@@ -248,7 +249,7 @@ class Spot:
         return tuple(reading for reading in self.readings if not reading.doubt)
 
     def mean_reading(self) -> float:
-        """Mean of the usable readings [1]; NaN without any.
+        """Mean of the usable readings [1], by how sure they are; NaN without any.
 
         Raises
         ------
@@ -264,7 +265,7 @@ class Spot:
                 cure="split the survey by rod length with Survey.with_rod",
             )
             raise faults.as_error()
-        return float(np.mean([reading.value for reading in usable])) if usable else math.nan
+        return mean_of(usable)
 
 
 @needs_all('Survey([Spot("C3", "18 in")])')

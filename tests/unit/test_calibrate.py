@@ -406,6 +406,23 @@ def test_a_meter_in_relative_units_is_told_from_a_slip():
             learn(sw.Survey(spots), doubtful=doubtful)
 
 
+def test_a_relative_scale_that_stays_below_the_pore_space_is_asked_about(learned):
+    """Per cent of saturation of a green that reads 10 to 15 % by volume."""
+    question = "per cent of saturation: is the meter in per cent by volume"
+    assert not any(question in doubt for doubt in learned.doubts)
+
+    def as_shown(reading):
+        return replace(reading, value=reading.value / SAND.theta_s)
+
+    spots = [
+        replace(spot, readings=[as_shown(each) for each in spot.readings])
+        for spot in truth(factor=1.15).spots
+    ]
+    assert max(each.value for spot in spots for each in spot.readings) < SAND.theta_s
+    found = learn(sw.Survey(spots), draws=10)
+    assert sum(question in doubt for doubt in found.doubts) == 1
+
+
 def test_doubtful_readings_are_left_out_when_asked():
     spots = list(SURVEY.spots)
     more = sw.Reading(0.45, rod=7.62, time=DAYS[1])

@@ -682,3 +682,6 @@ def test_a_reading_with_an_error_of_its_own_says_less():
         assert both.probability(cause.name) == pytest.approx(
             alone.probability(cause.name), abs=0.005
         )
+    # Nor to what is shown of the spot, to the tenth of a per cent.
+    assert both.reading == pytest.approx(alone.reading, abs=5e-4)
+    assert both.band == pytest.approx(alone.band, abs=5e-4)

@@ -25,6 +25,14 @@ SURVEY = Survey(
 )
 
 
+def test_readings_of_one_spot_are_shown_by_how_sure_they_are():
+    """A mean weighed by variances, 2.5 % for the meter: of 20 and 10 % that errs as much again."""
+    readings = (Reading(0.2, rod=7.62), Reading(0.1, rod=7.62, added_error=0.025))
+    spot = Spot("A1", 30.0, readings=readings)
+    assert spot.mean_reading() == pytest.approx((2.0 * 0.2 + 0.1) / 3.0)
+    assert float(expected_reading(Survey([spot]), SAND).reading[0]) == spot.mean_reading()
+
+
 def test_each_spot_by_its_own_depth():
     drained = expected_reading(SURVEY, SAND, base_suction=3.0, probe_error=0.0)
     # A separate screening calculation of this invented sand: 25.3 and 15.7 % for 7.6 cm rods.

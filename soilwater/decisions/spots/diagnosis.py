@@ -34,7 +34,9 @@ from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import Drying
 from soilwater.runs.wetted import AfterRain
+from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.together import METER_ERROR
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.cautions import cautions_for, slope_caution
@@ -46,7 +48,7 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
-ERRORS = {"meter_error": 0.025, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
+ERRORS = {"meter_error": METER_ERROR, "meter_offset": 0.02, "probe_error": 1.0, "model_error": 0.01}
 """Standard errors [1], of the probe [cm], where nobody says."""
 
 
@@ -343,6 +345,7 @@ def _cautions(
         "odds are over the causes listed, with the shares and ranges assumed, and no better than "
         "these: where causes that are rare elsewhere are common, give weights"
     ]
+    found += repeats_caution(read)
     found += cautions_for("blame", "not modelled", "accuracy", "salt")
     sloping: dict[float, list[str]] = {}
     for spot in read:

@@ -23,8 +23,10 @@ from soilwater.learning.drying import as_drained
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
+from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.together import mean_of, with_rod
 from soilwater.survey.too_short import beyond_reach
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW, PROBABILITY
@@ -149,7 +151,7 @@ def expected_reading(
     memories = min(draws, MEMORIES)
     rewetted = by_depth(survey.spots, sand, base, length, error, memories, seed, after)
     rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
-    reading = np.array([_mean_with(survey, i, length) for i in range(depth.size)])
+    reading = np.array([mean_of(with_rod(spot, length)) for spot in survey.spots])
     if calibration is not None:
         known = np.flatnonzero(np.isfinite(depth))
         numbers = [calibration.number_of(survey.spots[i]) for i in known]
@@ -280,20 +282,15 @@ def as_drained_with(calibration: Calibration, spot: int, rod: float) -> float:
     rod : float
         Length of the rods [cm].
     """
-    drained = as_drained(calibration, spot)
-    values = [value for each, value in drained.items() if abs(each.rod - rod) < 0.1]
-    return float(np.mean(values)) if values else np.nan
-
-
-def _mean_with(survey: Survey, i: int, rod: float) -> float:
-    """Mean of a spot's usable readings with rods of one length [1]; NaN without any."""
-    values = [r.value for r in survey.spots[i].usable_readings if abs(r.rod - rod) < 0.1]
-    return float(np.mean(values)) if values else np.nan
+    alike = set(with_rod(calibration.evidence.green.spots[spot], rod))
+    drained = [(each, value) for each, value in as_drained(calibration, spot) if each in alike]
+    readings, values = [each for each, _ in drained], [value for _, value in drained]
+    return mean_of(readings, calibration.given["meter_error"], values)
 
 
 def _cautions(survey: Survey, soil: Soil, slope_length: Length) -> tuple[str, ...]:
     steep = [s for s in survey.spots if s.slope is not None and s.slope >= SLOPE_THAT_COUNTS]
-    said = []
+    said = [*repeats_caution(survey.spots)]
     if steep and slope_length is None:
         names = ", ".join(f"{spot.name} ({100 * (spot.slope or 0.0):.1f} %)" for spot in steep)
         said.append(

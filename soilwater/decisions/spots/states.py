@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
+from soilwater.survey.together import error_of_one
 from soilwater.survey.too_short import BEYOND_REACH
 from soilwater.words.arrays import FloatArray
 
@@ -116,8 +117,7 @@ def reading_error(spot: Spot, rod: float, meter: float) -> float:
     meter : float
         Standard error of one reading of the meter [1].
     """
-    own = [each.added_error**2 for each in spot.usable_readings if each.rod == rod]
-    return float(np.sqrt(meter**2 + np.mean(own)))
+    return error_of_one([each for each in spot.usable_readings if each.rod == rod], meter)
 
 
 class Common(NamedTuple):

@@ -36,6 +36,7 @@ from soilwater.decisions.spots.states import (
 )
 from soilwater.learning.drying import Drying
 from soilwater.survey.survey import Reading
+from soilwater.survey.together import mean_of
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import InputError
@@ -296,14 +297,14 @@ def _told_of(
 ) -> Told:
     """Tell what a spot read and what its depth should give, by draws and their weights."""
     rod = weighed.basis.rod
-    values = [each.value for each in weighed.basis.spot.usable_readings if each.rod == rod]
+    read = [each for each in weighed.basis.spot.usable_readings if each.rod == rod]
     expected = predict(reckoned.green.table, weighed.states[0], rod)
     error = reading_error(weighed.basis.spot, rod, reckoned.errors[0])
     scatter = float(np.hypot(error, reckoned.errors[1])) * rng.standard_normal(expected.shape)
     low, middle, high = _quantiles(
         np.clip(expected + scatter, 0.0, 1.0), weight[:, None], (LOW, 0.5, HIGH)
     )
-    return Told(float(np.mean(values)), middle, (low, high))
+    return Told(mean_of(read, reckoned.errors[0]), middle, (low, high))
 
 
 def _quantiles(

@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
-import numpy as np
-
-from soilwater.decisions.watering.starts import with_rod
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.survey.survey import Spot
+from soilwater.survey.together import mean_of, with_rod
 from soilwater.words.unit_choice import worded
 
 LIKELY = 0.5
@@ -87,7 +85,7 @@ def last_read(spot: Spot, rod: float) -> float:
     times = [each.time for each in read if each.time is not None]
     if times:
         read = [each for each in read if each.time == max(times)]
-    return float(np.mean([each.value for each in read])) if read else float("nan")
+    return mean_of(read)
 
 
 def told_below(plan: SpotPlan, line: float, rod: float, drained: bool) -> SpotPlan:

@@ -17,7 +17,8 @@ from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
-from soilwater.survey.survey import Reading, Spot
+from soilwater.survey.survey import Spot
+from soilwater.survey.together import error_of_mean, mean_of, with_rod
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
@@ -53,11 +54,11 @@ def starts_at_readings(
     """
     starts: list[list[Any]] = []
     for spot, errors in zip(known, noise, strict=True):
-        values = usable(spot, rod)
-        if not values:
+        readings = with_rod(spot, rod)
+        if not readings:
             starts.append([after or "drained"] * len(drawn))
             continue
-        read = np.mean(values) + errors
+        read = mean_of(readings) + errors
         depths = [depth_in(draw, spot, rod) for draw in drawn]
         at_rest = [
             float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
@@ -122,13 +123,7 @@ def errors_of(known: Sequence[Spot], rod: float, meter: float) -> FloatArray:
     meter : float
         Standard error of one reading of the meter [1].
     """
-    errors = [[np.hypot(meter, each.added_error) for each in with_rod(s, rod)] for s in known]
-    return np.array([[np.linalg.norm(each) / max(1, len(each))] for each in errors])
-
-
-def with_rod(spot: Spot, rod: float) -> list[Reading]:
-    """List the usable readings of a spot with a rod of one length [cm]."""
-    return [each for each in spot.usable_readings if abs(each.rod - rod) < 0.1]
+    return np.array([[error_of_mean(with_rod(spot, rod), meter)] for spot in known])
 
 
 def dried_to(
