@@ -4,8 +4,8 @@ It is kept in fluxes: after a step the water a node holds is what its fluxes say
 says, and the small difference that Newton's method or a tangent leaves is carried into the next
 step. Errors of the iteration are thus mended, never added up. Where a balance is to be read and is
 not closed as it is, heads are set to the water the fluxes say, so that the curves hold what the
-ledger holds: such a step must not end along a tangent, for what its heads leave is read off its
-residuals. A dry node that would be left owing more than half of what it holds takes nothing on
+ledger holds: all nodes at once and by slopes that are known already, which nearly always does, else
+node by node. A dry node that would be left owing more than half of what it holds takes nothing on
 credit: roots and air go without.
 """
 
@@ -15,6 +15,8 @@ from soilwater.kernels.cache import kernel
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, hydraulics
 from soilwater.kernels.rows import (
     BASE_CODE,
+    BEFORE,
+    CAPACITY,
     CLOSURE_ERROR,
     DRAINAGE,
     EVAPORATION,
@@ -26,6 +28,7 @@ from soilwater.kernels.rows import (
     INITIAL_STORAGE,
     LAST,
     N_FLOWS,
+    ON_CURVE,
     RESIDUAL,
     STORAGE,
     STORAGE_CHANGE,
@@ -41,8 +44,14 @@ from soilwater.kernels.rows import (
     TOTAL_TRANSPIRATION_DEMAND,
     TRANSPIRATION,
     TRANSPIRATION_DEMAND,
+    VOLUME,
 )
+from soilwater.kernels.water import water_around_nodes
 
+CORRECTIONS = 2
+"""Corrections of all heads at once by which a balance is closed, before it is done node by node."""
+MOST_CORRECTION = 2.0
+"""Factor by which each may change a suction."""
 MOST_TRIALS = 100
 """Most trials for the head at which a node holds a given water; halving alone needs 80."""
 LEAST_SUCTION = 1.0e-9
@@ -217,19 +226,82 @@ def measure_closure(total, ledger):
 
 
 @kernel
+def correct_heads(h, pond, work):
+    """Move heads toward the water that fluxes say is held, by the slope of the curve at each.
+
+    What a node has left, `RESIDUAL`, may be so little that no head is better; then it stays.
+    """
+    storage, volume, left = work[STORAGE], work[VOLUME], work[RESIDUAL]
+    slope, before = work[CAPACITY], work[BEFORE]
+    for i in range(h.size):
+        before[i] = h[i]
+        moved = h[i] - left[i] / (slope[i] + (pond if i == 0 and h[i] > 0.0 else 0.0))
+        least = max(MOST_CORRECTION * h[i], -OVEN_DRY_SUCTION)
+        most = h[i] / MOST_CORRECTION
+        within = min(max(moved, least), most) if h[i] < 0.0 else moved
+        h[i] = within if abs(left[i]) > LEAST_WATER * (storage[i] + volume[i]) else h[i]
+
+
+@kernel
+def take_stock(h, pond, work):
+    """Enter the water on the curves around nodes whose heads were corrected; returns all of it.
+
+    With it comes a better slope, that of the secant.
+    """
+    storage, on_curve, left = work[STORAGE], work[ON_CURVE], work[RESIDUAL]
+    slope, before = work[CAPACITY], work[BEFORE]
+    on_curve[0] += pond * max(h[0], 0.0)
+    total = 0.0
+    for i in range(h.size):
+        gain, move = on_curve[i] - storage[i], h[i] - before[i]
+        if move != 0.0:
+            slope[i] = gain / move if gain / move > 0.0 else slope[i]
+            left[i] += gain
+            storage[i] = on_curve[i]
+        total += storage[i]
+    return total
+
+
+def make_close_at_once(water_around_nodes):
+    """Make `close_at_once`, from what says how much water is around each node, see `tangent`."""
+
+    def close_at_once(state, column, soils, work):
+        """Close the balance that is read now by all heads at once; False where it stays open.
+
+        `STORAGE` says what they hold, `RESIDUAL` what of it they have to give up, and `CAPACITY` by
+        how much it changes with them. Where the flows of a column at rest leave nothing but
+        round-off, its heads stand.
+        """
+        h, ledger = state.h, state.ledger
+        pond = 0.0 if column.codes[SURFACE_CODE] == HELD_SURFACE else 1.0
+        total = 0.0
+        for i in range(h.size):
+            total += work[STORAGE, i]
+        if measure_closure(total, ledger):
+            return True
+        for _ in range(CORRECTIONS):
+            correct_heads(h, pond, work)
+            water_around_nodes(h, column.z, column.soil, soils, work[ON_CURVE])
+            total = take_stock(h, pond, work)
+        return measure_closure(total, ledger)
+
+    return kernel(close_at_once)
+
+
+close_at_once = make_close_at_once(water_around_nodes)
+
+
+@kernel
 def close_balance(state, column, soils, work):
     """Close the balance that is read now: heads give way to the water that fluxes say is held.
 
-    Where the flows of a column at rest leave nothing but round-off, its heads stand.
+    For the rows it takes see `close_at_once`.
     """
-    h, stored, ledger = state.h, state.stored, state.ledger
+    if close_at_once(state, column, soils, work):
+        return
+    h, stored = state.h, state.stored
     z, soil, codes = column.z, column.soil, column.codes
     n = h.size
-    total = 0.0
-    for i in range(n):
-        total += work[STORAGE, i]
-    if measure_closure(total, ledger):
-        return
     total = 0.0
     for i in range(n):
         above = 0.5 * (z[i] - z[i - 1]) if i > 0 else 0.0
@@ -241,4 +313,4 @@ def close_balance(state, column, soils, work):
                 stored[i], h[i], above, soil_above, below, soil_below, pond, soils
             )
         total += node_water(h[i], above, soil_above, below, soil_below, pond, soils)[0]
-    measure_closure(total, ledger)
+    measure_closure(total, state.ledger)

@@ -6,9 +6,9 @@ asked for water it does not hold, and where Newton's method found no solution at
 demand of a step is the exact integral of the forcing, so what is asked of a column never depends on
 how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
 
-What the heads of a step leave of its balance is mended in the next one. A step that is not read may
-end with them off by a tenth of the tolerance (see `tangent`); at an output time they are set, where
-need be, to the water that the fluxes say is held (see `ledger`).
+What the heads of a step leave of its balance is mended in the next one: a step may end with them
+off by a share of the tolerance (see `tangent`). At an output time they are set, where need be, to
+the water that the fluxes say is held (see `ledger`).
 """
 
 import math
@@ -191,8 +191,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 conditions[CAREFUL] = 0.0 if second_order else 1.0
                 limits = Limits(
                     ITERATION_TOLERANCE * tolerance,
-                    # Where a balance is read, heads have to hold its water.
-                    0.0 if now == out_time[out] else tolerance,
+                    tolerance,
                     MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
                     RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,
                 )

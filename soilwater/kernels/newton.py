@@ -21,7 +21,12 @@ from soilwater.kernels.rows import (
     STORE_AND_UPTAKE_BEFORE,
     VOLUME,
 )
-from soilwater.kernels.tangent import LEAST_WATER_KEPT, follow_tangent, runs_straight
+from soilwater.kernels.tangent import (
+    LEAST_WATER_KEPT,
+    follow_tangent,
+    leave_the_rest,
+    runs_straight,
+)
 from soilwater.kernels.uptake import compensate
 
 MOST_HALVINGS = 10
@@ -177,12 +182,11 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
             for halving in range(MOST_HALVINGS + 1):
                 take_step(before, factor, step, own, store_and_uptake, dry_suction, h)
                 hold_at_outlet(before, codes, conditions, dry_suction, h)
-                if (
-                    halving == 0
-                    and limits.last_correction > 0.0
-                    and runs_straight(h, dt, column, soils, limits.last_correction, work, flows)
+                if halving == 0 and runs_straight(
+                    h, dt, column, soils, limits.last_correction, work, flows
                 ):
                     follow_tangent(h, dt, stored, column, work, flows)
+                    leave_the_rest(h, work)
                     return iteration + 1
                 if iteration < COMPENSATED_ITERATIONS:
                     compensate(h, root, conditions, codes)

@@ -41,6 +41,7 @@ from soilwater.kernels.ledger import (
     LEAST_SUCTION,
     LEAST_WATER,
     MOST_TRIALS,
+    make_close_at_once,
     measure_closure,
 )
 from soilwater.kernels.march import Books, make_march
@@ -186,16 +187,16 @@ def head_after_that_holds(target, i, head, pond, volume, z, soil, soils):
     return min(max(head, dry), wet)
 
 
+close_branches_at_once = make_close_at_once(branch_water_around_nodes)
+
+
 @kernel
 def close_branch_balance(state, column, soils, work):
     """Close the balance that is read now; see `ledger.close_balance`."""
-    h, stored, ledger = state.h, state.stored, state.ledger
-    z, soil, codes = column.z, column.soil, column.codes
-    total = 0.0
-    for i in range(h.size):
-        total += work[STORAGE, i]
-    if measure_closure(total, ledger):
+    if close_branches_at_once(state, column, soils, work):
         return
+    h, stored = state.h, state.stored
+    z, soil, codes = column.z, column.soil, column.codes
     total = 0.0
     for i in range(h.size):
         pond = 1.0 if i == 0 and codes[SURFACE_CODE] != HELD_SURFACE else 0.0
@@ -203,7 +204,7 @@ def close_branch_balance(state, column, soils, work):
             volume = work[VOLUME, i]
             h[i] = head_after_that_holds(stored[i], i, h[i], pond, volume, z, soil, soils)
         total += node_water_after(i, h[i], pond, z, soil, soils)[0]
-    measure_closure(total, ledger)
+    measure_closure(total, state.ledger)
 
 
 @kernel

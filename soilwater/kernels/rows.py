@@ -64,7 +64,7 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     UPPER,
     RESIDUAL,
     OWN,  # part of the diagonal that is the node's own water and uptake [1]
-    CAPACITY,  # part of that which is its water [1]
+    CAPACITY,  # part of that which is its water [1]; mended at the end of a step
     # Room of `assemble`: what `soil_hydraulics` gives at the top and bottom of each interval, the
     # flux down it [cm/h], the share of their demand that roots meet [1] and its change [1/cm].
     TOP_WATER,
@@ -80,7 +80,7 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     FLUX,
     SHARE_MET,
     SHARE_MET_BY_HEAD,
-    STORAGE,  # water around each node, with a pond [cm]; `assemble` and `follow_tangent`
+    STORAGE,  # water around each node, with a pond [cm]; `assemble`, and the end along a tangent
     STORE_AND_UPTAKE,  # that and what the step took up or evaporated [cm]; the same
     # Room of `newton`: a change of heads and the part of it that is taken [cm], and before it the
     # heads and the two rows that move a dry node along its curve; water on the curve [cm].

@@ -30,6 +30,7 @@ from soilwater.kernels.rows import (
     OUTFLOW,
     PHASE_END,
     PHASE_START,
+    RESIDUAL,
     RUNOFF,
     START,
     STORAGE,
@@ -191,13 +192,14 @@ def step_error(state, dt, codes, work):
     and keeps the error of a whole run in proportion to the tolerance.
     """
     stored, rate = state.stored, state.rate
-    storage, volume = work[STORAGE], work[VOLUME]
+    storage, left, volume = work[STORAGE], work[RESIDUAL], work[VOLUME]
     # A held node takes what it is given, at once.
     first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
     last = stored.size - (1 if codes[BASE_CODE] == HELD_HEAD else 0)
     error = 0.0
     for i in range(first, last):
-        error = max(error, abs((storage[i] - stored[i]) / dt - rate[i]) / volume[i])
+        by_fluxes = storage[i] - left[i]
+        error = max(error, abs((by_fluxes - stored[i]) / dt - rate[i]) / volume[i])
     return 0.5 * dt * error
 
 

@@ -6,6 +6,8 @@ from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
     BEFORE,
+    BOTTOM_CONDUCTIVITY,
+    BOTTOM_SLOPE,
     CAPACITY,
     CAREFUL,
     CHANGE,
@@ -29,6 +31,8 @@ from soilwater.kernels.rows import (
     STORAGE,
     STORE_AND_UPTAKE,
     SURFACE_CODE,
+    TOP_CONDUCTIVITY,
+    TOP_SLOPE,
     TRANSPIRATION,
     TRANSPIRATION_DEMAND,
     UPPER,
@@ -42,11 +46,16 @@ LEAST_WATER_KEPT = 0.2
 MOST_BEND = 0.1
 """Water content by which a curve may leave the tangent that ends a step, as a share of the largest
 correction allowed there."""
+MORE_WHERE_DRY = 3.0
+"""Factor by which a dry node may go beyond the largest correction, and its curve bend more, where
+it is not flows that bend."""
 MOST_SHIFT = 0.01
 """Share of its suction by which a node that is not dry may be off for that reason: near saturation
 a little water is a great change of head, and of conductivity."""
 MOST_LEAP = 2.0
 """Factor by which the suction of a dry node may change along a tangent."""
+LEAST_SLOPE = 0.3
+"""Least slope at the end of a step, as a share of its mean, that a parabola is trusted with."""
 AS_GOOD_AS_NONE = 1.0e-8
 """Water content, or share of what a node holds, that does not decide."""
 ROUND_OFF = 1.0e-14
@@ -82,10 +91,11 @@ def make_runs_straight(water_around_nodes):
     def runs_straight(h, dt, column, soils, most_correction, work, flows):
         """Whether a step may end along the tangent of the Newton step that led to `h`.
 
-        It may not where that step changed a water content by more than `most_correction`, where
-        the Jacobian is not the whole truth, and where a kink lies on the way: at a pond, a held
-        head, an outlet or the end of a demand, in a node that is nearly emptied, in a dry one whose
-        suction leaps, and where a curve leaves its tangent.
+        It may not where that step changed a water content by more than `most_correction` (that of a
+        dry node by more than three of it), where the Jacobian is not the whole truth, and where a
+        kink lies on the way: at a pond, a held head, an outlet or the end of a demand, in a node
+        that is nearly emptied, in a dry one whose suction leaps, and where a curve or a flow leaves
+        its tangent.
 
         What is as good as zero must not decide: at rest it comes out on either side of a bound.
         """
@@ -94,7 +104,11 @@ def make_runs_straight(water_around_nodes):
         volume, dry_suction, ends = work[VOLUME], work[DRY_SUCTION], work[ENDS]
         change, before, on_curve = work[CHANGE], work[BEFORE], work[ON_CURVE]
         storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
-        own, capacity = work[OWN], work[CAPACITY]
+        own, capacity, residual = work[OWN], work[CAPACITY], work[RESIDUAL]
+        conductivity, slope = work[TOP_CONDUCTIVITY], work[TOP_SLOPE]
+        # The last node has no interval below it.
+        conductivity[n - 1] = work[BOTTOM_CONDUCTIVITY, n - 2]
+        slope[n - 1] = work[BOTTOM_SLOPE, n - 2]
         if (
             codes[SURFACE_CODE] == HELD_SURFACE
             or codes[BASE_CODE] == HELD_HEAD
@@ -116,13 +130,18 @@ def make_runs_straight(water_around_nodes):
             kept = storage[i] + capacity[i] * change[i]
             taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
             by_roots = taken - dt * evaporation if i == 0 else taken
-            straight &= abs(own[i] * change[i]) <= most_correction * volume[i]
             straight &= (kept > LEAST_WATER_KEPT * storage[i]) & (
                 by_roots >= -ROUND_OFF * store_and_uptake[i]
             )
             dry = -min(h[i], before[i]) > dry_suction[i]
             leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
             straight &= not (dry & leaps)
+            most = most_correction * (MORE_WHERE_DRY if dry else 1.0)
+            straight &= abs(own[i] * change[i]) <= most * volume[i]
+            # What neighbours bring or take bends with conductivity, before water does.
+            by_flow = abs(own[i] * change[i] + residual[i])
+            of_it = min(abs(slope[i] * change[i]), conductivity[i])
+            straight &= by_flow * of_it <= most_correction * volume[i] * conductivity[i]
             # There uptake ends, and water does: a tangent would go on to less than can be held.
             straight &= (-min(h[i], before[i]) <= LAST_UPTAKE) | (ends[i] == 0.0)
         if not straight:
@@ -130,8 +149,9 @@ def make_runs_straight(water_around_nodes):
         water_around_nodes(h, column.z, column.soil, soils, on_curve)
         for i in range(n):
             bend = abs(on_curve[i] - (storage[i] + capacity[i] * change[i]))
-            straight &= bend <= MOST_BEND * most_correction * volume[i]
             wet = -h[i] <= dry_suction[i]
+            most = most_correction * (1.0 if wet else MORE_WHERE_DRY)
+            straight &= bend <= MOST_BEND * most * volume[i]
             shift = bend - AS_GOOD_AS_NONE * volume[i]
             straight &= not wet or shift <= MOST_SHIFT * capacity[i] * max(-h[i], 0.0)
         return straight
@@ -166,3 +186,24 @@ def follow_tangent(h, dt, stored, column, work, flows):
         residual[i] = store_and_uptake[i] - stored[i] - (inflow - outflow)
         inflow = outflow
     residual[n - 1] = store_and_uptake[n - 1] - stored[n - 1] - (inflow - dt * drainage)
+
+
+@kernel
+def leave_the_rest(h, work):
+    """Say what heads at the end of a tangent hold on their curves; what it is off by is left over.
+
+    With it goes how that changes with each head there: by the parabola through both ends.
+    """
+    before, on_curve, storage = work[BEFORE], work[ON_CURVE], work[STORAGE]
+    store_and_uptake, capacity, residual = work[STORE_AND_UPTAKE], work[CAPACITY], work[RESIDUAL]
+    change = work[CHANGE]
+    for i in range(h.size):
+        rest, move = on_curve[i] - storage[i], h[i] - before[i]
+        # So far `storage` has what the tangent makes of it.
+        gain = rest + capacity[i] * change[i]
+        mean = gain / move if move * gain > 0.0 else capacity[i]
+        at_end = 2.0 * mean - capacity[i]
+        capacity[i] = at_end if at_end > LEAST_SLOPE * mean else mean
+        storage[i] = on_curve[i]
+        store_and_uptake[i] += rest
+        residual[i] += rest

@@ -12,7 +12,16 @@ from single_column import (
     conditions_and_codes,
 )
 
-from soilwater.kernels import column, ledger, rows, step_control, tangent, tridiagonal
+from soilwater.kernels import (
+    column,
+    curves,
+    ledger,
+    rows,
+    step_control,
+    tangent,
+    tridiagonal,
+    water,
+)
 from soilwater.kernels.rows import Column, State
 
 DT = 1e-5
@@ -119,7 +128,8 @@ def test_nor_does_one_that_a_curve_bends_away_from(share, straight):
     step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
     step.h[:] = step.before
     step.work[rows.CHANGE] = 0.0
-    off = share * tangent.MOST_BEND * MOST_CORRECTION * step.work[rows.VOLUME, 3]
+    most = tangent.MORE_WHERE_DRY * tangent.MOST_BEND * MOST_CORRECTION
+    off = share * most * step.work[rows.VOLUME, 3]
     for row in (rows.STORAGE, rows.STORE_AND_UPTAKE):
         step.work[row, 3] += off
     assert -step.before[3] > step.work[rows.DRY_SUCTION, 3]
@@ -145,6 +155,95 @@ def test_nor_does_a_step_that_is_too_long():
     longest = np.abs(own * change / step.work[rows.VOLUME]).max()
     assert step.runs_straight(1.01 * longest)
     assert not step.runs_straight(0.99 * longest)
+
+
+@pytest.mark.parametrize(("by_flow", "straight"), [(False, True), (True, False)])
+def test_a_dry_node_may_go_further_where_it_is_not_flows_that_bend(by_flow, straight):
+    step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
+    work, node = step.work, 3
+    assert -step.before[node] > work[rows.DRY_SUCTION, node]
+    most = 1e-6
+    gain = 0.5 * tangent.MORE_WHERE_DRY * most * work[rows.VOLUME, node]
+    move = gain / work[rows.OWN, node]
+    # Straight water, and conductivity that changes as it does.
+    work[rows.CHANGE] = 0.0
+    work[rows.CHANGE, node], step.h[:] = move, step.before
+    for row in (rows.STORAGE, rows.STORE_AND_UPTAKE):
+        work[row] = water_of(step.before)
+        work[row, node] = water_of(step.before)[node] - work[rows.CAPACITY, node] * move
+    work[rows.TOP_SLOPE, node] = work[rows.TOP_CONDUCTIVITY, node] / move
+    work[rows.RESIDUAL] = 0.0
+    work[rows.RESIDUAL, node] = 0.0 if by_flow else -gain  # Then its own demand moves it.
+    assert step.runs_straight(most) == straight
+
+
+def water_of(heads):
+    held = np.zeros(Z.size)
+    water.water_around_nodes(heads, Z, SOIL, ALL_SOILS, held)
+    return held
+
+
+@pytest.mark.parametrize("state", ["moist", "dry"])
+def test_what_a_tangent_leaves_is_off_the_curves(state):
+    step = NewtonStep("sealed", state=state)
+    water.water_around_nodes(step.h, Z, SOIL, ALL_SOILS, step.work[rows.ON_CURVE])
+    step.follow_tangent()
+    by_fluxes = step.work[rows.STORAGE] - step.work[rows.RESIDUAL]
+    uptake = step.work[rows.STORE_AND_UPTAKE] - step.work[rows.STORAGE]
+    tangent.leave_the_rest(step.h, step.work)
+    held = water_of(step.h)
+    assert np.array_equal(step.work[rows.STORAGE], held)
+    assert step.work[rows.STORAGE] - step.work[rows.RESIDUAL] == pytest.approx(by_fluxes, rel=1e-14)
+    again = step.work[rows.STORE_AND_UPTAKE] - step.work[rows.STORAGE]
+    assert again == pytest.approx(uptake, abs=1e-13)
+
+
+def test_what_a_tangent_leaves_changes_with_the_slope_at_its_end():
+    step = NewtonStep("sealed", dt=0.02)
+    at_start = step.work[rows.CAPACITY].copy()
+    water.water_around_nodes(step.h, Z, SOIL, ALL_SOILS, step.work[rows.ON_CURVE])
+    step.follow_tangent()
+    tangent.leave_the_rest(step.h, step.work)
+    mended = step.work[rows.CAPACITY].copy()
+    step.assemble(step.h)
+    at_end = step.work[rows.CAPACITY]
+    assert np.abs(at_start / at_end - 1.0).max() > 0.01
+    assert mended == pytest.approx(at_end, rel=0.1 * np.abs(at_start / at_end - 1.0).max())
+
+
+@pytest.mark.parametrize("state", ["moist", "dry", "saturated", "ponded and running off"])
+@pytest.mark.parametrize("off", [1e-5, 1e-2])
+def test_heads_give_way_to_the_water_that_fluxes_say_is_held(state, off):
+    conditions, codes = conditions_and_codes("sealed")
+    h = STATES[state].copy()
+    one = Column(Z, SOIL, ROOT, conditions, codes)
+    work = assembled(h, conditions, codes)[0]
+    step_control.describe_nodes(Z, SOIL, ALL_SOILS, work)
+    # By turns too much and too little; one node is told to stand.
+    stored = work[rows.STORAGE] * (1.0 + off * np.array([1, -1, 1, 0, -1, 1, 2]))
+    work[rows.RESIDUAL] = work[rows.STORAGE] - stored
+    totals = np.zeros(rows.N_LEDGER)
+    totals[rows.INITIAL_STORAGE], totals[rows.TOTAL_INFLOW] = 0.01, stored.sum() - 0.01
+    n = Z.size
+    counts = np.zeros(rows.N_COUNTS, dtype=np.int64)
+    state = State(h, stored, h.copy(), np.zeros(n), np.zeros(rows.N_CLOCK), totals, counts)
+    before = h.copy()
+    ledger.close_balance(state, one, ALL_SOILS, work)
+    held = water_of(h)
+    held[0] += max(h[0], 0.0)
+    assert h[3] == before[3]
+    assert held == pytest.approx(stored, rel=1e-6 * off, abs=1e-12)
+    assert abs(totals[rows.CLOSURE_ERROR]) <= ledger.CLOSED * totals[rows.TOTAL_INFLOW]
+    assert totals[rows.CLOSURE_ERROR] == pytest.approx(held.sum() - stored.sum(), abs=1e-14)
+
+
+def test_no_correction_leads_beyond_the_largest_suction():
+    h = np.full(Z.size, -0.9 * curves.OVEN_DRY_SUCTION)
+    work = assembled(h, *conditions_and_codes("sealed"))[0]
+    step_control.describe_nodes(Z, SOIL, ALL_SOILS, work)
+    work[rows.RESIDUAL] = work[rows.STORAGE]
+    ledger.correct_heads(h, 1.0, work)
+    assert h.min() == -curves.OVEN_DRY_SUCTION
 
 
 @pytest.mark.parametrize("held", ["surface", "base", "neither"])
