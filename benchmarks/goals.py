@@ -34,9 +34,9 @@ from batch import gain_of_two_busy_loops
 from performance import GREEN, TURF, processor_name
 
 import soilwater as sw
-from soilwater.ground import gravel_drainage
-from soilwater.runs import batch, packing
+from soilwater.runs import batch
 from soilwater.runs.processors import processors
+from soilwater.soils import kernel_table
 from soilwater.soils.kernel_table import stack_tables
 
 TARGET = Path(__file__).with_suffix(".json")
@@ -152,11 +152,12 @@ def film() -> Any:
 def share_under_the_lock(n: int) -> float:
     """Share of an ensemble's processor time that holds the interpreter.
 
-    All but the kernels, and numpy's sweeps over the suctions of a whole chunk.
+    All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
+    interpreter go.
     """
     free = 0.0
-    march, tables = batch.entry_points.march_columns, packing.stack_tables
-    sweeps = gravel_drainage.water_contents
+    march, sweeps = batch.entry_points.march_columns, sw.VanGenuchten._water_content
+    tables, *others = kernel_table._MODELS[sw.VanGenuchten]
 
     def counted(run: Callable[..., Any], *given: Any) -> Any:
         nonlocal free
@@ -166,15 +167,16 @@ def share_under_the_lock(n: int) -> float:
         return made
 
     batch.entry_points.march_columns = partial(counted, march)
-    packing.stack_tables = partial(counted, tables)
-    gravel_drainage.water_contents = partial(counted, sweeps)
+    kernel_table._MODELS[sw.VanGenuchten] = (partial(counted, tables), *others)
+    sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
     try:
         begin = time.process_time()
         ensemble(n, 1)
         return 1.0 - free / (time.process_time() - begin)
     finally:
-        batch.entry_points.march_columns, packing.stack_tables = march, tables
-        gravel_drainage.water_contents = sweeps
+        batch.entry_points.march_columns = march
+        kernel_table._MODELS[sw.VanGenuchten] = (tables, *others)
+        sw.VanGenuchten._water_content = sweeps
 
 
 def gains(n: int, rounds: int) -> tuple[float, float]:

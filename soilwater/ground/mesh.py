@@ -59,7 +59,12 @@ class Mesh(NamedTuple):
     @property
     def remembers(self) -> bool:
         """Whether one of the soils has a memory of how it was wetted."""
-        return any(isinstance(soil, Hysteretic) and soil.remembers for soil in self.soils)
+        return remember(self.soils)
+
+
+def remember(soils: Sequence[Soil]) -> bool:
+    """Whether one of several soils has a memory of how it was wetted."""
+    return any(isinstance(soil, Hysteretic) and soil.remembers for soil in soils)
 
 
 def make_mesh(
@@ -86,27 +91,27 @@ def make_mesh(
     InputError
         If it would have more than `MOST_NODES` nodes.
     """
-    soils: list[Soil] = []
-    thicknesses: list[float] = []
-    for soil, thickness in layers:
-        if soils and soils[-1] == soil:
+    soils, thicknesses = [layers[0][0]], [layers[0][1]]
+    for soil, thickness in layers[1:]:
+        if soils[-1] == soil:
             thicknesses[-1] += thickness
         else:
             soils.append(soil)
             thicknesses.append(thickness)
-    first = [1] * len(soils)
-    for i, (above, soil) in enumerate(pairwise(soils), start=1):
-        if above.water_content(FINER_AT) > soil.water_content(FINER_AT):
-            first[i] = BELOW_FINER
     moist = blanket is not None or (resting is not None and resting <= MOIST_BASE)
     kinds = [_MOIST if moist and each.suction_scale >= COARSE_SCALE else _PLAIN for each in soils]
-    kinds[-1] = _LOWEST if kinds[-1] == _MOIST else _PLAIN
+    if kinds[-1] == _MOIST:
+        kinds[-1] = _LOWEST
+    first = [1]
+    for above, soil in pairwise(soils):
+        finer = above.water_content(FINER_AT) > soil.water_content(FINER_AT)
+        first.append(BELOW_FINER if finer else 1)
     if blanket is not None:
         soils.append(blanket.gravel)
         thicknesses.append(blanket.thickness)
         kinds.append(_BLANKET)
         first.append(1)
-    depth, number = _nodes(tuple(zip(kinds, thicknesses, first, strict=True)), refinement)
+    depth, number = _nodes(tuple(kinds), tuple(thicknesses), tuple(first), refinement)
     return Mesh(depth, number, tuple(soils))
 
 
@@ -116,18 +121,21 @@ _PLAIN, _MOIST, _LOWEST, _BLANKET = range(4)
 
 @lru_cache(maxsize=4096)
 def _nodes(
-    parts: tuple[tuple[int, float, int], ...], refinement: float
+    kinds: tuple[int, ...],
+    thicknesses: tuple[float, ...],
+    first: tuple[int, ...],
+    refinement: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Nodes [cm] and the soil of each interval, shared by all columns of one geometry.
 
-    A part is the kind of a layer, its thickness [cm], and into how many its first interval is cut.
+    Of each layer its kind, its thickness [cm], and into how many its first interval is cut.
     """
-    bottoms = np.cumsum([thickness for _, thickness, _ in parts])
+    bottoms = np.cumsum(thicknesses)
     plain = [
         _gravel_nodes(thickness)
         if kind == _BLANKET
         else _graded_nodes(kind, float(bottom) - thickness, thickness)
-        for (kind, thickness, _), bottom in zip(parts, bottoms, strict=True)
+        for kind, thickness, bottom in zip(kinds, thicknesses, bottoms, strict=True)
     ]
     count = sum(each.size - 1 for each in plain) * refinement
     if count > MOST_NODES:
@@ -137,8 +145,8 @@ def _nodes(
             f"{MOST_NODES:,}; take a refinement of {most:g} or less."
         )
     depth, number = [np.zeros(1)], []
-    for i, (_, _, first) in enumerate(parts):
-        steps = _cut(plain[i], first if refinement >= 1.0 else 1, refinement)
+    for i, cut in enumerate(first):
+        steps = _cut(plain[i], cut if refinement >= 1.0 else 1, refinement)
         ends = depth[-1][-1] + np.cumsum(steps)
         ends[-1] = bottoms[i]
         depth.append(ends)

@@ -30,11 +30,11 @@ from soilwater.ground.base import (
     thickness_of,
 )
 from soilwater.ground.base_suction import base_band
-from soilwater.ground.mesh import Mesh, make_mesh
+from soilwater.ground.mesh import Mesh, make_mesh, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
-from soilwater.soils import Hysteretic, Soil, soil_from_dict
+from soilwater.soils import Soil, soil_from_dict
 from soilwater.soils.side_by_side import water_contents
 from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults, InputError
@@ -253,7 +253,7 @@ class Profile:
     @property
     def depth(self) -> float:
         """Depth of the base [cm]."""
-        return float(sum(layer.thickness for layer in self.layers))
+        return float(sum([layer.thickness for layer in self.layers]))
 
     @property
     def blanket(self) -> GravelBlanket | None:
@@ -273,9 +273,7 @@ class Profile:
     @property
     def remembers(self) -> bool:
         """Whether a layer has a memory of how it was wetted."""
-        return any(
-            isinstance(layer.soil, Hysteretic) and layer.soil.remembers for layer in self.layers
-        )
+        return remember([layer.soil for layer in self.layers])
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -385,8 +383,7 @@ class Profile:
         InputError
             If it would have more than `MOST_NODES` nodes.
         """
-        layers = [(layer.soil, layer.thickness) for layer in self.layers]
-        return make_mesh(layers, self.blanket, self.base.resting_suction(self.depth), refinement)
+        return meshes_of([self], refinement)[0]
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
@@ -445,6 +442,32 @@ class Profile:
         rows = [*self._rows(), ("base", "", "", str(self.base), "")]
         rows += [("note", "", "", each, "") for each in self.notes]
         return html_table(rows, _HEADER, caption=self._title())
+
+
+def meshes_of(profiles: Sequence[Profile], refinement: float) -> list[Mesh]:
+    """Nodes of several profiles, as `Profile.mesh` has them.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Any number of them.
+    refinement : float
+        Cuts every distance between nodes into this many equal parts [1].
+
+    Raises
+    ------
+    InputError
+        As `Profile.mesh`.
+    """
+    return [
+        make_mesh(
+            [(layer.soil, layer.thickness) for layer in each.layers],
+            each.blanket,
+            each.base.resting_suction(each.depth),
+            refinement,
+        )
+        for each in profiles
+    ]
 
 
 def with_each_soil(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
+from json.encoder import encode_basestring_ascii
 from typing import TYPE_CHECKING, Any
 
 from soilwater.ground.base import base_to_dict
 
 if TYPE_CHECKING:
-    from soilwater.ground.profile import Layer, Profile
+    from soilwater.ground.profile import Profile
 
 
 def texts_of(profiles: Sequence[Profile]) -> list[str]:
@@ -23,21 +23,32 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
     """
     parts: dict[int, str] = {}
     ends: dict[tuple[float, str], str] = {}
+    texts = []
+    for profile in profiles:
+        layers = []
+        for layer in profile.layers:
+            soil, key = layer.soil, (layer.thickness, layer.name)
+            if id(soil) not in parts:
+                parts[id(soil)] = _text_of(soil.to_dict())
+            if key not in ends:
+                ends[key] = _text_of({"thickness": layer.thickness, "name": layer.name})[1:]
+            layers.append(f'{{"soil": {parts[id(soil)]}, {ends[key]}')
+        base = profile.base
+        if id(base) not in parts:
+            parts[id(base)] = _text_of(base_to_dict(base))
+        name, together = encode_basestring_ascii(profile.name), ", ".join(layers)
+        texts.append(f'{{"layers": [{together}], "base": {parts[id(base)]}, "name": {name}}}')
+    return texts
 
-    def once(part: Any, values: Callable[[], dict[str, Any]]) -> str:
-        if id(part) not in parts:
-            parts[id(part)] = json.dumps(values())
-        return parts[id(part)]
 
-    def of_layer(layer: Layer) -> str:
-        key = layer.thickness, layer.name
-        if key not in ends:
-            ends[key] = json.dumps({"thickness": layer.thickness, "name": layer.name})[1:]
-        return f'{{"soil": {once(layer.soil, layer.soil.to_dict)}, {ends[key]}'
-
-    def whole(profile: Profile) -> str:
-        layers = ", ".join([of_layer(each) for each in profile.layers])
-        base = once(profile.base, partial(base_to_dict, profile.base))
-        return f'{{"layers": [{layers}], "base": {base}, "name": {json.dumps(profile.name)}}}'
-
-    return [whole(each) for each in profiles]
+def _text_of(values: dict[str, Any]) -> str:
+    """Write values under plain names as `json.dumps` does, in half its time for so few."""
+    texts = [
+        f'"{name}": {each!r}'
+        if type(each) is float
+        else f'"{name}": {encode_basestring_ascii(each)}'
+        if type(each) is str
+        else f'"{name}": {json.dumps(each)}'
+        for name, each in values.items()
+    ]
+    return f"{{{', '.join(texts)}}}"

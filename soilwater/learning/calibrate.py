@@ -36,7 +36,7 @@ from soilwater.learning.weighing import (
     weights_of,
     worth,
 )
-from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.sensor import BuriedSensor, join_sensors
 from soilwater.survey.survey import Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -239,6 +239,7 @@ def calibrate_again(
     survey: Survey,
     weather: Weather,
     irrigation: Mapping[str, Sequence[Event]],
+    sensors: Sequence[BuriedSensor] = (),
 ) -> Calibration:
     """Learn a green anew with what was read since.
 
@@ -252,6 +253,8 @@ def calibrate_again(
         What the weather was, from the soaking on.
     irrigation : mapping of str to sequence of Event
         Water applied since, by the name of the spot, where ``""`` is the water of all.
+    sensors : sequence of BuriedSensor, optional
+        What sensors have read, of before too or since; new ones are taken in.
 
     Returns
     -------
@@ -260,7 +263,7 @@ def calibrate_again(
     Raises
     ------
     InputError
-        As `calibrate`.
+        As `calibrate`, or if a sensor is told to have read otherwise than before.
     """
     given = dict(before.given)
     old: Survey = given.pop("survey")
@@ -283,12 +286,16 @@ def calibrate_again(
     applied = dict(water) if isinstance(water, Mapping) else {"": water}
     for name, events in irrigation.items():
         applied[name] = (*applied.get(name, ()), *events)
+    faults = Faults("sensors")
+    every = join_sensors(given.pop("sensors"), sensors, faults)
+    faults.raise_if_any()
     return calibrate(
         replace(old, spots=tuple(spots)),
         before.sand,
         weather,
         before.turf,
         irrigation=applied,
+        sensors=every,
         **given,
     )
 

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, meshes_of
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.layout import GEOMETRY, SIMULATED, Axes
@@ -44,7 +44,7 @@ class Batch:
 
     def meshes(self) -> list[Mesh]:
         """Nodes of every column, made anew: of 100 000 columns they are half a gigabyte."""
-        return [case.profile.mesh(self.settings.refinement) for case in self.cases]
+        return meshes_of([case.profile for case in self.cases], self.settings.refinement)
 
 
 def arrange_cases(

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
+from soilwater.ground.profile import meshes_of
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
@@ -47,7 +48,7 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
-    meshes = [case.profile.mesh(settings.refinement) for case in cases]
+    meshes = meshes_of([case.profile for case in cases], settings.refinement)
     begun, forcings, refusals = _begin(cases, meshes)
     heads, turns = [each.head for each in begun], [each.turns for each in begun]
     packed = pack(cases, meshes, heads, forcings, settings)

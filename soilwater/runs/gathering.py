@@ -13,6 +13,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from soilwater.ground.profile import meshes_of
 from soilwater.kernels.rows import N_LEDGER
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case
@@ -76,9 +77,9 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     Interrupted
         On Ctrl-C.
     """
-    _check_room(batch, to_disk=store is not None)
+    size = _cases_at_a_time(batch, to_disk=store is not None)
     if store is not None:
-        return _run_into_store(Path(store), batch, workers)
+        return _run_into_store(Path(store), batch, workers, size)
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
     meshes = batch.meshes()
@@ -89,7 +90,6 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     kinds: dict[Any, int] = {}
     order = np.argsort([kinds.setdefault(m.soils, len(kinds)) for m in meshes], kind="stable")
-    size = _cases_at_a_time(batch)
     places = [order[first : first + size] for first in range(0, len(cases), size)]
     chunks = [[cases[i] for i in each] for each in places]
 
@@ -116,7 +116,7 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     settings = batch.settings
     profiles = list({id(case.profile): case.profile for case in batch.cases}.values())
     looked_at = profiles[:: max(1, len(profiles) // _LOOKED_AT)][:_LOOKED_AT]
-    sizes = [each.mesh(settings.refinement).depth.size for each in looked_at]
+    sizes = [each.depth.size for each in meshes_of(looked_at, settings.refinement)]
     n_times, n_nodes = settings.times.size, int(np.mean(sizes))
     once, twice = (
         sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
@@ -125,8 +125,11 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     return once + (n_times - 1) * (twice - once), made_in
 
 
-def _check_room(batch: Batch, *, to_disk: bool) -> None:
-    """Refuse a batch whose results no usual machine holds."""
+def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> int:
+    """How many cases are run at a time: by the length of their run, and by their results.
+
+    A batch whose results no usual machine holds is refused.
+    """
     kept, made_in = _bytes_of_a_case(batch)
     n_cases, n_times = len(batch.cases), batch.settings.times.size
     names = len(batch.settings.names)
@@ -144,12 +147,8 @@ def _check_room(batch: Batch, *, to_disk: bool) -> None:
             'write them to disk as they come with store="run.zarr", or ask for fewer times, such '
             'as output="24 h", or fewer variables, such as keep=("drainage",).'
         )
-
-
-def _cases_at_a_time(batch: Batch) -> int:
-    """How many cases are run at a time: by the length of their run, and by their results."""
     days = float(batch.cases[0].weather.hours[-1]) / 24.0
-    return max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / sum(_bytes_of_a_case(batch)))))
+    return max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / (kept + made_in))))
 
 
 def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
@@ -174,10 +173,10 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     return n_nodes
 
 
-def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
+def _run_into_store(path: Path, batch: Batch, workers: Workers, size: int) -> xr.Dataset:
     """Run what a store still lacks, and open it."""
     cases, settings = batch.cases, batch.settings
-    size, sizes = _cases_at_a_time(batch), sizes_of(batch.axes)
+    sizes = sizes_of(batch.axes)
     shape = block_shape(sizes, size * _CHUNKS_PER_BLOCK)
     n_nodes = _ready_store(path, batch, shape)
     blocks = blocks_to_run(path, blocks_of(sizes, shape))

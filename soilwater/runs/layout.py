@@ -150,17 +150,28 @@ def _geometry(
     n_nodes: int,
 ) -> dict[str, NDArray[Any]]:
     """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers."""
-    node_depth = np.full((len(depths), n_nodes), np.nan)
-    layer = np.full((len(depths), n_nodes - 1), "", dtype=object)
-    for i, (depth, own) in enumerate(zip(depths, layers, strict=True)):
+    # Mostly columns of one geometry: told once, and looked through by all.
+    kinds: dict[tuple[int, tuple[tuple[str, float], ...]], int] = {}
+    of = [
+        kinds.setdefault((id(depth), own), len(kinds))
+        for depth, own in zip(depths, layers, strict=True)
+    ]
+    node_depth = np.full((len(kinds), n_nodes), np.nan)
+    layer = np.full((len(kinds), n_nodes - 1), "", dtype=object)
+    by_identity = {id(depth): depth for depth in depths}
+    for i, (nodes, own) in enumerate(kinds):
+        depth = by_identity[nodes]
         node_depth[i, : depth.size] = depth
         layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), own)
-    return {
+    told = {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
         "node_depth": node_depth,
         "depth_bounds": np.stack([node_depth[:, :-1], node_depth[:, 1:]], axis=-1),
         "layer": layer,
     }
+    if len(kinds) == 1:
+        return {k: np.broadcast_to(each, (len(of), *each.shape[1:])) for k, each in told.items()}
+    return {name: each[of] for name, each in told.items()}
 
 
 def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, ...]:
@@ -407,7 +418,9 @@ def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], 
     for name in axes:
         position = len(along)
         first = array.take([0], axis=position)
-        same = (array == first) | ((array != array) & (first != first))
+        same: Any = array.strides[position] == 0
+        if not same:
+            same = (array == first) | ((array != array) & (first != first))
         if bool(np.all(same)):
             array = array.take(0, axis=position)
         else:

@@ -11,7 +11,7 @@ from typing import Any, cast
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, meshes_of
 from soilwater.runs.arrange import Outline, own_coords
 from soilwater.runs.batch import run_chunk
 from soilwater.runs.case import Case
@@ -52,7 +52,7 @@ def run_lazily(
     from dask import array as dask_array
 
     profiles = [cast(Profile, each.profile) for each in outlines]
-    meshes = [profile.mesh(settings.refinement) for profile in profiles]
+    meshes = meshes_of(profiles, settings.refinement)
     n_nodes = max(mesh.depth.size for mesh in meshes)
     described = describe_columns(profiles, meshes, n_nodes)
     known = lay_out_run({}, described, axes, settings, own_coords(cases))

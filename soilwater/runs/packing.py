@@ -75,18 +75,15 @@ def pack(
             places[id(forcing)] = (row, row + forcing.intervals.shape[0])
             intervals.append(forcing.intervals)
             row += forcing.intervals.shape[0]
-    shares: dict[Any, NDArray[np.float64]] = {}
-    kinds: dict[Any, tuple[NDArray[np.float64], NDArray[np.int64]]] = {}
-    root, conditions, codes = [], [], []
+    kinds: dict[Any, tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]] = {}
+    of_cases = []
     for case, mesh in zip(cases, meshes, strict=True):
-        turf, depth = id(case.turf), case.profile.depth
-        if (nodes := (turf, id(mesh.depth), depth)) not in shares:
-            shares[nodes] = root_shares(case.turf, mesh, depth)
-        if (ends := (turf, id(case.profile.base), depth)) not in kinds:
-            kinds[ends] = _conditions(case, settings)
-        root.append(shares[nodes])
-        conditions.append(kinds[ends][0])
-        codes.append(kinds[ends][1])
+        profile, turf = case.profile, case.turf
+        key = id(turf), id(mesh.depth), id(profile.base), profile.depth
+        if key not in kinds:
+            kinds[key] = root_shares(turf, mesh, profile.depth), *_conditions(case, settings)
+        of_cases.append(kinds[key])
+    root, conditions, codes = zip(*of_cases, strict=True)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
     clock = np.zeros((n, rows.N_CLOCK))

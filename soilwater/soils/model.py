@@ -10,6 +10,7 @@ The logarithms are there because a sand at 10 m of suction holds 1e-12 of its wa
 
 from __future__ import annotations
 
+import math
 import operator
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Mapping
@@ -102,9 +103,14 @@ class SoilModel(ABC, Displayed):
     def __post_init__(self) -> None:
         faults = Faults(self._title())
         refused: set[str] = set()
-        for name, about in _numbers(type(self)):
+        for name, about, low, high in _numbers(type(self)):
+            given = getattr(self, name)
+            if isinstance(given, float) and low < given < high:
+                # Most that is given is such a number, and soils are made by the thousand.
+                object.__setattr__(self, name, float(given))
+                continue
             try:
-                value = number_to_house(getattr(self, name), about["quantity"], name)
+                value = number_to_house(given, about["quantity"], name)
             except InputError:
                 refused.add(name)
                 with faults.catching():
@@ -323,7 +329,9 @@ class SoilModel(ABC, Displayed):
         given: dict[str, Any] = {"model": type(self).__name__}
         for name in _names(type(self)):
             value = getattr(self, name)
-            given[name] = value.to_dict() if isinstance(value, SoilModel) else value
+            # To ask of a number whether it is a soil takes longer than all else here.
+            plain = isinstance(value, float | str) or not isinstance(value, SoilModel)
+            given[name] = value if plain else value.to_dict()
         return given
 
     def _facts(self) -> list[tuple[str, str, str]]:
@@ -354,10 +362,25 @@ def _names(model: type[SoilModel]) -> tuple[str, ...]:
 
 
 @cache
-def _numbers(model: type[SoilModel]) -> tuple[tuple[str, Mapping[str, Any]], ...]:
-    """Names of the parameters that are numbers, and what is known of each."""
-    kept = [each for each in fields(model) if "quantity" in each.metadata]
-    return tuple((each.name, each.metadata) for each in kept)
+def _numbers(
+    model: type[SoilModel],
+) -> tuple[tuple[str, Mapping[str, Any], float, float], ...]:
+    """Names of the parameters that are numbers, what is known of each, and what is surely allowed.
+
+    Between the last two, exclusive, a number is in its range.
+    """
+    kept = [(each.name, each.metadata) for each in fields(model) if "quantity" in each.metadata]
+    return tuple((name, about, *_surely_allowed(about)) for name, about in kept)
+
+
+def _surely_allowed(about: Mapping[str, Any]) -> tuple[float, float]:
+    content = about["quantity"] == "water_content"
+    low, high = (0.0, 1.0) if content else (-math.inf, math.inf)
+    for name in ("above", "at_least"):
+        low = max(low, -math.inf if about[name] is None else about[name])
+    for name in ("at_most", "below"):
+        high = min(high, math.inf if about[name] is None else about[name])
+    return low, high
 
 
 def parameter_unit(model: type[Any], name: str) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,9 @@ from soilwater.words.errors import Faults
 from soilwater.words.renamed import needs_all
 from soilwater.words.times import as_times, stamp
 from soilwater.words.units import number_to_house, to_house
+
+_ALIKE = 5e-5
+"""Water contents [1] that differ by less are written alike."""
 
 
 @needs_all('BuriedSensor("C3", "2 in", ["2025-06-10 06:00"], ["16 %"])')
@@ -93,6 +97,11 @@ class BuriedSensor:
         ):
             object.__setattr__(self, name, value)
 
+    @property
+    def place(self) -> tuple[str, float, float]:
+        """Spot, depth and height [cm]: where it stays."""
+        return self.spot, self.depth, self.height
+
     def reads_as(self, other: BuriedSensor) -> bool:
         """Whether another sensor says the same at the same times, in the same place.
 
@@ -102,7 +111,47 @@ class BuriedSensor:
             Another one.
         """
         return (
-            (self.spot, self.depth, self.height) == (other.spot, other.depth, other.height)
+            self.place == other.place
             and np.array_equal(self.times, other.times)
             and np.array_equal(self.values, other.values)
         )
+
+
+def join_sensors(
+    before: Sequence[BuriedSensor], later: Sequence[BuriedSensor], faults: Faults
+) -> tuple[BuriedSensor, ...]:
+    """Add what sensors have read since to what they read before, place by place.
+
+    Parameters
+    ----------
+    before, later : sequence of BuriedSensor
+        What both have of a place and time counts once.
+    faults : Faults
+        Takes values that are not those of before.
+
+    Returns
+    -------
+    tuple of BuriedSensor
+        Those of before, in their order, then new ones.
+    """
+    joined = list(before)
+    for sensor in later:
+        k = next((k for k, each in enumerate(joined) if each.place == sensor.place), None)
+        if k is None:
+            joined.append(sensor)
+            continue
+        known = joined[k]
+        _, old, new = np.intersect1d(known.times, sensor.times, return_indices=True)
+        other = np.flatnonzero(np.abs(known.values[old] - sensor.values[new]) > _ALIKE)
+        if other.size:
+            at = int(new[other[0]])
+            faults.add(
+                f"the sensor at {sensor.spot} read {100 * sensor.values[at]:.1f} % at "
+                f"{stamp(sensor.times[at])}, and was told otherwise before",
+                cure="give what it has read since",
+            )
+            continue
+        times, first = np.unique(np.append(known.times, sensor.times), return_index=True)
+        values = np.append(known.values, sensor.values)[first]
+        joined[k] = replace(known, times=times, values=values)
+    return tuple(joined)

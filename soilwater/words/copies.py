@@ -21,5 +21,8 @@ def with_parts(whole: Whole, **parts: Any) -> Whole:
         What is other, as the dataclass would keep it.
     """
     made = object.__new__(type(whole))
-    vars(made).update(vars(whole), **parts)
+    # One after the other: an instance whose dictionary is asked for keeps one, and a large ensemble
+    # would wait for the collector of garbage to look through them.
+    for name, value in {**vars(whole), **parts}.items():
+        object.__setattr__(made, name, value)
     return made

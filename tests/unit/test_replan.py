@@ -8,6 +8,8 @@ import pytest
 import soilwater as sw
 from soilwater.decisions.watering.replanning import _changes, as_planned
 from soilwater.soils.scaling import with_suction_scaled
+from soilwater.survey.sensor import join_sensors
+from soilwater.words.errors import Faults
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
 WEATHER = sw.steady_weather(8, 5.0)
@@ -97,10 +99,11 @@ def test_a_drier_reading_brings_more_water(plan, again):
 def test_what_a_shorter_forecast_does_not_reach_is_no_change(again, tomorrow):
     """Yesterday's plan went on; beside it stands what it had until the forecast ends."""
     end = again.waterings[-1].time
-    said = _changes(again, again, tomorrow, TODAY, end)
+    today = {spot.name: spot.readings for spot in tomorrow.spots}
+    said = _changes(again, again, today, TODAY, end)
     assert f"The forecast ends at {str(end)[:10]}" in said[-1]
     assert "As in yesterday's plan: A1, A2, C3." in said
-    none = _changes(again, again, tomorrow, TODAY, end + np.timedelta64(1, "h"))
+    none = _changes(again, again, today, TODAY, end + np.timedelta64(1, "h"))
     assert not any("forecast ends" in each for each in none)
 
 
@@ -113,9 +116,42 @@ def test_water_that_was_told_already_is_not_counted_twice(again):
         sw.replan(again, later, WEATHER, irrigation={name: [event]}, forecast=WEATHER.shift("2 d"))
 
 
+def logged(*values, begin="2025-07-06T12:00"):
+    """A sensor that reads every six hours."""
+    times = np.datetime64(begin, "ns") + np.timedelta64(6, "h") * np.arange(len(values))
+    return sw.BuriedSensor("C3", "3 in", times, values)
+
+
+def test_what_sensors_read_since_yesterday_is_learnt(plan):
+    """Without any reading of the meter; each value counts once, told again or not."""
+    nothing_new = sw.Survey(list(plan.calibration.spots))
+    made = sw.replan(
+        plan, nothing_new, WEATHER, irrigation={}, sensors=[logged(0.13, 0.12, 0.12, 0.11)]
+    )
+    assert made.calibration.now == TODAY
+    assert any(line.endswith("what was read before: A1, A2.") for line in made.changes)
+    sensor, meter = (
+        [track for track in made.calibration.evidence.tracks if track.buried == buried]
+        for buried in (True, False)
+    )
+    assert [track.at.size for track in meter] == [3, 3, 3]
+    assert sensor[0].value.tolist() == [0.13, 0.12, 0.12, 0.11]
+    whole = logged(0.13, 0.12, 0.12, 0.11, 0.10)
+    (joined,) = join_sensors(made.calibration.given["sensors"], [whole], Faults("sensors"))
+    assert joined.reads_as(whole)
+    elsewhere = replace(whole, depth=10.0)
+    assert len(join_sensors([joined], [elsewhere], Faults("sensors"))) == 2
+    with pytest.raises(sw.InputError, match=r"read 15.0 % at 2025-07-06 18:00, and was told"):
+        other = logged(0.15, 0.12, 0.11, 0.1, begin="2025-07-06T18:00")
+        sw.replan(made, nothing_new, WEATHER, irrigation={}, sensors=[other])
+
+
 def test_yesterdays_readings_alone_are_no_new_morning(plan):
-    with pytest.raises(sw.InputError, match="no usable reading is later"):
-        sw.replan(plan, sw.Survey(list(plan.calibration.spots)), WEATHER, irrigation={})
+    """Read later than the hour the plan begins with, too."""
+    known = replace(plan.calibration, now=plan.calibration.now - np.timedelta64(1, "h"))
+    for each in (plan, replace(plan, calibration=known)):
+        with pytest.raises(sw.InputError, match="no usable reading is later"):
+            sw.replan(each, sw.Survey(list(plan.calibration.spots)), WEATHER, irrigation={})
 
 
 @pytest.mark.parametrize(
@@ -127,6 +163,7 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
         ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
         ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),
         ({"survey": sw.Survey([read("A1", [0.1], [TODAY], 30.0)])}, "learnt with 26.0 cm"),
+        ({"sensors": 0.2}, r"write sensors=\[BuriedSensor"),
         ({"survey": sw.Survey([read("a1", [0.1], [TODAY], 26.0)])}, 'write "A1"'),
     ],
 )

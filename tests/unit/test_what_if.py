@@ -279,6 +279,23 @@ def test_sand_that_is_brought_is_drawn_too_and_the_same_sand_stays_the_same(draw
     assert other.bands["drained"][0] < other.bands["drained"][1]
 
 
+def test_a_sand_that_is_not_that_of_the_profile_stands_for_it():
+    """A spot drawn with one sand, asked about with others: numbers lie within their bands."""
+    others = [replace(STRAIGHT, alpha=alpha) for alpha in (0.038, 0.041, 0.044)]
+    weather = steady_weather(3, "5 mm/day")
+    asked, own = (
+        what_if(
+            Profile.over_gravel(soil, 38.0), weather, TURF, LINES, [regrade("30 cm")],
+            rod="3 in", sand=others, draws=10,
+        )
+        for soil in (MIX, others[1])
+    )  # fmt: skip
+    assert asked.outcomes == own.outcomes
+    for row in asked.outcomes:
+        for name, (low, high) in row.bands.items():
+            assert low <= getattr(row, name) <= high
+
+
 def test_a_spot_over_the_gravel_that_is_assumed_carries_its_band_and_a_known_base_none():
     depth = regrade("38 cm")
     days = steady_weather(2, 5.0)

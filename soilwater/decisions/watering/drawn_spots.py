@@ -70,13 +70,31 @@ def drawn_spots(
         usual = root_zone_soil(spot)
         given = usual if sand is None else sand
         for draw in make_draws(given, [weather], base or OVER_GRAVEL, 0.0, draws, seed):
-            layers = tuple(
-                replace(each, soil=draw.soil) if each.soil == usual else each
-                for each in profile.layers
-            )
             below = profile.base if base is None else CapillaryBreak(draw.base)
-            drawn.append(replace(spot, profile=replace(profile, layers=layers, base=below)))
+            made = replace(_with_root_zone(spot, draw.soil), base=below)
+            drawn.append(replace(spot, profile=made))
     return drawn
+
+
+def with_best_of(spot: Situation, sand: Sand | None, faults: Faults) -> Situation:
+    """Give a spot the best of what its sand may be; as it is where its own is one of them.
+
+    Parameters
+    ----------
+    spot : Situation
+        The spot.
+    sand : Soil, FitResult, sequence of these, or None
+        What the sand of its root zone may be; that of the profile if None.
+    faults : Faults
+        Takes a sand that cannot be used.
+    """
+    if sand is None:
+        return spot
+    with faults.catching():
+        best, likely = best_and_likely(sand)
+        if root_zone_soil(spot) not in (best, *likely):
+            return replace(spot, profile=_with_root_zone(spot, best))
+    return spot
 
 
 def learned_spots(
@@ -135,6 +153,15 @@ def learned_spots(
 def root_zone_soil(spot: Situation) -> Soil:
     """Soil of the root zone of a spot."""
     return spot.profile.layers[spot.profile.layer_index()].soil
+
+
+def _with_root_zone(spot: Situation, soil: Soil) -> Profile:
+    """Profile of a spot with another soil wherever that of its root zone lies."""
+    usual = root_zone_soil(spot)
+    layers = tuple(
+        replace(each, soil=soil) if each.soil == usual else each for each in spot.profile.layers
+    )
+    return replace(spot.profile, layers=layers)
 
 
 def drawn_change(change: Change, spot: Situation, drawn: Sequence[Situation], k: int) -> Change:

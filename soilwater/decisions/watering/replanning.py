@@ -16,12 +16,14 @@ from soilwater.learning.calibrate import calibrate_again
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.given import begin_of_plan
 from soilwater.runs.scheduling import Progress
-from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
+from soilwater.words.several import items_of
 from soilwater.words.times import as_time, stamp
 
 _DAY_AHEAD = np.timedelta64(24, "h")
@@ -38,6 +40,7 @@ def replan(
     weather: Weather,
     *,
     irrigation: Literal["as planned"] | Mapping[str, Sequence[Event]] | None = None,
+    sensors: Sequence[BuriedSensor] = (),
     forecast: Weather | Sequence[Weather] | None = None,
     asked: Mapping[str, object] | None = None,
     progress: Progress = False,
@@ -49,7 +52,8 @@ def replan(
     plan : HandWaterPlan
         Yesterday's, made with a calibration or by `replan`.
     survey : Survey
-        Spots with this morning's readings; those of before are kept with the plan.
+        Spots with this morning's readings; those of before are kept with the plan. Where sensors
+        were read, there need not be any.
     weather : Weather
         What the weather was from the soaking to this morning; it may go on.
     irrigation : "as planned", or mapping of str to sequence of Event
@@ -57,6 +61,9 @@ def replan(
         spot, where ``""`` is the water of all. Say ``{}`` if there was none: missing is not none.
         What the plan had for this morning, up to two hours before the first reading, is taken for
         not given yet, and planned anew.
+    sensors : sequence of BuriedSensor, optional
+        What buried sensors have read, since yesterday or in all: a value that was given before
+        counts once. A sensor of yesterday that is not given keeps what it had read.
     forecast : Weather or sequence of Weather, optional
         What is to come, or several equally likely; `weather` itself, where it goes on, when left
         out. It reaches a day ahead or further.
@@ -75,9 +82,9 @@ def replan(
     Raises
     ------
     InputError
-        If the plan was not made with a calibration, the survey has no reading of today or other
-        depths than before, water is not told, or twice, the forecast does not reach a day ahead, or
-        something given cannot be used.
+        If the plan was not made with a calibration, neither meter nor sensors were read since, the
+        survey has other depths than before, water is not told, or twice, the forecast does not
+        reach a day ahead, or something given cannot be used.
     RunError
         If a column cannot be carried through.
 
@@ -93,12 +100,15 @@ def replan(
             cure="make the first with hand_water_plan(..., calibration=calibrate(...))",
         )
         raise faults.as_error()
-    fresh = [
-        each.time
-        for spot in survey.spots
-        for each in spot.usable_readings
-        if each.time is not None and each.time > before.now
-    ]
+    since = {spot.name: _read_since(before, spot) for spot in survey.spots}
+    today = {name: read for name, read in since.items() if read}
+    fresh = [np.datetime64(each.time) for read in today.values() for each in read]
+    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
+    sensors = items_of(sensors, "sensors", write, faults)
+    ends = {each.place: each.times[-1] for each in before.given["sensors"]}
+    logged = [each for each in sensors if each.times[-1] > ends.get(each.place, before.now)]
+    # Sensors read all the time: the last of it says how far the morning has gone.
+    fresh += [max(each.times[-1] for each in logged)] if logged else []
     if not fresh:
         faults.add(
             "no usable reading is later than those the plan was made with",
@@ -127,7 +137,7 @@ def replan(
         _check_water(before, irrigation, faults)
     faults.raise_if_any()
     given = irrigation if isinstance(irrigation, Mapping) else as_planned(plan, fresh)
-    calibration = calibrate_again(before, survey, weather, given)
+    calibration = calibrate_again(before, survey, weather, given, sensors)
     wanted = _not_past({**plan.asked, **otherwise}, calibration.now)
     threshold = wanted.pop("threshold")
     made = hand_water_plan(
@@ -141,7 +151,24 @@ def replan(
         **wanted,
     )
     end = min(each.end for each in members_of(ahead))
-    return replace(made, changes=_changes(plan, made, survey, calibration.now, end))
+    today |= {each.spot: today.get(each.spot, ()) for each in logged}
+    return replace(made, changes=_changes(plan, made, today, calibration.now, end))
+
+
+def _read_since(before: Calibration, spot: Spot) -> tuple[Reading, ...]:
+    """List the readings of a spot that a calibration has not learnt from, in order of time."""
+    known = {
+        one
+        for each in before.given["survey"].spots
+        if each.name == spot.name
+        for one in each.readings
+    }
+    fresh = [
+        each
+        for each in spot.usable_readings
+        if each.time is not None and each.time > before.now and each not in known
+    ]
+    return tuple(sorted(fresh, key=lambda each: np.datetime64(each.time)))
 
 
 def _check_spots(before: Calibration, survey: Survey, faults: Faults) -> None:
@@ -232,13 +259,12 @@ def as_planned(
 def _changes(
     before: HandWaterPlan,
     after: HandWaterPlan,
-    survey: Survey,
+    today: Mapping[str, Sequence[Reading]],
     now: np.datetime64,
     end: np.datetime64,
 ) -> tuple[str, ...]:
     """Say spot by spot what is other than the plan before, between two instants."""
     old = {each.spot.name: each for each in before.spots}
-    read = {spot.name: spot for spot in survey.spots if spot.usable_readings}
     said, same = [], []
     for each in after.spots:
         name = each.spot.name
@@ -250,13 +276,13 @@ def _changes(
         if _as_pairs(planned) == _as_pairs(walks):
             same.append(name)
             continue
-        why = _read_text(read[name], old[name], now) if name in read else ""
+        why = _read_text(today.get(name, ()), old[name])
         said.append(
             f"{name}: {_water_text(walks)}, yesterday's plan had {_water_text(planned)}{why}."
         )
     if same:
         said.append(f"As in yesterday's plan: {', '.join(same)}.")
-    unread = [each.spot.name for each in after.spots if each.spot.name not in read]
+    unread = [each.spot.name for each in after.spots if each.spot.name not in today]
     if unread:
         said.append(f"Not read today, and planned from what was read before: {', '.join(unread)}.")
     if any(walk.time >= end for each in before.spots for walk in each.waterings):
@@ -285,9 +311,8 @@ def _water_text(walks: Sequence[HandWatering]) -> str:
     return today if every == first else f"{today}, {in_one_unit(every, 'water_amount')} in all"
 
 
-def _read_text(spot: Spot, plan: SpotPlan, now: np.datetime64) -> str:
-    """Tell what a spot read beside what the plan before expected of it."""
-    read = [each for each in spot.usable_readings if each.time is not None and each.time >= now]
+def _read_text(read: Sequence[Reading], plan: SpotPlan) -> str:
+    """Tell what a spot read last beside what the plan before expected of it."""
     if not read or plan.course is None:
         return ""
     times = np.array(plan.course.times)

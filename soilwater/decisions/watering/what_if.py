@@ -22,6 +22,7 @@ from soilwater.decisions.watering.drawn_spots import (
     each_changed,
     learned_spots,
     root_zone_soil,
+    with_best_of,
 )
 from soilwater.decisions.watering.ensembles import (
     band_of,
@@ -321,8 +322,10 @@ def what_if(
         out. Of drop tests the share is drawn with sand and base. `wettable` puts beside it what
         the spot would do if all of it did.
     sand : Soil, FitResult or sequence of these, optional
-        What the sand of a spot's root zone may be: a fit carries its band into the table. That of
-        the profile, taken for certain, when left out; sands that changes bring have their own.
+        What the sand of a spot's root zone may be: a fit carries its band into the table. Where
+        that of the profile is none of them, the best, of several the middle one, takes its place.
+        That of the profile, taken for certain, when left out; sands that changes bring have their
+        own.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         What may be left at the base of a spot over gravel [cm]. When left out, that over gravels
         where it stands on the one `Profile.over_gravel` assumes, and what it stands on otherwise.
@@ -413,7 +416,7 @@ def what_if(
         drawn = with_drawn_shares(drawn, spot, len(drawn), seed)
         turfs = calibration.turfs if calibration is not None else ()
     else:
-        spot = _asked(profile, irrigation, repellency)
+        spot = with_best_of(_asked(profile, irrigation, repellency), sand, faults)
         drawn = drawn_spots(spot, weather, sand, base_suction, draws, seed, faults)
         drawn = with_drawn_shares(drawn, spot, draws, seed)
         known = root_zone_soil(spot) if sand is None else sand
