@@ -29,8 +29,8 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     Parameters
     ----------
     sand : Soil, FitResult or sequence of these
-        A soil stands for itself; a fit for its best and its posterior sample; of several, that of
-        middle water content at 40 cm of suction stands for all.
+        A soil stands for itself; a fit for its best and its posterior sample; several count alike,
+        and that of middle water content at 40 cm of suction stands for all.
     draws : int, optional
         Most soils wanted; all when left out.
 
@@ -38,7 +38,8 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     -------
     best : Soil
     likely : tuple of Soil
-        The soil alone, or up to `draws` of the sample, evenly over it.
+        The soil alone, or up to `draws` of the sample, evenly over it; a soil beside a fit is there
+        as often as all of the fit's together.
 
     Raises
     ------
@@ -69,11 +70,10 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
-    every = [
-        soil
-        for each in sand
-        for soil in (each.samples() if isinstance(each, FitResult) else (each,))
-    ]
+    sets = [each.samples() if isinstance(each, FitResult) else (each,) for each in sand]
+    # A soil counts as much as all that a fit leaves open.
+    most = max(map(len, sets))
+    every = [each[k * len(each) // most] for each in sets for k in range(most)]
     n = len(every) if draws is None else min(draws, len(every))
     chosen = np.linspace(0, len(every) - 1, n).round().astype(int)
     held = water_contents(every, np.array([_MIDDLE_SUCTION]))[:, 0]

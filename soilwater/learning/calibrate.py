@@ -240,6 +240,7 @@ def calibrate_again(
     weather: Weather,
     irrigation: Mapping[str, Sequence[Event]],
     sensors: Sequence[BuriedSensor] = (),
+    doubtful: Literal["ask", "leave out"] | None = None,
 ) -> Calibration:
     """Learn a green anew with what was read since.
 
@@ -255,6 +256,8 @@ def calibrate_again(
         Water applied since, by the name of the spot, where ``""`` is the water of all.
     sensors : sequence of BuriedSensor, optional
         What sensors have read, of before too or since; new ones are taken in.
+    doubtful : {"ask", "leave out"}, optional
+        What is done with readings that no sand can give; as before when left out.
 
     Returns
     -------
@@ -266,6 +269,7 @@ def calibrate_again(
         As `calibrate`, or if a sensor is told to have read otherwise than before.
     """
     given = dict(before.given)
+    given["doubtful"] = doubtful or given["doubtful"]
     old: Survey = given.pop("survey")
     new = {spot.name: spot for spot in survey.spots}
     spots = [

@@ -30,6 +30,7 @@ from soilwater.decisions.spots.states import (
     predict,
 )
 from soilwater.lab.equally_likely import best_and_likely
+from soilwater.lab.retention import RetentionTable
 from soilwater.soils import VanGenuchten
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Reading, Spot, Survey
@@ -511,6 +512,16 @@ def test_soils_may_be_a_sequence_and_nothing_else_is_taken():
     assert best == MIX and len(soils) == 3
     with pytest.raises(InputError, match="soil"):
         best_and_likely("sand", 3)
+
+
+def test_a_soil_beside_a_fit_counts_as_much_as_all_of_it():
+    points = [[10, 20, 30, 40], [0.365, 0.285, 0.154, 0.081]]
+    fit = RetentionTable(*points, k_sat=60.0, porosity=0.37).fit(VanGenuchten)
+    for sand in ([MIX, fit], [fit, MIX]):
+        for draws in (None, 50):
+            _, soils = best_and_likely(sand, draws)
+            assert 2 * sum(soil == MIX for soil in soils) == len(soils)
+    assert len(best_and_likely([MIX, MIX], 50)[1]) == 2
 
 
 def test_expected_shares_of_the_causes_add_up_to_one():

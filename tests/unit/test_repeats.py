@@ -1,9 +1,13 @@
 """Readings that are told twice: pasted lines are asked about, pushes that agree are not."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 import soilwater as sw
+from soilwater.site.morning import _start
 from soilwater.survey.repeats import repeats_of
 
 MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
@@ -103,6 +107,15 @@ def test_what_is_told_twice_is_shown_beside_every_answer():
         sw.expected_reading(survey, MIX).attrs["cautions"].split("\n"),
     ):
         assert sum("A0 22.1 % at 2025-07-02 06:00" in each for each in cautions) == 1
+
+
+def test_the_plan_of_a_morning_tells_of_lines_that_stand_twice_in_its_table():
+    folder = Path(__file__).parents[2] / "examples" / "data" / "brackenhurst"
+    site = sw.read_site_file(folder / "brackenhurst.toml")
+    day = max(each.time for each in site.readings).astype("datetime64[D]")
+    for readings, said in ((site.readings, 0), (2 * site.readings, 1)):
+        _, _, told = _start(replace(site, readings=readings), site.green("4"), day)
+        assert told.count("told twice") == said
 
 
 def test_calibrate_counts_once_only_what_it_is_told_to():

@@ -116,6 +116,17 @@ def test_water_that_was_told_already_is_not_counted_twice(again):
         sw.replan(again, later, WEATHER, irrigation={name: [event]}, forecast=WEATHER.shift("2 d"))
 
 
+@pytest.mark.parametrize("values", [[0.45], [0.12, 0.12]])
+def test_doubtful_readings_of_a_morning_are_left_out_when_asked(plan, values):
+    """More than the pore space, or told twice."""
+    survey = sw.Survey([read("A1", values, [TODAY] * len(values)), read("C3", [0.15], [TODAY])])
+    given = {"plan": plan, "survey": survey, "weather": WEATHER, "irrigation": {}}
+    with pytest.raises(sw.InputError, match='doubtful="leave out"'):
+        sw.replan(**given)
+    with pytest.raises(sw.InputError, match="doubtful is 'skip'"):
+        sw.replan(**given, doubtful="skip")
+
+
 def logged(*values, begin="2025-07-06T12:00"):
     """A sensor that reads every six hours."""
     times = np.datetime64(begin, "ns") + np.timedelta64(6, "h") * np.arange(len(values))

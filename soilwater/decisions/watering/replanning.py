@@ -41,6 +41,7 @@ def replan(
     *,
     irrigation: Literal["as planned"] | Mapping[str, Sequence[Event]] | None = None,
     sensors: Sequence[BuriedSensor] = (),
+    doubtful: Literal["ask", "leave out"] | None = None,
     forecast: Weather | Sequence[Weather] | None = None,
     asked: Mapping[str, object] | None = None,
     progress: Progress = False,
@@ -64,6 +65,8 @@ def replan(
     sensors : sequence of BuriedSensor, optional
         What buried sensors have read, since yesterday or in all: a value that was given before
         counts once. A sensor of yesterday that is not given keeps what it had read.
+    doubtful : {"ask", "leave out"}, optional
+        What is done with doubtful readings, as for `calibrate`; as yesterday when left out.
     forecast : Weather or sequence of Weather, optional
         What is to come, or several equally likely; `weather` itself, where it goes on, when left
         out. It reaches a day ahead or further.
@@ -137,7 +140,7 @@ def replan(
         _check_water(before, irrigation, faults)
     faults.raise_if_any()
     given = irrigation if isinstance(irrigation, Mapping) else as_planned(plan, fresh)
-    calibration = calibrate_again(before, survey, weather, given, sensors)
+    calibration = calibrate_again(before, survey, weather, given, sensors, doubtful)
     wanted = _not_past({**plan.asked, **otherwise}, calibration.now)
     threshold = wanted.pop("threshold")
     made = hand_water_plan(
