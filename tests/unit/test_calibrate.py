@@ -313,6 +313,7 @@ def sensor(*values):
         ({"irrigation": [5.0]}, r'5.0 is no Event; write irrigation=\[Event\("2025-07-03 05:00"'),
         ({"irrigation": 12.0}, r"irrigation is .*12.0.*; write irrigation=\[Event\("),
         ({"irrigation": {"A1": 12.0}}, r'irrigation of "A1" .*write irrigation=\{"A1": \[Event'),
+        ({"sensors": [0.3]}, r"sensors\[0\].*0.3 is no BuriedSensor; write sensors=\["),
         ({"sensors": 0.3}, r"sensors is .*write sensors=\[BuriedSensor"),
         ({"soaked": np.datetime64("NaT")}, "soaked: the time at position 0 is missing"),
         ({"irrigation": {"A1": None}}, r'write \{"A1": \[\]\} if there was none'),

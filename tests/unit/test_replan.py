@@ -174,6 +174,7 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
         ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
         ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),
         ({"survey": sw.Survey([read("A1", [0.1], [TODAY], 30.0)])}, "learnt with 26.0 cm"),
+        ({"sensors": [0.2]}, r"sensors\[0\].*0.2 is no BuriedSensor"),
         ({"sensors": 0.2}, r"write sensors=\[BuriedSensor"),
         ({"survey": sw.Survey([read("a1", [0.1], [TODAY], 26.0)])}, 'write "A1"'),
     ],
