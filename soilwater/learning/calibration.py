@@ -11,7 +11,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, meshes_of
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.learning.columns import Green, cases_of, run_cases, turf_with
@@ -19,6 +19,9 @@ from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.telling import HeldBack, Learned
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
+from soilwater.runs.settings import Settings
+from soilwater.runs.starts import known_at_end
+from soilwater.runs.wetted import WaterKnown
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -208,7 +211,7 @@ class Calibration(Displayed, Tabled):
                 case,
                 weather=members[k // columns % len(members)],
                 irrigation=self._water_left[group],
-                start=self._start(group, k),
+                start=self._starts[group][k],
             )
             for k, case in enumerate(cases)
         ]
@@ -233,18 +236,19 @@ class Calibration(Displayed, Tabled):
         whole: Case = self._columns_now[g][0][first]
         if group.alone or self.unknowns.remembers:
             k = first + (group.spots.index(spot) if group.alone else round(place))
-            whole, start = self._columns_now[g][0][k], self._start(g, k)
+            whole, start = self._columns_now[g][0][k], self._starts[g][k]
         else:
             left = min(int(place), depths.size - 2)
             part = np.linspace(0.0, 1.0, _PLACES)
             # As far down by part of the depth: exact for what is at rest.
+            beside = self._starts[g][first + left], self._starts[g][first + left + 1]
             upper, lower = (
-                np.interp(part * depths[k], *self._suctions_now[g][first + k])
-                for k in (left, left + 1)
+                np.interp(part * end, known.depth, known.suction)
+                for end, known in zip(depths[left : left + 2], beside, strict=True)
             )
             suction = (left + 1 - place) * upper + (place - left) * lower
             whole = replace(whole, profile=self.profile(draw, spot))
-            start = _suction_over(part * depth, suction)
+            start = WaterKnown(part * depth, suction)
         weather, water = members[draw % len(members)], self._water_left[g]
         return replace(whole, weather=weather, irrigation=water, start=start)
 
@@ -340,15 +344,13 @@ class Calibration(Displayed, Tabled):
         return np.sort(order[:at]), np.sort(order[at:])
 
     @cached_property
-    def _suctions_now(self) -> tuple[list[tuple[FloatArray, FloatArray]], ...]:
-        """Depths of nodes and suctions there [cm] at `now`, column by column of each group."""
-        found = []
-        for cases, water in self._columns_now:
-            suction = water.node_suction.values[:, 0]
-            nodes = [case.profile.mesh().depth for case in cases]
-            pairs = zip(nodes, suction, strict=True)
-            found.append([(depth, of_column[: depth.size]) for depth, of_column in pairs])
-        return tuple(found)
+    def _starts(self) -> tuple[list[WaterKnown], ...]:
+        """Water at `now`, column by column of each group."""
+        refinement = Settings.refinement
+        return tuple(
+            known_at_end(water, meshes_of([case.profile for case in cases], refinement))
+            for cases, water in self._columns_now
+        )
 
     @cached_property
     def _water_left(self) -> tuple[tuple[Event, ...], ...]:
@@ -357,14 +359,6 @@ class Calibration(Displayed, Tabled):
             tuple(each.after(self.now) for each in group.irrigation if each.end > self.now)
             for group in self.green.groups
         )
-
-    def _start(self, group: int, k: int) -> xr.DataArray | xr.Dataset:
-        """Give the water of a column that was run, at `now`."""
-        if self.unknowns.remembers:
-            water: xr.Dataset = self._columns_now[group][1].isel(case=[k])
-            return water
-        depth, suction = self._suctions_now[group][k]
-        return _suction_over(depth, suction)
 
     def at_spots(self, group: int, values: FloatArray) -> FloatArray:
         """Read what was found on the columns of a group at its spots.
@@ -437,10 +431,6 @@ class Calibration(Displayed, Tabled):
         lines += caution_lines(self.cautions)
         title = f"What the readings{place} say, up to {stamp(self.now)}: median (four in five)"
         return Shown(title, _HEADER, self._rows(), lines, set_in=True)
-
-
-def _suction_over(depth: FloatArray, suction: FloatArray) -> xr.DataArray:
-    return xr.DataArray(suction, {"depth": depth}, ("depth",), "suction")
 
 
 _HEADER = ("", "before", "after", "")

@@ -21,12 +21,14 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, make_forcing
+from soilwater.runs.forcing import Forcing, forcing_on, make_forcing
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import pack, pack_memories, sharing_nodes
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
+from soilwater.weather.irrigation import merge_intervals
+from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError, Status
 
 
@@ -85,13 +87,17 @@ def _begin(
     refusals: dict[int, str] = {}
     known = _drained(cases, meshes)
     made: dict[tuple[int, ...], Forcing] = {}
+    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
     for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
         # Cases of a batch mostly share their weather: made once, told apart by identity.
-        key = (id(case.weather), id(case.turf), *map(id, case.irrigation))
+        water = (id(case.weather), *map(id, case.irrigation))
+        key = (id(case.turf), *water)
         try:
             start = begin(case, mesh, known.get(id(case.profile)))
+            if water not in merged:
+                merged[water] = merge_intervals(case.weather, case.irrigation)
             if key not in made:
-                made[key] = make_forcing(case.weather, case.turf, case.irrigation)
+                made[key] = forcing_on(*merged[water], case.turf)
             forcing = made[key]
         except InputError as error:
             refusals[i] = str(error)

@@ -98,7 +98,11 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
     InputError
         Naming every event outside the weather.
     """
-    finer, irrigation = merge_intervals(weather, events)
+    return forcing_on(*merge_intervals(weather, events), turf)
+
+
+def forcing_on(finer: Weather, irrigation: NDArray[np.float64], turf: Turf | None) -> Forcing:
+    """Make the forcing of weather with irrigation [mm] in its intervals, as `merge_intervals`."""
     water = finer.rain + irrigation
     through = water
     transpiration = evaporation = np.zeros(finer.n)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from numbers import Real
 from typing import Any, NamedTuple
@@ -20,7 +21,7 @@ from soilwater.runs.case import Case
 from soilwater.runs.columns_of import each_column
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.wetted import AfterFlooding, AfterRain, suction_after, turns_after
+from soilwater.runs.wetted import AfterFlooding, AfterRain, WaterKnown, suction_after, turns_after
 from soilwater.soils import Hysteretic
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.times import stamp
@@ -81,6 +82,10 @@ def begin(case: Case, mesh: Mesh, drained: NDArray[np.float64] | None = None) ->
         beginning = flooded(_head(case.profile, start.water, mesh))
     elif isinstance(start, AfterRain):
         beginning = _after_rain(case.profile, start, mesh)
+    elif isinstance(start, WaterKnown) and start.turns is not None:
+        if not np.array_equal(start.depth, mesh.depth):
+            raise _of_another_mesh()
+        beginning = Beginning(-start.suction, start.turns, start.mat or MatState())
     else:
         beginning = flooded(_head(case.profile, start, mesh))
         if mesh.remembers and isinstance(start, xr.Dataset):
@@ -155,8 +160,37 @@ def _mat_at_end(run: xr.Dataset) -> MatState:
     if wet_for is None:
         return MatState()
     _refuse_cut(run)
-    hours = float(wet_for.squeeze())
+    return _mat_wet_for(float(wet_for.squeeze()))
+
+
+def _mat_wet_for(hours: float) -> MatState:
     return MatState() if np.isnan(hours) else MatState(refuses=True, wet_for=hours)
+
+
+def known_at_end(run: xr.Dataset, meshes: Sequence[Mesh]) -> list[WaterKnown]:
+    """Take the water of every column at the last time of a run, with what it remembers.
+
+    Parameters
+    ----------
+    run : Dataset
+        Of columns along one dimension, with `node_suction`.
+    meshes : sequence of Mesh
+        Their nodes.
+
+    Returns
+    -------
+    list of WaterKnown
+        One a column, as if its part of the run were the start.
+    """
+    suction = run.node_suction.values[:, -1]
+    turning = run.turning_suction.values if "turning_suction" in run else None
+    wet_for = run[OF_A_MAT].values.tolist() if OF_A_MAT in run else [np.nan] * len(meshes)
+    known = []
+    for k, mesh in enumerate(meshes):
+        n = mesh.depth.size
+        turns = -turning[k, :, :n].T if turning is not None and mesh.remembers else None
+        known.append(WaterKnown(mesh.depth, suction[k, :n], turns, _mat_wet_for(wet_for[k])))
+    return known
 
 
 def _refuse_cut(run: xr.Dataset) -> None:
@@ -174,6 +208,8 @@ def _refuse_cut(run: xr.Dataset) -> None:
 def _head(profile: Profile, start: Any, mesh: Mesh) -> NDArray[np.float64]:
     if isinstance(start, xr.Dataset):
         return _end_of_run(start, mesh)
+    if isinstance(start, WaterKnown):
+        return -np.interp(mesh.depth, start.depth, start.suction)
     if isinstance(start, xr.DataArray):
         return _from_profile_of(start, mesh)
     if isinstance(start, str) and start == "soaked":
@@ -213,14 +249,18 @@ def _end_of_run(run: xr.Dataset, mesh: Mesh) -> NDArray[np.float64]:
         )
     suction = columns[0].node_suction[-1]
     if not np.array_equal(columns[0].mesh.depth, mesh.depth):
-        raise InputError(
-            "start: the earlier result is of another profile or mesh; allowed: the same layers "
-            "and refinement; or give a DataArray of its suction over depth."
-        )
+        raise _of_another_mesh()
     if not np.isfinite(suction).all():
         raise InputError("start: the earlier result has no values at its last time.")
     head: NDArray[np.float64] = -suction
     return head
+
+
+def _of_another_mesh() -> InputError:
+    return InputError(
+        "start: the earlier result is of another profile or mesh; allowed: the same layers and "
+        "refinement; or give a DataArray of its suction over depth."
+    )
 
 
 def _from_profile_of(values: xr.DataArray, mesh: Mesh) -> NDArray[np.float64]:

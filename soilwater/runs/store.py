@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from soilwater.runs.arrange import Batch
 from soilwater.runs.layout import OUTCOME
+from soilwater.runs.wetted import WaterKnown
 from soilwater.soils import Soil, is_built_in
 from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError, RunError, Status
@@ -436,6 +437,9 @@ def _as_bytes(thing: Any) -> bytes:
     if isinstance(thing, Weather):
         arrays = (thing.edges, thing.rain, thing.reference_et, thing.demand_shape)
         return b"".join(np.ascontiguousarray(array).tobytes() for array in arrays)
+    if isinstance(thing, WaterKnown):
+        arrays = (thing.depth, thing.suction, *(() if thing.turns is None else (thing.turns,)))
+        return b"".join(array.tobytes() for array in arrays) + repr(thing.mat).encode()
     if hasattr(thing, "__dataclass_fields__"):
         return repr([(name, getattr(thing, name)) for name in thing.__dataclass_fields__]).encode()
     return repr(thing).encode()

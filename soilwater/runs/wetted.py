@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
+from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels.branches import N_TURNS
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
@@ -27,6 +28,31 @@ _HALVINGS = 36
 _WETTEST, _DRIEST = 1e-3, 1e6
 """Suctions [cm] between which the one of a branch is looked for."""
 _MM_IN_CM = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class WaterKnown:
+    """Water of a column as it is known, in numbers: a start for those who start thousands.
+
+    To make a DataArray, or take a column out of a Dataset, takes as long as to run it for days.
+
+    Parameters
+    ----------
+    depth : ndarray, shape (n,)
+        From the surface down [cm].
+    suction : ndarray, shape (n,)
+        Suctions there [cm]; straight between.
+    turns : ndarray, shape (n, N_TURNS), optional
+        Heads at which the nodes of this column turned before [cm], as `turns_after` has them;
+        depths are then those of its nodes.
+    mat : MatState, optional
+        What a mat remembers.
+    """
+
+    depth: NDArray[np.float64]
+    suction: NDArray[np.float64]
+    turns: NDArray[np.float64] | None = None
+    mat: MatState | None = None
 
 
 @dataclass(frozen=True, eq=False)

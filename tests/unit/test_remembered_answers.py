@@ -119,7 +119,7 @@ def test_a_reading_that_no_gentle_water_leaves_is_taken_as_flooded():
     assert rewetted_to(GREEN, USUAL_RAIN, ROD, most + 1e-3) is None
     assert rewetted_to(GREEN, USUAL_RAIN, ROD, 0.02) is None
     start = rewetted_to(GREEN, USUAL_RAIN, ROD, most - 1e-9)
-    np.testing.assert_allclose(start.water, 33.0 - start.water.depth, atol=1e-4)
+    np.testing.assert_allclose(start.water.suction, 33.0 - start.water.depth, atol=1e-4)
 
 
 def test_halves_of_a_plan_share_no_sand_whatever_it_remembers():

@@ -8,6 +8,7 @@ from grounds import PEA_GRAVEL
 
 import soilwater as sw
 from soilwater import AfterFlooding, AfterRain, Hysteretic
+from soilwater.runs.starts import known_at_end
 from soilwater.words.errors import InputError
 
 ROD = 7.6
@@ -65,6 +66,24 @@ def test_what_a_run_remembers_goes_through_files(tmp_path):
     assert ends[0] == pytest.approx(float(sw.meter_reading(whole, rod=ROD)[-1]), abs=5e-4)
     forgot = sw.simulate(GREEN, rest, turf=TURF, start=AfterFlooding(first), output="6 h")
     assert float(sw.meter_reading(forgot, rod=ROD)[-1]) > ends[0] + 0.004
+
+
+def test_columns_of_a_run_go_on_from_numbers_as_from_its_datasets():
+    """With what each remembers, and for plain sand its suctions at other depths too."""
+    plain = sw.Profile.over_gravel(SAND, 30.0, base_suction=3.0)
+    profiles, both = (GREEN, plain), {"turf": TURF, "irrigation": RAIN}
+    cases = [sw.Case(each, DAYS, start="drained", **both) for each in profiles]
+    run = sw.simulate_many(cases, output="24 h")
+    known = known_at_end(run, [each.mesh() for each in profiles])
+    assert known[0].turns is not None and known[1].turns is None
+    for k, profile in enumerate(profiles):
+        ends = [
+            sw.simulate(profile, DAYS, turf=TURF, start=start, output="24 h").water_content
+            for start in (run.isel(case=k), known[k])
+        ]
+        np.testing.assert_array_equal(*ends)
+    with pytest.raises(InputError, match=r"of another profile or mesh; allowed"):
+        sw.simulate(GREEN, DAYS, start=known[0], refinement=2.0)
 
 
 def test_a_result_cut_before_its_end_no_longer_says_what_it_remembers():

@@ -23,6 +23,7 @@ from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.scheduling import Progress
 from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.wetted import WaterKnown
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
@@ -199,7 +200,9 @@ def run_columns(
         If a column cannot be carried through, with its sentence.
     """
     # What is remembered is of the nodes of the run before.
-    remembered = any(isinstance(case.start, xr.Dataset) for case in cases)
+    remembered = any(
+        isinstance(case.start, WaterKnown) and case.start.turns is not None for case in cases
+    )
     refinement = COARSE_MESH if coarse and not remembered else Settings.refinement
     result = simulate_many(
         cases,

@@ -7,14 +7,20 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import xarray as xr
 
 from soilwater.decisions.watering.draws import Draw, drying
 from soilwater.decisions.watering.ensembles import depth_in
 from soilwater.decisions.watering.refill import mean_of_top
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_suctions
-from soilwater.runs.wetted import USUAL_RAIN, AfterFlooding, AfterRain, check_rain, water_after
+from soilwater.runs.wetted import (
+    USUAL_RAIN,
+    AfterFlooding,
+    AfterRain,
+    WaterKnown,
+    check_rain,
+    water_after,
+)
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
@@ -102,8 +108,7 @@ def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -
     if not shown[-1] < reading <= shown[0]:
         return None
     by = float(np.interp(-reading, -shown, dried_by))
-    suction = xr.DataArray(rest + by, {"depth": mesh.depth}, ("depth",), "suction")
-    return replace(rain, water=suction)
+    return replace(rain, water=WaterKnown(mesh.depth, rest + by))
 
 
 def usable(spot: Spot, rod: float) -> list[float]:
@@ -134,7 +139,7 @@ def dried_to(
     reading: float,
     *,
     flooded: bool = False,
-) -> Any:
+) -> WaterKnown:
     """Suction over depth of a column that has drained and lost water to the turf since.
 
     The column is at rest with so much more suction everywhere that the rod shows the reading; one
@@ -160,13 +165,13 @@ def dried_to(
 
     Returns
     -------
-    DataArray
-        ``suction`` [cm] over ``depth``.
+    WaterKnown
+        Suction [cm] over depth.
     """
     surface = rest_curve(soil).surface_suction(reading, rod)
     surface = float(np.clip(surface, 0.0 if flooded else depth + base_suction, _DRIEST))
     ends = np.array([0.0, depth])
-    return xr.DataArray(surface - ends, {"depth": ends}, ("depth",), "suction")
+    return WaterKnown(ends, surface - ends)
 
 
 _DRIEST, _PLACES = 5000.0, 57
