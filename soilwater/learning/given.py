@@ -305,9 +305,15 @@ def _irrigation(
                 cure=f'write {{"{name}": []}} if there was none',
             )
             continue
-        for event in items_of(events, told, cure, faults):
+        every = items_of(events, told, cure, faults)
+        for k, event in enumerate(every):
             if not isinstance(event, Event):
                 faults.add(f"{event!r} is no Event", cure=cure)
+            elif event in every[:k]:
+                faults.add(
+                    f"{told} holds the water of {stamp(event.time)} twice",
+                    cure="give it once, or as one Event of both amounts if it was given twice",
+                )
             elif event.time < begin < event.end:
                 faults.add(
                     f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "

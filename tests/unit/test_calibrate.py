@@ -310,6 +310,10 @@ def sensor(*values):
         ({"soaked": "2025-07-03 00:00"}, "before the soaking"),
         ({"irrigation": None}, r"irrigation=\(\) if there was none"),
         ({"irrigation": {"Z9": ()}}, "allowed: A1, A2, A3, C3"),
+        (
+            {"irrigation": [sw.Event("2025-07-03 05:00", 8.0, duration=1.0)] * 2},
+            "the water of 2025-07-03 05:00 twice; give it once",
+        ),
         ({"irrigation": [5.0]}, r'5.0 is no Event; write irrigation=\[Event\("2025-07-03 05:00"'),
         ({"irrigation": 12.0}, r"irrigation is .*12.0.*; write irrigation=\[Event\("),
         ({"irrigation": {"A1": 12.0}}, r'irrigation of "A1" .*write irrigation=\{"A1": \[Event'),
