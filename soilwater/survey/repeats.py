@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import combinations
 from math import comb, pi, sqrt
 
 import numpy as np
@@ -21,6 +22,10 @@ practice, no source)."""
 BY_CHANCE = 0.001
 """Agreement that chance gives less often than this [1] is asked about (our own choice)."""
 
+_MIDDLE = 0.954
+"""Median distance of two draws of a normal distribution, in standard deviations."""
+_TELL_STEP = 6
+"""Different readings that tell by what steps a meter counts."""
 _FEW = 5
 """Readings that are told one by one."""
 
@@ -123,10 +128,16 @@ def _half_said_again(values: Sequence[float]) -> int:
 def _agree_by_chance(every: Sequence[float], values: Sequence[Sequence[float]]) -> float:
     """Probability that two pushes show one number: the last figure over how far they stray."""
     digits = next((n for n in (2, 3, 4) if np.allclose(every, np.round(every, n), atol=1e-9)), 5)
+    # A meter may count by fives or twos of its last figure, or in per cent of a pore space; of a
+    # few readings all may be even by chance.
+    shown = np.unique(np.round(np.multiply(every, 10.0**digits)).astype(int))
+    step = int(np.gcd.reduce(shown)) if shown.size >= _TELL_STEP else 1
     free = sum(len(each) - 1 for each in values)
     squares = sum(len(each) * float(np.var(each)) for each in values)
-    spread = sqrt(squares / free) if squares > 0.0 else PUSHES_STRAY
-    return min(1.0, 10.0**-digits / (2.0 * sqrt(pi) * spread))
+    apart = [abs(a - b) for each in values for a, b in combinations(each, 2) if a != b]
+    # Where a few pushes go far astray, the others agree as often as they would without these.
+    spread = min(sqrt(squares / free), float(np.median(apart)) / _MIDDLE) if apart else PUSHES_STRAY
+    return min(1.0, step * 10.0**-digits / (2.0 * sqrt(pi) * spread))
 
 
 def _when(reading: Reading) -> str:

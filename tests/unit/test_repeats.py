@@ -37,6 +37,31 @@ def test_pushes_that_agree_by_chance_are_no_repeats(pushes, digits):
     assert agree > 25 or digits == 3
 
 
+@pytest.mark.parametrize("step", [0.0038, 0.005, 0.02])
+def test_a_meter_may_count_by_other_steps_than_its_last_figure(step):
+    """In halves of a per cent, by twos, or in per cent of a pore space of 38 %."""
+    for seed in range(20):
+        spots = [
+            replace(spot, readings=[replace(r, value=step * round(r.value / step)) for r in read])
+            for spot in green(3, 4, seed=seed)
+            for read in [spot.readings]
+        ]
+        assert repeats_of(spots) == {}
+
+
+def test_a_few_pushes_far_astray_do_not_make_the_others_repeats():
+    """Of 60 spots six where the meter strays by 6 %, among others in tenths that stray by .2 %."""
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        stray = np.where(np.arange(60) < 6, 0.06, 0.002)
+        read = np.round(0.22 + stray[:, None] * rng.standard_normal((60, 2)), 3)
+        spots = [
+            sw.Spot(f"A{i}", 30.0, readings=[sw.Reading(v, rod=7.6) for v in of_spot])
+            for i, of_spot in enumerate(read.tolist())
+        ]
+        assert repeats_of(spots) == {}
+
+
 @pytest.mark.parametrize("digits", [2, 3])
 @pytest.mark.parametrize("pushes", [1, 2, 3])
 def test_a_file_pasted_twice_is_found_whatever_was_pushed(pushes, digits):
