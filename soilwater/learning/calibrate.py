@@ -44,6 +44,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Date, Length, Suction, WaterContent
 from soilwater.words.renamed import mind_words
+from soilwater.words.several import many_times
 from soilwater.words.units import number_to_house
 
 SANDS = 400
@@ -175,6 +176,10 @@ def calibrate(
     with faults.catching():
         base = base_band(base_suction)
     _, soils = best_and_likely(sand, SANDS)
+    # Kept for the next morning too: what can be gone through once would be empty by then.
+    sensors, irrigation = many_times(sensors), many_times(irrigation)
+    if isinstance(irrigation, Mapping):
+        irrigation = {name: many_times(events) for name, events in irrigation.items()}
     record = take_record(
         survey, weather, soaked, irrigation, sensors, soils, errors, doubtful, faults
     )

@@ -160,7 +160,8 @@ def _said_once(
     for k, sensor in enumerate(sensors):
         if any(sensor.reads_as(each) for each in sensors[:k]):
             faults.add(
-                f"a second sensor at {sensor.spot} has the times and values of one before",
+                f"a second sensor at {sensor.spot} has the values of one before, at all times that "
+                "both have",
                 cure="give it once: what is told twice would count twice",
             )
     told = told_of_repeats(spots)

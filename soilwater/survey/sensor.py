@@ -105,17 +105,18 @@ class BuriedSensor:
         return self.spot, self.depth, self.height
 
     def reads_as(self, other: BuriedSensor) -> bool:
-        """Whether another sensor says the same at the same times, in the same place.
+        """Whether another sensor in the same place says the same at every time both have.
 
         Parameters
         ----------
         other : BuriedSensor
             Another one.
         """
+        times, own, others = np.intersect1d(self.times, other.times, return_indices=True)
         return (
             self.place == other.place
-            and np.array_equal(self.times, other.times)
-            and np.array_equal(self.values, other.values)
+            and times.size > 0
+            and np.array_equal(self.values[own], other.values[others])
         )
 
 

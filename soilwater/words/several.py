@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from numbers import Real
 from typing import Any
 
@@ -31,6 +31,11 @@ def items_of(given: Any, name: str, cure: str, faults: Faults) -> tuple[Any, ...
         return tuple(given)
     faults.add(f"{name} is {by_kind(given)}", cure=cure)
     return ()
+
+
+def many_times(given: Any) -> Any:
+    """Keep what an argument holds where it could be gone through only once; else as it is."""
+    return tuple(given) if isinstance(given, Iterator) else given
 
 
 def number_of(given: Any) -> float:

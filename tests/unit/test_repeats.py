@@ -159,5 +159,15 @@ def test_calibrate_counts_once_only_what_it_is_told_to():
     assert [track.at.size for track in found.evidence.tracks] == [1, 1]
     assert found.doubts[0].startswith("counted once: told twice")
     sensor = sw.BuriedSensor("A0", 7.6, [TIME, "2025-07-02 18:00"], [0.2, 0.19])
-    with pytest.raises(sw.InputError, match="a second sensor at A0"):
-        sw.calibrate(sw.Survey(green(1, 3)[:2]), **given, sensors=[sensor, sensor])
+    begun = replace(sensor, times=sensor.times[:1], values=sensor.values[:1])
+    for before in (sensor, begun):
+        with pytest.raises(sw.InputError, match="a second sensor at A0"):
+            sw.calibrate(sw.Survey(green(1, 3)[:2]), **given, sensors=[before, sensor])
+    water = sw.Event("2025-07-01 06:00", 5.0, duration=1.0)
+    for applied in (iter([water]), {"A0": iter([water])}):
+        given["irrigation"] = applied
+        found = sw.calibrate(sw.Survey(green(1, 3)[:2]), **given, sensors=iter([sensor]))
+        assert found.green.groups[0].irrigation == (water,)
+        assert list(found.given["sensors"]) == [sensor]
+        kept = found.given["irrigation"]
+        assert tuple(kept["A0"] if isinstance(kept, dict) else kept) == (water,)
