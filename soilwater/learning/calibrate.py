@@ -289,7 +289,8 @@ def calibrate_again(
     water = given.pop("irrigation")
     applied = dict(water) if isinstance(water, Mapping) else {"": water}
     for name, events in irrigation.items():
-        applied[name] = (*applied.get(name, ()), *events)
+        known_water = tuple(applied.get(name, ()))
+        applied[name] = (*known_water, *(each for each in events if each not in known_water))
     faults = Faults("sensors")
     every = join_sensors(given.pop("sensors"), sensors, faults)
     faults.raise_if_any()

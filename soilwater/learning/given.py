@@ -13,7 +13,7 @@ from soilwater.learning.evidence import Track
 from soilwater.soils import Soil
 from soilwater.survey.repeats import told_of_repeats, without_repeats
 from soilwater.survey.rods import check_rods
-from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.sensor import BuriedSensor, sensors_of
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
@@ -80,8 +80,7 @@ def take_record(
         faults.add(f"weather is a {type(weather).__name__}", allowed="one Weather, as it was")
     if doubtful not in ("ask", "leave out"):
         faults.add(f"doubtful is {doubtful!r}", allowed='"ask" or "leave out"')
-    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
-    sensors = items_of(sensors, "sensors", write, faults)
+    sensors = sensors_of(sensors, faults)
     spots = tuple(spot for spot in survey.spots if spot.has_depth)
     notes = []
     unprobed = [spot.name for spot in survey.spots if not spot.has_depth]
@@ -306,9 +305,15 @@ def _irrigation(
                 cure=f'write {{"{name}": []}} if there was none',
             )
             continue
-        for event in items_of(events, told, cure, faults):
+        every = items_of(events, told, cure, faults)
+        for k, event in enumerate(every):
             if not isinstance(event, Event):
                 faults.add(f"{event!r} is no Event", cure=cure)
+            elif event in every[:k]:
+                faults.add(
+                    f"{told} holds the water of {stamp(event.time)} twice",
+                    cure="give it once, or as one Event of both amounts if it was given twice",
+                )
             elif event.time < begin < event.end:
                 faults.add(
                     f"water from {stamp(event.time)} to {stamp(event.end)} goes on after the "

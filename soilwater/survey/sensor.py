@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.renamed import needs_all
+from soilwater.words.several import items_of
 from soilwater.words.times import as_times, stamp
 from soilwater.words.units import number_to_house, to_house
 
@@ -115,6 +117,24 @@ class BuriedSensor:
             and np.array_equal(self.times, other.times)
             and np.array_equal(self.values, other.values)
         )
+
+
+def sensors_of(given: Any, faults: Faults) -> tuple[BuriedSensor, ...]:
+    """Take the sensors an argument holds, in their order, without what is none.
+
+    Parameters
+    ----------
+    given : object
+        What was given as `sensors`.
+    faults : Faults
+        Takes what is wrong.
+    """
+    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
+    found = items_of(given, "sensors", write, faults)
+    for i, each in enumerate(found):
+        if not isinstance(each, BuriedSensor):
+            faults.add(f"{each!r} is no BuriedSensor", where=f"sensors[{i}]", cure=write)
+    return tuple(each for each in found if isinstance(each, BuriedSensor))
 
 
 def join_sensors(

@@ -250,6 +250,10 @@ def test_faults_of_crew_and_firmness_are_told_at_once():
         assert words in str(caught.value)
     with pytest.raises(sw.InputError, match="belong together"):
         planned(firm=0.15)
+    # A spot of no known area would take no time, and missing is never zero.
+    bare = sw.Survey([*GREEN.spots, sw.Spot("E5", 46.0)])
+    with pytest.raises(sw.InputError, match=r"no area to count by of E5; give each its area"):
+        planned(bare, flow="15 gpm", crew_time="45 min")
     with pytest.raises(sw.InputError, match="firm_by is 2025-08-04 00:00; allowed: within the w"):
         planned(replace(GREEN), firm=0.15, firm_by="2025-08-04")
 

@@ -7,6 +7,7 @@ import pytest
 
 import soilwater as sw
 from soilwater.decisions.watering.replanning import _changes, as_planned
+from soilwater.learning.calibrate import calibrate_again
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.survey.sensor import join_sensors
 from soilwater.words.errors import Faults
@@ -114,6 +115,9 @@ def test_water_that_was_told_already_is_not_counted_twice(again):
     )
     with pytest.raises(sw.InputError, match=f'at "{name}" was told already'):
         sw.replan(again, later, WEATHER, irrigation={name: [event]}, forecast=WEATHER.shift("2 d"))
+    # Nor is what yesterday's plan had, where it was planned once more.
+    learnt = calibrate_again(again.calibration, later, WEATHER, {name: [event]})
+    assert learnt.given["irrigation"][name].count(event) == 1
 
 
 @pytest.mark.parametrize("values", [[0.45], [0.12, 0.12]])
@@ -174,6 +178,7 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
         ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
         ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),
         ({"survey": sw.Survey([read("A1", [0.1], [TODAY], 30.0)])}, "learnt with 26.0 cm"),
+        ({"sensors": [0.2]}, r"sensors\[0\].*0.2 is no BuriedSensor"),
         ({"sensors": 0.2}, r"write sensors=\[BuriedSensor"),
         ({"survey": sw.Survey([read("a1", [0.1], [TODAY], 26.0)])}, 'write "A1"'),
     ],

@@ -61,6 +61,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.cautions import cautions_for
+from soilwater.words.displays import listed
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Date, Flow, Length, Suction, TimeSpan, WaterAmount, WaterContent
 from soilwater.words.quantities import in_one_unit
@@ -231,6 +232,13 @@ def hand_water_plan(
                 )
         if flow is None:
             faults.add("crew_time is given, and no flow to count by", cure='give flow="15 gpm"')
+        bare = [spot.name for spot in survey.spots if spot.has_depth and spot.area is None]
+        if bare:
+            faults.add(
+                f"crew_time is given, and no area to count by of {listed(bare)}",
+                cure=f'give each its area, Spot("{bare[0]}", ..., area="50 ft2"), or leave '
+                "crew_time out",
+            )
     given = crew_hours if isinstance(crew_hours, Iterable) else ()
     hours = sorted({number_of(each) for each in given})
     if not hours or not all(0.0 <= each < 24.0 for each in hours):

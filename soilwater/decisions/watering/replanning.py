@@ -16,14 +16,13 @@ from soilwater.learning.calibrate import calibrate_again
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.given import begin_of_plan
 from soilwater.runs.scheduling import Progress
-from soilwater.survey.sensor import BuriedSensor
+from soilwater.survey.sensor import BuriedSensor, sensors_of
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
-from soilwater.words.several import items_of
 from soilwater.words.times import as_time, stamp
 
 _DAY_AHEAD = np.timedelta64(24, "h")
@@ -106,8 +105,7 @@ def replan(
     since = {spot.name: _read_since(before, spot) for spot in survey.spots}
     today = {name: read for name, read in since.items() if read}
     fresh = [np.datetime64(each.time) for read in today.values() for each in read]
-    write = 'write sensors=[BuriedSensor("C3", "3 in", times, values)]'
-    sensors = items_of(sensors, "sensors", write, faults)
+    sensors = sensors_of(sensors, faults)
     ends = {each.place: each.times[-1] for each in before.given["sensors"]}
     logged = [each for each in sensors if each.times[-1] > ends.get(each.place, before.now)]
     # Sensors read all the time: the last of it says how far the morning has gone.

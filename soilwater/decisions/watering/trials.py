@@ -178,8 +178,8 @@ def from_rest(
         rod,
         np.zeros(depths.shape),
         at_spots,
-        lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf, start=start),
-        lambda spot, draw: drawn[draw].profile(float(depths[spot, draw])),
+        cache(lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf, start=start)),
+        cache(lambda spot, draw: drawn[draw].profile(float(depths[spot, draw]))),
     )
 
 
