@@ -20,7 +20,8 @@ INTERVAL_GROWTH = 1.3
 """Each interval may be this much longer than its neighbour nearer an end."""
 MOIST_BASE = 20.0
 """Suction [cm] up to which what rests at a base keeps the soil above it moist. No front there is
-sharp, and of an error deep down little comes to roots and meter."""
+sharp, and of an error deep down little comes to roots and meter. Likewise the pressure there: under
+a water table well inside a profile, layers empty and fill on nodes as close as elsewhere."""
 COARSEST_OF_MOIST, SHARE_OF_DEPTH, COARSEST_BELOW = 0.8, 0.12, 1.6
 """Largest distance of nodes [cm] over a moist base: near the surface and at the base itself, as a
 share of the depth where that is more, and at any depth. Readings of columns with storms are no
@@ -98,7 +99,7 @@ def make_mesh(
         else:
             soils.append(soil)
             thicknesses.append(thickness)
-    moist = blanket is not None or (resting is not None and resting <= MOIST_BASE)
+    moist = blanket is not None or (resting is not None and abs(resting) <= MOIST_BASE)
     kinds = [_MOIST if moist and each.suction_scale >= COARSE_SCALE else _PLAIN for each in soils]
     if kinds[-1] == _MOIST:
         kinds[-1] = _LOWEST

@@ -25,7 +25,7 @@ from soilwater.kernels.linked_newton import newton_of_set, renew
 from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, OUTLET, TAKEN
 from soilwater.kernels.march import (
     MOST_ITERATIONS,
-    MOST_ITERATIONS_AT_START,
+    MOST_PATIENT_ITERATIONS,
     RESIDUAL_GROWTH,
     RESIDUAL_GROWTH_ON_RETRY,
     copy_into,
@@ -305,7 +305,7 @@ def march_set(packed, links, room):
                 tolerance
                 * (ITERATION_TOLERANCE_AT_OUTPUT if exact else ITERATION_TOLERANCE_OF_SET),
                 0.0 if exact else tolerance,
-                MOST_ITERATIONS_AT_START if last == 0.0 else MOST_ITERATIONS,
+                MOST_ITERATIONS if last > 0.0 else MOST_PATIENT_ITERATIONS,
                 RESIDUAL_GROWTH if second_order else RESIDUAL_GROWTH_ON_RETRY,
             )
             iterations = newton_of_set(effective_dt, limits, not second_order, packed, links, room)
