@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from json.encoder import encode_basestring_ascii
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from soilwater.ground.base import base_to_dict
@@ -36,8 +37,8 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
         base = profile.base
         if id(base) not in parts:
             parts[id(base)] = _text_of(base_to_dict(base))
-        name, together = encode_basestring_ascii(profile.name), ", ".join(layers)
-        texts.append(f'{{"layers": [{together}], "base": {parts[id(base)]}, "name": {name}}}')
+        name, together = _text_of({"name": profile.name})[1:], ", ".join(layers)
+        texts.append(f'{{"layers": [{together}], "base": {parts[id(base)]}, {name}')
     return texts
 
 
@@ -45,7 +46,7 @@ def _text_of(values: dict[str, Any]) -> str:
     """Write values under plain names as `json.dumps` does, in half its time for so few."""
     texts = [
         f'"{name}": {each!r}'
-        if type(each) is float
+        if type(each) is float and isfinite(each)
         else f'"{name}": {encode_basestring_ascii(each)}'
         if type(each) is str
         else f'"{name}": {json.dumps(each)}'

@@ -248,7 +248,8 @@ class Calibration(Displayed, Tabled):
             )
             suction = (left + 1 - place) * upper + (place - left) * lower
             whole = replace(whole, profile=self.profile(draw, spot))
-            start = WaterKnown(part * depth, suction)
+            # A mat is no mixture: that of the nearer column.
+            start = WaterKnown(part * depth, suction, mat=beside[round(place - left)].mat)
         weather, water = members[draw % len(members)], self._water_left[g]
         return replace(whole, weather=weather, irrigation=water, start=start)
 

@@ -85,7 +85,7 @@ def begin(case: Case, mesh: Mesh, drained: NDArray[np.float64] | None = None) ->
     elif isinstance(start, WaterKnown) and start.turns is not None:
         if not np.array_equal(start.depth, mesh.depth):
             raise _of_another_mesh()
-        beginning = Beginning(-start.suction, start.turns, start.mat or MatState())
+        beginning = Beginning(-start.suction, start.turns)
     else:
         beginning = flooded(_head(case.profile, start, mesh))
         if mesh.remembers and isinstance(start, xr.Dataset):
@@ -93,12 +93,11 @@ def begin(case: Case, mesh: Mesh, drained: NDArray[np.float64] | None = None) ->
         elif mesh.remembers and not (isinstance(start, str) and start in ("soaked", "drained")):
             _ask_for_the_way(start)
     came_from = start.water if isinstance(start, AfterFlooding) else start
-    if (
-        isinstance(came_from, xr.Dataset)
-        and case.turf is not None
-        and case.turf.repellent_mat is not None
-    ):
-        beginning = beginning._replace(mat=_mat_at_end(came_from))
+    if case.turf is not None and case.turf.repellent_mat is not None:
+        if isinstance(came_from, xr.Dataset):
+            beginning = beginning._replace(mat=_mat_at_end(came_from))
+        elif isinstance(came_from, WaterKnown) and came_from.mat is not None:
+            beginning = beginning._replace(mat=came_from.mat)
     head = beginning.head
     driest = int(np.argmin(head))
     if head[driest] < -OVEN_DRY_SUCTION:

@@ -7,7 +7,8 @@ import pytest
 from scipy.stats import norm
 
 import soilwater as sw
-from soilwater.learning.columns import Span, cases_of, few_depths, read_spans, turf_with
+from soilwater.ground.repellent_mat import MatState
+from soilwater.learning.columns import Group, Span, cases_of, few_depths, read_spans, turf_with
 from soilwater.learning.evidence import ANYTHING, BLUNDERS, follow_shift, told_by
 from soilwater.learning.weighing import Proposal
 from soilwater.soils.scaling import with_suction_scaled
@@ -124,6 +125,17 @@ def test_columns_go_on_where_the_record_ends(learned):
     values = np.array([case.profile.depth for case in ahead])[:, None]
     at = learned.at_spots(0, values)[:, :, 0]
     assert np.allclose(at, np.clip(learned.own.depth.T, group.depths[0], group.depths[-1]))
+
+
+def test_the_column_of_a_spot_goes_on_with_a_mat_as_the_nearer_column_left_it(learned, monkeypatch):
+    """Where spots are many their columns lie between those that were run."""
+    monkeypatch.setattr(Group, "alone", False)
+    # A copy, which keeps none of the columns that were run for the spots themselves.
+    many, weather = replace(learned), learned.members(WEATHER)
+    left = MatState(refuses=True, wet_for=2.0)
+    starts = tuple([replace(each, mat=left) for each in group] for group in many._starts)
+    monkeypatch.setitem(vars(many), "_starts", starts)
+    assert many.column(0, 1, weather).start.mat == left
 
 
 def test_a_spot_that_reads_what_its_depth_does_not_give_is_told_after_one_visit():

@@ -219,6 +219,14 @@ def test_a_profile_comes_back_from_its_text_as_it_was(base):
     assert hash(again) == hash(profile)
 
 
+@pytest.mark.parametrize("name", [None, 3, 3.5, 'a "mix"'])
+def test_the_name_of_a_profile_is_written_whatever_it_is(name):
+    """Names come from tables too, where greens are often numbered."""
+    profile = dataclasses.replace(two_layers(), name=name)
+    assert json.loads(profile.to_json())["name"] == name
+    assert sw.Profile.from_json(profile.to_json()) == profile
+
+
 def test_every_base_condition_is_known_by_its_name():
     assert {type(base) for base in ALL_BASES} == set(BASES.values())
 

@@ -108,7 +108,8 @@ def test_a_reading_is_on_either_branch_in_half_of_the_cases():
     for each in (both, gently, flooded):
         assert each.start == pytest.approx([0.14] * 3, abs=5e-4)
     days = both.wilt
-    assert days.low == pytest.approx(gently.wilt.median, abs=1e-9)
+    # The two find their starts apart, each to a ten thousandth of a day.
+    assert days.low == pytest.approx(gently.wilt.median, abs=1e-4)
     assert days.low < days.high
     # Overnight less comes up from below into sand that holds less while it is wetted.
     assert days.high < flooded.wilt.median - 0.5
