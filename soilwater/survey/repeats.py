@@ -78,10 +78,14 @@ def told_of_repeats(spots: Sequence[Spot]) -> str:
     if not told:
         return ""
     more = f" and {len(told) - _FEW} more" if len(told) > _FEW else ""
-    return (
-        "told twice, more often than pushes of a meter agree by chance: "
-        f"{', '.join(told[:_FEW])}{more}"
+    visits = (
+        {spot.readings[i].value for i in places}
+        for spot in spots
+        for places in _visits(spot).values()
     )
+    differ = any(len(values) > 1 for values in visits)
+    why = "more often than pushes of a meter agree by chance" if differ else "and no two differ"
+    return f"told twice, {why}: {', '.join(told[:_FEW])}{more}"
 
 
 def repeats_caution(spots: Sequence[Spot]) -> tuple[str, ...]:

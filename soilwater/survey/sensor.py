@@ -65,6 +65,8 @@ class BuriedSensor:
             times = as_times(self.times, "times")
         with faults.catching():
             values = np.atleast_1d(np.asarray(to_house(self.values, "water_content", "values")))
+        if not faults and times.size != values.size:
+            faults.add(f"{values.size} values for {times.size} times", allowed="one each")
         with faults.catching():
             depth = number_to_house(self.depth, "length", "depth")
         with faults.catching():
@@ -74,8 +76,6 @@ class BuriedSensor:
                 f"depth is {depth:g} cm and height {height:g} cm",
                 allowed="a height above 0, and a middle at least half of it deep",
             )
-        if times.size != values.size:
-            faults.add(f"{values.size} values for {times.size} times", allowed="one each")
         for i in np.flatnonzero(np.diff(times) <= np.timedelta64(0, "ns"))[:1].tolist():
             faults.add(
                 f"time does not go forward: {stamp(times[i])} is followed by {stamp(times[i + 1])}",

@@ -8,7 +8,7 @@ import pytest
 
 import soilwater as sw
 from soilwater.site.morning import _start
-from soilwater.survey.repeats import repeats_of
+from soilwater.survey.repeats import repeats_of, told_of_repeats
 
 MIX = sw.VanGenuchten(0.05, 0.42, 0.039, 3.0, 28.0)
 TIME = "2025-07-02 06:00"
@@ -74,6 +74,8 @@ def test_a_single_line_said_twice_is_found_where_no_one_pushed_twice():
     spots = green(1, 3)
     spots[4] = sw.Spot("A4", 30.0, readings=2 * spots[4].readings)
     assert repeats_of(spots) == {"A4": (1,)}
+    # Two pushes may agree by chance; what is said of them is true of both.
+    assert told_of_repeats(spots).startswith("told twice, and no two differ: A4 ")
     later = sw.Reading(spots[4].readings[0].value, rod=7.6, time="2025-07-02 06:01")
     spots[4] = sw.Spot("A4", 30.0, readings=[spots[4].readings[0], later])
     assert repeats_of(spots) == {}
@@ -171,3 +173,9 @@ def test_calibrate_counts_once_only_what_it_is_told_to():
         assert list(found.given["sensors"]) == [sensor]
         kept = found.given["irrigation"]
         assert tuple(kept["A0"] if isinstance(kept, dict) else kept) == (water,)
+
+
+def test_values_of_a_sensor_are_not_counted_against_times_that_could_not_be_read():
+    with pytest.raises(sw.InputError, match="time zone") as caught:
+        sw.BuriedSensor("A0", 7.6, ["2025-07-02 06:00+02:00"], [0.2])
+    assert "for 0 times" not in str(caught.value)
