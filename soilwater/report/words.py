@@ -14,7 +14,7 @@ from soilwater.decisions.watering.plan_words import bought_text, totals
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.learning.calibration import Calibration
 from soilwater.survey.survey import Spot, Survey
-from soilwater.survey.together import mean_of
+from soilwater.survey.together import mean_of, with_rod
 from soilwater.survey.too_short import depth_in_words
 from soilwater.words.cautions import cautions_for
 from soilwater.words.displays import as_counted, listed
@@ -120,7 +120,7 @@ def _readings_found(survey: Survey) -> str:
 def own_reading(spot: Spot) -> float:
     """Mean reading [1] of the rods a spot was first read with; NaN without."""
     usable = spot.usable_readings
-    return mean_of([reading for reading in usable if reading.rod == usable[0].rod])
+    return mean_of(with_rod(spot, usable[0].rod) if usable else [])
 
 
 def _cause_text(spot: SpotDiagnosis) -> str:

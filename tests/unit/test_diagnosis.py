@@ -666,6 +666,14 @@ def test_how_a_green_was_wetted_is_rain_or_nothing():
         )
 
 
+def test_rods_written_in_inches_and_in_centimetres_are_the_same():
+    def told(rod):
+        read = (Reading(0.10, rod=7.6), Reading(0.20, rod=rod))
+        return diagnose(Survey([Spot("A1", 30.0, readings=read)]), MIX).spot("A1").reading
+
+    assert told("3 in") == told(7.6) == pytest.approx(0.15)
+
+
 def test_a_reading_with_an_error_of_its_own_says_less():
     """Such as one that was run on from days before; the further its error, the less it tells."""
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.soils.at_rest import RestCurves
 from soilwater.survey.survey import Spot
-from soilwater.survey.together import error_of_one
+from soilwater.survey.together import error_of_one, with_rod
 from soilwater.survey.too_short import BEYOND_REACH
 from soilwater.words.arrays import FloatArray
 
@@ -117,7 +117,7 @@ def reading_error(spot: Spot, rod: float, meter: float) -> float:
     meter : float
         Standard error of one reading of the meter [1].
     """
-    return error_of_one([each for each in spot.usable_readings if each.rod == rod], meter)
+    return error_of_one(with_rod(spot, rod), meter)
 
 
 class Common(NamedTuple):

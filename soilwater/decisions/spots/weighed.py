@@ -36,7 +36,7 @@ from soilwater.decisions.spots.states import (
 )
 from soilwater.learning.drying import Drying
 from soilwater.survey.survey import Reading
-from soilwater.survey.together import mean_of
+from soilwater.survey.together import mean_of, with_rod
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
 from soilwater.words.errors import InputError
@@ -297,7 +297,7 @@ def _told_of(
 ) -> Told:
     """Tell what a spot read and what its depth should give, by draws and their weights."""
     rod = weighed.basis.rod
-    read = [each for each in weighed.basis.spot.usable_readings if each.rod == rod]
+    read = with_rod(weighed.basis.spot, rod)
     expected = predict(reckoned.green.table, weighed.states[0], rod)
     error = reading_error(weighed.basis.spot, rod, reckoned.errors[0])
     scatter = float(np.hypot(error, reckoned.errors[1])) * rng.standard_normal(expected.shape)
