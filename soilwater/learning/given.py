@@ -158,7 +158,7 @@ def _said_once(
 ) -> tuple[Spot, ...]:
     """Ask about what is told twice; give spots with each such reading once, where that is said."""
     for k, sensor in enumerate(sensors):
-        if any(sensor.reads_as(each) for each in sensors[:k]):
+        if any(sensor.repeats(each) for each in sensors[:k]):
             faults.add(
                 f"a second sensor at {sensor.spot} has the values of one before, at all times that "
                 "both have",

@@ -18,6 +18,8 @@ from soilwater.words.units import number_to_house, to_house
 
 _ALIKE = 5e-5
 """Water contents [1] that differ by less are written alike."""
+_TELLING = 3
+"""Times at which two sensors agree that tell of one (our own choice)."""
 
 
 @needs_all('BuriedSensor("C3", "2 in", ["2025-06-10 06:00"], ["16 %"])')
@@ -104,8 +106,10 @@ class BuriedSensor:
         """Spot, depth and height [cm]: where it stays."""
         return self.spot, self.depth, self.height
 
-    def reads_as(self, other: BuriedSensor) -> bool:
-        """Whether another sensor in the same place says the same at every time both have.
+    def repeats(self, other: BuriedSensor) -> bool:
+        """Whether another sensor in the same place says the same at all the times both have.
+
+        One time, of many, at which they agree says nothing.
 
         Parameters
         ----------
@@ -115,7 +119,7 @@ class BuriedSensor:
         times, own, others = np.intersect1d(self.times, other.times, return_indices=True)
         return (
             self.place == other.place
-            and times.size > 0
+            and times.size >= min(_TELLING, self.times.size, other.times.size)
             and np.array_equal(self.values[own], other.values[others])
         )
 

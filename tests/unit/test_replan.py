@@ -153,7 +153,7 @@ def test_what_sensors_read_since_yesterday_is_learnt(plan):
     assert sensor[0].value.tolist() == [0.13, 0.12, 0.12, 0.11]
     whole = logged(0.13, 0.12, 0.12, 0.11, 0.10)
     (joined,) = join_sensors(made.calibration.given["sensors"], [whole], Faults("sensors"))
-    assert joined.reads_as(whole) and joined.times.size == whole.times.size
+    assert joined.repeats(whole) and joined.times.size == whole.times.size
     elsewhere = replace(whole, depth=10.0)
     assert len(join_sensors([joined], [elsewhere], Faults("sensors"))) == 2
     with pytest.raises(sw.InputError, match=r"read 15.0 % at 2025-07-06 18:00, and was told"):
