@@ -21,8 +21,6 @@ PUSHES_STRAY = 0.015
 practice, no source)."""
 BY_CHANCE = 0.001
 """Agreement that chance gives less often than this [1] is asked about (our own choice)."""
-ALL_BY_CHANCE = 0.05
-"""The same where no two pushes differ: then nothing says that there were any."""
 
 _MIDDLE = 0.954
 """Median distance of two draws of a normal distribution, in standard deviations."""
@@ -56,10 +54,8 @@ def repeats_of(spots: Sequence[Spot]) -> dict[str, tuple[int, ...]]:
         return {}
     chance = _agree_by_chance([value for spot in spots for value in _read(spot)], values)
     pairs = sum(comb(len(each), 2) for each in values)
-    if sum(again) == pairs:
-        too_many = chance ** sum(len(each) - 1 for each in values) < ALL_BY_CHANCE
-    else:
-        too_many = bool(gammainc(sum(again), chance * pairs) < BY_CHANCE)
+    # Where no two pushes differ, nothing says that there were any.
+    too_many = sum(again) == pairs or bool(gammainc(sum(again), chance * pairs) < BY_CHANCE)
     halves = [_half_said_again(each) for each in values]
     if all(halves):
         too_many = too_many or chance ** sum(halves) < BY_CHANCE

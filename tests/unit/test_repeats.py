@@ -76,10 +76,6 @@ def test_a_single_line_said_twice_is_found_where_no_one_pushed_twice():
     assert repeats_of(spots) == {"A4": (1,)}
     # Two pushes may agree by chance; what is said of them is true of both.
     assert told_of_repeats(spots).startswith("told twice, and no two differ: A4 ")
-    # In whole per cents one pair in five does, and says nothing.
-    whole = green(1, 2)
-    whole[4] = sw.Spot("A4", 30.0, readings=2 * whole[4].readings)
-    assert repeats_of(whole) == {}
     later = sw.Reading(spots[4].readings[0].value, rod=7.6, time="2025-07-02 06:01")
     spots[4] = sw.Spot("A4", 30.0, readings=[spots[4].readings[0], later])
     assert repeats_of(spots) == {}
