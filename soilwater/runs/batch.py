@@ -21,14 +21,12 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_on, make_forcing
+from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import pack, pack_memories, sharing_nodes
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.weather.irrigation import merge_intervals
-from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError, Status
 
 
@@ -51,7 +49,7 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
     meshes = meshes_of([case.profile for case in cases], settings.refinement)
-    begun, forcings, refusals = _begin(cases, meshes)
+    begun, forcings, refusals = begin_cases(cases, meshes)
     heads, turns = [each.head for each in begun], [each.turns for each in begun]
     packed = pack(cases, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
@@ -74,31 +72,28 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     texts = np.empty(len(cases), dtype=object)
     texts[:] = Status.OK.sentence
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
-        status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        texts[i] = refusals.get(i, f"{status.sentence} Last good time: {hours:.6g} h.")
+        texts[i] = refusals.get(i, failure_of(packed, i))
     return name_results(packed, memories, meshes, heads, forcings, texts, settings)
 
 
-def _begin(
+def failure_of(packed: Packed, i: int) -> str:
+    """Say how a column failed, and when."""
+    status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
+    return f"{status.sentence} Last good time: {hours:.6g} h."
+
+
+def begin_cases(
     cases: Sequence[Case], meshes: Sequence[Mesh]
 ) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
     begun, forcings = [], []
     refusals: dict[int, str] = {}
     known = _drained(cases, meshes)
-    made: dict[tuple[int, ...], Forcing] = {}
-    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
+    forcing_of = forcing_once()
     for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
-        # Cases of a batch mostly share their weather: made once, told apart by identity.
-        water = (id(case.weather), *map(id, case.irrigation))
-        key = (id(case.turf), *water)
         try:
             start = begin(case, mesh, known.get(id(case.profile)))
-            if water not in merged:
-                merged[water] = merge_intervals(case.weather, case.irrigation)
-            if key not in made:
-                made[key] = forcing_on(*merged[water], case.turf)
-            forcing = made[key]
+            forcing = forcing_of(case.weather, case.turf, case.irrigation)
         except InputError as error:
             refusals[i] = str(error)
             start = flooded(np.zeros(mesh.depth.size))
@@ -175,7 +170,7 @@ def name_results(
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
-        values["storage"] = held + _dry_end_storage(packed, meshes)[:, None]
+        values["storage"] = held + dry_end_storage(packed, meshes)[:, None]
     own = {id(each): each for each in forcings}
     applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
     if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
@@ -207,7 +202,7 @@ def _remembered(
     return drying, turning
 
 
-def _dry_end_storage(packed: Packed, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+def dry_end_storage(packed: Packed, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
     """Water each column holds at the dry end of its curves [mm]."""
     stored = np.empty(len(meshes))
     for columns in sharing_nodes(meshes):
