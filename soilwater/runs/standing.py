@@ -135,7 +135,7 @@ class PackedColumns:
         memories = None
         if any(mesh.remembers for mesh in meshes):
             memories = pack_memories(meshes, [each.turns for each in begun], packed)
-        dry_end = dry_end_storage(packed, meshes)
+        dry_end = dry_end_storage(packed)
         return cls([*cases], meshes, packed, memories, dry_end, settings, rod)
 
     def part(self, numbers: NDArray[np.int64]) -> PackedColumns:
