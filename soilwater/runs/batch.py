@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import meshes_of
+from soilwater.ground.mesh import Mesh, which_remember
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
@@ -21,14 +20,13 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_on, make_forcing
+from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
+from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import pack, pack_memories, sharing_nodes
+from soilwater.runs.packing import pack, pack_memories
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.weather.irrigation import merge_intervals
-from soilwater.weather.series import Weather
 from soilwater.words.errors import InputError, Status
 
 
@@ -50,84 +48,86 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
-    meshes = meshes_of([case.profile for case in cases], settings.refinement)
-    begun, forcings, refusals = _begin(cases, meshes)
-    heads, turns = [each.head for each in begun], [each.turns for each in begun]
-    packed = pack(cases, meshes, heads, forcings, settings)
+    columns = Cases.of(cases)
+    meshes = columns.meshes(settings.refinement)
+    begun, forcings, refusals = begin_cases(columns, meshes)
+    heads = [each.head for each in begun]
+    packed = pack(columns, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
     memories = None
-    remembers = [mesh.remembers for mesh in meshes]
-    if any(remembers):
-        memories = pack_memories(meshes, turns, packed)
-    straight: dict[bool, list[int]] = {False: [], True: []}
-    for i, case in enumerate(cases):
-        if i not in refusals and needs_decisions(case):
-            forcings[i] = march_with_decisions(
-                packed, memories, i, case, meshes[i], forcings[i], begun[i].mat
-            )
-        elif i not in refusals:
-            straight[remembers[i]].append(i)
-    for first, last in _runs(straight[False]):
+    remembers = which_remember(meshes)
+    if remembers.any():
+        memories = pack_memories(meshes, [each.turns for each in begun], packed)
+    decided = np.array([needs_decisions(kind) for kind in columns.kinds])[columns.kind]
+    refused = packed.status == Status.BAD_INPUT
+    for i in np.flatnonzero(decided & ~refused).tolist():
+        forcings[i] = march_with_decisions(
+            packed, memories, i, columns[i], meshes[i], forcings[i], begun[i].mat
+        )
+    straight = ~(decided | refused)
+    for first, last in _runs(straight & ~remembers):
         entry_points.march_columns(first, last, packed)
-    for first, last in _runs(straight[True]):
+    for first, last in _runs(straight & remembers):
         remembering.march_remembering(first, last, packed, memories)
-    texts = np.empty(len(cases), dtype=object)
-    texts[:] = Status.OK.sentence
+    texts = np.full(len(columns), Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
-        status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        texts[i] = refusals.get(i, f"{status.sentence} Last good time: {hours:.6g} h.")
+        texts[i] = refusals.get(i, failure_of(packed, i))
     return name_results(packed, memories, meshes, heads, forcings, texts, settings)
 
 
-def _begin(
+def failure_of(packed: Packed, i: int) -> str:
+    """Say how a column failed, and when."""
+    status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
+    return f"{status.sentence} Last good time: {hours:.6g} h."
+
+
+def begin_cases(
     cases: Sequence[Case], meshes: Sequence[Mesh]
 ) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
-    begun, forcings = [], []
+    columns = Cases.of(cases)
+    begun: list[Beginning] = []
     refusals: dict[int, str] = {}
-    known = _drained(cases, meshes)
-    made: dict[tuple[int, ...], Forcing] = {}
-    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
-    for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
-        # Cases of a batch mostly share their weather: made once, told apart by identity.
-        water = (id(case.weather), *map(id, case.irrigation))
-        key = (id(case.turf), *water)
+    drained = _drained(columns, meshes)
+    forcing_of = forcing_once()
+    of_kinds: list[Forcing | InputError] = []
+    for case in columns.kinds:
         try:
-            start = begin(case, mesh, known.get(id(case.profile)))
-            if water not in merged:
-                merged[water] = merge_intervals(case.weather, case.irrigation)
-            if key not in made:
-                made[key] = forcing_on(*merged[water], case.turf)
-            forcing = made[key]
+            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
+        except InputError as error:
+            of_kinds.append(error)
+    forcings: list[Any] = [of_kinds[kind] for kind in columns.kind.tolist()]
+    for i, mesh in enumerate(meshes):
+        if i in drained:
+            begun.append(flooded(-drained[i]))
+            continue
+        try:
+            begun.append(begin(columns[i], mesh))
         except InputError as error:
             refusals[i] = str(error)
-            start = flooded(np.zeros(mesh.depth.size))
-            forcing = make_forcing(case.weather, None, ())
-        begun.append(start)
-        forcings.append(forcing)
+            begun.append(flooded(np.zeros(mesh.depth.size)))
+    for i, forcing in enumerate(forcings):
+        if isinstance(forcing, InputError):
+            refusals.setdefault(i, str(forcing))
+        if i in refusals:
+            begun[i] = flooded(np.zeros(meshes[i].depth.size))
+            forcings[i] = make_forcing(columns.kinds[columns.kind[i]].weather, None, ())
     return begun, forcings, refusals
 
 
-def _drained(cases: Sequence[Case], meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Suctions [cm] of those that begin drained, by the identity of their profile."""
-    columns = {
-        id(case.profile): (case.profile, mesh)
-        for case, mesh in zip(cases, meshes, strict=True)
-        if isinstance(case.start, str) and case.start == "drained"
-    }
-    found = drained_side_by_side(list(columns.values()))
-    return {key: found[i] for i, key in enumerate(columns) if i in found}
+def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
+    """Suctions [cm] of those that begin drained, by their place."""
+    drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
+    places = np.flatnonzero(np.array(drained)[columns.kind]).tolist()
+    kinds, kind = columns.profiles(), columns.kind.tolist()
+    found = drained_side_by_side([(kinds[kind[i]], columns.soils[i], meshes[i]) for i in places])
+    return {places[i]: suction for i, suction in found.items()}
 
 
-def _runs(numbers: list[int]) -> list[tuple[int, int]]:
-    """Ranges (first, last + 1) of consecutive numbers."""
-    runs: list[tuple[int, int]] = []
-    for number in numbers:
-        if runs and runs[-1][1] == number:
-            runs[-1] = (runs[-1][0], number + 1)
-        else:
-            runs.append((number, number + 1))
-    return runs
+def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Ranges (first, last + 1) of neighbours that are wanted."""
+    ends = np.flatnonzero(np.diff(wanted, prepend=False, append=False))
+    return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
 
 
 def name_results(
@@ -175,7 +175,7 @@ def name_results(
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
-        values["storage"] = held + _dry_end_storage(packed, meshes)[:, None]
+        values["storage"] = held + dry_end_storage(packed)[:, None]
     own = {id(each): each for each in forcings}
     applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
     if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
@@ -207,14 +207,14 @@ def _remembered(
     return drying, turning
 
 
-def _dry_end_storage(packed: Packed, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
     """Water each column holds at the dry end of its curves [mm]."""
-    stored = np.empty(len(meshes))
-    for columns in sharing_nodes(meshes):
-        depth = meshes[columns[0]].depth
-        intervals = packed.node_start[columns][:, None] + np.arange(depth.size - 1)
-        content = packed.scalars[packed.soil[intervals], DRY_END_WATER_CONTENT]
-        stored[columns] = 10.0 * np.sum(content * np.diff(depth), axis=1)
+    content = packed.scalars[packed.soil, DRY_END_WATER_CONTENT]
+    held = content * np.diff(packed.z, append=0.0)
+    # Below the last node of a column there is no interval, nor below the last of all: sums of
+    # another length end on another last digit.
+    held[packed.node_start[1:] - 1] = 0.0
+    stored: NDArray[np.float64] = 10.0 * np.add.reduceat(held, packed.node_start[:-1])
     return stored
 
 

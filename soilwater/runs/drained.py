@@ -106,29 +106,41 @@ def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
     InputError
         If the base condition lets the profile come to no rest of its own.
     """
-    return _above_base(profile, mesh, drained_suction(profile))
+    at_base = np.array([drained_suction(profile)])
+    return _above_bases(profile.blanket, [profile.depth], [mesh], at_base)[0]
 
 
-def _above_base(profile: Profile, mesh: Mesh, at_base: Any) -> NDArray[np.float64]:
-    """Suctions [cm] of a profile with one or several at its base [cm]; nodes last."""
-    base = np.asarray(at_base)
-    suction: NDArray[np.float64] = profile.depth - mesh.depth + base[..., np.newaxis]
-    if profile.blanket is not None:
-        within = mesh.depth > profile.depth + 1e-9
-        height = profile.bottom - mesh.depth[within]
-        suction[..., within] = suction_within(profile.blanket, base, height)
-    return suction
+def _above_bases(
+    blanket: GravelBlanket | None,
+    depths: Sequence[float],
+    meshes: Sequence[Mesh],
+    at_base: NDArray[np.float64],
+) -> list[NDArray[np.float64]]:
+    """Suctions [cm] at the nodes of columns over one blanket, or of one column over none.
+
+    Of each the depth of the base of its layers and the suction there [cm].
+    """
+    sizes = [mesh.depth.size for mesh in meshes]
+    z = np.concatenate([mesh.depth for mesh in meshes])
+    depth, base = np.repeat([depths, at_base], sizes, axis=1)
+    suction: NDArray[np.float64] = depth - z + base
+    if blanket is not None:
+        within = np.flatnonzero(z > depth + 1e-9)
+        height = depth[within] + blanket.thickness - z[within]
+        suction[within] = suction_within(blanket, base[within], height)
+    ends = np.cumsum(sizes).tolist()
+    return [suction[end - size : end] for end, size in zip(ends, sizes, strict=True)]
 
 
 def drained_side_by_side(
-    columns: Sequence[tuple[Profile, Mesh]],
+    columns: Sequence[tuple[Profile, tuple[Soil, ...], Mesh]],
 ) -> dict[int, NDArray[np.float64]]:
     """Suctions at the nodes of several drained columns, as `drained_suctions` has them, sooner.
 
     Parameters
     ----------
-    columns : sequence of (Profile, Mesh)
-        Of any kind.
+    columns : sequence of (Profile, tuple of Soil, Mesh)
+        Of any kind; what a profile is but for its soils, and these.
 
     Returns
     -------
@@ -136,20 +148,24 @@ def drained_side_by_side(
         By position, suctions [cm] of those over a gravel that others lie on as well.
     """
     over: dict[Any, list[int]] = {}
-    for i, (profile, _) in enumerate(columns):
-        if profile.blanket is not None:
-            over.setdefault((id(profile.blanket), len(profile.layers)), []).append(i)
+    for i, (profile, soils, _) in enumerate(columns):
+        if isinstance(profile.base, GravelBlanket):
+            over.setdefault((id(profile.base), len(soils)), []).append(i)
     found: dict[int, NDArray[np.float64]] = {}
     for places in [each for each in over.values() if len(each) > 1]:
-        blanket = cast(GravelBlanket, columns[places[0]][0].blanket)
-        at_base = interface_suctions([_soils_of(columns[i][0]) for i in places], blanket)
-        as_deep: dict[Any, list[int]] = {}
-        for among, i in enumerate(places):
-            profile, mesh = columns[i]
-            as_deep.setdefault((id(mesh.depth), profile.depth), []).append(among)
-        for several in as_deep.values():
-            own = [places[among] for among in several]
-            found.update(zip(own, _above_base(*columns[own[0]], at_base[several]), strict=True))
+        profiles, fillings, meshes = zip(*[columns[i] for i in places], strict=True)
+        kinds = {id(each): each for each in profiles}
+        thicknesses = {key: [each.thickness for each in kind.layers] for key, kind in kinds.items()}
+        depths = {key: kind.depth for key, kind in kinds.items()}
+        keys = [id(each) for each in profiles]
+        layers = [
+            tuple(zip(own, thicknesses[key], strict=True))
+            for own, key in zip(fillings, keys, strict=True)
+        ]
+        blanket = cast(GravelBlanket, profiles[0].base)
+        at_base = interface_suctions(layers, blanket)
+        suctions = _above_bases(blanket, [depths[key] for key in keys], meshes, at_base)
+        found.update(zip(places, suctions, strict=True))
     return found
 
 

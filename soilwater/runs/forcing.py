@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -99,6 +99,27 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
         Naming every event outside the weather.
     """
     return forcing_on(*merge_intervals(weather, events), turf)
+
+
+def forcing_once() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing]:
+    """Give what makes the forcing of columns, once of those that share weather, turf and events.
+
+    They are told apart by identity: keep them while it is used. What it gives takes as
+    `make_forcing`.
+    """
+    made: dict[tuple[int, ...], Forcing] = {}
+    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
+
+    def forcing_of(weather: Weather, turf: Turf | None, events: Sequence[Event]) -> Forcing:
+        water = (id(weather), *map(id, events))
+        key = (id(turf), *water)
+        if water not in merged:
+            merged[water] = merge_intervals(weather, events)
+        if key not in made:
+            made[key] = forcing_on(*merged[water], turf)
+        return made[key]
+
+    return forcing_of
 
 
 def forcing_on(finer: Weather, irrigation: NDArray[np.float64], turf: Turf | None) -> Forcing:

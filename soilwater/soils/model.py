@@ -107,7 +107,8 @@ class SoilModel(ABC, Displayed):
             given = getattr(self, name)
             if isinstance(given, float) and low < given < high:
                 # Most that is given is such a number, and soils are made by the thousand.
-                object.__setattr__(self, name, float(given))
+                if type(given) is not float:
+                    object.__setattr__(self, name, float(given))
                 continue
             try:
                 value = number_to_house(given, about["quantity"], name)
