@@ -99,6 +99,7 @@ def pack(
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
+        uptake=np.zeros(z.size),
         conditions=np.array(conditions),
         codes=np.array(codes),
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
