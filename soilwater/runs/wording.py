@@ -62,8 +62,8 @@ surface : HeldSurface, optional
 """,
     "tolerance": """
 tolerance : float, optional
-    Local error in water content a step may make [1]: twice it at a node, two fifths of it in the
-    mean from the surface to any depth.
+    Local error in water content a step may make [1]: twice it at a node, two fifths of it in
+    the mean from the surface to any depth.
 """,
     "refinement": """
 refinement : float, optional
