@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +23,33 @@ from soilwater.runs.drained import drained_side_by_side
 from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import pack, pack_memories
+from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of, tables_for
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
+from soilwater.soils.kernel_table import Room
 from soilwater.words.errors import InputError, Status
+
+
+class Prepared(NamedTuple):
+    """Columns that are ready to be marched, a piece at a time."""
+
+    cases: Cases
+    meshes: list[Mesh]
+    begun: list[Beginning]
+    forcings: list[Forcing]
+    """What each feels; with what was decided, once it was marched."""
+    refusals: dict[int, str]
+    packed: Packed
+    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
+    memories: Memories | None
+    """What nodes remember, if one does; the same."""
+    soil: NDArray[np.int64]
+    pieces: list[Piece]
+    """As `packing.cut` has both."""
+    straight: NDArray[np.bool_]
+    """(n,): whether a column is started, and nothing decided on its way."""
+    settings: Settings
 
 
 def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
@@ -48,32 +70,111 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
+    prepared = prepare(cases, settings, len(cases))
+    march(prepared, prepared.pieces[0])
+    return outcome(prepared)
+
+
+def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
+    """Lay cases out for the compiled loop, in pieces of a size, where they start.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns with weather over one common span.
+    settings : Settings
+        What they share.
+    size : int
+        Most columns of a piece.
+    """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
     begun, forcings, refusals = begin_cases(columns, meshes)
     heads = [each.head for each in begun]
-    packed = pack(columns, meshes, heads, forcings, settings)
+    packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
-    memories = None
+    decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     remembers = which_remember(meshes)
+    memories = None
     if remembers.any():
-        memories = pack_memories(meshes, [each.turns for each in begun], packed)
-    decided = np.array([needs_decisions(kind) for kind in columns.kinds])[columns.kind]
-    refused = packed.status == Status.BAD_INPUT
-    for i in np.flatnonzero(decided & ~refused).tolist():
-        forcings[i] = march_with_decisions(
-            packed, memories, i, columns[i], meshes[i], forcings[i], begun[i].mat
+        memories = lay_memories([each.turns for each in begun], packed)
+    return Prepared(
+        columns,
+        meshes,
+        begun,
+        forcings,
+        refusals,
+        packed,
+        memories,
+        *cut(packed, soils, size),
+        ~decided & (packed.status == Status.OK),
+        settings,
+    )
+
+
+def march(
+    prepared: Prepared, piece: Piece, room: tuple[Room, NDArray[np.float64]] | None = None
+) -> None:
+    """Carry the columns of a piece through time.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        All columns.
+    piece : Piece
+        One of its pieces.
+    room : (Room, ndarray), optional
+        Where the thread makes tables, and what is `work` of `Packed` to it; made here where it is
+        left out.
+    """
+    first, last = piece.first, piece.last
+    making, work = room or (None, np.zeros_like(prepared.packed.work))
+    tables, scalars = tables_for(piece.soils, last - first, making)
+    packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
+    prepared.packed.scalars[piece.numbers] = scalars
+    memories = prepared.memories
+    if memories is not None:
+        # No two threads may share their room.
+        memories = memories._replace(
+            memory=memory_of(piece.soils.soils, tables, scalars),
+            level=np.zeros_like(memories.level),
+            room=np.zeros_like(memories.room),
+            work=np.zeros_like(memories.work),
         )
-    straight = ~(decided | refused)
-    for first, last in _runs(straight & ~remembers):
+    straight = prepared.straight[first:last]
+    if memories is None and straight.all():
         entry_points.march_columns(first, last, packed)
-    for first, last in _runs(straight & remembers):
-        remembering.march_remembering(first, last, packed, memories)
-    texts = np.full(len(columns), Status.OK.sentence, dtype=object)
+        return
+    remembers = which_remember(prepared.meshes[first:last])
+    decided = ~straight & (packed.status[first:last] == Status.OK)
+    for i in (first + np.flatnonzero(decided)).tolist():
+        case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
+        prepared.forcings[i] = march_with_decisions(
+            packed, memories, i, case, mesh, forcing, prepared.begun[i].mat
+        )
+    for begin_at, end in _ranges(straight & ~remembers):
+        entry_points.march_columns(first + begin_at, first + end, packed)
+    for begin_at, end in _ranges(straight & remembers):
+        remembering.march_remembering(first + begin_at, first + end, packed, memories)
+
+
+def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
+    """Name what was left by columns that were marched."""
+    packed = prepared.packed
+    texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        texts[i] = refusals.get(i, f"{status.sentence} Last good time: {hours:.6g} h.")
-    return name_results(packed, memories, meshes, heads, forcings, texts, settings)
+        told = f"{status.sentence} Last good time: {hours:.6g} h."
+        texts[i] = prepared.refusals.get(i, told)
+    return name_results(
+        packed,
+        prepared.memories,
+        prepared.meshes,
+        [each.head for each in prepared.begun],
+        prepared.forcings,
+        texts,
+        prepared.settings,
+    )
 
 
 def begin_cases(
@@ -119,7 +220,7 @@ def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.flo
     return {places[i]: suction for i, suction in found.items()}
 
 
-def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Ranges (first, last + 1) of neighbours that are wanted."""
     ends = np.flatnonzero(np.diff(wanted, prepend=False, append=False))
     return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
