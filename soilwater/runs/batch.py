@@ -182,42 +182,42 @@ def begin_cases(
 ) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
     columns = Cases.of(cases)
+    drained = _drained(columns, meshes)
     begun: list[Beginning] = []
     refusals: dict[int, str] = {}
-    drained = _drained(columns, meshes)
-    forcing_of = forcing_once()
-    of_kinds: list[Forcing | InputError] = []
-    for case in columns.kinds:
-        try:
-            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
-        except InputError as error:
-            of_kinds.append(error)
-    forcings: list[Any] = [of_kinds[kind] for kind in columns.kind.tolist()]
     for i, mesh in enumerate(meshes):
-        if i in drained:
-            begun.append(flooded(-drained[i]))
+        head = drained.get(i)
+        if head is not None:
+            begun.append(flooded(head))
             continue
         try:
             begun.append(begin(columns[i], mesh))
         except InputError as error:
             refusals[i] = str(error)
             begun.append(flooded(np.zeros(mesh.depth.size)))
-    for i, forcing in enumerate(forcings):
-        if isinstance(forcing, InputError):
-            refusals.setdefault(i, str(forcing))
-        if i in refusals:
-            begun[i] = flooded(np.zeros(meshes[i].depth.size))
-            forcings[i] = make_forcing(columns.kinds[columns.kind[i]].weather, None, ())
-    return begun, forcings, refusals
+    forcing_of = forcing_once()
+    of_kinds: list[Any] = []
+    for number, case in enumerate(columns.kinds):
+        try:
+            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
+        except InputError as error:
+            of_kinds.append(make_forcing(case.weather, None, ()))
+            for i in np.flatnonzero(columns.kind == number).tolist():
+                refusals.setdefault(i, str(error))
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    return begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
 
 
 def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Suctions [cm] of those that begin drained, by their place."""
+    """Heads [cm] of those that begin drained, by their place."""
     drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
-    places = np.flatnonzero(np.array(drained)[columns.kind]).tolist()
-    kinds, kind = columns.profiles(), columns.kind.tolist()
-    found = drained_side_by_side([(kinds[kind[i]], columns.soils[i], meshes[i]) for i in places])
-    return {places[i]: suction for i, suction in found.items()}
+    places = np.flatnonzero(np.array(drained)[columns.kind])
+    if places.size < 2:
+        return {}
+    own = places.tolist()
+    soils, nodes = [columns.soils[i] for i in own], [meshes[i] for i in own]
+    found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
+    return {own[i]: head for i, head in found.items()}
 
 
 def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -272,8 +272,8 @@ def name_results(
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         values["storage"] = held + dry_end_storage(packed)[:, None]
-    own = {id(each): each for each in forcings}
-    applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
+    own = dict(zip(map(id, forcings), forcings, strict=True))
+    applied = partial(_applied, own, list(map(id, forcings)), unknown, settings)
     if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
         values["runoff"] = values["runoff"] + applied("refused")
     for name in ("rain", "irrigation", "interception"):

@@ -85,14 +85,12 @@ def lay_end_to_end(
     own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
     first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
     soil = numbers[own + np.repeat(first, sizes)]
-    places: dict[int, tuple[int, int]] = {}
-    intervals: list[NDArray[np.float64]] = []
-    row = 0
-    for forcing in forcings:
-        if id(forcing) not in places:
-            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
-            intervals.append(forcing.intervals)
-            row += forcing.intervals.shape[0]
+    felt = dict(zip(map(id, forcings), forcings, strict=True))
+    intervals = [forcing.intervals for forcing in felt.values()]
+    among = dict(zip(felt, range(len(felt)), strict=True))
+    feels = np.array([among[each] for each in map(id, forcings)])
+    ends = np.cumsum([each.shape[0] for each in intervals])
+    ranges = np.stack([np.append(0, ends[:-1]), ends], axis=1)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
@@ -114,7 +112,7 @@ def lay_end_to_end(
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
         forcing=np.concatenate(intervals),
-        forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
+        forcing_range=ranges[feels],
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -181,16 +179,12 @@ def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
     """Soils that differ, as they are met, and which each of the soils of each mesh is."""
+    soils = [soil for mesh in meshes for soil in mesh.soils]
+    # Told apart by identity first: to look at all their numbers takes longer.
+    by_identity = dict(zip(map(id, soils), soils, strict=True))
     distinct: dict[Soil, int] = {}
-    by_identity: dict[int, int] = {}
-    numbers = []
-    for mesh in meshes:
-        for soil in mesh.soils:
-            number = by_identity.get(id(soil))
-            if number is None:
-                number = by_identity[id(soil)] = distinct.setdefault(soil, len(distinct))
-            numbers.append(number)
-    return list(distinct), np.array(numbers, dtype=np.int64)
+    numbers = {k: distinct.setdefault(soil, len(distinct)) for k, soil in by_identity.items()}
+    return list(distinct), np.array([numbers[each] for each in map(id, soils)], dtype=np.int64)
 
 
 def pack_memories(

@@ -30,12 +30,10 @@ from soilwater.words.errors import Faults
 
 Progress = bool | Callable[[int, int], object]
 
-CASE_DAYS_PER_CHUNK = 1120
+CASE_DAYS_PER_CHUNK = 2240
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
-_SOILS_OF_A_COLUMN = 2
-"""Soils a column for the tables of which each thread keeps room; more are made elsewhere."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -163,10 +161,14 @@ def finished_parts(
     own = threading.local()
 
     def march_piece(prepared: Prepared, piece: Piece) -> None:
-        work = prepared.packed.work
-        if not hasattr(own, "work") or own.work.size != work.size:
-            own.tables, own.work = Room.of(_SOILS_OF_A_COLUMN * size), np.zeros_like(work)
-        march(prepared, piece, (own.tables, own.work))
+        work, most = prepared.packed.work, max(len(each.numbers) for each in prepared.pieces)
+        if (
+            not hasattr(own, "work")
+            or own.work.size != work.size
+            or own.room.tables.shape[0] < most
+        ):
+            own.room, own.work = Room.of(most), np.zeros_like(work)
+        march(prepared, piece, (own.room, own.work))
 
     done: SimpleQueue[tuple[int, int]] = SimpleQueue()
     under_way: dict[int, tuple[Prepared, dict[int, Any]]] = {}
