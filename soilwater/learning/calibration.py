@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile, meshes_of
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.learning.columns import Green, cases_of, run_cases, turf_with
+from soilwater.learning.columns import Green, at_hours, cases_of, run_cases, turf_with
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.telling import HeldBack, Learned
 from soilwater.learning.unknowns import Shared, Unknowns
@@ -86,6 +86,18 @@ class Calibration(Displayed, Tabled):
     def green(self) -> Green:
         """The green since its soaking."""
         return self.evidence.green
+
+    @property
+    def last_visit(self) -> np.datetime64:
+        """When the last visit began: the first push since `now`; of sensors alone, their last."""
+        begin = (self.now - self.green.weather.start) / np.timedelta64(1, "h")
+        tracks = self.evidence.tracks
+        pushes = [hour for each in tracks if not each.buried for hour in each.hours.tolist()]
+        hour = min(
+            (each for each in pushes if each >= begin),
+            default=max(float(each.hours[-1]) for each in tracks),
+        )
+        return np.datetime64(at_hours(self.green.weather, [hour])[0])
 
     @property
     def turf(self) -> Turf:

@@ -124,11 +124,11 @@ def march(
     piece : Piece
         One of its pieces.
     room : (Room, ndarray), optional
-        Where the thread makes tables, and what is `work` of `Packed` to it; made here where it is
-        left out.
+        Where the thread makes tables, and what is `work` of `Packed` to it; that of all columns,
+        which no two threads may share, where it is left out.
     """
     first, last = piece.first, piece.last
-    making, work = room or (None, np.zeros_like(prepared.packed.work))
+    making, work = room or (None, prepared.packed.work)
     tables, scalars = tables_for(piece.soils, last - first, making)
     packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
     prepared.packed.scalars[piece.numbers] = scalars
@@ -163,9 +163,7 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     packed = prepared.packed
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
-        status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        told = f"{status.sentence} Last good time: {hours:.6g} h."
-        texts[i] = prepared.refusals.get(i, told)
+        texts[i] = prepared.refusals.get(i, failure_of(packed, i))
     return name_results(
         packed,
         prepared.memories,
@@ -175,6 +173,12 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
         texts,
         prepared.settings,
     )
+
+
+def failure_of(packed: Packed, i: int) -> str:
+    """Say how a column failed, and when."""
+    status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
+    return f"{status.sentence} Last good time: {hours:.6g} h."
 
 
 def begin_cases(
@@ -305,10 +309,11 @@ def _remembered(
 
 def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
     """Water each column holds at the dry end of its curves [mm]."""
-    content = packed.scalars[packed.soil[:-1], DRY_END_WATER_CONTENT]
-    held = content * np.diff(packed.z)
-    # Between two columns there is no interval.
-    held[packed.node_start[1:-1] - 1] = 0.0
+    content = packed.scalars[packed.soil, DRY_END_WATER_CONTENT]
+    held = content * np.diff(packed.z, append=0.0)
+    # Below the last node of a column there is no interval, nor below the last of all: sums of
+    # another length end on another last digit.
+    held[packed.node_start[1:] - 1] = 0.0
     stored: NDArray[np.float64] = 10.0 * np.add.reduceat(held, packed.node_start[:-1])
     return stored
 

@@ -139,7 +139,8 @@ def hand_water_plan(
         When the surface is to be firm. From then on no visit lifts a spot above `firm`, and the
         plan tells which spots are firm by then.
     crew_hours : sequence of float, optional
-        Hours of the day at which the crew waters [h].
+        Hours of the day at which the crew waters [h]. An hour that was past by more than two when
+        a `calibration` was last read is none any more.
     crew_time : float, str or Quantity, optional
         Time at the hose there is at each of these hours [h], such as ``"45 min"``, of all people
         together, walking not counted. Where it is not enough it goes where it keeps most spots,
@@ -339,7 +340,8 @@ def hand_water_plan(
                 f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
             )
         _check_firm_by(wish, made_on.times)
-        visits = Visits.of(made_on.times, hours, dry)
+        read = None if calibration is None else calibration.last_visit
+        visits = Visits.of(made_on.times, hours, dry, read)
         in_need = spots_in_need(made_on, wish, visits, aside)
         alike = calibration is None and start == "drained"
         begins = [visits.counted_from(each, wish.line, wish.asked) for each in made_on.reading]

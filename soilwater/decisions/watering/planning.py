@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, run_columns
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, packed_columns
 from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
+from soilwater.runs.standing import Standing
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
 
@@ -259,17 +260,23 @@ def planned(
     -------
     Settled
     """
-    plan: dict[int, list[Event]] = {i: [] for i in numbers}
-    stages: dict[int, list[_Stage]] = {i: [] for i in numbers}
-    refills = {i: trial.refill(i) for i in numbers}
+    few = np.arange(0)
     if trial.draws >= _ENOUGH and numbers:
         dry_last = np.argsort(-trial.reading[numbers].min(axis=2).mean(axis=0))
-        chosen = dry_last[EVERY // 2 :: EVERY]
-        of_few = {i: each.take(chosen) for i, each in refills.items()}
-        # What only many draws can ask for is left to them.
-        few = trial.take(chosen)
-        _add(plan, stages, few, of_few, wish, wish.probability, visits, n_threads, lambda *_: None)
-    tried = _add(plan, stages, trial, refills, wish, wish.asked, visits, n_threads, progress)
+        few = dry_last[EVERY // 2 :: EVERY]
+    plan: dict[int, list[Event]] = {}
+    stages: dict[int, list[_Stage]] = {}
+    tried: dict[int, _Tried] = {}
+    for spot in _each_spot(trial, numbers, visits, n_threads):
+        i = spot.number
+        begun: list[Event] = []
+        stages[i] = []
+        if few.size:
+            # What only many draws can ask for is left to them.
+            of_few = spot.take(few)
+            begun, _ = _add(of_few, stages[i], begun, wish, wish.probability, visits)
+        plan[i], tried[i] = _add(spot, stages[i], begun, wish, wish.asked, visits)
+        progress(len(plan), len(numbers))
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
@@ -318,75 +325,82 @@ def _could_hold_more(tried: _Tried, events: Sequence[Event], wish: Wish, visits:
     )
 
 
+def _each_spot(
+    trial: Trial, numbers: Sequence[int], visits: Visits, n_threads: int | None
+) -> Iterator[_Spot]:
+    """Go through spots, so that where the columns of one stood on the way is let go with it."""
+    if not numbers:
+        return
+    draws = np.arange(trial.draws)
+    cases = [trial.column(i, k) for i in numbers for k in draws.tolist()]
+    packed = packed_columns(cases, trial.rod)
+    for place, i in enumerate(numbers):
+        standing = Standing.of(packed.part(place * draws.size + draws), visits.at.tolist())
+        yield _Spot(trial, i, trial.refill(i), standing, draws, n_threads)
+
+
 def _add(
-    plan: dict[int, list[Event]],
-    stages: Mapping[int, list[_Stage]],
-    trial: Trial,
-    refills: Mapping[int, Refill],
+    spot: _Spot,
+    stages: list[_Stage],
+    begun: list[Event],
     wish: Wish,
     asked: float,
     visits: Visits,
-    n_threads: int | None,
-    progress: Callable[[int, int], object],
-) -> dict[int, _Tried]:
-    """Add one watering after the other to each spot until it keeps the line, or holds no more.
+) -> tuple[list[Event], _Tried]:
+    """Add one watering after the other until a spot keeps the line, or holds no more.
 
     Draws that stay above the line stay above it with more water, and are not run again.
     """
-    tried = {}
-    for i, events in plan.items():
-        first = visits.counted_from(trial.reading[i], wish.line, asked)
-        tried[i] = _Tried.of(first, trial, i, refills[i])
-        stages[i].append(tried[i].stage([], wish.line))
-        for event in events:
-            tried[i].water(int(visits.at[visits.time == event.time][0]), event.amount)
-    again = [i for i in plan if plan[i]]
-    _run_again(plan, again, tried, trial, wish.line, n_threads)
-    for i in again:
-        stages[i].append(tried[i].stage(plan[i], wish.line))
-    closed: dict[int, set[int]] = {i: set() for i in plan}
-    waiting = list(plan)
-    while waiting:
-        steps: dict[int, tuple[_Step, _Tried, list[Event]]] = {}
-        for i in waiting:
-            step = _next_step(tried[i], plan[i], closed[i], wish, asked, trial.rod, visits)
-            if step is not None:
-                steps[i] = (step, tried[i].copy(), plan[i])
-                plan[i] = step.events
-                tried[i].water(step.at, step.amount)
-        _run_again(plan, list(steps), tried, trial, wish.line, n_threads)
-        for i, (step, before, events) in steps.items():
-            if tried[i].wasted(before, step.at, step.amount) > MOSTLY:
-                closed[i].add(step.visit)
-                tried[i], plan[i] = before, events
-            else:
-                tried[i].see(step, before, wish.line, asked, trial.rod)
-                stages[i].append(tried[i].stage(plan[i], wish.line))
-        progress(len(plan) - len(steps), len(plan))
-        waiting = list(steps)
-    return tried
+    line, bare = wish.line, spot.trial.reading[spot.number]
+    first = visits.counted_from(bare, line, asked)
+    tried = _Tried.of(first, spot.trial, spot.number, spot.refill)
+    stages.append(tried.stage([], line))
+    events = begun
+    for event in events:
+        tried.water(int(visits.at[visits.time == event.time][0]), event.amount)
+    if events:
+        spot.water(tried, events, line)
+        stages.append(tried.stage(events, line))
+    closed: set[int] = set()
+    while True:
+        step = _next_step(tried, events, closed, wish, asked, spot.trial.rod, visits)
+        if step is None:
+            return events, tried
+        before = tried.copy()
+        tried.water(step.at, step.amount)
+        spot.water(tried, step.events, line)
+        if tried.wasted(before, step.at, step.amount) > MOSTLY:
+            closed.add(step.visit)
+            tried = before
+        else:
+            events = step.events
+            tried.see(step, before, line, asked, spot.trial.rod)
+            stages.append(tried.stage(events, line))
 
 
-def _run_again(
-    plan: Mapping[int, Sequence[Event]],
-    changed: Sequence[int],
-    tried: Mapping[int, _Tried],
-    trial: Trial,
-    line: float,
-    n_threads: int | None,
-) -> None:
-    """Run spots with their plans, in the draws that missed the line before."""
-    again = [(i, tried[i].missed(line)) for i in changed]
-    cases = [trial.column(i, int(k)).with_water(plan[i]) for i, draws in again for k in draws]
-    if not cases:
-        return
-    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True)
-    row = 0
-    for i, draws in again:
-        rows = slice(row, row + draws.size)
-        reading = runs.reading[rows] + trial.shift[i][draws, None]
-        tried[i].enter(draws, reading, runs.storage[rows], runs.drainage[rows])
-        row += draws.size
+class _Spot(NamedTuple):
+    """A spot of a trial, what it holds again, and its columns in some of the draws that stand."""
+
+    trial: Trial
+    number: int
+    refill: Refill
+    standing: Standing
+    rows: NDArray[np.int64]
+    n_threads: int | None
+
+    def take(self, draws: NDArray[np.int64]) -> _Spot:
+        """Keep some of the draws, by their numbers."""
+        return self._replace(
+            trial=self.trial.take(draws), refill=self.refill.take(draws), rows=self.rows[draws]
+        )
+
+    def water(self, tried: _Tried, events: Sequence[Event], line: float) -> None:
+        """Run the draws that missed the line before with a plan."""
+        again = tried.missed(line)
+        if again.size:
+            found = self.standing.water(self.rows[again], events, self.n_threads)
+            shift = self.trial.shift[self.number][again, None]
+            tried.enter(again, found.reading + shift, found.storage, found.drainage)
 
 
 class _Step(NamedTuple):
