@@ -44,6 +44,9 @@ _CHUNKS_PER_BLOCK = 8
 MOST_BYTES = 4_000_000_000
 """What results may take in memory: a machine of 8 GB holds them beside everything else."""
 _BYTES_AT_A_TIME = 64_000_000
+_BYTES_PREPARED = 24_000_000
+"""What groups of columns take that are prepared and named together: more would be room that the
+system gives and takes back with each, less would be prepared more often."""
 _LOOKED_AT = 100
 """Columns from which the size of all is estimated: the meshes of 100 000 take too long."""
 
@@ -79,10 +82,9 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
         return _run_into_store(Path(store), batch, workers, size)
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
-    meshes = cases.meshes(settings.refinement)
+    meshes = cases.keep_meshes(settings.refinement)
     n_nodes = max([mesh.depth.size for mesh in meshes])
     described = describe_cases(cases, meshes, n_nodes)
-    del meshes
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
@@ -147,8 +149,8 @@ def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
             'as output="24 h", or fewer variables, such as keep=("drainage",).'
         )
     days = float(batch.cases.kinds[0].weather.hours[-1]) / 24.0
-    most = max(1, int(_BYTES_AT_A_TIME / (kept + made_in)))
-    return min(cases_per_chunk(days), most), most
+    size = max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / (kept + made_in))))
+    return size, max(size, int(_BYTES_PREPARED / (kept + made_in)))
 
 
 def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:

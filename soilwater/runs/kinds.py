@@ -41,6 +41,11 @@ class Cases(Sequence[Case]):
         self, kinds: Sequence[Case], kind: NDArray[np.int64], soils: Sequence[Soils]
     ) -> None:
         self.kinds, self.kind, self.soils = kinds, kind, soils
+        self._known: tuple[float, list[Mesh]] | None = None
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Meshes are made sooner than they are sent.
+        return Cases, (self.kinds, self.kind, self.soils)
 
     @classmethod
     def of(cls, cases: Iterable[Case]) -> Cases:
@@ -91,8 +96,12 @@ class Cases(Sequence[Case]):
     def take(self, places: NDArray[np.int64]) -> Cases:
         """Take some of the columns, with no more kinds than they are."""
         wanted, kind = np.unique(self.kind[places], return_inverse=True)
-        soils = [self.soils[i] for i in places.tolist()]
-        return Cases([self.kinds[i] for i in wanted.tolist()], kind, soils)
+        own = places.tolist()
+        taken = Cases([self.kinds[i] for i in wanted.tolist()], kind, [self.soils[i] for i in own])
+        if self._known is not None:
+            refinement, meshes = self._known
+            taken._known = refinement, [meshes[i] for i in own]
+        return taken
 
     @property
     def remember(self) -> bool:
@@ -106,8 +115,16 @@ class Cases(Sequence[Case]):
         return [case.profile for case in self.kinds]
 
     def meshes(self, refinement: float) -> list[Mesh]:
-        """Nodes of every column, made anew: of 100 000 columns they are half a gigabyte."""
+        """Nodes of every column, made anew where they are not kept."""
+        if self._known is not None and self._known[0] == refinement:
+            return self._known[1]
         return meshes_alike(self.profiles(), self.kind.tolist(), self.soils, refinement)
+
+    def keep_meshes(self, refinement: float) -> list[Mesh]:
+        """Nodes of every column, kept for those that are taken: of 100 000 half a gigabyte."""
+        meshes = self.meshes(refinement)
+        self._known = refinement, meshes
+        return meshes
 
     def texts(self) -> list[str]:
         """Profile of every column as text."""

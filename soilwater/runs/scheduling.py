@@ -30,7 +30,7 @@ from soilwater.words.errors import Faults
 
 Progress = bool | Callable[[int, int], object]
 
-CASE_DAYS_PER_CHUNK = 2240
+CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
