@@ -20,8 +20,8 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
-from soilwater.runs.kinds import Cases
+from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
+from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import pack, pack_memories
 from soilwater.runs.settings import Settings
@@ -89,14 +89,16 @@ def begin_cases(
     begun: list[Beginning] = []
     refusals: dict[int, str] = {}
     drained = _drained(columns, meshes)
-    forcing_of = forcing_once()
-    of_kinds: list[Forcing | InputError] = []
+    forcing_of = forcing_maker()
+    made: dict[Any, Forcing | InputError] = {}
     for case in columns.kinds:
+        felt = felt_by(case)
         try:
-            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
+            made[felt] = made.get(felt) or forcing_of(case.weather, case.turf, case.irrigation)
         except InputError as error:
-            of_kinds.append(error)
-    forcings: list[Any] = [of_kinds[kind] for kind in columns.kind.tolist()]
+            made[felt] = error
+    felt_by_kinds = [made[felt_by(case)] for case in columns.kinds]
+    forcings: list[Any] = [felt_by_kinds[kind] for kind in columns.kind.tolist()]
     for i, mesh in enumerate(meshes):
         if i in drained:
             begun.append(flooded(-drained[i]))

@@ -70,14 +70,7 @@ def pack(
     first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
     soil = numbers[own + np.repeat(first, sizes)]
     soil[node_start[1:] - 1] = 0
-    places: dict[int, tuple[int, int]] = {}
-    intervals: list[NDArray[np.float64]] = []
-    row = 0
-    for forcing in forcings:
-        if id(forcing) not in places:
-            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
-            intervals.append(forcing.intervals)
-            row += forcing.intervals.shape[0]
+    forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
@@ -98,8 +91,8 @@ def pack(
         codes=codes[columns.kind],
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
-        forcing=np.concatenate(intervals),
-        forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
+        forcing=forcing,
+        forcing_range=forcing_range,
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -118,6 +111,20 @@ def pack(
 
 
 _BELOW = np.zeros(1, dtype=np.int64)
+
+
+def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Lay the intervals of forcings end to end, shared ones once; with the rows of each."""
+    places: dict[int, tuple[int, int]] = {}
+    intervals: list[NDArray[np.float64]] = []
+    row = 0
+    for forcing in forcings:
+        if id(forcing) not in places:
+            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
+            intervals.append(forcing.intervals)
+            row += forcing.intervals.shape[0]
+    ranges = np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64)
+    return np.concatenate(intervals), ranges
 
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Any], NDArray[np.int64]]:
