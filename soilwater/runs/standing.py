@@ -10,7 +10,7 @@ for bit, the run from the start.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -20,20 +20,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import meshes_of
+from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.batch import begin_cases, dry_end_storage, failure_of, run_chunk
 from soilwater.runs.case import Case
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.forcing import Forcing, forcing_once
-from soilwater.runs.packing import pack, pack_memories
+from soilwater.runs.forcing import Forcing, forcing_maker
+from soilwater.runs.kinds import Cases, felt_by
+from soilwater.runs.packing import lay_down, pack, pack_memories
 from soilwater.runs.processors import processors
 from soilwater.runs.scheduling import Workers, finished_chunks
 from soilwater.runs.settings import Settings, make_settings
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
 from soilwater.words.errors import RunError, Status
 
 _STATE_OF_NODES = ("head", "stored", "head_before", "rate")
@@ -67,8 +69,14 @@ class PackedColumns:
 
     Parameters
     ----------
-    cases, meshes : list
+    cases : Cases
         What was packed.
+    meshes : list of Mesh
+        Their nodes.
+    feels : ndarray of int, shape (columns,)
+        Which columns share weather, turf and the water they are given of their own.
+    forcing_of : callable
+        Makes the forcing of these, as `make_forcing`.
     packed, memories : Packed; Memories or None
         Their arrays.
     dry_end : ndarray, shape (columns,)
@@ -79,8 +87,10 @@ class PackedColumns:
         Length of the rods [cm].
     """
 
-    cases: list[Case]
+    cases: Cases
     meshes: list[Mesh]
+    feels: NDArray[np.int64]
+    forcing_of: Callable[[Weather, Turf | None, Sequence[Event]], Forcing]
     packed: Packed
     memories: Memories | None
     dry_end: NDArray[np.float64]
@@ -125,18 +135,25 @@ class PackedColumns:
             refinement=refinement,
             max_steps=Settings.max_steps,
         ).for_cases(cases)
-        meshes = meshes_of([case.profile for case in cases], refinement)
-        begun, forcings, refusals = begin_cases(cases, meshes)
+        columns = Cases.of(cases)
+        meshes = columns.meshes(refinement)
+        begun, forcings, refusals = begin_cases(columns, meshes)
         if refusals:
             raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
         # Room for outputs is made where columns are marched.
         bare = replace(settings, output_hours=settings.output_hours[:1])
-        packed = pack(cases, meshes, [each.head for each in begun], forcings, bare)
+        packed = pack(columns, meshes, [each.head for each in begun], forcings, bare)
         memories = None
         if any(mesh.remembers for mesh in meshes):
             memories = pack_memories(meshes, [each.turns for each in begun], packed)
         dry_end = dry_end_storage(packed)
-        return cls([*cases], meshes, packed, memories, dry_end, settings, rod)
+        numbers: dict[Any, int] = {}
+        keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
+        felt = [numbers.setdefault(key, len(numbers)) for key in keys]
+        feels = np.array(felt)[columns.kind]
+        return cls(
+            columns, meshes, feels, forcing_maker(), packed, memories, dry_end, settings, rod
+        )
 
     def part(self, numbers: NDArray[np.int64]) -> PackedColumns:
         """Keep some of the columns, by their numbers."""
@@ -148,12 +165,23 @@ class PackedColumns:
             memories = memories._replace(nest=memories.nest[nodes], places=memories.places[nodes])
         return replace(
             self,
-            cases=[self.cases[i] for i in numbers],
+            cases=self.cases.take(numbers),
             meshes=[self.meshes[i] for i in numbers],
+            feels=self.feels[numbers],
             packed=packed._replace(**parts, node_start=node_start),
             memories=memories,
             dry_end=self.dry_end[numbers],
         )
+
+    def forcings(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, Forcing]:
+        """Make what columns feel with water beside their own, by `feels`, unless it is decided."""
+        found: dict[int, Forcing] = {}
+        for like, place in zip(*np.unique(self.feels[numbers], return_index=True), strict=True):
+            case = self.cases.kinds[self.cases.kind[numbers[place]]]
+            if not needs_decisions(case):
+                water = (*case.irrigation, *events)
+                found[int(like)] = self.forcing_of(case.weather, case.turf, water)
+        return found
 
     def nodes(self, numbers: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Numbers of the nodes of some columns, and where each column would begin among them."""
@@ -234,18 +262,18 @@ class Standing:
         RunError
             If a column cannot be carried through, with its sentence.
         """
-        forcing_of = forcing_once()
+        forcings = self.columns.forcings(numbers, events)
+        states: dict[tuple[int, int], int | None] = {}
         groups: dict[tuple[int, bool], list[int]] = {}
-        feel: dict[int, Forcing] = {}
         for number in numbers.tolist():
-            case = self.columns.cases[number]
-            state: int | None = _DECIDED
-            if not needs_decisions(case):
-                feel[number] = forcing_of(case.weather, case.turf, (*case.irrigation, *events))
-                state = self._last_state(self.under[number], feel[number])
+            before, now = self.under[number], forcings.get(int(self.columns.feels[number]))
+            pair = id(before), id(now)
+            if pair not in states:
+                states[pair] = _DECIDED if now is None else self._last_state(before, now)
+            state = states[pair]
             if state is not None:
-                remembers = self.columns.meshes[number].remembers
-                groups.setdefault((state, remembers), []).append(number)
+                key = state, self.columns.meshes[number].remembers
+                groups.setdefault(key, []).append(number)
         pieces = [
             (state, part)
             for (state, _), group in groups.items()
@@ -257,7 +285,8 @@ class Standing:
             if state == _DECIDED:
                 self._run_whole(columns, events)
             else:
-                self._march(state, columns, [feel[number] for number in columns.tolist()])
+                feels = self.columns.feels[columns].tolist()
+                self._march(state, columns, [forcings[each] for each in feels])
 
         if pieces:
             workers = Workers(n_threads)
@@ -283,7 +312,9 @@ class Standing:
     def _march(self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]) -> None:
         """March columns on to the end, and keep where they stand on the way."""
         part = self.columns.part(numbers)
-        packed = _with_own_room(_feeling(part.packed, forcings), _ROOM)
+        laid, ranges = lay_down(forcings)
+        packed = part.packed._replace(forcing=laid, forcing_range=ranges)
+        packed = _with_own_room(packed, _ROOM)
         memories = part.memories if part.meshes[0].remembers else None
         memories = memories and _with_own_room(memories, _ROOM_OF_MEMORIES)
         standing = self._views(packed, memories, numbers)
@@ -364,16 +395,6 @@ def columns_failed(failed: int, of: int, sentence: str) -> RunError:
 def _split(numbers: list[int], n_threads: int | None) -> list[NDArray[np.int64]]:
     threads = n_threads or processors()
     return np.array_split(numbers, max(1, min(threads, len(numbers) // _FEWEST)))
-
-
-def _feeling(packed: Packed, forcings: Sequence[Forcing]) -> Packed:
-    """Let columns feel a forcing each; those they share are laid down once."""
-    own = list({id(each): each.intervals for each in forcings}.items())
-    ends = np.cumsum([intervals.shape[0] for _, intervals in own])
-    last = dict(zip((key for key, _ in own), ends.tolist(), strict=True))
-    ranges = [[last[id(each)] - each.intervals.shape[0], last[id(each)]] for each in forcings]
-    laid = np.concatenate([intervals for _, intervals in own])
-    return packed._replace(forcing=laid, forcing_range=np.array(ranges, dtype=np.int64))
 
 
 def _with_own_room(group: Any, names: Sequence[str]) -> Any:
