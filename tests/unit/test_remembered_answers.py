@@ -8,8 +8,8 @@ import pytest
 from grounds import MIDDLE_MIX, WET_MIX
 
 import soilwater as sw
-from soilwater.decisions.watering.draws import make_halves
 from soilwater.decisions.watering.ensembles import run_columns
+from soilwater.decisions.watering.even_draws import make_halves
 from soilwater.decisions.watering.refill import Refill, rewetted_reading
 from soilwater.decisions.watering.starts import rewetted_to
 from soilwater.ground.base_suction import BaseSuction
@@ -126,7 +126,7 @@ def test_a_reading_that_no_gentle_water_leaves_is_taken_as_flooded():
 def test_halves_of_a_plan_share_no_sand_whatever_it_remembers():
     sands = [replace(MIDDLE_MIX, alpha=a) for a in np.linspace(0.045, 0.049, 5)]
     made, checked = make_halves(
-        sw.likely_memories(sands, 20), [DAYS], BaseSuction(3.0, 1.0, 6.0), 10, 0
+        sw.likely_memories(sands, 20), [DAYS], BaseSuction(3.0, 1.0, 6.0), 10, 0, TURF, 32.0, 7.6
     )
     assert not {d.soil.soil for d in made} & {d.soil.soil for d in checked}
 
