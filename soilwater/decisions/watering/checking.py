@@ -119,7 +119,7 @@ def checked(
         # Only a spot that is not kept is told what it reads drained, which takes a while to find.
         told = (0.0, 0.0)
         if not plan.held:
-            told = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
+            told = np.median(trial.refills([i], USUAL)[i].drained, axis=0).tolist()
         plans.append(with_sentence(plan, line, share, error, short.get(i), *told))
     return tuple(plans)
 
