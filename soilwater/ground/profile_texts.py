@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from functools import cache
-from itertools import repeat
+from itertools import chain, repeat
 from json.encoder import encode_basestring_ascii
 from math import isfinite
 from operator import attrgetter
@@ -48,7 +48,8 @@ def texts_alike(
     """
     parts: dict[int, str] = {}
     between = [_around_soils(profile, parts) for profile in profiles]
-    met = {id(soil): soil for column in soils for soil in column}
+    every = list(chain.from_iterable(soils))
+    met = dict(zip(map(id, every), every, strict=True))
     of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
     texts = []
     for number, column in zip(kind, soils, strict=True):

@@ -89,16 +89,18 @@ def likely(sand: Sand, draws: int | None = None) -> tuple[Soil, ...]:
             f"sand: {by_kind(sand)}; allowed: a soil such as VanGenuchten(...), the result of "
             f"RetentionTable.fit, or a list of these{_cure(sand)}."
         )
-    fits = [isinstance(each, FitResult) for each in sand]
-    wrong = [each for each, fit in zip(sand, fits, strict=True) if not fit and not _is_soil(each)]
-    if wrong or not sand:
+    every: list[Any] = list(sand)
+    # Of each kind once: an ensemble has thousands of one.
+    kinds = {type(each): each for each in every}
+    odd = {kind for kind, each in kinds.items() if not _is_soil(each)}
+    wrong = [e for e in every if type(e) in odd and not isinstance(e, FitResult)] if odd else []
+    if wrong or not every:
         told = f"it holds {by_kind(wrong[0])}" if wrong else "there are none"
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
-    every: list[Any] = list(sand)
-    if any(fits):
-        sets = [each.samples() if isinstance(each, FitResult) else (each,) for each in sand]
+    if odd:
+        sets = [each.samples() if isinstance(each, FitResult) else (each,) for each in every]
         # A soil counts as much as all that a fit leaves open.
         most = max(map(len, sets))
         every = [each[k * len(each) // most] for each in sets for k in range(most)]

@@ -187,18 +187,17 @@ def begin_cases(
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
     columns = Cases.of(cases)
     drained = _drained(columns, meshes)
-    begun: list[Beginning] = []
+    begun: list[Any] = [None] * len(meshes)
     refusals: dict[int, str] = {}
-    for i, mesh in enumerate(meshes):
-        head = drained.get(i)
-        if head is not None:
-            begun.append(flooded(head))
-            continue
-        try:
-            begun.append(begin(columns[i], mesh))
-        except InputError as error:
-            refusals[i] = str(error)
-            begun.append(flooded(np.zeros(mesh.depth.size)))
+    for i, head in drained.items():
+        begun[i] = flooded(head)
+    for i in range(len(meshes)) if len(drained) < len(meshes) else ():
+        if begun[i] is None:
+            try:
+                begun[i] = begin(columns[i], meshes[i])
+            except InputError as error:
+                refusals[i] = str(error)
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
     forcing_of = forcing_maker()
     made: dict[Any, Forcing] = {}
     of_kinds: list[Forcing] = []

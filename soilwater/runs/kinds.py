@@ -12,7 +12,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, remember
+from soilwater.ground.mesh import Mesh, any_of, remember
 from soilwater.ground.profile import Profile, filled, meshes_alike
 from soilwater.ground.profile_texts import texts_alike
 from soilwater.runs.case import Case
@@ -106,9 +106,7 @@ class Cases(Sequence[Case]):
     @property
     def remember(self) -> bool:
         """Whether a layer of one of them has a memory of how it was wetted."""
-        if not any(Hysteretic in map(type, column) for column in self.soils):
-            return False
-        return any(remember(column) for column in self.soils)
+        return any_of(Hysteretic, self.soils) and any(map(remember, self.soils))
 
     def profiles(self) -> list[Profile]:
         """Profile of each kind."""

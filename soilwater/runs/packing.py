@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache, partial
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -185,7 +186,7 @@ def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
     """Soils that differ, as they are met, and which each of the soils of each mesh is."""
-    soils = [soil for mesh in meshes for soil in mesh.soils]
+    soils = list(chain.from_iterable([mesh.soils for mesh in meshes]))
     # Told apart by identity first: to look at all their numbers takes longer.
     by_identity = dict(zip(map(id, soils), soils, strict=True))
     distinct: dict[Soil, int] = {}

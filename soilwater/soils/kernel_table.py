@@ -106,21 +106,31 @@ def untabulated(soils: Sequence[Soil]) -> Untabulated:
     soils : sequence of Soil
         Of any model.
     """
-    pairs = [_inside(each) for each in soils]
-    of_model: dict[tuple[type, type], list[int]] = {}
-    for place, (soil, inner) in enumerate(pairs):
-        of_model.setdefault((type(soil), type(inner)), []).append(place)
+    of_type: dict[type, list[int]] = {}
+    for place, outer in enumerate(map(type, soils)):
+        of_type.setdefault(outer, []).append(place)
+    # As they are, or without what they are wrapped in.
+    of_model: dict[tuple[type, type], list[tuple[int, Any, Any]]] = {}
+    for outer, places in of_type.items():
+        if outer in _MODELS:
+            plainly = [(place, soils[place], soils[place]) for place in places]
+            of_model.setdefault((outer, outer), []).extend(plainly)
+            continue
+        for place in places:
+            soil, inner = _inside(soils[place])
+            of_model.setdefault((type(soil), type(inner)), []).append((place, soil, inner))
     made, others = [], []
-    for (outer, inside), places in of_model.items():
+    for (outer, inside), several in of_model.items():
+        numbers, whole, inner_soils = zip(*several, strict=True)
         if inside not in _MODELS:
-            others += [(place, pairs[place][0]) for place in places]
+            others += list(zip(numbers, whole, strict=True))
             continue
         plain, with_films, shape = _MODELS[inside]
         if outer is inside:
-            rows = _rows_of(inside, [pairs[place][0] for place in places], shape)
+            made.append((plain, _rows_of(inside, whole, shape), np.array(numbers)))
         else:
-            rows = np.array([_row(*pairs[place], shape) for place in places])
-        made.append((plain if outer is inside else with_films, rows, np.array(places)))
+            rows = [_row(*pair, shape) for pair in zip(whole, inner_soils, strict=True)]
+            made.append((with_films, np.array(rows), np.array(numbers)))
     return Untabulated(list(soils), made, others)
 
 
