@@ -118,21 +118,95 @@ def interface_suctions(
     ndarray, shape (n_columns,)
         Suctions [cm], bit for bit as of each column alone.
     """
+    soils = [[layer[i][0] for layer in columns] for i in range(len(columns[0]))]
+    thickness = [np.array([layer[i][1] for layer in columns]) for i in range(len(columns[0]))]
+    return suctions_below(soils, thickness, blanket, hours)
+
+
+def suctions_below(
+    soils: Sequence[Sequence[Soil]],
+    thickness: Sequence[FloatArray],
+    blanket: GravelBlanket,
+    hours: float = DRAINED_AFTER,
+) -> FloatArray:
+    """Suctions as `interface_suctions` has them, of columns given layer by layer.
+
+    Parameters
+    ----------
+    soils : sequence of sequence of Soil
+        Of each layer, from the top down, that of every column.
+    thickness : sequence of ndarray, shape (n_columns,)
+        Thicknesses [cm], likewise.
+    blanket : GravelBlanket
+        What they lie on.
+    hours : float, optional
+        Time since the soaking [h].
+
+    Returns
+    -------
+    ndarray, shape (n_columns,)
+        Suctions [cm].
+    """
     flows = steady_flows(blanket)
-    let_go = np.zeros((len(columns), flows.at_top.size))
+    count = thickness[0].size
+    taken, before = np.zeros((count, 1)), np.zeros((count, 0))
+    for first in range(0, flows.at_top.size, _FLOWS_AT_A_TIME):
+        several = slice(first, first + _FLOWS_AT_A_TIME)
+        slowness = _let_go(soils, thickness, flows.at_top[several])
+        slowness /= flows.flow[several]
+        slowness = np.concatenate([before, slowness], axis=1)
+        at_top = flows.at_top[max(first - 1, 0) : several.stop]
+        steps = np.empty(slowness.shape)
+        steps[:, 0] = taken[:, -1]
+        np.add(slowness[:, 1:], slowness[:, :-1], out=steps[:, 1:])
+        steps[:, 1:] *= 0.5 * np.diff(at_top)
+        # Sums begin where the last ended: how flows are cut changes no bit.
+        taken = np.concatenate([taken[:, :-1], np.cumsum(steps, axis=1)], axis=1)
+        before = slowness[:, -1:]
+        if np.all(taken[:, -1] > hours):
+            break
+    return _at_time(hours, taken, flows.at_top)
+
+
+_FLOWS_AT_A_TIME = 128
+"""Flows that are looked at together: after two days sand over clean gravel is half through them."""
+
+
+def _let_go(
+    soils: Sequence[Sequence[Soil]], thickness: Sequence[FloatArray], at_top: FloatArray
+) -> FloatArray:
+    """Water [cm] that goes for each cm the suction rises at the interface, shape (columns, n).
+
+    Of layers from the top down, at suctions `at_top` [cm] at the interface.
+    """
+    let_go = np.zeros((thickness[0].size, at_top.size))
     height: FloatArray = np.zeros(1)
-    for layer in range(len(columns[0]) - 1, -1, -1):
-        soils = [layers[layer][0] for layers in columns]
-        thickness = np.array([layers[layer][1] for layers in columns])
-        below = water_contents(soils, flows.at_top + height)
-        alike = height.ndim == 1 and bool(np.all(thickness == thickness[0]))
-        height = height + (thickness[:1] if alike else thickness[:, np.newaxis])
-        let_go += below - water_contents(soils, flows.at_top + height)
-    slowness = let_go / flows.flow
-    steps = 0.5 * (slowness[:, 1:] + slowness[:, :-1]) * np.diff(flows.at_top)
-    taken = np.zeros_like(let_go)
-    taken[:, 1:] = np.cumsum(steps, axis=1)
-    return np.array([np.interp(hours, each, flows.at_top) for each in taken])
+    for own, thick in zip(reversed(soils), reversed(thickness), strict=True):
+        alike = height.ndim == 1 and bool(np.all(thick == thick[0]))
+        above = height + (thick[:1] if alike else thick[:, np.newaxis])
+        if height.ndim < above.ndim:
+            height = height + np.zeros_like(above)
+        held = water_contents(own, np.concatenate([at_top + height, at_top + above], axis=-1))
+        let_go += held[:, : at_top.size]
+        let_go -= held[:, at_top.size :]
+        height = above
+    return let_go
+
+
+def _at_time(hours: float, taken: FloatArray, suction: FloatArray) -> FloatArray:
+    """Read off at a time [h], in each row, suctions [cm] that have taken ever more time [h]."""
+    rows = np.arange(taken.shape[0])
+    passed = np.count_nonzero(taken <= hours, axis=1)
+    before = np.minimum(passed, suction.size - 1) - 1
+    since = taken[rows, before]
+    apart = taken[rows, before + 1] - since
+    slope = np.divide(
+        suction[before + 1] - suction[before], apart, where=apart > 0.0, out=0 * apart
+    )
+    read: FloatArray = np.where(
+        passed < suction.size, slope * (hours - since) + suction[before], suction[-1]
+    )
+    return read
 
 
 def suction_within(
@@ -145,14 +219,14 @@ def suction_within(
     blanket : GravelBlanket
         Gravel and its thickness.
     at_top : float or ndarray
-        Suction where the sand meets it [cm], any number of them.
+        Suction where the sand meets it [cm].
     height : ndarray
-        Above the lower end of the gravel [cm].
+        Above the lower end of the gravel [cm]; the two broadcast.
 
     Returns
     -------
     ndarray
-        From 0 at the lower end to `at_top`; heights last.
+        From 0 at the lower end to `at_top`.
     """
     flows = steady_flows(blanket)
     after = np.minimum(np.searchsorted(flows.at_top, at_top), flows.at_top.size - 1)
@@ -160,13 +234,23 @@ def suction_within(
     apart = flows.at_top[after] - flows.at_top[before]
     share = np.divide(
         at_top - flows.at_top[before], apart, out=np.ones_like(apart), where=apart > 0.0
-    )[..., np.newaxis]
+    )
+    # Columns of any depth have the same nodes in one gravel, but for the last digits.
+    heights, place = np.unique(np.round(height, 9), return_inverse=True)
+    place = place.reshape(np.shape(height))
+    there = _of_flows_at(blanket, heights.tobytes())
     # Columns of one green leave flows that are neighbours: few of them are looked at.
-    among, places = np.unique([before, after], return_inverse=True)
-    there = np.array([np.interp(height, flows.height[i], flows.suction[i]) for i in among])
-    wetter, drier = there[places.reshape(2, *before.shape)]
-    within: FloatArray = (1.0 - share) * wetter + share * drier
+    for i in set(np.ravel(before).tolist()).union(np.ravel(after).tolist()):
+        if np.isnan(there[i, 0]):
+            there[i] = np.interp(heights, flows.height[i], flows.suction[i])
+    within: FloatArray = (1.0 - share) * there[before, place] + share * there[after, place]
     return within
+
+
+@lru_cache(maxsize=128)
+def _of_flows_at(blanket: GravelBlanket, heights: bytes) -> FloatArray:
+    """Room for suctions [cm] of each flow at some heights [cm]; not a number until asked for."""
+    return np.full((steady_flows(blanket).flow.size, len(heights) // 8), np.nan)
 
 
 def suction_carrying(blanket: GravelBlanket, flow: float, height: FloatArray) -> FloatArray:

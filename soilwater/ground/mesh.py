@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
-from itertools import pairwise
-from typing import NamedTuple
+from itertools import chain, pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
+from soilwater.soils.side_by_side import water_contents
 from soilwater.words.errors import InputError
 
 FINEST_INTERVAL, COARSEST_INTERVAL = 0.25, 1.0
@@ -68,48 +69,131 @@ def remember(soils: Sequence[Soil]) -> bool:
     return any(isinstance(soil, Hysteretic) and soil.remembers for soil in soils)
 
 
-def make_mesh(
-    layers: Sequence[tuple[Soil, float]],
-    blanket: GravelBlanket | None,
-    resting: float | None,
+def end_to_end(meshes: Sequence[Mesh]) -> Mesh:
+    """Lay the nodes of columns end to end; no soil has the number of what is between two columns.
+
+    Soils they share, told apart by identity, are one.
+    """
+    numbers: dict[int, int] = {}
+    soils: list[Soil] = []
+    cells: list[Any] = []
+    for mesh in meshes:
+        for soil in mesh.soils:
+            if numbers.setdefault(id(soil), len(soils)) == len(soils):
+                soils.append(soil)
+        own = np.array([numbers[id(soil)] for soil in mesh.soils])
+        cells += [own[mesh.soil], [-1]]
+    depth = np.concatenate([mesh.depth for mesh in meshes])
+    return Mesh(depth, np.concatenate(cells[:-1]), tuple(soils))
+
+
+def which_remember(meshes: Sequence[Mesh]) -> NDArray[np.bool_]:
+    """Which of several columns have a soil with a memory of how it was wetted."""
+    # Asked of each kind of soil first: an ensemble has thousands of one.
+    if not any_of(Hysteretic, [mesh.soils for mesh in meshes]):
+        return np.zeros(len(meshes), dtype=np.bool_)
+    return np.array([mesh.remembers for mesh in meshes])
+
+
+def any_of(model: type, columns: Iterable[Sequence[Soil]]) -> bool:
+    """Whether a soil of several columns is of a model, or of one made of it."""
+    return any(issubclass(kind, model) for kind in set(map(type, chain.from_iterable(columns))))
+
+
+class Geometry(NamedTuple):
+    """What of a profile says where its nodes lie, but for its soils."""
+
+    thicknesses: tuple[float, ...]
+    """Of its layers, from the top down [cm]."""
+    blanket: GravelBlanket | None
+    """Gravel below them, on coarse intervals of its own."""
+    resting: float | None
+    """Suction at the base at rest [cm]; None where nothing rests."""
+
+
+def make_meshes(
+    geometries: Sequence[Geometry],
+    kind: Sequence[int],
+    soils: Sequence[tuple[Soil, ...]],
     refinement: float,
-) -> Mesh:
+) -> list[Mesh]:
     """Nodes at the surface, where soils meet, at the base, and between.
 
     Parameters
     ----------
-    layers : sequence of (Soil, float)
-        Soils from the top down, and their thicknesses [cm].
-    blanket : GravelBlanket or None
-        Gravel below them, on coarse intervals of its own.
-    resting : float or None
-        Suction at the base at rest [cm]; None where nothing rests.
+    geometries : sequence of Geometry
+        Any number of them.
+    kind : sequence of int
+        Which of them each column has.
+    soils : sequence of tuple of Soil
+        Soils of the layers of each column, from the top down.
     refinement : float
         Cuts every distance between nodes into this many equal parts [1].
+
+    Returns
+    -------
+    list of Mesh
+        One a column.
 
     Raises
     ------
     InputError
-        If it would have more than `MOST_NODES` nodes.
+        If one would have more than `MOST_NODES` nodes.
     """
-    soils, thicknesses = [layers[0][0]], [layers[0][1]]
-    for soil, thickness in layers[1:]:
+    # Of the soils that meet others: to ask one after the other takes as long as an hour of a run.
+    meeting = {id(soil): soil for column in soils if len(column) > 1 for soil in column}
+    held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
+    at_finer = dict(zip(meeting, held.tolist(), strict=True))
+    moist = [_moist(each) for each in geometries]
+    meshes: list[Any] = [None] * len(soils)
+    alike: dict[tuple[int, bool], list[int]] = {}
+    for i, (number, column) in enumerate(zip(kind, soils, strict=True)):
+        if len(column) > 1:
+            own = geometries[number], moist[number]
+            meshes[i] = _make_mesh(*own, column, at_finer, refinement)
+            continue
+        # An ensemble of one layer has two meshes at most.
+        coarse = moist[number] and column[0].suction_scale >= COARSE_SCALE
+        alike.setdefault((number, coarse), []).append(i)
+    for (number, _), places in alike.items():
+        first, own = soils[places[0]], (geometries[number], moist[number])
+        depth, soil, (_, *below) = _make_mesh(*own, first, at_finer, refinement)
+        behind = tuple(below)
+        for i in places:
+            meshes[i] = Mesh(depth, soil, soils[i] + behind)
+    return meshes
+
+
+def _moist(geometry: Geometry) -> bool:
+    resting = geometry.resting
+    moist = resting is not None and abs(resting) <= MOIST_BASE
+    return geometry.blanket is not None or moist
+
+
+def _make_mesh(
+    geometry: Geometry,
+    moist: bool,
+    column: tuple[Soil, ...],
+    at_finer: Mapping[int, float],
+    refinement: float,
+) -> Mesh:
+    """Nodes of one column; by the identity of its soils, what they hold at `FINER_AT` [1]."""
+    soils, thicknesses = [column[0]], [geometry.thicknesses[0]]
+    for soil, thickness in zip(column[1:], geometry.thicknesses[1:], strict=True):
         if soils[-1] == soil:
             thicknesses[-1] += thickness
         else:
             soils.append(soil)
             thicknesses.append(thickness)
-    moist = blanket is not None or (resting is not None and abs(resting) <= MOIST_BASE)
     kinds = [_MOIST if moist and each.suction_scale >= COARSE_SCALE else _PLAIN for each in soils]
     if kinds[-1] == _MOIST:
         kinds[-1] = _LOWEST
     first = [1]
     for above, soil in pairwise(soils):
-        finer = above.water_content(FINER_AT) > soil.water_content(FINER_AT)
-        first.append(BELOW_FINER if finer else 1)
-    if blanket is not None:
-        soils.append(blanket.gravel)
-        thicknesses.append(blanket.thickness)
+        first.append(BELOW_FINER if at_finer[id(above)] > at_finer[id(soil)] else 1)
+    if geometry.blanket is not None:
+        soils.append(geometry.blanket.gravel)
+        thicknesses.append(geometry.blanket.thickness)
         kinds.append(_BLANKET)
         first.append(1)
     depth, number = _nodes(tuple(kinds), tuple(thicknesses), tuple(first), refinement)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, cast
 
@@ -30,7 +30,7 @@ from soilwater.ground.base import (
     thickness_of,
 )
 from soilwater.ground.base_suction import base_band
-from soilwater.ground.mesh import Mesh, make_mesh, remember
+from soilwater.ground.mesh import Geometry, Mesh, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
@@ -459,29 +459,108 @@ def meshes_of(profiles: Sequence[Profile], refinement: float) -> list[Mesh]:
     InputError
         As `Profile.mesh`.
     """
-    return [
-        make_mesh(
-            [(layer.soil, layer.thickness) for layer in each.layers],
+    soils = [tuple([layer.soil for layer in each.layers]) for each in profiles]
+    return meshes_alike(profiles, range(len(profiles)), soils, refinement)
+
+
+def meshes_alike(
+    profiles: Sequence[Profile],
+    kind: Sequence[int],
+    soils: Sequence[tuple[Soil, ...]],
+    refinement: float,
+) -> list[Mesh]:
+    """Nodes of columns of which many differ in their soils alone.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Any number of them.
+    kind : sequence of int
+        Which of them each column is, but for its soils.
+    soils : sequence of tuple of Soil
+        Soils of the layers of each column, from the top down.
+    refinement : float
+        Cuts every distance between nodes into this many equal parts [1].
+
+    Raises
+    ------
+    InputError
+        As `Profile.mesh`.
+    """
+    geometries = [
+        Geometry(
+            tuple([layer.thickness for layer in each.layers]),
             each.blanket,
             each.base.resting_suction(each.depth),
-            refinement,
         )
         for each in profiles
     ]
+    return make_meshes(geometries, kind, soils, refinement)
 
 
-def with_each_soil(
-    profile: Profile, soils: Sequence[Soil | FitResult], layer: str | None
-) -> list[Profile]:
-    """Return profiles as `Profile.with_soil` makes of each soil.
+def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:
+    """Return a profile with other soils in its layers, unchecked; itself where they are its own."""
+    if all(layer.soil is soil for layer, soil in zip(profile.layers, soils, strict=True)):
+        return profile
+    layers = zip(profile.layers, soils, strict=True)
+    return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in layers]))
 
-    Only what a soil can put wrong is checked again: an ensemble has thousands.
+
+def fillings_of(
+    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
+) -> list[tuple[Soil, ...]]:
+    """Soils of the layers of a profile with each of several in one of them.
+
+    Only what a soil can put wrong is checked: an ensemble has thousands.
 
     Parameters
     ----------
     profile : Profile
         What is changed.
-    soils : sequence of Soil or FitResult
+    soils : iterable of Soil or FitResult
+        What fills the layer instead; of a fit its best.
+    layer : str or None
+        Name of the layer.
+
+    Raises
+    ------
+    InputError
+        If a soil is none, the layer is not found, or gravel below it is no coarser.
+    """
+    i = profile.layer_index(layer)
+    own: list[Any] = list(soils)
+    # A kind that has no curve is no soil: asked of each kind once.
+    if not all(hasattr(kind, "effective_saturation") for kind in set(map(type, own))):
+        faults = Faults(f'Layer "{profile.layers[i].name}"')
+        for k, given in enumerate(own):
+            own[k] = soil_of(given, "soil", _LAYER_CURE, faults)
+            if faults:
+                raise faults.as_error()
+    around = [each.soil for each in profile.layers]
+    before, after = tuple(around[:i]), tuple(around[i + 1 :])
+    fillings = [(*before, soil, *after) for soil in own]
+    blanket = profile.blanket
+    if blanket is None or after:
+        return fillings
+    # A sand that holds more than half a hair beyond where the gravel does not is far finer.
+    beyond = np.array([1.001 * half_drained(blanket.gravel)])
+    held = water_contents(own, beyond)[:, 0].tolist() if len(own) > 1 else [0.0]
+    for filling, content in zip(fillings, held, strict=True):
+        if content <= 0.5 * (filling[-1].theta_r + filling[-1].theta_s):
+            filled(profile, filling)._check_gravel(blanket)
+    return fillings
+
+
+def with_each_soil(
+    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
+) -> list[Profile]:
+    """Return profiles as `Profile.with_soil` makes of each soil.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is changed.
+    soils : iterable of Soil or FitResult
         What fills the layer instead.
     layer : str or None
         Name of the layer.
@@ -489,27 +568,9 @@ def with_each_soil(
     Raises
     ------
     InputError
-        If a soil is none, or the layer is not found.
+        As `fillings_of`.
     """
-    i, made = profile.layer_index(layer), []
-    for given in soils:
-        faults = Faults(f'Layer "{profile.layers[i].name}"')
-        soil = soil_of(given, "soil", _LAYER_CURE, faults)
-        faults.raise_if_any()
-        changed = with_parts(profile.layers[i], soil=soil)
-        layers = (*profile.layers[:i], changed, *profile.layers[i + 1 :])
-        made.append(with_parts(profile, layers=layers))
-    blanket = profile.blanket
-    if blanket is None or i < len(profile.layers) - 1:
-        return made
-    # A sand that holds more than half a hair beyond where the gravel does not is far finer.
-    beyond = np.array([1.001 * half_drained(blanket.gravel)])
-    filled = [each.layers[i].soil for each in made]
-    held = water_contents(filled, beyond)[:, 0] if len(made) > 1 else [0.0]
-    for each, soil, content in zip(made, filled, held, strict=True):
-        if content <= 0.5 * (soil.theta_r + soil.theta_s):
-            each._check_gravel(blanket)
-    return made
+    return [filled(profile, each) for each in fillings_of(profile, soils, layer)]
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")

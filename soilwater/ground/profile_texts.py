@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import fields
+from functools import cache
+from itertools import chain, repeat
 from json.encoder import encode_basestring_ascii
 from math import isfinite
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from soilwater.ground.base import base_to_dict
+from soilwater.soils import Soil
+from soilwater.soils.serial import BUILT_IN
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -22,24 +28,93 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
     profiles : sequence of Profile
         Any number of them.
     """
+    soils = [tuple([layer.soil for layer in each.layers]) for each in profiles]
+    return texts_alike(profiles, range(len(profiles)), soils)
+
+
+def texts_alike(
+    profiles: Sequence[Profile], kind: Sequence[int], soils: Sequence[tuple[Soil, ...]]
+) -> list[str]:
+    """Write columns, of which many differ in their soils alone, as texts of their profiles.
+
+    Parameters
+    ----------
+    profiles : sequence of Profile
+        Any number of them.
+    kind : sequence of int
+        Which of them each column is, but for its soils.
+    soils : sequence of tuple of Soil
+        Soils of the layers of each column, from the top down.
+    """
     parts: dict[int, str] = {}
-    ends: dict[tuple[float, str], str] = {}
+    between = [_around_soils(profile, parts) for profile in profiles]
+    every = list(chain.from_iterable(soils))
+    met = dict(zip(map(id, every), every, strict=True))
+    of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
     texts = []
-    for profile in profiles:
-        layers = []
-        for layer in profile.layers:
-            soil, key = layer.soil, (layer.thickness, layer.name)
-            if id(soil) not in parts:
-                parts[id(soil)] = _text_of(soil.to_dict())
-            if key not in ends:
-                ends[key] = _text_of({"thickness": layer.thickness, "name": layer.name})[1:]
-            layers.append(f'{{"soil": {parts[id(soil)]}, {ends[key]}')
-        base = profile.base
-        if id(base) not in parts:
-            parts[id(base)] = _text_of(base_to_dict(base))
-        name, together = _text_of({"name": profile.name})[1:], ", ".join(layers)
-        texts.append(f'{{"layers": [{together}], "base": {parts[id(base)]}, {name}')
+    for number, column in zip(kind, soils, strict=True):
+        pieces = between[number]
+        text = pieces[0]
+        for soil, behind in zip(column, pieces[1:], strict=True):
+            text += of_soils[id(soil)] + behind
+        texts.append(text)
     return texts
+
+
+def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
+    """Text of a profile before, between and behind those of its soils."""
+    base = profile.base
+    if id(base) not in parts:
+        parts[id(base)] = _text_of(base_to_dict(base))
+    ends = [
+        _text_of({"thickness": layer.thickness, "name": layer.name})[1:] for layer in profile.layers
+    ]
+    name = _text_of({"name": profile.name})[1:]
+    last = f', {ends[-1]}], "base": {parts[id(base)]}, {name}'
+    return ['{"layers": [{"soil": ', *[f', {end}, {{"soil": ' for end in ends[:-1]], last]
+
+
+def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:
+    """Write soils, each as its `to_dict` has it; those of a model of plain numbers all at once."""
+    places: dict[type, list[int]] = {}
+    for i, model in enumerate(map(type, soils)):
+        places.setdefault(model, []).append(i)
+    texts = [""] * len(soils)
+    for model, own in places.items():
+        alike = [soils[i] for i in own]
+        names = _plain_names(model)
+        written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
+        for i, text in zip(own, written, strict=True):
+            texts[i] = text
+    return texts
+
+
+def _alike(model: type, names: Sequence[str], soils: Sequence[Soil]) -> list[str]:
+    """Write soils of one model, and once what all of them share."""
+    pieces: list[Iterable[str]] = []
+    before = f'{{"model": "{model.__name__}"'
+    values = zip(*map(attrgetter(*names), soils), strict=True)
+    for name, of_soils in zip(names, values, strict=True):
+        write: Any = encode_basestring_ascii if name in _WORDS else repr
+        before += f', "{name}": '
+        if len(set(of_soils)) == 1:
+            before += write(of_soils[0])
+        else:
+            pieces += [repeat(before, len(soils)), map(write, of_soils)]
+            before = ""
+    pieces.append(repeat(before + "}", len(soils)))
+    return list(map("".join, zip(*pieces, strict=True)))
+
+
+_WORDS = ("name", "source")
+
+
+@cache
+def _plain_names(model: type) -> list[str]:
+    """Names of all values of a model of this package that has but numbers, a name and a source."""
+    names = [each.name for each in fields(model)] if model in BUILT_IN else []
+    numbers = [each.name for each in fields(model) if "quantity" in each.metadata] if names else []
+    return names if names == [*_WORDS, *numbers] else []
 
 
 def _text_of(values: dict[str, Any]) -> str:

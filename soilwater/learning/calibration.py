@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile, meshes_of
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.learning.columns import Green, cases_of, run_cases, turf_with
+from soilwater.learning.columns import Green, at_hours, cases_of, run_cases, turf_with
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.telling import HeldBack, Learned
 from soilwater.learning.unknowns import Shared, Unknowns
@@ -77,7 +77,7 @@ class Calibration(Displayed, Tabled):
     evidence: Evidence = field(repr=False)
     shared: Shared = field(repr=False)
     own: Own = field(repr=False)
-    more: tuple[Shared, Own] = field(repr=False)
+    first: int = field(repr=False)
     sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
     given: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -86,6 +86,18 @@ class Calibration(Displayed, Tabled):
     def green(self) -> Green:
         """The green since its soaking."""
         return self.evidence.green
+
+    @property
+    def last_visit(self) -> np.datetime64:
+        """When the last visit began: the first push since `now`; of sensors alone, their last."""
+        begin = (self.now - self.green.weather.start) / np.timedelta64(1, "h")
+        tracks = self.evidence.tracks
+        pushes = [hour for each in tracks if not each.buried for hour in each.hours.tolist()]
+        hour = min(
+            (each for each in pushes if each >= begin),
+            default=max(float(each.hours[-1]) for each in tracks),
+        )
+        return np.datetime64(at_hours(self.green.weather, [hour])[0])
 
     @property
     def turf(self) -> Turf:
@@ -326,23 +338,11 @@ class Calibration(Displayed, Tabled):
             raise faults.as_error()
         return names.index(spot.name)
 
-    @cached_property
-    def many(self) -> Calibration:
-        """The same with many more draws, of which nothing is to be run."""
-        shared, own = self.more
-        return replace(self, shared=shared, own=own)
-
-    @cached_property
+    @property
     def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Numbers of the draws in two halves that share no base, nor sand where many are left."""
-        order = np.argsort(self.shared.soil, kind="stable")
-        soils = self.shared.soil[order]
-        ends = np.flatnonzero(np.diff(soils)) + 1
-        at = self.draws // 2
-        near = ends[np.abs(ends - at) <= self.draws // 6]
-        if near.size:
-            at = int(near[np.argmin(np.abs(near - at))])
-        return np.sort(order[:at]), np.sort(order[at:])
+        number = np.arange(self.draws)
+        return number[: self.first], number[self.first :]
 
     @cached_property
     def _starts(self) -> tuple[list[WaterKnown], ...]:

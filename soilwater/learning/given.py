@@ -158,11 +158,12 @@ def _said_once(
 ) -> tuple[Spot, ...]:
     """Ask about what is told twice; give spots with each such reading once, where that is said."""
     for k, sensor in enumerate(sensors):
-        if any(sensor.repeats(each) for each in sensors[:k]):
+        before = next((each for each in sensors[:k] if sensor.repeats(each)), None)
+        if before is not None:
             faults.add(
-                f"a second sensor at {sensor.spot} has the values of one before, at all times that "
-                "both have",
-                cure="give it once: what is told twice would count twice",
+                f"a second sensor at {sensor.spot} has the values of that before it at "
+                f"{before.spot}, at all times that both have",
+                cure="give it once, where it lies: what is told twice would count twice",
             )
     told = told_of_repeats(spots)
     if told and doubtful != "leave out":

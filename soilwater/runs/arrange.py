@@ -11,10 +11,10 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import Profile, meshes_of
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
+from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import GEOMETRY, SIMULATED, Axes
 from soilwater.runs.settings import Settings
 from soilwater.words.errors import Faults, InputError
@@ -27,7 +27,7 @@ class Batch:
 
     Parameters
     ----------
-    cases : list of Case
+    cases : Cases
         Checked, over one common span.
     axes : mapping of str to sequence
         Dimensions of the batch and their labels; as many cases as their product.
@@ -37,14 +37,10 @@ class Batch:
         Coordinates the person gave the batch; they keep their own attributes.
     """
 
-    cases: list[Case]
+    cases: Cases
     axes: Axes
     settings: Settings
     coordinates: Mapping[str, xr.DataArray] = field(default_factory=dict)
-
-    def meshes(self) -> list[Mesh]:
-        """Nodes of every column, made anew: of 100 000 columns they are half a gigabyte."""
-        return meshes_of([case.profile for case in self.cases], self.settings.refinement)
 
 
 def arrange_cases(

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import meshes_of
+from soilwater.ground.mesh import Mesh, which_remember
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
@@ -21,15 +20,36 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_on, make_forcing
+from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
+from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import pack, pack_memories, sharing_nodes
+from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of, tables_for
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.weather.irrigation import merge_intervals
-from soilwater.weather.series import Weather
+from soilwater.soils.kernel_table import Room
 from soilwater.words.errors import InputError, Status
+
+
+class Prepared(NamedTuple):
+    """Columns that are ready to be marched, a piece at a time."""
+
+    cases: Cases
+    meshes: list[Mesh]
+    begun: list[Beginning]
+    forcings: list[Forcing]
+    """What each feels; with what was decided, once it was marched."""
+    refusals: dict[int, str]
+    packed: Packed
+    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
+    memories: Memories | None
+    """What nodes remember, if one does; the same."""
+    soil: NDArray[np.int64]
+    pieces: list[Piece]
+    """As `packing.cut` has both."""
+    straight: NDArray[np.bool_]
+    """(n,): whether a column is started, and nothing decided on its way."""
+    settings: Settings
 
 
 def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
@@ -50,84 +70,167 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
-    meshes = meshes_of([case.profile for case in cases], settings.refinement)
-    begun, forcings, refusals = _begin(cases, meshes)
-    heads, turns = [each.head for each in begun], [each.turns for each in begun]
-    packed = pack(cases, meshes, heads, forcings, settings)
+    prepared = prepare(cases, settings, len(cases))
+    march(prepared, prepared.pieces[0])
+    return outcome(prepared)
+
+
+def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
+    """Lay cases out for the compiled loop, in pieces of a size, where they start.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns with weather over one common span.
+    settings : Settings
+        What they share.
+    size : int
+        Most columns of a piece.
+    """
+    columns = Cases.of(cases)
+    meshes = columns.meshes(settings.refinement)
+    begun, forcings, refusals = begin_cases(columns, meshes)
+    heads = [each.head for each in begun]
+    packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
+    decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
+    remembers = which_remember(meshes)
     memories = None
-    remembers = [mesh.remembers for mesh in meshes]
-    if any(remembers):
-        memories = pack_memories(meshes, turns, packed)
-    straight: dict[bool, list[int]] = {False: [], True: []}
-    for i, case in enumerate(cases):
-        if i not in refusals and needs_decisions(case):
-            forcings[i] = march_with_decisions(
-                packed, memories, i, case, meshes[i], forcings[i], begun[i].mat
-            )
-        elif i not in refusals:
-            straight[remembers[i]].append(i)
-    for first, last in _runs(straight[False]):
+    if remembers.any():
+        memories = lay_memories([each.turns for each in begun], packed)
+    return Prepared(
+        columns,
+        meshes,
+        begun,
+        forcings,
+        refusals,
+        packed,
+        memories,
+        *cut(packed, soils, size),
+        ~decided & (packed.status == Status.OK),
+        settings,
+    )
+
+
+def march(
+    prepared: Prepared, piece: Piece, room: tuple[Room, NDArray[np.float64]] | None = None
+) -> None:
+    """Carry the columns of a piece through time.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        All columns.
+    piece : Piece
+        One of its pieces.
+    room : (Room, ndarray), optional
+        Where the thread makes tables, and what is `work` of `Packed` to it; that of all columns,
+        which no two threads may share, where it is left out.
+    """
+    first, last = piece.first, piece.last
+    making, work = room or (None, prepared.packed.work)
+    tables, scalars = tables_for(piece.soils, last - first, making)
+    packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
+    prepared.packed.scalars[piece.numbers] = scalars
+    memories = prepared.memories
+    if memories is not None:
+        # No two threads may share their room.
+        memories = memories._replace(
+            memory=memory_of(piece.soils.soils, tables, scalars),
+            level=np.zeros_like(memories.level),
+            room=np.zeros_like(memories.room),
+            work=np.zeros_like(memories.work),
+        )
+    straight = prepared.straight[first:last]
+    if memories is None and straight.all():
         entry_points.march_columns(first, last, packed)
-    for first, last in _runs(straight[True]):
-        remembering.march_remembering(first, last, packed, memories)
-    texts = np.empty(len(cases), dtype=object)
-    texts[:] = Status.OK.sentence
+        return
+    remembers = which_remember(prepared.meshes[first:last])
+    decided = ~straight & (packed.status[first:last] == Status.OK)
+    for i in (first + np.flatnonzero(decided)).tolist():
+        case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
+        prepared.forcings[i] = march_with_decisions(
+            packed, memories, i, case, mesh, forcing, prepared.begun[i].mat
+        )
+    for begin_at, end in _ranges(straight & ~remembers):
+        entry_points.march_columns(first + begin_at, first + end, packed)
+    for begin_at, end in _ranges(straight & remembers):
+        remembering.march_remembering(first + begin_at, first + end, packed, memories)
+
+
+def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
+    """Name what was left by columns that were marched."""
+    packed = prepared.packed
+    texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
-        status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
-        texts[i] = refusals.get(i, f"{status.sentence} Last good time: {hours:.6g} h.")
-    return name_results(packed, memories, meshes, heads, forcings, texts, settings)
+        texts[i] = prepared.refusals.get(i, failure_of(packed, i))
+    return name_results(
+        packed,
+        prepared.memories,
+        prepared.meshes,
+        [each.head for each in prepared.begun],
+        prepared.forcings,
+        texts,
+        prepared.settings,
+    )
 
 
-def _begin(
+def failure_of(packed: Packed, i: int) -> str:
+    """Say how a column failed, and when."""
+    status, hours = Status(int(packed.status[i])), packed.clock[i, rows.TIME]
+    return f"{status.sentence} Last good time: {hours:.6g} h."
+
+
+def begin_cases(
     cases: Sequence[Case], meshes: Sequence[Mesh]
 ) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
-    begun, forcings = [], []
+    columns = Cases.of(cases)
+    drained = _drained(columns, meshes)
+    begun: list[Any] = [None] * len(meshes)
     refusals: dict[int, str] = {}
-    known = _drained(cases, meshes)
-    made: dict[tuple[int, ...], Forcing] = {}
-    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
-    for i, (case, mesh) in enumerate(zip(cases, meshes, strict=True)):
-        # Cases of a batch mostly share their weather: made once, told apart by identity.
-        water = (id(case.weather), *map(id, case.irrigation))
-        key = (id(case.turf), *water)
+    for i, head in drained.items():
+        begun[i] = flooded(head)
+    for i in range(len(meshes)) if len(drained) < len(meshes) else ():
+        if begun[i] is None:
+            try:
+                begun[i] = begin(columns[i], meshes[i])
+            except InputError as error:
+                refusals[i] = str(error)
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    forcing_of = forcing_maker()
+    made: dict[Any, Forcing] = {}
+    of_kinds: list[Forcing] = []
+    for number, case in enumerate(columns.kinds):
+        felt = felt_by(case)
         try:
-            start = begin(case, mesh, known.get(id(case.profile)))
-            if water not in merged:
-                merged[water] = merge_intervals(case.weather, case.irrigation)
-            if key not in made:
-                made[key] = forcing_on(*merged[water], case.turf)
-            forcing = made[key]
+            if felt not in made:
+                made[felt] = forcing_of(case.weather, case.turf, case.irrigation)
+            of_kinds.append(made[felt])
         except InputError as error:
-            refusals[i] = str(error)
-            start = flooded(np.zeros(mesh.depth.size))
-            forcing = make_forcing(case.weather, None, ())
-        begun.append(start)
-        forcings.append(forcing)
-    return begun, forcings, refusals
+            of_kinds.append(make_forcing(case.weather, None, ()))
+            for i in np.flatnonzero(columns.kind == number).tolist():
+                refusals.setdefault(i, str(error))
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    return begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
 
 
-def _drained(cases: Sequence[Case], meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Suctions [cm] of those that begin drained, by the identity of their profile."""
-    columns = {
-        id(case.profile): (case.profile, mesh)
-        for case, mesh in zip(cases, meshes, strict=True)
-        if isinstance(case.start, str) and case.start == "drained"
-    }
-    found = drained_side_by_side(list(columns.values()))
-    return {key: found[i] for i, key in enumerate(columns) if i in found}
+def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
+    """Heads [cm] of those that begin drained, by their place."""
+    drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
+    places = np.flatnonzero(np.array(drained)[columns.kind])
+    if places.size < 2:
+        return {}
+    own = places.tolist()
+    soils, nodes = [columns.soils[i] for i in own], [meshes[i] for i in own]
+    found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
+    return {own[i]: head for i, head in found.items()}
 
 
-def _runs(numbers: list[int]) -> list[tuple[int, int]]:
-    """Ranges (first, last + 1) of consecutive numbers."""
-    runs: list[tuple[int, int]] = []
-    for number in numbers:
-        if runs and runs[-1][1] == number:
-            runs[-1] = (runs[-1][0], number + 1)
-        else:
-            runs.append((number, number + 1))
-    return runs
+def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Ranges (first, last + 1) of neighbours that are wanted."""
+    ends = np.flatnonzero(np.diff(wanted, prepend=False, append=False))
+    return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
 
 
 def name_results(
@@ -175,9 +278,9 @@ def name_results(
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
-        values["storage"] = held + _dry_end_storage(packed, meshes)[:, None]
-    own = {id(each): each for each in forcings}
-    applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
+        values["storage"] = held + dry_end_storage(packed)[:, None]
+    own = dict(zip(map(id, forcings), forcings, strict=True))
+    applied = partial(_applied, own, list(map(id, forcings)), unknown, settings)
     if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
         values["runoff"] = values["runoff"] + applied("refused")
     for name in ("rain", "irrigation", "interception"):
@@ -207,14 +310,14 @@ def _remembered(
     return drying, turning
 
 
-def _dry_end_storage(packed: Packed, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
     """Water each column holds at the dry end of its curves [mm]."""
-    stored = np.empty(len(meshes))
-    for columns in sharing_nodes(meshes):
-        depth = meshes[columns[0]].depth
-        intervals = packed.node_start[columns][:, None] + np.arange(depth.size - 1)
-        content = packed.scalars[packed.soil[intervals], DRY_END_WATER_CONTENT]
-        stored[columns] = 10.0 * np.sum(content * np.diff(depth), axis=1)
+    content = packed.scalars[packed.soil, DRY_END_WATER_CONTENT]
+    held = content * np.diff(packed.z, append=0.0)
+    # Below the last node of a column there is no interval, nor below the last of all: sums of
+    # another length end on another last digit.
+    held[packed.node_start[1:] - 1] = 0.0
+    stored: NDArray[np.float64] = 10.0 * np.add.reduceat(held, packed.node_start[:-1])
     return stored
 
 

@@ -15,7 +15,6 @@ from soilwater.ground.turf import Turf
 from soilwater.weather.irrigation import Event
 from soilwater.weather.rules import Rule
 from soilwater.weather.series import Weather
-from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults
 from soilwater.words.forms import StartingWater
 from soilwater.words.quantities import in_people_units
@@ -169,32 +168,6 @@ class Case:
                 allowed=f"up to {deep}",
                 cure="take a shorter rod",
             )
-
-
-def under_each(
-    profiles: Sequence[Profile], members: Sequence[Weather], common: dict[str, Any]
-) -> list[Case]:
-    """Make cases of every profile under every weather, the last running fastest.
-
-    Parameters
-    ----------
-    profiles : sequence of Profile
-        Columns.
-    members : sequence of Weather
-        Weathers.
-    common : dict
-        Further arguments of `Case`.
-
-    Raises
-    ------
-    InputError
-        As `Case`.
-    """
-    first = [Case(profiles[0], member, **common) for member in members]
-    if not first or first[0].rules or (first[0].turf and first[0].turf.repellent_mat):
-        # These are held against the profile.
-        return [Case(profile, member, **common) for profile in profiles for member in members]
-    return [with_parts(each, profile=profile) for profile in profiles for each in first]
 
 
 def columns_alone(

@@ -24,6 +24,7 @@ from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile
 from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels.branches import N_TURNS
+from soilwater.runs.kinds import Cases
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over
 
@@ -119,8 +120,32 @@ def describe_columns(
     dict
         `depth`, `node_depth`, `depth_bounds`, `layer` and `profile`, columns first.
     """
-    depths = [mesh.depth for mesh in meshes]
-    return {**_geometry(depths, map(_layers, profiles), n_nodes), "profile": _texts(profiles)}
+    kinds: dict[tuple[tuple[str, float], ...], int] = {}
+    kind = [kinds.setdefault(_layers(each), len(kinds)) for each in profiles]
+    told = _geometry([mesh.depth for mesh in meshes], list(kinds), kind, n_nodes)
+    return {**told, "profile": _as_objects(texts_of(profiles))}
+
+
+def describe_cases(cases: Cases, meshes: Sequence[Mesh], n_nodes: int) -> dict[str, NDArray[Any]]:
+    """Depths [cm], names of layers and profiles as text, of columns to be run.
+
+    Parameters
+    ----------
+    cases : Cases
+        Columns.
+    meshes : sequence of Mesh
+        Their nodes.
+    n_nodes : int
+        Nodes of the longest column; shorter ones are filled up with NaN.
+
+    Returns
+    -------
+    dict
+        As of `describe_columns`.
+    """
+    layers = [_layers(each) for each in cases.profiles()]
+    told = _geometry([mesh.depth for mesh in meshes], layers, cases.kind.tolist(), n_nodes)
+    return {**told, "profile": _as_objects(cases.texts())}
 
 
 @lru_cache(maxsize=256)
@@ -133,10 +158,10 @@ def _names_of_cells(depth: bytes, layers: tuple[tuple[str, float], ...]) -> NDAr
     return names[np.searchsorted(ends, middle, side="right")]
 
 
-def _texts(profiles: Sequence[Profile]) -> NDArray[Any]:
-    texts = np.empty(len(profiles), dtype=object)
-    texts[:] = texts_of(profiles)
-    return texts
+def _as_objects(texts: Sequence[str]) -> NDArray[Any]:
+    objects = np.empty(len(texts), dtype=object)
+    objects[:] = texts
+    return objects
 
 
 def _layers(profile: Profile) -> tuple[tuple[str, float], ...]:
@@ -146,15 +171,19 @@ def _layers(profile: Profile) -> tuple[tuple[str, float], ...]:
 
 def _geometry(
     depths: Sequence[NDArray[np.float64]],
-    layers: Iterable[tuple[tuple[str, float], ...]],
+    layers: Sequence[tuple[tuple[str, float], ...]],
+    kind: Sequence[int],
     n_nodes: int,
 ) -> dict[str, NDArray[Any]]:
-    """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers."""
+    """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers.
+
+    Of layers there are a few kinds; `kind` says which are those of each column.
+    """
     # Mostly columns of one geometry: told once, and looked through by all.
-    kinds: dict[tuple[int, tuple[tuple[str, float], ...]], int] = {}
+    kinds: dict[tuple[int, int], int] = {}
     of = [
         kinds.setdefault((id(depth), own), len(kinds))
-        for depth, own in zip(depths, layers, strict=True)
+        for depth, own in zip(depths, kind, strict=True)
     ]
     node_depth = np.full((len(kinds), n_nodes), np.nan)
     layer = np.full((len(kinds), n_nodes - 1), "", dtype=object)
@@ -162,7 +191,7 @@ def _geometry(
     for i, (nodes, own) in enumerate(kinds):
         depth = by_identity[nodes]
         node_depth[i, : depth.size] = depth
-        layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), own)
+        layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), layers[own])
     told = {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
         "node_depth": node_depth,
@@ -252,11 +281,15 @@ def fill(
     part : mapping of str to ndarray
         Results of the columns; shorter ones are left as they are beyond their end.
     """
+    first, n = int(places[0]), places.size
+    # Neighbours in order are copied in one piece.
+    side_by_side = np.array_equal(places, np.arange(first, first + n))
+    where: Any = slice(first, first + n) if side_by_side else places
     for name, array in part.items():
         if array.ndim == 1:
-            values[name][places] = array
+            values[name][where] = array
         else:
-            values[name][places, ..., : array.shape[-1]] = array
+            values[name][where, ..., : array.shape[-1]] = array
 
 
 def sizes_of(axes: Axes) -> tuple[int, ...]:
@@ -358,7 +391,7 @@ def lay_out_column(
     Dataset
         With attributes as the vocabulary has them.
     """
-    made = {**values, "profile": _texts([profile])}
+    made = {**values, "profile": _as_objects(texts_of([profile]))}
     few = times.size <= _MOST_TIMES_KEPT
     lay_out_nothing = _column_of_nothing if few else _column_of_nothing.__wrapped__
     run = lay_out_nothing(
@@ -399,7 +432,7 @@ def _column_of_nothing(
     """Lay out a column without its values; its coordinates are read-only, and shared."""
     nothing = {name: np.broadcast_to(np.nan, shape) for name, shape in shapes}
     node_depth = np.frombuffer(depth)
-    described = _geometry([node_depth], [layers], node_depth.size)
+    described = _geometry([node_depth], [layers], [0], node_depth.size)
     described["profile"] = nothing.pop("profile")
     for each in described.values():
         each.setflags(write=False)

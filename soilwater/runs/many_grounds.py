@@ -17,6 +17,7 @@ from soilwater.ground.turf import Turf
 from soilwater.runs.arrange import Batch
 from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import Axes
 from soilwater.runs.linked_run import blank_ground, lay_out_grounds, march_ground, meshes_of
 from soilwater.runs.scheduling import Executor, Progress, Workers, finished_chunks, reporting
@@ -195,7 +196,7 @@ def _run_into_store(path: Path, plan: _Plan, workers: Workers) -> xr.Dataset:
         (g.pairs.tolist(), g.width.tolist(), g.distance.tolist(), g.outside, g.edge)
         for g, _ in plan.chunks
     ]
-    digest = digest_of_run(Batch(cases, plan.axes, plan.settings), known, repr(faces))
+    digest = digest_of_run(Batch(Cases.of(cases), plan.axes, plan.settings), known, repr(faces))
     blanks = plan.blanks("depth" in known.dims)
     if not path.exists():
         create_store(path, known, blanks, (1,), digest)

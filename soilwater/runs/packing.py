@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache, partial
-from typing import Any
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,10 +33,12 @@ from soilwater.kernels.rows import Packed
 from soilwater.kernels.uptake import NO_REDUCTION
 from soilwater.runs.case import Case
 from soilwater.runs.forcing import Forcing
+from soilwater.runs.kinds import Cases
 from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
+from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import stack_tables, tables_of_column
+from soilwater.soils.kernel_table import Room, Untabulated, tables_of_column, untabulated
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -56,34 +59,35 @@ def pack(
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> Packed:
-    """Lay cases end to end; forcing and roots that cases share are made and laid down once."""
-    n, n_out = len(cases), settings.output_hours.size
-    node_start = np.cumsum([0] + [mesh.depth.size for mesh in meshes])
-    longest = max(mesh.depth.size for mesh in meshes)
+    """Lay cases end to end, with the tables of their soils."""
+    packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
+    tables, scalars = tables_for(soils, packed.status.size)
+    return packed._replace(tables=tables, scalars=scalars)
+
+
+def lay_end_to_end(
+    columns: Cases,
+    meshes: Sequence[Mesh],
+    heads: Sequence[NDArray[np.float64]],
+    forcings: Sequence[Forcing],
+    settings: Settings,
+) -> tuple[Packed, Untabulated]:
+    """Lay columns end to end; forcing and roots that they share are made and laid down once.
+
+    Their soils stand beside them: tables are made where columns are marched, of a part at a time.
+    """
+    n, n_out = len(columns), settings.output_hours.size
+    sizes = [mesh.depth.size for mesh in meshes]
+    longest = max(sizes)
+    node_start = np.concatenate([[0], np.cumsum(sizes)])
     z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
-    numbers = _numbers_of_soils(meshes)
-    soil = np.zeros(z.size, dtype=np.int64)
-    for columns in sharing_nodes(meshes):
-        of_intervals = meshes[columns[0]].soil
-        own = np.array([[numbers[each] for each in meshes[i].soils] for i in columns])
-        soil[node_start[columns][:, None] + np.arange(of_intervals.size)] = own[:, of_intervals]
-    places: dict[int, tuple[int, int]] = {}
-    intervals: list[NDArray[np.float64]] = []
-    row = 0
-    for forcing in forcings:
-        if id(forcing) not in places:
-            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
-            intervals.append(forcing.intervals)
-            row += forcing.intervals.shape[0]
-    kinds: dict[Any, tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]] = {}
-    of_cases = []
-    for case, mesh in zip(cases, meshes, strict=True):
-        profile, turf = case.profile, case.turf
-        key = id(turf), id(mesh.depth), id(profile.base), profile.depth
-        if key not in kinds:
-            kinds[key] = root_shares(turf, mesh, profile.depth), *_conditions(case, settings)
-        of_cases.append(kinds[key])
-    root, conditions, codes = zip(*of_cases, strict=True)
+    soils, numbers = _numbers_of_soils(meshes)
+    # Of the soils of its own column; at the last node, below which there is nothing, as above it.
+    own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
+    first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
+    soil = numbers[own + np.repeat(first, sizes)]
+    forcing, forcing_range = lay_down(forcings)
+    conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
     clock = np.zeros((n, rows.N_CLOCK))
@@ -94,18 +98,18 @@ def pack(
         node_start=node_start.astype(np.int64),
         z=z,
         soil=soil,
-        root=np.concatenate(root),
+        root=_roots(columns, meshes),
         head=head,
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
         uptake=np.zeros(z.size),
-        conditions=np.array(conditions),
-        codes=np.array(codes),
+        conditions=conditions[columns.kind],
+        codes=codes[columns.kind],
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
-        forcing=np.concatenate(intervals),
-        forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
+        forcing=forcing,
+        forcing_range=forcing_range,
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -118,23 +122,77 @@ def pack(
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
     )
-    soils = list(numbers)
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    tables, scalars = stack_tables(soils) if n > 1 else tables_of_column(tuple(soils))
-    return packed._replace(tables=tables, scalars=scalars)
+    return packed._replace(scalars=np.zeros((len(soils), SCALARS))), untabulated(soils)
 
 
-def sharing_nodes(meshes: Sequence[Mesh]) -> list[list[int]]:
-    """Positions of the columns that share their nodes, and to which of their soils each belongs."""
-    found: dict[tuple[int, int], list[int]] = {}
-    for i, mesh in enumerate(meshes):
-        found.setdefault((id(mesh.depth), id(mesh.soil)), []).append(i)
-    return list(found.values())
+def tables_for(
+    soils: Untabulated, columns: int, room: Room | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Make tables and scalars for a number of columns; those of a single one are kept."""
+    return soils.tables(room) if columns > 1 else tables_of_column(tuple(soils.soils))
 
 
-def _numbers_of_soils(meshes: Sequence[Mesh]) -> dict[Any, int]:
-    """Give each soil its number among the tables, in the order in which they are met."""
-    return {soil: i for i, soil in enumerate(dict.fromkeys(s for m in meshes for s in m.soils))}
+class Piece(NamedTuple):
+    """Columns that are marched in one go, from the first to before the last, and their soils."""
+
+    first: int
+    last: int
+    soils: Untabulated
+    numbers: NDArray[np.int64]
+    """Which soils these are of all."""
+
+
+def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64], list[Piece]]:
+    """Cut columns laid end to end into pieces that need the tables of their own soils only.
+
+    Parameters
+    ----------
+    packed : Packed
+        As `lay_end_to_end` made it.
+    soils : Untabulated
+        Its soils.
+    size : int
+        Most columns of a piece.
+
+    Returns
+    -------
+    soil : ndarray of int
+        As `packed.soil`, but numbers among the soils of a piece.
+    pieces : list of Piece
+        One after the other.
+    """
+    count, own, pieces = packed.status.size, np.empty_like(packed.soil), []
+    for first in range(0, count, size):
+        last = min(first + size, count)
+        nodes = slice(packed.node_start[first], packed.node_start[last])
+        met = np.zeros(len(soils.soils), dtype=np.bool_)
+        met[packed.soil[nodes]] = True
+        numbers = np.flatnonzero(met)
+        own[nodes] = (np.cumsum(met) - 1)[packed.soil[nodes]]
+        pieces.append(Piece(first, last, soils.some(numbers), numbers))
+    return own, pieces
+
+
+def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Lay the intervals of forcings end to end, shared ones once; with the rows of each."""
+    felt = dict(zip(map(id, forcings), forcings, strict=True))
+    intervals = [forcing.intervals for forcing in felt.values()]
+    among = dict(zip(felt, range(len(felt)), strict=True))
+    feels = np.array([among[each] for each in map(id, forcings)])
+    ends = np.cumsum([each.shape[0] for each in intervals])
+    ranges = np.stack([np.append(0, ends[:-1]), ends], axis=1)
+    return np.concatenate(intervals), ranges[feels]
+
+
+def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
+    """Soils that differ, as they are met, and which each of the soils of each mesh is."""
+    soils = list(chain.from_iterable([mesh.soils for mesh in meshes]))
+    # Told apart by identity first: to look at all their numbers takes longer.
+    by_identity = dict(zip(map(id, soils), soils, strict=True))
+    distinct: dict[Soil, int] = {}
+    numbers = {k: distinct.setdefault(soil, len(distinct)) for k, soil in by_identity.items()}
+    return list(distinct), np.array([numbers[each] for each in map(id, soils)], dtype=np.int64)
 
 
 def pack_memories(
@@ -156,17 +214,30 @@ def pack_memories(
     Memories
         With room for the outputs.
     """
-    soils = list(_numbers_of_soils(meshes))
+    soils, _ = _numbers_of_soils(meshes)
+    memories = lay_memories(turns, packed)
+    return memories._replace(memory=memory_of(soils, packed.tables, packed.scalars))
+
+
+def memory_of(
+    soils: Sequence[Soil], tables: NDArray[np.float64], scalars: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """How soils remember, by the numbers of their tables."""
     memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
             suction = _end_of_wetting(soil)
-            full, elastic = _elastic_to(packed.tables[i], packed.scalars[i])
-            per_cm = SPECIFIC_STORAGE / packed.scalars[i, WATER_AT_SATURATION]
+            full, elastic = _elastic_to(tables[i], scalars[i])
+            per_cm = SPECIFIC_STORAGE / scalars[i, WATER_AT_SATURATION]
             beyond = 1.0 / (1.0 - per_cm * elastic)
             memory[i] = (
                 soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm, beyond,
             )  # fmt: skip
+    return memory
+
+
+def lay_memories(turns: Sequence[NDArray[np.float64]], packed: Packed) -> Memories:
+    """Lay what nodes remember end to end, without how soils do, as `pack_memories` has both."""
     nest = np.full((packed.z.size, PLACES), np.nan)
     for a, own in zip(packed.node_start, turns, strict=False):
         nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = own
@@ -177,7 +248,7 @@ def pack_memories(
     nest[np.arange(count.size), count - 1] = np.minimum(packed.head, 0.0)
     n, n_out, longest = packed.out_head.shape
     return Memories(
-        memory=memory,
+        memory=memory_of((), packed.tables, packed.scalars),
         nest=nest,
         places=count,
         level=np.zeros((longest - 1, 2, PLACES, 2)),
@@ -210,31 +281,70 @@ def _elastic_to(table: NDArray[np.float64], scalars: NDArray[np.float64]) -> tup
     return float(suction[gives_way]), float(suction[nearly])
 
 
-def _conditions(case: Case, settings: Settings) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Conditions and codes of a column, as `soilwater.kernels.rows` has them."""
-    conditions, codes = np.zeros(rows.N_CONDITIONS), np.zeros(rows.N_CODES, dtype=np.int64)
-    code, value = case.profile.base.kernel_condition(case.profile.depth)
-    codes[rows.BASE_CODE], conditions[rows.BASE_VALUE] = code, value
-    conditions[rows.POND_LIMIT] = settings.ponding_limit
+def _conditions(
+    cases: Sequence[Case], settings: Settings
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Conditions and codes of columns, as `soilwater.kernels.rows` has them."""
+    conditions = np.zeros((len(cases), rows.N_CONDITIONS))
+    codes = np.zeros((len(cases), rows.N_CODES), dtype=np.int64)
+    conditions[:, rows.POND_LIMIT] = settings.ponding_limit
     if settings.surface is not None:
-        codes[rows.SURFACE_CODE] = rows.HELD_SURFACE
-        conditions[rows.SURFACE_VALUE] = -settings.surface.suction
-    conditions[rows.EVAPORATION_HALF_SUCTION] = EVAPORATION_HALF_SUCTION
-    conditions[rows.EVAPORATION_STEEPNESS] = EVAPORATION_STEEPNESS
-    codes[rows.STRESS_CODE] = NO_REDUCTION
-    if case.turf is not None:
-        codes[rows.STRESS_CODE] = case.turf.stress.kernel_code
-        conditions[rows.STRESS_0 : rows.STRESS_4 + 1] = case.turf.stress.kernel_parameters
-        conditions[rows.COMPENSATION_THRESHOLD] = case.turf.compensation
+        codes[:, rows.SURFACE_CODE] = rows.HELD_SURFACE
+        conditions[:, rows.SURFACE_VALUE] = -settings.surface.suction
+    conditions[:, rows.EVAPORATION_HALF_SUCTION] = EVAPORATION_HALF_SUCTION
+    conditions[:, rows.EVAPORATION_STEEPNESS] = EVAPORATION_STEEPNESS
+    codes[:, rows.STRESS_CODE] = NO_REDUCTION
+    bases = [case.profile.base.kernel_condition(case.profile.depth) for case in cases]
+    codes[:, rows.BASE_CODE], conditions[:, rows.BASE_VALUE] = zip(*bases, strict=True)
+    under: dict[int, list[int]] = {}
+    for i, case in enumerate(cases):
+        under.setdefault(id(case.turf), []).append(i)
+    for several in under.values():
+        turf = cases[several[0]].turf
+        if turf is not None:
+            codes[several, rows.STRESS_CODE] = turf.stress.kernel_code
+            stress = slice(rows.STRESS_0, rows.STRESS_4 + 1)
+            conditions[several, stress] = turf.stress.kernel_parameters
+            conditions[several, rows.COMPENSATION_THRESHOLD] = turf.compensation
     return conditions, codes
+
+
+def _roots(columns: Cases, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+    """Share of the roots of its column around each node [1]; of those alike worked out once."""
+    under: dict[int, dict[tuple[int, int], Mesh]] = {}
+    turfs = [id(kind.turf) for kind in columns.kinds]
+    keys = [
+        (kind, id(mesh.depth)) for kind, mesh in zip(columns.kind.tolist(), meshes, strict=True)
+    ]
+    for key, mesh in zip(keys, meshes, strict=True):
+        under.setdefault(turfs[key[0]], {}).setdefault(key, mesh)
+    found: dict[tuple[int, int], NDArray[np.float64]] = {}
+    for alike in under.values():
+        kinds = [columns.kinds[kind] for kind, _ in alike]
+        nodes = [mesh.depth for mesh in alike.values()]
+        depths = [kind.profile.depth for kind in kinds]
+        found.update(zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True))
+    return np.concatenate([found[key] for key in keys])
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:
     """Share of the roots around each node [1]; all of them within the layers, to a depth [cm]."""
-    z = mesh.depth
+    return _root_shares(turf, [mesh.depth], [depth])[0]
+
+
+def _root_shares(
+    turf: Turf | None, nodes: Sequence[NDArray[np.float64]], depths: Sequence[float]
+) -> list[NDArray[np.float64]]:
+    """Share of the roots around the nodes of several columns under one turf [1]."""
     if turf is None:
-        return np.zeros(z.size)
-    edges = np.minimum(np.concatenate([[0.0], 0.5 * (z[1:] + z[:-1]), [z[-1]]]), depth)
-    share = np.diff(turf.root_fraction(0.0, edges))
-    within: NDArray[np.float64] = share / share.sum()
-    return within
+        return [np.zeros(each.size) for each in nodes]
+    sizes = [each.size for each in nodes]
+    z, ends = np.concatenate(nodes), np.cumsum(sizes, dtype=np.int64)
+    first = ends - np.array(sizes)
+    lower = np.append(0.5 * (z[1:] + z[:-1]), 0.0)
+    lower[ends - 1] = z[ends - 1]
+    above = turf.root_fraction(0.0, np.minimum(lower, np.repeat(depths, sizes)))
+    share = np.diff(above, prepend=0.0)
+    share[ends[:-1]] = above[ends[:-1]]
+    share /= np.repeat(np.add.reduceat(share, first), sizes)
+    return [share[end - size : end] for end, size in zip(ends.tolist(), sizes, strict=True)]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import HeldSurface
+from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import OF_A_MAT, REMEMBERED, SIMULATED, kept_names
 from soilwater.weather.series import Weather
 from soilwater.words.errors import Faults, InputError
@@ -80,9 +81,12 @@ class Settings:
         """
         wanted = dict.fromkeys(SIMULATED, False) | dict.fromkeys(self.names, True)
         nodes = "node_suction" in self.names
-        sand = nodes and any(each.profile is not None and each.profile.remembers for each in cases)
+        if isinstance(cases, Cases):
+            sand, cases = cases.remember, cases.kinds
+        else:
+            sand = any(each.profile is not None and each.profile.remembers for each in cases)
         turfs = [each.turf for each in cases if each.turf is not None]
-        wanted |= dict.fromkeys(REMEMBERED, sand)
+        wanted |= dict.fromkeys(REMEMBERED, nodes and sand)
         wanted[OF_A_MAT] = nodes and any(turf.repellent_mat is not None for turf in turfs)
         return replace(self, names=tuple(name for name in SIMULATED if wanted[name]))
 

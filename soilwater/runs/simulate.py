@@ -11,15 +11,16 @@ from typing import Any, Literal, Protocol, cast
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.profile import Profile, with_each_soil
+from soilwater.ground.profile import Profile, fillings_of
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.equally_likely import Sand, likely
 from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
-from soilwater.runs.case import Case, HeldSurface, under_each
+from soilwater.runs.case import Case, HeldSurface
 from soilwater.runs.gathering import attributes_of, run_batch
 from soilwater.runs.green_map import GreenMap
+from soilwater.runs.kinds import Cases, under_each
 from soilwater.runs.layout import Axes, lay_out_column
 from soilwater.runs.lazy import run_lazily
 from soilwater.runs.linked_run import run_linked
@@ -216,7 +217,7 @@ def simulate_many(
                 "or give cases.compute()."
             )
         return run_lazily(array, outlines, axes, settings)
-    batch = Batch(array.values.ravel().tolist(), axes, settings, own_coords(array))
+    batch = Batch(Cases.of(array.values.ravel().tolist()), axes, settings, own_coords(array))
     return run_batch(batch, Workers(n_threads, executor, progress), store)
 
 
@@ -408,21 +409,22 @@ def _ensemble(
     sand: Sand | None,
     layer: str | None,
     common: dict[str, Any],
-) -> tuple[list[Case], Axes]:
+) -> tuple[Cases, Axes]:
     """Every profile with every soil under every weather, and the dimensions behind profiles."""
     axes: dict[str, Sequence[Any]] = {}
+    fillings = [[tuple([each.soil for each in profile.layers])] for profile in profiles]
     if sand is not None:
-        _, soils = best_and_likely(sand)
+        soils = likely(sand)
         if common["rules"]:
             # A rule waters again and again on what the last water left.
             soils = as_watered(sand, len(soils))
         axes["sample"] = range(len(soils))
-        profiles = [filled for each in profiles for filled in with_each_soil(each, soils, layer)]
+        fillings = [fillings_of(each, soils, layer) for each in profiles]
     members: list[Any] = [weather]
     if not isinstance(weather, Weather) and isinstance(weather, Iterable):
         members = list(weather)
         axes["member"] = range(len(members))
-    cases = under_each(profiles, members, common)
+    cases = under_each(profiles, fillings, members, common)
     # All profiles have the same weathers.
     check_cases([outline(case) for case in cases[: len(members)]], None)
     return cases, axes
@@ -435,7 +437,7 @@ def _learned(
     sand: Sand | None,
     layer: str | None,
     common: dict[str, Any],
-) -> tuple[list[Case], Axes]:
+) -> tuple[Cases, Axes]:
     """Every draw of a calibration under every weather, and the dimensions."""
     faults = Faults("simulate_ensemble")
     if calibration is None or not isinstance(spot, Spot):
@@ -468,7 +470,7 @@ def _learned(
     axes: dict[str, Sequence[Any]] = {"sample": range(len(cases) // count)}
     if not isinstance(weather, Weather):
         axes["member"] = range(count)
-    return cases, axes
+    return Cases.of(cases), axes
 
 
 def _check_profile(profile: Any) -> None:

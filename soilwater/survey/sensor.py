@@ -20,6 +20,8 @@ _ALIKE = 5e-5
 """Water contents [1] that differ by less are written alike."""
 _TELLING = 3
 """Times at which two sensors agree that tell of one (our own choice)."""
+_TELLING_ELSEWHERE = 8
+"""Different values in which sensors of two places agree that tell of one (our own choice)."""
 
 
 @needs_all('BuriedSensor("C3", "2 in", ["2025-06-10 06:00"], ["16 %"])')
@@ -107,9 +109,9 @@ class BuriedSensor:
         return self.spot, self.depth, self.height
 
     def repeats(self, other: BuriedSensor) -> bool:
-        """Whether another sensor in the same place says the same at all the times both have.
+        """Whether another sensor says the same at all the times both have.
 
-        One time, of many, at which they agree says nothing.
+        One time, of many, at which they agree says nothing; nor do, of two places, a few values.
 
         Parameters
         ----------
@@ -117,11 +119,11 @@ class BuriedSensor:
             Another one.
         """
         times, own, others = np.intersect1d(self.times, other.times, return_indices=True)
-        return (
-            self.place == other.place
-            and times.size >= min(_TELLING, self.times.size, other.times.size)
-            and np.array_equal(self.values[own], other.values[others])
-        )
+        if self.place == other.place:
+            enough = times.size >= min(_TELLING, self.times.size, other.times.size)
+        else:
+            enough = np.unique(self.values[own]).size >= _TELLING_ELSEWHERE
+        return enough and np.array_equal(self.values[own], other.values[others])
 
 
 def sensors_of(given: Any, faults: Faults) -> tuple[BuriedSensor, ...]:

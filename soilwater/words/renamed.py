@@ -53,9 +53,15 @@ def needs_all(example: str) -> Callable[[_Class], _Class]:
         fields = inspect.signature(made).parameters
         needed = {name: None for name, each in fields.items() if each.default is each.empty}
         order = list(fields)
+        # Most is given in order and whole, and soils are made by the thousand.
+        by_name = any(fields[name].kind == inspect.Parameter.KEYWORD_ONLY for name in needed)
+        enough = max((order.index(name) + 1 for name in needed), default=0)
 
         @functools.wraps(init)
         def telling(self: Any, *given: Any, **named: Any) -> None:
+            if len(given) >= enough and not by_name:
+                init(self, *given, **named)
+                return
             missing = needed.keys() - order[: len(given)] - named.keys()
             # Who gives an unknown name, or too many values, is told so by Python itself.
             if missing and all(name in fields for name in named):

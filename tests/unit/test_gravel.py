@@ -152,10 +152,13 @@ def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
     profiles += [sw.Profile.over_gravel(sand, 30.0) for sand in SANDS.values()]
     profiles += [sw.Profile(profiles[0].layers, sw.CapillaryBreak(7.0))]
     columns = [(each, each.mesh()) for each in profiles]
-    found = drained_side_by_side(columns)
+    soils = [tuple(layer.soil for layer in each.layers) for each in profiles]
+    # What a profile is but for its soils: those of the first mats and sands stand for all.
+    kinds = [profiles[0], profiles[0], *profiles[2:]]
+    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, [mesh for _, mesh in columns])
     assert sorted(found) == list(range(len(profiles) - 1))
-    for i, suction in found.items():
-        np.testing.assert_array_equal(suction, drained_suctions(*columns[i]))
+    for i, head in found.items():
+        np.testing.assert_array_equal(-head, drained_suctions(*columns[i]))
 
 
 def test_layers_of_equal_and_unlike_thickness_leave_the_same_suctions():

@@ -175,6 +175,28 @@ def test_calibrate_counts_once_only_what_it_is_told_to():
         assert tuple(kept["A0"] if isinstance(kept, dict) else kept) == (water,)
 
 
+def test_one_sensor_under_the_names_of_two_spots_is_asked_about():
+    """Few values agree by chance, where a logger counts whole per cents; a course does not."""
+    hours = sw.steady_weather(3, 5.0).start + np.arange(2, 50) * np.timedelta64(1, "h")
+    told = np.linspace(0.24, 0.17, 48)
+    survey = sw.Survey([sw.Spot("A0", 30.0), sw.Spot("B1", 31.0)])
+
+    def learn(*values):
+        sensors = [
+            sw.BuriedSensor(*place, hours, each)
+            for place, each in zip((("A0", 7.6), ("B1", 10.0)), values, strict=True)
+        ]
+        return sw.calibrate(
+            survey, MIX, sw.steady_weather(3, 5.0), sw.Turf(15.0), soaked="2025-07-01 00:00",
+            irrigation=(), draws=10, sensors=sensors,
+        )  # fmt: skip
+
+    with pytest.raises(sw.InputError, match=r"sensor at B1 has .* at A0, at all .*where it lies"):
+        learn(told, told)
+    whole = np.round(told, 2)[::24].repeat(24)
+    assert learn(whole, whole).spots and learn(told, told + 0.001).spots
+
+
 def test_values_of_a_sensor_are_not_counted_against_times_that_could_not_be_read():
     with pytest.raises(sw.InputError, match="time zone") as caught:
         sw.BuriedSensor("A0", 7.6, ["2025-07-02 06:00+02:00"], [0.2])

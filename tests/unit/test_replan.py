@@ -97,6 +97,21 @@ def test_a_drier_reading_brings_more_water(plan, again):
     assert unread in wet.changes and "Not read today" in " ".join(again.changes)
 
 
+def test_no_water_is_planned_for_an_hour_that_is_past(plan):
+    """Read at 7:30 the hose of 6:00 may still come; read at 8:30 the crew is back at noon."""
+
+    def first(hour):
+        day = np.datetime64(f"2025-07-07T{hour}", "ns")
+        made = sw.replan(
+            plan, sw.Survey([read("A1", [0.075], [day])]), WEATHER, irrigation="as planned"
+        )
+        assert made.calibration.last_visit == day
+        return min(walk.time for walk in made.spot("A1").waterings)
+
+    assert first("07:30") == TODAY
+    assert first("08:30") == TODAY + np.timedelta64(6, "h")
+
+
 def test_what_a_shorter_forecast_does_not_reach_is_no_change(again, tomorrow):
     """Yesterday's plan went on; beside it stands what it had until the forecast ends."""
     end = again.waterings[-1].time

@@ -23,6 +23,7 @@ from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.scheduling import Progress
 from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.standing import PackedColumns, columns_failed
 from soilwater.runs.wetted import WaterKnown
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
@@ -30,7 +31,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW
-from soilwater.words.errors import Faults, RunError
+from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.unit_choice import worded
 
@@ -199,11 +200,7 @@ def run_columns(
     RunError
         If a column cannot be carried through, with its sentence.
     """
-    # What is remembered is of the nodes of the run before.
-    remembered = any(
-        isinstance(case.start, WaterKnown) and case.start.turns is not None for case in cases
-    )
-    refinement = COARSE_MESH if coarse and not remembered else Settings.refinement
+    refinement = _refinement(cases) if coarse else Settings.refinement
     result = simulate_many(
         cases,
         output=output,
@@ -215,10 +212,7 @@ def run_columns(
     )
     failed = np.flatnonzero(result.status.values)
     if failed.size:
-        raise RunError(
-            f"{failed.size} of {len(cases)} columns failed, the first with: "
-            f"{result.status_text.values[failed[0]]}"
-        )
+        raise columns_failed(failed.size, len(cases), result.status_text.values[failed[0]])
     columns = columns_of_profiles(result, (case.profile for case in cases), refinement)
     return Runs(
         hours=hours_of(result),
@@ -230,6 +224,35 @@ def run_columns(
         drainage=result.drainage.values,
         runoff=result.runoff.values,
     )
+
+
+def packed_columns(cases: Sequence[Case], rod: float) -> PackedColumns:
+    """Pack cases that are watered again and again, as coarse as `run_columns` may take them.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns.
+    rod : float
+        Length of the rods [cm].
+
+    Raises
+    ------
+    RunError
+        If a column cannot be started, with its sentence.
+    """
+    return PackedColumns.of(
+        cases, rod, output=OUTPUT_HOURS, tolerance=COARSE_TOLERANCE, refinement=_refinement(cases)
+    )
+
+
+def _refinement(cases: Sequence[Case]) -> float:
+    """Refinement of the mesh where thousands of columns are watered [1]."""
+    # What is remembered is of the nodes of the run before.
+    remembered = any(
+        isinstance(case.start, WaterKnown) and case.start.turns is not None for case in cases
+    )
+    return Settings.refinement if remembered else COARSE_MESH
 
 
 def share_of(tell: Callable[[int], object], cases: int) -> Callable[[int, int], None]:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, spots_aside, told_below
 from soilwater.decisions.watering.checking import DEPTH_CLASS, checked
-from soilwater.decisions.watering.draws import Draw, make_halves, many_draws
+from soilwater.decisions.watering.draws import Draw
 from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
     ground_and_demand,
@@ -25,12 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     share_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.even_draws import (
-    evened,
-    features_learned,
-    features_of,
-    paired_anew,
-)
+from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves, weather_dealt_out
 from soilwater.decisions.watering.plan_words import (
     borderline_text,
     firm_text,
@@ -139,7 +134,8 @@ def hand_water_plan(
         When the surface is to be firm. From then on no visit lifts a spot above `firm`, and the
         plan tells which spots are firm by then.
     crew_hours : sequence of float, optional
-        Hours of the day at which the crew waters [h].
+        Hours of the day at which the crew waters [h]. An hour that was past by more than two when
+        a `calibration` was last read is none any more.
     crew_time : float, str or Quantity, optional
         Time at the hose there is at each of these hours [h], such as ``"45 min"``, of all people
         together, walking not counted. Where it is not enough it goes where it keeps most spots,
@@ -276,23 +272,17 @@ def hand_water_plan(
         planning, checking = share_of(tell, cells), share_of(tell, cells)
         if calibration is not None:
             members = calibration.members(members)
+            dealt = weather_dealt_out(calibration, members, length)
             learned = from_calibration(
                 known,
                 calibration,
-                members,
+                dealt,
                 length,
                 n_threads,
                 coarse=True,
                 progress=share_of(tell, 2 * cells),
             )
-            of_own, of_many = (
-                features_learned(each, known, members, length)
-                for each in (calibration, calibration.many)
-            )
-            made_on, checked_on = (
-                evened(learned.take(numbers), of_own[:, numbers], of_many)
-                for numbers in calibration.halves
-            )
+            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
             assumed: tuple[str, ...] = (LEARNED_START,)
             said = (
                 f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
@@ -301,32 +291,29 @@ def hand_water_plan(
         else:
             _check_start(members[0])
             remembering = as_watered(sand, 2 * draws)
-            halves = map(paired_anew, make_halves(remembering, members, base, draws, seed))
+            of_green = (turf, float(np.median([spot.depth for spot in known])), length)
+            halves = make_halves(sand, members, base, draws, seed, *of_green)
             rng = np.random.default_rng(seed)
             errors = errors_of(known, length, meter)
-            many = many_draws(sand, members, base)
-            others = np.random.default_rng(0).standard_normal((len(known), len(many)))
 
             def begun(drawn: Sequence[Draw]) -> Trial:
                 told = share_of(tell, cells)
                 if start == "drained":
-                    trial = from_rest(
+                    return from_rest(
                         known, drawn, turf, after, length, n_threads, coarse=True, progress=told
                     )
-                    return evened(trial, features_of(drawn), features_of(many))
-                noise = rng.standard_normal((len(known), draws))
-                trial = from_readings(
+                noise = errors * errors_dealt_out(drawn, *of_green, len(known), rng)
+                return from_readings(
                     known,
                     drawn,
                     turf,
                     after,
                     length,
-                    errors * noise,
+                    noise,
                     n_threads,
                     coarse=True,
                     progress=told,
                 )
-                return evened(trial, features_of(drawn, noise), features_of(many, others))
 
             made_on, checked_on = (begun(drawn) for drawn in halves)
             assumed = (
@@ -339,7 +326,8 @@ def hand_water_plan(
                 f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
             )
         _check_firm_by(wish, made_on.times)
-        visits = Visits.of(made_on.times, hours, dry)
+        read = None if calibration is None else calibration.last_visit
+        visits = Visits.of(made_on.times, hours, dry, read)
         in_need = spots_in_need(made_on, wish, visits, aside)
         alike = calibration is None and start == "drained"
         begins = [visits.counted_from(each, wish.line, wish.asked) for each in made_on.reading]

@@ -11,6 +11,7 @@ import numpy as np
 from soilwater.decisions.watering.ensembles import members_of
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.planning import WATERING_TIME
+from soilwater.decisions.watering.visits import READ_FIRST
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.learning.calibrate import calibrate_again
 from soilwater.learning.calibration import Calibration
@@ -28,8 +29,6 @@ from soilwater.words.times import as_time, stamp
 _DAY_AHEAD = np.timedelta64(24, "h")
 _SAME_DEPTH = 0.05
 """Depths [cm] that differ by less are written alike."""
-_READ_FIRST = np.timedelta64(2, "h")
-"""So long after the crew's hour a green may be read before it is watered (our own choice)."""
 
 
 @mind_words()
@@ -247,7 +246,7 @@ def as_planned(
         By the name of the spot.
     """
     # Water of this morning is what is planned anew: who reads first has not given it.
-    before = min(fresh) - _READ_FIRST
+    before = min(fresh) - READ_FIRST
     until = min(min(fresh), max(begin_of_plan(max(fresh)), before))
     given: dict[str, list[Event]] = {}
     for walk in plan.waterings:

@@ -16,6 +16,8 @@ CREW_HOURS = (6.0, 12.0)
 """Hours of the day at which a crew waters (common practice, no source)."""
 DAYS_BACK = 2
 """How many days before a miss may be watered for it, where one cannot hold it."""
+READ_FIRST = np.timedelta64(2, "h")
+"""So long after the crew's hour a green may be read before it is watered (our own choice)."""
 _NEVER = 10**9
 _ROUNDED = 1e-6
 """Time that sums may lose for want of digits [s]."""
@@ -42,17 +44,22 @@ class Visits(NamedTuple):
         times: NDArray[np.datetime64],
         hours: Sequence[float],
         without: Sequence[np.datetime64],
+        read: np.datetime64 | None = None,
     ) -> Visits:
-        """Find the visits among output times, at hours of the day, but for days without water."""
+        """Find the visits among output times, at hours of the day, but for days without water.
+
+        Nor are there any that were past when the green was `read`.
+        """
         days = np.unique(times.astype("datetime64[D]"))
         days = days[~np.isin(days, np.array(without, dtype="datetime64[D]"))]
         after = np.array([np.timedelta64(round(60 * each), "m") for each in hours])
         time = (days[:, None] + after).ravel().astype(times.dtype)
         hour = np.tile(np.arange(len(hours)), days.size)
-        inside = (time >= times[0]) & (time < times[-1])
+        begin = times[0] if read is None else max(times[0], read - READ_FIRST)
+        inside = (time >= begin) & (time < times[-1])
         time, hour = time[inside], hour[inside]
         at = np.searchsorted(times, time, side="right") - 1
-        soon = at[(hour == 0) & (time < times[0] + np.timedelta64(1, "D"))]
+        soon = at[(hour == 0) & (time < begin + np.timedelta64(1, "D"))]
         return cls(time, at, hour, int(soon[-1]) + 1 if soon.size else 1)
 
     def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:

@@ -1,0 +1,434 @@
+"""Columns that are kept standing, and go on from there under other water.
+
+A plan is made by giving columns a little more water, and looking again what comes of it. What is
+added at noon on Thursday changes nothing before; so columns are packed once, their states are kept
+at some output times, and each is marched on from the last of these that is the same under the other
+water as it was. A run does not depend on where it was cut at an output time, so that this is, bit
+for bit, the run from the start.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.ground.mesh import Mesh
+from soilwater.ground.turf import Turf
+from soilwater.kernels import entry_points, remembering, rows
+from soilwater.kernels.remembering import Memories
+from soilwater.kernels.rows import Packed
+from soilwater.runs.batch import begin_cases, dry_end_storage, failure_of, run_chunk
+from soilwater.runs.case import Case
+from soilwater.runs.drained import mean_over_depth
+from soilwater.runs.forcing import Forcing, forcing_maker
+from soilwater.runs.kinds import Cases, felt_by
+from soilwater.runs.packing import lay_down, pack, pack_memories
+from soilwater.runs.processors import processors
+from soilwater.runs.scheduling import Workers, finished_chunks
+from soilwater.runs.settings import Settings, make_settings
+from soilwater.runs.stepwise import needs_decisions
+from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
+from soilwater.words.errors import RunError, Status
+
+_STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
+_PER_NODE = ("z", "soil", "root", *_STATE_OF_NODES)
+_STATE_OF_COLUMNS = ("clock", "ledger")
+_PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *_STATE_OF_COLUMNS)
+_REMEMBERED = ("nest", "places")
+_ROOM, _ROOM_OF_MEMORIES = ("work",), ("level", "room", "work")
+_FEWEST = 8
+"""Columns that are worth a thread."""
+_START = -1
+"""Number of an output time before the first."""
+_DECIDED = -1
+"""In place of a state: columns of which something is decided on the way are run from the start."""
+
+
+class Watered(NamedTuple):
+    """What came of columns over the output times: shape (columns, times).
+
+    `reading` of the rods [1]; `storage` of the whole column, and `drainage` since the start [mm].
+    """
+
+    reading: NDArray[np.float64]
+    storage: NDArray[np.float64]
+    drainage: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class PackedColumns:
+    """Cases laid end to end once, as they start.
+
+    Parameters
+    ----------
+    cases : Cases
+        What was packed.
+    meshes : list of Mesh
+        Their nodes.
+    feels : ndarray of int, shape (columns,)
+        Which columns share weather, turf and the water they are given of their own.
+    forcing_of : callable
+        Makes the forcing of these, as `make_forcing`.
+    packed, memories : Packed; Memories or None
+        Their arrays.
+    dry_end : ndarray, shape (columns,)
+        What each holds at the dry end of its curves [mm].
+    settings : Settings
+        What they share.
+    rod : float
+        Length of the rods [cm].
+    """
+
+    cases: Cases
+    meshes: list[Mesh]
+    feels: NDArray[np.int64]
+    forcing_of: Callable[[Weather, Turf | None, Sequence[Event]], Forcing]
+    packed: Packed
+    memories: Memories | None
+    dry_end: NDArray[np.float64]
+    settings: Settings
+    rod: float
+
+    @classmethod
+    def of(
+        cls,
+        cases: Sequence[Case],
+        rod: float,
+        *,
+        output: float,
+        tolerance: float = Settings.tolerance,
+        refinement: float = Settings.refinement,
+    ) -> PackedColumns:
+        """Pack cases.
+
+        Parameters
+        ----------
+        cases : sequence of Case
+            With weather over one common span.
+        rod : float
+            Length of the rods [cm].
+        output : float
+            Interval of the results [h].
+        tolerance, refinement
+            As for `soilwater.simulate_many`.
+
+        Raises
+        ------
+        RunError
+            If a column cannot be started, with its sentence.
+        """
+        settings = make_settings(
+            cases[0].weather,
+            output=output,
+            keep=("node_suction", "storage", "drainage"),
+            ponding_limit=Settings.ponding_limit,
+            surface=None,
+            tolerance=tolerance,
+            refinement=refinement,
+            max_steps=Settings.max_steps,
+        ).for_cases(cases)
+        columns = Cases.of(cases)
+        meshes = columns.meshes(refinement)
+        begun, forcings, refusals = begin_cases(columns, meshes)
+        if refusals:
+            raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
+        # Room for outputs is made where columns are marched.
+        bare = replace(settings, output_hours=settings.output_hours[:1])
+        packed = pack(columns, meshes, [each.head for each in begun], forcings, bare)
+        memories = None
+        if any(mesh.remembers for mesh in meshes):
+            memories = pack_memories(meshes, [each.turns for each in begun], packed)
+        dry_end = dry_end_storage(packed)
+        numbers: dict[Any, int] = {}
+        keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
+        felt = [numbers.setdefault(key, len(numbers)) for key in keys]
+        feels = np.array(felt)[columns.kind]
+        return cls(
+            columns, meshes, feels, forcing_maker(), packed, memories, dry_end, settings, rod
+        )
+
+    def part(self, numbers: NDArray[np.int64]) -> PackedColumns:
+        """Keep some of the columns, by their numbers."""
+        packed, memories = self.packed, self.memories
+        nodes, node_start = self.nodes(numbers)
+        parts: dict[str, Any] = {name: getattr(packed, name)[nodes] for name in _PER_NODE}
+        parts |= {name: getattr(packed, name)[numbers] for name in _PER_COLUMN}
+        if memories is not None:
+            memories = memories._replace(nest=memories.nest[nodes], places=memories.places[nodes])
+        return replace(
+            self,
+            cases=self.cases.take(numbers),
+            meshes=[self.meshes[i] for i in numbers],
+            feels=self.feels[numbers],
+            packed=packed._replace(**parts, node_start=node_start),
+            memories=memories,
+            dry_end=self.dry_end[numbers],
+        )
+
+    def forcings(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, Forcing]:
+        """Make what columns feel with water beside their own, by `feels`, unless it is decided."""
+        found: dict[int, Forcing] = {}
+        for like, place in zip(*np.unique(self.feels[numbers], return_index=True), strict=True):
+            case = self.cases.kinds[self.cases.kind[numbers[place]]]
+            if not needs_decisions(case):
+                water = (*case.irrigation, *events)
+                found[int(like)] = self.forcing_of(case.weather, case.turf, water)
+        return found
+
+    def nodes(self, numbers: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Numbers of the nodes of some columns, and where each column would begin among them."""
+        begin = self.packed.node_start
+        sizes = np.diff(begin)[numbers]
+        start = np.concatenate([[0], np.cumsum(sizes)])
+        return np.arange(start[-1]) + np.repeat(begin[numbers] - start[:-1], sizes), start
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """Columns that were marched under some water, and where they stood on the way.
+
+    Parameters
+    ----------
+    columns : PackedColumns
+        As they start.
+    kept_at : list of int
+        Numbers of the output times at which states are kept, one before the first in front.
+    states : list of dict
+        What of `rows.State` a march goes on from, by name, at each of these; and what nodes
+        remember.
+    under : list of Forcing or None
+        What each column felt that came to where it is; None of one that was not marched yet.
+    found : Watered
+        What came of it.
+    """
+
+    columns: PackedColumns
+    kept_at: list[int]
+    states: list[dict[str, NDArray[Any]]]
+    under: list[Forcing | None]
+    found: Watered
+
+    @classmethod
+    def of(cls, columns: PackedColumns, kept_at: Sequence[int]) -> Standing:
+        """Let columns stand where they start.
+
+        Parameters
+        ----------
+        columns : PackedColumns
+            Any number.
+        kept_at : sequence of int
+            Numbers of the output times at which states are kept: the last before water may come.
+        """
+        size, times = len(columns.cases), columns.settings.output_hours.size
+        kept = [_START, *sorted({int(at) for at in kept_at if at < times - 1})]
+        start = {
+            name: getattr(columns.packed, name) for name in (*_STATE_OF_NODES, *_STATE_OF_COLUMNS)
+        }
+        if columns.memories is not None:
+            start |= {name: getattr(columns.memories, name) for name in _REMEMBERED}
+        room = [{name: np.empty_like(each) for name, each in start.items()} for _ in kept[1:]]
+        found = Watered(*(np.full((size, times), np.nan) for _ in Watered._fields))
+        return cls(columns, kept, [start, *room], [None] * size, found)
+
+    def water(
+        self, numbers: NDArray[np.int64], events: Sequence[Event], n_threads: int | None = None
+    ) -> Watered:
+        """Give some columns water beside their own, in place of what they were given before.
+
+        Parameters
+        ----------
+        numbers : ndarray of int
+            Which of the columns.
+        events : sequence of Event
+            Water.
+        n_threads : int, optional
+            Threads to use.
+
+        Returns
+        -------
+        Watered
+            Of these columns.
+
+        Raises
+        ------
+        RunError
+            If a column cannot be carried through, with its sentence.
+        """
+        forcings = self.columns.forcings(numbers, events)
+        states: dict[tuple[int, int], int | None] = {}
+        groups: dict[tuple[int, bool], list[int]] = {}
+        for number in numbers.tolist():
+            before, now = self.under[number], forcings.get(int(self.columns.feels[number]))
+            pair = id(before), id(now)
+            if pair not in states:
+                states[pair] = _DECIDED if now is None else self._last_state(before, now)
+            state = states[pair]
+            if state is not None:
+                key = state, self.columns.meshes[number].remembers
+                groups.setdefault(key, []).append(number)
+        pieces = [
+            (state, part)
+            for (state, _), group in groups.items()
+            for part in _split(group, n_threads)
+        ]
+
+        def go_on(piece: tuple[int, NDArray[np.int64]], _: Settings) -> None:
+            state, columns = piece
+            if state == _DECIDED:
+                self._run_whole(columns, events)
+            else:
+                feels = self.columns.feels[columns].tolist()
+                self._march(state, columns, [forcings[each] for each in feels])
+
+        if pieces:
+            workers = Workers(n_threads)
+            with closing(
+                finished_chunks(pieces, self.columns.settings, workers, go_on)
+            ) as finished:
+                deque(finished, maxlen=0)
+        return Watered(*(each[numbers] for each in self.found))
+
+    def _last_state(self, before: Forcing | None, now: Forcing) -> int | None:
+        """Find the last state that is under what is felt now as it was before; None if all are."""
+        if before is None:
+            return 0
+        old, new = before.intervals, now.intervals
+        shared = min(old.shape[0], new.shape[0])
+        other = np.flatnonzero((old[:shared] != new[:shared]).any(axis=1))
+        if not other.size:
+            # Both end with the weather.
+            return None
+        kept = self.columns.settings.output_hours[self.kept_at[1:]]
+        return int(np.searchsorted(kept, new[other[0], rows.START], side="right"))
+
+    def _march(self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]) -> None:
+        """March columns on to the end, and keep where they stand on the way."""
+        part = self.columns.part(numbers)
+        laid, ranges = lay_down(forcings)
+        packed = part.packed._replace(forcing=laid, forcing_range=ranges)
+        packed = _with_own_room(packed, _ROOM)
+        memories = part.memories if part.meshes[0].remembers else None
+        memories = memories and _with_own_room(memories, _ROOM_OF_MEMORIES)
+        standing = self._views(packed, memories, numbers)
+        for name, own, where in standing:
+            own[:] = self.states[from_state][name][where]
+        hours = part.settings.output_hours
+        heads, effective, ledgers = [], [], []
+        kept_at = [*self.kept_at[from_state:], hours.size - 1]
+        for state, (before, last) in enumerate(pairwise(kept_at), from_state + 1):
+            packed = _with_outputs(packed, hours[before + 1 : last + 1])
+            if memories is None:
+                entry_points.march_columns(0, numbers.size, packed)
+            else:
+                room = np.full((*packed.out_water.shape[:2], 2, packed.out_water.shape[2]), np.nan)
+                memories = memories._replace(out_effective=room)
+                remembering.march_remembering(0, numbers.size, packed, memories)
+                effective.append(room)
+            failed = np.flatnonzero(packed.status != Status.OK)
+            if failed.size:
+                sentence = failure_of(packed, int(failed[0]))
+                raise columns_failed(failed.size, numbers.size, sentence)
+            heads.append(packed.out_head)
+            ledgers.append(packed.out_ledger)
+            if state < len(self.states):
+                for name, own, where in standing:
+                    self.states[state][name][where] = own
+        for number, forcing in zip(numbers.tolist(), forcings, strict=True):
+            self.under[number] = forcing
+        mm = 10.0 * np.concatenate(ledgers, axis=1)
+        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
+        drying = np.concatenate(effective, axis=1) if effective else None
+        since = numbers, slice(kept_at[0] + 1, None)
+        self.found.reading[since] = _readings(part, np.concatenate(heads, axis=1), drying)
+        self.found.storage[since] = held + part.dry_end[:, None]
+        self.found.drainage[since] = mm[:, :, rows.TOTAL_DRAINAGE]
+
+    def _views(
+        self, packed: Packed, memories: Memories | None, numbers: NDArray[np.int64]
+    ) -> list[tuple[str, NDArray[Any], NDArray[np.int64]]]:
+        """Name what a march of some columns goes on from, and where in a state it is kept."""
+        nodes, _ = self.columns.nodes(numbers)
+        found = [(name, getattr(packed, name), nodes) for name in _STATE_OF_NODES]
+        found += [(name, getattr(packed, name), numbers) for name in _STATE_OF_COLUMNS]
+        if memories is not None:
+            found += [(name, getattr(memories, name), nodes) for name in _REMEMBERED]
+        return found
+
+    def _run_whole(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> None:
+        """Run columns from the start of which something is decided on the way."""
+        part = self.columns.part(numbers)
+        values = run_chunk([case.with_water(events) for case in part.cases], part.settings)
+        failed = np.flatnonzero(values["status"])
+        if failed.size:
+            raise columns_failed(failed.size, numbers.size, values["status_text"][failed[0]])
+        for k, (number, mesh) in enumerate(zip(numbers.tolist(), part.meshes, strict=True)):
+            head = -values["node_suction"][k, :, : mesh.depth.size]
+            drying = None
+            if mesh.remembers:
+                drying = values["drying_suction"][k, :, :, : mesh.depth.size - 1]
+            self.found.reading[number] = mean_over_depth(mesh, head, 0.0, part.rod, drying)
+        self.found.storage[numbers] = values["storage"]
+        self.found.drainage[numbers] = values["drainage"]
+
+
+def columns_failed(failed: int, of: int, sentence: str) -> RunError:
+    """Make the error of columns that could not be carried through, with what is said of the first.
+
+    Parameters
+    ----------
+    failed, of : int
+        How many did, and of how many.
+    sentence : str
+        Of the first.
+    """
+    return RunError(f"{failed} of {of} columns failed, the first with: {sentence}")
+
+
+def _split(numbers: list[int], n_threads: int | None) -> list[NDArray[np.int64]]:
+    threads = n_threads or processors()
+    return np.array_split(numbers, max(1, min(threads, len(numbers) // _FEWEST)))
+
+
+def _with_own_room(group: Any, names: Sequence[str]) -> Any:
+    """Make room to work in, which no two threads may share."""
+    return group._replace(**{name: np.zeros_like(getattr(group, name)) for name in names})
+
+
+def _with_outputs(packed: Packed, hours: NDArray[np.float64]) -> Packed:
+    """Make room for what columns leave at some output times [h]."""
+    size, longest = packed.clock.shape[0], packed.out_head.shape[2]
+    return packed._replace(
+        out_time=hours,
+        out_head=np.full((size, hours.size, longest), np.nan),
+        out_water=np.full((size, hours.size, longest - 1), np.nan),
+        out_ledger=np.full((size, hours.size, rows.N_LEDGER), np.nan),
+    )
+
+
+def _readings(
+    columns: PackedColumns, head: NDArray[np.float64], effective: NDArray[np.float64] | None
+) -> NDArray[np.float64]:
+    """Read the rods in heads of shape (columns, times, nodes), as `drained.mean_over_depth` does.
+
+    Its tables would have to be made anew, where there are more sands than it keeps.
+    """
+    packed = columns.packed
+    found = np.empty(head.shape[:2])
+    for i, (a, b) in enumerate(pairwise(packed.node_start.tolist())):
+        of_column = packed.z[a:b], packed.soil[a : b - 1], packed.tables, packed.scalars
+        rod = 0.0, columns.rod, found[i]
+        if effective is None:
+            values = np.ascontiguousarray(head[i, :, : b - a])
+            entry_points.mean_water_contents(values, *of_column, *rod)
+        else:
+            values = np.ascontiguousarray(effective[i, :, :, : b - a - 1])
+            remembering.mean_water_contents_of_branches(values, *of_column, *rod)
+    return found
