@@ -266,7 +266,8 @@ def name_results(
         "status_text": texts,
     }
     if "suction" in settings.names:
-        values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
+        values["suction"] = packed.out_head[..., 1:] + packed.out_head[..., :-1]
+        values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:
