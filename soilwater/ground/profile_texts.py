@@ -51,18 +51,17 @@ def texts_alike(
     every = list(chain.from_iterable(soils))
     met = dict(zip(map(id, every), every, strict=True))
     of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
-    texts = []
-    for number, column in zip(kind, soils, strict=True):
-        pieces = between[number]
-        text = pieces[0]
-        for soil, behind in zip(column, pieces[1:], strict=True):
-            text += of_soils[id(soil)] + behind
-        texts.append(text)
-    return texts
+    # A list comprehension, and no loop within it: of one layer an ensemble has thousands.
+    return [
+        between[number] % of_soils[id(column[0])]
+        if len(column) == 1
+        else between[number] % tuple([of_soils[id(soil)] for soil in column])
+        for number, column in zip(kind, soils, strict=True)
+    ]
 
 
-def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
-    """Text of a profile before, between and behind those of its soils."""
+def _around_soils(profile: Profile, parts: dict[int, str]) -> str:
+    """Text of a profile with a place for that of each of its soils."""
     base = profile.base
     if id(base) not in parts:
         parts[id(base)] = _text_of(base_to_dict(base))
@@ -70,8 +69,13 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
         _text_of({"thickness": layer.thickness, "name": layer.name})[1:] for layer in profile.layers
     ]
     name = _text_of({"name": profile.name})[1:]
-    last = f', {ends[-1]}], "base": {parts[id(base)]}, {name}'
-    return ['{"layers": [{"soil": ', *[f', {end}, {{"soil": ' for end in ends[:-1]], last]
+    layers = ", ".join(f'{{"soil": %s, {_kept(end)}' for end in ends)
+    return f'{{"layers": [{layers}], "base": {_kept(parts[id(base)])}, {_kept(name)}'
+
+
+def _kept(text: str) -> str:
+    """Text in which no sign of per cent asks for anything."""
+    return text.replace("%", "%%")
 
 
 def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:

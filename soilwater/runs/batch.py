@@ -270,7 +270,8 @@ def name_results(
         "status_text": texts,
     }
     if "suction" in settings.names:
-        values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
+        values["suction"] = packed.out_head[..., 1:] + packed.out_head[..., :-1]
+        values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:
@@ -295,6 +296,8 @@ def _remembered(
     """Suctions at which draining sand holds the same, and those at which nodes turned [cm]."""
     # Where nothing is remembered, sand holds what it always does at its suction.
     drying = np.stack([-packed.out_head[..., :-1], -packed.out_head[..., 1:]], axis=2)
+    # Below the last node of a shorter column there is no cell.
+    drying[:, :, 0][np.isnan(drying[:, :, 1])] = np.nan
     n, _, longest = packed.out_head.shape
     turning = np.full((n, N_TURNS, longest), np.nan)
     if memories is not None:

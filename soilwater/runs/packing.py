@@ -163,6 +163,8 @@ def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64
         One after the other.
     """
     count, own, pieces = packed.status.size, np.empty_like(packed.soil), []
+    # As even as may be.
+    size = -(-count // -(-count // size))
     for first in range(0, count, size):
         last = min(first + size, count)
         nodes = slice(packed.node_start[first], packed.node_start[last])

@@ -1,12 +1,12 @@
 """Chunks of cases on threads, or on an executor somebody else keeps.
 
 Columns know nothing of one another, so the order in which chunks finish changes no bit of a result.
-Kernels run on one thread each and release the interpreter, so plain threads suffice on one machine.
+Kernels run on one thread each and release the interpreter, so plain threads suffice on one machine,
+as long as they have little else to do.
 """
 
 from __future__ import annotations
 
-import itertools
 import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -34,6 +34,9 @@ CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
+PIECES_PER_THREAD = 4
+"""Pieces of a batch for each thread, at the least: with two, a third of them would stand idle where
+there is one piece more than threads have taken; with more, each would begin more often."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -100,6 +103,21 @@ def cases_per_chunk(days: float) -> int:
     return max(1, min(LARGEST_CHUNK, int(CASE_DAYS_PER_CHUNK / max(days, 1e-9))))
 
 
+def pieces_for(threads: int, total: int, size: int) -> int:
+    """How many columns make a piece: few enough that no thread waits long for the last.
+
+    Parameters
+    ----------
+    threads : int
+        Of this process.
+    total : int
+        Columns to be run.
+    size : int
+        Most that a thread may take at a time.
+    """
+    return size if threads == 1 else min(size, -(-total // (PIECES_PER_THREAD * threads)))
+
+
 def finished_parts(
     groups: Sequence[Cases],
     settings: Settings,
@@ -155,8 +173,7 @@ def finished_parts(
     if not total:
         return
     threads = min(total, workers.n_threads or processors())
-    # As large as may be, but no thread stands idle while others finish.
-    size = -(-total // (threads * -(-total // (threads * size))))
+    size = pieces_for(threads, total, size)
     pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
     own = threading.local()
 
@@ -176,8 +193,11 @@ def finished_parts(
     waiting = iter(enumerate(groups))
 
     def hand_out() -> None:
-        """Prepare a group, if there is one, and hand out its pieces."""
-        for k, cases in itertools.islice(waiting, 1):
+        """Prepare groups until every thread has a piece and one is ready, and no more."""
+        while sum(len(left) for _, left in under_way.values()) <= threads:
+            k, cases = next(waiting, (None, None))
+            if k is None or cases is None:
+                return
             prepared, run[k] = prepare(cases, settings, size), []
             futures: dict[int, Any] = {}
             under_way[k] = prepared, futures
@@ -188,8 +208,6 @@ def finished_parts(
     try:
         hand_out()
         while under_way:
-            if sum(len(left) for _, left in under_way.values()) <= IN_HAND_PER_WORKER * threads:
-                hand_out()
             k, number = done.get()
             prepared, left = under_way[k]
             left.pop(number).result()
@@ -199,6 +217,7 @@ def finished_parts(
                 del under_way[k]
                 yield k, np.arange(len(prepared.cases)), outcome(prepared)
             report(piece.last - piece.first)
+            hand_out()
     except KeyboardInterrupt:
         for k, (prepared, _) in under_way.items():
             if run[k]:
