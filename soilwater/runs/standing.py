@@ -9,7 +9,6 @@ for bit, the run from the start.
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -31,7 +30,7 @@ from soilwater.runs.forcing import Forcing, forcing_maker
 from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.packing import lay_down, pack, pack_memories
 from soilwater.runs.processors import processors
-from soilwater.runs.scheduling import Workers, finished_chunks
+from soilwater.runs.scheduling import LARGEST_CHUNK, Workers, finished_chunks
 from soilwater.runs.settings import Settings, make_settings
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.weather.irrigation import Event
@@ -46,6 +45,20 @@ _REMEMBERED = ("nest", "places")
 _ROOM, _ROOM_OF_MEMORIES = ("work",), ("level", "room", "work")
 _FEWEST = 8
 """Columns that are worth a thread."""
+_TOTALS = {
+    "transpiration": rows.TOTAL_TRANSPIRATION,
+    "demand": rows.TOTAL_TRANSPIRATION_DEMAND,
+    "drainage": rows.TOTAL_DRAINAGE,
+    "runoff": rows.TOTAL_RUNOFF,
+}
+_WHOLE = {
+    "storage": "storage",
+    "transpiration": "transpiration",
+    "demand": "potential_transpiration",
+    "drainage": "drainage",
+    "runoff": "runoff",
+}
+"""What came of a column, as a run from the start calls it."""
 _START = -1
 """Number of an output time before the first."""
 _DECIDED = -1
@@ -55,12 +68,16 @@ _DECIDED = -1
 class Watered(NamedTuple):
     """What came of columns over the output times: shape (columns, times).
 
-    `reading` of the rods [1]; `storage` of the whole column, and `drainage` since the start [mm].
+    `reading` of the rods [1], `storage` of the whole column [mm]; and since the start [mm] what was
+    transpired, what of that was asked for, what drained and what ran off.
     """
 
     reading: NDArray[np.float64]
     storage: NDArray[np.float64]
+    transpiration: NDArray[np.float64]
+    demand: NDArray[np.float64]
     drainage: NDArray[np.float64]
+    runoff: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,7 +145,7 @@ class PackedColumns:
         settings = make_settings(
             cases[0].weather,
             output=output,
-            keep=("node_suction", "storage", "drainage"),
+            keep=("node_suction", *_WHOLE.values()),
             ponding_limit=Settings.ponding_limit,
             surface=None,
             tolerance=tolerance,
@@ -239,7 +256,11 @@ class Standing:
         return cls(columns, kept, [start, *room], [None] * size, found)
 
     def water(
-        self, numbers: NDArray[np.int64], events: Sequence[Event], n_threads: int | None = None
+        self,
+        numbers: NDArray[np.int64],
+        events: Sequence[Event],
+        n_threads: int | None = None,
+        tell: Callable[[int], object] = lambda more: None,
     ) -> Watered:
         """Give some columns water beside their own, in place of what they were given before.
 
@@ -251,6 +272,8 @@ class Standing:
             Water.
         n_threads : int, optional
             Threads to use.
+        tell : callable, optional
+            Is given how many more columns are done.
 
         Returns
         -------
@@ -280,20 +303,22 @@ class Standing:
             for part in _split(group, n_threads)
         ]
 
-        def go_on(piece: tuple[int, NDArray[np.int64]], _: Settings) -> None:
+        def go_on(piece: tuple[int, NDArray[np.int64]], _: Settings) -> dict[int, str]:
             state, columns = piece
             if state == _DECIDED:
-                self._run_whole(columns, events)
-            else:
-                feels = self.columns.feels[columns].tolist()
-                self._march(state, columns, [forcings[each] for each in feels])
+                return self._run_whole(columns, events)
+            feels = self.columns.feels[columns].tolist()
+            return self._march(state, columns, [forcings[each] for each in feels])
 
+        failed: dict[int, str] = {}
         if pieces:
-            workers = Workers(n_threads)
-            with closing(
-                finished_chunks(pieces, self.columns.settings, workers, go_on)
-            ) as finished:
-                deque(finished, maxlen=0)
+            settings, workers = self.columns.settings, Workers(n_threads)
+            with closing(finished_chunks(pieces, settings, workers, go_on)) as finished:
+                for k, of_piece in finished:
+                    failed |= of_piece
+                    tell(pieces[k][1].size)
+        if failed:
+            raise columns_failed(len(failed), numbers.size, failed[min(failed)])
         return Watered(*(each[numbers] for each in self.found))
 
     def _last_state(self, before: Forcing | None, now: Forcing) -> int | None:
@@ -309,8 +334,10 @@ class Standing:
         kept = self.columns.settings.output_hours[self.kept_at[1:]]
         return int(np.searchsorted(kept, new[other[0], rows.START], side="right"))
 
-    def _march(self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]) -> None:
-        """March columns on to the end, and keep where they stand on the way."""
+    def _march(
+        self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]
+    ) -> dict[int, str]:
+        """March columns on to the end, and keep where they stand on the way; say which failed."""
         part = self.columns.part(numbers)
         laid, ranges = lay_down(forcings)
         packed = part.packed._replace(forcing=laid, forcing_range=ranges)
@@ -322,6 +349,7 @@ class Standing:
             own[:] = self.states[from_state][name][where]
         hours = part.settings.output_hours
         heads, effective, ledgers = [], [], []
+        failed: dict[int, str] = {}
         kept_at = [*self.kept_at[from_state:], hours.size - 1]
         for state, (before, last) in enumerate(pairwise(kept_at), from_state + 1):
             packed = _with_outputs(packed, hours[before + 1 : last + 1])
@@ -332,10 +360,8 @@ class Standing:
                 memories = memories._replace(out_effective=room)
                 remembering.march_remembering(0, numbers.size, packed, memories)
                 effective.append(room)
-            failed = np.flatnonzero(packed.status != Status.OK)
-            if failed.size:
-                sentence = failure_of(packed, int(failed[0]))
-                raise columns_failed(failed.size, numbers.size, sentence)
+            for k in np.flatnonzero(packed.status != Status.OK).tolist():
+                failed.setdefault(int(numbers[k]), failure_of(packed, k))
             heads.append(packed.out_head)
             ledgers.append(packed.out_ledger)
             if state < len(self.states):
@@ -349,7 +375,9 @@ class Standing:
         since = numbers, slice(kept_at[0] + 1, None)
         self.found.reading[since] = _readings(part, np.concatenate(heads, axis=1), drying)
         self.found.storage[since] = held + part.dry_end[:, None]
-        self.found.drainage[since] = mm[:, :, rows.TOTAL_DRAINAGE]
+        for name, total in _TOTALS.items():
+            getattr(self.found, name)[since] = mm[:, :, total]
+        return failed
 
     def _views(
         self, packed: Packed, memories: Memories | None, numbers: NDArray[np.int64]
@@ -362,21 +390,20 @@ class Standing:
             found += [(name, getattr(memories, name), nodes) for name in _REMEMBERED]
         return found
 
-    def _run_whole(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> None:
-        """Run columns from the start of which something is decided on the way."""
+    def _run_whole(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, str]:
+        """Run columns from the start of which something is decided; say which failed."""
         part = self.columns.part(numbers)
         values = run_chunk([case.with_water(events) for case in part.cases], part.settings)
-        failed = np.flatnonzero(values["status"])
-        if failed.size:
-            raise columns_failed(failed.size, numbers.size, values["status_text"][failed[0]])
         for k, (number, mesh) in enumerate(zip(numbers.tolist(), part.meshes, strict=True)):
             head = -values["node_suction"][k, :, : mesh.depth.size]
             drying = None
             if mesh.remembers:
                 drying = values["drying_suction"][k, :, :, : mesh.depth.size - 1]
             self.found.reading[number] = mean_over_depth(mesh, head, 0.0, part.rod, drying)
-        self.found.storage[numbers] = values["storage"]
-        self.found.drainage[numbers] = values["drainage"]
+        for name, called in _WHOLE.items():
+            getattr(self.found, name)[numbers] = values[called]
+        failed = np.flatnonzero(values["status"]).tolist()
+        return {int(numbers[k]): str(values["status_text"][k]) for k in failed}
 
 
 def columns_failed(failed: int, of: int, sentence: str) -> RunError:
@@ -393,8 +420,8 @@ def columns_failed(failed: int, of: int, sentence: str) -> RunError:
 
 
 def _split(numbers: list[int], n_threads: int | None) -> list[NDArray[np.int64]]:
-    threads = n_threads or processors()
-    return np.array_split(numbers, max(1, min(threads, len(numbers) // _FEWEST)))
+    fewest = max(1, min(n_threads or processors(), len(numbers) // _FEWEST))
+    return np.array_split(numbers, max(fewest, -(-len(numbers) // LARGEST_CHUNK)))
 
 
 def _with_own_room(group: Any, names: Sequence[str]) -> Any:
