@@ -118,27 +118,79 @@ def interface_suctions(
     ndarray, shape (n_columns,)
         Suctions [cm], bit for bit as of each column alone.
     """
+    soils = [[layer[i][0] for layer in columns] for i in range(len(columns[0]))]
+    thickness = [np.array([layer[i][1] for layer in columns]) for i in range(len(columns[0]))]
+    return suctions_below(soils, thickness, blanket, hours)
+
+
+def suctions_below(
+    soils: Sequence[Sequence[Soil]],
+    thickness: Sequence[FloatArray],
+    blanket: GravelBlanket,
+    hours: float = DRAINED_AFTER,
+) -> FloatArray:
+    """Suctions as `interface_suctions` has them, of columns given layer by layer.
+
+    Parameters
+    ----------
+    soils : sequence of sequence of Soil
+        Of each layer, from the top down, that of every column.
+    thickness : sequence of ndarray, shape (n_columns,)
+        Thicknesses [cm], likewise.
+    blanket : GravelBlanket
+        What they lie on.
+    hours : float, optional
+        Time since the soaking [h].
+
+    Returns
+    -------
+    ndarray, shape (n_columns,)
+        Suctions [cm].
+    """
     flows = steady_flows(blanket)
-    let_go = np.zeros((len(columns), flows.at_top.size))
+    count = thickness[0].size
+    taken, before = np.zeros((count, 1)), np.zeros((count, 0))
+    for first in range(0, flows.at_top.size, _FLOWS_AT_A_TIME):
+        several = slice(first, first + _FLOWS_AT_A_TIME)
+        slowness = _let_go(soils, thickness, flows.at_top[several])
+        slowness /= flows.flow[several]
+        slowness = np.concatenate([before, slowness], axis=1)
+        at_top = flows.at_top[max(first - 1, 0) : several.stop]
+        steps = np.empty(slowness.shape)
+        steps[:, 0] = taken[:, -1]
+        np.add(slowness[:, 1:], slowness[:, :-1], out=steps[:, 1:])
+        steps[:, 1:] *= 0.5 * np.diff(at_top)
+        # Sums begin where the last ended: how flows are cut changes no bit.
+        taken = np.concatenate([taken[:, :-1], np.cumsum(steps, axis=1)], axis=1)
+        before = slowness[:, -1:]
+        if np.all(taken[:, -1] > hours):
+            break
+    return _at_time(hours, taken, flows.at_top)
+
+
+_FLOWS_AT_A_TIME = 128
+"""Flows that are looked at together: after two days sand over clean gravel is half through them."""
+
+
+def _let_go(
+    soils: Sequence[Sequence[Soil]], thickness: Sequence[FloatArray], at_top: FloatArray
+) -> FloatArray:
+    """Water [cm] that goes for each cm the suction rises at the interface, shape (columns, n).
+
+    Of layers from the top down, at suctions `at_top` [cm] at the interface.
+    """
+    let_go = np.zeros((thickness[0].size, at_top.size))
     height: FloatArray = np.zeros(1)
-    for layer in range(len(columns[0]) - 1, -1, -1):
-        soils = [layers[layer][0] for layers in columns]
-        thickness = np.array([layers[layer][1] for layers in columns])
-        alike = height.ndim == 1 and bool(np.all(thickness == thickness[0]))
-        above = height + (thickness[:1] if alike else thickness[:, np.newaxis])
+    for own, thick in zip(reversed(soils), reversed(thickness), strict=True):
+        alike = height.ndim == 1 and bool(np.all(thick == thick[0]))
+        above = height + (thick[:1] if alike else thick[:, np.newaxis])
         if height.ndim < above.ndim:
             height = height + np.zeros_like(above)
-        ends = np.concatenate([flows.at_top + height, flows.at_top + above], axis=-1)
-        held = water_contents(soils, ends)
-        let_go += held[:, : flows.at_top.size]
-        let_go -= held[:, flows.at_top.size :]
+        held = water_contents(own, np.concatenate([at_top + height, at_top + above], axis=-1))
+        let_go += held[:, : at_top.size]
+        let_go -= held[:, at_top.size :]
         height = above
-    slowness = np.divide(let_go, flows.flow, out=let_go)
-    steps = slowness[:, 1:] + slowness[:, :-1]
-    steps *= 0.5 * np.diff(flows.at_top)
-    taken = np.zeros((len(columns), flows.at_top.size))
-    np.cumsum(steps, axis=1, out=taken[:, 1:])
-    return _at_time(hours, taken, flows.at_top)
+    return let_go
 
 
 def _at_time(hours: float, taken: FloatArray, suction: FloatArray) -> FloatArray:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -69,11 +69,35 @@ def remember(soils: Sequence[Soil]) -> bool:
     return any(isinstance(soil, Hysteretic) and soil.remembers for soil in soils)
 
 
+def end_to_end(meshes: Sequence[Mesh]) -> Mesh:
+    """Lay the nodes of columns end to end; no soil has the number of what is between two columns.
+
+    Soils they share, told apart by identity, are one.
+    """
+    numbers: dict[int, int] = {}
+    soils: list[Soil] = []
+    cells: list[Any] = []
+    for mesh in meshes:
+        for soil in mesh.soils:
+            if numbers.setdefault(id(soil), len(soils)) == len(soils):
+                soils.append(soil)
+        own = np.array([numbers[id(soil)] for soil in mesh.soils])
+        cells += [own[mesh.soil], [-1]]
+    depth = np.concatenate([mesh.depth for mesh in meshes])
+    return Mesh(depth, np.concatenate(cells[:-1]), tuple(soils))
+
+
 def which_remember(meshes: Sequence[Mesh]) -> NDArray[np.bool_]:
     """Which of several columns have a soil with a memory of how it was wetted."""
-    if not any(Hysteretic in map(type, mesh.soils) for mesh in meshes):
+    # Asked of each kind of soil first: an ensemble has thousands of one.
+    if not any_of(Hysteretic, [mesh.soils for mesh in meshes]):
         return np.zeros(len(meshes), dtype=np.bool_)
     return np.array([mesh.remembers for mesh in meshes])
+
+
+def any_of(model: type, columns: Iterable[Sequence[Soil]]) -> bool:
+    """Whether a soil of several columns is of a model, or of one made of it."""
+    return any(issubclass(kind, model) for kind in set(map(type, chain.from_iterable(columns))))
 
 
 class Geometry(NamedTuple):
@@ -121,20 +145,22 @@ def make_meshes(
     held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
     at_finer = dict(zip(meeting, held.tolist(), strict=True))
     moist = [_moist(each) for each in geometries]
-    known: dict[Any, tuple[NDArray[np.float64], NDArray[np.int64], tuple[Soil, ...]]] = {}
-    meshes = []
-    for number, column in zip(kind, soils, strict=True):
-        if len(column) == 1:
-            # An ensemble of one layer has two meshes at most.
-            key = number, moist[number] and column[0].suction_scale >= COARSE_SCALE
-            if key not in known:
-                alone = _make_mesh(geometries[number], moist[number], column, at_finer, refinement)
-                known[key] = alone.depth, alone.soil, alone.soils[1:]
-            depth, soil, below = known[key]
-            meshes.append(Mesh(depth, soil, column + below))
-        else:
+    meshes: list[Any] = [None] * len(soils)
+    alike: dict[tuple[int, bool], list[int]] = {}
+    for i, (number, column) in enumerate(zip(kind, soils, strict=True)):
+        if len(column) > 1:
             own = geometries[number], moist[number]
-            meshes.append(_make_mesh(*own, column, at_finer, refinement))
+            meshes[i] = _make_mesh(*own, column, at_finer, refinement)
+            continue
+        # An ensemble of one layer has two meshes at most.
+        coarse = moist[number] and column[0].suction_scale >= COARSE_SCALE
+        alike.setdefault((number, coarse), []).append(i)
+    for (number, _), places in alike.items():
+        first, own = soils[places[0]], (geometries[number], moist[number])
+        depth, soil, (_, *below) = _make_mesh(*own, first, at_finer, refinement)
+        behind = tuple(below)
+        for i in places:
+            meshes[i] = Mesh(depth, soil, soils[i] + behind)
     return meshes
 
 

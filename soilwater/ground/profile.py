@@ -528,12 +528,14 @@ def fillings_of(
         If a soil is none, the layer is not found, or gravel below it is no coarser.
     """
     i = profile.layer_index(layer)
-    faults = Faults(f'Layer "{profile.layers[i].name}"')
-    own: list[Soil] = []
-    for given in soils:
-        own.append(soil_of(given, "soil", _LAYER_CURE, faults))
-        if faults:
-            raise faults.as_error()
+    own: list[Any] = list(soils)
+    # A kind that has no curve is no soil: asked of each kind once.
+    if not all(hasattr(kind, "effective_saturation") for kind in set(map(type, own))):
+        faults = Faults(f'Layer "{profile.layers[i].name}"')
+        for k, given in enumerate(own):
+            own[k] = soil_of(given, "soil", _LAYER_CURE, faults)
+            if faults:
+                raise faults.as_error()
     around = [each.soil for each in profile.layers]
     before, after = tuple(around[:i]), tuple(around[i + 1 :])
     fillings = [(*before, soil, *after) for soil in own]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from functools import cache
+from itertools import chain, repeat
 from json.encoder import encode_basestring_ascii
 from math import isfinite
 from operator import attrgetter
@@ -47,21 +48,20 @@ def texts_alike(
     """
     parts: dict[int, str] = {}
     between = [_around_soils(profile, parts) for profile in profiles]
-    texts = []
-    for number, column in zip(kind, soils, strict=True):
-        pieces = between[number]
-        text = pieces[0]
-        for soil, piece in zip(column, pieces[1:], strict=True):
-            own = parts.get(id(soil))
-            if own is None:
-                own = parts[id(soil)] = _text_of_soil(soil)
-            text += own + piece
-        texts.append(text)
-    return texts
+    every = list(chain.from_iterable(soils))
+    met = dict(zip(map(id, every), every, strict=True))
+    of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
+    # A list comprehension, and no loop within it: of one layer an ensemble has thousands.
+    return [
+        between[number] % of_soils[id(column[0])]
+        if len(column) == 1
+        else between[number] % tuple([of_soils[id(soil)] for soil in column])
+        for number, column in zip(kind, soils, strict=True)
+    ]
 
 
-def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
-    """Text of a profile before, between and behind those of its soils."""
+def _around_soils(profile: Profile, parts: dict[int, str]) -> str:
+    """Text of a profile with a place for that of each of its soils."""
     base = profile.base
     if id(base) not in parts:
         parts[id(base)] = _text_of(base_to_dict(base))
@@ -69,29 +69,56 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
         _text_of({"thickness": layer.thickness, "name": layer.name})[1:] for layer in profile.layers
     ]
     name = _text_of({"name": profile.name})[1:]
-    last = f', {ends[-1]}], "base": {parts[id(base)]}, {name}'
-    return ['{"layers": [{"soil": ', *[f', {end}, {{"soil": ' for end in ends[:-1]], last]
+    layers = ", ".join(f'{{"soil": %s, {_kept(end)}' for end in ends)
+    return f'{{"layers": [{layers}], "base": {_kept(parts[id(base)])}, {_kept(name)}'
 
 
-def _text_of_soil(soil: Soil) -> str:
-    """Write a soil as its `to_dict` has it; one of plain numbers by a pattern made once."""
-    pattern = _pattern(type(soil))
-    if pattern is None:
-        return _text_of(soil.to_dict())
-    text, values = pattern
-    name, source, *numbers = values(soil)
-    return text % (encode_basestring_ascii(name), encode_basestring_ascii(source), *numbers)
+def _kept(text: str) -> str:
+    """Text in which no sign of per cent asks for anything."""
+    return text.replace("%", "%%")
+
+
+def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:
+    """Write soils, each as its `to_dict` has it; those of a model of plain numbers all at once."""
+    places: dict[type, list[int]] = {}
+    for i, model in enumerate(map(type, soils)):
+        places.setdefault(model, []).append(i)
+    texts = [""] * len(soils)
+    for model, own in places.items():
+        alike = [soils[i] for i in own]
+        names = _plain_names(model)
+        written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
+        for i, text in zip(own, written, strict=True):
+            texts[i] = text
+    return texts
+
+
+def _alike(model: type, names: Sequence[str], soils: Sequence[Soil]) -> list[str]:
+    """Write soils of one model, and once what all of them share."""
+    pieces: list[Iterable[str]] = []
+    before = f'{{"model": "{model.__name__}"'
+    values = zip(*map(attrgetter(*names), soils), strict=True)
+    for name, of_soils in zip(names, values, strict=True):
+        write: Any = encode_basestring_ascii if name in _WORDS else repr
+        before += f', "{name}": '
+        if len(set(of_soils)) == 1:
+            before += write(of_soils[0])
+        else:
+            pieces += [repeat(before, len(soils)), map(write, of_soils)]
+            before = ""
+    pieces.append(repeat(before + "}", len(soils)))
+    return list(map("".join, zip(*pieces, strict=True)))
+
+
+_WORDS = ("name", "source")
 
 
 @cache
-def _pattern(model: type) -> tuple[str, Callable[[Any], tuple[Any, ...]]] | None:
-    """Text of a soil with places for its values, and what gives these; of a model of numbers."""
+def _plain_names(model: type) -> list[str]:
+    """Names of all values of a model of this package that has but numbers, a name and a source."""
     names = [each.name for each in fields(model)] if model in BUILT_IN else []
-    numbers = [each.name for each in fields(model) if "quantity" in each.metadata]
-    if names != ["name", "source", *numbers]:
-        return None
-    texts = [f'"{name}": %{"s" if name in ("name", "source") else "r"}' for name in names]
-    return f'{{"model": "{model.__name__}", {", ".join(texts)}}}', attrgetter(*names)
+    numbers = [each.name for each in fields(model) if "quantity" in each.metadata] if names else []
+    return names if names == [*_WORDS, *numbers] else []
 
 
 def _text_of(values: dict[str, Any]) -> str:

@@ -54,31 +54,60 @@ def best_and_likely(sand: Sand, draws: int | None = None) -> tuple[Soil, tuple[S
     >>> best == middle, len(likely)
     (True, 3)
     """
+    soils = likely(sand, draws)
+    if isinstance(sand, FitResult):
+        return sand.soil, soils
+    if _is_soil(sand):
+        return soils[0], soils
+    every = soils if draws is None else likely(sand)
+    held = water_contents(every, np.array([_MIDDLE_SUCTION]))[:, 0]
+    return every[int(np.argsort(held)[len(held) // 2])], soils
+
+
+def likely(sand: Sand, draws: int | None = None) -> tuple[Soil, ...]:
+    """Return equally likely soils for what is not known of a sand, as `best_and_likely` does.
+
+    Parameters
+    ----------
+    sand : Soil, FitResult or sequence of these
+        Any sand.
+    draws : int, optional
+        Most soils wanted; all when left out.
+
+    Raises
+    ------
+    InputError
+        If it is none of these, or an empty sequence.
+    """
     if isinstance(sand, FitResult):
         size = sand.parameter_sample.shape[0]
-        return sand.soil, sand.samples(size if draws is None else min(draws, size))
+        return sand.samples(size if draws is None else min(draws, size))
     if _is_soil(sand):
-        return sand, (sand,)  # type: ignore[return-value]
+        return (sand,)  # type: ignore[return-value]
     if not isinstance(sand, Sequence) or isinstance(sand, str):
         raise InputError(
             f"sand: {by_kind(sand)}; allowed: a soil such as VanGenuchten(...), the result of "
             f"RetentionTable.fit, or a list of these{_cure(sand)}."
         )
-    wrong = [each for each in sand if not isinstance(each, FitResult) and not _is_soil(each)]
-    if wrong or not sand:
+    every: list[Any] = list(sand)
+    # Of each kind once: an ensemble has thousands of one.
+    kinds = {type(each): each for each in every}
+    odd = {kind for kind, each in kinds.items() if not _is_soil(each)}
+    wrong = [e for e in every if type(e) in odd and not isinstance(e, FitResult)] if odd else []
+    if wrong or not every:
         told = f"it holds {by_kind(wrong[0])}" if wrong else "there are none"
         raise InputError(
             f"sand: {told}; allowed in a list: soils, or results of RetentionTable.fit."
         )
-    sets = [each.samples() if isinstance(each, FitResult) else (each,) for each in sand]
-    # A soil counts as much as all that a fit leaves open.
-    most = max(map(len, sets))
-    every = [each[k * len(each) // most] for each in sets for k in range(most)]
-    n = len(every) if draws is None else min(draws, len(every))
-    chosen = np.linspace(0, len(every) - 1, n).round().astype(int)
-    held = water_contents(every, np.array([_MIDDLE_SUCTION]))[:, 0]
-    middle = every[int(np.argsort(held)[len(held) // 2])]
-    return middle, tuple(every[int(i)] for i in chosen)
+    if odd:
+        sets = [each.samples() if isinstance(each, FitResult) else (each,) for each in every]
+        # A soil counts as much as all that a fit leaves open.
+        most = max(map(len, sets))
+        every = [each[k * len(each) // most] for each in sets for k in range(most)]
+    if draws is None or draws >= len(every):
+        return tuple(every)
+    chosen = np.linspace(0, len(every) - 1, draws).round().astype(int)
+    return tuple([every[i] for i in chosen.tolist()])
 
 
 def best_and_conducting(sand: Sand, draws: int) -> tuple[Soil, tuple[Soil, ...]]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,14 +20,36 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
-from soilwater.runs.kinds import Cases
+from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
+from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import pack, pack_memories
+from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of, tables_for
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
+from soilwater.soils.kernel_table import Room
 from soilwater.words.errors import InputError, Status
+
+
+class Prepared(NamedTuple):
+    """Columns that are ready to be marched, a piece at a time."""
+
+    cases: Cases
+    meshes: list[Mesh]
+    begun: list[Beginning]
+    forcings: list[Forcing]
+    """What each feels; with what was decided, once it was marched."""
+    refusals: dict[int, str]
+    packed: Packed
+    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
+    memories: Memories | None
+    """What nodes remember, if one does; the same."""
+    soil: NDArray[np.int64]
+    pieces: list[Piece]
+    """As `packing.cut` has both."""
+    straight: NDArray[np.bool_]
+    """(n,): whether a column is started, and nothing decided on its way."""
+    settings: Settings
 
 
 def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
@@ -48,31 +70,109 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
+    prepared = prepare(cases, settings, len(cases))
+    march(prepared, prepared.pieces[0])
+    return outcome(prepared)
+
+
+def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
+    """Lay cases out for the compiled loop, in pieces of a size, where they start.
+
+    Parameters
+    ----------
+    cases : sequence of Case
+        Columns with weather over one common span.
+    settings : Settings
+        What they share.
+    size : int
+        Most columns of a piece.
+    """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
     begun, forcings, refusals = begin_cases(columns, meshes)
     heads = [each.head for each in begun]
-    packed = pack(columns, meshes, heads, forcings, settings)
+    packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
-    memories = None
+    decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     remembers = which_remember(meshes)
+    memories = None
     if remembers.any():
-        memories = pack_memories(meshes, [each.turns for each in begun], packed)
-    decided = np.array([needs_decisions(kind) for kind in columns.kinds])[columns.kind]
-    refused = packed.status == Status.BAD_INPUT
-    for i in np.flatnonzero(decided & ~refused).tolist():
-        forcings[i] = march_with_decisions(
-            packed, memories, i, columns[i], meshes[i], forcings[i], begun[i].mat
+        memories = lay_memories([each.turns for each in begun], packed)
+    return Prepared(
+        columns,
+        meshes,
+        begun,
+        forcings,
+        refusals,
+        packed,
+        memories,
+        *cut(packed, soils, size),
+        ~decided & (packed.status == Status.OK),
+        settings,
+    )
+
+
+def march(
+    prepared: Prepared, piece: Piece, room: tuple[Room, NDArray[np.float64]] | None = None
+) -> None:
+    """Carry the columns of a piece through time.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        All columns.
+    piece : Piece
+        One of its pieces.
+    room : (Room, ndarray), optional
+        Where the thread makes tables, and what is `work` of `Packed` to it; that of all columns,
+        which no two threads may share, where it is left out.
+    """
+    first, last = piece.first, piece.last
+    making, work = room or (None, prepared.packed.work)
+    tables, scalars = tables_for(piece.soils, last - first, making)
+    packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
+    prepared.packed.scalars[piece.numbers] = scalars
+    memories = prepared.memories
+    if memories is not None:
+        # No two threads may share their room.
+        memories = memories._replace(
+            memory=memory_of(piece.soils.soils, tables, scalars),
+            level=np.zeros_like(memories.level),
+            room=np.zeros_like(memories.room),
+            work=np.zeros_like(memories.work),
         )
-    straight = ~(decided | refused)
-    for first, last in _runs(straight & ~remembers):
+    straight = prepared.straight[first:last]
+    if memories is None and straight.all():
         entry_points.march_columns(first, last, packed)
-    for first, last in _runs(straight & remembers):
-        remembering.march_remembering(first, last, packed, memories)
-    texts = np.full(len(columns), Status.OK.sentence, dtype=object)
+        return
+    remembers = which_remember(prepared.meshes[first:last])
+    decided = ~straight & (packed.status[first:last] == Status.OK)
+    for i in (first + np.flatnonzero(decided)).tolist():
+        case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
+        prepared.forcings[i] = march_with_decisions(
+            packed, memories, i, case, mesh, forcing, prepared.begun[i].mat
+        )
+    for begin_at, end in _ranges(straight & ~remembers):
+        entry_points.march_columns(first + begin_at, first + end, packed)
+    for begin_at, end in _ranges(straight & remembers):
+        remembering.march_remembering(first + begin_at, first + end, packed, memories)
+
+
+def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
+    """Name what was left by columns that were marched."""
+    packed = prepared.packed
+    texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
-        texts[i] = refusals.get(i, failure_of(packed, i))
-    return name_results(packed, memories, meshes, heads, forcings, texts, settings)
+        texts[i] = prepared.refusals.get(i, failure_of(packed, i))
+    return name_results(
+        packed,
+        prepared.memories,
+        prepared.meshes,
+        [each.head for each in prepared.begun],
+        prepared.forcings,
+        texts,
+        prepared.settings,
+    )
 
 
 def failure_of(packed: Packed, i: int) -> str:
@@ -86,45 +186,48 @@ def begin_cases(
 ) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
     """Start and forcing of each case, and what is wrong with those that cannot be started."""
     columns = Cases.of(cases)
-    begun: list[Beginning] = []
-    refusals: dict[int, str] = {}
     drained = _drained(columns, meshes)
-    forcing_of = forcing_once()
-    of_kinds: list[Forcing | InputError] = []
-    for case in columns.kinds:
+    begun: list[Any] = [None] * len(meshes)
+    refusals: dict[int, str] = {}
+    for i, head in drained.items():
+        begun[i] = flooded(head)
+    for i in range(len(meshes)) if len(drained) < len(meshes) else ():
+        if begun[i] is None:
+            try:
+                begun[i] = begin(columns[i], meshes[i])
+            except InputError as error:
+                refusals[i] = str(error)
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    forcing_of = forcing_maker()
+    made: dict[Any, Forcing] = {}
+    of_kinds: list[Forcing] = []
+    for number, case in enumerate(columns.kinds):
+        felt = felt_by(case)
         try:
-            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
+            if felt not in made:
+                made[felt] = forcing_of(case.weather, case.turf, case.irrigation)
+            of_kinds.append(made[felt])
         except InputError as error:
-            of_kinds.append(error)
-    forcings: list[Any] = [of_kinds[kind] for kind in columns.kind.tolist()]
-    for i, mesh in enumerate(meshes):
-        if i in drained:
-            begun.append(flooded(-drained[i]))
-            continue
-        try:
-            begun.append(begin(columns[i], mesh))
-        except InputError as error:
-            refusals[i] = str(error)
-            begun.append(flooded(np.zeros(mesh.depth.size)))
-    for i, forcing in enumerate(forcings):
-        if isinstance(forcing, InputError):
-            refusals.setdefault(i, str(forcing))
-        if i in refusals:
-            begun[i] = flooded(np.zeros(meshes[i].depth.size))
-            forcings[i] = make_forcing(columns.kinds[columns.kind[i]].weather, None, ())
-    return begun, forcings, refusals
+            of_kinds.append(make_forcing(case.weather, None, ()))
+            for i in np.flatnonzero(columns.kind == number).tolist():
+                refusals.setdefault(i, str(error))
+                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    return begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
 
 
 def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Suctions [cm] of those that begin drained, by their place."""
+    """Heads [cm] of those that begin drained, by their place."""
     drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
-    places = np.flatnonzero(np.array(drained)[columns.kind]).tolist()
-    kinds, kind = columns.profiles(), columns.kind.tolist()
-    found = drained_side_by_side([(kinds[kind[i]], columns.soils[i], meshes[i]) for i in places])
-    return {places[i]: suction for i, suction in found.items()}
+    places = np.flatnonzero(np.array(drained)[columns.kind])
+    if places.size < 2:
+        return {}
+    own = places.tolist()
+    soils, nodes = [columns.soils[i] for i in own], [meshes[i] for i in own]
+    found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
+    return {own[i]: head for i, head in found.items()}
 
 
-def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Ranges (first, last + 1) of neighbours that are wanted."""
     ends = np.flatnonzero(np.diff(wanted, prepend=False, append=False))
     return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
@@ -167,7 +270,8 @@ def name_results(
         "status_text": texts,
     }
     if "suction" in settings.names:
-        values["suction"] = -0.5 * (packed.out_head[..., 1:] + packed.out_head[..., :-1])
+        values["suction"] = packed.out_head[..., 1:] + packed.out_head[..., :-1]
+        values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:
@@ -176,8 +280,8 @@ def name_results(
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         values["storage"] = held + dry_end_storage(packed)[:, None]
-    own = {id(each): each for each in forcings}
-    applied = partial(_applied, own, [id(each) for each in forcings], unknown, settings)
+    own = dict(zip(map(id, forcings), forcings, strict=True))
+    applied = partial(_applied, own, list(map(id, forcings)), unknown, settings)
     if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
         values["runoff"] = values["runoff"] + applied("refused")
     for name in ("rain", "irrigation", "interception"):
@@ -192,6 +296,8 @@ def _remembered(
     """Suctions at which draining sand holds the same, and those at which nodes turned [cm]."""
     # Where nothing is remembered, sand holds what it always does at its suction.
     drying = np.stack([-packed.out_head[..., :-1], -packed.out_head[..., 1:]], axis=2)
+    # Below the last node of a shorter column there is no cell.
+    drying[:, :, 0][np.isnan(drying[:, :, 1])] = np.nan
     n, _, longest = packed.out_head.shape
     turning = np.full((n, N_TURNS, longest), np.nan)
     if memories is not None:

@@ -17,8 +17,8 @@ from soilwater.ground.base import GravelBlanket
 from soilwater.ground.gravel_drainage import (
     DRAINED_AFTER,
     interface_suction,
-    interface_suctions,
     suction_within,
+    suctions_below,
 )
 from soilwater.ground.mesh import Mesh
 from soilwater.ground.profile import Profile, with_each_soil
@@ -30,6 +30,7 @@ from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import tables_of_column
+from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
@@ -107,65 +108,76 @@ def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
         If the base condition lets the profile come to no rest of its own.
     """
     at_base = np.array([drained_suction(profile)])
-    return _above_bases(profile.blanket, [profile.depth], [mesh], at_base)[0]
+    return _above_bases(profile.blanket, np.array([profile.depth]), [mesh], at_base)
 
 
 def _above_bases(
     blanket: GravelBlanket | None,
-    depths: Sequence[float],
+    depths: FloatArray,
     meshes: Sequence[Mesh],
-    at_base: NDArray[np.float64],
-) -> list[NDArray[np.float64]]:
-    """Suctions [cm] at the nodes of columns over one blanket, or of one column over none.
+    at_base: FloatArray,
+) -> FloatArray:
+    """Suctions [cm] at the nodes of columns end to end: over one blanket, or of one over none.
 
     Of each the depth of the base of its layers and the suction there [cm].
     """
     sizes = [mesh.depth.size for mesh in meshes]
     z = np.concatenate([mesh.depth for mesh in meshes])
-    depth, base = np.repeat([depths, at_base], sizes, axis=1)
-    suction: NDArray[np.float64] = depth - z + base
+    depth, base = np.repeat(depths, sizes), np.repeat(at_base, sizes)
+    suction: FloatArray = depth - z + base
     if blanket is not None:
         within = np.flatnonzero(z > depth + 1e-9)
         height = depth[within] + blanket.thickness - z[within]
         suction[within] = suction_within(blanket, base[within], height)
-    ends = np.cumsum(sizes).tolist()
-    return [suction[end - size : end] for end, size in zip(ends, sizes, strict=True)]
+    return suction
 
 
 def drained_side_by_side(
-    columns: Sequence[tuple[Profile, tuple[Soil, ...], Mesh]],
-) -> dict[int, NDArray[np.float64]]:
-    """Suctions at the nodes of several drained columns, as `drained_suctions` has them, sooner.
+    profiles: Sequence[Profile],
+    kind: NDArray[np.int64],
+    soils: Sequence[tuple[Soil, ...]],
+    meshes: Sequence[Mesh],
+) -> dict[int, FloatArray]:
+    """Heads at the nodes of several drained columns, as `drained_suctions` has them, sooner.
 
     Parameters
     ----------
-    columns : sequence of (Profile, tuple of Soil, Mesh)
-        Of any kind; what a profile is but for its soils, and these.
+    profiles : sequence of Profile
+        Any number of them.
+    kind : ndarray of int
+        Which of them each column is, but for its soils.
+    soils : sequence of tuple of Soil
+        Soils of the layers of each column.
+    meshes : sequence of Mesh
+        Their nodes.
 
     Returns
     -------
     dict of int to ndarray
-        By position, suctions [cm] of those over a gravel that others lie on as well.
+        By position, heads [cm] of those over a gravel that others lie on as well.
     """
-    over: dict[Any, list[int]] = {}
-    for i, (profile, soils, _) in enumerate(columns):
+    over: dict[tuple[int, int], list[int]] = {}
+    for number, profile in enumerate(profiles):
         if isinstance(profile.base, GravelBlanket):
-            over.setdefault((id(profile.base), len(soils)), []).append(i)
-    found: dict[int, NDArray[np.float64]] = {}
-    for places in [each for each in over.values() if len(each) > 1]:
-        profiles, fillings, meshes = zip(*[columns[i] for i in places], strict=True)
-        kinds = {id(each): each for each in profiles}
-        thicknesses = {key: [each.thickness for each in kind.layers] for key, kind in kinds.items()}
-        depths = {key: kind.depth for key, kind in kinds.items()}
-        keys = [id(each) for each in profiles]
-        layers = [
-            tuple(zip(own, thicknesses[key], strict=True))
-            for own, key in zip(fillings, keys, strict=True)
-        ]
-        blanket = cast(GravelBlanket, profiles[0].base)
-        at_base = interface_suctions(layers, blanket)
-        suctions = _above_bases(blanket, [depths[key] for key in keys], meshes, at_base)
-        found.update(zip(places, suctions, strict=True))
+            over.setdefault((id(profile.base), len(profile.layers)), []).append(number)
+    found: dict[int, FloatArray] = {}
+    for kinds in over.values():
+        places = np.flatnonzero(np.isin(kind, kinds))
+        if places.size < 2:
+            continue
+        thickness = np.array([[each.thickness for each in profiles[i].layers] for i in kinds])
+        depth = np.array([profiles[i].depth for i in kinds])
+        among = np.searchsorted(kinds, kind[places])
+        own = places.tolist()
+        layers = list(zip(*[soils[i] for i in own], strict=True))
+        blanket = cast(GravelBlanket, profiles[kinds[0]].base)
+        at_base = suctions_below(layers, list(thickness[among].T), blanket)
+        those = [meshes[i] for i in own]
+        head = -_above_bases(blanket, depth[among], those, at_base)
+        ends = np.cumsum([mesh.depth.size for mesh in those]).tolist()
+        found.update(
+            zip(own, map(head.__getitem__, map(slice, [0, *ends[:-1]], ends)), strict=True)
+        )
     return found
 
 

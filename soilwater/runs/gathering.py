@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections import Counter
 from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
@@ -15,7 +14,6 @@ from numpy.typing import NDArray
 
 from soilwater.kernels.rows import N_LEDGER
 from soilwater.runs.arrange import Batch
-from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import (
     OF_A_MAT,
     Axes,
@@ -26,7 +24,7 @@ from soilwater.runs.layout import (
     lay_out,
     sizes_of,
 )
-from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_chunks, reporting
+from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_parts, reporting
 from soilwater.runs.settings import Settings
 from soilwater.runs.store import (
     block_shape,
@@ -46,6 +44,9 @@ _CHUNKS_PER_BLOCK = 8
 MOST_BYTES = 4_000_000_000
 """What results may take in memory: a machine of 8 GB holds them beside everything else."""
 _BYTES_AT_A_TIME = 64_000_000
+_BYTES_PREPARED = 24_000_000
+"""What groups of columns take that are prepared and named together: more would be room that the
+system gives and takes back with each, less would be prepared more often."""
 _LOOKED_AT = 100
 """Columns from which the size of all is estimated: the meshes of 100 000 take too long."""
 
@@ -76,23 +77,22 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     Interrupted
         On Ctrl-C.
     """
-    size = _cases_at_a_time(batch, to_disk=store is not None)
+    size, most = _cases_at_a_time(batch, to_disk=store is not None)
     if store is not None:
         return _run_into_store(Path(store), batch, workers, size)
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
-    meshes = cases.meshes(settings.refinement)
+    meshes = cases.keep_meshes(settings.refinement)
     n_nodes = max([mesh.depth.size for mesh in meshes])
     described = describe_cases(cases, meshes, n_nodes)
-    del meshes
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     kinds: dict[Any, int] = {}
     number = [kinds.setdefault(tuple(map(id, soils)), len(kinds)) for soils in cases.soils]
     order = np.argsort(number, kind="stable")
-    places = [order[first : first + size] for first in range(0, len(cases), size)]
-    chunks = [cases.take(each) for each in places]
+    places = np.array_split(order, -(-len(cases) // most))
+    groups = [cases.take(each) for each in places]
 
     def so_far() -> xr.Dataset:
         return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
@@ -100,11 +100,10 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
-            closing(finished_chunks(chunks, settings, workers)) as finished,
+            closing(finished_parts(groups, settings, workers, size, report)) as finished,
         ):
-            for k, part in finished:
-                fill(values, places[k], part)
-                report(len(chunks[k]))
+            for k, within, part in finished:
+                fill(values, places[k][within], part)
     except KeyboardInterrupt:
         raise Interrupted(so_far()) from None
     run = so_far()
@@ -125,8 +124,10 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     return once + (n_times - 1) * (twice - once), made_in
 
 
-def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> int:
-    """How many cases are run at a time: by the length of their run, and by their results.
+def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
+    """How many cases are marched at a time: by the length of their run, and by their results.
+
+    And how many are prepared and named at a time, by their results alone.
 
     A batch whose results no usual machine holds is refused.
     """
@@ -148,7 +149,8 @@ def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> int:
             'as output="24 h", or fewer variables, such as keep=("drainage",).'
         )
     days = float(batch.cases.kinds[0].weather.hours[-1]) / 24.0
-    return max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / (kept + made_in))))
+    size = max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / (kept + made_in))))
+    return size, max(size, int(_BYTES_PREPARED / (kept + made_in)))
 
 
 def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
@@ -180,33 +182,26 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers, size: int) -> xr
     shape = block_shape(sizes, size * _CHUNKS_PER_BLOCK)
     n_nodes = _ready_store(path, batch, shape)
     blocks = blocks_to_run(path, blocks_of(sizes, shape))
-    chunks: list[Cases] = []
-    places: list[tuple[int, NDArray[np.int64]]] = []
-    for i, block in enumerate(blocks):
-        for first in range(0, len(block.columns), size):
-            chunks.append(cases.take(np.array(block.columns[first : first + size])))
-            places.append((i, first + np.arange(len(chunks[-1]))))
+    groups = [cases.take(np.array(block.columns)) for block in blocks]
     unfinished: dict[int, dict[str, NDArray[Any]]] = {}
-    missing = Counter(i for i, _ in places)
+    missing = [len(each) for each in groups]
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
-            closing(finished_chunks(chunks, settings, workers)) as finished,
+            closing(finished_parts(groups, settings, workers, size, report)) as finished,
         ):
-            report(len(cases) - sum(map(len, chunks)))
-            for k, part in finished:
-                i, within = places[k]
-                if i not in unfinished:
-                    n = len(blocks[i].columns)
-                    unfinished[i] = {
+            report(len(cases) - sum(missing))
+            for k, within, part in finished:
+                if k not in unfinished:
+                    n = len(groups[k])
+                    unfinished[k] = {
                         name: blank(name, n, settings.times.size, n_nodes)
                         for name in settings.names
                     }
-                fill(unfinished[i], within, part)
-                missing[i] -= 1
-                if missing[i] == 0:
-                    write_block(path, blocks[i], unfinished.pop(i))
-                report(len(chunks[k]))
+                fill(unfinished[k], within, part)
+                missing[k] -= within.size
+                if missing[k] == 0:
+                    write_block(path, blocks[k], unfinished.pop(k))
     except KeyboardInterrupt:
         raise Interrupted(open_store(path)) from None
     return open_store(path)

@@ -12,7 +12,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, remember
+from soilwater.ground.mesh import Mesh, any_of, remember
 from soilwater.ground.profile import Profile, filled, meshes_alike
 from soilwater.ground.profile_texts import texts_alike
 from soilwater.runs.case import Case
@@ -41,6 +41,11 @@ class Cases(Sequence[Case]):
         self, kinds: Sequence[Case], kind: NDArray[np.int64], soils: Sequence[Soils]
     ) -> None:
         self.kinds, self.kind, self.soils = kinds, kind, soils
+        self._known: tuple[float, list[Mesh]] | None = None
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Meshes are made sooner than they are sent.
+        return Cases, (self.kinds, self.kind, self.soils)
 
     @classmethod
     def of(cls, cases: Iterable[Case]) -> Cases:
@@ -91,27 +96,42 @@ class Cases(Sequence[Case]):
     def take(self, places: NDArray[np.int64]) -> Cases:
         """Take some of the columns, with no more kinds than they are."""
         wanted, kind = np.unique(self.kind[places], return_inverse=True)
-        soils = [self.soils[i] for i in places.tolist()]
-        return Cases([self.kinds[i] for i in wanted.tolist()], kind, soils)
+        own = places.tolist()
+        taken = Cases([self.kinds[i] for i in wanted.tolist()], kind, [self.soils[i] for i in own])
+        if self._known is not None:
+            refinement, meshes = self._known
+            taken._known = refinement, [meshes[i] for i in own]
+        return taken
 
     @property
     def remember(self) -> bool:
         """Whether a layer of one of them has a memory of how it was wetted."""
-        if not any(Hysteretic in map(type, column) for column in self.soils):
-            return False
-        return any(remember(column) for column in self.soils)
+        return any_of(Hysteretic, self.soils) and any(map(remember, self.soils))
 
     def profiles(self) -> list[Profile]:
         """Profile of each kind."""
         return [case.profile for case in self.kinds]
 
     def meshes(self, refinement: float) -> list[Mesh]:
-        """Nodes of every column, made anew: of 100 000 columns they are half a gigabyte."""
+        """Nodes of every column, made anew where they are not kept."""
+        if self._known is not None and self._known[0] == refinement:
+            return self._known[1]
         return meshes_alike(self.profiles(), self.kind.tolist(), self.soils, refinement)
+
+    def keep_meshes(self, refinement: float) -> list[Mesh]:
+        """Nodes of every column, kept for those that are taken: of 100 000 half a gigabyte."""
+        meshes = self.meshes(refinement)
+        self._known = refinement, meshes
+        return meshes
 
     def texts(self) -> list[str]:
         """Profile of every column as text."""
         return texts_alike(self.profiles(), self.kind.tolist(), self.soils)
+
+
+def felt_by(case: Case) -> tuple[int, ...]:
+    """Tell by identity what a case feels: its weather, its turf and the water it is given."""
+    return id(case.weather), id(case.turf), *map(id, case.irrigation)
 
 
 def under_each(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache, partial
-from typing import Any
+from itertools import chain
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,8 +36,9 @@ from soilwater.runs.forcing import Forcing
 from soilwater.runs.kinds import Cases
 from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
+from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import stack_tables, tables_of_column
+from soilwater.soils.kernel_table import Room, Untabulated, tables_of_column, untabulated
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -57,27 +59,34 @@ def pack(
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> Packed:
-    """Lay cases end to end; forcing and roots that cases share are made and laid down once."""
-    columns = Cases.of(cases)
+    """Lay cases end to end, with the tables of their soils."""
+    packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
+    tables, scalars = tables_for(soils, packed.status.size)
+    return packed._replace(tables=tables, scalars=scalars)
+
+
+def lay_end_to_end(
+    columns: Cases,
+    meshes: Sequence[Mesh],
+    heads: Sequence[NDArray[np.float64]],
+    forcings: Sequence[Forcing],
+    settings: Settings,
+) -> tuple[Packed, Untabulated]:
+    """Lay columns end to end; forcing and roots that they share are made and laid down once.
+
+    Their soils stand beside them: tables are made where columns are marched, of a part at a time.
+    """
     n, n_out = len(columns), settings.output_hours.size
     sizes = [mesh.depth.size for mesh in meshes]
     longest = max(sizes)
     node_start = np.concatenate([[0], np.cumsum(sizes)])
     z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
     soils, numbers = _numbers_of_soils(meshes)
-    # Of the soils of its own column, and nothing below the last node.
-    own = np.concatenate([part for mesh in meshes for part in (mesh.soil, _BELOW)])
+    # Of the soils of its own column; at the last node, below which there is nothing, as above it.
+    own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
     first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
     soil = numbers[own + np.repeat(first, sizes)]
-    soil[node_start[1:] - 1] = 0
-    places: dict[int, tuple[int, int]] = {}
-    intervals: list[NDArray[np.float64]] = []
-    row = 0
-    for forcing in forcings:
-        if id(forcing) not in places:
-            places[id(forcing)] = (row, row + forcing.intervals.shape[0])
-            intervals.append(forcing.intervals)
-            row += forcing.intervals.shape[0]
+    forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
@@ -94,12 +103,13 @@ def pack(
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
+        uptake=np.zeros(z.size),
         conditions=conditions[columns.kind],
         codes=codes[columns.kind],
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
-        forcing=np.concatenate(intervals),
-        forcing_range=np.array([places[id(forcing)] for forcing in forcings], dtype=np.int64),
+        forcing=forcing,
+        forcing_range=forcing_range,
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -113,25 +123,78 @@ def pack(
         work=np.zeros(work_size.py_func(longest)),
     )
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    tables, scalars = stack_tables(soils) if n > 1 else tables_of_column(tuple(soils))
-    return packed._replace(tables=tables, scalars=scalars)
+    return packed._replace(scalars=np.zeros((len(soils), SCALARS))), untabulated(soils)
 
 
-_BELOW = np.zeros(1, dtype=np.int64)
+def tables_for(
+    soils: Untabulated, columns: int, room: Room | None = None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Make tables and scalars for a number of columns; those of a single one are kept."""
+    return soils.tables(room) if columns > 1 else tables_of_column(tuple(soils.soils))
 
 
-def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Any], NDArray[np.int64]]:
+class Piece(NamedTuple):
+    """Columns that are marched in one go, from the first to before the last, and their soils."""
+
+    first: int
+    last: int
+    soils: Untabulated
+    numbers: NDArray[np.int64]
+    """Which soils these are of all."""
+
+
+def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64], list[Piece]]:
+    """Cut columns laid end to end into pieces that need the tables of their own soils only.
+
+    Parameters
+    ----------
+    packed : Packed
+        As `lay_end_to_end` made it.
+    soils : Untabulated
+        Its soils.
+    size : int
+        Most columns of a piece.
+
+    Returns
+    -------
+    soil : ndarray of int
+        As `packed.soil`, but numbers among the soils of a piece.
+    pieces : list of Piece
+        One after the other.
+    """
+    count, own, pieces = packed.status.size, np.empty_like(packed.soil), []
+    # As even as may be.
+    size = -(-count // -(-count // size))
+    for first in range(0, count, size):
+        last = min(first + size, count)
+        nodes = slice(packed.node_start[first], packed.node_start[last])
+        met = np.zeros(len(soils.soils), dtype=np.bool_)
+        met[packed.soil[nodes]] = True
+        numbers = np.flatnonzero(met)
+        own[nodes] = (np.cumsum(met) - 1)[packed.soil[nodes]]
+        pieces.append(Piece(first, last, soils.some(numbers), numbers))
+    return own, pieces
+
+
+def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Lay the intervals of forcings end to end, shared ones once; with the rows of each."""
+    felt = dict(zip(map(id, forcings), forcings, strict=True))
+    intervals = [forcing.intervals for forcing in felt.values()]
+    among = dict(zip(felt, range(len(felt)), strict=True))
+    feels = np.array([among[each] for each in map(id, forcings)])
+    ends = np.cumsum([each.shape[0] for each in intervals])
+    ranges = np.stack([np.append(0, ends[:-1]), ends], axis=1)
+    return np.concatenate(intervals), ranges[feels]
+
+
+def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
     """Soils that differ, as they are met, and which each of the soils of each mesh is."""
-    distinct: dict[Any, int] = {}
-    by_identity: dict[int, int] = {}
-    numbers = []
-    for mesh in meshes:
-        for soil in mesh.soils:
-            number = by_identity.get(id(soil))
-            if number is None:
-                number = by_identity[id(soil)] = distinct.setdefault(soil, len(distinct))
-            numbers.append(number)
-    return list(distinct), np.array(numbers, dtype=np.int64)
+    soils = list(chain.from_iterable([mesh.soils for mesh in meshes]))
+    # Told apart by identity first: to look at all their numbers takes longer.
+    by_identity = dict(zip(map(id, soils), soils, strict=True))
+    distinct: dict[Soil, int] = {}
+    numbers = {k: distinct.setdefault(soil, len(distinct)) for k, soil in by_identity.items()}
+    return list(distinct), np.array([numbers[each] for each in map(id, soils)], dtype=np.int64)
 
 
 def pack_memories(
@@ -154,16 +217,29 @@ def pack_memories(
         With room for the outputs.
     """
     soils, _ = _numbers_of_soils(meshes)
+    memories = lay_memories(turns, packed)
+    return memories._replace(memory=memory_of(soils, packed.tables, packed.scalars))
+
+
+def memory_of(
+    soils: Sequence[Soil], tables: NDArray[np.float64], scalars: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """How soils remember, by the numbers of their tables."""
     memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
             suction = _end_of_wetting(soil)
-            full, elastic = _elastic_to(packed.tables[i], packed.scalars[i])
-            per_cm = SPECIFIC_STORAGE / packed.scalars[i, WATER_AT_SATURATION]
+            full, elastic = _elastic_to(tables[i], scalars[i])
+            per_cm = SPECIFIC_STORAGE / scalars[i, WATER_AT_SATURATION]
             beyond = 1.0 / (1.0 - per_cm * elastic)
             memory[i] = (
                 soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm, beyond,
             )  # fmt: skip
+    return memory
+
+
+def lay_memories(turns: Sequence[NDArray[np.float64]], packed: Packed) -> Memories:
+    """Lay what nodes remember end to end, without how soils do, as `pack_memories` has both."""
     nest = np.full((packed.z.size, PLACES), np.nan)
     for a, own in zip(packed.node_start, turns, strict=False):
         nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = own
@@ -174,7 +250,7 @@ def pack_memories(
     nest[np.arange(count.size), count - 1] = np.minimum(packed.head, 0.0)
     n, n_out, longest = packed.out_head.shape
     return Memories(
-        memory=memory,
+        memory=memory_of((), packed.tables, packed.scalars),
         nest=nest,
         places=count,
         level=np.zeros((longest - 1, 2, PLACES, 2)),

@@ -1,31 +1,42 @@
 """Chunks of cases on threads, or on an executor somebody else keeps.
 
 Columns know nothing of one another, so the order in which chunks finish changes no bit of a result.
-Kernels run on one thread each and release the interpreter, so plain threads suffice on one machine.
+Kernels run on one thread each and release the interpreter, so plain threads suffice on one machine,
+as long as they have little else to do.
 """
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from numbers import Integral
 from queue import SimpleQueue
 from typing import Any, Protocol
 
-from soilwater.runs.batch import run_chunk
+import numpy as np
+from numpy.typing import NDArray
+
+from soilwater.runs.batch import Prepared, march, outcome, prepare, run_chunk
 from soilwater.runs.case import Case
+from soilwater.runs.kinds import Cases
+from soilwater.runs.packing import Piece
 from soilwater.runs.processors import processors
 from soilwater.runs.settings import Settings
+from soilwater.soils.kernel_table import Room
 from soilwater.words.errors import Faults
 
 Progress = bool | Callable[[int, int], object]
 
-CASE_DAYS_PER_CHUNK = 1120
+CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
+PIECES_PER_THREAD = 4
+"""Pieces of a batch for each thread, at the least: with two, a third of them would stand idle where
+there is one piece more than threads have taken; with more, each would begin more often."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -90,6 +101,134 @@ def cases_per_chunk(days: float) -> int:
         At least one.
     """
     return max(1, min(LARGEST_CHUNK, int(CASE_DAYS_PER_CHUNK / max(days, 1e-9))))
+
+
+def pieces_for(threads: int, total: int, size: int) -> int:
+    """How many columns make a piece: few enough that no thread waits long for the last.
+
+    Parameters
+    ----------
+    threads : int
+        Of this process.
+    total : int
+        Columns to be run.
+    size : int
+        Most that a thread may take at a time.
+    """
+    return size if threads == 1 else min(size, -(-total // (PIECES_PER_THREAD * threads)))
+
+
+def finished_parts(
+    groups: Sequence[Cases],
+    settings: Settings,
+    workers: Workers,
+    size: int,
+    report: Callable[[int], object],
+) -> Generator[tuple[int, NDArray[np.int64], dict[str, NDArray[Any]]]]:
+    """Run groups of columns and hand over what is finished of one, first come, first served.
+
+    On threads of this process a group is prepared and named as a whole, and marched a few columns
+    at a time: only that lets the interpreter go. An executor is given a few columns at a time.
+
+    Parameters
+    ----------
+    groups : sequence of Cases
+        What to run.
+    settings : Settings
+        What all cases share.
+    workers : Workers
+        Who runs them.
+    size : int
+        Most columns that are marched by one thread at a time.
+    report : callable
+        Told the number of columns that have been run since the last call.
+
+    Yields
+    ------
+    number : int
+        Which group.
+    places : ndarray of int
+        Which of its columns.
+    values : dict
+        As `run_chunk` returns them.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        On Ctrl-C, when what was finished of all groups has been handed over.
+    """
+    if workers.executor is not None:
+        parts = [
+            (k, np.arange(first, min(first + size, len(each))))
+            for k, each in enumerate(groups)
+            for first in range(0, len(each), size)
+        ]
+        chunks = [groups[k].take(places) for k, places in parts]
+        with closing(finished_chunks(chunks, settings, workers)) as finished:
+            for number, values in finished:
+                yield *parts[number], values
+                report(len(chunks[number]))
+        return
+    total = sum(map(len, groups))
+    if not total:
+        return
+    threads = min(total, workers.n_threads or processors())
+    size = pieces_for(threads, total, size)
+    pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
+    own = threading.local()
+
+    def march_piece(prepared: Prepared, piece: Piece) -> None:
+        work, most = prepared.packed.work, max(len(each.numbers) for each in prepared.pieces)
+        if (
+            not hasattr(own, "work")
+            or own.work.size != work.size
+            or own.room.tables.shape[0] < most
+        ):
+            own.room, own.work = Room.of(most), np.zeros_like(work)
+        march(prepared, piece, (own.room, own.work))
+
+    done: SimpleQueue[tuple[int, int]] = SimpleQueue()
+    under_way: dict[int, tuple[Prepared, dict[int, Any]]] = {}
+    run: dict[int, list[NDArray[np.int64]]] = {}
+    waiting = iter(enumerate(groups))
+
+    def hand_out() -> None:
+        """Prepare groups until every thread has a piece and one is ready, and no more."""
+        while sum(len(left) for _, left in under_way.values()) <= threads:
+            k, cases = next(waiting, (None, None))
+            if k is None or cases is None:
+                return
+            prepared, run[k] = prepare(cases, settings, size), []
+            futures: dict[int, Any] = {}
+            under_way[k] = prepared, futures
+            for number, piece in enumerate(prepared.pieces):
+                futures[number] = pool.submit(march_piece, prepared, piece)
+                futures[number].add_done_callback(lambda _, at=(k, number): done.put(at))
+
+    try:
+        hand_out()
+        while under_way:
+            k, number = done.get()
+            prepared, left = under_way[k]
+            left.pop(number).result()
+            piece = prepared.pieces[number]
+            run[k].append(np.arange(piece.first, piece.last))
+            if not left:
+                del under_way[k]
+                yield k, np.arange(len(prepared.cases)), outcome(prepared)
+            report(piece.last - piece.first)
+            hand_out()
+    except KeyboardInterrupt:
+        for k, (prepared, _) in under_way.items():
+            if run[k]:
+                places = np.concatenate(run[k])
+                values = outcome(prepared)
+                yield k, places, {name: each[places] for name, each in values.items()}
+        raise
+    finally:
+        # On an interrupt those waiting never start, and nobody waits for those under way, one
+        # column of many years takes seconds.
+        pool.shutdown(wait=False, cancel_futures=True)
 
 
 def finished_chunks(
@@ -178,8 +317,6 @@ def _is_cluster(executor: Any) -> bool:
 
 def load_kernels() -> None:
     """Compile the kernels, or load them from the disk cache, by running one tiny column."""
-    import numpy as np
-
     from soilwater.ground.profile import Profile
     from soilwater.soils import VanGenuchten
     from soilwater.weather.made import steady_weather

@@ -13,7 +13,7 @@ import xarray as xr
 
 from soilwater.ground.profile import Profile, fillings_of
 from soilwater.ground.turf import Turf
-from soilwater.lab.equally_likely import Sand, best_and_likely
+from soilwater.lab.equally_likely import Sand, likely
 from soilwater.lab.likely_memory import as_watered
 from soilwater.runs.arrange import Batch, arrange_cases, check_cases, is_lazy, outline, own_coords
 from soilwater.runs.batch import run_chunk
@@ -414,7 +414,7 @@ def _ensemble(
     axes: dict[str, Sequence[Any]] = {}
     fillings = [[tuple([each.soil for each in profile.layers])] for profile in profiles]
     if sand is not None:
-        _, soils = best_and_likely(sand)
+        soils = likely(sand)
         if common["rules"]:
             # A rule waters again and again on what the last water left.
             soils = as_watered(sand, len(soils))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from functools import cache, lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
+from soilwater.soils.side_by_side import side_by_side
 from soilwater.soils.soil import Soil
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
@@ -47,27 +48,90 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     scalars : ndarray, shape (n, SCALARS)
         Likewise.
     """
-    tables = np.empty((len(soils), N_BINS, ROW_LENGTH))
-    scalars = np.empty((len(soils), SCALARS))
-    known: dict[tuple[Any, int], tuple[list[list[float]], list[int]]] = {}
-    for place, each in enumerate(soils):
-        soil, inner = _inside(each)
-        model = _MODELS.get(type(inner))
-        if model is None:
+    return untabulated(soils).tables()
+
+
+class Room(NamedTuple):
+    """Where one thread makes tables, again and again: to ask for room takes time."""
+
+    tables: NDArray[np.float64]
+    """(any, N_BINS, ROW_LENGTH)"""
+    work: tuple[NDArray[np.float64], ...]
+
+    @classmethod
+    def of(cls, count: int) -> Room:
+        """Make room for a number of tables."""
+        return cls(np.empty((count, N_BINS, ROW_LENGTH)), compiled.make_work())
+
+
+class Untabulated(NamedTuple):
+    """Soils of which tables can be made, with next to nothing left to do in Python."""
+
+    soils: list[Soil]
+    rows: list[tuple[Any, NDArray[np.float64], NDArray[np.int64]]]
+    """An entry point, what it takes of each of its soils, and which these are."""
+    others: list[tuple[int, Any]]
+    """Which soils have no kernel, and these."""
+
+    def some(self, numbers: NDArray[np.int64]) -> Untabulated:
+        """Take some of the soils, in another order."""
+        at = np.full(len(self.soils), -1)
+        at[numbers] = np.arange(numbers.size)
+        rows = []
+        for entry_point, own, places in self.rows:
+            wanted = np.flatnonzero(at[places] >= 0)
+            if wanted.size:
+                rows.append((entry_point, own[wanted], at[places[wanted]]))
+        others = [(int(at[place]), soil) for place, soil in self.others if at[place] >= 0]
+        return Untabulated([self.soils[i] for i in numbers.tolist()], rows, others)
+
+    def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Make their tables and scalars, as of `stack_tables`; in some room, if they fit."""
+        count = len(self.soils)
+        if room is None or room.tables.shape[0] < count:
+            room = Room.of(count)
+        tables, scalars = room.tables[:count], np.empty((count, SCALARS))
+        for entry_point, rows, places in self.rows:
+            entry_point(rows, places, _grid(), tables, scalars, *room.work)
+        for place, soil in self.others:
             tables[place], scalars[place] = _from_curves(soil)
+        return tables, scalars
+
+
+def untabulated(soils: Sequence[Soil]) -> Untabulated:
+    """Read what tables are made of off several soils.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Of any model.
+    """
+    of_type: dict[type, list[int]] = {}
+    for place, outer in enumerate(map(type, soils)):
+        of_type.setdefault(outer, []).append(place)
+    # As they are, or without what they are wrapped in.
+    of_model: dict[tuple[type, type], list[tuple[int, Any, Any]]] = {}
+    for outer, places in of_type.items():
+        if outer in _MODELS:
+            plainly = [(place, soils[place], soils[place]) for place in places]
+            of_model.setdefault((outer, outer), []).extend(plainly)
             continue
-        plain, with_films, shape = model
-        entry_point = plain if soil is inner else with_films
-        scale = soil.suction_scale
-        row = _parameters(soil, inner, scale) + shape(inner, scale)
-        rows, places = known.setdefault((entry_point, len(row)), ([], []))
-        rows.append(row)
-        places.append(place)
-    if known:
-        work = compiled.make_work()
-    for (entry_point, _), (rows, places) in known.items():
-        entry_point(np.array(rows), np.array(places), _grid(), tables, scalars, *work)
-    return tables, scalars
+        for place in places:
+            soil, inner = _inside(soils[place])
+            of_model.setdefault((type(soil), type(inner)), []).append((place, soil, inner))
+    made, others = [], []
+    for (outer, inside), several in of_model.items():
+        numbers, whole, inner_soils = zip(*several, strict=True)
+        if inside not in _MODELS:
+            others += list(zip(numbers, whole, strict=True))
+            continue
+        plain, with_films, shape = _MODELS[inside]
+        if outer is inside:
+            made.append((plain, _rows_of(inside, whole, shape), np.array(numbers)))
+        else:
+            rows = [_row(*pair, shape) for pair in zip(whole, inner_soils, strict=True)]
+            made.append((with_films, np.array(rows), np.array(numbers)))
+    return Untabulated(list(soils), made, others)
 
 
 @lru_cache(maxsize=128)
@@ -125,46 +189,59 @@ def _grid() -> NDArray[np.float64]:
     return compiled.make_grid()
 
 
-def _parameters(soil: Any, inner: Any, scale: float) -> list[float]:
-    """Numbers every model has, in the order of `soilwater.kernels.tabulate`."""
+def _rows_of(
+    model: type[Any], soils: Sequence[Any], shape: Callable[[Any, Any], list[Any]]
+) -> NDArray[np.float64]:
+    """Numbers of soils of one model without a dry end, as `_row` gives those of others."""
+    scale = np.array([soil.suction_scale for soil in soils])
+    alike = side_by_side(model, soils)
+    values = [scale, alike.theta_r, alike.theta_s, alike.k_sat, alike.tortuosity, *_NO_FILMS]
+    values += shape(alike, scale)
+    rows = np.empty((len(soils), len(values)))
+    for i, value in enumerate(values):
+        rows[:, i] = value
+    return rows
+
+
+def _row(soil: Any, inner: Any, shape: Callable[[Any, Any], list[Any]]) -> list[float]:
+    """Numbers of a soil with a dry end, in the order of `soilwater.kernels.tabulate`."""
     pores = [inner.theta_r, inner.theta_s, inner.k_sat, inner.tortuosity]
-    if soil is inner:
-        return [scale, *pores, *_NO_FILMS]
     onset, width, whole = soil._film_terms()
     exponent = dry_end.FILM_POWER * (math.log(OVEN_DRY_SUCTION) - onset)
     films = [soil._share_in_films, onset, width, whole, OVEN_DRY_SUCTION, exponent]
-    return [scale, *pores, *films]
+    scale = soil.suction_scale
+    return [scale, *pores, *films, *shape(inner, scale)]
 
 
 _NO_FILMS = [0.0] * (compiled.SHAPE - compiled.FILM_SHARE)
 
 
-def _one_system(soil: Any, scale: float) -> list[float]:
-    return [1.0, math.log(soil.alpha * scale), soil.n, 1.0]
+def _one_system(soil: Any, scale: Any) -> list[Any]:
+    return [1.0, np.log(soil.alpha * scale), soil.n, 1.0]
 
 
-def _two_systems(soil: Any, scale: float) -> list[float]:
+def _two_systems(soil: Any, scale: Any) -> list[Any]:
     systems = soil._systems()
     whole = sum(share * alpha for share, alpha, _ in systems)
     return [
         number
         for share, alpha, n in systems
-        for number in (share, math.log(alpha * scale), n, share * alpha / whole)
+        for number in (share, np.log(alpha * scale), n, share * alpha / whole)
     ]
 
 
-def _power(soil: Any, scale: float) -> list[float]:
+def _power(soil: Any, scale: Any) -> list[Any]:
     return [soil.pore_size_index]
 
 
-def _lognormal(soil: Any, scale: float) -> list[float]:
-    return [math.log(scale / soil.median_suction), soil.spread]
+def _lognormal(soil: Any, scale: Any) -> list[Any]:
+    return [np.log(scale / soil.median_suction), soil.spread]
 
 
 _PORE_SYSTEMS = compiled.tabulate_pore_systems, compiled.tabulate_pore_systems_with_films
 _POWER = compiled.tabulate_power_of_suction, compiled.tabulate_power_of_suction_with_films
 _LOGNORMAL = compiled.tabulate_lognormal_pores, compiled.tabulate_lognormal_pores_with_films
-_MODELS: dict[type, tuple[Any, Any, Callable[[Any, float], list[float]]]] = {
+_MODELS: dict[type, tuple[Any, Any, Callable[[Any, Any], list[Any]]]] = {
     VanGenuchten: (*_PORE_SYSTEMS, _one_system),
     TwoComponent: (*_PORE_SYSTEMS, _two_systems),
     BrooksCorey: (*_POWER, _power),

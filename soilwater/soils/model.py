@@ -105,11 +105,13 @@ class SoilModel(ABC, Displayed):
         refused: set[str] = set()
         for name, about, low, high in _numbers(type(self)):
             given = getattr(self, name)
-            if isinstance(given, float) and low < given < high:
-                # Most that is given is such a number, and soils are made by the thousand.
-                if type(given) is not float:
-                    object.__setattr__(self, name, float(given))
-                continue
+            if isinstance(given, float):
+                # Most that is given is a number in its range, and soils are made by the thousand.
+                number = float(given)
+                if low < number < high:
+                    if number is not given:
+                        object.__setattr__(self, name, number)
+                    continue
             try:
                 value = number_to_house(given, about["quantity"], name)
             except InputError:
@@ -122,9 +124,9 @@ class SoilModel(ABC, Displayed):
             if allowed:
                 refused.add(name)
                 faults.add(f"{name}={value:g}", allowed=allowed, cure=self._cure(name, value))
-        for name in ("name", "source"):
-            if not isinstance(getattr(self, name), str):
-                faults.add(f"{name}={getattr(self, name)!r} is not text")
+        for name, text in (("name", self.name), ("source", self.source)):
+            if not isinstance(text, str):
+                faults.add(f"{name}={text!r} is not text")
         self._check_together(faults, refused)
         faults.raise_if_any()
 
@@ -430,7 +432,8 @@ class CapillaryModel(SoilModel):
     _has_kink: ClassVar[bool] = False
 
     def _check_together(self, faults: Faults, refused: set[str]) -> None:
-        if not refused & {"theta_r", "theta_s"} and self.theta_r >= self.theta_s:
+        known = not (refused and refused & {"theta_r", "theta_s"})
+        if known and self.theta_r >= self.theta_s:
             faults.add(
                 f"theta_r={self.theta_r:g} is not below theta_s={self.theta_s:g}",
                 allowed="theta_r below theta_s",

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
+from functools import cache
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -45,6 +47,29 @@ def with_columns(model: type[SoilModel], values: Mapping[str, Any]) -> Any:
     return soil
 
 
+def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
+    """Make one soil of all of a model, whose parameters are arrays, shape (n_soils,).
+
+    Parameters
+    ----------
+    model : type
+        One of this package that is no other in its inside.
+    soils : sequence of Soil
+        Of that model.
+    """
+    names, values = _numbers(model)
+    return with_columns(
+        model, dict(zip(names, np.array([values(each) for each in soils]).T, strict=True))
+    )
+
+
+@cache
+def _numbers(model: type[SoilModel]) -> tuple[list[str], Any]:
+    """Names of the parameters of a model that are numbers, and what gives them."""
+    names = [each.name for each in fields(model) if "quantity" in each.metadata]
+    return names, attrgetter(*names)
+
+
 def water_contents(soils: Sequence[Soil], suction: FloatArray) -> FloatArray:
     """Water contents of several soils, bit for bit as each gives them alone.
 
@@ -60,21 +85,29 @@ def water_contents(soils: Sequence[Soil], suction: FloatArray) -> FloatArray:
     ndarray, shape (n_soils, n_suctions)
         Water contents [1].
     """
+    places: dict[type, list[int]] = {}
+    for i, model in enumerate(map(type, soils)):
+        places.setdefault(model, []).append(i)
+    suction = np.maximum(suction, 0.0)
+    if len(places) == 1 and type(soils[0]) in _BROADCASTING:
+        return _of_alike(soils, suction)
     held = np.empty((len(soils), suction.shape[-1]))
     of_soil = np.broadcast_to(suction, held.shape)
-    places: dict[Any, list[int]] = {}
-    for i, soil in enumerate(soils):
-        if type(soil) in _BROADCASTING:
-            places.setdefault(type(soil), []).append(i)
-        else:
-            held[i] = soil.water_content(of_soil[i])
     for model, of_model in places.items():
-        alike: list[Any] = [soils[i] for i in of_model]
-        columns = {
-            each.name: np.array([getattr(soil, each.name) for soil in alike])[:, np.newaxis]
-            for each in fields(model)
-            if "quantity" in each.metadata
-        }
-        at = np.maximum(suction[np.newaxis] if suction.ndim == 1 else suction[of_model], 0.0)
-        held[of_model] = with_columns(model, columns)._water_content(at)
+        if model in _BROADCASTING:
+            held[of_model] = _of_alike(
+                [soils[i] for i in of_model], suction if suction.ndim == 1 else suction[of_model]
+            )
+        else:
+            for i in of_model:
+                held[i] = soils[i].water_content(of_soil[i])
+    return held
+
+
+def _of_alike(soils: Sequence[Any], suction: FloatArray) -> FloatArray:
+    """Water contents [1] of soils of one model at suctions that are not negative [cm]."""
+    model: type[SoilModel] = type(soils[0])
+    alike = side_by_side(model, soils)
+    columns = {name: getattr(alike, name)[:, np.newaxis] for name in _numbers(model)[0]}
+    held: FloatArray = with_columns(model, columns)._water_content(suction)
     return held

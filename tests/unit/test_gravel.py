@@ -155,12 +155,10 @@ def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
     soils = [tuple(layer.soil for layer in each.layers) for each in profiles]
     # What a profile is but for its soils: those of the first mats and sands stand for all.
     kinds = [profiles[0], profiles[0], *profiles[2:]]
-    found = drained_side_by_side(
-        [(kind, own, mesh) for kind, own, (_, mesh) in zip(kinds, soils, columns, strict=True)]
-    )
+    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, [mesh for _, mesh in columns])
     assert sorted(found) == list(range(len(profiles) - 1))
-    for i, suction in found.items():
-        np.testing.assert_array_equal(suction, drained_suctions(*columns[i]))
+    for i, head in found.items():
+        np.testing.assert_array_equal(-head, drained_suctions(*columns[i]))
 
 
 def test_layers_of_equal_and_unlike_thickness_leave_the_same_suctions():

@@ -142,7 +142,7 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
     told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
     spots = list(SURVEY.spots)
     trial = from_calibration(spots, learned, learned.members(WEATHER), 7.62, None)
-    drained = np.median(trial.refill(2).drained[:, 0])
+    drained = np.median(trial.refills([2])[2].drained[:, 0])
     assert float(told.expected_reading.sel(spot="C3")) == pytest.approx(drained, abs=1e-3)
     alone = sw.expected_reading(SURVEY, SANDS)
     width = told.expected_reading_upper - told.expected_reading_lower
@@ -189,7 +189,7 @@ def test_one_spot_has_one_depth_and_one_reading_whoever_asks(learned, outlook, o
         table = sw.what_if(spot, WEATHER, TURF, LINES, [], rod=7.62, calibration=learned)
         drained = float(here.expected_reading)
         assert found.expected == pytest.approx(drained, abs=1e-9)
-        assert np.median(trial.refill(i).drained[:, 0]) == pytest.approx(drained, abs=1e-3)
+        assert np.median(trial.refills([i])[i].drained[:, 0]) == pytest.approx(drained, abs=1e-3)
         assert table.outcomes[0].drained == pytest.approx(drained, abs=1e-3)
         # What was read on three days, as it would be drained.
         assert found.reading == pytest.approx(float(here.reading), abs=1e-9)

@@ -352,19 +352,19 @@ class TestInterrupt:
         assert not any(thread.is_alive() for thread in own_threads)
 
     def test_nobody_waits_for_a_chunk_under_way(self, small_chunks, monkeypatch):
-        released, run_chunk = threading.Event(), scheduling.run_chunk
+        released, march = threading.Event(), scheduling.march
         under_way = []
 
-        def stuck_after_the_first(cases, settings):
-            under_way.append(cases)
+        def stuck_after_the_first(*given):
+            under_way.append(given)
             if len(under_way) > 1:
                 released.wait(60.0)
-            return run_chunk(cases, settings)
+            march(*given)
 
         def press_ctrl_c(done, total):
             signal.raise_signal(signal.SIGINT)
 
-        monkeypatch.setattr(scheduling, "run_chunk", stuck_after_the_first)
+        monkeypatch.setattr(scheduling, "march", stuck_after_the_first)
         try:
             with pytest.raises(sw.Interrupted) as error:
                 sw.simulate_many(mixed_cases(), n_threads=1, progress=press_ctrl_c, **SETTINGS)

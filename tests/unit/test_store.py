@@ -225,7 +225,7 @@ def test_half_a_store_is_never_taken_for_one_whoever_is_making_it(tmp_path, monk
 
 def test_a_finished_store_is_opened_and_nothing_is_run(tmp_path, monkeypatch):
     expected = run(tmp_path / "run.zarr").load()
-    monkeypatch.setattr(scheduling, "run_chunk", None)
+    monkeypatch.setattr(scheduling, "prepare", None)
     xr.testing.assert_identical(run(tmp_path / "run.zarr").load(), expected)
 
 
@@ -337,7 +337,7 @@ def test_the_slower_of_two_processes_takes_the_store_of_the_faster(tmp_path, mon
         return exists(self, **settings)
 
     monkeypatch.setattr(Path, "exists", not_at_first)
-    monkeypatch.setattr(scheduling, "run_chunk", None)
+    monkeypatch.setattr(scheduling, "prepare", None)
     xr.testing.assert_identical(run(path).load(), expected)
     assert asked and [each.name for each in tmp_path.iterdir()] == ["run.zarr"]
 

@@ -350,9 +350,10 @@ def _each_spot(
     draws = np.arange(trial.draws)
     cases = [trial.column(i, k) for i in numbers for k in draws.tolist()]
     packed = packed_columns(cases, trial.rod)
+    refills = trial.refills(numbers)
     for place, i in enumerate(numbers):
         standing = Standing.of(packed.part(place * draws.size + draws), visits.at.tolist())
-        yield _Spot(trial, i, trial.refill(i), standing, n_threads)
+        yield _Spot(trial, i, refills[i], standing, n_threads)
 
 
 def _add(

@@ -1,0 +1,127 @@
+"""Columns kept as few kinds and the soils of each: the same columns, and the same runs."""
+
+import pickle
+
+import numpy as np
+import pytest
+import xarray as xr
+from gravels import SANDS
+from grounds import MIDDLE_MIX
+
+import soilwater as sw
+from soilwater.ground.base import CLEAN_GRAVEL
+from soilwater.ground.profile import filled
+from soilwater.runs import gathering, scheduling
+from soilwater.runs.kinds import Cases
+from soilwater.soils.kernel_table import stack_tables, untabulated
+
+MAT = sw.VanGenuchten.texture_class("loam")
+SOILS = [
+    *SANDS.values(),
+    sw.WithDryEnd(MIDDLE_MIX),
+    sw.BrooksCorey(0.05, 0.40, "20 cm", 1.5, 40.0),
+    sw.Hysteretic(MIDDLE_MIX, 1.5),
+]
+ONE_LAYER = sw.Profile.over_gravel(MIDDLE_MIX, 30.0)
+TWO_LAYERS = sw.Profile(
+    (sw.Layer(MAT, 2.0, "mat"), sw.Layer(MIDDLE_MIX, 30.0, "root zone")), CLEAN_GRAVEL
+)
+TURF = sw.Turf.creeping_bentgrass()
+WEATHERS = [sw.steady_weather(2, 5.0), sw.steady_weather(2, 3.0, rain=8.0)]
+
+
+def cases():
+    """Of two kinds under two weathers, one of a soil that is met twice."""
+    profiles = [each.with_soil(soil) for soil in SOILS for each in (ONE_LAYER, TWO_LAYERS)]
+    profiles += [ONE_LAYER, profiles[0]]
+    return [sw.Case(each, weather, turf=TURF) for each in profiles for weather in WEATHERS]
+
+
+def test_cases_come_back_as_they_were_and_share_what_they_share():
+    given = cases()
+    columns = Cases.of(given)
+    # Where a base is made anew it is told apart by its identity.
+    assert len(columns) == len(given) and len(columns.kinds) == 4
+    for i, (case, back) in enumerate(zip(given, columns, strict=True)):
+        assert back.profile == case.profile, i
+        assert back.weather is case.weather and back.turf is case.turf
+    assert Cases.of(columns) is columns
+    some = columns.take(np.array([5, 2, 2]))
+    assert [each.profile for each in some] == [given[i].profile for i in (5, 2, 2)]
+    assert len(some.kinds) == 2
+    assert [each.profile for each in columns[3:9:2]] == [each.profile for each in given[3:9:2]]
+
+
+def test_meshes_and_texts_are_those_of_each_profile_and_survive_a_journey():
+    given = cases()
+    columns = Cases.of(given)
+    kept = columns.keep_meshes(1.0)
+    for whole in (columns, pickle.loads(pickle.dumps(columns))):
+        assert whole.texts() == [case.profile.to_json() for case in given]
+        for mesh, case in zip(whole.meshes(1.0), given, strict=True):
+            own = case.profile.mesh()
+            np.testing.assert_array_equal(mesh.depth, own.depth)
+            np.testing.assert_array_equal(mesh.soil, own.soil)
+            assert mesh.soils == own.soils
+    few = columns.take(np.array([7, 1]))
+    assert few.meshes(1.0) == [kept[7], kept[1]]
+    assert few.meshes(2.0)[0].depth.size > kept[7].depth.size
+
+
+def test_a_sign_of_per_cent_in_a_name_stays_in_the_text():
+    named = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0, name="5 % peat, %s")
+    profile = sw.Profile((sw.Layer(named, 30.0, "10 %d"),), CLEAN_GRAVEL, "100 %(a)s")
+    assert sw.Profile.from_json(profile.to_json()) == profile
+    assert "100 %(a)s" in profile.to_json() and "%%" not in profile.to_json()
+
+
+def test_a_profile_filled_with_its_own_soils_is_itself():
+    assert filled(TWO_LAYERS, (MAT, MIDDLE_MIX)) is TWO_LAYERS
+    assert filled(TWO_LAYERS, (MAT, SOILS[0])) == TWO_LAYERS.with_soil(SOILS[0])
+
+
+@pytest.mark.parametrize("profile", [ONE_LAYER, TWO_LAYERS], ids=["one layer", "two layers"])
+@pytest.mark.parametrize("start", ["drained", "soaked", "25 cm"])
+def test_an_ensemble_is_bit_for_bit_its_single_runs(profile, start):
+    sands = SOILS[:-1]
+    common = {"turf": TURF, "start": start, "output": 12.0}
+    batch = sw.simulate_ensemble(profile, WEATHERS, sand=sands, **common)
+    for sample, sand in enumerate(sands):
+        for member, weather in enumerate(WEATHERS):
+            single = sw.simulate(profile.with_soil(sand), weather, **common)
+            found = batch.isel(sample=sample, member=member)
+            for name in single.data_vars:
+                np.testing.assert_array_equal(found[name], single[name], err_msg=name)
+
+
+@pytest.mark.parametrize("n_threads", [1, 3])
+def test_groups_and_pieces_of_any_size_give_the_same(monkeypatch, n_threads):
+    whole = sw.simulate_many(cases(), output=12.0, n_threads=n_threads)
+    assert (whole.status == sw.Status.OK).all()
+    # One column a piece, two pieces a group.
+    monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
+    monkeypatch.setattr(gathering, "_BYTES_PREPARED", 2 * whole.nbytes / len(cases()))
+    sizes, prepare = [], scheduling.prepare
+    monkeypatch.setattr(
+        scheduling,
+        "prepare",
+        lambda group, *more: sizes.append(len(group)) or prepare(group, *more),
+    )
+    apart = sw.simulate_many(cases(), output=12.0, n_threads=n_threads)
+    assert len(sizes) > 5 and sum(sizes) == len(cases())
+    xr.testing.assert_identical(apart.drop_attrs(deep=False), whole.drop_attrs(deep=False))
+
+
+def test_tables_of_some_soils_are_those_of_each_alone():
+    soils = [*SOILS, OwnCurve(0.05, 0.40, 0.047, 3.0, 40.0)]
+    numbers = np.array([5, 0, 6, 3, 2])
+    made = untabulated(soils).some(numbers)
+    assert made.soils == [soils[i] for i in numbers]
+    for found, alone in zip(made.tables(), stack_tables(made.soils), strict=True):
+        np.testing.assert_array_equal(found, alone)
+    for i, soil in enumerate(made.soils):
+        np.testing.assert_array_equal(made.tables()[0][i], stack_tables([soil])[0][0])
+
+
+class OwnCurve(sw.VanGenuchten):
+    """A model without a kernel of its own."""
