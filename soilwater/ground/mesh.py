@@ -69,6 +69,24 @@ def remember(soils: Sequence[Soil]) -> bool:
     return any(isinstance(soil, Hysteretic) and soil.remembers for soil in soils)
 
 
+def end_to_end(meshes: Sequence[Mesh]) -> Mesh:
+    """Lay the nodes of columns end to end; no soil has the number of what is between two columns.
+
+    Soils they share, told apart by identity, are one.
+    """
+    numbers: dict[int, int] = {}
+    soils: list[Soil] = []
+    cells: list[Any] = []
+    for mesh in meshes:
+        for soil in mesh.soils:
+            if numbers.setdefault(id(soil), len(soils)) == len(soils):
+                soils.append(soil)
+        own = np.array([numbers[id(soil)] for soil in mesh.soils])
+        cells += [own[mesh.soil], [-1]]
+    depth = np.concatenate([mesh.depth for mesh in meshes])
+    return Mesh(depth, np.concatenate(cells[:-1]), tuple(soils))
+
+
 def which_remember(meshes: Sequence[Mesh]) -> NDArray[np.bool_]:
     """Which of several columns have a soil with a memory of how it was wetted."""
     # Asked of each kind of soil first: an ensemble has thousands of one.

@@ -119,6 +119,7 @@ def settle_dry_nodes(effective_dt, work, flows):
             flows[EVAPORATION] -= from_air / effective_dt
             flows[TRANSPIRATION] -= (owed - from_air) / effective_dt
             balance[i] -= owed
+            store_and_uptake[i] -= owed
 
 
 @kernel
@@ -131,12 +132,19 @@ def book(ledger, total, weight, more):
 
 
 @kernel
-def accept(state, dt, weight, effective_dt, column, work, flows):
-    """Take a step that ends at the heads `GUESS`; False if it is not finite."""
-    h, stored, h_before, rate = state.h, state.stored, state.h_before, state.rate
+def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flows):
+    """Take a step that ends at the heads `GUESS`; False if it is not finite.
+
+    It carries on the share `weight` of what flowed in the last step, and `weight_of_uptake`, the
+    same or none, of what roots and air took.
+    """
+    h, stored, h_before = state.h, state.stored, state.h_before
+    rate, uptake = state.rate, state.uptake
     conditions, codes, ledger = column.conditions, column.codes, state.ledger
     n = h.size
     balance, storage, guess = work[RESIDUAL], work[STORAGE], work[GUESS]
+    store_and_uptake = work[STORE_AND_UPTAKE]
+    carried = dt - effective_dt if weight_of_uptake > 0.0 else 0.0
     held_surface, held_base = codes[SURFACE_CODE] == HELD_SURFACE, codes[BASE_CODE] == HELD_HEAD
     # The row of a held node is no balance of water.
     balance[0] = 0.0 if held_surface else balance[0]
@@ -156,16 +164,19 @@ def accept(state, dt, weight, effective_dt, column, work, flows):
         by_fluxes = storage[i] - balance[i]
         total += by_fluxes
         rate[i] = (by_fluxes - stored[i]) / dt
+        uptake[i] = (carried * uptake[i] + store_and_uptake[i] - storage[i]) / dt
         stored[i] = by_fluxes
         h_before[i] = h[i]
         h[i] = guess[i]
     for flow in range(N_FLOWS):
         # The totals of the flows lie in their order.
-        total += book(ledger, TOTAL_INFLOW + flow, weight, effective_dt * flows[flow])
+        taken = flow in (TRANSPIRATION, EVAPORATION)
+        share = weight_of_uptake if taken else weight
+        total += book(ledger, TOTAL_INFLOW + flow, share, effective_dt * flows[flow])
     asked = effective_dt * conditions[TRANSPIRATION_DEMAND]
-    total += book(ledger, TOTAL_TRANSPIRATION_DEMAND, weight, asked)
+    total += book(ledger, TOTAL_TRANSPIRATION_DEMAND, weight_of_uptake, asked)
     asked = effective_dt * conditions[EVAPORATION_DEMAND]
-    total += book(ledger, TOTAL_EVAPORATION_DEMAND, weight, asked)
+    total += book(ledger, TOTAL_EVAPORATION_DEMAND, weight_of_uptake, asked)
     return math.isfinite(total)
 
 

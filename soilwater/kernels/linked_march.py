@@ -77,12 +77,12 @@ from soilwater.kernels.step_control import (
     LEAST_SHARE_KEPT,
     PART_OF_HALF_SINE,
     describe_nodes,
+    errors_of_step,
     growth_after,
     length_of_past,
     next_step,
     predict,
     share_carried,
-    step_error,
     wanted_step,
 )
 from soilwater.kernels.unpack import column_of, soils_of, state_of
@@ -199,7 +199,7 @@ def accept_set(dt, weight, effective_dt, packed, links, room):
         ledger[LAST + TOTAL_RUNOFF] = 0.0
         if codes[BASE_CODE] == OUTFLOW:
             ledger[LAST + TOTAL_DRAINAGE] = 0.0
-        finite &= accept(state, dt, weight, effective_dt, column, room.work[c], flows)
+        finite &= accept(state, dt, weight, weight, effective_dt, column, room.work[c], flows)
     for link in range(links.first.size):
         moved, flow, taken = links.moved[link], links.flow[link, FLOW], links.flow[link, TAKEN]
         total = 0.0
@@ -316,8 +316,11 @@ def march_set(packed, links, room):
                 error = 0.0
                 if last > 0.0:
                     for c in range(c_all):
-                        own = step_error(state_of(packed, c), dt, packed.codes[c], work[c])
-                        error = max(error, own)
+                        # Links move water along layers, of which a mean over depth tells nothing.
+                        of_node, _ = errors_of_step(
+                            state_of(packed, c), dt, weight * last, packed.codes[c], work[c]
+                        )
+                        error = max(error, of_node)
                 growth = growth_after(error, tolerance)
                 accepted = error <= ACCEPTED_EXCESS_OF_SET * tolerance
             if not accepted:

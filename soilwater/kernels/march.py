@@ -4,7 +4,8 @@ Steps are two-step backward differences (second order), and backward Euler where
 guide: at a start, after a jump of the supply, where a one-way outflow ends, where a node would be
 asked for water it does not hold, and where Newton's method found no solution at second order. The
 demand of a step is the exact integral of the forcing, so what is asked of a column never depends on
-how time was cut. Stops (output times, ends of forcing intervals) are hit exactly.
+how time was cut. Where a share of the last uptake would be too much, as at dusk, what flowed is
+carried on alone. Stops (output times, ends of forcing intervals) are hit exactly.
 
 What the heads of a step leave of its balance is mended in the next one: a step may end with them
 off by a share of the tolerance (see `tangent`). At an output time they are set, where need be, to
@@ -175,16 +176,19 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 dt = left / parts
                 now = stop if parts == 1.0 else time + dt
 
-                weight = 0.0
+                weight, weight_of_uptake = 0.0, 0.0
                 if second_order:
-                    weight = weight_of_last_step(dt, last, state, work)
-                if not set_demand(
-                    conditions, clock, ledger, interval, now, weight, dt - weight * last
-                ):
-                    weight = 0.0
-                if weight == 0.0:
+                    weight = weight_of_last_step(dt, last, True, state, work)
+                    if weight > 0.0 and set_demand(
+                        conditions, clock, ledger, interval, now, weight, dt - weight * last
+                    ):
+                        weight_of_uptake = weight
+                    else:
+                        weight = weight_of_last_step(dt, last, False, state, work)
+                else:
                     copy_into(work[TARGET], state.stored)
-                    set_demand(conditions, clock, ledger, interval, now, 0.0, dt)
+                if weight_of_uptake == 0.0:
+                    set_demand(conditions, clock, ledger, interval, now, 0.0, dt - weight * last)
                 effective_dt = dt - weight * last
                 if last > 0.0 and second_order:
                     predict(state, last, dt / last, work)
@@ -204,9 +208,10 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 counts[ITERATIONS] += iterations if solved else -1 - iterations
                 growth, accepted = LEAST_GROWTH, False
                 if solved:
-                    error = step_error(state, dt, codes, work) if last > 0.0 else 0.0
+                    error = step_error(state, dt, weight_of_uptake * last, codes, work)
                     growth = growth_after(error, tolerance)
-                    accepted = error <= ACCEPTED_EXCESS * tolerance
+                    # A first step tells how long the next one may be, and is kept.
+                    accepted = error <= ACCEPTED_EXCESS * tolerance or last == 0.0
                     if (
                         accepted
                         and weight > 0.0
@@ -231,7 +236,9 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                     return TOO_MANY_STEPS
                 steps_left -= 1.0
                 counts[STEPS] += 1
-                if not accept(state, dt, weight, effective_dt, column, work, flows):
+                if not accept(
+                    state, dt, weight, weight_of_uptake, effective_dt, column, work, flows
+                ):
                     return NOT_FINITE
                 clock[TIME], clock[LAST_STEP], clock[LAST_SUPPLY] = now, dt, supply
                 clock[NEXT_STEP] = next_step(growth, dt, wanted, iterations)

@@ -169,6 +169,8 @@ class State(NamedTuple):
     """(n,): heads a step ago [cm]; `accept`."""
     rate: Floats
     """(n,): change of `stored` over the last step [cm/h]; `accept`."""
+    uptake: Floats
+    """(n,): what roots and air took of each node in the last step [cm/h]; `accept`."""
     clock: Floats
     """(N_CLOCK,)."""
     ledger: Floats
@@ -225,6 +227,8 @@ class Packed(NamedTuple):
     head_before: Floats
     """(N,): `State.h_before`."""
     rate: Floats
+    """(N,)."""
+    uptake: Floats
     """(N,)."""
     conditions: Floats
     """(c, N_CONDITIONS)."""

@@ -34,6 +34,7 @@ from soilwater.kernels.rows import (
     RUNOFF,
     START,
     STORAGE,
+    STORE_AND_UPTAKE,
     SURFACE_CODE,
     TARGET,
     TOTAL_DRAINAGE,
@@ -43,6 +44,10 @@ from soilwater.kernels.rows import (
 
 FIRST_STEP = 3.0e-5
 """Longest first step of a column [h]."""
+MOST_OF_NODE, MOST_OF_MEAN = 2.0, 0.4
+"""Local error of a node, and of the mean from the surface to any depth, in tolerances."""
+LEAST_DEPTH = 3.0
+"""Depth [cm] that is added to the one over which a mean is taken."""
 ACCEPTED_EXCESS = 1.2
 """A step is kept with an error up to this many tolerances; the next one aims below one."""
 MANY_ITERATIONS = 8
@@ -50,6 +55,8 @@ MANY_ITERATIONS = 8
 PART_OF_HALF_SINE = 0.25
 """Longest step as a share of the half-sine that demand follows."""
 MOST_GROWTH = 2.0
+MOST_GROWTH_AT_REST, AT_REST = 8.0, 1.0e-3
+"""Growth of a step whose error is below a share of the tolerance: next to nothing moves in it."""
 LEAST_GROWTH = 0.3
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
 """Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
@@ -138,18 +145,20 @@ def share_carried(dt, last):
 
 
 @kernel
-def weight_of_last_step(dt, last, state, work):
+def weight_of_last_step(dt, last, with_uptake, state, work):
     """Share of the last step's amounts in this one, and the water each node starts from.
 
-    None is carried on where it would nearly empty a node or overfill it. A node is empty at the
-    largest suction, whatever it holds there: asked for more, its head could not follow.
+    What flowed is carried on, and `with_uptake` what roots and air took. Nothing is where it would
+    nearly empty a node or overfill it. A node is empty at the largest suction, whatever it holds
+    there: asked for more, its head could not follow.
     """
-    h, stored, rate = state.h, state.stored, state.rate
+    h, stored, rate, uptake = state.h, state.stored, state.rate, state.uptake
     full, least, target = work[FULL], work[LEAST], work[TARGET]
     weight = share_carried(dt, last)
     if weight > 0.0:
         for i in range(stored.size):
-            target[i] = stored[i] + weight * last * rate[i]
+            by_flow = rate[i] if with_uptake else rate[i] + uptake[i]
+            target[i] = stored[i] + weight * last * by_flow
             carried = stored[i] - target[i]
             kept, could_give = target[i] - least[i], stored[i] - least[i]
             empty = kept < LEAST_SHARE_KEPT * could_give and carried > LEAST_CARRIED * full[i]
@@ -185,29 +194,49 @@ def predict(state, last, ratio, work):
 
 
 @kernel
-def step_error(state, dt, codes, work):
-    """Largest local error, in water content, that backward Euler would make in this step.
+def errors_of_step(state, dt, carried, codes, work):
+    """Local errors, in water content, that backward Euler would make in this step.
 
-    It is the yardstick for steps of either order. Of a second-order step it is an upper bound,
-    and keeps the error of a whole run in proportion to the tolerance.
+    Of a node and of the mean from the surface to any depth, the largest of each. They are the
+    yardstick for steps of either order: of a second-order step upper bounds, they keep the error of
+    a whole run in proportion to the tolerance. `carried` is the time [h] by which the last uptake
+    belongs into this step.
     """
-    stored, rate = state.stored, state.rate
+    stored, rate, uptake = state.stored, state.rate, state.uptake
     storage, left, volume = work[STORAGE], work[RESIDUAL], work[VOLUME]
+    store_and_uptake = work[STORE_AND_UPTAKE]
     # A held node takes what it is given, at once.
     first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
     last = stored.size - (1 if codes[BASE_CODE] == HELD_HEAD else 0)
-    error = 0.0
+    of_node, of_mean, by_flow, depth = 0.0, 0.0, 0.0, LEAST_DEPTH
     for i in range(first, last):
-        by_fluxes = storage[i] - left[i]
-        error = max(error, abs((by_fluxes - stored[i]) / dt - rate[i]) / volume[i])
-    return 0.5 * dt * error
+        change = (storage[i] - left[i] - stored[i]) / dt - rate[i]
+        of_node = max(of_node, abs(change) / volume[i])
+        taken = (carried * uptake[i] + store_and_uptake[i] - storage[i]) / dt
+        by_flow += change + taken - uptake[i]
+        depth += volume[i]
+        of_mean = max(of_mean, abs(by_flow) / depth)
+    return 0.5 * dt * of_node, 0.5 * dt * of_mean
+
+
+@kernel
+def step_error(state, dt, carried, codes, work):
+    """Error by which a step is judged, see `errors_of_step`.
+
+    What is read is a mean from the surface down, which is off by what flows are off at its lower
+    end: uptake is asked for exactly, and nodes make up for one another. So a mean counts more than
+    a single node.
+    """
+    of_node, of_mean = errors_of_step(state, dt, carried, codes, work)
+    return max(of_node / MOST_OF_NODE, of_mean / MOST_OF_MEAN)
 
 
 @kernel
 def growth_after(error, tolerance):
     """Factor by which the next step may be longer than one with this error."""
     growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
-    return min(MOST_GROWTH, max(LEAST_GROWTH, growth))
+    most = MOST_GROWTH_AT_REST if error < AT_REST * tolerance else MOST_GROWTH
+    return min(most, max(LEAST_GROWTH, growth))
 
 
 @kernel
@@ -215,8 +244,8 @@ def next_step(growth, dt, wanted, iterations):
     """Length that the step after one that is kept may have [h]."""
     if iterations > MANY_ITERATIONS:
         growth = min(growth, 1.0)
-    # A step shortened by a stop says little about the next.
-    return max(growth * dt, wanted) if dt < wanted else growth * dt
+    # A step shortened by a stop says little about the next, but where it was too long as it is.
+    return max(growth * dt, wanted) if growth >= 1.0 and dt < wanted else growth * dt
 
 
 @kernel

@@ -125,14 +125,16 @@ def make_runs_straight(water_around_nodes):
             or dt * abs(bounded_drainage - drainage) > AS_GOOD_AS_NONE * storage[n - 1]
         ):
             return False
-        straight = True
+        straight, root = True, column.root
+        asked = (1.0 + AS_GOOD_AS_NONE) * dt * conditions[TRANSPIRATION_DEMAND]
         for i in range(n):
             kept = storage[i] + capacity[i] * change[i]
             taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
             by_roots = taken - dt * evaporation if i == 0 else taken
-            straight &= (kept > LEAST_WATER_KEPT * storage[i]) & (
-                by_roots >= -ROUND_OFF * store_and_uptake[i]
-            )
+            straight &= kept > LEAST_WATER_KEPT * storage[i]
+            # No root takes less than nothing or more than it is asked for.
+            nothing = ROUND_OFF * store_and_uptake[i]
+            straight &= (by_roots >= -nothing) & (by_roots <= asked * root[i] + nothing)
             dry = -min(h[i], before[i]) > dry_suction[i]
             leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
             straight &= not (dry & leaps)

@@ -26,6 +26,7 @@ def state_of(packed: Packed, c: int) -> State:
         packed.stored[a:b],
         packed.head_before[a:b],
         packed.rate[a:b],
+        packed.uptake[a:b],
         packed.clock[c],
         packed.ledger[c],
         packed.counts[c],

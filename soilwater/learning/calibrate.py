@@ -16,6 +16,7 @@ from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_sp
 from soilwater.learning.emulator import Terms, emulate
 from soilwater.learning.evidence import Evidence, draw_own, log_evidence
 from soilwater.learning.given import Record, take_record
+from soilwater.learning.halves import kept_halves
 from soilwater.learning.scale import scale_doubts
 from soilwater.learning.telling import (
     cautions_of,
@@ -52,9 +53,9 @@ SANDS = 400
 RUN_BEFORE, RUN_AFTER = 256, 192
 """Draws the solver is run for: over all that was possible, and among what the readings allow."""
 TOLD = 4000
-"""Draws behind the bands of what all spots share."""
-MANY = 2000
-"""Draws whose spread is taken for that of all."""
+"""Draws behind the bands of what all spots share, of which those that are kept are picked."""
+_FOR_EACH = 10
+"""Draws among which each is picked that is kept, at least."""
 DRAWS = 200
 """Equally likely possibilities that are kept."""
 
@@ -196,12 +197,13 @@ def calibrate(
     )
     shared, weight, earlier = _weighed(evidence, record, rng, n_threads)
     evidence = earlier[0]
-    kept = shared.take(pick(weight, draws, rng))
-    own = draw_own(evidence, kept, rng)
-    checked = held_back(evidence, shared, earlier[1], rng)
     # Bands are told from more draws than are kept: their ends would be rough.
-    many = shared.take(pick(weight, TOLD, rng))
-    more = many.take(slice(MANY))
+    many = shared.take(pick(weight, max(TOLD, _FOR_EACH * draws), rng))
+    own_of_many = draw_own(evidence, many, rng)
+    halves = kept_halves(evidence, many, own_of_many, draws, rng)
+    every = np.concatenate(halves)
+    kept, own = many.take(every), own_of_many.take(every)
+    checked = held_back(evidence, shared, earlier[1], rng)
     return Calibration(
         name=survey.name,
         now=record.now,
@@ -221,7 +223,7 @@ def calibrate(
         evidence=evidence,
         shared=kept,
         own=own,
-        more=(more, draw_own(evidence, more, rng)),
+        first=halves[0].size,
         sand=sand,
         n_threads=n_threads,
         given={

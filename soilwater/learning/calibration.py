@@ -77,7 +77,7 @@ class Calibration(Displayed, Tabled):
     evidence: Evidence = field(repr=False)
     shared: Shared = field(repr=False)
     own: Own = field(repr=False)
-    more: tuple[Shared, Own] = field(repr=False)
+    first: int = field(repr=False)
     sand: Sand = field(repr=False)
     n_threads: int | None = field(default=None, repr=False)
     given: Mapping[str, Any] = field(default_factory=dict, repr=False)
@@ -338,23 +338,11 @@ class Calibration(Displayed, Tabled):
             raise faults.as_error()
         return names.index(spot.name)
 
-    @cached_property
-    def many(self) -> Calibration:
-        """The same with many more draws, of which nothing is to be run."""
-        shared, own = self.more
-        return replace(self, shared=shared, own=own)
-
-    @cached_property
+    @property
     def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Numbers of the draws in two halves that share no base, nor sand where many are left."""
-        order = np.argsort(self.shared.soil, kind="stable")
-        soils = self.shared.soil[order]
-        ends = np.flatnonzero(np.diff(soils)) + 1
-        at = self.draws // 2
-        near = ends[np.abs(ends - at) <= self.draws // 6]
-        if near.size:
-            at = int(near[np.argmin(np.abs(near - at))])
-        return np.sort(order[:at]), np.sort(order[at:])
+        number = np.arange(self.draws)
+        return number[: self.first], number[self.first :]
 
     @cached_property
     def _starts(self) -> tuple[list[WaterKnown], ...]:

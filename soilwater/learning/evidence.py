@@ -295,6 +295,10 @@ class Own:
     shift: FloatArray
     node: NDArray[np.int64]
 
+    def take(self, index: NDArray[np.int64]) -> Own:
+        """Pick draws by their numbers."""
+        return Own(self.depth[index], self.shift[index], self.node[index])
+
 
 def draw_own(evidence: Evidence, shared: Shared, rng: np.random.Generator) -> Own:
     """Draw what is each spot's own, given the draws and the readings."""

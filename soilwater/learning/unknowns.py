@@ -131,6 +131,12 @@ class Unknowns:
         surface = depth + self.values(shared, "base_suction")
         return self._curves.reading(shared.soil, wet * (surface - top), wet * (bottom - top))
 
+    def dried(self, shared: Shared, depth: FloatArray, lost: FloatArray, rod: float) -> FloatArray:
+        """Read a `rod` [cm] in columns at rest that lost water [mm] and rest again [1]."""
+        surface = depth + self.values(shared, "base_suction")
+        wet = self.values(shared, "wet_factor")
+        return self._curves.dried(shared.soil, surface, depth, lost, rod, wet)
+
     @cached_property
     def _curves(self) -> RestCurves:
         return RestCurves(self.soils)

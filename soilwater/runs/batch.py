@@ -20,8 +20,8 @@ from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_side_by_side
-from soilwater.runs.forcing import Forcing, forcing_once, make_forcing
-from soilwater.runs.kinds import Cases
+from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
+from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
 from soilwater.runs.settings import Settings
@@ -198,11 +198,15 @@ def begin_cases(
             except InputError as error:
                 refusals[i] = str(error)
                 begun[i] = flooded(np.zeros(meshes[i].depth.size))
-    forcing_of = forcing_once()
-    of_kinds: list[Any] = []
+    forcing_of = forcing_maker()
+    made: dict[Any, Forcing] = {}
+    of_kinds: list[Forcing] = []
     for number, case in enumerate(columns.kinds):
+        felt = felt_by(case)
         try:
-            of_kinds.append(forcing_of(case.weather, case.turf, case.irrigation))
+            if felt not in made:
+                made[felt] = forcing_of(case.weather, case.turf, case.irrigation)
+            of_kinds.append(made[felt])
         except InputError as error:
             of_kinds.append(make_forcing(case.weather, None, ()))
             for i in np.flatnonzero(columns.kind == number).tolist():

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
-from soilwater.weather.irrigation import Event, intercept, merge_intervals
+from soilwater.weather.irrigation import Event, intercept, irrigation_amounts, merge_intervals
 from soilwater.weather.series import Weather
 
 LONGEST_SHOWER = 3.0
@@ -101,23 +102,24 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
     return forcing_on(*merge_intervals(weather, events), turf)
 
 
-def forcing_once() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing]:
-    """Give what makes the forcing of columns, once of those that share weather, turf and events.
+def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing]:
+    """Give what makes forcings as `make_forcing` does, for many columns under few weathers.
 
-    They are told apart by identity: keep them while it is used. What it gives takes as
-    `make_forcing`.
+    Weather that was cut at the same events before, and their amounts, are taken up again. Weathers
+    are told apart by identity: keep them while it is used.
     """
-    made: dict[tuple[int, ...], Forcing] = {}
-    merged: dict[tuple[int, ...], tuple[Weather, NDArray[np.float64]]] = {}
+    finer: dict[Any, Weather] = {}
+    amounts: dict[Any, NDArray[np.float64]] = {}
 
     def forcing_of(weather: Weather, turf: Turf | None, events: Sequence[Event]) -> Forcing:
-        water = (id(weather), *map(id, events))
-        key = (id(turf), *water)
-        if water not in merged:
-            merged[water] = merge_intervals(weather, events)
-        if key not in made:
-            made[key] = forcing_on(*merged[water], turf)
-        return made[key]
+        cut = id(weather), tuple([(event.time, event.duration) for event in events])
+        if cut not in finer:
+            finer[cut] = merge_intervals(weather, events)[0]
+        edges = finer[cut].edges
+        given = edges.tobytes(), tuple(events)
+        if given not in amounts:
+            amounts[given] = irrigation_amounts(events, edges)
+        return forcing_on(finer[cut], amounts[given], turf)
 
     return forcing_of
 

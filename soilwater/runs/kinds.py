@@ -129,6 +129,11 @@ class Cases(Sequence[Case]):
         return texts_alike(self.profiles(), self.kind.tolist(), self.soils)
 
 
+def felt_by(case: Case) -> tuple[int, ...]:
+    """Tell by identity what a case feels: its weather, its turf and the water it is given."""
+    return id(case.weather), id(case.turf), *map(id, case.irrigation)
+
+
 def under_each(
     profiles: Sequence[Profile],
     fillings: Sequence[Sequence[Soils]],

@@ -87,12 +87,7 @@ def lay_end_to_end(
     own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
     first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
     soil = numbers[own + np.repeat(first, sizes)]
-    felt = dict(zip(map(id, forcings), forcings, strict=True))
-    intervals = [forcing.intervals for forcing in felt.values()]
-    among = dict(zip(felt, range(len(felt)), strict=True))
-    feels = np.array([among[each] for each in map(id, forcings)])
-    ends = np.cumsum([each.shape[0] for each in intervals])
-    ranges = np.stack([np.append(0, ends[:-1]), ends], axis=1)
+    forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
     ledger[:, rows.INITIAL_STORAGE] = np.nan
@@ -109,12 +104,13 @@ def lay_end_to_end(
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
+        uptake=np.zeros(z.size),
         conditions=conditions[columns.kind],
         codes=codes[columns.kind],
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
-        forcing=np.concatenate(intervals),
-        forcing_range=ranges[feels],
+        forcing=forcing,
+        forcing_range=forcing_range,
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -187,6 +183,17 @@ def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64]
         single = last - first == 1
         pieces.append(Piece(first, last, some.soils, numbers, None if single else some))
     return own, pieces
+
+
+def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Lay the intervals of forcings end to end, shared ones once; with the rows of each."""
+    felt = dict(zip(map(id, forcings), forcings, strict=True))
+    intervals = [forcing.intervals for forcing in felt.values()]
+    among = dict(zip(felt, range(len(felt)), strict=True))
+    feels = np.array([among[each] for each in map(id, forcings)])
+    ends = np.cumsum([each.shape[0] for each in intervals])
+    ranges = np.stack([np.append(0, ends[:-1]), ends], axis=1)
+    return np.concatenate(intervals), ranges[feels]
 
 
 def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:

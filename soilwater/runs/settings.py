@@ -52,7 +52,8 @@ class Settings:
     names : tuple of str
         Variables wanted.
     tolerance : float
-        Largest local error in water content a step may make [1].
+        Local error in water content a step may make [1]: twice it at a node, two fifths of it in
+        the mean from the surface to any depth.
     ponding_limit : float
         Depth of water the surface holds [cm].
     surface : HeldSurface or None

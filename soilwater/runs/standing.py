@@ -9,8 +9,7 @@ for bit, the run from the start.
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -20,23 +19,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh
-from soilwater.ground.profile import meshes_of
+from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.batch import begin_cases, dry_end_storage, failure_of, run_chunk
 from soilwater.runs.case import Case
 from soilwater.runs.drained import mean_over_depth
-from soilwater.runs.forcing import Forcing, forcing_once
-from soilwater.runs.packing import pack, pack_memories
+from soilwater.runs.forcing import Forcing, forcing_maker
+from soilwater.runs.kinds import Cases, felt_by
+from soilwater.runs.packing import lay_down, pack, pack_memories
 from soilwater.runs.processors import processors
-from soilwater.runs.scheduling import Workers, finished_chunks
+from soilwater.runs.scheduling import LARGEST_CHUNK, Workers, finished_chunks
 from soilwater.runs.settings import Settings, make_settings
 from soilwater.runs.stepwise import needs_decisions
 from soilwater.weather.irrigation import Event
+from soilwater.weather.series import Weather
 from soilwater.words.errors import RunError, Status
 
-_STATE_OF_NODES = ("head", "stored", "head_before", "rate")
+_STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
 _PER_NODE = ("z", "soil", "root", *_STATE_OF_NODES)
 _STATE_OF_COLUMNS = ("clock", "ledger")
 _PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *_STATE_OF_COLUMNS)
@@ -44,6 +45,20 @@ _REMEMBERED = ("nest", "places")
 _ROOM, _ROOM_OF_MEMORIES = ("work",), ("level", "room", "work")
 _FEWEST = 8
 """Columns that are worth a thread."""
+_TOTALS = {
+    "transpiration": rows.TOTAL_TRANSPIRATION,
+    "demand": rows.TOTAL_TRANSPIRATION_DEMAND,
+    "drainage": rows.TOTAL_DRAINAGE,
+    "runoff": rows.TOTAL_RUNOFF,
+}
+_WHOLE = {
+    "storage": "storage",
+    "transpiration": "transpiration",
+    "demand": "potential_transpiration",
+    "drainage": "drainage",
+    "runoff": "runoff",
+}
+"""What came of a column, as a run from the start calls it."""
 _START = -1
 """Number of an output time before the first."""
 _DECIDED = -1
@@ -53,12 +68,16 @@ _DECIDED = -1
 class Watered(NamedTuple):
     """What came of columns over the output times: shape (columns, times).
 
-    `reading` of the rods [1]; `storage` of the whole column, and `drainage` since the start [mm].
+    `reading` of the rods [1], `storage` of the whole column [mm]; and since the start [mm] what was
+    transpired, what of that was asked for, what drained and what ran off.
     """
 
     reading: NDArray[np.float64]
     storage: NDArray[np.float64]
+    transpiration: NDArray[np.float64]
+    demand: NDArray[np.float64]
     drainage: NDArray[np.float64]
+    runoff: NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +86,14 @@ class PackedColumns:
 
     Parameters
     ----------
-    cases, meshes : list
+    cases : Cases
         What was packed.
+    meshes : list of Mesh
+        Their nodes.
+    feels : ndarray of int, shape (columns,)
+        Which columns share weather, turf and the water they are given of their own.
+    forcing_of : callable
+        Makes the forcing of these, as `make_forcing`.
     packed, memories : Packed; Memories or None
         Their arrays.
     dry_end : ndarray, shape (columns,)
@@ -79,8 +104,10 @@ class PackedColumns:
         Length of the rods [cm].
     """
 
-    cases: list[Case]
+    cases: Cases
     meshes: list[Mesh]
+    feels: NDArray[np.int64]
+    forcing_of: Callable[[Weather, Turf | None, Sequence[Event]], Forcing]
     packed: Packed
     memories: Memories | None
     dry_end: NDArray[np.float64]
@@ -118,25 +145,32 @@ class PackedColumns:
         settings = make_settings(
             cases[0].weather,
             output=output,
-            keep=("node_suction", "storage", "drainage"),
+            keep=("node_suction", *_WHOLE.values()),
             ponding_limit=Settings.ponding_limit,
             surface=None,
             tolerance=tolerance,
             refinement=refinement,
             max_steps=Settings.max_steps,
         ).for_cases(cases)
-        meshes = meshes_of([case.profile for case in cases], refinement)
-        begun, forcings, refusals = begin_cases(cases, meshes)
+        columns = Cases.of(cases)
+        meshes = columns.meshes(refinement)
+        begun, forcings, refusals = begin_cases(columns, meshes)
         if refusals:
             raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
         # Room for outputs is made where columns are marched.
         bare = replace(settings, output_hours=settings.output_hours[:1])
-        packed = pack(cases, meshes, [each.head for each in begun], forcings, bare)
+        packed = pack(columns, meshes, [each.head for each in begun], forcings, bare)
         memories = None
         if any(mesh.remembers for mesh in meshes):
             memories = pack_memories(meshes, [each.turns for each in begun], packed)
         dry_end = dry_end_storage(packed)
-        return cls([*cases], meshes, packed, memories, dry_end, settings, rod)
+        numbers: dict[Any, int] = {}
+        keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
+        felt = [numbers.setdefault(key, len(numbers)) for key in keys]
+        feels = np.array(felt)[columns.kind]
+        return cls(
+            columns, meshes, feels, forcing_maker(), packed, memories, dry_end, settings, rod
+        )
 
     def part(self, numbers: NDArray[np.int64]) -> PackedColumns:
         """Keep some of the columns, by their numbers."""
@@ -148,12 +182,23 @@ class PackedColumns:
             memories = memories._replace(nest=memories.nest[nodes], places=memories.places[nodes])
         return replace(
             self,
-            cases=[self.cases[i] for i in numbers],
+            cases=self.cases.take(numbers),
             meshes=[self.meshes[i] for i in numbers],
+            feels=self.feels[numbers],
             packed=packed._replace(**parts, node_start=node_start),
             memories=memories,
             dry_end=self.dry_end[numbers],
         )
+
+    def forcings(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, Forcing]:
+        """Make what columns feel with water beside their own, by `feels`, unless it is decided."""
+        found: dict[int, Forcing] = {}
+        for like, place in zip(*np.unique(self.feels[numbers], return_index=True), strict=True):
+            case = self.cases.kinds[self.cases.kind[numbers[place]]]
+            if not needs_decisions(case):
+                water = (*case.irrigation, *events)
+                found[int(like)] = self.forcing_of(case.weather, case.turf, water)
+        return found
 
     def nodes(self, numbers: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Numbers of the nodes of some columns, and where each column would begin among them."""
@@ -211,7 +256,11 @@ class Standing:
         return cls(columns, kept, [start, *room], [None] * size, found)
 
     def water(
-        self, numbers: NDArray[np.int64], events: Sequence[Event], n_threads: int | None = None
+        self,
+        numbers: NDArray[np.int64],
+        events: Sequence[Event],
+        n_threads: int | None = None,
+        tell: Callable[[int], object] = lambda more: None,
     ) -> Watered:
         """Give some columns water beside their own, in place of what they were given before.
 
@@ -223,6 +272,8 @@ class Standing:
             Water.
         n_threads : int, optional
             Threads to use.
+        tell : callable, optional
+            Is given how many more columns are done.
 
         Returns
         -------
@@ -234,37 +285,40 @@ class Standing:
         RunError
             If a column cannot be carried through, with its sentence.
         """
-        forcing_of = forcing_once()
+        forcings = self.columns.forcings(numbers, events)
+        states: dict[tuple[int, int], int | None] = {}
         groups: dict[tuple[int, bool], list[int]] = {}
-        feel: dict[int, Forcing] = {}
         for number in numbers.tolist():
-            case = self.columns.cases[number]
-            state: int | None = _DECIDED
-            if not needs_decisions(case):
-                feel[number] = forcing_of(case.weather, case.turf, (*case.irrigation, *events))
-                state = self._last_state(self.under[number], feel[number])
+            before, now = self.under[number], forcings.get(int(self.columns.feels[number]))
+            pair = id(before), id(now)
+            if pair not in states:
+                states[pair] = _DECIDED if now is None else self._last_state(before, now)
+            state = states[pair]
             if state is not None:
-                remembers = self.columns.meshes[number].remembers
-                groups.setdefault((state, remembers), []).append(number)
+                key = state, self.columns.meshes[number].remembers
+                groups.setdefault(key, []).append(number)
         pieces = [
             (state, part)
             for (state, _), group in groups.items()
             for part in _split(group, n_threads)
         ]
 
-        def go_on(piece: tuple[int, NDArray[np.int64]], _: Settings) -> None:
+        def go_on(piece: tuple[int, NDArray[np.int64]], _: Settings) -> dict[int, str]:
             state, columns = piece
             if state == _DECIDED:
-                self._run_whole(columns, events)
-            else:
-                self._march(state, columns, [feel[number] for number in columns.tolist()])
+                return self._run_whole(columns, events)
+            feels = self.columns.feels[columns].tolist()
+            return self._march(state, columns, [forcings[each] for each in feels])
 
+        failed: dict[int, str] = {}
         if pieces:
-            workers = Workers(n_threads)
-            with closing(
-                finished_chunks(pieces, self.columns.settings, workers, go_on)
-            ) as finished:
-                deque(finished, maxlen=0)
+            settings, workers = self.columns.settings, Workers(n_threads)
+            with closing(finished_chunks(pieces, settings, workers, go_on)) as finished:
+                for k, of_piece in finished:
+                    failed |= of_piece
+                    tell(pieces[k][1].size)
+        if failed:
+            raise columns_failed(len(failed), numbers.size, failed[min(failed)])
         return Watered(*(each[numbers] for each in self.found))
 
     def _last_state(self, before: Forcing | None, now: Forcing) -> int | None:
@@ -280,10 +334,14 @@ class Standing:
         kept = self.columns.settings.output_hours[self.kept_at[1:]]
         return int(np.searchsorted(kept, new[other[0], rows.START], side="right"))
 
-    def _march(self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]) -> None:
-        """March columns on to the end, and keep where they stand on the way."""
+    def _march(
+        self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]
+    ) -> dict[int, str]:
+        """March columns on to the end, and keep where they stand on the way; say which failed."""
         part = self.columns.part(numbers)
-        packed = _with_own_room(_feeling(part.packed, forcings), _ROOM)
+        laid, ranges = lay_down(forcings)
+        packed = part.packed._replace(forcing=laid, forcing_range=ranges)
+        packed = _with_own_room(packed, _ROOM)
         memories = part.memories if part.meshes[0].remembers else None
         memories = memories and _with_own_room(memories, _ROOM_OF_MEMORIES)
         standing = self._views(packed, memories, numbers)
@@ -291,6 +349,7 @@ class Standing:
             own[:] = self.states[from_state][name][where]
         hours = part.settings.output_hours
         heads, effective, ledgers = [], [], []
+        failed: dict[int, str] = {}
         kept_at = [*self.kept_at[from_state:], hours.size - 1]
         for state, (before, last) in enumerate(pairwise(kept_at), from_state + 1):
             packed = _with_outputs(packed, hours[before + 1 : last + 1])
@@ -301,10 +360,8 @@ class Standing:
                 memories = memories._replace(out_effective=room)
                 remembering.march_remembering(0, numbers.size, packed, memories)
                 effective.append(room)
-            failed = np.flatnonzero(packed.status != Status.OK)
-            if failed.size:
-                sentence = failure_of(packed, int(failed[0]))
-                raise columns_failed(failed.size, numbers.size, sentence)
+            for k in np.flatnonzero(packed.status != Status.OK).tolist():
+                failed.setdefault(int(numbers[k]), failure_of(packed, k))
             heads.append(packed.out_head)
             ledgers.append(packed.out_ledger)
             if state < len(self.states):
@@ -318,7 +375,9 @@ class Standing:
         since = numbers, slice(kept_at[0] + 1, None)
         self.found.reading[since] = _readings(part, np.concatenate(heads, axis=1), drying)
         self.found.storage[since] = held + part.dry_end[:, None]
-        self.found.drainage[since] = mm[:, :, rows.TOTAL_DRAINAGE]
+        for name, total in _TOTALS.items():
+            getattr(self.found, name)[since] = mm[:, :, total]
+        return failed
 
     def _views(
         self, packed: Packed, memories: Memories | None, numbers: NDArray[np.int64]
@@ -331,21 +390,20 @@ class Standing:
             found += [(name, getattr(memories, name), nodes) for name in _REMEMBERED]
         return found
 
-    def _run_whole(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> None:
-        """Run columns from the start of which something is decided on the way."""
+    def _run_whole(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, str]:
+        """Run columns from the start of which something is decided; say which failed."""
         part = self.columns.part(numbers)
         values = run_chunk([case.with_water(events) for case in part.cases], part.settings)
-        failed = np.flatnonzero(values["status"])
-        if failed.size:
-            raise columns_failed(failed.size, numbers.size, values["status_text"][failed[0]])
         for k, (number, mesh) in enumerate(zip(numbers.tolist(), part.meshes, strict=True)):
             head = -values["node_suction"][k, :, : mesh.depth.size]
             drying = None
             if mesh.remembers:
                 drying = values["drying_suction"][k, :, :, : mesh.depth.size - 1]
             self.found.reading[number] = mean_over_depth(mesh, head, 0.0, part.rod, drying)
-        self.found.storage[numbers] = values["storage"]
-        self.found.drainage[numbers] = values["drainage"]
+        for name, called in _WHOLE.items():
+            getattr(self.found, name)[numbers] = values[called]
+        failed = np.flatnonzero(values["status"]).tolist()
+        return {int(numbers[k]): str(values["status_text"][k]) for k in failed}
 
 
 def columns_failed(failed: int, of: int, sentence: str) -> RunError:
@@ -362,18 +420,8 @@ def columns_failed(failed: int, of: int, sentence: str) -> RunError:
 
 
 def _split(numbers: list[int], n_threads: int | None) -> list[NDArray[np.int64]]:
-    threads = n_threads or processors()
-    return np.array_split(numbers, max(1, min(threads, len(numbers) // _FEWEST)))
-
-
-def _feeling(packed: Packed, forcings: Sequence[Forcing]) -> Packed:
-    """Let columns feel a forcing each; those they share are laid down once."""
-    own = list({id(each): each.intervals for each in forcings}.items())
-    ends = np.cumsum([intervals.shape[0] for _, intervals in own])
-    last = dict(zip((key for key, _ in own), ends.tolist(), strict=True))
-    ranges = [[last[id(each)] - each.intervals.shape[0], last[id(each)]] for each in forcings]
-    laid = np.concatenate([intervals for _, intervals in own])
-    return packed._replace(forcing=laid, forcing_range=np.array(ranges, dtype=np.int64))
+    fewest = max(1, min(n_threads or processors(), len(numbers) // _FEWEST))
+    return np.array_split(numbers, max(fewest, -(-len(numbers) // LARGEST_CHUNK)))
 
 
 def _with_own_room(group: Any, names: Sequence[str]) -> Any:

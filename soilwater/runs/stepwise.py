@@ -29,7 +29,7 @@ from soilwater.words.times import hours_between, to_timedeltas
 _DAY = np.timedelta64(1, "D")
 _JUDGED = 1.0
 """Hours between two looks at a repellent mat."""
-_PER_NODE = ("z", "soil", "root", "head", "stored", "head_before", "rate")
+_PER_NODE = ("z", "soil", "root", "head", "stored", "head_before", "rate", "uptake")
 _PER_CASE = ("conditions", "codes", "controls", "clock", "ledger", "counts", "status")
 _OUTPUTS = ("out_head", "out_water", "out_ledger")
 

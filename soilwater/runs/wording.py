@@ -62,7 +62,8 @@ surface : HeldSurface, optional
 """,
     "tolerance": """
 tolerance : float, optional
-    Largest local error in water content a step may make [1].
+    Local error in water content a step may make [1]: twice it at a node, two fifths of it in
+    the mean from the surface to any depth.
 """,
     "refinement": """
 refinement : float, optional

@@ -166,6 +166,45 @@ class RestCurves:
         mean: FloatArray = (top - bottom) / rod
         return mean
 
+    def dried(
+        self,
+        soil: NDArray[np.int64],
+        surface_suction: FloatArray,
+        depth: FloatArray,
+        lost: FloatArray,
+        rod: float,
+        factor: FloatArray | float = 1.0,
+    ) -> FloatArray:
+        """Mean water content along a rod [1] of drained columns that lost water, and rest again.
+
+        No column dries so evenly; of two, the one that reads less here does so when it is run.
+
+        Parameters
+        ----------
+        soil : ndarray of int
+            Number of the soil.
+        surface_suction : ndarray
+            Suction at the surface [cm], drained.
+        depth : ndarray
+            Of the column [cm].
+        lost : ndarray
+            Water [mm].
+        rod : float
+            Length of the rod [cm].
+        factor : ndarray or float, optional
+            By which suction acts more strongly than on the curves [1].
+        """
+        least = self.reading(soil, factor * surface_suction, factor * depth) - lost / (10.0 * depth)
+        wet, dry = np.zeros(soil.size), np.full(soil.size, _DRIED_BY)
+        for _ in range(_HALVINGS):
+            middle = surface_suction + 0.5 * (wet + dry)
+            wetter = self.reading(soil, factor * middle, factor * depth) > least
+            wet, dry = (
+                np.where(wetter, 0.5 * (wet + dry), wet),
+                np.where(wetter, dry, 0.5 * (wet + dry)),
+            )
+        return self.reading(soil, factor * (surface_suction + wet), factor * rod)
+
     def surface_suctions(self, water_content: FloatArray | float, rod: float) -> FloatArray:
         """Suction at the surface [cm] at which the top `rod` cm of each soil hold so much water.
 
@@ -207,5 +246,7 @@ class RestCurves:
         return total
 
 
+_DRIED_BY, _HALVINGS = 300.0, 14
+"""Suction [cm] by which a column may dry, and in how many halvings it is found."""
 _BINARY_PLACES = 36
 """Places behind the binary point to which a suction [cm] is found."""

@@ -84,8 +84,9 @@ class Stepper:
     def two_step(self, dt, last, h, stored, rate):
         """Share of the last step in this one, and what each node starts from."""
         clock, counts = np.zeros(rows.N_CLOCK), np.zeros(rows.N_COUNTS, dtype=np.int64)
-        state = State(h, stored, h, rate, clock, np.zeros(rows.N_LEDGER), counts)
-        weight = step_control.weight_of_last_step(dt, last, state, self.work)
+        uptake, totals = np.zeros(h.size), np.zeros(rows.N_LEDGER)
+        state = State(h, stored, h, rate, uptake, clock, totals, counts)
+        weight = step_control.weight_of_last_step(dt, last, True, state, self.work)
         return weight, self.work[rows.TARGET].copy()
 
     def step(self, h, dt, stored, t):

@@ -8,9 +8,9 @@ import pytest
 from grounds import MIDDLE_MIX, WET_MIX
 
 import soilwater as sw
-from soilwater.decisions.watering.draws import make_halves
 from soilwater.decisions.watering.ensembles import run_columns
-from soilwater.decisions.watering.refill import Refill, rewetted_reading
+from soilwater.decisions.watering.even_draws import make_halves
+from soilwater.decisions.watering.refill import refills_of, rewetted_reading
 from soilwater.decisions.watering.starts import rewetted_to
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.runs.wetted import USUAL_RAIN
@@ -42,7 +42,7 @@ def dried(amounts, after=None, day=6):
 @pytest.mark.parametrize(("after", "day"), [(None, 3), (None, 6), (sw.AfterRain(20.0), 6)])
 def test_what_a_spot_takes_back_stays_and_what_is_more_feeds_the_gravel(after, day):
     bare = dried([0.0], after)
-    full, _ = Refill.of([GREEN], [after], ROD).again(bare.storage)
+    full, _ = refills_of([[GREEN]], [[after]], ROD)[0].again(bare.storage)
     room = float((full - bare.storage)[0, 4 * day + 1])
     lost = float(bare.storage[0, 0] - bare.storage[0, 4 * day + 1])
     runs = dried([room, room + 5.0], after, day)
@@ -54,16 +54,34 @@ def test_what_a_spot_takes_back_stays_and_what_is_more_feeds_the_gravel(after, d
         assert room < 0.6 * lost
 
 
+def test_spots_worked_out_together_are_as_each_alone():
+    """Of one sand or others, with a mat on them or not, rained on or flooded: nodes stay apart."""
+    mat = sw.Layer(sw.Hysteretic(WET_MIX, 1.5, 0.95), 3.0, "mat")
+    over = sw.CapillaryBreak(3.0)
+    matted = sw.Profile((mat, sw.Layer(SAND, 30.0, "root zone")), base=over)
+    other = sw.Profile.over_gravel(MIDDLE_MIX, 41.0, base_suction=6.0)
+    spots = [[GREEN, GREEN], [matted, other], [other, matted], [GREEN, matted]]
+    rain = sw.AfterRain(20.0)
+    starts = [[rain, "drained"], [rain, rain], ["drained", rain], ["drained", "drained"]]
+    together = refills_of(spots, starts, ROD)
+    for spot, start, found in zip(spots, starts, together, strict=True):
+        for part, alone in zip(found, refills_of([spot], [start], ROD)[0], strict=True):
+            assert part.shape == alone.shape == (2, 11)
+            np.testing.assert_allclose(part, alone, rtol=1e-12)
+
+
 def test_a_sand_without_a_memory_takes_back_all_it_lost():
     green = sw.Profile.over_gravel(MIDDLE_MIX, 30.0, base_suction=3.0)
-    full, drained = Refill.of([green], ["drained"], ROD).again(np.array([[90.0, 60.0, 40.0]]))
+    full, drained = refills_of([[green]], [["drained"]], ROD)[0].again(
+        np.array([[90.0, 60.0, 40.0]])
+    )
     np.testing.assert_allclose(full, float(sw.drained_state(green).storage), rtol=1e-12)
     np.testing.assert_allclose(drained, sw.drained_water_content(green, 0.0, ROD), atol=1e-4)
 
 
 def test_water_given_once_does_not_bring_back_what_dried_before_it():
     held = np.array([[90.0, 70.0, 85.0, 80.0]])
-    full, _ = Refill.of([GREEN], ["drained"], ROD).again(held)
+    full, _ = refills_of([[GREEN]], [["drained"]], ROD)[0].again(held)
     assert full[0, 0] > full[0, 1] == full[0, 2] == full[0, 3]
 
 
@@ -126,7 +144,7 @@ def test_a_reading_that_no_gentle_water_leaves_is_taken_as_flooded():
 def test_halves_of_a_plan_share_no_sand_whatever_it_remembers():
     sands = [replace(MIDDLE_MIX, alpha=a) for a in np.linspace(0.045, 0.049, 5)]
     made, checked = make_halves(
-        sw.likely_memories(sands, 20), [DAYS], BaseSuction(3.0, 1.0, 6.0), 10, 0
+        sw.likely_memories(sands, 20), [DAYS], BaseSuction(3.0, 1.0, 6.0), 10, 0, TURF, 32.0, 7.6
     )
     assert not {d.soil.soil for d in made} & {d.soil.soil for d in checked}
 

@@ -8,8 +8,9 @@ from grounds import EVEN_SAND, MIDDLE_MIX, WET_MIX
 
 import soilwater as sw
 from soilwater.decisions.watering import planning
-from soilwater.decisions.watering.ensembles import packed_columns, run_columns
+from soilwater.decisions.watering.ensembles import packed_columns
 from soilwater.kernels import entry_points, remembering
+from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.standing import PackedColumns, Standing, Watered
 
 ROD = 7.6
@@ -65,8 +66,17 @@ def standing_at_start(cases):
 
 
 def from_the_start(cases, events):
-    runs = run_columns([each.with_water(events) for each in cases], ROD, coarse=True)
-    return Watered(runs.reading, runs.storage, runs.drainage)
+    cases = [each.with_water(events) for each in cases]
+    run = sw.simulate_many(cases, output="6 h", tolerance=0.006, refinement=0.6)
+    columns = columns_of_profiles(run, [each.profile for each in cases], 0.6)
+    return Watered(
+        np.array([each.mean(0.0, ROD) for each in columns]),
+        run.storage.values,
+        run.transpiration.values,
+        run.potential_transpiration.values,
+        run.drainage.values,
+        run.runoff.values,
+    )
 
 
 def assert_same(found, wanted):
@@ -176,7 +186,7 @@ def test_a_plan_is_the_plan_of_columns_run_from_the_start(kind, monkeypatch):
     assert plan.waterings
     runs = []
 
-    def anew(standing, numbers, events, n_threads=None):
+    def anew(standing, numbers, events, *_):
         runs.append(len(numbers))
         return from_the_start([standing.columns.cases[i] for i in numbers], events)
 

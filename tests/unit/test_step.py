@@ -111,6 +111,14 @@ def test_a_step_with_a_kink_on_its_way_does_not(kink):
     assert not NewtonStep(**kink).runs_straight()
 
 
+@pytest.mark.parametrize(("share", "straight"), [(-0.5, True), (0.5, False)])
+def test_nor_does_one_in_which_a_root_would_take_more_than_it_is_asked_for(share, straight):
+    step = NewtonStep()
+    asked = step.dt * step.conditions[rows.TRANSPIRATION_DEMAND] * ROOT[2]
+    step.work[rows.OWN, 2] += share * asked / step.work[rows.CHANGE, 2]
+    assert step.runs_straight() == straight
+
+
 @pytest.mark.parametrize("factor", [0.49, 0.51, 1.9, 2.1])
 def test_nor_does_one_in_which_the_suction_of_a_dry_node_leaps(factor):
     step = NewtonStep(state="dry", supply=0.0, evaporation_demand=0.0, transpiration_demand=0.0)
@@ -226,7 +234,8 @@ def test_heads_give_way_to_the_water_that_fluxes_say_is_held(state, off):
     totals[rows.INITIAL_STORAGE], totals[rows.TOTAL_INFLOW] = 0.01, stored.sum() - 0.01
     n = Z.size
     counts = np.zeros(rows.N_COUNTS, dtype=np.int64)
-    state = State(h, stored, h.copy(), np.zeros(n), np.zeros(rows.N_CLOCK), totals, counts)
+    rate, uptake, clock = np.zeros(n), np.zeros(n), np.zeros(rows.N_CLOCK)
+    state = State(h, stored, h.copy(), rate, uptake, clock, totals, counts)
     before = h.copy()
     ledger.close_balance(state, one, ALL_SOILS, work)
     held = water_of(h)
@@ -262,9 +271,9 @@ def test_what_roots_took_too_much_is_left_in_the_soil_or_to_a_held_boundary(held
     assert flows[rows.TRANSPIRATION] > 1.2 * demand
     before, totals = stored.sum(), np.zeros(rows.N_LEDGER)
     clock, counts = np.zeros(rows.N_CLOCK), np.zeros(rows.N_COUNTS, dtype=np.int64)
-    state = State(h, stored, h.copy(), np.zeros(n), clock, totals, counts)
+    state = State(h, stored, h.copy(), np.zeros(n), np.zeros(n), clock, totals, counts)
     work[rows.GUESS] = h
-    ledger.accept(state, dt, 0.0, dt, one, work, flows)
+    ledger.accept(state, dt, 0.0, 0.0, dt, one, work, flows)
     assert totals[rows.TOTAL_TRANSPIRATION] == pytest.approx(dt * demand, rel=1e-12)
     losses = totals[rows.TOTAL_RUNOFF] + totals[rows.TOTAL_TRANSPIRATION]
     losses += totals[rows.TOTAL_EVAPORATION] + totals[rows.TOTAL_DRAINAGE]

@@ -11,7 +11,7 @@ from grounds import WET_MIX
 
 from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.watering.checking import _watered
-from soilwater.decisions.watering.draws import make_draws, make_halves
+from soilwater.decisions.watering.draws import make_draws
 from soilwater.decisions.watering.ensembles import (
     LOW,
     beside_depths,
@@ -25,6 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     first_at_or_below,
     run_columns,
 )
+from soilwater.decisions.watering.even_draws import make_halves
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
@@ -243,7 +244,7 @@ def test_a_depth_that_was_not_reached_is_a_lower_bound():
     assert "at least 32" in repr(found) and "as deep as it reached, or deeper" in repr(found)
     told = expected_reading(green, MIX, **given).sel(spot="18+")
     assert float(told.expected_reading) == pytest.approx(middle, abs=0.003)
-    made, checked = make_halves(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 20, 0)
+    made, checked = make_halves(MIX, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 20, 0, TURF, 32.0, 7.6)
     for drawn in (made, checked):
         deeper = np.array([depth_in(draw, green.spots[1], 7.6) for draw in drawn]) - 32.0
         assert deeper.min() > 0.0 and deeper.mean() == pytest.approx(6.0, rel=0.1)
@@ -677,7 +678,9 @@ def test_odds_of_a_diagnosis_put_spots_aside():
 
 def test_a_plan_is_checked_on_other_sands_and_other_bases():
     sands = [replace(MIX, alpha=alpha) for alpha in np.linspace(0.036, 0.042, 9)]
-    made, checked = make_halves(sands, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 12, 0)
+    made, checked = make_halves(
+        sands, [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 12, 0, TURF, 32.0, 7.6
+    )
     assert len(made) == len(checked) == 12
     assert not {d.soil for d in made} & {d.soil for d in checked}
     assert not {d.base for d in made} & {d.base for d in checked}

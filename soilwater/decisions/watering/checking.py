@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.aside import put_aside
-from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, run_columns
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, packed_columns
 from soilwater.decisions.watering.plan_words import (
     quiet,
     standard_error,
@@ -22,7 +22,8 @@ from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import SpotPlan
-from soilwater.runs.scheduling import Progress
+from soilwater.runs.scheduling import Progress, reporting
+from soilwater.runs.standing import Standing, Watered
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
@@ -118,7 +119,7 @@ def checked(
         # Only a spot that is not kept is told what it reads drained, which takes a while to find.
         told = (0.0, 0.0)
         if not plan.held:
-            told = np.median(trial.refill(i, USUAL).drained, axis=0).tolist()
+            told = np.median(trial.refills([i], USUAL)[i].drained, axis=0).tolist()
         plans.append(with_sentence(plan, line, share, error, short.get(i), *told))
     return tuple(plans)
 
@@ -145,29 +146,29 @@ def _watered(
         key: list(dict.fromkeys(find(of_key, key=lambda i: known[i].depth) for find in (min, max)))
         for key, of_key in shared.items()
     }
-    # A sand at both depths in a row, and draws of one weather: tables and forcing are made once.
-    order = sorted(range(trial.draws), key=lambda k: id(trial.column(0, k).weather))
-    cases = [
-        trial.column(i, k).with_water(events[i])
-        for of_key in ends.values()
-        for k in order
-        for i in of_key
-    ]
-    if not cases:
+    run = [i for of_key in ends.values() for i in of_key]
+    if not run:
         return {}
-    runs = run_columns(cases, trial.rod, n_threads=n_threads, coarse=True, progress=progress)
-    found, row = {}, 0
+    draws = np.arange(trial.draws)
+    packed = packed_columns([trial.column(i, k) for i in run for k in draws.tolist()], trial.rod)
+    came: dict[int, Watered] = {}
+    with reporting(progress, len(packed.cases)) as tell:
+        for place, i in enumerate(run):
+            columns = Standing.of(packed.part(place * draws.size + draws), ())
+            came[i] = columns.water(draws, events[i], n_threads)
+            tell(draws.size)
+    found = {}
     for key, of_key in shared.items():
-        size = len(ends[key])
-        rows = row + size * np.argsort(order)
-        row += size * trial.draws
-        low, high = rows, rows + size - 1
-        upper, lower = (known[ends[key][at]].depth for at in (0, -1))
+        low, high = (ends[key][at] for at in (0, -1))
+        upper, lower = known[low].depth, known[high].depth
         for i in of_key:
             part = (known[i].depth - upper) / (lower - upper) if lower > upper else 0.0
             reading, drainage = (
-                (1.0 - part) * values[low] + part * values[high]
-                for values in (runs.reading, runs.drainage[:, -1])
+                (1.0 - part) * of_low + part * of_high
+                for of_low, of_high in (
+                    (came[low].reading, came[high].reading),
+                    (came[low].drainage[:, -1], came[high].drainage[:, -1]),
+                )
             )
             found[i] = (reading, drainage)
     return found

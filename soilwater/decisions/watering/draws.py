@@ -11,14 +11,10 @@ import numpy as np
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.likely_memory import as_watered
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.too_short import beyond_reach
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-
-MANY, MANY_SANDS = 2000, 400
-"""Draws, and sands of them, whose spread is taken for that of all."""
 
 
 class Draw(NamedTuple):
@@ -72,67 +68,31 @@ def make_draws(
     """
     _, soils = best_and_likely(sand, count)
     rng = np.random.default_rng(seed)
-    return _paired(soils, members, base.spread(count), probe_error, rng)
+    return paired(soils, members, base.spread(count), probe_error, rng)
 
 
-def make_halves(
-    sand: Sand, members: Sequence[Weather], base: BaseSuction, count: int, seed: int
-) -> tuple[list[Draw], list[Draw]]:
-    """Make two sets of draws that share no base, and no sand where there are several.
-
-    Parameters
-    ----------
-    sand : Soil, FitResult or sequence of these
-        The sand.
-    members : sequence of Weather
-        Equally likely weather.
-    base : BaseSuction
-        Band of the suction left at the base [cm].
-    count : int
-        How many draws each has.
-    seed : int
-        Of the draws.
-    """
-    _, soils = best_and_likely(sand, 2 * count)
-    bases = base.spread(2 * count)
-    rng = np.random.default_rng(seed)
-    # Of each two neighbours one half gets the lower, of the next two the other: neither is drier.
-    pairs = bases.reshape(count, 2)
-    pairs[1::2] = pairs[1::2, ::-1]
-    number = {soil: i for i, soil in enumerate(dict.fromkeys(drying(each) for each in soils))}
-    made = []
-    for half in (0, 1):
-        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
-        if len(number) == 1:
-            own = list(soils[half::2]) or list(soils)
-        made.append(_paired(own, members, pairs[:, half], 0.0, rng))
-    return made[0], made[1]
-
-
-def many_draws(sand: Sand, members: Sequence[Weather], base: BaseSuction) -> list[Draw]:
-    """Draw as many as tell how all that may be are spread; they are not run.
-
-    Parameters
-    ----------
-    sand : Soil, FitResult or sequence of these
-        The sand.
-    members : sequence of Weather
-        Equally likely weather.
-    base : BaseSuction
-        Band of the suction left at the base [cm].
-    """
-    soils = as_watered(sand, MANY_SANDS)
-    return _paired(soils, members, base.spread(MANY), 0.0, np.random.default_rng(0))
-
-
-def _paired(
+def paired(
     soils: Sequence[Soil],
     members: Sequence[Weather],
     bases: FloatArray,
     probe_error: float,
     rng: np.random.Generator,
 ) -> list[Draw]:
-    """Pair sands and weather, gone through evenly, with bases and errors of probes."""
+    """Pair sands and weather, gone through evenly, with bases and errors of probes.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        The sands.
+    members : sequence of Weather
+        Equally likely weather.
+    bases : ndarray, shape (draws,)
+        Suction left at the base [cm].
+    probe_error : float
+        Standard error of a probed depth [cm].
+    rng : numpy.random.Generator
+        Source of the pairs.
+    """
     order = np.arange(bases.size)
     which_soil = rng.permutation(order % len(soils))
     which_member = rng.permutation(order % len(members))

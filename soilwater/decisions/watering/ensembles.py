@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.decisions.watering.draws import Draw
@@ -19,11 +18,9 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.likely_memory import MEMORY_SOURCE, POINTS_SOURCE
 from soilwater.runs.case import Case
-from soilwater.runs.columns_of import columns_of_profiles
-from soilwater.runs.scheduling import Progress
+from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
-from soilwater.runs.simulate import simulate_many
-from soilwater.runs.standing import PackedColumns, columns_failed
+from soilwater.runs.standing import PackedColumns, Standing
 from soilwater.runs.wetted import WaterKnown
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
@@ -40,15 +37,6 @@ GRID = 3.0
 by less than 0.1 % by volume (tested)."""
 OUTPUT_HOURS = 6.0
 """Interval of the results [h]."""
-_READ = (
-    "node_suction",
-    "storage",
-    "transpiration",
-    "potential_transpiration",
-    "drainage",
-    "runoff",
-)
-"""Variables that are read of a run."""
 
 
 class Runs(NamedTuple):
@@ -200,34 +188,20 @@ def run_columns(
     RunError
         If a column cannot be carried through, with its sentence.
     """
-    refinement = _refinement(cases) if coarse else Settings.refinement
-    result = simulate_many(
-        cases,
-        output=output,
-        keep=_READ,
-        tolerance=COARSE_TOLERANCE if coarse else Settings.tolerance,
-        refinement=refinement,
-        n_threads=n_threads,
-        progress=progress,
+    packed = (
+        packed_columns(cases, rod, output)
+        if coarse
+        else PackedColumns.of(cases, rod, output=output)
     )
-    failed = np.flatnonzero(result.status.values)
-    if failed.size:
-        raise columns_failed(failed.size, len(cases), result.status_text.values[failed[0]])
-    columns = columns_of_profiles(result, (case.profile for case in cases), refinement)
-    return Runs(
-        hours=hours_of(result),
-        times=result.time.values,
-        reading=np.array([each.mean(0.0, rod) for each in columns]),
-        storage=result.storage.values,
-        transpiration=result.transpiration.values,
-        demand=result.potential_transpiration.values,
-        drainage=result.drainage.values,
-        runoff=result.runoff.values,
-    )
+    with reporting(progress, len(cases)) as tell:
+        found = Standing.of(packed, ()).water(np.arange(len(cases)), (), n_threads, tell)
+    return Runs(packed.settings.output_hours, packed.settings.times, *found)
 
 
-def packed_columns(cases: Sequence[Case], rod: float) -> PackedColumns:
-    """Pack cases that are watered again and again, as coarse as `run_columns` may take them.
+def packed_columns(
+    cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS
+) -> PackedColumns:
+    """Pack cases on a mesh and with steps as coarse as where thousands of columns are watered.
 
     Parameters
     ----------
@@ -235,24 +209,22 @@ def packed_columns(cases: Sequence[Case], rod: float) -> PackedColumns:
         Columns.
     rod : float
         Length of the rods [cm].
+    output : float, optional
+        Interval of the results [h].
 
     Raises
     ------
     RunError
         If a column cannot be started, with its sentence.
     """
-    return PackedColumns.of(
-        cases, rod, output=OUTPUT_HOURS, tolerance=COARSE_TOLERANCE, refinement=_refinement(cases)
-    )
-
-
-def _refinement(cases: Sequence[Case]) -> float:
-    """Refinement of the mesh where thousands of columns are watered [1]."""
     # What is remembered is of the nodes of the run before.
     remembered = any(
         isinstance(case.start, WaterKnown) and case.start.turns is not None for case in cases
     )
-    return Settings.refinement if remembered else COARSE_MESH
+    refinement = Settings.refinement if remembered else COARSE_MESH
+    return PackedColumns.of(
+        cases, rod, output=output, tolerance=COARSE_TOLERANCE, refinement=refinement
+    )
 
 
 def share_of(tell: Callable[[int], object], cases: int) -> Callable[[int, int], None]:
@@ -276,13 +248,6 @@ def share_of(tell: Callable[[int], object], cases: int) -> Callable[[int, int], 
             tell(more)
 
     return progress
-
-
-def hours_of(result: xr.Dataset) -> FloatArray:
-    """Hours since the start of a result."""
-    since = result.time.values - result.time.values[0]
-    hours: FloatArray = since / np.timedelta64(1, "h")
-    return hours
 
 
 def column(

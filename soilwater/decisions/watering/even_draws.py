@@ -1,218 +1,197 @@
-"""A hundred draws paired, and their readings moved a little, so that they stand for thousands.
-
-How many of a hundred draws read less than a line is uncertain by four in a hundred, and amounts of
-water with it. But most of how dry a draw gets follows from what is known of it before it is run:
-its sand at some suctions, its base, its weather. Where dry sands have met high bases by chance,
-they are paired anew (Iman & Conover 1982, Communications in Statistics B 11:311, from memory); and
-what these say of thousands of draws costs nothing (a distribution estimated by a model of the
-values and what that misses: Chambers & Dunstan 1986, Biometrika 73:597, from memory).
-"""
+"""Two sets of draws, to make a plan on and to check it on, that each stand for thousands."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from soilwater.decisions.watering.draws import Draw, drying
-from soilwater.decisions.watering.trials import Trial
+from soilwater.decisions.watering.draws import Draw, drying, paired
+from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.turf import Turf
+from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
+from soilwater.learning.representing import dealt_out, representing, standard
 from soilwater.soils import Hysteretic, Soil
-from soilwater.survey.survey import Spot
+from soilwater.soils.at_rest import RestCurves
+from soilwater.survey.too_short import beyond_reach
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 
-ENOUGH = 50
-"""Of fewer draws nothing is told of others (our own choice)."""
+MANY, MANY_SANDS = 2000, 400
+"""Draws, and sands of them, whose spread is taken for that of all."""
 _HELD_AT = np.array([20.0, 30.0, 40.0, 60.0, 100.0])
 _CONDUCTS_AT = np.array([40.0, 60.0, 100.0])
-"""Suctions [cm] at which a sand is known: with base and weather they tell 91 to 95 % of the
-variance of the lowest reading, at 30 to 45 cm under three forecasts."""
-_OTHERS = 5
-"""Features beside those of a sand: of weather two, then base, probe and what lies beyond it."""
-_RIDGE = 0.3
-"""What is added to the diagonal for features that hardly differ between draws."""
-_SWEEPS = 4
-"""How often each draw is offered an exchange with any other: after that hardly one is taken."""
-_MISSES = 40
-"""To what a model tells is added what it misses of so many draws."""
+"""Suctions [cm] at which a sand is known: with base and weather, and their products, they tell 97
+to 99 % of the variance of the lowest reading, watered or not (25 to 42 cm, three sands)."""
+_DRIED_BY = (0.5, 1.0)
+"""Shares of what the weather asks for by which a column at rest is dried [1]: what it reads then
+tells most of how dry a draw gets, watered or not."""
+_WEIGHT = 2.0
+"""How much more such a reading counts than any other feature. From 1.5 to 4 the tenth lowest of a
+hundred readings is as certain (four greens)."""
 
 
-def paired_anew(drawn: Sequence[Draw]) -> list[Draw]:
-    """Exchange bases and weather between draws until neither goes along with their sands.
+def make_halves(
+    sand: Sand,
+    members: Sequence[Weather],
+    base: BaseSuction,
+    count: int,
+    seed: int,
+    turf: Turf,
+    depth: float,
+    rod: float,
+) -> tuple[list[Draw], list[Draw]]:
+    """Make two sets of draws that share no base, and no sand where there are several.
+
+    Each stands for all there may be: its draws are picked among a thousand so that what is known
+    of them is spread as in both thousands.
 
     Parameters
     ----------
-    drawn : sequence of Draw
-        Paired by chance.
-
-    Returns
-    -------
-    list of Draw
-        The same sands, bases and weather; as they were where they are too few.
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    members : sequence of Weather
+        Equally likely weather.
+    base : BaseSuction
+        Band of the suction left at the base [cm].
+    count : int
+        How many draws each has.
+    seed : int
+        Of the draws, and of where the search for them starts.
+    turf : Turf
+        What asks for water.
+    depth : float
+        Of a spot like those of the green [cm].
+    rod : float
+        Length of the rods [cm].
     """
-    if len(drawn) < ENOUGH:
-        return [*drawn]
-    known = _standard(_features(drawn))
-    sand, weather, base = known[:, :-_OTHERS], known[:, -_OTHERS:-3], known[:, -3:-2]
-    of_base = _unlike(sand, base)
-    of_weather = _unlike(np.column_stack([sand, base[of_base]]), weather)
+    rng = np.random.default_rng(seed)
+    many = max(MANY // 2, 4 * count)
+    soils = as_watered(sand, MANY_SANDS)
+    number = {soil: i for i, soil in enumerate(dict.fromkeys(map(drying, soils)))}
+    bases = _by_turns(base.spread(2 * many))
+    drawn: list[Draw] = []
+    for half in (0, 1):
+        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
+        if len(number) == 1:
+            own = list(soils[half::2]) or list(soils)
+        drawn += paired(own, members, bases[half], 0.0, rng)
+    known = _known(drawn, turf, depth, rod)
+    weather = {id(member): i for i, member in enumerate(members)}
+    # As even as can be over few members; of many those are picked that stand for all.
+    alike = (
+        np.array([weather[id(draw.weather)] for draw in drawn]) if len(members) <= count else None
+    )
+    halves = []
+    for half, spread in enumerate(_by_turns(base.spread(2 * count))):
+        among = half * many + np.arange(many)
+        chosen = representing(known, among, count, rng, alike)
+        halves.append(_evened([drawn[k] for k in chosen], known[chosen], spread))
+    return halves[0], halves[1]
+
+
+def _by_turns(values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Deal rising values out to two, so that neither has the larger ones."""
+    pairs = values.reshape(-1, 2).copy()
+    pairs[1::2] = pairs[1::2, ::-1]
+    return pairs[:, 0], pairs[:, 1]
+
+
+def _evened(picked: Sequence[Draw], known: FloatArray, bases: FloatArray) -> list[Draw]:
+    """Spread bases, and what lies beyond a probe, as evenly as so few can be."""
+    rank = np.argsort(np.argsort([draw.base for draw in picked]))
+    beyond = beyond_reach((np.arange(len(picked)) + 0.5) / len(picked))
+    dealt = dealt_out(known, beyond[:, None])
     return [
-        draw._replace(base=drawn[b].base, weather=drawn[w].weather)
-        for draw, b, w in zip(drawn, of_base, of_weather, strict=True)
+        draw._replace(base=float(bases[at]), beyond=float(beyond[k]))
+        for draw, at, k in zip(picked, rank, dealt, strict=True)
     ]
 
 
-def _unlike(fixed: FloatArray, moved: FloatArray) -> NDArray[np.int64]:
-    """Order `moved` so that its columns go along with those of `fixed` as little as can be."""
-    order = np.arange(len(fixed))
-    product = fixed.T @ moved
-    for i in np.tile(order, _SWEEPS):
-        # What each exchange with another would make of the products.
-        apart, other = fixed[i] - fixed, moved[order] - moved[order[i]]
-        tried = product + apart[:, :, None] * other[:, None, :]
-        size = np.sum(tried**2, axis=(1, 2))
-        best = int(np.argmin(size))
-        if size[best] < (1.0 - 1e-9) * size[i]:
-            product, order[[i, best]] = tried[best], order[[best, i]]
-    return order
-
-
-def evened(trial: Trial, own: FloatArray, every: FloatArray) -> Trial:
-    """Move the readings of each draw so that the lowest of all are spread as those of many.
-
-    Parameters
-    ----------
-    trial : Trial
-        Spots without water by hand.
-    own, every : ndarray, shape (spots, draws, features)
-        What is known of the draws of the trial, and of as many as there may be; of one spot where
-        all have the same.
-
-    Returns
-    -------
-    Trial
-        With the `shift` that moves them; as it was where it has too few draws.
-    """
-    if trial.draws < ENOUGH:
-        return trial
-    lowest = trial.reading[:, :, 1:].min(axis=2)
-    moved = np.empty_like(lowest)
-    for i, low in enumerate(lowest):
-        order = np.argsort(low)
-        moved[i, order] = _spread(own[i % len(own)], every[i % len(every)], low) - low[order]
-    return replace(
-        trial,
-        shift=trial.shift + moved,
-        reading=np.clip(trial.reading + moved[:, :, None], 0.0, 1.0),
-    )
-
-
-def features_of(drawn: Sequence[Draw], noise: FloatArray | None = None) -> FloatArray:
-    """List what is known of draws before they are run, shape (spots, draws, features).
+def errors_dealt_out(
+    drawn: Sequence[Draw],
+    turf: Turf,
+    depth: float,
+    rod: float,
+    spots: int,
+    rng: np.random.Generator,
+) -> FloatArray:
+    """Give the draws of each spot errors of its reading, in standard deviations.
 
     Parameters
     ----------
     drawn : sequence of Draw
-        Combinations.
-    noise : ndarray, shape (spots, draws), or None
-        Errors of the readings that spots start from, in standard deviations; None where they start
-        drained, of which all spots have the same.
+        Of `make_halves`.
+    turf, depth, rod
+        As for it.
+    spots : int
+        How many.
+    rng : numpy.random.Generator
+        Source of the order in which they are dealt out.
+
+    Returns
+    -------
+    ndarray, shape (spots, draws)
     """
-    known = _features(drawn)[None]
-    if noise is None:
-        return known
-    return np.concatenate([np.repeat(known, len(noise), axis=0), noise[:, :, None]], axis=2)
+    from scipy.special import ndtri
+
+    known = _known(drawn, turf, depth, rod)
+    normal = ndtri((np.arange(len(drawn)) + 0.5) / len(drawn))
+    found = np.empty((spots, len(drawn)))
+    for of_spot in found:
+        mixed = rng.permutation(normal)
+        of_spot[:] = mixed[dealt_out(known, mixed[:, None])]
+    return found
 
 
-def features_learned(
-    calibration: Calibration, known: Sequence[Spot], members: Sequence[Weather], rod: float
-) -> FloatArray:
-    """List what a calibration knows of its draws before they go on, as `features_of` does.
+def weather_dealt_out(
+    calibration: Calibration, members: Sequence[Weather], rod: float
+) -> tuple[Weather, ...]:
+    """Give each draw of a calibration a weather, so that neither half has its dry draws in rain.
 
     Parameters
     ----------
     calibration : Calibration
         What was learnt.
-    known : sequence of Spot
-        Spots of it.
     members : sequence of Weather
-        Weathers, which its draws take in turn.
+        Equally likely weather, as even as can be over the draws of each half.
     rod : float
         Length of the rods [cm].
     """
-    shared = calibration.unknowns.coordinates(calibration.shared)
-    weather = np.array([_asked(each) for each in members])[np.arange(len(shared)) % len(members)]
-    shift = calibration.shift(rod=rod)
-    return np.array(
-        [
-            np.column_stack([shared, weather, calibration.own.depth[:, i], shift[:, i]])
-            for i in map(calibration.number_of, known)
-        ]
-    )
+    coordinates = calibration.unknowns.coordinates(calibration.shared)
+    known = np.column_stack([coordinates, calibration.drained(rod=rod)])
+    given: list[Weather] = []
+    for half in calibration.halves:
+        turn = np.arange(half.size) % len(members)
+        of_each = np.array([_of_weather(member, calibration.turf) for member in members])
+        weather = standard(of_each[turn])
+        order = dealt_out(standard(known[half]), weather)
+        given += [members[k] for k in turn[order].tolist()]
+    return tuple(given)
 
 
-def _spread(own: FloatArray, every: FloatArray, low: FloatArray) -> FloatArray:
-    """Quantiles that as many draws as `low` has would have, of all there may be, rising.
-
-    Parameters
-    ----------
-    own, every : ndarray, shape (draws, features)
-        Of the draws, and of many.
-    low : ndarray, shape (draws,)
-        Lowest readings of the draws [1].
-    """
-    known, wanted = (
-        np.column_stack([np.ones(len(each)), _standard(each, every)]) for each in (own, every)
-    )
-    if not known[:, 1:].any() or float(np.ptp(low)) < 1e-9:
-        return np.sort(low)
-    ridge = _RIDGE * np.eye(known.shape[1])
-    ridge[0, 0] = 0.0
-    weights = np.linalg.solve(known.T @ known + ridge, known.T)
-    told, told_of_all = known @ (weights @ low), wanted @ (weights @ low)
-    # Where water runs out readings fall ever more slowly: what is told is bent to what was found.
-    bent = np.polynomial.Polynomial.fit(told, low, 2)
-    # A model misses less of what it was made from.
-    free = max(low.size - float(np.trace(known @ weights)), 0.5 * low.size)
-    order = np.argsort(told)
-    misses = np.sqrt(low.size / free) * (low - bent(told))[order]
-    # What it misses is not the same everywhere: those of the draws told nearest count.
-    first = np.searchsorted(told[order], told_of_all) - _MISSES // 2
-    nearest = np.clip(first, 0, low.size - _MISSES)[:, None] + np.arange(_MISSES)
-    found = bent(np.clip(told_of_all, *bent.domain))[:, None] + misses[nearest]
-    places = (np.arange(low.size) + 0.5) / low.size
-    spread: FloatArray = np.quantile(found, places)
-    return spread
-
-
-def _features(drawn: Sequence[Draw]) -> FloatArray:
-    """List what is known of draws before they are run, shape (draws, features)."""
+def _known(drawn: Sequence[Draw], turf: Turf, depth: float, rod: float) -> FloatArray:
+    """List what is known of draws before they are run, as far apart as it tells them apart."""
     of_sand = {soil: _of_sand(soil) for soil in {draw.soil for draw in drawn}}
-    weather = {id(draw.weather): draw.weather for draw in drawn}
-    asked = {key: _asked(each) for key, each in weather.items()}
-    return np.array(
-        [
-            (*of_sand[draw.soil], *asked[id(draw.weather)], draw.base, draw.probe, draw.beyond)
-            for draw in drawn
-        ]
+    of_weather = {id(each): _of_weather(each, turf) for each in {d.weather for d in drawn}}
+    features = np.array(
+        [(*of_sand[draw.soil], *of_weather[id(draw.weather)], draw.base) for draw in drawn]
     )
+    asked = np.array([of_weather[id(draw.weather)][-1] for draw in drawn])
+    soils = {soil: i for i, soil in enumerate(dict.fromkeys(drying(draw.soil) for draw in drawn))}
+    number = np.array([soils[drying(draw.soil)] for draw in drawn])
+    surface, depths = depth + features[:, -1], np.full(number.size, depth)
+    curves, lost = RestCurves(list(soils)), np.maximum(asked, 0.0)
+    dried = [curves.dried(number, surface, depths, share * lost, rod) for share in _DRIED_BY]
+    return np.column_stack([standard(features), _WEIGHT * standard(np.column_stack(dried))])
 
 
-def _asked(weather: Weather) -> tuple[float, float]:
-    """Tell what a weather asks for and brings [mm]."""
-    return float(np.sum(weather.reference_et)), float(np.sum(weather.rain))
-
-
-def _standard(features: FloatArray, of: FloatArray | None = None) -> FloatArray:
-    """Features less their means, in standard deviations, of all or `of` others."""
-    of = features if of is None else of
-    middle, width = of.mean(axis=0), of.std(axis=0)
-    differ = width > 1e-9 * (1.0 + np.abs(middle))
-    found: FloatArray = np.where(differ, (features - middle) / np.where(differ, width, 1.0), 0.0)
-    return found
+def _of_weather(weather: Weather, turf: Turf) -> tuple[float, float]:
+    """Tell what turf asks for beyond the rain, half way through and in all [mm]."""
+    asked = np.cumsum(np.sum(turf.demand(weather), axis=0) - weather.rain)
+    return float(asked[asked.size // 2]), float(asked[-1])
 
 
 def _of_sand(soil: Soil) -> tuple[float, ...]:

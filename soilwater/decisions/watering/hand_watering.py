@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, spots_aside, told_below
 from soilwater.decisions.watering.checking import DEPTH_CLASS, checked
-from soilwater.decisions.watering.draws import Draw, make_halves, many_draws
+from soilwater.decisions.watering.draws import Draw
 from soilwater.decisions.watering.ensembles import (
     OUTPUT_HOURS,
     ground_and_demand,
@@ -25,12 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     share_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.even_draws import (
-    evened,
-    features_learned,
-    features_of,
-    paired_anew,
-)
+from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves, weather_dealt_out
 from soilwater.decisions.watering.plan_words import (
     borderline_text,
     firm_text,
@@ -277,23 +272,17 @@ def hand_water_plan(
         planning, checking = share_of(tell, cells), share_of(tell, cells)
         if calibration is not None:
             members = calibration.members(members)
+            dealt = weather_dealt_out(calibration, members, length)
             learned = from_calibration(
                 known,
                 calibration,
-                members,
+                dealt,
                 length,
                 n_threads,
                 coarse=True,
                 progress=share_of(tell, 2 * cells),
             )
-            of_own, of_many = (
-                features_learned(each, known, members, length)
-                for each in (calibration, calibration.many)
-            )
-            made_on, checked_on = (
-                evened(learned.take(numbers), of_own[:, numbers], of_many)
-                for numbers in calibration.halves
-            )
+            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
             assumed: tuple[str, ...] = (LEARNED_START,)
             said = (
                 f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
@@ -302,32 +291,29 @@ def hand_water_plan(
         else:
             _check_start(members[0])
             remembering = as_watered(sand, 2 * draws)
-            halves = map(paired_anew, make_halves(remembering, members, base, draws, seed))
+            of_green = (turf, float(np.median([spot.depth for spot in known])), length)
+            halves = make_halves(sand, members, base, draws, seed, *of_green)
             rng = np.random.default_rng(seed)
             errors = errors_of(known, length, meter)
-            many = many_draws(sand, members, base)
-            others = np.random.default_rng(0).standard_normal((len(known), len(many)))
 
             def begun(drawn: Sequence[Draw]) -> Trial:
                 told = share_of(tell, cells)
                 if start == "drained":
-                    trial = from_rest(
+                    return from_rest(
                         known, drawn, turf, after, length, n_threads, coarse=True, progress=told
                     )
-                    return evened(trial, features_of(drawn), features_of(many))
-                noise = rng.standard_normal((len(known), draws))
-                trial = from_readings(
+                noise = errors * errors_dealt_out(drawn, *of_green, len(known), rng)
+                return from_readings(
                     known,
                     drawn,
                     turf,
                     after,
                     length,
-                    errors * noise,
+                    noise,
                     n_threads,
                     coarse=True,
                     progress=told,
                 )
-                return evened(trial, features_of(drawn, noise), features_of(many, others))
 
             made_on, checked_on = (begun(drawn) for drawn in halves)
             assumed = (

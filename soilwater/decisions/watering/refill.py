@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Mesh, end_to_end
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, water_after
@@ -37,24 +37,6 @@ class Refill(NamedTuple):
     full: FloatArray
     drained: FloatArray
 
-    @classmethod
-    def of(
-        cls,
-        profiles: Sequence[Profile],
-        starts: Sequence[Any],
-        rod: float,
-        dried_by: FloatArray = DRIED_BY,
-    ) -> Refill:
-        """Work it out for profiles and starts, one of a draw, read with a `rod` [cm].
-
-        Places are where they have dried by so much [cm] more than drained: `dried_by`.
-        """
-        found = [
-            _of_one(profile, start if isinstance(start, AfterRain) else None, rod, dried_by)
-            for profile, start in zip(profiles, starts, strict=True)
-        ]
-        return cls(*(np.array(part) for part in zip(*found, strict=True)))
-
     def take(self, draws: NDArray[np.int64]) -> Refill:
         """Keep some of the draws, by their numbers."""
         return Refill(*(part[draws] for part in self))
@@ -74,22 +56,55 @@ class Refill(NamedTuple):
         return full, read
 
 
-def _of_one(
-    profile: Profile, after: AfterRain | None, rod: float, by: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    mesh = profile.mesh()
-    rest = drained_suctions(profile, mesh)
+def refills_of(
+    profiles: Sequence[Sequence[Profile]],
+    starts: Sequence[Sequence[Any]],
+    rod: float,
+    dried_by: FloatArray = DRIED_BY,
+) -> list[Refill]:
+    """Work out what spots hold again.
+
+    Parameters
+    ----------
+    profiles, starts : sequence of sequence
+        Of each spot, in each draw. Spots of a draw mostly share its sand, and are worked out
+        together.
+    rod : float
+        Length of the rods [cm].
+    dried_by : ndarray, shape (places,)
+        Places are where spots have dried by so much [cm] more than drained.
+    """
+    spots: list[list[Any]] = [[] for _ in profiles]
+    for of_draw, begun in zip(zip(*profiles, strict=True), zip(*starts, strict=True), strict=True):
+        rains = [each if isinstance(each, AfterRain) else None for each in begun]
+        for rain in dict.fromkeys(rains):
+            like = [i for i, each in enumerate(rains) if each is rain]
+            found = _of_draw([of_draw[i] for i in like], rain, rod, dried_by)
+            for i, of_spot in zip(like, found, strict=True):
+                spots[i].append(of_spot)
+    return [Refill(*map(np.array, zip(*of_spot, strict=True))) for of_spot in spots]
+
+
+def _of_draw(
+    profiles: Sequence[Profile], after: AfterRain | None, rod: float, by: FloatArray
+) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+    meshes = [profile.mesh() for profile in profiles]
+    rest = np.concatenate(list(map(drained_suctions, profiles, meshes)))
     rain = USUAL_RAIN if after is None else after
-    dried_by = 0.0 if after is None else after.dried_by
+    before = rest + (0.0 if after is None else after.dried_by)
     dried = rest + by[:, None]
-    driest = water_after(mesh, dried, rain.rate, rest + dried_by)
-    again = water_after(mesh, rest, rain.rate, np.maximum(dried, rest + dried_by))
-    width = np.diff(mesh.depth)
-    return (
-        10.0 * driest.mean(axis=1) @ width,
-        10.0 * again.mean(axis=1) @ width,
-        mean_of_top(mesh, again, rod),
-    )
+    # As it dries, and when it was watered and has drained again.
+    at = np.stack([dried, np.broadcast_to(rest, dried.shape)])
+    dried_to = np.stack([np.broadcast_to(before, dried.shape), np.maximum(dried, before)])
+    ends = water_after(end_to_end(meshes), at, rain.rate, dried_to)
+    found, first = [], 0
+    for mesh in meshes:
+        driest, again = ends[..., first : first + mesh.soil.size]
+        width = np.diff(mesh.depth)
+        full = 10.0 * again.mean(axis=1) @ width
+        found.append((10.0 * driest.mean(axis=1) @ width, full, mean_of_top(mesh, again, rod)))
+        first += mesh.depth.size
+    return found
 
 
 def rewetted_reading(profile: Profile, rain: AfterRain, rod: float) -> float:

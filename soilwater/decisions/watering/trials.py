@@ -24,7 +24,7 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     run_columns,
 )
-from soilwater.decisions.watering.refill import DRIED_BY, Refill
+from soilwater.decisions.watering.refill import DRIED_BY, Refill, refills_of
 from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
@@ -118,15 +118,19 @@ class Trial:
             drainage=self.drainage[:, draws],
         )
 
-    def refill(self, spot: int, dried_by: FloatArray = DRIED_BY) -> Refill:
-        """Tell what a spot holds again after water, and reads drained, in each draw.
+    def refills(self, spots: Sequence[int], dried_by: FloatArray = DRIED_BY) -> dict[int, Refill]:
+        """Tell what spots hold again after water, and read drained, in each draw.
 
-        At places where it dried by so much [cm] more than drained: `dried_by`.
+        At places where they dried by so much [cm] more than drained: `dried_by`.
         """
-        profiles = [self.profile(spot, k) for k in range(self.draws)]
-        starts = [self.column(spot, k).start for k in range(self.draws)]
-        found = Refill.of(profiles, starts, self.rod, dried_by)
-        return found._replace(drained=found.drained + self.shift[spot][:, None])
+        draws = range(self.draws)
+        profiles = [[self.profile(spot, k) for k in draws] for spot in spots]
+        starts = [[self.column(spot, k).start for k in draws] for spot in spots]
+        found = refills_of(profiles, starts, self.rod, dried_by)
+        return {
+            spot: each._replace(drained=each.drained + self.shift[spot][:, None])
+            for spot, each in zip(spots, found, strict=True)
+        }
 
 
 def from_rest(

@@ -1,0 +1,135 @@
+"""A hundred draws that stand for thousands, picked by what is known before any is run."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from grounds import WET_MIX
+
+import soilwater as sw
+from soilwater.decisions.watering.draws import paired
+from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves
+from soilwater.decisions.watering.planning import smooth_quantile
+from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.learning.representing import dealt_out, representing, standard
+
+TURF = sw.Turf("15 cm")
+MEMBERS = [sw.steady_weather(7, et) for et in (4.0, 5.0, 6.5)]
+SANDS = [
+    replace(WET_MIX, alpha=alpha, n=n, k_sat=k_sat)
+    for alpha, n, k_sat in zip(
+        np.linspace(0.034, 0.044, 400).tolist(),
+        np.random.default_rng(1).normal(3.0, 0.25, 400).tolist(),
+        np.exp(np.random.default_rng(2).normal(3.4, 0.3, 400)).tolist(),
+        strict=True,
+    )
+]
+OF_GREEN = (TURF, 35.0, 7.6)
+
+
+def halves(count, seed, members=MEMBERS, sands=SANDS):
+    return make_halves(sands, members, OVER_GRAVEL, count, seed, *OF_GREEN)
+
+
+def lowest_of(drawn):
+    """Readings as a drying green has them: less where sand holds, and demand leaves, less."""
+    asked = {id(each): float(np.sum(TURF.demand(each))) for each in MEMBERS}
+    return np.array(
+        [
+            float(draw.soil.water_content(45.0 + draw.base))
+            + 0.1 * np.exp(-asked[id(draw.weather)] / 30.0)
+            for draw in drawn
+        ]
+    )
+
+
+def test_quantiles_of_either_half_move_by_seed_by_less_than_half():
+    rng = np.random.default_rng(0)
+    many = lowest_of(paired(SANDS, MEMBERS, OVER_GRAVEL.spread(20_000), 0.0, rng))
+    wanted = np.quantile(many, [0.1, 0.2, 0.5])
+    errors = {"by chance": [], "picked": []}
+    for seed in range(8):
+        by_chance = many[np.random.default_rng(seed).choice(many.size, 100)]
+        errors["by chance"].append(np.quantile(by_chance, [0.1, 0.2, 0.5]) - wanted)
+        for drawn in halves(100, seed):
+            errors["picked"].append(np.quantile(lowest_of(drawn), [0.1, 0.2, 0.5]) - wanted)
+    spread = {name: np.sqrt(np.mean(np.square(each))) for name, each in errors.items()}
+    assert spread["picked"] < 0.5 * spread["by chance"]
+    assert np.abs(np.mean(errors["picked"], axis=0)).max() < spread["picked"]
+
+
+def test_halves_share_nothing_and_other_seeds_give_others():
+    made, checked = halves(60, 0)
+    for what in ("soil", "base"):
+        assert not {getattr(d, what) for d in made} & {getattr(d, what) for d in checked}
+    others, _ = halves(60, 1)
+    same = {(d.soil, d.base) for d in made} & {(d.soil, d.base) for d in others}
+    assert len(same) < 10
+    again, _ = halves(60, 0)
+    assert again == made
+
+
+def test_bases_and_weather_are_as_even_as_can_be():
+    made, checked = halves(60, 2)
+    bases = sorted(draw.base for draw in (*made, *checked))
+    assert bases == pytest.approx(OVER_GRAVEL.spread(120).tolist())
+    for half in (made, checked):
+        assert [sum(d.weather is each for d in half) for each in MEMBERS] == [20, 20, 20]
+
+
+def test_of_more_weathers_than_draws_those_are_picked_that_stand_for_all():
+    members = [sw.steady_weather(3, et) for et in np.linspace(2.0, 8.0, 60).tolist()]
+    for half in halves(20, 0, members):
+        asked = [float(draw.weather.reference_et.sum()) for draw in half]
+        assert np.mean(asked) == pytest.approx(15.0, abs=0.8)
+        assert np.std(asked) == pytest.approx(18.0 / np.sqrt(12.0), rel=0.15)
+
+
+def test_errors_of_readings_are_standard_normal_and_go_along_with_no_sand():
+    drawn, _ = halves(100, 0)
+    errors = errors_dealt_out(drawn, *OF_GREEN, 3, np.random.default_rng(0))
+    known = np.array([[d.soil.water_content(40.0), d.base, lowest_of([d])[0]] for d in drawn])
+    for of_spot in errors:
+        assert np.std(of_spot) == pytest.approx(1.0, abs=0.03)
+        together = np.corrcoef(np.column_stack([known, of_spot]).T)[3, :3]
+        assert np.abs(together).max() < 0.03
+    assert np.abs(np.corrcoef(errors) - np.eye(3)).max() < 0.4
+
+
+def test_what_is_picked_is_nearer_to_all_than_any_exchange_makes_it():
+    """Energy distance in its own words, by differences of all pairs."""
+    known = np.random.default_rng(0).normal(size=(40, 2))
+    among = np.arange(10, 40)
+
+    def apart(rows):
+        from_all = np.linalg.norm(known[rows][:, None] - known, axis=2).mean()
+        return 2.0 * from_all - np.linalg.norm(known[rows][:, None] - known[rows], axis=2).mean()
+
+    picked = representing(known, among, 6, np.random.default_rng(1))
+    assert np.unique(picked).size == 6 and picked.min() >= 10
+    least = apart(picked)
+    for place in range(6):
+        for other in np.setdiff1d(among, picked):
+            tried = picked.copy()
+            tried[place] = other
+            assert apart(tried) > least - 1e-9
+
+
+def test_what_does_not_differ_tells_nothing():
+    constant = np.ones((30, 2))
+    assert standard(constant).shape == (30, 0)
+    picked = representing(standard(constant), np.arange(30), 10, np.random.default_rng(0))
+    assert np.unique(picked).size == 10
+    assert dealt_out(standard(constant), np.arange(30.0)[:, None]).tolist() == list(range(30))
+
+
+def test_a_smooth_quantile_is_that_of_many_and_less_uncertain_than_the_plain_one():
+    """Of a hundred draws of known distributions, beside what numpy tells of a million."""
+    rng = np.random.default_rng(0)
+    for drawn in (rng.standard_normal, lambda size: -np.exp(0.5 * rng.standard_normal(size))):
+        wanted = np.quantile(drawn((1_000_000,)), 0.1)
+        values = drawn((100, 5000))
+        smooth, plain = smooth_quantile(values, 0.1), np.quantile(values, 0.1, axis=0)
+        assert abs(np.mean(smooth) - wanted) < 0.1 * np.std(plain)
+        assert np.std(smooth) < np.std(plain)
+    assert smooth_quantile(np.full((7, 2), 3.0), 0.3) == pytest.approx([3.0, 3.0])
