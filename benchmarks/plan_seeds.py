@@ -1,6 +1,6 @@
-"""How far amounts of hand water, and what is said of spots, move with the seed, on six greens.
+"""How far amounts of hand water, and what is said of spots, move with the seed, on nine greens.
 
-python benchmarks/plan_seeds.py                   six greens, six seeds, some minutes
+python benchmarks/plan_seeds.py                   nine greens, six seeds, some minutes
 python benchmarks/plan_seeds.py --seeds 3 14      those with "14" in their name, three seeds
 """
 
@@ -39,6 +39,34 @@ def sheet(suction: list[float], held: list[float], k_sat: str, porosity: float) 
     """A sand as a laboratory gives it."""
     table = sw.RetentionTable(suction, held, k_sat=k_sat, porosity=porosity)
     return table.fit(sw.VanGenuchten)
+
+
+def learned_again(seed: int) -> sw.HandWaterPlan:
+    """The same of a coarser sand, four spots that were read twice, one not, and rain to come."""
+    sand = sheet([10, 20, 30, 40, 60], [0.39, 0.30, 0.20, 0.14, 0.10], "40 cm/h", 0.41)
+    days = [np.datetime64(f"2025-08-0{day}T06:30") for day in (3, 5)]
+    spots = [
+        sw.Spot(
+            f"{depth:g} cm",
+            depth,
+            readings=[
+                sw.Reading(0.19 - 0.006 * (depth - 26.0) - fall, rod=ROD, time=day)
+                for day, fall in zip(days, (0.0, 0.045), strict=True)
+            ],
+        )
+        for depth in (24.0, 27.0, 30.0, 33.0)
+    ]
+    green = sw.Survey([*spots, sw.Spot("unread", 29.0)])
+    past = sw.steady_weather(5, 4.5, first_day="2025-08-01")
+    found = sw.calibrate(
+        green, sand, past, TURF, soaked="2025-08-01 06:00", irrigation=(), seed=seed
+    )
+    ahead = []
+    for et, rain in ((3.5, 4.0), (4.5, 1.0), (5.5, 0.0), (6.0, 0.0)):
+        weather = sw.steady_weather(7, et, first_day="2025-08-05")
+        fallen = np.where(np.arange(weather.rain.size) == 3 * weather.rain.size // 7, rain, 0.0)
+        ahead.append(replace(weather, rain=fallen))
+    return sw.hand_water_plan(green, sand, ahead, TURF, "10 %", rod=ROD, calibration=found)
 
 
 def learned(seed: int) -> sw.HandWaterPlan:
@@ -110,6 +138,27 @@ def greens() -> dict[str, Callable[[int], sw.HandWaterPlan]]:
             start="readings",
         ),
         "from a calibration": learned,
+        "fresh: two systems, 6 forecasts": of(
+            survey_of([26.0, 29.0, 35.0, 40.0]),
+            [
+                sw.TwoComponent(0.04, 0.40, alpha, 3.2, 0.15, 0.006, 1.5, 35.0)
+                for alpha in np.linspace(0.033, 0.041, 30).tolist()
+            ],
+            [sw.steady_weather(9, et) for et in np.linspace(4.0, 6.0, 6).tolist()],
+            TURF,
+            "13 %",
+            base_suction=("4 cm", "12 cm"),
+        ),
+        "fresh: damp, from readings": of(
+            survey_of([27.0, 31.0, 35.0, 39.0], [0.185, 0.172, 0.16, 0.15]),
+            fine,
+            [sw.steady_weather(6, et) for et in (3.5, 4.5, 5.0, 5.5)],
+            TURF,
+            "12 %",
+            start="readings",
+            largest_amount="8 mm",
+        ),
+        "fresh: from a calibration": learned_again,
     }
 
 

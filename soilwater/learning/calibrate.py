@@ -56,7 +56,7 @@ TOLD = 4000
 """Draws behind the bands of what all spots share, of which those that are kept are picked."""
 _FOR_EACH = 10
 """Draws among which each is picked that is kept, at least."""
-DRAWS = 200
+DRAWS = 300
 """Equally likely possibilities that are kept."""
 
 

@@ -10,7 +10,7 @@ from grounds import WET_MIX
 import soilwater as sw
 from soilwater.decisions.watering.checking import checked
 from soilwater.decisions.watering.plan_words import (
-    standard_error,
+    margin,
     surely_kept,
     time_text,
     with_sentence,
@@ -118,9 +118,11 @@ def test_more_water_is_told_where_it_buys_an_hour(plan):
 
 
 def test_what_is_too_near_to_the_share_asked_for_is_neither_kept_nor_not(plan):
-    """A share of 100 draws errs by 0.04 at 0.8 (binomial): nearer than that nobody can tell."""
-    error = standard_error(0.8, 100)
-    assert error == pytest.approx(0.04)
+    """Two standard errors; that of a hundred draws by chance is 0.04 at 0.8 (binomial)."""
+    error = margin(0.8, 100, True)
+    assert 0.04 < error < 0.05 < margin(0.8, 100, False) < 2.0 * 0.04
+    assert error > margin(0.8, 400, True) > 0.5 * error
+    assert margin(1.0, 100, True) == 0.0
 
     def told(kept, short):
         spot = replace(plan.spot("B2"), kept=kept, held=kept >= 0.8 + error, left_out=())
@@ -134,10 +136,10 @@ def test_what_is_too_near_to_the_share_asked_for_is_neither_kept_nor_not(plan):
     assert told(0.77, None).why_not.endswith(said) and said in told(0.77, Short(True)).sentence
 
 
-def test_a_share_just_a_standard_error_off_is_told_apart_on_both_sides(plan):
+def test_a_share_just_a_margin_off_is_told_apart_on_both_sides(plan):
     """0.8 + 0.04 is more than 0.84 in the last digit, and 84 of 100 are not borderline for that."""
     for share, draws in ((0.8, 100), (0.8, 400), (0.9, 900), (0.5, 100), (1.0, 100)):
-        error = standard_error(share, draws)
+        error = float(np.sqrt(share * (1.0 - share) / draws))
         for sign, kept in ((1, True), (-1, share == 1.0)):
             counted = round(draws * (share + sign * error)) / draws
             assert surely_kept(counted, share, error) is kept

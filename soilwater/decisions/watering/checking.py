@@ -11,8 +11,8 @@ import numpy as np
 from soilwater.decisions.watering.aside import put_aside
 from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, packed_columns
 from soilwater.decisions.watering.plan_words import (
+    margin,
     quiet,
-    standard_error,
     surely_kept,
     walk,
     with_sentence,
@@ -68,14 +68,14 @@ def checked(
     visits : Visits
         When the crew may water.
     alike : bool
-        Whether spots differ in depth alone.
+        Whether spots differ in depth alone: they start drained.
     n_threads : int or None
         Threads to use.
     progress : bool or callable
         As for `run_columns`.
     """
     line, share = wish.line, wish.probability
-    error = standard_error(share, trial.draws)
+    within = margin(share, trial.draws, alike)
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     given = {i: each for i, each in events.items() if each}
     watered = _watered(known, given, alike, trial, n_threads, progress)
@@ -89,7 +89,7 @@ def checked(
             plan = put_aside(spot, aside[i], alone)
             plans.append(replace(plan, firm=_firm(bare, by, wish)))
             continue
-        if i not in events and surely_kept(alone, share, error):
+        if i not in events and surely_kept(alone, share, within):
             plans.append(replace(quiet(spot, alone), firm=_firm(bare, by, wish)))
             continue
         reading, lost = bare, np.zeros(trial.draws)
@@ -109,7 +109,7 @@ def checked(
             first_below_without=day,
             to_gravel=float(lost.mean()),
             hours_bought=_hours(reading, line) - _hours(bare, line),
-            held=surely_kept(float(np.mean(lowest > line)), share, error),
+            held=surely_kept(float(np.mean(lowest > line)), share, within),
             sentence="",
             firm=_firm(reading, by, wish),
             left_out=tuple(walk(spot, event, flow) for event in left_out.get(i, ())),
@@ -120,7 +120,7 @@ def checked(
         told = (0.0, 0.0)
         if not plan.held:
             told = np.median(trial.refills([i], USUAL)[i].drained, axis=0).tolist()
-        plans.append(with_sentence(plan, line, share, error, short.get(i), *told))
+        plans.append(with_sentence(plan, line, share, within, short.get(i), *told))
     return tuple(plans)
 
 

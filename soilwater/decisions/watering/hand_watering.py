@@ -66,7 +66,7 @@ from soilwater.words.times import as_time, stamp
 from soilwater.words.unit_choice import worded
 from soilwater.words.units import number_to_house
 
-DRAWS = 100
+DRAWS = 150
 """Equally likely combinations the plan is made on; it is checked on as many others."""
 
 
@@ -187,11 +187,12 @@ def hand_water_plan(
     these are, and what of the water feeds the gravel. A spot that starts below the line is watered
     on the first morning, and is to be back above it after two days.
 
-    How much a hundred draws ask for moves with their seed. Readings of each draw are therefore
-    moved a little, by 0.2 to 0.3 % by volume where a sand was fitted, so that their lowest are
-    spread as those of 2000 draws, as far as these follow from sand, base and weather, and from all
-    else that a `calibration` has drawn. A share that is counted keeps a standard
-    error, 0.04 of 100 draws: within it a spot is "borderline".
+    How much a hundred draws ask for moves with their seed. Draws are therefore picked, of 2000, so
+    that what is known of them before they run, sand, base and weather, or all that a `calibration`
+    has drawn, is spread as in all of these (`soilwater.learning.representing`): amounts of a spot
+    move by 2 to 5 % (standard deviation), of a calibrated one by 4 to 8 %. A share that is counted
+    keeps an error; within two standard errors, 0.04 of 150 draws where spots start drained and 0.05
+    where they start from readings, a spot is "borderline".
 
     Examples
     --------
