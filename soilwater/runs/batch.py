@@ -23,7 +23,7 @@ from soilwater.runs.drained import drained_side_by_side
 from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
 from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of, tables_for
+from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
@@ -129,14 +129,14 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
-    tables, scalars = tables_for(piece.soils, last - first, making)
+    tables, scalars = piece.tables(making)
     packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
     prepared.packed.scalars[piece.numbers] = scalars
     memories = prepared.memories
     if memories is not None:
         # No two threads may share their room.
         memories = memories._replace(
-            memory=memory_of(piece.soils.soils, tables, scalars),
+            memory=memory_of(piece.soils, tables, scalars),
             level=np.zeros_like(memories.level),
             room=np.zeros_like(memories.room),
             work=np.zeros_like(memories.work),

@@ -61,7 +61,8 @@ def pack(
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
     packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
-    tables, scalars = tables_for(soils, packed.status.size)
+    _, (piece,) = cut(packed, soils, packed.status.size)
+    tables, scalars = piece.tables()
     return packed._replace(tables=tables, scalars=scalars)
 
 
@@ -71,7 +72,7 @@ def lay_end_to_end(
     heads: Sequence[NDArray[np.float64]],
     forcings: Sequence[Forcing],
     settings: Settings,
-) -> tuple[Packed, Untabulated]:
+) -> tuple[Packed, list[Soil]]:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
     Their soils stand beside them: tables are made where columns are marched, of a part at a time.
@@ -123,14 +124,7 @@ def lay_end_to_end(
         work=np.zeros(work_size.py_func(longest)),
     )
     compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    return packed._replace(scalars=np.zeros((len(soils), SCALARS))), untabulated(soils)
-
-
-def tables_for(
-    soils: Untabulated, columns: int, room: Room | None = None
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Make tables and scalars for a number of columns; those of a single one are kept."""
-    return soils.tables(room) if columns > 1 else tables_of_column(tuple(soils.soils))
+    return packed._replace(scalars=np.zeros((len(soils), SCALARS))), soils
 
 
 class Piece(NamedTuple):
@@ -138,19 +132,27 @@ class Piece(NamedTuple):
 
     first: int
     last: int
-    soils: Untabulated
+    soils: list[Soil]
     numbers: NDArray[np.int64]
     """Which soils these are of all."""
+    untabulated: Untabulated | None
+    """What their tables are made of; None of a single column, whose tables are kept."""
+
+    def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Make tables and scalars of its soils, in some room if they fit."""
+        if self.untabulated is None:
+            return tables_of_column(tuple(self.soils))
+        return self.untabulated.tables(room)
 
 
-def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64], list[Piece]]:
+def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64], list[Piece]]:
     """Cut columns laid end to end into pieces that need the tables of their own soils only.
 
     Parameters
     ----------
     packed : Packed
         As `lay_end_to_end` made it.
-    soils : Untabulated
+    soils : list of Soil
         Its soils.
     size : int
         Most columns of a piece.
@@ -160,19 +162,26 @@ def cut(packed: Packed, soils: Untabulated, size: int) -> tuple[NDArray[np.int64
     soil : ndarray of int
         As `packed.soil`, but numbers among the soils of a piece.
     pieces : list of Piece
-        One after the other.
+        One after the other, as even as may be.
     """
-    count, own, pieces = packed.status.size, np.empty_like(packed.soil), []
-    # As even as may be.
+    count, every = packed.status.size, np.arange(len(soils))
+    if count == 1:
+        return packed.soil, [Piece(0, 1, soils, every, None)]
+    whole = untabulated(soils)
+    if size >= count:
+        return packed.soil, [Piece(0, count, soils, every, whole)]
+    own, pieces = np.empty_like(packed.soil), []
     size = -(-count // -(-count // size))
     for first in range(0, count, size):
         last = min(first + size, count)
         nodes = slice(packed.node_start[first], packed.node_start[last])
-        met = np.zeros(len(soils.soils), dtype=np.bool_)
+        met = np.zeros(len(soils), dtype=np.bool_)
         met[packed.soil[nodes]] = True
         numbers = np.flatnonzero(met)
         own[nodes] = (np.cumsum(met) - 1)[packed.soil[nodes]]
-        pieces.append(Piece(first, last, soils.some(numbers), numbers))
+        some = whole.some(numbers)
+        single = last - first == 1
+        pieces.append(Piece(first, last, some.soils, numbers, None if single else some))
     return own, pieces
 
 
@@ -346,7 +355,8 @@ def _root_shares(
     lower = np.append(0.5 * (z[1:] + z[:-1]), 0.0)
     lower[ends - 1] = z[ends - 1]
     above = turf.root_fraction(0.0, np.minimum(lower, np.repeat(depths, sizes)))
-    share = np.diff(above, prepend=0.0)
-    share[ends[:-1]] = above[ends[:-1]]
+    share = above.copy()
+    share[1:] -= above[:-1]
+    share[first] = above[first]
     share /= np.repeat(np.add.reduceat(share, first), sizes)
     return [share[end - size : end] for end, size in zip(ends.tolist(), sizes, strict=True)]
