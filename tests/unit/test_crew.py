@@ -221,6 +221,17 @@ def test_visits_are_told_by_the_output_before_them():
     assert visits.before(8) == [0, 1]
 
 
+@pytest.mark.parametrize(
+    ("read", "first"),
+    [("07:30", "07T12"), ("08:30", "07T18"), ("12:30", "07T18"), ("15:00", "08T12")],
+)
+def test_a_line_is_kept_from_the_first_visit_that_is_left(read, first):
+    """Read at 8:30 the crew is back at noon: the afternoon is not given up."""
+    times = np.datetime64("2025-07-07T06", "ns") + np.arange(9) * np.timedelta64(6, "h")
+    visits = Visits.of(times, (6.0, 12.0), (), np.datetime64(f"2025-07-07T{read}", "ns"))
+    assert times[visits.first] == np.datetime64(f"2025-07-{first}", "ns")
+
+
 def test_water_is_given_in_the_morning_where_that_will_do():
     """A noisy meter leaves some draws full at six; that is no reason to wait for noon."""
     spot = sw.Spot("S", 40.0, readings=(sw.Reading(0.15, rod=7.6),))

@@ -127,7 +127,7 @@ class SpotPlan:
     to_gravel : float
         Mean water of the plan that leaves through the base [mm].
     held : bool
-        Whether the plan keeps the stated share above the threshold, and a standard error of the
+        Whether the plan keeps the stated share above the threshold, and two standard errors of the
         share more: one that is nearer to it than that is neither kept nor not, its `outcome` is
         "borderline".
     sentence : str
