@@ -118,7 +118,7 @@ class SpotPlan:
         In time; empty where none is needed, or none would help.
     kept, kept_without : float
         Share of the draws [1] that stay above the threshold from the first visit on, with and
-        without the plan.
+        without the plan; of a spot that starts below it from two days later on.
     lowest, lowest_without : float
         Lowest reading [1] that four in five draws stay above.
     first_below_without : float
