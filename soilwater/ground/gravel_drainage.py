@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -236,7 +236,10 @@ def suction_within(
         at_top - flows.at_top[before], apart, out=np.ones_like(apart), where=apart > 0.0
     )
     # Columns of any depth have the same nodes in one gravel, but for the last digits.
-    heights, place = np.unique(np.round(height, 9), return_inverse=True)
+    heights: FloatArray = np.round(height, 9)
+    place: Any = np.arange(heights.size)
+    if heights.size > _HEIGHTS_OF_A_COLUMN:
+        heights, place = np.unique(heights, return_inverse=True)
     place = place.reshape(np.shape(height))
     there = _of_flows_at(blanket, heights.tobytes())
     # Columns of one green leave flows that are neighbours: few of them are looked at.
@@ -245,6 +248,10 @@ def suction_within(
             there[i] = np.interp(heights, flows.height[i], flows.suction[i])
     within: FloatArray = (1.0 - share) * there[before, place] + share * there[after, place]
     return within
+
+
+_HEIGHTS_OF_A_COLUMN = 32
+"""Heights of which none is looked for among the others: to look takes longer."""
 
 
 @lru_cache(maxsize=128)

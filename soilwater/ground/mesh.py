@@ -142,8 +142,10 @@ def make_meshes(
     """
     # Of the soils that meet others: to ask one after the other takes as long as an hour of a run.
     meeting = {id(soil): soil for column in soils if len(column) > 1 for soil in column}
-    held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
-    at_finer = dict(zip(meeting, held.tolist(), strict=True))
+    at_finer: dict[int, float] = {}
+    if meeting:
+        held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
+        at_finer = dict(zip(meeting, held.tolist(), strict=True))
     moist = [_moist(each) for each in geometries]
     meshes: list[Any] = [None] * len(soils)
     alike: dict[tuple[int, bool], list[int]] = {}

@@ -355,7 +355,8 @@ def _root_shares(
     lower = np.append(0.5 * (z[1:] + z[:-1]), 0.0)
     lower[ends - 1] = z[ends - 1]
     above = turf.root_fraction(0.0, np.minimum(lower, np.repeat(depths, sizes)))
-    share = np.diff(above, prepend=0.0)
-    share[ends[:-1]] = above[ends[:-1]]
+    share = above.copy()
+    share[1:] -= above[:-1]
+    share[first] = above[first]
     share /= np.repeat(np.add.reduceat(share, first), sizes)
     return [share[end - size : end] for end, size in zip(ends.tolist(), sizes, strict=True)]
