@@ -176,19 +176,21 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 dt = left / parts
                 now = stop if parts == 1.0 else time + dt
 
-                weight, weight_of_uptake = 0.0, 0.0
-                if second_order:
-                    weight = weight_of_last_step(dt, last, True, state, work)
-                    if weight > 0.0 and set_demand(
-                        conditions, clock, ledger, interval, now, weight, dt - weight * last
-                    ):
-                        weight_of_uptake = weight
+                with_uptake = second_order
+                while True:
+                    weight = 0.0
+                    if second_order:
+                        weight = weight_of_last_step(dt, last, with_uptake, state, work)
                     else:
-                        weight = weight_of_last_step(dt, last, False, state, work)
-                else:
-                    copy_into(work[TARGET], state.stored)
-                if weight_of_uptake == 0.0:
-                    set_demand(conditions, clock, ledger, interval, now, 0.0, dt - weight * last)
+                        copy_into(work[TARGET], state.stored)
+                    weight_of_uptake = weight if with_uptake else 0.0
+                    rest = dt - weight * last
+                    fits = set_demand(
+                        conditions, clock, ledger, interval, now, weight_of_uptake, rest
+                    )
+                    if not with_uptake or (weight > 0.0 and fits):
+                        break
+                    with_uptake = False
                 effective_dt = dt - weight * last
                 if last > 0.0 and second_order:
                     predict(state, last, dt / last, work)
