@@ -29,11 +29,10 @@ from soilwater.decisions.watering.even_draws import make_halves
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
-from soilwater.decisions.watering.planning import Wish, _buys_most, _next_step, _Stage, _Tried
+from soilwater.decisions.watering.planning import _buys_most, _Stage
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
-from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -711,24 +710,6 @@ def test_a_visit_brings_what_is_missing_until_the_crew_is_back_and_hardly_more()
     spot = hand_water_plan(Survey([Spot("B2", 35.0)]), MIX, days, TURF, "12 %", **asked).spots[0]
     assert spot.kept >= 0.8 > spot.kept_without
     assert 2.0 <= sum(walk.amount for walk in spot.waterings) <= 3.5
-
-
-def test_no_walk_is_made_for_less_than_half_of_what_it_brings_once_the_promise_is_kept():
-    """Nine in ten are aimed at; where eight are kept, a trace that is missing to nine is let be."""
-    times = np.datetime64("2025-07-01T00:00") + np.arange(13) * np.timedelta64(6, "h")
-    visits = Visits.of(times, (6.0,), ())
-    wish = Wish(0.12, 0.8, 6.0, np.inf, np.datetime64("NaT"))
-
-    def step(lacking, draws_below):
-        reading = np.full((20, times.size), 0.1201)
-        reading[:draws_below, -1] = 0.12 - lacking
-        full = np.full(reading.shape, 0.2)
-        tried = _Tried(1, reading, 50.0 * full, full, np.zeros(20), None, {})
-        return _next_step(tried, [], set(), wish, ROD, visits)
-
-    assert step(0.02, 4) is not None
-    assert step(0.0003, 4) is None
-    assert step(0.0003, 5) is not None
 
 
 def test_weather_that_misses_the_hours_of_a_crew_is_refused():

@@ -438,7 +438,6 @@ def _next_step(
     room = tried.full()
     to_firm = 10.0 * rod * (wish.firm - smooth_quantile(tried.reading, wish.probability))
     plan = {event.time: event for event in events}
-    promised = tried.kept(line) >= wish.probability
     failing_at = tried.failing(line, asked)
     if tried.first > visits.first and not plan:
         # Below the line already: nobody waits for the last visit that would do.
@@ -455,10 +454,6 @@ def _next_step(
             # At other visits more may be left: one that brings too much is not taken back.
             guess = 0.5 * (LEFT + max(tried.left.values(), default=LEFT))
             more = float(missing[until]) / tried.left.get(number, guess)
-            # Where what is promised is kept, less than half of what a hose can give is let be.
-            least = FINEST_AMOUNT if before else LEAST_AMOUNT
-            if promised and more < 0.5 * least:
-                continue
             amount = _amount(before, more, min(float(room[at + 1]) + before, most))
             if amount is not None:
                 plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
