@@ -18,6 +18,8 @@ _SPOTS = 6
 choice)."""
 _ROD = 7.6
 _LEAST_SHARE = 1 / 3
+FEW_SANDS = 4
+"""Of fewer sands two halves that share none stand for other greens (our own choice)."""
 
 
 def kept_halves(
@@ -25,7 +27,7 @@ def kept_halves(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Pick draws in two halves that each represent all, and share no base and no sand.
 
-    Where hardly any sands are left they share these.
+    Where hardly any sands are left, two or three or one that most draws have, they share these.
 
     Parameters
     ----------
@@ -49,7 +51,7 @@ def kept_halves(
 def _of_second_half(evidence: Evidence, shared: Shared) -> NDArray[np.bool_]:
     """Tell which draws the second half may be picked of."""
     soils, number = np.unique(shared.soil, return_inverse=True)
-    if evidence.unknowns.scores.shape[1]:
+    if evidence.unknowns.scores.shape[1] and soils.size >= FEW_SANDS:
         order = np.argsort(evidence.unknowns.scores[soils, 0])
         # Of each two neighbours one half has the drier, of the next two the other.
         turn = np.empty(soils.size, dtype=np.int64)

@@ -17,6 +17,8 @@ from soilwater.words.arrays import FloatArray
 
 _SWEEPS = 8
 """How often each draw is offered an exchange with any other: after that hardly one is taken."""
+_AT_ONCE = 2000
+"""Of so many draws distances from all are worked out together."""
 
 
 def standard(features: FloatArray) -> FloatArray:
@@ -65,7 +67,9 @@ def representing(
     kind = np.zeros(len(features), dtype=np.int64) if alike is None else alike
     kind, known = kind[among], features[among]
     near = _distances(known, known)
-    far = _distances(known, features).mean(axis=1)
+    # Of thousands of draws all distances at once would be gigabytes.
+    parts = np.array_split(known, -(-len(known) // _AT_ONCE))
+    far = np.concatenate([_distances(part, features).mean(axis=1) for part in parts])
     chosen = _first(kind, count, rng)
     free = np.ones(among.size, dtype=bool)
     free[chosen] = False

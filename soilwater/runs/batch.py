@@ -169,7 +169,8 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
         prepared.memories,
         prepared.meshes,
         [each.head for each in prepared.begun],
-        prepared.forcings,
+        # On an interrupt others are still marched, and what is decided of them put in here.
+        list(prepared.forcings),
         texts,
         prepared.settings,
     )

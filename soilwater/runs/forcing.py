@@ -135,7 +135,9 @@ def forcing_on(finer: Weather, irrigation: NDArray[np.float64], turf: Turf | Non
             demand = transpiration + evaporation
             rain_first = (np.diff(finer.hours) > LONGEST_SHOWER) & (irrigation == 0.0)
             through, evaporated = _caught(water, demand, turf.interception, rain_first)
-            left = 1.0 - np.divide(evaporated, demand, out=np.zeros(finer.n), where=demand > 0.0)
+            met = np.divide(evaporated, demand, out=np.zeros(finer.n), where=demand > 0.0)
+            # Round-off would leave less than nothing, which no column can be asked for.
+            left = np.maximum(1.0 - met, 0.0)
             transpiration, evaporation = transpiration * left, evaporation * left
     hours = finer.hours
     intervals = np.empty((finer.n, rows.N_FORCING))

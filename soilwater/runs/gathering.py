@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.kernels.rows import N_LEDGER
 from soilwater.runs.arrange import Batch
+from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import (
     OF_A_MAT,
     Axes,
@@ -26,6 +27,7 @@ from soilwater.runs.layout import (
 )
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_parts, reporting
 from soilwater.runs.settings import Settings
+from soilwater.runs.stepwise import needs_decisions
 from soilwater.runs.store import (
     block_shape,
     blocks_of,
@@ -47,6 +49,8 @@ _BYTES_AT_A_TIME = 64_000_000
 _BYTES_PREPARED = 24_000_000
 """What groups of columns take that are prepared and named together: more would be room that the
 system gives and takes back with each, less would be prepared more often."""
+_BYTES_OF_AN_INTERVAL = 200
+"""What an interval of a forcing takes, with the weather it was cut from."""
 _LOOKED_AT = 100
 """Columns from which the size of all is estimated: the meshes of 100 000 take too long."""
 
@@ -127,7 +131,7 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
 def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
     """How many cases are marched at a time: by the length of their run, and by their results.
 
-    And how many are prepared and named at a time, by their results alone.
+    And how many are prepared and named at a time, by their results and what they feel alone.
 
     A batch whose results no usual machine holds is refused.
     """
@@ -150,7 +154,19 @@ def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
         )
     days = float(batch.cases.kinds[0].weather.hours[-1]) / 24.0
     size = max(1, min(cases_per_chunk(days), int(_BYTES_AT_A_TIME / (kept + made_in))))
-    return size, max(size, int(_BYTES_PREPARED / (kept + made_in)))
+    prepared = max(kept + made_in, _bytes_felt(batch.cases))
+    return size, max(size, int(_BYTES_PREPARED / prepared))
+
+
+def _bytes_felt(cases: Cases) -> float:
+    """Estimate what the forcing of a case takes [bytes]; nothing where all share a few."""
+    intervals = [each.weather.n + 2 * len(each.irrigation) for each in cases.kinds]
+    shared = dict(zip(map(felt_by, cases.kinds), intervals, strict=True))
+    # What is decided on the way is of one column alone.
+    decided = np.array([needs_decisions(each) for each in cases.kinds])[cases.kind]
+    felt = [*shared.values(), *np.array(intervals)[cases.kind[decided]].tolist()]
+    all_felt = _BYTES_OF_AN_INTERVAL * sum(felt)
+    return all_felt / len(felt) if all_felt > _BYTES_PREPARED else 0.0
 
 
 def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:

@@ -221,6 +221,17 @@ def test_visits_are_told_by_the_output_before_them():
     assert visits.before(8) == [0, 1]
 
 
+@pytest.mark.parametrize(
+    ("read", "first"),
+    [("07:30", "07T12"), ("08:30", "07T18"), ("12:30", "07T18"), ("15:00", "08T12")],
+)
+def test_a_line_is_kept_from_the_first_visit_that_is_left(read, first):
+    """Read at 8:30 the crew is back at noon: the afternoon is not given up."""
+    times = np.datetime64("2025-07-07T06", "ns") + np.arange(9) * np.timedelta64(6, "h")
+    visits = Visits.of(times, (6.0, 12.0), (), np.datetime64(f"2025-07-07T{read}", "ns"))
+    assert times[visits.first] == np.datetime64(f"2025-07-{first}", "ns")
+
+
 def test_water_is_given_in_the_morning_where_that_will_do():
     """A noisy meter leaves some draws full at six; that is no reason to wait for noon."""
     spot = sw.Spot("S", 40.0, readings=(sw.Reading(0.15, rod=7.6),))
@@ -260,6 +271,14 @@ def test_faults_of_crew_and_firmness_are_told_at_once():
         planned(replace(GREEN), firm=0.15, firm_by="2025-08-04")
 
 
+def test_a_plan_is_checked_from_when_it_was_made_to_keep_the_line():
+    """More than eight draws of ten start above it, fewer than nine: it is back in two days."""
+    spot = sw.Spot("A1", 32.0, readings=(sw.Reading(0.17, rod=7.6),))
+    given = {**GIVEN, "draws": 24, "start": "readings", "meter_error": 0.01}
+    plan = sw.hand_water_plan(sw.Survey([spot]), WET_MIX, WEATHER, TURF, 0.15, **given)
+    assert plan.spots[0].waterings and plan.spots[0].kept > 0.85
+
+
 def test_a_spot_without_water_is_counted_as_well():
     """Where the plan is made it needs none; the draws it has not seen say how sure that is."""
     spot = sw.Spot("B2", 42.0)
@@ -280,7 +299,7 @@ def test_a_spot_without_water_is_counted_as_well():
         )
         wish = Wish(0.12, 0.8, 5.0, 1.0, np.datetime64("NaT"))
         visits = Visits.of(times, (6.0,), ())
-        given = [spot], {}, {}, {}, {}, trial, wish, np.nan, visits, True, 1, False
+        given = [spot], {}, {}, {}, {}, trial, wish, np.nan, [visits.first], True, 1, False
         return checked(*given)[0]
 
     sure, near = told(23), told(21)

@@ -94,6 +94,20 @@ def test_rain_and_irrigation_of_known_hours_fall_while_the_canopy_dries():
     assert watered.interception.sum() == pytest.approx(1.0 + 5.0)
 
 
+def test_roots_are_asked_for_nothing_while_the_canopy_meets_the_demand():
+    """To the last digit: less than nothing would leave them what the hour before asked for."""
+    turf = sw.Turf(15.0, interception="2 mm")
+    noon = sw.Event(DAYS.start + np.timedelta64(12 * 60 + 15, "m"), 40.0, duration=0.5)
+    forcing = make_forcing(DAYS, turf, [noon])
+    for amounts in rows(forcing, "WATER_AMOUNT", "TRANSPIRATION_AMOUNT", "EVAPORATION_AMOUNT"):
+        assert (amounts >= 0.0).all()
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    green = sw.Profile.over_gravel(sand, 30.0)
+    run = sw.simulate(green, DAYS, turf=turf, irrigation=[noon], output=24.0)
+    (asked,) = rows(forcing, "TRANSPIRATION_AMOUNT")
+    assert run.potential_transpiration[-1] == pytest.approx(asked.sum(), rel=1e-9)
+
+
 def test_amounts_are_summed_to_any_hour():
     forcing = make_forcing(DAYS, TURF, [sw.Event("2025-07-01 09:00", 6.0, rate=12.0)])
     hours = np.array([0.0, 3.0, 9.25, 24.0, 48.0])

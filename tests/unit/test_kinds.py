@@ -112,6 +112,36 @@ def test_groups_and_pieces_of_any_size_give_the_same(monkeypatch, n_threads):
     xr.testing.assert_identical(apart.drop_attrs(deep=False), whole.drop_attrs(deep=False))
 
 
+@pytest.mark.parametrize("own", ["water", "rules"])
+def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monkeypatch, own):
+    """Each forcing of a long run takes more than its column: thousands would fill the memory."""
+    start, sizes, prepare = WEATHERS[0].start, [], scheduling.prepare
+    events = [sw.Event(start + np.timedelta64(60 + i, "m"), 3.0, rate=18.0) for i in range(24)]
+    rule = sw.Rule(6.0, 0.15, rod=7.6, rate=18.0)
+    many = [
+        sw.Case(ONE_LAYER, WEATHERS[0], turf=TURF, irrigation=[event])
+        if own == "water"
+        else sw.Case(ONE_LAYER, WEATHERS[0], turf=TURF, rules=[rule])
+        for event in events
+    ]
+    whole = sw.simulate_many(many, output=48.0, keep=("drainage",), n_threads=2)
+    monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
+    # An eighth of what they feel takes more than that; what they leave does not.
+    monkeypatch.setattr(gathering, "_BYTES_OF_AN_INTERVAL", 1e6)
+    monkeypatch.setattr(
+        scheduling,
+        "prepare",
+        lambda group, *more: sizes.append(len(group)) or prepare(group, *more),
+    )
+    apart = sw.simulate_many(many, output=48.0, keep=("drainage",), n_threads=2)
+    assert max(sizes) <= 4 and sum(sizes) == 24
+    xr.testing.assert_identical(apart.drop_attrs(deep=False), whole.drop_attrs(deep=False))
+    sizes.clear()
+    alike = [sw.Case(ONE_LAYER, WEATHERS[0], turf=TURF)] * 24
+    sw.simulate_many(alike, output=48.0, keep=("drainage",), n_threads=2)
+    assert sizes == [24]
+
+
 def test_tables_of_some_soils_are_those_of_each_alone():
     soils = [*SOILS, OwnCurve(0.05, 0.40, 0.047, 3.0, 40.0)]
     numbers = np.array([5, 0, 6, 3, 2])

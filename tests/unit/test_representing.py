@@ -7,7 +7,7 @@ import pytest
 from grounds import WET_MIX
 
 import soilwater as sw
-from soilwater.decisions.watering.draws import paired
+from soilwater.decisions.watering.draws import in_turn, paired
 from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves
 from soilwater.decisions.watering.planning import smooth_quantile
 from soilwater.ground.base_suction import OVER_GRAVEL
@@ -83,6 +83,29 @@ def test_of_more_weathers_than_draws_those_are_picked_that_stand_for_all():
         asked = [float(draw.weather.reference_et.sum()) for draw in half]
         assert np.mean(asked) == pytest.approx(15.0, abs=0.8)
         assert np.std(asked) == pytest.approx(18.0 / np.sqrt(12.0), rel=0.15)
+
+
+def test_a_weather_given_thrice_counts_thrice_and_sorted_ones_alike():
+    dry, wet = sw.steady_weather(3, 6.0), sw.steady_weather(3, 2.0)
+    for half in halves(40, 0, [dry, dry, dry, wet]):
+        assert sum(draw.weather is dry for draw in half) == 30
+    members = [sw.steady_weather(3, et) for et in np.linspace(2.0, 8.0, 300).tolist()]
+    asked = [float(d.weather.reference_et.sum()) for half in halves(80, 0, members) for d in half]
+    assert np.mean(asked) == pytest.approx(15.0, abs=0.2)
+    assert in_turn(7, 3).tolist() == [0, 1, 2, 0, 1, 2, 0]
+    assert np.bincount(in_turn(15, 10)).tolist() == [2, 1] * 5
+    assert in_turn(3, 7).tolist() == [0, 2, 4]
+
+
+@pytest.mark.parametrize("sands", [SANDS[:1], SANDS[::200], SANDS[::150]], ids=len)
+def test_few_sands_are_in_both_halves(sands):
+    """A plan made on one sand of two and checked on the other would fit neither."""
+    shares = [
+        [sum(d.soil == each for d in half) / 60 for each in sands]
+        for half in halves(60, 0, sands=sands)
+    ]
+    assert shares[0] == pytest.approx([1 / len(sands)] * len(sands), abs=0.1)
+    assert shares[0] == pytest.approx(shares[1], abs=0.1)
 
 
 def test_errors_of_readings_are_standard_normal_and_go_along_with_no_sand():

@@ -4,6 +4,7 @@ import os
 import signal
 import threading
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -350,6 +351,28 @@ class TestInterrupt:
         for thread in own_threads:
             thread.join(60.0)
         assert not any(thread.is_alive() for thread in own_threads)
+
+    def test_what_is_decided_meanwhile_does_no_harm(self, small_chunks, monkeypatch):
+        """Another thread puts what it decided among the forcings while results are named."""
+
+        class FilledMeanwhile(list):
+            def __iter__(self):
+                yield from list.copy(self)
+                self[3] = replace(self[3])
+
+        prepare = scheduling.prepare
+
+        def prepared(*given):
+            made = prepare(*given)
+            return made._replace(forcings=FilledMeanwhile(made.forcings))
+
+        def press_ctrl_c(done, total):
+            signal.raise_signal(signal.SIGINT)
+
+        monkeypatch.setattr(scheduling, "prepare", prepared)
+        with pytest.raises(sw.Interrupted) as error:
+            sw.simulate_many(mixed_cases(), n_threads=1, progress=press_ctrl_c, **SETTINGS)
+        assert (error.value.finished.status == sw.Status.OK).any()
 
     def test_nobody_waits_for_a_chunk_under_way(self, small_chunks, monkeypatch):
         released, march = threading.Event(), scheduling.march

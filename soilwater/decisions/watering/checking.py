@@ -20,7 +20,6 @@ from soilwater.decisions.watering.plan_words import (
 from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
-from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.standing import Standing, Watered
@@ -42,7 +41,7 @@ def checked(
     trial: Trial,
     wish: Wish,
     flow: float,
-    visits: Visits,
+    begins: Sequence[int],
     alike: bool,
     n_threads: int | None,
     progress: Progress,
@@ -65,8 +64,8 @@ def checked(
         What is asked for.
     flow : float
         Of the hose [L/min].
-    visits : Visits
-        When the crew may water.
+    begins : sequence of int
+        The output time from which the plan of each spot was made to keep the line.
     alike : bool
         Whether spots differ in depth alone: they start drained.
     n_threads : int or None
@@ -81,8 +80,7 @@ def checked(
     watered = _watered(known, given, alike, trial, n_threads, progress)
     plans = []
     for i, spot in enumerate(known):
-        bare = trial.reading[i]
-        first = visits.counted_from(bare, line, share)
+        bare, first = trial.reading[i], begins[i]
         lowest_bare = bare[:, first:].min(axis=1)
         alone = float(np.mean(lowest_bare > line))
         if i in aside:

@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -94,8 +95,8 @@ def paired(
         Source of the pairs.
     """
     order = np.arange(bases.size)
-    which_soil = rng.permutation(order % len(soils))
-    which_member = rng.permutation(order % len(members))
+    which_soil = rng.permutation(in_turn(bases.size, len(soils)))
+    which_member = rng.permutation(in_turn(bases.size, len(members)))
     shuffled = rng.permutation(bases)
     probes = probe_error * rng.standard_normal(bases.size)
     # Of its own, so that all else is drawn as if every probe had met the gravel.
@@ -107,6 +108,24 @@ def paired(
             strict=True,
         )
     ]  # fmt: skip
+
+
+def in_turn(count: int, kinds: int) -> NDArray[np.int64]:
+    """Tell which kind each of so many draws is of: each as often, to one.
+
+    Lists may be sorted: the draws that are over are of kinds from all along.
+
+    Parameters
+    ----------
+    count : int
+        How many draws.
+    kinds : int
+        How many there are.
+    """
+    order = np.arange(count)
+    over = count % kinds
+    whole = order < count - over
+    return np.where(whole, order % kinds, (order - count + over) * kinds // max(over, 1))
 
 
 def drying(soil: Soil) -> Soil:

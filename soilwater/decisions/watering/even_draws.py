@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import cycle
 
 import numpy as np
 
-from soilwater.decisions.watering.draws import Draw, drying, paired
+from soilwater.decisions.watering.draws import Draw, drying, in_turn, paired
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
+from soilwater.learning.halves import FEW_SANDS
 from soilwater.learning.representing import dealt_out, representing, standard
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import RestCurves
@@ -43,7 +45,7 @@ def make_halves(
     depth: float,
     rod: float,
 ) -> tuple[list[Draw], list[Draw]]:
-    """Make two sets of draws that share no base, and no sand where there are several.
+    """Make two sets of draws that share no base, and no sand where there are four or more.
 
     Each stands for all there may be: its draws are picked among a thousand so that what is known
     of them is spread as in both thousands.
@@ -70,19 +72,28 @@ def make_halves(
     rng = np.random.default_rng(seed)
     many = max(MANY // 2, 4 * count)
     soils = as_watered(sand, MANY_SANDS)
-    number = {soil: i for i, soil in enumerate(dict.fromkeys(map(drying, soils)))}
+    of_each: dict[Soil, list[Soil]] = {}
+    for soil in soils:
+        of_each.setdefault(drying(soil), []).append(soil)
     bases = _by_turns(base.spread(2 * many))
     drawn: list[Draw] = []
     for half in (0, 1):
-        own = [soil for soil in soils if number[drying(soil)] % 2 == half]
-        if len(number) == 1:
-            own = list(soils[half::2]) or list(soils)
+        if len(of_each) < FEW_SANDS:
+            own = [soil for each in of_each.values() for soil in each[half::2] or each]
+        else:
+            own = [soil for each in list(of_each.values())[half::2] for soil in each]
         drawn += paired(own, members, bases[half], 0.0, rng)
     known = _known(drawn, turf, depth, rod)
-    weather = {id(member): i for i, member in enumerate(members)}
-    # As even as can be over few members; of many those are picked that stand for all.
+    # As even as can be over few members, one given twice counting twice; of many those are picked
+    # that stand for all.
+    places: dict[int, list[int]] = {}
+    for i, member in enumerate(members):
+        places.setdefault(id(member), []).append(i)
+    turns = {of_one: cycle(each) for of_one, each in places.items()}
     alike = (
-        np.array([weather[id(draw.weather)] for draw in drawn]) if len(members) <= count else None
+        np.array([next(turns[id(draw.weather)]) for draw in drawn])
+        if len(members) <= count
+        else None
     )
     halves = []
     for half, spread in enumerate(_by_turns(base.spread(2 * count))):
@@ -164,7 +175,7 @@ def weather_dealt_out(
     known = np.column_stack([coordinates, calibration.drained(rod=rod)])
     given: list[Weather] = []
     for half in calibration.halves:
-        turn = np.arange(half.size) % len(members)
+        turn = in_turn(half.size, len(members))
         of_each = np.array([_of_weather(member, calibration.turf) for member in members])
         weather = standard(of_each[turn])
         order = dealt_out(standard(known[half]), weather)

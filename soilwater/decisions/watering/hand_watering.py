@@ -367,7 +367,7 @@ def hand_water_plan(
             checked_on,
             wish,
             litres,
-            visits,
+            begins,
             alike,
             n_threads,
             checking,

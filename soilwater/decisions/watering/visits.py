@@ -30,7 +30,7 @@ class Visits(NamedTuple):
 
     `time` the instants; `at` for each the number of the last output time before it; `hour` which of
     the crew's hours it is; `first` the number of the first output time to count: what comes before
-    the first visit of the first day no crew can change.
+    the first visit no crew can change.
     """
 
     time: NDArray[np.datetime64]
@@ -59,8 +59,8 @@ class Visits(NamedTuple):
         inside = (time >= begin) & (time < times[-1])
         time, hour = time[inside], hour[inside]
         at = np.searchsorted(times, time, side="right") - 1
-        soon = at[(hour == 0) & (time < begin + np.timedelta64(1, "D"))]
-        return cls(time, at, hour, int(soon[-1]) + 1 if soon.size else 1)
+        soon = at[time < begin + np.timedelta64(1, "D")]
+        return cls(time, at, hour, int(soon[0]) + 1 if soon.size else 1)
 
     def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:
         """Find the output time from which a spot is to keep the line.

@@ -118,7 +118,7 @@ class SpotPlan:
         In time; empty where none is needed, or none would help.
     kept, kept_without : float
         Share of the draws [1] that stay above the threshold from the first visit on, with and
-        without the plan.
+        without the plan; of a spot that starts below it from two days later on.
     lowest, lowest_without : float
         Lowest reading [1] that four in five draws stay above.
     first_below_without : float
@@ -127,7 +127,7 @@ class SpotPlan:
     to_gravel : float
         Mean water of the plan that leaves through the base [mm].
     held : bool
-        Whether the plan keeps the stated share above the threshold, and a standard error of the
+        Whether the plan keeps the stated share above the threshold, and two standard errors of the
         share more: one that is nearer to it than that is neither kept nor not, its `outcome` is
         "borderline".
     sentence : str
