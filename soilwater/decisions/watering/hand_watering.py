@@ -273,7 +273,7 @@ def hand_water_plan(
         planning, checking = share_of(tell, cells), share_of(tell, cells)
         if calibration is not None:
             members = calibration.members(members)
-            dealt = weather_dealt_out(calibration, members, length)
+            dealt = weather_dealt_out(calibration, members)
             learned = from_calibration(
                 known,
                 calibration,
