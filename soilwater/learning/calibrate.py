@@ -16,7 +16,7 @@ from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_sp
 from soilwater.learning.emulator import Terms, emulate
 from soilwater.learning.evidence import Evidence, draw_own, log_evidence
 from soilwater.learning.given import Record, take_record
-from soilwater.learning.halves import dried_between, kept_halves
+from soilwater.learning.halves import dried_between, kept_halves, own_dealt_out
 from soilwater.learning.representing import representing
 from soilwater.learning.scale import scale_doubts
 from soilwater.learning.telling import (
@@ -205,8 +205,9 @@ def calibrate(
     many = shared.take(pick(weight, told, rng, dried_between(evidence, shared)))
     own_of_many = draw_own(evidence, many, rng)
     halves = kept_halves(evidence, many, own_of_many, draws, rng)
-    every = np.concatenate(halves)
-    kept, own = many.take(every), own_of_many.take(every)
+    kept = many.take(np.concatenate(halves))
+    numbers = np.split(np.arange(draws), [halves[0].size])
+    own = own_dealt_out(evidence, (many, own_of_many), kept, numbers, rng)
     checked = held_back(evidence, shared, earlier[1], rng)
     return Calibration(
         name=survey.name,

@@ -94,6 +94,41 @@ def representing(
     return picked
 
 
+def one_of_each(features: FloatArray, all_of: FloatArray) -> NDArray[np.int64]:
+    """Choose one possibility of each draw so that together they are spread as all are.
+
+    Parameters
+    ----------
+    features : ndarray, shape (draws, possibilities, features)
+        What is known of each possibility, in the units in which distances between them count.
+    all_of : ndarray, shape (all, features)
+        The same of all that shall be represented.
+
+    Returns
+    -------
+    ndarray of int, shape (draws,)
+        Which is chosen of each.
+    """
+    count, each = features.shape[:2]
+    known = features.reshape(count * each, -1)
+    far = _distances(known, all_of).mean(axis=1).reshape(count, each)
+    chosen = np.zeros(count, dtype=np.int64)
+    # Distances of what is chosen from all that may be.
+    near = _distances(features[:, 0], known).reshape(count, count, each)
+    for _ in range(_SWEEPS):
+        before = chosen.copy()
+        for i in range(count):
+            # The energy distance with each of them, but for a factor and what they all add.
+            beside = near[:, i].sum(axis=0) - near[i, i]
+            best = int(np.argmin(far[i] - beside / count))
+            if best != chosen[i]:
+                chosen[i] = best
+                near[i] = _distances(features[i, best : best + 1], known).reshape(count, each)
+        if np.array_equal(before, chosen):
+            break
+    return chosen
+
+
 def dealt_out(known: FloatArray, own: FloatArray) -> NDArray[np.int64]:
     """Order `own` so that it goes along with what is known of draws as little as can be.
 
