@@ -139,10 +139,12 @@ def calibrate(
 
     Notes
     -----
-    The solver runs some draws over all that is possible and some among what the readings allow;
+    The solver runs some draws over all that is possible and some among what the readings allow,
+    each picked so that they stand for all of these;
     between them every reading is a polynomial whose error counts (`soilwater.learning.emulator`).
     Tens of thousands of draws are weighed by the readings, and some of them kept, each whole
-    (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again.
+    (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again, and
+    of what is drawn that is kept which stands for all (`soilwater.learning.halves`).
     Where readings are far more likely as shares of the pore space, a doubt asks for the scale.
     ``benchmarks/learning_coverage.py`` measures how often bands hold readings that were not used.
 

@@ -186,7 +186,9 @@ def dealt_evenly(known: FloatArray, own: FloatArray) -> NDArray[np.int64]:
         found: FloatArray = np.sqrt(near[:, draw, None] + apart[:, given])
         return found
 
-    total = sum(beside(i, k) for i, k in enumerate(kind.tolist()))
+    total = np.zeros((count, len(rows)))
+    for i, k in enumerate(kind.tolist()):
+        total += beside(i, k)
     share = np.bincount(kind) / count
     far = np.array([np.sqrt(near[:, :, None] + each).mean(axis=1) @ share for each in apart]).T
     for _ in range(_SWEEPS):

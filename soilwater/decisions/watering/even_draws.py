@@ -157,9 +157,7 @@ def errors_dealt_out(
     return found
 
 
-def weather_dealt_out(
-    calibration: Calibration, members: Sequence[Weather]
-) -> tuple[Weather, ...]:
+def weather_dealt_out(calibration: Calibration, members: Sequence[Weather]) -> tuple[Weather, ...]:
     """Give each draw of a calibration a weather, so that each weather meets draws of all sorts.
 
     Parameters
