@@ -284,6 +284,13 @@ def test_the_collector_waits_for_kernels_of_this_package_only():
         gc.enable()
 
 
+def test_a_function_without_a_module_is_compiled_by_whoever_made_it():
+    made = {}
+    exec("def double(x):\n    return 2.0 * x\n", made)
+    assert made["double"].__module__ is None
+    assert njit(made["double"])(3.0) == 6.0
+
+
 def test_what_was_made_while_compiling_counts_as_old_but_where_a_person_froze_something():
     compiling = _Compiling()
     ours = SimpleNamespace(data={"dispatcher": find_bin})
