@@ -153,32 +153,55 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
     """Share of an ensemble's processor time that holds the interpreter.
 
     All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
-    interpreter go. On one thread, in pieces as so many threads would be given.
+    interpreter go. What it takes to enter what is compiled is held, too: a call that finds nothing
+    to do comes first, so that caches are as cold to it as they are, and a second one tells what of
+    the call itself is no work. On one thread, in pieces as so many threads would be given.
     """
-    usual = scheduling.CASE_DAYS_PER_CHUNK
-    size = scheduling.pieces_for(threads, n, scheduling.cases_per_chunk(14))
-    scheduling.CASE_DAYS_PER_CHUNK = 14 * size
     free = 0.0
+    usual = scheduling.piece_sizes
     march, sweeps = batch.entry_points.march_columns, sw.VanGenuchten._water_content
     tables, *others = kernel_table._MODELS[sw.VanGenuchten]
 
-    def counted(run: Callable[..., Any], *given: Any) -> Any:
-        nonlocal free
+    def timed(run: Callable[..., Any], *given: Any) -> tuple[Any, float]:
         # Of its own thread: the next columns are prepared meanwhile, with the interpreter held.
         begin = time.thread_time()
-        made = run(*given)
-        free += time.thread_time() - begin
+        return run(*given), time.thread_time() - begin
+
+    def counted(run: Callable[..., Any], nothing: Callable[..., Any], *given: Any) -> Any:
+        nonlocal free
+        empty = nothing(*given)
+        run(*empty)
+        _, entered = timed(run, *empty)
+        made, taken = timed(run, *given)
+        free += taken - entered
         return made
 
-    batch.entry_points.march_columns = partial(counted, march)
-    kernel_table._MODELS[sw.VanGenuchten] = (partial(counted, tables), *others)
-    sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
+    def swept(*given: Any) -> Any:
+        nonlocal free
+        made, taken = timed(sweeps, *given)
+        free += taken
+        return made
+
+    def no_columns(first: int, last: int, packed: Any) -> tuple[Any, ...]:
+        return first, first, packed
+
+    def no_soils(rows: Any, places: Any, *more: Any) -> tuple[Any, ...]:
+        return rows[:0], places[:0], *more
+
+    def as_on_threads(count: int, left: int, total: int, _: int, most: int) -> list[int]:
+        return usual(count, left, total, threads, most)
+
+    scheduling.piece_sizes = as_on_threads
+    batch.entry_points.march_columns = partial(counted, march, no_columns)
+    kernel_table._MODELS[sw.VanGenuchten] = (partial(counted, tables, no_soils), *others)
+    # A method, which no partial function would become.
+    sw.VanGenuchten._water_content = lambda *given: swept(*given)
     try:
         begin = time.process_time()
         ensemble(n, 1)
         return 1.0 - free / (time.process_time() - begin)
     finally:
-        scheduling.CASE_DAYS_PER_CHUNK = usual
+        scheduling.piece_sizes = usual
         batch.entry_points.march_columns = march
         kernel_table._MODELS[sw.VanGenuchten] = (tables, *others)
         sw.VanGenuchten._water_content = sweeps

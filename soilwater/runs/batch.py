@@ -27,7 +27,8 @@ from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, mem
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin, flooded
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.soils.kernel_table import Room
+from soilwater.soils import Soil
+from soilwater.soils.kernel_table import Room, tables_of_column
 from soilwater.words.errors import InputError, Status
 
 
@@ -41,14 +42,18 @@ class Prepared(NamedTuple):
     """What each feels; with what was decided, once it was marched."""
     refusals: dict[int, str]
     packed: Packed
-    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
+    """As `packing.lay_end_to_end` has them, but for its soils, which are numbered within each piece
+    as `packing.cut` does; what marches leave is written there."""
     memories: Memories | None
     """What nodes remember, if one does; the same."""
+    soils: list[Soil]
     soil: NDArray[np.int64]
+    """As `packing.lay_end_to_end` has both."""
     pieces: list[Piece]
-    """As `packing.cut` has both."""
     straight: NDArray[np.bool_]
     """(n,): whether a column is started, and nothing decided on its way."""
+    plain: bool
+    """Whether all are straight, and none remembers."""
     settings: Settings
 
 
@@ -70,13 +75,13 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
-    prepared = prepare(cases, settings, len(cases))
+    prepared = prepare(cases, settings, [len(cases)])
     march(prepared, prepared.pieces[0])
     return outcome(prepared)
 
 
-def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
-    """Lay cases out for the compiled loop, in pieces of a size, where they start.
+def prepare(cases: Sequence[Case], settings: Settings, sizes: Sequence[int]) -> Prepared:
+    """Lay cases out for the compiled loop, in pieces, where they start.
 
     Parameters
     ----------
@@ -84,8 +89,8 @@ def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
         Columns with weather over one common span.
     settings : Settings
         What they share.
-    size : int
-        Most columns of a piece.
+    sizes : sequence of int
+        Columns of each piece.
     """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
@@ -94,20 +99,24 @@ def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
     packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
     decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
-    remembers = which_remember(meshes)
     memories = None
-    if remembers.any():
+    if which_remember(meshes).any():
         memories = lay_memories([each.turns for each in begun], packed)
+    straight = ~decided & (packed.status == Status.OK)
+    own, pieces = cut(packed, soils, sizes)
     return Prepared(
         columns,
         meshes,
         begun,
         forcings,
         refusals,
-        packed,
+        packed._replace(soil=own),
         memories,
-        *cut(packed, soils, size),
-        ~decided & (packed.status == Status.OK),
+        soils,
+        packed.soil,
+        pieces,
+        straight,
+        memories is None and bool(straight.all()),
         settings,
     )
 
@@ -129,22 +138,26 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
-    tables, scalars = piece.tables(making)
-    packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
+    if piece.untabulated is None:
+        tables, scalars = tables_of_column(tuple(prepared.soils))
+    else:
+        tables, scalars = piece.untabulated.tables(making)
+    packed = prepared.packed._replace(tables=tables, scalars=scalars, work=work)
     prepared.packed.scalars[piece.numbers] = scalars
+    if prepared.plain:
+        entry_points.march_columns(first, last, packed)
+        return
     memories = prepared.memories
     if memories is not None:
+        soils = [prepared.soils[number] for number in piece.numbers.tolist()]
         # No two threads may share their room.
         memories = memories._replace(
-            memory=memory_of(piece.soils, tables, scalars),
+            memory=memory_of(soils, tables, scalars),
             level=np.zeros_like(memories.level),
             room=np.zeros_like(memories.room),
             work=np.zeros_like(memories.work),
         )
     straight = prepared.straight[first:last]
-    if memories is None and straight.all():
-        entry_points.march_columns(first, last, packed)
-        return
     remembers = which_remember(prepared.meshes[first:last])
     decided = ~straight & (packed.status[first:last] == Status.OK)
     for i in (first + np.flatnonzero(decided)).tolist():
@@ -160,7 +173,7 @@ def march(
 
 def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     """Name what was left by columns that were marched."""
-    packed = prepared.packed
+    packed = prepared.packed._replace(soil=prepared.soil)
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))

@@ -38,7 +38,12 @@ from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import Room, Untabulated, tables_of_column, untabulated
+from soilwater.soils.kernel_table import (
+    Untabulated,
+    stack_tables,
+    tables_of_column,
+    untabulated,
+)
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -61,8 +66,7 @@ def pack(
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
     packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
-    _, (piece,) = cut(packed, soils, packed.status.size)
-    tables, scalars = piece.tables()
+    tables, scalars = tables_of_column(tuple(soils)) if len(cases) == 1 else stack_tables(soils)
     return packed._replace(tables=tables, scalars=scalars)
 
 
@@ -132,20 +136,15 @@ class Piece(NamedTuple):
 
     first: int
     last: int
-    soils: list[Soil]
     numbers: NDArray[np.int64]
     """Which soils these are of all."""
     untabulated: Untabulated | None
     """What their tables are made of; None of a single column, whose tables are kept."""
 
-    def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Make tables and scalars of its soils, in some room if they fit."""
-        if self.untabulated is None:
-            return tables_of_column(tuple(self.soils))
-        return self.untabulated.tables(room)
 
-
-def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64], list[Piece]]:
+def cut(
+    packed: Packed, soils: list[Soil], sizes: Sequence[int]
+) -> tuple[NDArray[np.int64], list[Piece]]:
     """Cut columns laid end to end into pieces that need the tables of their own soils only.
 
     Parameters
@@ -154,35 +153,28 @@ def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64]
         As `lay_end_to_end` made it.
     soils : list of Soil
         Its soils.
-    size : int
-        Most columns of a piece.
+    sizes : sequence of int
+        Columns of each piece.
 
     Returns
     -------
     soil : ndarray of int
         As `packed.soil`, but numbers among the soils of a piece.
     pieces : list of Piece
-        One after the other, as even as may be.
+        One after the other.
     """
-    count, every = packed.status.size, np.arange(len(soils))
-    if count == 1:
-        return packed.soil, [Piece(0, 1, soils, every, None)]
-    whole = untabulated(soils)
-    if size >= count:
-        return packed.soil, [Piece(0, count, soils, every, whole)]
-    own, pieces = np.empty_like(packed.soil), []
-    size = -(-count // -(-count // size))
-    for first in range(0, count, size):
-        last = min(first + size, count)
-        nodes = slice(packed.node_start[first], packed.node_start[last])
-        met = np.zeros(len(soils), dtype=np.bool_)
-        met[packed.soil[nodes]] = True
-        numbers = np.flatnonzero(met)
-        own[nodes] = (np.cumsum(met) - 1)[packed.soil[nodes]]
-        some = whole.some(numbers)
-        single = last - first == 1
-        pieces.append(Piece(first, last, some.soils, numbers, None if single else some))
-    return own, pieces
+    ends = np.append(0, np.cumsum(sizes))
+    if len(sizes) == 1:
+        whole = None if sizes[0] == 1 else untabulated(soils)
+        return packed.soil, [Piece(0, sizes[0], np.arange(len(soils)), whole)]
+    # All pieces at once: what is done for each, and again where no cache is warm, adds up.
+    piece = np.repeat(np.arange(len(sizes)), np.diff(packed.node_start[ends]))
+    met = np.zeros((len(sizes), len(soils)), dtype=np.bool_)
+    met[piece, packed.soil] = True
+    own = (np.cumsum(met, axis=1) - 1)[piece, packed.soil]
+    numbers = np.split(np.nonzero(met)[1], np.cumsum(met.sum(axis=1))[:-1])
+    parts = untabulated(soils).parted(met)
+    return own, list(map(Piece, ends[:-1].tolist(), ends[1:].tolist(), numbers, parts))
 
 
 def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
