@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, which_remember
+from soilwater.ground.mesh import Mesh, Meshes
+from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
@@ -25,7 +26,7 @@ from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
 from soilwater.runs.settings import Settings
-from soilwater.runs.starts import Beginning, begin, flooded
+from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import Room, tables_of_column
@@ -36,8 +37,11 @@ class Prepared(NamedTuple):
     """Columns that are ready to be marched, a piece at a time."""
 
     cases: Cases
-    meshes: list[Mesh]
-    begun: list[Beginning]
+    meshes: Meshes
+    begun: dict[int, Beginning]
+    """Where columns begin that were looked at one by one; others come from being flooded."""
+    top_head: NDArray[np.float64]
+    """(n,): head at the surface at the start [cm]."""
     forcings: list[Forcing]
     """What each feels; with what was decided, once it was marched."""
     refusals: dict[int, str]
@@ -94,20 +98,20 @@ def prepare(cases: Sequence[Case], settings: Settings, sizes: Sequence[int]) -> 
     """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
-    begun, forcings, refusals = begin_cases(columns, meshes)
-    heads = [each.head for each in begun]
-    packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
+    head, begun, forcings, refusals = begin_cases(columns, meshes)
+    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings)
     packed.status[list(refusals)] = Status.BAD_INPUT
     decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     memories = None
-    if which_remember(meshes).any():
-        memories = lay_memories([each.turns for each in begun], packed)
+    if meshes.remember.any():
+        memories = lay_memories({i: each.turns for i, each in begun.items()}, packed)
     straight = ~decided & (packed.status == Status.OK)
     own, pieces = cut(packed, soils, sizes)
     return Prepared(
         columns,
         meshes,
         begun,
+        head[packed.node_start[:-1]],
         forcings,
         refusals,
         packed._replace(soil=own),
@@ -158,13 +162,12 @@ def march(
             work=np.zeros_like(memories.work),
         )
     straight = prepared.straight[first:last]
-    remembers = which_remember(prepared.meshes[first:last])
+    remembers = prepared.meshes[first:last].remember
     decided = ~straight & (packed.status[first:last] == Status.OK)
     for i in (first + np.flatnonzero(decided)).tolist():
         case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
-        prepared.forcings[i] = march_with_decisions(
-            packed, memories, i, case, mesh, forcing, prepared.begun[i].mat
-        )
+        mat = prepared.begun[i].mat if i in prepared.begun else MatState()
+        prepared.forcings[i] = march_with_decisions(packed, memories, i, case, mesh, forcing, mat)
     for begin_at, end in _ranges(straight & ~remembers):
         entry_points.march_columns(first + begin_at, first + end, packed)
     for begin_at, end in _ranges(straight & remembers):
@@ -181,7 +184,7 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
         packed,
         prepared.memories,
         prepared.meshes,
-        [each.head for each in prepared.begun],
+        prepared.top_head,
         # On an interrupt others are still marched, and what is decided of them put in here.
         list(prepared.forcings),
         texts,
@@ -196,22 +199,28 @@ def failure_of(packed: Packed, i: int) -> str:
 
 
 def begin_cases(
-    cases: Sequence[Case], meshes: Sequence[Mesh]
-) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
-    """Start and forcing of each case, and what is wrong with those that cannot be started."""
-    columns = Cases.of(cases)
-    drained = _drained(columns, meshes)
-    begun: list[Any] = [None] * len(meshes)
+    columns: Cases, meshes: Meshes
+) -> tuple[NDArray[np.float64], dict[int, Beginning], list[Forcing], dict[int, str]]:
+    """Start and forcing of each case, and what is wrong with those that cannot be started.
+
+    Heads at the nodes [cm] stand end to end; where columns begin that are looked at one by one
+    stands beside them, by their place. All others come from being flooded.
+    """
+    node_start = np.append(0, np.cumsum(meshes.sizes))
+    head, left = np.zeros(node_start[-1]), np.ones(len(meshes), dtype=np.bool_)
+    for places, drained in _drained(columns, meshes):
+        own = np.zeros_like(left)
+        own[places] = True
+        head[np.repeat(own, meshes.sizes)] = drained
+        left &= ~own
+    begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}
-    for i, head in drained.items():
-        begun[i] = flooded(head)
-    for i in range(len(meshes)) if len(drained) < len(meshes) else ():
-        if begun[i] is None:
-            try:
-                begun[i] = begin(columns[i], meshes[i])
-            except InputError as error:
-                refusals[i] = str(error)
-                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    for i in np.flatnonzero(left).tolist():
+        try:
+            begun[i] = begin(columns[i], meshes[i])
+            head[node_start[i] : node_start[i + 1]] = begun[i].head
+        except InputError as error:
+            refusals[i] = str(error)
     forcing_of = forcing_maker()
     made: dict[Any, Forcing] = {}
     of_kinds: list[Forcing] = []
@@ -225,20 +234,20 @@ def begin_cases(
             of_kinds.append(make_forcing(case.weather, None, ()))
             for i in np.flatnonzero(columns.kind == number).tolist():
                 refusals.setdefault(i, str(error))
-                begun[i] = flooded(np.zeros(meshes[i].depth.size))
-    return begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
+                begun.pop(i, None)
+                head[node_start[i] : node_start[i + 1]] = 0.0
+    return head, begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
 
 
-def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Heads [cm] of those that begin drained, by their place."""
+def _drained(columns: Cases, meshes: Meshes) -> list[tuple[NDArray[np.int64], NDArray[np.float64]]]:
+    """Places of columns that begin drained, and their heads end to end [cm]."""
     drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
     places = np.flatnonzero(np.array(drained)[columns.kind])
     if places.size < 2:
-        return {}
-    own = places.tolist()
-    soils, nodes = [columns.soils[i] for i in own], [meshes[i] for i in own]
+        return []
+    soils, nodes = [columns.soils[i] for i in places.tolist()], meshes.take(places)
     found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
-    return {own[i]: head for i, head in found.items()}
+    return [(places[among], head) for among, head in found]
 
 
 def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -251,18 +260,21 @@ def name_results(
     packed: Packed,
     memories: Memories | None,
     meshes: Sequence[Mesh],
-    heads: Sequence[NDArray[np.float64]],
+    top_head: NDArray[np.float64],
     forcings: Sequence[Forcing],
     texts: NDArray[Any],
     settings: Settings,
 ) -> dict[str, NDArray[Any]]:
-    """Name what the kernel left by the words of the vocabulary."""
+    """Name what the kernel left by the words of the vocabulary.
+
+    Of each column the head at the surface at the start [cm].
+    """
     mm = 10.0 * packed.out_ledger
     unknown = np.isnan(mm[:, :, rows.STORAGE_CHANGE])
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
     ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
-    pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
+    pond_at_start = ponds * np.maximum(top_head, 0.0)[:, None]
     onto_the_surface = mm[:, :, rows.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,

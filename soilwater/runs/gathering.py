@@ -87,7 +87,7 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
     meshes = cases.keep_meshes(settings.refinement)
-    n_nodes = max([mesh.depth.size for mesh in meshes])
+    n_nodes = int(meshes.sizes.max())
     described = describe_cases(cases, meshes, n_nodes)
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
@@ -119,7 +119,7 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     """Estimate what a case takes: its results, and the room they are made in [bytes]."""
     settings = batch.settings
     looked_at = batch.cases[:: max(1, len(batch.cases) // _LOOKED_AT)][:_LOOKED_AT]
-    sizes = [each.depth.size for each in looked_at.meshes(settings.refinement)]
+    sizes = looked_at.meshes(settings.refinement).sizes
     n_times, n_nodes = settings.times.size, int(np.mean(sizes))
     once, twice = (
         sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
@@ -175,7 +175,7 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     Meshes and descriptions are let go on return: of 100 000 columns they are half a gigabyte.
     """
     meshes = batch.cases.meshes(batch.settings.refinement)
-    n_nodes = max(mesh.depth.size for mesh in meshes)
+    n_nodes = int(meshes.sizes.max())
     described = describe_cases(batch.cases, meshes, n_nodes)
     del meshes
     known = lay_out_run({}, described, batch.axes, batch.settings, batch.coordinates)

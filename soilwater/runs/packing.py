@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache, partial
 from itertools import chain
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Mesh, Meshes, laid_alike
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.branch_look_up import N_ROOM
@@ -65,32 +65,28 @@ def pack(
     settings: Settings,
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
-    packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
+    columns, head = Cases.of(cases), np.concatenate(heads)
+    packed, soils = lay_end_to_end(columns, Meshes.of(meshes), head, forcings, settings)
     tables, scalars = tables_of_column(tuple(soils)) if len(cases) == 1 else stack_tables(soils)
     return packed._replace(tables=tables, scalars=scalars)
 
 
 def lay_end_to_end(
     columns: Cases,
-    meshes: Sequence[Mesh],
-    heads: Sequence[NDArray[np.float64]],
+    meshes: Meshes,
+    head: NDArray[np.float64],
     forcings: Sequence[Forcing],
     settings: Settings,
 ) -> tuple[Packed, list[Soil]]:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
-    Their soils stand beside them: tables are made where columns are marched, of a part at a time.
+    Their heads [cm] are so already, and stay what they are. Their soils stand beside them: tables
+    are made where columns are marched, of a part at a time.
     """
     n, n_out = len(columns), settings.output_hours.size
-    sizes = [mesh.depth.size for mesh in meshes]
-    longest = max(sizes)
-    node_start = np.concatenate([[0], np.cumsum(sizes)])
-    z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
-    soils, numbers = _numbers_of_soils(meshes)
-    # Of the soils of its own column; at the last node, below which there is nothing, as above it.
-    own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
-    first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
-    soil = numbers[own + np.repeat(first, sizes)]
+    sizes, z = meshes.sizes, meshes.depths()
+    longest = int(sizes.max())
+    soils, soil = _soils_below_nodes(meshes)
     forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
@@ -100,11 +96,11 @@ def lay_end_to_end(
     controls = np.empty((n, rows.N_CONTROLS))
     controls[:] = settings.tolerance, SMALLEST_STEP, LARGEST_STEP, settings.max_steps
     packed = Packed(
-        node_start=node_start.astype(np.int64),
+        node_start=np.append(0, np.cumsum(sizes)),
         z=z,
         soil=soil,
         root=_roots(columns, meshes),
-        head=head,
+        head=head.copy(),
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
@@ -188,18 +184,39 @@ def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[
     return np.concatenate(intervals), ranges[feels]
 
 
-def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
-    """Soils that differ, as they are met, and which each of the soils of each mesh is."""
-    soils = list(chain.from_iterable([mesh.soils for mesh in meshes]))
+def _numbers_of_soils(meshes: Meshes) -> tuple[dict[Soil, int], dict[int, int]]:
+    """Give soils that differ numbers, as they are met; and all of them, by their identity."""
+    met = chain(chain.from_iterable(meshes.soils), *[each.below for each in meshes.nodes])
     # Told apart by identity first: to look at all their numbers takes longer.
-    by_identity = dict(zip(map(id, soils), soils, strict=True))
+    by_identity = {id(soil): soil for soil in met}
     distinct: dict[Soil, int] = {}
-    numbers = {k: distinct.setdefault(soil, len(distinct)) for k, soil in by_identity.items()}
-    return list(distinct), np.array([numbers[each] for each in map(id, soils)], dtype=np.int64)
+    return distinct, {
+        each: distinct.setdefault(soil, len(distinct)) for each, soil in by_identity.items()
+    }
+
+
+def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
+    """Soils that differ, and which of them lies below each node; at the last one, as above it."""
+    distinct, numbers = _numbers_of_soils(meshes)
+    own = [numbers[each] for each in map(id, chain.from_iterable(meshes.soils))]
+    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
+    # Of the soils of its own column; -1 in gravel below them.
+    among = [
+        np.append(np.where(each.soil < count, each.soil, -1), -1 if each.below else each.soil[-1])
+        for each, count in zip(meshes.nodes, layers.tolist(), strict=True)
+    ]
+    first = np.cumsum(layers[meshes.which]) - layers[meshes.which]
+    place, sizes = laid_alike(among, meshes.which), meshes.sizes
+    soil = np.array(own, dtype=np.int64)[np.repeat(first, sizes) + place]
+    gravels = [each.below for each in meshes.nodes]
+    if any(gravels):
+        below = np.array([numbers[id(each[0])] if each else -1 for each in gravels])
+        soil = np.where(place < 0, np.repeat(below[meshes.which], sizes), soil)
+    return list(distinct), soil
 
 
 def pack_memories(
-    meshes: Sequence[Mesh], turns: Sequence[NDArray[np.float64]], packed: Packed
+    meshes: Sequence[Mesh], turns: Mapping[int, NDArray[np.float64]], packed: Packed
 ) -> Memories:
     """Lay what columns remember end to end, beside what `pack` made of them.
 
@@ -207,8 +224,9 @@ def pack_memories(
     ----------
     meshes : sequence of Mesh
         As for `pack`.
-    turns : sequence of ndarray, shape (n_nodes, any)
-        Heads [cm] at which each node turned, the oldest first; not a number after the last.
+    turns : mapping of int to ndarray, shape (n_nodes, any)
+        Heads [cm] at which each node of a column turned, the oldest first; not a number after the
+        last. Columns that are left out came where they are by draining from saturation.
     packed : Packed
         What `pack` made.
 
@@ -217,9 +235,9 @@ def pack_memories(
     Memories
         With room for the outputs.
     """
-    soils, _ = _numbers_of_soils(meshes)
+    soils, _ = _numbers_of_soils(Meshes.of(meshes))
     memories = lay_memories(turns, packed)
-    return memories._replace(memory=memory_of(soils, packed.tables, packed.scalars))
+    return memories._replace(memory=memory_of(list(soils), packed.tables, packed.scalars))
 
 
 def memory_of(
@@ -239,10 +257,11 @@ def memory_of(
     return memory
 
 
-def lay_memories(turns: Sequence[NDArray[np.float64]], packed: Packed) -> Memories:
+def lay_memories(turns: Mapping[int, NDArray[np.float64]], packed: Packed) -> Memories:
     """Lay what nodes remember end to end, without how soils do, as `pack_memories` has both."""
     nest = np.full((packed.z.size, PLACES), np.nan)
-    for a, own in zip(packed.node_start, turns, strict=False):
+    for column, own in turns.items():
+        a = packed.node_start[column]
         nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = own
     count = np.isfinite(nest).sum(axis=1) + 2
     nest = np.nan_to_num(nest)
@@ -312,22 +331,21 @@ def _conditions(
     return conditions, codes
 
 
-def _roots(columns: Cases, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
     """Share of the roots of its column around each node [1]; of those alike worked out once."""
-    under: dict[int, dict[tuple[int, int], Mesh]] = {}
-    turfs = [id(kind.turf) for kind in columns.kinds]
-    keys = [
-        (kind, id(mesh.depth)) for kind, mesh in zip(columns.kind.tolist(), meshes, strict=True)
-    ]
-    for key, mesh in zip(keys, meshes, strict=True):
-        under.setdefault(turfs[key[0]], {}).setdefault(key, mesh)
-    found: dict[tuple[int, int], NDArray[np.float64]] = {}
+    among, which = np.unique(columns.kind * len(meshes.nodes) + meshes.which, return_inverse=True)
+    under: dict[int, list[int]] = {}
+    pairs = [divmod(each, len(meshes.nodes)) for each in among.tolist()]
+    for i, (kind, _) in enumerate(pairs):
+        under.setdefault(id(columns.kinds[kind].turf), []).append(i)
+    found: list[Any] = [None] * len(pairs)
     for alike in under.values():
-        kinds = [columns.kinds[kind] for kind, _ in alike]
-        nodes = [mesh.depth for mesh in alike.values()]
+        kinds = [columns.kinds[pairs[i][0]] for i in alike]
+        nodes = [meshes.nodes[pairs[i][1]].depth for i in alike]
         depths = [kind.profile.depth for kind in kinds]
-        found.update(zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True))
-    return np.concatenate([found[key] for key in keys])
+        for i, share in zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True):
+            found[i] = share
+    return laid_alike(found, which)
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

@@ -7,6 +7,7 @@ as long as they have little else to do.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
@@ -35,11 +36,9 @@ CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
-SHARE_AT_A_TIME = 0.6
-"""Share of what is left for each thread that it takes at a time: the first pieces are large, since
-each piece costs Python as much as a sixth of a column, and the last ones end together."""
-LEAST_AT_A_TIME = 0.125
-"""Least that it takes, as a share of what there was for each at first."""
+SHARES_AT_A_TIME = (0.625, 0.25, 0.125)
+"""Of what there is for each thread, what it takes first, then, and last: each piece costs Python as
+much as a tenth of a column, and where the last are small threads end together."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -122,12 +121,12 @@ def piece_sizes(count: int, left: int, total: int, threads: int, most: int) -> l
     most : int
         Most columns that a thread may take at a time.
     """
-    least = most if threads == 1 else min(most, ceil(LEAST_AT_A_TIME * total / threads))
+    ends = np.cumsum(SHARES_AT_A_TIME[:-1]).tolist()
     sizes = []
     while count > 0:
-        wanted = min(max(ceil(SHARE_AT_A_TIME * left / threads), least), most, count)
-        sizes.append(wanted)
-        count, left = count - wanted, left - wanted
+        share = SHARES_AT_A_TIME[bisect_right(ends, 1.0 - left / total)] if threads > 1 else 1.0
+        sizes.append(min(ceil(share * total / threads), most, count))
+        count, left = count - sizes[-1], left - sizes[-1]
     return sizes
 
 

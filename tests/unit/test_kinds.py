@@ -64,7 +64,7 @@ def test_meshes_and_texts_are_those_of_each_profile_and_survive_a_journey():
             np.testing.assert_array_equal(mesh.soil, own.soil)
             assert mesh.soils == own.soils
     few = columns.take(np.array([7, 1]))
-    assert few.meshes(1.0) == [kept[7], kept[1]]
+    assert list(few.meshes(1.0)) == [kept[7], kept[1]]
     assert few.meshes(2.0)[0].depth.size > kept[7].depth.size
 
 
