@@ -154,48 +154,37 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
 
     All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
     interpreter go. What it takes to enter what is compiled is held, too: a call that finds nothing
-    to do comes first, so that caches are as cold to it as they are, and a second one tells what of
-    the call itself is no work. On one thread, in pieces as so many threads would be given.
+    to do, where caches are as cold as they are, stands for it. On one thread, in pieces as so many
+    threads would be given.
     """
     free = 0.0
     usual = scheduling.piece_sizes
     march, sweeps = batch.entry_points.march_columns, sw.VanGenuchten._water_content
     tables, *others = kernel_table._MODELS[sw.VanGenuchten]
 
-    def timed(run: Callable[..., Any], *given: Any) -> tuple[Any, float]:
+    def counted(run: Callable[..., Any], *given: Any) -> Any:
+        nonlocal free
         # Of its own thread: the next columns are prepared meanwhile, with the interpreter held.
         begin = time.thread_time()
-        return run(*given), time.thread_time() - begin
-
-    def counted(run: Callable[..., Any], nothing: Callable[..., Any], *given: Any) -> Any:
-        nonlocal free
-        empty = nothing(*given)
-        run(*empty)
-        _, entered = timed(run, *empty)
-        made, taken = timed(run, *given)
-        free += taken - entered
+        made = run(*given)
+        free += time.thread_time() - begin
         return made
 
-    def swept(*given: Any) -> Any:
-        nonlocal free
-        made, taken = timed(sweeps, *given)
-        free += taken
-        return made
+    def marched(first: int, last: int, packed: Any) -> None:
+        march(first, first, packed)
+        counted(march, first, last, packed)
 
-    def no_columns(first: int, last: int, packed: Any) -> tuple[Any, ...]:
-        return first, first, packed
-
-    def no_soils(rows: Any, places: Any, *more: Any) -> tuple[Any, ...]:
-        return rows[:0], places[:0], *more
+    def tabulated(rows: Any, places: Any, *more: Any) -> None:
+        tables(rows[:0], places[:0], *more)
+        counted(tables, rows, places, *more)
 
     def as_on_threads(count: int, left: int, total: int, _: int, most: int) -> list[int]:
         return usual(count, left, total, threads, most)
 
     scheduling.piece_sizes = as_on_threads
-    batch.entry_points.march_columns = partial(counted, march, no_columns)
-    kernel_table._MODELS[sw.VanGenuchten] = (partial(counted, tables, no_soils), *others)
-    # A method, which no partial function would become.
-    sw.VanGenuchten._water_content = lambda *given: swept(*given)
+    batch.entry_points.march_columns = marched
+    kernel_table._MODELS[sw.VanGenuchten] = (tabulated, *others)
+    sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
     try:
         begin = time.process_time()
         ensemble(n, 1)

@@ -59,6 +59,8 @@ class Prepared(NamedTuple):
     plain: bool
     """Whether all are straight, and none remembers."""
     settings: Settings
+    into: Mapping[str, NDArray[Any]]
+    """Arrays for results, by name; none, where they are given as they come."""
 
 
 def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
@@ -84,7 +86,12 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     return outcome(prepared)
 
 
-def prepare(cases: Sequence[Case], settings: Settings, sizes: Sequence[int]) -> Prepared:
+def prepare(
+    cases: Sequence[Case],
+    settings: Settings,
+    sizes: Sequence[int],
+    into: Mapping[str, NDArray[Any]] | None = None,
+) -> Prepared:
     """Lay cases out for the compiled loop, in pieces, where they start.
 
     Parameters
@@ -95,11 +102,13 @@ def prepare(cases: Sequence[Case], settings: Settings, sizes: Sequence[int]) -> 
         What they share.
     sizes : sequence of int
         Columns of each piece.
+    into : mapping of str to ndarray, optional
+        What results are to be put in, as `layout.blank` made it, columns first.
     """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
     head, begun, forcings, refusals = begin_cases(columns, meshes)
-    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings)
+    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings, into)
     packed.status[list(refusals)] = Status.BAD_INPUT
     decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     memories = None
@@ -122,6 +131,7 @@ def prepare(cases: Sequence[Case], settings: Settings, sizes: Sequence[int]) -> 
         straight,
         memories is None and bool(straight.all()),
         settings,
+        into or {},
     )
 
 
@@ -175,12 +185,12 @@ def march(
 
 
 def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
-    """Name what was left by columns that were marched."""
+    """Name what was left by columns that were marched, once; put in its place, where it has one."""
     packed = prepared.packed._replace(soil=prepared.soil)
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
-    return name_results(
+    values = name_results(
         packed,
         prepared.memories,
         prepared.meshes,
@@ -189,7 +199,12 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
         list(prepared.forcings),
         texts,
         prepared.settings,
+        prepared.into,
     )
+    for name, room in prepared.into.items():
+        if room is not values[name]:
+            room[..., : values[name].shape[-1]] = values[name]
+    return values
 
 
 def failure_of(packed: Packed, i: int) -> str:
@@ -264,12 +279,14 @@ def name_results(
     forcings: Sequence[Forcing],
     texts: NDArray[Any],
     settings: Settings,
+    into: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, NDArray[Any]]:
     """Name what the kernel left by the words of the vocabulary.
 
-    Of each column the head at the surface at the start [cm].
+    Of each column the head at the surface at the start [cm]. What was left is changed by it: to ask
+    the system for as much room again takes longer than all else here.
     """
-    mm = 10.0 * packed.out_ledger
+    mm = np.multiply(packed.out_ledger, 10.0, out=packed.out_ledger)
     unknown = np.isnan(mm[:, :, rows.STORAGE_CHANGE])
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
@@ -278,7 +295,6 @@ def name_results(
     onto_the_surface = mm[:, :, rows.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
-        "node_suction": -packed.out_head,
         "runoff": mm[:, :, rows.TOTAL_RUNOFF],
         "infiltration": onto_the_surface - mm[:, :, rows.TOTAL_RUNOFF] - ponding,
         "transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION],
@@ -296,7 +312,8 @@ def name_results(
         "status_text": texts,
     }
     if "suction" in settings.names:
-        values["suction"] = packed.out_head[..., 1:] + packed.out_head[..., :-1]
+        room = (into or {}).get("suction")
+        values["suction"] = np.add(packed.out_head[..., 1:], packed.out_head[..., :-1], out=room)
         values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
@@ -313,6 +330,8 @@ def name_results(
     for name in ("rain", "irrigation", "interception"):
         if name in settings.names:
             values[name] = applied(name)
+    # Last of all, since others are read off the heads.
+    values["node_suction"] = np.negative(packed.out_head, out=packed.out_head)
     return {name: values[name] for name in settings.names}
 
 

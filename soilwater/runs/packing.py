@@ -77,15 +77,26 @@ def lay_end_to_end(
     head: NDArray[np.float64],
     forcings: Sequence[Forcing],
     settings: Settings,
+    into: Mapping[str, NDArray[Any]] | None = None,
 ) -> tuple[Packed, list[Soil]]:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
     Their heads [cm] are so already, and stay what they are. Their soils stand beside them: tables
-    are made where columns are marched, of a part at a time.
+    are made where columns are marched, of a part at a time. Where there are arrays for their
+    results, by the names of the vocabulary, marches write to these.
     """
     n, n_out = len(columns), settings.output_hours.size
     sizes, z = meshes.sizes, meshes.depths()
+    out_head, out_water = [(into or {}).get(each) for each in ("node_suction", "water_content")]
     longest = int(sizes.max())
+    if out_head is not None:
+        longest = out_head.shape[-1]
+    elif out_water is not None:
+        longest = out_water.shape[-1] + 1
+    if out_head is None:
+        out_head = np.full((n, n_out, longest), np.nan)
+    if out_water is None:
+        out_water = np.full((n, n_out, longest - 1), np.nan)
     soils, soil = _soils_below_nodes(meshes)
     forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
@@ -117,8 +128,8 @@ def lay_end_to_end(
         ledger=ledger,
         counts=np.zeros((n, rows.N_COUNTS), dtype=np.int64),
         status=np.zeros(n, dtype=np.int64),
-        out_head=np.full((n, n_out, longest), np.nan),
-        out_water=np.full((n, n_out, longest - 1), np.nan),
+        out_head=out_head,
+        out_water=out_water,
         out_ledger=np.full((n, n_out, rows.N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),

@@ -8,7 +8,7 @@ as long as they have little else to do.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from soilwater.runs.batch import Prepared, march, outcome, prepare, run_chunk
 from soilwater.runs.case import Case
 from soilwater.runs.kinds import Cases
+from soilwater.runs.layout import fill
 from soilwater.runs.packing import Piece
 from soilwater.runs.processors import processors
 from soilwater.runs.settings import Settings
@@ -136,8 +137,9 @@ def finished_parts(
     workers: Workers,
     size: int,
     report: Callable[[int], object],
-) -> Generator[tuple[int, NDArray[np.int64], dict[str, NDArray[Any]]]]:
-    """Run groups of columns and hand over what is finished of one, first come, first served.
+    into: Callable[[int], Mapping[str, NDArray[Any]]],
+) -> Generator[tuple[int, NDArray[np.int64]]]:
+    """Run groups of columns and tell what is finished of one, first come, first served.
 
     On threads of this process a group is prepared and named as a whole, and marched a few columns
     at a time: only that lets the interpreter go. An executor is given a few columns at a time.
@@ -154,15 +156,15 @@ def finished_parts(
         Most columns that are marched by one thread at a time.
     report : callable
         Told the number of columns that have been run since the last call.
+    into : callable
+        Gives what results of a group are to be put in, as `layout.blank` made it, columns first.
 
     Yields
     ------
     number : int
         Which group.
     places : ndarray of int
-        Which of its columns.
-    values : dict
-        As `run_chunk` returns them.
+        Which of its columns; on an interrupt those of others are still written to.
 
     Raises
     ------
@@ -178,8 +180,10 @@ def finished_parts(
         chunks = [groups[k].take(places) for k, places in parts]
         with closing(finished_chunks(chunks, settings, workers)) as finished:
             for number, values in finished:
-                yield *parts[number], values
-                report(len(chunks[number]))
+                k, places = parts[number]
+                fill(into(k), places, values)
+                yield k, places
+                report(places.size)
         return
     total = sum(map(len, groups))
     if not total:
@@ -217,7 +221,7 @@ def finished_parts(
             while left and in_hand <= threads:
                 k, cases = next(waiting)
                 sizes = piece_sizes(len(cases), left, total, threads, size)
-                prepared = prepare(cases, settings, sizes)
+                prepared = prepare(cases, settings, sizes, into(k))
                 under_way[k] = prepared, []
                 for piece in prepared.pieces:
                     ready.put((k, prepared, piece))
@@ -230,14 +234,14 @@ def finished_parts(
             run.append(piece)
             if len(run) == len(prepared.pieces):
                 del under_way[k]
-                yield k, np.arange(len(prepared.cases)), outcome(prepared)
+                outcome(prepared)
+                yield k, np.arange(len(prepared.cases))
             report(piece.last - piece.first)
     except KeyboardInterrupt:
         for k, (prepared, run) in under_way.items():
             if run:
-                places = np.concatenate([np.arange(each.first, each.last) for each in run])
-                values = outcome(prepared)
-                yield k, places, {name: each[places] for name, each in values.items()}
+                outcome(prepared)
+                yield k, np.concatenate([np.arange(each.first, each.last) for each in run])
         raise
     finally:
         # On an interrupt those waiting never start, and nobody waits for those under way, one
