@@ -6,7 +6,6 @@ Columns with different layers and meshes go through in one call.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -271,6 +270,18 @@ def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
 
 
+_IN_THE_LEDGER = {
+    "runoff": rows.TOTAL_RUNOFF,
+    "transpiration": rows.TOTAL_TRANSPIRATION,
+    "potential_transpiration": rows.TOTAL_TRANSPIRATION_DEMAND,
+    "evaporation": rows.TOTAL_EVAPORATION,
+    "potential_evaporation": rows.TOTAL_EVAPORATION_DEMAND,
+    "drainage": rows.TOTAL_DRAINAGE,
+    "storage_change": rows.STORAGE_CHANGE,
+    "closure_error": rows.CLOSURE_ERROR,
+}
+
+
 def name_results(
     packed: Packed,
     memories: Memories | None,
@@ -283,37 +294,33 @@ def name_results(
 ) -> dict[str, NDArray[Any]]:
     """Name what the kernel left by the words of the vocabulary.
 
-    Of each column the head at the surface at the start [cm]. What was left is changed by it: to ask
-    the system for as much room again takes longer than all else here.
+    Of each column the head at the surface at the start [cm]. Heads are made suctions where they
+    lie: to ask the system for as much room again takes longer than all else here.
     """
-    mm = np.multiply(packed.out_ledger, 10.0, out=packed.out_ledger)
-    unknown = np.isnan(mm[:, :, rows.STORAGE_CHANGE])
+    given: Mapping[str, Any] = into or {}
+
+    def mm(place: int, name: str = "") -> NDArray[np.float64]:
+        return np.multiply(packed.out_ledger[:, :, place], 10.0, out=given.get(name))
+
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
     ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
     pond_at_start = ponds * np.maximum(top_head, 0.0)[:, None]
-    onto_the_surface = mm[:, :, rows.TOTAL_INFLOW] + pond_at_start
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
-        "runoff": mm[:, :, rows.TOTAL_RUNOFF],
-        "infiltration": onto_the_surface - mm[:, :, rows.TOTAL_RUNOFF] - ponding,
-        "transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION],
-        "potential_transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION_DEMAND],
-        "evaporation": mm[:, :, rows.TOTAL_EVAPORATION],
-        "potential_evaporation": mm[:, :, rows.TOTAL_EVAPORATION_DEMAND],
-        "drainage": mm[:, :, rows.TOTAL_DRAINAGE],
-        "storage_change": mm[:, :, rows.STORAGE_CHANGE],
+        **{name: mm(place, name) for name, place in _IN_THE_LEDGER.items()},
         "ponding": ponding,
-        "closure_error": mm[:, :, rows.CLOSURE_ERROR],
         "steps": packed.counts[:, rows.STEPS],
         "rejected_steps": packed.counts[:, rows.REJECTED],
         "newton_iterations": packed.counts[:, rows.ITERATIONS],
         "status": packed.status,
         "status_text": texts,
     }
+    onto_the_surface = mm(rows.TOTAL_INFLOW) + pond_at_start
+    values["infiltration"] = onto_the_surface - values["runoff"] - ponding
     if "suction" in settings.names:
-        room = (into or {}).get("suction")
-        values["suction"] = np.add(packed.out_head[..., 1:], packed.out_head[..., :-1], out=room)
+        below, above = packed.out_head[..., 1:], packed.out_head[..., :-1]
+        values["suction"] = np.add(below, above, out=given.get("suction"))
         values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
@@ -321,15 +328,11 @@ def name_results(
         values[OF_A_MAT] = np.array([forcing.mat_wet_for for forcing in forcings])
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
-        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
+        held = mm(rows.INITIAL_STORAGE) + values["storage_change"]
         values["storage"] = held + dry_end_storage(packed)[:, None]
-    own = dict(zip(map(id, forcings), forcings, strict=True))
-    applied = partial(_applied, own, list(map(id, forcings)), unknown, settings)
-    if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
-        values["runoff"] = values["runoff"] + applied("refused")
-    for name in ("rain", "irrigation", "interception"):
-        if name in settings.names:
-            values[name] = applied(name)
+    values |= _applied(forcings, np.isnan(values["storage_change"]), settings)
+    if "refused" in values:
+        values["runoff"] = values["runoff"] + values["refused"]
     # Last of all, since others are read off the heads.
     values["node_suction"] = np.negative(packed.out_head, out=packed.out_head)
     return {name: values[name] for name in settings.names}
@@ -370,14 +373,19 @@ def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
 
 
 def _applied(
-    own: Mapping[int, Forcing],
-    of_cases: Sequence[int],
-    unknown: NDArray[np.bool_],
-    settings: Settings,
-    name: str,
-) -> NDArray[np.float64]:
-    """Amounts that reached each case, up to its output times [mm]; forcings by their identity."""
-    hours = settings.output_hours
-    made = np.array([each.cumulative(getattr(each, name), hours) for each in own.values()])
-    places = dict(zip(own, range(len(own)), strict=True))
-    return np.where(unknown, np.nan, made[[places[each] for each in of_cases]])
+    forcings: Sequence[Forcing], unknown: NDArray[np.bool_], settings: Settings
+) -> dict[str, NDArray[np.float64]]:
+    """Amounts that reached each column, up to its output times [mm], by name."""
+    own = dict(zip(map(id, forcings), forcings, strict=True))
+    numbers = dict(zip(own, range(len(own)), strict=True))
+    which = np.array([numbers[each] for each in map(id, forcings)])
+    found: dict[str, NDArray[np.float64]] = {}
+    for name in ("rain", "irrigation", "interception", "refused"):
+        amounts = [getattr(each, name) for each in own.values()]
+        if name in settings.names or (name == "refused" and any(map(np.any, amounts))):
+            up_to = [
+                each.cumulative(amount, settings.output_hours)
+                for each, amount in zip(own.values(), amounts, strict=True)
+            ]
+            found[name] = np.where(unknown, np.nan, np.array(up_to)[which])
+    return found

@@ -124,8 +124,11 @@ def _above_bases(
     suction: FloatArray = depth - z + base
     if blanket is not None:
         within = np.flatnonzero(z > depth + 1e-9)
-        height = depth[within] + blanket.thickness - z[within]
-        suction[within] = suction_within(blanket, base[within], height)
+        height, at_top = depth[within] + blanket.thickness - z[within], base[within]
+        if len(meshes.nodes) == 1:
+            # Of columns that lie alike the heights are those of one.
+            height, at_top = height[: within.size // len(meshes)], at_base[:, np.newaxis]
+        suction[within] = suction_within(blanket, at_top, height).ravel()
     return suction
 
 
