@@ -27,6 +27,7 @@ from datetime import date
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 import numpy as np
@@ -153,12 +154,12 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
     """Share of an ensemble's processor time that holds the interpreter.
 
     All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
-    interpreter go. What it takes to enter what is compiled is held, too: a call that finds nothing
-    to do, where caches are as cold as they are, stands for it. On one thread, in pieces as so many
-    threads would be given.
+    interpreter go, and what it takes a thread to wait and wake. What it takes to enter what is
+    compiled is held, too: a call that finds nothing to do, where caches are as cold as they are,
+    stands for it. On one thread, in pieces as so many threads would be given.
     """
     free = 0.0
-    usual = scheduling.piece_sizes
+    usual, queue = scheduling.piece_sizes, scheduling.SimpleQueue
     march, sweeps = batch.entry_points.march_columns, sw.VanGenuchten._water_content
     tables, *others = kernel_table._MODELS[sw.VanGenuchten]
 
@@ -178,10 +179,14 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         tables(rows[:0], places[:0], *more)
         counted(tables, rows, places, *more)
 
+    class Waited(SimpleQueue[Any]):
+        def get(self, *given: Any, **named: Any) -> Any:
+            return counted(partial(super().get, *given, **named))
+
     def as_on_threads(count: int, left: int, total: int, _: int, most: int) -> list[int]:
         return usual(count, left, total, threads, most)
 
-    scheduling.piece_sizes = as_on_threads
+    scheduling.piece_sizes, scheduling.SimpleQueue = as_on_threads, Waited
     batch.entry_points.march_columns = marched
     kernel_table._MODELS[sw.VanGenuchten] = (tabulated, *others)
     sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
@@ -190,7 +195,7 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         ensemble(n, 1)
         return 1.0 - free / (time.process_time() - begin)
     finally:
-        scheduling.piece_sizes = usual
+        scheduling.piece_sizes, scheduling.SimpleQueue = usual, queue
         batch.entry_points.march_columns = march
         kernel_table._MODELS[sw.VanGenuchten] = (tables, *others)
         sw.VanGenuchten._water_content = sweeps
