@@ -449,13 +449,14 @@ def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], 
     """Drop every dimension of the batch along which nothing changes."""
     along: list[str] = []
     for name in axes:
-        position = len(along)
-        first = array.take([0], axis=position)
-        same: Any = array.strides[position] == 0
+        before: tuple[Any, ...] = (slice(None),) * len(along)
+        # An array that repeats itself in memory is not looked through, nor copied.
+        same: Any = array.strides[len(along)] == 0
         if not same:
+            first = array[(*before, slice(1))]
             same = (array == first) | ((array != array) & (first != first))
         if bool(np.all(same)):
-            array = array.take(0, axis=position)
+            array = array[(*before, 0)].copy()
         else:
             along.append(name)
     return tuple(along), array

@@ -117,27 +117,28 @@ def untabulated(soils: Sequence[Soil]) -> Untabulated:
     for place, outer in enumerate(map(type, soils)):
         of_type.setdefault(outer, []).append(place)
     # As they are, or without what they are wrapped in.
-    of_model: dict[tuple[type, type], list[tuple[int, Any, Any]]] = {}
+    whole, inside = list(soils), list(soils)
+    of_model: dict[tuple[type, type], list[int]] = {}
     for outer, places in of_type.items():
         if outer in _MODELS:
-            plainly = [(place, soils[place], soils[place]) for place in places]
-            of_model.setdefault((outer, outer), []).extend(plainly)
+            of_model.setdefault((outer, outer), []).extend(places)
             continue
         for place in places:
-            soil, inner = _inside(soils[place])
-            of_model.setdefault((type(soil), type(inner)), []).append((place, soil, inner))
-    made, others = [], []
-    for (outer, inside), several in of_model.items():
-        numbers, whole, inner_soils = zip(*several, strict=True)
-        if inside not in _MODELS:
-            others += list(zip(numbers, whole, strict=True))
+            soil, inner = whole[place], inside[place] = _inside(soils[place])
+            of_model.setdefault((type(soil), type(inner)), []).append(place)
+    made: list[tuple[Any, NDArray[np.float64], NDArray[np.int64]]] = []
+    others: list[tuple[int, Any]] = []
+    for (outer, model), places in of_model.items():
+        own = [whole[place] for place in places]
+        if model not in _MODELS:
+            others += zip(places, own, strict=True)
             continue
-        plain, with_films, shape = _MODELS[inside]
-        if outer is inside:
-            made.append((plain, _rows_of(inside, whole, shape), np.array(numbers)))
+        plain, with_films, shape = _MODELS[model]
+        if outer is model:
+            made.append((plain, _rows_of(model, own, shape), np.array(places)))
         else:
-            rows = [_row(*pair, shape) for pair in zip(whole, inner_soils, strict=True)]
-            made.append((with_films, np.array(rows), np.array(numbers)))
+            rows = [_row(whole[place], inside[place], shape) for place in places]
+            made.append((with_films, np.array(rows), np.array(places)))
     return Untabulated(len(soils), made, others)
 
 
