@@ -23,6 +23,7 @@ from soilwater.runs.settings import Settings
 from soilwater.runs.starts import known_at_end
 from soilwater.runs.wetted import WaterKnown
 from soilwater.survey.survey import Spot
+from soilwater.survey.together import same_rod
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -397,7 +398,7 @@ class Calibration(Displayed, Tabled):
         rng = np.random.default_rng(round(1000 * rod))
         shift = self.evidence.own_error * rng.standard_normal((self.draws, len(self.spots)))
         for k, track in enumerate(self.evidence.tracks):
-            if not track.buried and abs(1.0 / track.per_rod - rod) < 0.1:
+            if not track.buried and same_rod(1.0 / track.per_rod, rod):
                 shift[:, track.spot] = self.own.shift[:, k]
         total: FloatArray = shift + common[:, None]
         return total
