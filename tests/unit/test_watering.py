@@ -626,6 +626,19 @@ def test_a_spot_that_reads_below_the_line_is_never_told_to_need_no_water():
         assert (late in repr(found)) == told
 
 
+def test_a_spot_that_reads_below_its_line_drained_is_helped_by_no_visit():
+    """Whatever days the crew may not come, and whether or not the surface is to be firm."""
+    first = str(TEN_DAYS.start)[:10]
+    firm = {"firm": "22 %", "firm_by": f"{first} 12:00", "event_day": first}
+    for asked in ({}, firm):
+        plan = hand_water_plan(
+            Survey([Spot("D", 46.0)]), MIX, TEN_DAYS, TURF, "15.5 %", **asked, **BANDED
+        )
+        assert not plan.waterings
+        assert plan.spot("D").outcome == "rebuild or live with it"
+        assert "would help" not in repr(plan)
+
+
 def test_no_water_is_given_on_the_day_of_the_event(plan):
     day = plan.waterings[-1].time.astype("datetime64[D]")
     kept_dry = hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, 0.12, event_day=day, **BANDED)
