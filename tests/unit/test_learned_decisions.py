@@ -151,6 +151,18 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
         sw.expected_reading(SURVEY, SANDS, calibration=learned, base_suction=3.0)
 
 
+def test_gentle_water_leaves_less_than_a_flood_of_what_was_learnt(learned):
+    """As `what_if` tells it; it was told of the sands before they were learnt, above the flood."""
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
+    assert (told.rewetted_reading < told.expected_reading).all()
+    assert (told.rewetted_reading_lower < told.rewetted_reading_upper).all()
+    for name in ("A1", "C3"):
+        spot = SURVEY.spot(name)
+        table = sw.what_if(spot, WEATHER, TURF, LINES, [], rod=7.62, calibration=learned)
+        gentle = float(told.rewetted_reading.sel(spot=name))
+        assert table.outcomes[0].rewetted == pytest.approx(gentle, abs=0.004)
+
+
 def test_a_change_starts_from_the_same_draws(learned, plan):
     """Drained, the spot reads in `what_if` as it does in every other call, and in its plan."""
     spot = SURVEY.spot("C3")
