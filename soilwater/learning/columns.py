@@ -21,12 +21,12 @@ from soilwater.runs.case import Case
 from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.standing import columns_failed
 from soilwater.soils import Hysteretic
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import RunError
 
 SHALLOWER, DEEPER = 8.0, 14.0
 """How much less or more than probed a spot may behave [cm]."""
@@ -220,10 +220,7 @@ def run_cases(
     )
     failed = np.flatnonzero(result.status.values)
     if failed.size:
-        raise RunError(
-            f"{failed.size} of {len(cases)} columns failed, the first with: "
-            f"{result.status_text.values[failed[0]]}"
-        )
+        raise columns_failed(failed.size, len(cases), str(result.status_text.values[failed[0]]))
     return result
 
 

@@ -42,6 +42,7 @@ def checked(
     flow: float,
     begins: Sequence[int],
     alike: bool,
+    sands: float,
     drained: Callable[[int], tuple[float, float]],
     n_threads: int | None,
     progress: Progress,
@@ -68,6 +69,8 @@ def checked(
         The output time from which the plan of each spot was made to keep the line.
     alike : bool
         Whether spots differ in depth alone: they start drained.
+    sands : float
+        As for `margin`.
     drained : callable
         Tells what a spot reads drained, and drained after gentle water on a dry green [1].
     n_threads : int or None
@@ -76,7 +79,7 @@ def checked(
         As for `run_columns`.
     """
     line, share = wish.line, wish.probability
-    within = margin(share, trial.draws, alike)
+    within = margin(share, trial.draws, alike, sands)
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     given = {i: each for i, each in events.items() if each}
     watered = _watered(known, given, alike, trial, n_threads, progress)

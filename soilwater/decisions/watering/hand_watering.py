@@ -326,6 +326,7 @@ def hand_water_plan(
             litres,
             begins,
             alike,
+            found.sands,
             found.drained,
             n_threads,
             checking,

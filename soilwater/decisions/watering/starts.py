@@ -211,7 +211,7 @@ def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> s
 def assumed_words(
     start: str, after: AfterRain | None, base: BaseSuction, soils: Sequence[Soil]
 ) -> tuple[str, ...]:
-    """Tell what is taken for granted of a `start` `after` rain, of the `base` and of the `soils`."""
+    """Tell what is taken for granted of a `start` `after` rain, of the `base` and `soils`."""
     return (
         start_words(start, after, soils),
         f"suction left at the base: {base}",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Hashable, Sequence
 from functools import cache
 from typing import NamedTuple
 
@@ -14,7 +15,7 @@ from soilwater.decisions.drained_readings import (
     by_depth,
     learned_readings,
 )
-from soilwater.decisions.watering.draws import Draw
+from soilwater.decisions.watering.draws import Draw, drying
 from soilwater.decisions.watering.ensembles import OUTPUT_HOURS
 from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves, weather_dealt_out
 from soilwater.decisions.watering.starts import (
@@ -30,6 +31,7 @@ from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
+from soilwater.learning.halves import as_many_alike
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
@@ -44,6 +46,7 @@ Tell = Callable[[int, int], object]
 class Trials(NamedTuple):
     """What a plan is made on and checked on.
 
+    `sands` is how many sands they have between them where none is of both, else infinity;
     `assumed` and `said` are sentences about them; `drained` tells of a spot, by its number, what it
     reads as it starts when drained, and drained after gentle water on a dry green [1], as every
     other decision tells it.
@@ -51,6 +54,7 @@ class Trials(NamedTuple):
 
     made_on: Trial
     checked_on: Trial
+    sands: float
     assumed: tuple[str, ...]
     said: str
     drained: Callable[[int], tuple[float, float]]
@@ -100,6 +104,7 @@ def from_learnt(
     return Trials(
         made_on,
         checked_on,
+        _between([calibration.shared.soil[half].tolist() for half in calibration.halves]),
         (LEARNED_START,),
         f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} others",
         drained,
@@ -175,11 +180,21 @@ def from_likely(
     return Trials(
         made_on,
         checked_on,
+        _between([[drying(draw.soil) for draw in drawn] for drawn in halves]),
         assumed_words(start, after, base, remembering),
         f"made on {draws} cases (sand, base and {len(members)} weather "
         f"member{'' if len(members) == 1 else 's'}), checked on {draws} others",
         drained,
     )
+
+
+def _between(halves: Sequence[Sequence[Hashable]]) -> float:
+    """Count sands of two halves, as many as are alike often; infinity where they share any."""
+    if set(halves[0]) & set(halves[1]):
+        return math.inf
+    every = [sand for half in halves for sand in half]
+    number = {sand: i for i, sand in enumerate(dict.fromkeys(every))}
+    return as_many_alike(np.array([number[sand] for sand in every]))
 
 
 def _check_start(weather: Weather) -> None:
