@@ -8,6 +8,7 @@ as long as they have little else to do.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing, contextmanager
@@ -190,13 +191,15 @@ def finished_parts(
         return
     threads = min(total, workers.n_threads or processors())
     ready: SimpleQueue[tuple[int, Prepared, Piece] | None] = SimpleQueue()
-    done: SimpleQueue[tuple[int, Piece, BaseException | None]] = SimpleQueue()
+    done: deque[tuple[int, Piece, BaseException | None]] = deque()
+    told: SimpleQueue[None] = SimpleQueue()
     ended = Event()
 
     def march_what_is_ready() -> None:
         room, work = Room.of(0), np.zeros(0)
         while (given := ready.get()) is not None and not ended.is_set():
             k, prepared, piece = given
+            failed: BaseException | None = None
             try:
                 if room.tables.shape[0] < piece.numbers.size:
                     room = Room.of(piece.numbers.size)
@@ -204,9 +207,11 @@ def finished_parts(
                     work = np.zeros_like(prepared.packed.work)
                 march(prepared, piece, (room, work))
             except BaseException as error:
-                done.put((k, piece, error))
-            else:
-                done.put((k, piece, None))
+                failed = error
+            done.append((k, piece, failed))
+            # To wake a thread takes as long as to prepare columns: only if it has something to do.
+            if failed or workers.progress or ready.qsize() <= 1:
+                told.put(None)
             # Who waits for the next keeps no group alive.
             del given, prepared, piece
 
@@ -226,18 +231,24 @@ def finished_parts(
                 for piece in prepared.pieces:
                     ready.put((k, prepared, piece))
                 left, in_hand = left - len(cases), in_hand + len(sizes)
-            k, piece, error = done.get()
-            if error is not None:
-                raise error
-            in_hand -= 1
-            prepared, run = under_way[k]
-            run.append(piece)
-            if len(run) == len(prepared.pieces):
-                del under_way[k]
-                outcome(prepared)
-                yield k, np.arange(len(prepared.cases))
-            report(piece.last - piece.first)
+            told.get()
+            while done:
+                k, piece, failed = done.popleft()
+                if failed is not None:
+                    raise failed
+                in_hand -= 1
+                prepared, run = under_way[k]
+                run.append(piece)
+                if len(run) == len(prepared.pieces):
+                    del under_way[k]
+                    outcome(prepared)
+                    yield k, np.arange(len(prepared.cases))
+                report(piece.last - piece.first)
     except KeyboardInterrupt:
+        # Who follows the progress is given what was told of; who does not, all that is done.
+        for k, piece, failed in () if workers.progress else list(done):
+            if failed is None:
+                under_way[k][1].append(piece)
         for k, (prepared, run) in under_way.items():
             if run:
                 outcome(prepared)
