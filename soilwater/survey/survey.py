@@ -14,7 +14,7 @@ import numpy as np
 
 from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
-from soilwater.survey.together import mean_of
+from soilwater.survey.together import mean_of, same_rod
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
@@ -401,7 +401,7 @@ class Survey(Displayed, Tabled):
         """
         length = number_to_house(rod, "length", "rod")
         kept = [
-            replace(spot, readings=tuple(r for r in spot.readings if abs(r.rod - length) < 0.1))
+            replace(spot, readings=tuple(r for r in spot.readings if same_rod(r.rod, length)))
             for spot in self.spots
         ]
         if not any(spot.readings for spot in kept):

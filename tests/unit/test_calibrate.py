@@ -1,5 +1,6 @@
 """Learning a green from its readings: what comes back, what is refused, what stays joint."""
 
+import signal
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from scipy.stats import norm
 
 import soilwater as sw
 from soilwater.ground.repellent_mat import MatState
+from soilwater.learning import columns
 from soilwater.learning.columns import Group, Span, cases_of, few_depths, read_spans, turf_with
 from soilwater.learning.evidence import ANYTHING, BLUNDERS, follow_shift, told_by
 from soilwater.learning.weighing import Proposal
@@ -488,3 +490,20 @@ def test_a_proposal_is_told_by_what_it_draws(learned):
     assert np.allclose(mean, 0.0, atol=0.06)
     assert np.allclose(back @ (drawn.latent - mean) ** 2, 1.0, atol=0.08)
     assert np.abs(drawn.latent[:, 0].mean()) > 0.2
+
+
+def test_an_answer_stops_plainly_where_a_batch_hands_back_what_is_finished(monkeypatch):
+    """Columns that are run for an answer are not those of who asked: a plan and this stop alike."""
+
+    def stopped(*_, **__):
+        raise sw.Interrupted(None)
+
+    def press_ctrl_c(*_):
+        signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(columns, "simulate_many", stopped)
+    with pytest.raises(KeyboardInterrupt) as learning:
+        learn(SURVEY)
+    with pytest.raises(KeyboardInterrupt) as planning:
+        sw.hand_water_plan(SURVEY, SAND, WEATHER, TURF, "12 %", draws=4, progress=press_ctrl_c)
+    assert type(learning.value) is type(planning.value) is KeyboardInterrupt
