@@ -11,11 +11,11 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from math import ceil
 from numbers import Integral
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Any, Protocol
 
@@ -41,6 +41,8 @@ LARGEST_CHUNK = 128
 SHARES_AT_A_TIME = (0.625, 0.25, 0.125)
 """Of what there is for each thread, what it takes first, then, and last: each piece costs Python as
 much as a tenth of a column, and where the last are small threads end together."""
+LONGEST_SLEEP = 0.3
+"""Time [s] after which the thread that asked looks for an interrupt of its own accord."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -231,7 +233,9 @@ def finished_parts(
                 for piece in prepared.pieces:
                     ready.put((k, prepared, piece))
                 left, in_hand = left - len(cases), in_hand + len(sizes)
-            told.get()
+            with suppress(Empty):
+                # A signal that comes just as it falls asleep is heard no sooner than it wakes.
+                told.get(timeout=LONGEST_SLEEP)
             while done:
                 k, piece, failed = done.popleft()
                 if failed is not None:
