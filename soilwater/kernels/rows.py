@@ -264,3 +264,12 @@ class Packed(NamedTuple):
     """(c, times, N_LEDGER)."""
     work: Floats
     """(`work_size`(m),): room that the columns of a call use one after the other."""
+
+
+# Fields of `Packed` that have a row a node, and a row a column. Those from which a march goes on
+# (`State`, but for what counts work) stand apart: columns are kept standing by them.
+STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
+STATE_OF_COLUMNS = ("clock", "ledger")
+PER_NODE = ("z", "soil", "root", *STATE_OF_NODES)
+PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *STATE_OF_COLUMNS)
+OUTPUTS = ("out_head", "out_water", "out_ledger")
