@@ -27,6 +27,7 @@ from datetime import date
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
+from queue import SimpleQueue
 from typing import Any
 
 import numpy as np
@@ -153,12 +154,12 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
     """Share of an ensemble's processor time that holds the interpreter.
 
     All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
-    interpreter go. On one thread, in pieces as so many threads would be given.
+    interpreter go, and what it takes a thread to wait and wake. What it takes to enter what is
+    compiled is held, too: a call that finds nothing to do, where caches are as cold as they are,
+    stands for it. On one thread, in pieces as so many threads would be given.
     """
-    usual = scheduling.CASE_DAYS_PER_CHUNK
-    size = scheduling.pieces_for(threads, n, scheduling.cases_per_chunk(14))
-    scheduling.CASE_DAYS_PER_CHUNK = 14 * size
     free = 0.0
+    usual, queue = scheduling.piece_sizes, scheduling.SimpleQueue
     march, sweeps = batch.entry_points.march_columns, sw.VanGenuchten._water_content
     tables, *others = kernel_table._MODELS[sw.VanGenuchten]
 
@@ -170,15 +171,31 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         free += time.thread_time() - begin
         return made
 
-    batch.entry_points.march_columns = partial(counted, march)
-    kernel_table._MODELS[sw.VanGenuchten] = (partial(counted, tables), *others)
+    def marched(first: int, last: int, packed: Any) -> None:
+        march(first, first, packed)
+        counted(march, first, last, packed)
+
+    def tabulated(rows: Any, places: Any, *more: Any) -> None:
+        tables(rows[:0], places[:0], *more)
+        counted(tables, rows, places, *more)
+
+    class Waited(SimpleQueue[Any]):
+        def get(self, *given: Any, **named: Any) -> Any:
+            return counted(partial(super().get, *given, **named))
+
+    def as_on_threads(count: int, left: int, total: int, _: int, most: int) -> list[int]:
+        return usual(count, left, total, threads, most)
+
+    scheduling.piece_sizes, scheduling.SimpleQueue = as_on_threads, Waited
+    batch.entry_points.march_columns = marched
+    kernel_table._MODELS[sw.VanGenuchten] = (tabulated, *others)
     sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
     try:
         begin = time.process_time()
         ensemble(n, 1)
         return 1.0 - free / (time.process_time() - begin)
     finally:
-        scheduling.CASE_DAYS_PER_CHUNK = usual
+        scheduling.piece_sizes, scheduling.SimpleQueue = usual, queue
         batch.entry_points.march_columns = march
         kernel_table._MODELS[sw.VanGenuchten] = (tables, *others)
         sw.VanGenuchten._water_content = sweeps

@@ -28,7 +28,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import base_band
 from soilwater.ground.fillings import check_gravel, fillings_of
 from soilwater.ground.layer import Layer
-from soilwater.ground.mesh import Geometry, Mesh, make_meshes, remember
+from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
@@ -373,7 +373,7 @@ class Profile:
         return html_table(rows, _HEADER, caption=self._title())
 
 
-def meshes_of(profiles: Sequence[Profile], refinement: float) -> list[Mesh]:
+def meshes_of(profiles: Sequence[Profile], refinement: float) -> Meshes:
     """Nodes of several profiles, as `Profile.mesh` has them.
 
     Parameters
@@ -397,7 +397,7 @@ def meshes_alike(
     kind: Sequence[int],
     soils: Sequence[tuple[Soil, ...]],
     refinement: float,
-) -> list[Mesh]:
+) -> Meshes:
     """Nodes of columns of which many differ in their soils alone.
 
     Parameters

@@ -161,6 +161,10 @@ class _Compiling(event.Listener):
         if is_of_this_package(event):
             self.open -= 1
             if self.open == 0 and self.collects:
+                if gc.get_freeze_count() == 0:
+                    # What was made counts as old: it is not gone through at once either.
+                    gc.freeze()
+                    gc.unfreeze()
                 gc.enable()
 
 

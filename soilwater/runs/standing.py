@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Meshes
 from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.remembering import Memories
@@ -88,7 +88,7 @@ class PackedColumns:
     ----------
     cases : Cases
         What was packed.
-    meshes : list of Mesh
+    meshes : Meshes
         Their nodes.
     feels : ndarray of int, shape (columns,)
         Which columns share weather, turf and the water they are given of their own.
@@ -105,7 +105,7 @@ class PackedColumns:
     """
 
     cases: Cases
-    meshes: list[Mesh]
+    meshes: Meshes
     feels: NDArray[np.int64]
     forcing_of: Callable[[Weather, Turf | None, Sequence[Event]], Forcing]
     packed: Packed
@@ -154,15 +154,16 @@ class PackedColumns:
         ).for_cases(cases)
         columns = Cases.of(cases)
         meshes = columns.meshes(refinement)
-        begun, forcings, refusals = begin_cases(columns, meshes)
+        head, begun, forcings, refusals = begin_cases(columns, meshes)
         if refusals:
             raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
         # Room for outputs is made where columns are marched.
         bare = replace(settings, output_hours=settings.output_hours[:1])
-        packed = pack(columns, meshes, [each.head for each in begun], forcings, bare)
+        packed = pack(columns, meshes, [head], forcings, bare)
         memories = None
-        if any(mesh.remembers for mesh in meshes):
-            memories = pack_memories(meshes, [each.turns for each in begun], packed)
+        if meshes.remember.any():
+            turns = {i: each.turns for i, each in begun.items()}
+            memories = pack_memories(meshes, turns, packed)
         dry_end = dry_end_storage(packed)
         numbers: dict[Any, int] = {}
         keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
@@ -183,7 +184,7 @@ class PackedColumns:
         return replace(
             self,
             cases=self.cases.take(numbers),
-            meshes=[self.meshes[i] for i in numbers],
+            meshes=self.meshes.take(numbers),
             feels=self.feels[numbers],
             packed=packed._replace(**parts, node_start=node_start),
             memories=memories,
@@ -286,6 +287,7 @@ class Standing:
             If a column cannot be carried through, with its sentence.
         """
         forcings = self.columns.forcings(numbers, events)
+        remember = self.columns.meshes.remember
         states: dict[tuple[int, int], int | None] = {}
         groups: dict[tuple[int, bool], list[int]] = {}
         for number in numbers.tolist():
@@ -295,7 +297,7 @@ class Standing:
                 states[pair] = _DECIDED if now is None else self._last_state(before, now)
             state = states[pair]
             if state is not None:
-                key = state, self.columns.meshes[number].remembers
+                key = state, bool(remember[number])
                 groups.setdefault(key, []).append(number)
         pieces = [
             (state, part)

@@ -100,13 +100,11 @@ class SoilModel(ABC, Displayed):
         refused: set[str] = set()
         for name, about, low, high in _numbers(type(self)):
             given = getattr(self, name)
-            if isinstance(given, float):
-                # Most that is given is a number in its range, and soils are made by the thousand.
-                number = float(given)
-                if low < number < high:
-                    if number is not given:
-                        object.__setattr__(self, name, number)
-                    continue
+            # Most that is given is a number in its range, and soils are made by the thousand.
+            if isinstance(given, float) and low < given < high:
+                if type(given) is not float:
+                    object.__setattr__(self, name, float(given))
+                continue
             try:
                 value = number_to_house(given, about["quantity"], name)
             except InputError:
