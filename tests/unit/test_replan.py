@@ -208,7 +208,7 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
         ({"irrigation": None}, 'irrigation="as planned"'),
         ({"irrigation": "none"}, "events by the name of the spot"),
         ({"irrigation": [WATER]}, r'is a list; .* write irrigation=\{"": \[Event'),
-        ({"irrigation": {"A1": WATER}}, r'of "A1" is a Event; write irrigation=\{"A1": \[Event'),
+        ({"irrigation": {"A1": WATER}}, r'of "A1" is an Event; write irrigation=\{"A1": \[Event'),
         ({"irrigation": {"": None}}, r"of all spots is None; .* or \[\] if there was none"),
         ({"irrigation": {"A1": iter([LATE])}}, r'07-08 06:00 at "A1" is later than the last'),
         ({"plan": None}, "not made with a calibration"),
