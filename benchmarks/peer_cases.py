@@ -78,7 +78,7 @@ class Problem:
         fresh = pack([self.case], [self.mesh], [self.start], [forcing], settings)
         changing = [name for name in fresh._fields if name not in ("tables", "scalars", "forcing")]
         turns = begin(self.case, self.mesh).turns
-        memories = pack_memories([self.mesh], [turns], fresh) if self.mesh.remembers else None
+        memories = pack_memories([self.mesh], {0: turns}, fresh) if self.mesh.remembers else None
 
         def solve() -> Run:
             packed = fresh._replace(**{name: getattr(fresh, name).copy() for name in changing})

@@ -16,6 +16,7 @@ from soilwater.soils import Soil
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import nothing_to_hand_back
 from soilwater.words.forms import StartingWater
 from soilwater.words.times import hours_between
 
@@ -98,17 +99,18 @@ def level_columns(
     """
     above = float(green.interfaces[green.layer_index()])
     depth = np.geomspace(max(rod - above, LEAST_DEPTH), DEEPEST, DEPTHS)
-    run = compare_depths(
-        green,
-        depth.tolist(),
-        weather,
-        sand=list(soils),
-        turf=turf,
-        start=start,
-        irrigation=irrigation,
-        output=float(hours_between(weather.start, weather.end)),
-        keep=("node_suction",),
-        n_threads=n_threads,
-    )
+    with nothing_to_hand_back():
+        run = compare_depths(
+            green,
+            depth.tolist(),
+            weather,
+            sand=list(soils),
+            turf=turf,
+            start=start,
+            irrigation=irrigation,
+            output=float(hours_between(weather.start, weather.end)),
+            keep=("node_suction",),
+            n_threads=n_threads,
+        )
     reading = meter_reading(run, rod=rod).isel(time=-1).transpose("sample", "root_zone_depth")
     return LevelColumns(depth + above, np.asarray(reading.values))

@@ -15,7 +15,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.base import Base
-from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.layer import Layer
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import Column, each_column
@@ -24,6 +25,7 @@ from soilwater.runs.simulate import simulate_many
 from soilwater.soils import Soil
 from soilwater.weather.made import steady_weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import nothing_to_hand_back
 
 SHALLOWEST, DEEPEST = 15.0, 60.0
 """Root zones [cm] for which the accuracy of the lattice was found out."""
@@ -110,13 +112,14 @@ def run(cases: list[Case], hours: FloatArray, setting: Setting, tolerance: float
     """Run cases of a page with results at some hours since the start."""
     start = cases[0].weather.start
     times = start + np.round(hours * 60.0).astype(np.int64).astype("timedelta64[m]")
-    return simulate_many(
-        cases,
-        output=times,
-        keep=("node_suction",),
-        tolerance=tolerance,
-        n_threads=setting.n_threads,
-    )
+    with nothing_to_hand_back():
+        return simulate_many(
+            cases,
+            output=times,
+            keep=("node_suction",),
+            tolerance=tolerance,
+            n_threads=setting.n_threads,
+        )
 
 
 def make_lattice(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import chain, pairwise
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.side_by_side import water_contents
+from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError
 
 FINEST_INTERVAL, COARSEST_INTERVAL = 0.25, 1.0
@@ -87,12 +88,94 @@ def end_to_end(meshes: Sequence[Mesh]) -> Mesh:
     return Mesh(depth, np.concatenate(cells[:-1]), tuple(soils))
 
 
-def which_remember(meshes: Sequence[Mesh]) -> NDArray[np.bool_]:
-    """Which of several columns have a soil with a memory of how it was wetted."""
-    # Asked of each kind of soil first: an ensemble has thousands of one.
-    if not any_of(Hysteretic, [mesh.soils for mesh in meshes]):
-        return np.zeros(len(meshes), dtype=np.bool_)
-    return np.array([mesh.remembers for mesh in meshes])
+class Nodes(NamedTuple):
+    """Nodes of the columns of one geometry."""
+
+    depth: NDArray[np.float64]
+    soil: NDArray[np.int64]
+    """As `Mesh` has both."""
+    below: tuple[Soil, ...]
+    """Soils below those of its own that each column has."""
+
+
+class Meshes(Sequence[Mesh]):
+    """Nodes of several columns, of which many lie alike; a mesh is made where one is asked for.
+
+    Parameters
+    ----------
+    nodes : sequence of Nodes
+        No two alike.
+    which : ndarray of int, shape (n,)
+        Which of them each column has.
+    soils : sequence of tuple of Soil
+        Of each column, those above what `Nodes` have below.
+    """
+
+    def __init__(
+        self, nodes: Sequence[Nodes], which: NDArray[np.int64], soils: Sequence[tuple[Soil, ...]]
+    ) -> None:
+        self.nodes, self.which, self.soils = nodes, which, soils
+
+    @classmethod
+    def of(cls, meshes: Sequence[Mesh]) -> Meshes:
+        """Tell once what meshes share, by the identity of their nodes."""
+        if isinstance(meshes, Meshes):
+            return meshes
+        places: dict[tuple[int, int], int] = {}
+        nodes: list[Nodes] = []
+        for depth, soil, _ in meshes:
+            if places.setdefault((id(depth), id(soil)), len(nodes)) == len(nodes):
+                nodes.append(Nodes(depth, soil, ()))
+        which = [places[id(depth), id(soil)] for depth, soil, _ in meshes]
+        return cls(nodes, np.array(which, dtype=np.int64), [mesh.soils for mesh in meshes])
+
+    def __len__(self) -> int:
+        return len(self.soils)
+
+    @overload
+    def __getitem__(self, place: int) -> Mesh: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Meshes: ...
+
+    def __getitem__(self, place: int | slice) -> Mesh | Meshes:
+        if isinstance(place, slice):
+            return Meshes(self.nodes, self.which[place], self.soils[place])
+        depth, soil, below = self.nodes[self.which[place]]
+        return Mesh(depth, soil, self.soils[place] + below)
+
+    def take(self, places: NDArray[np.int64]) -> Meshes:
+        """Take some of the columns."""
+        return Meshes(self.nodes, self.which[places], [self.soils[i] for i in places.tolist()])
+
+    @property
+    def sizes(self) -> NDArray[np.int64]:
+        """Number of nodes of each column."""
+        return np.array([each.depth.size for each in self.nodes])[self.which]
+
+    @property
+    def remember(self) -> NDArray[np.bool_]:
+        """Which columns have a soil with a memory of how it was wetted."""
+        # Asked of each kind of soil first: an ensemble has thousands of one.
+        if not any_of(Hysteretic, [*self.soils, *[each.below for each in self.nodes]]):
+            return np.zeros(len(self), dtype=np.bool_)
+        return np.array([mesh.remembers for mesh in self])
+
+    def depths(self) -> NDArray[np.float64]:
+        """Depths of the nodes [cm], columns end to end."""
+        return laid_alike([each.depth for each in self.nodes], self.which)
+
+
+def laid_alike(arrays: Sequence[NDArray[Any]], which: NDArray[np.int64]) -> NDArray[Any]:
+    """Lay arrays end to end, each as often as it is named."""
+    if len(arrays) == 1:
+        return np.broadcast_to(arrays[0], (which.size, arrays[0].size)).flatten()
+    lengths = np.array([each.size for each in arrays])
+    own, begin = lengths[which], (np.cumsum(lengths) - lengths)[which]
+    end = np.cumsum(own)
+    place = np.arange(own.sum()) + spread(begin - end + own, own)
+    laid: NDArray[Any] = np.concatenate(arrays)[place]
+    return laid
 
 
 def any_of(model: type, columns: Iterable[Sequence[Soil]]) -> bool:
@@ -116,7 +199,7 @@ def make_meshes(
     kind: Sequence[int],
     soils: Sequence[tuple[Soil, ...]],
     refinement: float,
-) -> list[Mesh]:
+) -> Meshes:
     """Nodes at the surface, where soils meet, at the base, and between.
 
     Parameters
@@ -132,7 +215,7 @@ def make_meshes(
 
     Returns
     -------
-    list of Mesh
+    Meshes
         One a column.
 
     Raises
@@ -147,23 +230,31 @@ def make_meshes(
         held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
         at_finer = dict(zip(meeting, held.tolist(), strict=True))
     moist = [_moist(each) for each in geometries]
-    meshes: list[Any] = [None] * len(soils)
-    alike: dict[tuple[int, bool], list[int]] = {}
+    nodes: list[Nodes] = []
+    places: dict[tuple[int, int], int] = {}
+
+    def place_of(number: int, column: tuple[Soil, ...]) -> tuple[int, tuple[Soil, ...]]:
+        """Which nodes a column has, and its soils, those alike that are neighbours once."""
+        geometry = geometries[number]
+        depth, soil, own = _make_mesh(geometry, moist[number], column, at_finer, refinement)
+        gravel = None if geometry.blanket is None else geometry.blanket.gravel
+        if places.setdefault((id(depth), id(gravel)), len(nodes)) == len(nodes):
+            nodes.append(Nodes(depth, soil, () if gravel is None else (gravel,)))
+        return places[id(depth), id(gravel)], own
+
+    which, own = [], list(soils)
+    # An ensemble of one layer has two meshes at most.
+    alike: dict[tuple[int, bool], int] = {}
     for i, (number, column) in enumerate(zip(kind, soils, strict=True)):
         if len(column) > 1:
-            own = geometries[number], moist[number]
-            meshes[i] = _make_mesh(*own, column, at_finer, refinement)
-            continue
-        # An ensemble of one layer has two meshes at most.
-        coarse = moist[number] and column[0].suction_scale >= COARSE_SCALE
-        alike.setdefault((number, coarse), []).append(i)
-    for (number, _), places in alike.items():
-        first, own = soils[places[0]], (geometries[number], moist[number])
-        depth, soil, (_, *below) = _make_mesh(*own, first, at_finer, refinement)
-        behind = tuple(below)
-        for i in places:
-            meshes[i] = Mesh(depth, soil, soils[i] + behind)
-    return meshes
+            place, own[i] = place_of(number, column)
+        else:
+            coarse = moist[number] and column[0].suction_scale >= COARSE_SCALE
+            found = alike.get((number, coarse))
+            place = place_of(number, column)[0] if found is None else found
+            alike[number, coarse] = place
+        which.append(place)
+    return Meshes(nodes, np.array(which, dtype=np.int64), own)
 
 
 def _moist(geometry: Geometry) -> bool:
@@ -179,7 +270,10 @@ def _make_mesh(
     at_finer: Mapping[int, float],
     refinement: float,
 ) -> Mesh:
-    """Nodes of one column; by the identity of its soils, what they hold at `FINER_AT` [1]."""
+    """Nodes of one column, without the soil of a gravel below its own.
+
+    By the identity of its soils, what they hold at `FINER_AT` [1].
+    """
     soils, thicknesses = [column[0]], [geometry.thicknesses[0]]
     for soil, thickness in zip(column[1:], geometry.thicknesses[1:], strict=True):
         if soils[-1] == soil:
@@ -194,7 +288,6 @@ def _make_mesh(
     for above, soil in pairwise(soils):
         first.append(BELOW_FINER if at_finer[id(above)] > at_finer[id(soil)] else 1)
     if geometry.blanket is not None:
-        soils.append(geometry.blanket.gravel)
         thicknesses.append(geometry.blanket.thickness)
         kinds.append(_BLANKET)
         first.append(1)

@@ -47,21 +47,29 @@ def texts_alike(
         Soils of the layers of each column, from the top down.
     """
     parts: dict[int, str] = {}
-    between = [_around_soils(profile, parts) for profile in profiles]
+    around = [_around_soils(profile, parts) for profile in profiles]
     every = list(chain.from_iterable(soils))
     met = dict(zip(map(id, every), every, strict=True))
     of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
-    # A list comprehension, and no loop within it: of one layer an ensemble has thousands.
+
+    def of_layers(number: int, column: tuple[Soil, ...]) -> str:
+        own = [of_soils[id(soil)] for soil in column]
+        return (
+            "".join(chain.from_iterable(zip(around[number], own, strict=False)))
+            + around[number][-1]
+        )
+
+    # Of one layer an ensemble has thousands.
     return [
-        between[number] % of_soils[id(column[0])]
+        around[number][0] + of_soils[id(column[0])] + around[number][1]
         if len(column) == 1
-        else between[number] % tuple([of_soils[id(soil)] for soil in column])
+        else of_layers(number, column)
         for number, column in zip(kind, soils, strict=True)
     ]
 
 
-def _around_soils(profile: Profile, parts: dict[int, str]) -> str:
-    """Text of a profile with a place for that of each of its soils."""
+def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
+    """Text of a profile before, between and after those of its soils."""
     base = profile.base
     if id(base) not in parts:
         parts[id(base)] = _text_of(base_to_dict(base))
@@ -69,13 +77,9 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> str:
         _text_of({"thickness": layer.thickness, "name": layer.name})[1:] for layer in profile.layers
     ]
     name = _text_of({"name": profile.name})[1:]
-    layers = ", ".join(f'{{"soil": %s, {_kept(end)}' for end in ends)
-    return f'{{"layers": [{layers}], "base": {_kept(parts[id(base)])}, {_kept(name)}'
-
-
-def _kept(text: str) -> str:
-    """Text in which no sign of per cent asks for anything."""
-    return text.replace("%", "%%")
+    between = [f', {end}, {{"soil": ' for end in ends[:-1]]
+    after = f', {ends[-1]}], "base": {parts[id(base)]}, {name}'
+    return ['{"layers": [{"soil": ', *between, after]
 
 
 def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:
@@ -101,7 +105,7 @@ def _alike(model: type, names: Sequence[str], soils: Sequence[Soil]) -> list[str
     for name, of_soils in zip(names, values, strict=True):
         write: Any = encode_basestring_ascii if name in _WORDS else repr
         before += f', "{name}": '
-        if len(set(of_soils)) == 1:
+        if of_soils.count(of_soils[0]) == len(soils):
             before += write(of_soils[0])
         else:
             pieces += [repeat(before, len(soils)), map(write, of_soils)]

@@ -161,12 +161,17 @@ class _Compiling(event.Listener):
         if is_of_this_package(event):
             self.open -= 1
             if self.open == 0 and self.collects:
+                if gc.get_freeze_count() == 0:
+                    # What was made counts as old: it is not gone through at once either.
+                    gc.freeze()
+                    gc.unfreeze()
                 gc.enable()
 
 
 def is_of_this_package(event: Any) -> bool:
     """Whether what is compiled is a kernel of this package."""
-    module: str = event.data["dispatcher"].py_func.__module__
+    # A function that somebody made of a text may have no module.
+    module: str = event.data["dispatcher"].py_func.__module__ or ""
     return module.startswith(f"{__package__}.")
 
 

@@ -3,7 +3,7 @@
 numba makes machine code of every function by itself, and the function once more with each one above
 it. Nobody calls a kernel but a kernel, until an entry point: here a kernel ends as text, simplified
 function by function, that its callers take in, and only the entry point is optimised as a whole and
-made machine code. That takes a third of the time off a first run.
+made machine code. With what else is left out, that takes half of the time off a first run.
 """
 
 from collections.abc import Callable
@@ -13,7 +13,12 @@ from typing import Any
 from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
+from numba.core.compiler_machinery import PassManager
+from numba.core.cpu import CPUContext
+from numba.core.datamodel.models import OpaqueModel
+from numba.core.datamodel.registry import register_default
 from numba.core.registry import CPUDispatcher
+from numba.core.typing.context import Context
 
 
 class _Nowhere:
@@ -46,10 +51,30 @@ _FOR_OTHERS = {
     "WithLift",
     "InlineClosureLikes",
     "InlineInlinables",
+    "InlineOverloads",
     "LiteralUnroll",
+    "FindLiterallyCalls",
+    "LiteralPropagationSubPipelinePass",
+    "RewriteSemanticConstants",
+    "RewriteDynamicRaises",
+    "MakeFunctionToJitFunction",
+    "DeadBranchPrune",
     "NopythonRewrites",
+    "IRLegalization",
+    "DumpParforDiagnostics",
 }
-"""Passes for what kernels are free of: closures, `with`, and arithmetic on whole arrays."""
+"""Passes for what kernels are free of: closures, `with`, exceptions, branches on what is known,
+references that are counted, and arithmetic on whole arrays."""
+
+
+class _Passes(PassManager):  # type: ignore[misc]
+    """Passes one after the other, without a look at the clock and at all of a kernel after each."""
+
+    def _runPass(self, index: int, each: Any, state: Any) -> None:
+        each.analysis = self._analysis
+        each.run_initialization(state)
+        each.run_pass(state)
+        each.run_finalizer(state)
 
 
 class _Options(Flags):  # type: ignore[misc]
@@ -76,34 +101,84 @@ class _Options(Flags):  # type: ignore[misc]
         return self._number
 
 
-class _Typing:
-    """numba's typing, which answers a question about a function of its own once and not each time.
+class _Function(types.Function):  # type: ignore[misc]
+    """A function of numba's own that answers a question once, and not at each place it stands.
 
-    It would try every way there is to add, or to take a number out of something, for each place
-    where that is done, and compare all options to find what it had answered.
+    It would try every way there is to add, or to take a number out of something, wherever that is
+    done, to type it and again to make text of it.
     """
 
-    def __init__(self, context: Any, answers: dict[Any, Any]) -> None:
-        self._context, self._answers = context, answers
+    _answers: dict[Any, Any]
 
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._context, name)
+    @classmethod
+    def of(cls, function: Any) -> Any:
+        """Make one of numba's, which stays as it is for all that is no kernel."""
+        own = cls.__new__(cls)
+        own.__dict__.update(function.__dict__, _answers={})
+        return own
 
-    def resolve_function_type(self, function: Any, given: Any, named: Any) -> Any:
-        """Signature of a function for arguments of some types."""
-        if named or not isinstance(function, types.Function):
-            return self._context.resolve_function_type(function, given, named)
-        question = function, given
+    def get_call_type(self, context: Any, given: Any, named: Any) -> Any:
+        """Signature for arguments of some types."""
+        if named:
+            return super().get_call_type(context, given, named)
+        question = tuple(given)
         if question not in self._answers:
-            answer = self._context.resolve_function_type(function, given, named)
-            if answer is None:
-                return None
-            self._answers[question] = answer
+            self._answers[question] = super().get_call_type(context, given, named)
         return self._answers[question]
 
 
-_ANSWERS: dict[Any, dict[Any, Any]] = {}
-"""What was answered, by options of kernels."""
+register_default(_Function)(OpaqueModel)
+
+
+class _Typing(Context):  # type: ignore[misc]
+    """numba's typing, with a `_Function` in place of each of its own."""
+
+    def __init__(self, context: Any) -> None:
+        self.__dict__.update(context.__dict__)
+        self._context = context
+        self._functions_of: dict[Any, Any] = {}
+
+    def refresh(self) -> None:
+        """Learn what numba has learnt since."""
+        self._context.refresh()
+
+    def _lookup_global(self, value: Any) -> Any:
+        found = super()._lookup_global(value)
+        if type(found) is not types.Function:
+            return found
+        if found not in self._functions_of:
+            self._functions_of[found] = _Function.of(found)
+        return self._functions_of[found]
+
+
+class _Target(CPUContext):  # type: ignore[misc]
+    """What text is made for, which measures once and seeks in vain once, and not again."""
+
+    def __init__(self, context: Any, typing: _Typing, in_vain: set[Any]) -> None:
+        self.__dict__.update(context.__dict__, typing_context=typing)
+        self._in_vain = in_vain
+
+    def get_abi_sizeof(self, kind: Any) -> int:
+        """Bytes that a value of a kind takes."""
+        if kind not in _SIZES:
+            _SIZES[kind] = super().get_abi_sizeof(kind)
+        return _SIZES[kind]
+
+    def get_function(self, function: Any, signature: Any, _firstcall: bool = True) -> Any:
+        """What makes text of a function for a signature."""
+        question = function, signature
+        if question in self._in_vain:
+            raise NotImplementedError
+        try:
+            return super().get_function(function, signature, _firstcall)
+        except NotImplementedError:
+            self._in_vain.add(question)
+            raise
+
+
+_SIZES: dict[Any, int] = {}
+_KNOWN: dict[Any, tuple[_Typing, set[Any]]] = {}
+"""What was found out, by options of kernels."""
 
 
 class _ToText(CompilerBase):
@@ -112,10 +187,16 @@ class _ToText(CompilerBase):
     def define_pipelines(self) -> list[Any]:
         """Give the passes, and the place where they put what they make."""
         state = self.state
-        state.typingctx = _Typing(state.typingctx, _ANSWERS.setdefault(state.flags.copy(), {}))
+        if state.flags not in _KNOWN:
+            _KNOWN[state.flags.copy()] = _Typing(state.typingctx), set()
+        state.typingctx, in_vain = _KNOWN[state.flags]
+        state.targetctx = _Target(state.targetctx, state.typingctx, in_vain)
         state.library = _Text(state.targetctx.codegen(), state.func_id.func_qualname)
-        manager = DefaultPassBuilder.define_nopython_pipeline(state)
-        manager.passes = [each for each in manager.passes if each[0].__name__ not in _FOR_OTHERS]
+        manager = _Passes("kernel")
+        for each, words in DefaultPassBuilder.define_nopython_pipeline(state).passes:
+            if each.__name__ not in _FOR_OTHERS:
+                manager.add_pass(each, words)
+        manager.finalize()
         return [manager]
 
 
@@ -134,9 +215,14 @@ class Part(CPUDispatcher):
         super().__init__(py_func, locals or {}, targetoptions, pipeline_class=_ToText)
         self._compiler._customize_flags = _Options  # type: ignore[attr-defined]
 
-    def add_overload(self, result: Any) -> None:
-        """Keep what was compiled for kernels; Python is not told of it."""
-        self.overloads[tuple(result.signature.args)] = result
+    def compile(self, given: Any) -> Any:
+        """Compile for arguments of some types; Python, events and clocks are not told of it."""
+        types_given = tuple(given)
+        if types_given not in self.overloads:
+            compiler: Any = self._compiler  # type: ignore[attr-defined]
+            self.overloads[types_given] = compiler.compile(types_given, None)
+        result: Any = self.overloads[types_given]
+        return result.entry_point
 
     def _compile_for_args(self, *values: Any, **named: Any) -> Any:
         """Answer Python, which is about to call the kernel with these values."""

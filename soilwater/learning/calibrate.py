@@ -39,6 +39,7 @@ from soilwater.learning.weighing import (
 )
 from soilwater.survey.sensor import BuriedSensor, join_sensors
 from soilwater.survey.survey import Survey
+from soilwater.survey.together import added_to
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -263,7 +264,8 @@ def calibrate_again(
     before : Calibration
         What was learnt before, which holds all that went in.
     survey : Survey
-        Its readings are added to those of before; spots it names anew are taken in.
+        Its readings are added to those of before, and what else it tells of a spot takes the place
+        of what was told before; spots it names anew are taken in.
     weather : Weather
         What the weather was, from the soaking on.
     irrigation : mapping of str to sequence of Event
@@ -286,18 +288,7 @@ def calibrate_again(
     given["doubtful"] = doubtful or given["doubtful"]
     old: Survey = given.pop("survey")
     new = {spot.name: spot for spot in survey.spots}
-    spots = [
-        replace(
-            spot,
-            readings=(
-                *spot.readings,
-                *(each for each in new[spot.name].readings if each not in spot.readings),
-            ),
-        )
-        if spot.name in new
-        else spot
-        for spot in old.spots
-    ]
+    spots = [added_to(spot, new[spot.name]) if spot.name in new else spot for spot in old.spots]
     known = {spot.name for spot in old.spots}
     spots += [spot for spot in survey.spots if spot.name not in known]
     water = given.pop("irrigation")

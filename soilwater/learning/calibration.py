@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from soilwater.ground.profile import Profile, meshes_of
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
+from soilwater.lab.likely_memory import likely_memories, with_memory_of
 from soilwater.learning.columns import Green, at_hours, cases_of, run_cases, turf_with
 from soilwater.learning.evidence import Evidence, Own
 from soilwater.learning.telling import HeldBack, Learned
@@ -21,8 +22,10 @@ from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.runs.case import Case
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import known_at_end
-from soilwater.runs.wetted import WaterKnown
+from soilwater.runs.wetted import AfterRain, Rewetted, WaterKnown
+from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
+from soilwater.survey.together import same_rod
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -304,18 +307,30 @@ class Calibration(Displayed, Tabled):
         return whole.with_thickness(float(self._held[draw, spot]))
 
     @mind_words()
-    def drained(self, *, rod: Length) -> FloatArray:
+    def drained(self, *, rod: Length, after: AfterRain | None = None) -> FloatArray:
         """Tell what spots read when drained, as this meter shows it, shape (draws, spots) [1].
 
         Parameters
         ----------
         rod : float, str or Quantity
             Length of the rods [cm].
+        after : AfterRain, optional
+            How the green was wetted last, with `likely_memories` where the sand has none of its
+            own; flooded when left out.
         """
         length = number_to_house(rod, "length", "rod")
         read = np.empty((self.draws, len(self.spots)))
-        for j in range(len(self.spots)):
-            read[:, j] = self.unknowns.at_rest(self.shared, self._held[:, j], 0.0, length)
+        if after is None:
+            for j in range(len(self.spots)):
+                read[:, j] = self.unknowns.at_rest(self.shared, self._held[:, j], 0.0, length)
+        else:
+            wet, base = (
+                self.unknowns.values(self.shared, n) for n in ("wet_factor", "base_suction")
+            )
+            for k, memory in enumerate(likely_memories(self.sand, self.draws)):
+                sand = with_memory_of(self.unknowns.soil_of(self.shared, k, float(wet[k])), memory)
+                left = rest_curve(Rewetted(sand, after))
+                read[k] = left.reading(self._held[k], length, float(base[k]))
         shown: FloatArray = np.clip(read + self.shift(rod=length), 0.0, 1.0)
         return shown
 
@@ -397,7 +412,7 @@ class Calibration(Displayed, Tabled):
         rng = np.random.default_rng(round(1000 * rod))
         shift = self.evidence.own_error * rng.standard_normal((self.draws, len(self.spots)))
         for k, track in enumerate(self.evidence.tracks):
-            if not track.buried and abs(1.0 / track.per_rod - rod) < 0.1:
+            if not track.buried and same_rod(1.0 / track.per_rod, rod):
                 shift[:, track.spot] = self.own.shift[:, k]
         total: FloatArray = shift + common[:, None]
         return total

@@ -21,12 +21,13 @@ from soilwater.runs.case import Case
 from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.settings import COARSE_MESH, COARSE_TOLERANCE, Settings
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.standing import columns_failed
 from soilwater.soils import Hysteretic
 from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import RunError
+from soilwater.words.errors import nothing_to_hand_back
 
 SHALLOWER, DEEPER = 8.0, 14.0
 """How much less or more than probed a spot may behave [cm]."""
@@ -210,20 +211,18 @@ def run_cases(
     keep = ["node_suction"]
     if any(isinstance(layer.soil, Hysteretic) for layer in cases[0].profile.layers):
         keep += ["drying_suction", "turning_suction"]
-    result = simulate_many(
-        cases,
-        output=times,
-        keep=keep,
-        tolerance=COARSE_TOLERANCE if coarse else Settings.tolerance,
-        refinement=COARSE_MESH if coarse else Settings.refinement,
-        n_threads=n_threads,
-    )
+    with nothing_to_hand_back():
+        result = simulate_many(
+            cases,
+            output=times,
+            keep=keep,
+            tolerance=COARSE_TOLERANCE if coarse else Settings.tolerance,
+            refinement=COARSE_MESH if coarse else Settings.refinement,
+            n_threads=n_threads,
+        )
     failed = np.flatnonzero(result.status.values)
     if failed.size:
-        raise RunError(
-            f"{failed.size} of {len(cases)} columns failed, the first with: "
-            f"{result.status_text.values[failed[0]]}"
-        )
+        raise columns_failed(failed.size, len(cases), str(result.status_text.values[failed[0]]))
     return result
 
 

@@ -23,7 +23,7 @@ from soilwater.lab.retention import RetentionTable
 from soilwater.plot import style
 from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.survey import Spot, Survey
-from soilwater.words.bands import PROBABILITY
+from soilwater.words.bands import PROBABILITY, ends_and_middle
 from soilwater.words.errors import InputError
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.quantities import in_people_units, writings
@@ -220,11 +220,11 @@ def depth_curve(
             lw=0,
             label=f"{100.0 * probability:.0f} % band over {' and '.join(what)}",
         )
-    line = 100.0 * np.median(every, axis=0)
+    line = 100.0 * ends_and_middle(every)[1]
     ax.plot(at, line, color=style.DEEP_WATER, label="drained, level ground")
     if air_filled is not None:
         pores = drawn.curves.saturated[drawn.curve][:, None]
-        air = np.median(pores - drawn.readings(at, layer, bases), axis=0)
+        air = ends_and_middle(pores - drawn.readings(at, layer, bases))[1]
         _draw_air_floor(ax, air_target(air_filled), layer, at, air)
     if target is not None:
         _draw_target(ax, reading_target(target), at, line)

@@ -6,13 +6,13 @@ Columns with different layers and meshes go through in one call.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, which_remember
+from soilwater.ground.mesh import Mesh, Meshes
+from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT
@@ -25,9 +25,11 @@ from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
 from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
 from soilwater.runs.settings import Settings
-from soilwater.runs.starts import Beginning, begin, flooded
+from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.soils.kernel_table import Room
+from soilwater.soils import Soil
+from soilwater.soils.kernel_table import Room, tables_of_column
+from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError, Status
 
 
@@ -35,21 +37,30 @@ class Prepared(NamedTuple):
     """Columns that are ready to be marched, a piece at a time."""
 
     cases: Cases
-    meshes: list[Mesh]
-    begun: list[Beginning]
+    meshes: Meshes
+    begun: dict[int, Beginning]
+    """Where columns begin that were looked at one by one; others come from being flooded."""
+    top_head: NDArray[np.float64]
+    """(n,): head at the surface at the start [cm]."""
     forcings: list[Forcing]
     """What each feels; with what was decided, once it was marched."""
     refusals: dict[int, str]
     packed: Packed
-    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
+    """As `packing.lay_end_to_end` has them, but for its soils, which are numbered within each piece
+    as `packing.cut` does; what marches leave is written there."""
     memories: Memories | None
     """What nodes remember, if one does; the same."""
+    soils: list[Soil]
     soil: NDArray[np.int64]
+    """As `packing.lay_end_to_end` has both."""
     pieces: list[Piece]
-    """As `packing.cut` has both."""
     straight: NDArray[np.bool_]
     """(n,): whether a column is started, and nothing decided on its way."""
+    plain: bool
+    """Whether all are straight, and none remembers."""
     settings: Settings
+    into: Mapping[str, NDArray[Any]]
+    """Arrays for results, by name; none, where they are given as they come."""
 
 
 def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[Any]]:
@@ -70,13 +81,18 @@ def run_chunk(cases: Sequence[Case], settings: Settings) -> dict[str, NDArray[An
     dict
         An array for each of `settings.names`, cases first, padded with NaN to the longest column.
     """
-    prepared = prepare(cases, settings, len(cases))
+    prepared = prepare(cases, settings, [len(cases)])
     march(prepared, prepared.pieces[0])
     return outcome(prepared)
 
 
-def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
-    """Lay cases out for the compiled loop, in pieces of a size, where they start.
+def prepare(
+    cases: Sequence[Case],
+    settings: Settings,
+    sizes: Sequence[int],
+    into: Mapping[str, NDArray[Any]] | None = None,
+) -> Prepared:
+    """Lay cases out for the compiled loop, in pieces, where they start.
 
     Parameters
     ----------
@@ -84,31 +100,38 @@ def prepare(cases: Sequence[Case], settings: Settings, size: int) -> Prepared:
         Columns with weather over one common span.
     settings : Settings
         What they share.
-    size : int
-        Most columns of a piece.
+    sizes : sequence of int
+        Columns of each piece.
+    into : mapping of str to ndarray, optional
+        What results are to be put in, as `layout.blank` made it, columns first.
     """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
-    begun, forcings, refusals = begin_cases(columns, meshes)
-    heads = [each.head for each in begun]
-    packed, soils = lay_end_to_end(columns, meshes, heads, forcings, settings)
+    head, begun, forcings, refusals = begin_cases(columns, meshes)
+    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings, into)
     packed.status[list(refusals)] = Status.BAD_INPUT
     decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
-    remembers = which_remember(meshes)
     memories = None
-    if remembers.any():
-        memories = lay_memories([each.turns for each in begun], packed)
+    if meshes.remember.any():
+        memories = lay_memories({i: each.turns for i, each in begun.items()}, packed)
+    straight = ~decided & (packed.status == Status.OK)
+    own, pieces = cut(packed, soils, sizes)
     return Prepared(
         columns,
         meshes,
         begun,
+        head[packed.node_start[:-1]],
         forcings,
         refusals,
-        packed,
+        packed._replace(soil=own),
         memories,
-        *cut(packed, soils, size),
-        ~decided & (packed.status == Status.OK),
+        soils,
+        packed.soil,
+        pieces,
+        straight,
+        memories is None and bool(straight.all()),
         settings,
+        into or {},
     )
 
 
@@ -129,29 +152,32 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
-    tables, scalars = piece.tables(making)
-    packed = prepared.packed._replace(soil=prepared.soil, tables=tables, scalars=scalars, work=work)
+    if piece.untabulated is None:
+        tables, scalars = tables_of_column(tuple(prepared.soils))
+    else:
+        tables, scalars = piece.untabulated.tables(making)
+    packed = prepared.packed._replace(tables=tables, scalars=scalars, work=work)
     prepared.packed.scalars[piece.numbers] = scalars
+    if prepared.plain:
+        entry_points.march_columns(first, last, packed)
+        return
     memories = prepared.memories
     if memories is not None:
+        soils = [prepared.soils[number] for number in piece.numbers.tolist()]
         # No two threads may share their room.
         memories = memories._replace(
-            memory=memory_of(piece.soils, tables, scalars),
+            memory=memory_of(soils, tables, scalars),
             level=np.zeros_like(memories.level),
             room=np.zeros_like(memories.room),
             work=np.zeros_like(memories.work),
         )
     straight = prepared.straight[first:last]
-    if memories is None and straight.all():
-        entry_points.march_columns(first, last, packed)
-        return
-    remembers = which_remember(prepared.meshes[first:last])
+    remembers = prepared.meshes[first:last].remember
     decided = ~straight & (packed.status[first:last] == Status.OK)
     for i in (first + np.flatnonzero(decided)).tolist():
         case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
-        prepared.forcings[i] = march_with_decisions(
-            packed, memories, i, case, mesh, forcing, prepared.begun[i].mat
-        )
+        mat = prepared.begun[i].mat if i in prepared.begun else MatState()
+        prepared.forcings[i] = march_with_decisions(packed, memories, i, case, mesh, forcing, mat)
     for begin_at, end in _ranges(straight & ~remembers):
         entry_points.march_columns(first + begin_at, first + end, packed)
     for begin_at, end in _ranges(straight & remembers):
@@ -159,21 +185,26 @@ def march(
 
 
 def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
-    """Name what was left by columns that were marched."""
-    packed = prepared.packed
+    """Name what was left by columns that were marched, once; put in its place, where it has one."""
+    packed = prepared.packed._replace(soil=prepared.soil)
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
-    return name_results(
+    values = name_results(
         packed,
         prepared.memories,
         prepared.meshes,
-        [each.head for each in prepared.begun],
+        prepared.top_head,
         # On an interrupt others are still marched, and what is decided of them put in here.
         list(prepared.forcings),
         texts,
         prepared.settings,
+        prepared.into,
     )
+    for name, room in prepared.into.items():
+        if room is not values[name]:
+            room[..., : values[name].shape[-1]] = values[name]
+    return values
 
 
 def failure_of(packed: Packed, i: int) -> str:
@@ -183,22 +214,28 @@ def failure_of(packed: Packed, i: int) -> str:
 
 
 def begin_cases(
-    cases: Sequence[Case], meshes: Sequence[Mesh]
-) -> tuple[list[Beginning], list[Forcing], dict[int, str]]:
-    """Start and forcing of each case, and what is wrong with those that cannot be started."""
-    columns = Cases.of(cases)
-    drained = _drained(columns, meshes)
-    begun: list[Any] = [None] * len(meshes)
+    columns: Cases, meshes: Meshes
+) -> tuple[NDArray[np.float64], dict[int, Beginning], list[Forcing], dict[int, str]]:
+    """Start and forcing of each case, and what is wrong with those that cannot be started.
+
+    Heads at the nodes [cm] stand end to end; where columns begin that are looked at one by one
+    stands beside them, by their place. All others come from being flooded.
+    """
+    node_start = np.append(0, np.cumsum(meshes.sizes))
+    head, left = np.zeros(node_start[-1]), np.ones(len(meshes), dtype=np.bool_)
+    for places, drained in _drained(columns, meshes):
+        own = np.zeros_like(left)
+        own[places] = True
+        head[spread(own, meshes.sizes)] = drained
+        left &= ~own
+    begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}
-    for i, head in drained.items():
-        begun[i] = flooded(head)
-    for i in range(len(meshes)) if len(drained) < len(meshes) else ():
-        if begun[i] is None:
-            try:
-                begun[i] = begin(columns[i], meshes[i])
-            except InputError as error:
-                refusals[i] = str(error)
-                begun[i] = flooded(np.zeros(meshes[i].depth.size))
+    for i in np.flatnonzero(left).tolist():
+        try:
+            begun[i] = begin(columns[i], meshes[i])
+            head[node_start[i] : node_start[i + 1]] = begun[i].head
+        except InputError as error:
+            refusals[i] = str(error)
     forcing_of = forcing_maker()
     made: dict[Any, Forcing] = {}
     of_kinds: list[Forcing] = []
@@ -212,20 +249,20 @@ def begin_cases(
             of_kinds.append(make_forcing(case.weather, None, ()))
             for i in np.flatnonzero(columns.kind == number).tolist():
                 refusals.setdefault(i, str(error))
-                begun[i] = flooded(np.zeros(meshes[i].depth.size))
-    return begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
+                begun.pop(i, None)
+                head[node_start[i] : node_start[i + 1]] = 0.0
+    return head, begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
 
 
-def _drained(columns: Cases, meshes: Sequence[Mesh]) -> dict[int, NDArray[np.float64]]:
-    """Heads [cm] of those that begin drained, by their place."""
+def _drained(columns: Cases, meshes: Meshes) -> list[tuple[NDArray[np.int64], NDArray[np.float64]]]:
+    """Places of columns that begin drained, and their heads end to end [cm]."""
     drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
     places = np.flatnonzero(np.array(drained)[columns.kind])
     if places.size < 2:
-        return {}
-    own = places.tolist()
-    soils, nodes = [columns.soils[i] for i in own], [meshes[i] for i in own]
+        return []
+    soils, nodes = [columns.soils[i] for i in places.tolist()], meshes.take(places)
     found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
-    return {own[i]: head for i, head in found.items()}
+    return [(places[among], head) for among, head in found]
 
 
 def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -234,44 +271,57 @@ def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return list(zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True))
 
 
+_IN_THE_LEDGER = {
+    "runoff": rows.TOTAL_RUNOFF,
+    "transpiration": rows.TOTAL_TRANSPIRATION,
+    "potential_transpiration": rows.TOTAL_TRANSPIRATION_DEMAND,
+    "evaporation": rows.TOTAL_EVAPORATION,
+    "potential_evaporation": rows.TOTAL_EVAPORATION_DEMAND,
+    "drainage": rows.TOTAL_DRAINAGE,
+    "storage_change": rows.STORAGE_CHANGE,
+    "closure_error": rows.CLOSURE_ERROR,
+}
+
+
 def name_results(
     packed: Packed,
     memories: Memories | None,
     meshes: Sequence[Mesh],
-    heads: Sequence[NDArray[np.float64]],
+    top_head: NDArray[np.float64],
     forcings: Sequence[Forcing],
     texts: NDArray[Any],
     settings: Settings,
+    into: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, NDArray[Any]]:
-    """Name what the kernel left by the words of the vocabulary."""
-    mm = 10.0 * packed.out_ledger
-    unknown = np.isnan(mm[:, :, rows.STORAGE_CHANGE])
+    """Name what the kernel left by the words of the vocabulary.
+
+    Of each column the head at the surface at the start [cm]. Heads are made suctions where they
+    lie: to ask the system for as much room again takes longer than all else here.
+    """
+    given: Mapping[str, Any] = into or {}
+
+    def mm(place: int, name: str = "") -> NDArray[np.float64]:
+        return np.multiply(packed.out_ledger[:, :, place], 10.0, out=given.get(name))
+
     # A pond held from outside is none of the column's water.
     ponds = 0.0 if settings.surface is not None else 10.0
     ponding = ponds * np.maximum(packed.out_head[:, :, 0], 0.0)
-    pond_at_start = ponds * np.maximum([head[0] for head in heads], 0.0)[:, None]
-    onto_the_surface = mm[:, :, rows.TOTAL_INFLOW] + pond_at_start
+    pond_at_start = ponds * np.maximum(top_head, 0.0)[:, None]
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
-        "node_suction": -packed.out_head,
-        "runoff": mm[:, :, rows.TOTAL_RUNOFF],
-        "infiltration": onto_the_surface - mm[:, :, rows.TOTAL_RUNOFF] - ponding,
-        "transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION],
-        "potential_transpiration": mm[:, :, rows.TOTAL_TRANSPIRATION_DEMAND],
-        "evaporation": mm[:, :, rows.TOTAL_EVAPORATION],
-        "potential_evaporation": mm[:, :, rows.TOTAL_EVAPORATION_DEMAND],
-        "drainage": mm[:, :, rows.TOTAL_DRAINAGE],
-        "storage_change": mm[:, :, rows.STORAGE_CHANGE],
+        **{name: mm(place, name) for name, place in _IN_THE_LEDGER.items()},
         "ponding": ponding,
-        "closure_error": mm[:, :, rows.CLOSURE_ERROR],
         "steps": packed.counts[:, rows.STEPS],
         "rejected_steps": packed.counts[:, rows.REJECTED],
         "newton_iterations": packed.counts[:, rows.ITERATIONS],
         "status": packed.status,
         "status_text": texts,
     }
+    onto_the_surface = mm(rows.TOTAL_INFLOW) + pond_at_start
+    values["infiltration"] = onto_the_surface - values["runoff"] - ponding
     if "suction" in settings.names:
-        values["suction"] = packed.out_head[..., 1:] + packed.out_head[..., :-1]
+        below, above = packed.out_head[..., 1:], packed.out_head[..., :-1]
+        values["suction"] = np.add(below, above, out=given.get("suction"))
         values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
@@ -279,15 +329,13 @@ def name_results(
         values[OF_A_MAT] = np.array([forcing.mat_wet_for for forcing in forcings])
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
-        held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
+        held = mm(rows.INITIAL_STORAGE) + values["storage_change"]
         values["storage"] = held + dry_end_storage(packed)[:, None]
-    own = dict(zip(map(id, forcings), forcings, strict=True))
-    applied = partial(_applied, own, list(map(id, forcings)), unknown, settings)
-    if "runoff" in settings.names and any(each.refused.any() for each in own.values()):
-        values["runoff"] = values["runoff"] + applied("refused")
-    for name in ("rain", "irrigation", "interception"):
-        if name in settings.names:
-            values[name] = applied(name)
+    values |= _applied(forcings, np.isnan(values["storage_change"]), settings)
+    if "refused" in values:
+        values["runoff"] = values["runoff"] + values["refused"]
+    # Last of all, since others are read off the heads.
+    values["node_suction"] = np.negative(packed.out_head, out=packed.out_head)
     return {name: values[name] for name in settings.names}
 
 
@@ -326,14 +374,19 @@ def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
 
 
 def _applied(
-    own: Mapping[int, Forcing],
-    of_cases: Sequence[int],
-    unknown: NDArray[np.bool_],
-    settings: Settings,
-    name: str,
-) -> NDArray[np.float64]:
-    """Amounts that reached each case, up to its output times [mm]; forcings by their identity."""
-    hours = settings.output_hours
-    made = np.array([each.cumulative(getattr(each, name), hours) for each in own.values()])
-    places = dict(zip(own, range(len(own)), strict=True))
-    return np.where(unknown, np.nan, made[[places[each] for each in of_cases]])
+    forcings: Sequence[Forcing], unknown: NDArray[np.bool_], settings: Settings
+) -> dict[str, NDArray[np.float64]]:
+    """Amounts that reached each column, up to its output times [mm], by name."""
+    own = dict(zip(map(id, forcings), forcings, strict=True))
+    numbers = dict(zip(own, range(len(own)), strict=True))
+    which = np.array([numbers[each] for each in map(id, forcings)])
+    found: dict[str, NDArray[np.float64]] = {}
+    for name in ("rain", "irrigation", "interception", "refused"):
+        amounts = [getattr(each, name) for each in own.values()]
+        if name in settings.names or (name == "refused" and any(map(np.any, amounts))):
+            up_to = [
+                each.cumulative(amount, settings.output_hours)
+                for each, amount in zip(own.values(), amounts, strict=True)
+            ]
+            found[name] = np.where(unknown, np.nan, np.array(up_to)[which])
+    return found

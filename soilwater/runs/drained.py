@@ -20,7 +20,7 @@ from soilwater.ground.gravel_drainage import (
     suction_within,
     suctions_below,
 )
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Mesh, Meshes
 from soilwater.ground.profile import Profile, with_each_soil
 from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.kernels.remembering import mean_water_contents_of_branches
@@ -30,7 +30,7 @@ from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import tables_of_column
-from soilwater.words.arrays import FloatArray
+from soilwater.words.arrays import FloatArray, spread
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
@@ -108,27 +108,27 @@ def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
         If the base condition lets the profile come to no rest of its own.
     """
     at_base = np.array([drained_suction(profile)])
-    return _above_bases(profile.blanket, np.array([profile.depth]), [mesh], at_base)
+    own = Meshes.of([mesh])
+    return _above_bases(profile.blanket, np.array([profile.depth]), own, at_base)
 
 
 def _above_bases(
-    blanket: GravelBlanket | None,
-    depths: FloatArray,
-    meshes: Sequence[Mesh],
-    at_base: FloatArray,
+    blanket: GravelBlanket | None, depths: FloatArray, meshes: Meshes, at_base: FloatArray
 ) -> FloatArray:
     """Suctions [cm] at the nodes of columns end to end: over one blanket, or of one over none.
 
     Of each the depth of the base of its layers and the suction there [cm].
     """
-    sizes = [mesh.depth.size for mesh in meshes]
-    z = np.concatenate([mesh.depth for mesh in meshes])
-    depth, base = np.repeat(depths, sizes), np.repeat(at_base, sizes)
+    sizes, z = meshes.sizes, meshes.depths()
+    depth, base = spread(depths, sizes), spread(at_base, sizes)
     suction: FloatArray = depth - z + base
     if blanket is not None:
         within = np.flatnonzero(z > depth + 1e-9)
-        height = depth[within] + blanket.thickness - z[within]
-        suction[within] = suction_within(blanket, base[within], height)
+        height, at_top = depth[within] + blanket.thickness - z[within], base[within]
+        if len(meshes.nodes) == 1:
+            # Of columns that lie alike the heights are those of one.
+            height, at_top = height[: within.size // len(meshes)], at_base[:, np.newaxis]
+        suction[within] = suction_within(blanket, at_top, height).ravel()
     return suction
 
 
@@ -136,8 +136,8 @@ def drained_side_by_side(
     profiles: Sequence[Profile],
     kind: NDArray[np.int64],
     soils: Sequence[tuple[Soil, ...]],
-    meshes: Sequence[Mesh],
-) -> dict[int, FloatArray]:
+    meshes: Meshes,
+) -> list[tuple[NDArray[np.int64], FloatArray]]:
     """Heads at the nodes of several drained columns, as `drained_suctions` has them, sooner.
 
     Parameters
@@ -148,21 +148,24 @@ def drained_side_by_side(
         Which of them each column is, but for its soils.
     soils : sequence of tuple of Soil
         Soils of the layers of each column.
-    meshes : sequence of Mesh
+    meshes : Meshes
         Their nodes.
 
     Returns
     -------
-    dict of int to ndarray
-        By position, heads [cm] of those over a gravel that others lie on as well.
+    list of tuple of ndarray
+        Positions of columns over one gravel, and their heads end to end [cm]; none of columns over
+        a gravel of their own, or over none.
     """
     over: dict[tuple[int, int], list[int]] = {}
     for number, profile in enumerate(profiles):
         if isinstance(profile.base, GravelBlanket):
             over.setdefault((id(profile.base), len(profile.layers)), []).append(number)
-    found: dict[int, FloatArray] = {}
+    found = []
     for kinds in over.values():
-        places = np.flatnonzero(np.isin(kind, kinds))
+        lies = np.zeros(len(profiles), dtype=np.bool_)
+        lies[kinds] = True
+        places = np.flatnonzero(lies[kind])
         if places.size < 2:
             continue
         thickness = np.array([[each.thickness for each in profiles[i].layers] for i in kinds])
@@ -172,12 +175,7 @@ def drained_side_by_side(
         layers = list(zip(*[soils[i] for i in own], strict=True))
         blanket = cast(GravelBlanket, profiles[kinds[0]].base)
         at_base = suctions_below(layers, list(thickness[among].T), blanket)
-        those = [meshes[i] for i in own]
-        head = -_above_bases(blanket, depth[among], those, at_base)
-        ends = np.cumsum([mesh.depth.size for mesh in those]).tolist()
-        found.update(
-            zip(own, map(head.__getitem__, map(slice, [0, *ends[:-1]], ends)), strict=True)
-        )
+        found.append((places, -_above_bases(blanket, depth[among], meshes.take(places), at_base)))
     return found
 
 

@@ -20,7 +20,6 @@ from soilwater.runs.layout import (
     Axes,
     blank,
     describe_cases,
-    fill,
     inner_dims,
     lay_out,
     sizes_of,
@@ -87,27 +86,41 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
     meshes = cases.keep_meshes(settings.refinement)
-    n_nodes = max([mesh.depth.size for mesh in meshes])
+    n_nodes = int(meshes.sizes.max())
     described = describe_cases(cases, meshes, n_nodes)
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
+    done = np.zeros(len(cases), dtype=np.bool_)
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     kinds: dict[Any, int] = {}
-    number = [kinds.setdefault(tuple(map(id, soils)), len(kinds)) for soils in cases.soils]
+    number = [
+        kinds.setdefault(id(soils[0]) if len(soils) == 1 else tuple(map(id, soils)), len(kinds))
+        for soils in cases.soils
+    ]
     order = np.argsort(number, kind="stable")
-    places = np.array_split(order, -(-len(cases) // most))
-    groups = [cases.take(each) for each in places]
+    groups = [cases.take(each) for each in np.array_split(order, -(-len(cases) // most))]
+    ends = np.cumsum([0, *map(len, groups)]).tolist()
+
+    def into(k: int) -> dict[str, NDArray[Any]]:
+        return {name: each[ends[k] : ends[k + 1]] for name, each in values.items()}
 
     def so_far() -> xr.Dataset:
+        for name, each in values.items():
+            if not done.all():
+                # Others may still be written to.
+                values[name] = blank(name, len(cases), n_times, n_nodes)
+                values[name][done] = each[done]
+            if not np.array_equal(order, np.arange(len(cases))):
+                values[name] = values[name][np.argsort(order)]
         return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
 
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
-            closing(finished_parts(groups, settings, workers, size, report)) as finished,
+            closing(finished_parts(groups, settings, workers, size, report, into)) as finished,
         ):
-            for k, within, part in finished:
-                fill(values, places[k][within], part)
+            for k, within in finished:
+                done[ends[k] + within] = True
     except KeyboardInterrupt:
         raise Interrupted(so_far()) from None
     run = so_far()
@@ -119,7 +132,7 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     """Estimate what a case takes: its results, and the room they are made in [bytes]."""
     settings = batch.settings
     looked_at = batch.cases[:: max(1, len(batch.cases) // _LOOKED_AT)][:_LOOKED_AT]
-    sizes = [each.depth.size for each in looked_at.meshes(settings.refinement)]
+    sizes = looked_at.meshes(settings.refinement).sizes
     n_times, n_nodes = settings.times.size, int(np.mean(sizes))
     once, twice = (
         sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
@@ -175,7 +188,7 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     Meshes and descriptions are let go on return: of 100 000 columns they are half a gigabyte.
     """
     meshes = batch.cases.meshes(batch.settings.refinement)
-    n_nodes = max(mesh.depth.size for mesh in meshes)
+    n_nodes = int(meshes.sizes.max())
     described = describe_cases(batch.cases, meshes, n_nodes)
     del meshes
     known = lay_out_run({}, described, batch.axes, batch.settings, batch.coordinates)
@@ -201,20 +214,22 @@ def _run_into_store(path: Path, batch: Batch, workers: Workers, size: int) -> xr
     groups = [cases.take(np.array(block.columns)) for block in blocks]
     unfinished: dict[int, dict[str, NDArray[Any]]] = {}
     missing = [len(each) for each in groups]
+
+    def into(k: int) -> dict[str, NDArray[Any]]:
+        if k not in unfinished:
+            unfinished[k] = {
+                name: blank(name, len(groups[k]), settings.times.size, n_nodes)
+                for name in settings.names
+            }
+        return unfinished[k]
+
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
-            closing(finished_parts(groups, settings, workers, size, report)) as finished,
+            closing(finished_parts(groups, settings, workers, size, report, into)) as finished,
         ):
             report(len(cases) - sum(missing))
-            for k, within, part in finished:
-                if k not in unfinished:
-                    n = len(groups[k])
-                    unfinished[k] = {
-                        name: blank(name, n, settings.times.size, n_nodes)
-                        for name in settings.names
-                    }
-                fill(unfinished[k], within, part)
+            for k, within in finished:
                 missing[k] -= within.size
                 if missing[k] == 0:
                     write_block(path, blocks[k], unfinished.pop(k))

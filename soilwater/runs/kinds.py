@@ -12,7 +12,7 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, any_of, remember
+from soilwater.ground.mesh import Meshes, any_of, remember
 from soilwater.ground.profile import Profile, filled, meshes_alike
 from soilwater.ground.profile_texts import texts_alike
 from soilwater.runs.case import Case
@@ -41,7 +41,7 @@ class Cases(Sequence[Case]):
         self, kinds: Sequence[Case], kind: NDArray[np.int64], soils: Sequence[Soils]
     ) -> None:
         self.kinds, self.kind, self.soils = kinds, kind, soils
-        self._known: tuple[float, list[Mesh]] | None = None
+        self._known: tuple[float, Meshes] | None = None
 
     def __reduce__(self) -> tuple[Any, ...]:
         # Meshes are made sooner than they are sent.
@@ -96,11 +96,11 @@ class Cases(Sequence[Case]):
     def take(self, places: NDArray[np.int64]) -> Cases:
         """Take some of the columns, with no more kinds than they are."""
         wanted, kind = np.unique(self.kind[places], return_inverse=True)
-        own = places.tolist()
-        taken = Cases([self.kinds[i] for i in wanted.tolist()], kind, [self.soils[i] for i in own])
+        soils = [self.soils[i] for i in places.tolist()]
+        taken = Cases([self.kinds[i] for i in wanted.tolist()], kind, soils)
         if self._known is not None:
             refinement, meshes = self._known
-            taken._known = refinement, [meshes[i] for i in own]
+            taken._known = refinement, meshes.take(places)
         return taken
 
     @property
@@ -112,14 +112,14 @@ class Cases(Sequence[Case]):
         """Profile of each kind."""
         return [case.profile for case in self.kinds]
 
-    def meshes(self, refinement: float) -> list[Mesh]:
+    def meshes(self, refinement: float) -> Meshes:
         """Nodes of every column, made anew where they are not kept."""
         if self._known is not None and self._known[0] == refinement:
             return self._known[1]
         return meshes_alike(self.profiles(), self.kind.tolist(), self.soils, refinement)
 
-    def keep_meshes(self, refinement: float) -> list[Mesh]:
-        """Nodes of every column, kept for those that are taken: of 100 000 half a gigabyte."""
+    def keep_meshes(self, refinement: float) -> Meshes:
+        """Nodes of every column, kept for those that are taken."""
         meshes = self.meshes(refinement)
         self._known = refinement, meshes
         return meshes

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from xarray.indexes import PandasIndex
 
 from soilwater.ground.base import GRAVEL
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Mesh, Meshes
 from soilwater.ground.profile import Profile
 from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels.branches import N_TURNS
@@ -120,20 +120,26 @@ def describe_columns(
     dict
         `depth`, `node_depth`, `depth_bounds`, `layer` and `profile`, columns first.
     """
-    kinds: dict[tuple[tuple[str, float], ...], int] = {}
-    kind = [kinds.setdefault(_layers(each), len(kinds)) for each in profiles]
-    told = _geometry([mesh.depth for mesh in meshes], list(kinds), kind, n_nodes)
+    kinds: dict[Any, int] = {}
+    distinct: list[Any] = []
+    of = []
+    for profile, mesh in zip(profiles, meshes, strict=True):
+        layers = _layers(profile)
+        of.append(kinds.setdefault((id(mesh.depth), layers), len(distinct)))
+        if of[-1] == len(distinct):
+            distinct.append((mesh.depth, layers))
+    told = _geometry(distinct, np.array(of), n_nodes)
     return {**told, "profile": _as_objects(texts_of(profiles))}
 
 
-def describe_cases(cases: Cases, meshes: Sequence[Mesh], n_nodes: int) -> dict[str, NDArray[Any]]:
+def describe_cases(cases: Cases, meshes: Meshes, n_nodes: int) -> dict[str, NDArray[Any]]:
     """Depths [cm], names of layers and profiles as text, of columns to be run.
 
     Parameters
     ----------
     cases : Cases
         Columns.
-    meshes : sequence of Mesh
+    meshes : Meshes
         Their nodes.
     n_nodes : int
         Nodes of the longest column; shorter ones are filled up with NaN.
@@ -144,8 +150,11 @@ def describe_cases(cases: Cases, meshes: Sequence[Mesh], n_nodes: int) -> dict[s
         As of `describe_columns`.
     """
     layers = [_layers(each) for each in cases.profiles()]
-    told = _geometry([mesh.depth for mesh in meshes], layers, cases.kind.tolist(), n_nodes)
-    return {**told, "profile": _as_objects(cases.texts())}
+    # Mostly columns of one geometry: told once, and looked through by all.
+    pairs, of = np.unique(meshes.which * len(layers) + cases.kind, return_inverse=True)
+    places = [divmod(pair, len(layers)) for pair in pairs.tolist()]
+    distinct = [(meshes.nodes[nodes].depth, layers[kind]) for nodes, kind in places]
+    return {**_geometry(distinct, of, n_nodes), "profile": _as_objects(cases.texts())}
 
 
 @lru_cache(maxsize=256)
@@ -170,36 +179,27 @@ def _layers(profile: Profile) -> tuple[tuple[str, float], ...]:
 
 
 def _geometry(
-    depths: Sequence[NDArray[np.float64]],
-    layers: Sequence[tuple[tuple[str, float], ...]],
-    kind: Sequence[int],
+    distinct: Sequence[tuple[NDArray[np.float64], tuple[tuple[str, float], ...]]],
+    of: NDArray[np.int64],
     n_nodes: int,
 ) -> dict[str, NDArray[Any]]:
     """Tell the `GEOMETRY` of columns from the depths of their nodes [cm] and their layers.
 
-    Of layers there are a few kinds; `kind` says which are those of each column.
+    Of these there are a few; `of` says which are those of each column.
     """
-    # Mostly columns of one geometry: told once, and looked through by all.
-    kinds: dict[tuple[int, int], int] = {}
-    of = [
-        kinds.setdefault((id(depth), own), len(kinds))
-        for depth, own in zip(depths, kind, strict=True)
-    ]
-    node_depth = np.full((len(kinds), n_nodes), np.nan)
-    layer = np.full((len(kinds), n_nodes - 1), "", dtype=object)
-    by_identity = {id(depth): depth for depth in depths}
-    for i, (nodes, own) in enumerate(kinds):
-        depth = by_identity[nodes]
+    node_depth = np.full((len(distinct), n_nodes), np.nan)
+    layer = np.full((len(distinct), n_nodes - 1), "", dtype=object)
+    for i, (depth, layers) in enumerate(distinct):
         node_depth[i, : depth.size] = depth
-        layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), layers[own])
+        layer[i, : depth.size - 1] = _names_of_cells(depth.tobytes(), layers)
     told = {
         "depth": 0.5 * (node_depth[:, 1:] + node_depth[:, :-1]),
         "node_depth": node_depth,
         "depth_bounds": np.stack([node_depth[:, :-1], node_depth[:, 1:]], axis=-1),
         "layer": layer,
     }
-    if len(kinds) == 1:
-        return {k: np.broadcast_to(each, (len(of), *each.shape[1:])) for k, each in told.items()}
+    if len(distinct) == 1:
+        return {k: np.broadcast_to(each, (of.size, *each.shape[1:])) for k, each in told.items()}
     return {name: each[of] for name, each in told.items()}
 
 
@@ -432,7 +432,7 @@ def _column_of_nothing(
     """Lay out a column without its values; its coordinates are read-only, and shared."""
     nothing = {name: np.broadcast_to(np.nan, shape) for name, shape in shapes}
     node_depth = np.frombuffer(depth)
-    described = _geometry([node_depth], [layers], [0], node_depth.size)
+    described = _geometry([(node_depth, layers)], np.zeros(1, dtype=np.int64), node_depth.size)
     described["profile"] = nothing.pop("profile")
     for each in described.values():
         each.setflags(write=False)
@@ -449,13 +449,14 @@ def _without_repeats(array: NDArray[Any], axes: Axes) -> tuple[tuple[str, ...], 
     """Drop every dimension of the batch along which nothing changes."""
     along: list[str] = []
     for name in axes:
-        position = len(along)
-        first = array.take([0], axis=position)
-        same: Any = array.strides[position] == 0
+        before: tuple[Any, ...] = (slice(None),) * len(along)
+        # An array that repeats itself in memory is not looked through, nor copied.
+        same: Any = array.strides[len(along)] == 0
         if not same:
+            first = array[(*before, slice(1))]
             same = (array == first) | ((array != array) & (first != first))
         if bool(np.all(same)):
-            array = array.take(0, axis=position)
+            array = array[(*before, 0)].copy()
         else:
             along.append(name)
     return tuple(along), array

@@ -121,7 +121,8 @@ def march_ground(
     status, hours = Status(int(packed.status[0])), packed.clock[0, rows.TIME]
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
-    values = name_results(packed, None, meshes, heads, [forcing] * len(cases), texts, settings)
+    top_head = np.array([head[0] for head in heads])
+    values = name_results(packed, None, meshes, top_head, [forcing] * len(cases), texts, settings)
     return {**values, **_sideways(ground, links.out_moved, settings)}
 
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache, partial
 from itertools import chain
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Mesh, Meshes, laid_alike
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.branch_look_up import N_ROOM
@@ -38,7 +38,13 @@ from soilwater.runs.processors import tables_made_meanwhile
 from soilwater.runs.settings import Settings
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
-from soilwater.soils.kernel_table import Room, Untabulated, tables_of_column, untabulated
+from soilwater.soils.kernel_table import (
+    Untabulated,
+    stack_tables,
+    tables_of_column,
+    untabulated,
+)
+from soilwater.words.arrays import spread
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -60,33 +66,39 @@ def pack(
     settings: Settings,
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
-    packed, soils = lay_end_to_end(Cases.of(cases), meshes, heads, forcings, settings)
-    _, (piece,) = cut(packed, soils, packed.status.size)
-    tables, scalars = piece.tables()
+    columns, head = Cases.of(cases), np.concatenate(heads)
+    packed, soils = lay_end_to_end(columns, Meshes.of(meshes), head, forcings, settings)
+    tables, scalars = tables_of_column(tuple(soils)) if len(cases) == 1 else stack_tables(soils)
     return packed._replace(tables=tables, scalars=scalars)
 
 
 def lay_end_to_end(
     columns: Cases,
-    meshes: Sequence[Mesh],
-    heads: Sequence[NDArray[np.float64]],
+    meshes: Meshes,
+    head: NDArray[np.float64],
     forcings: Sequence[Forcing],
     settings: Settings,
+    into: Mapping[str, NDArray[Any]] | None = None,
 ) -> tuple[Packed, list[Soil]]:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
-    Their soils stand beside them: tables are made where columns are marched, of a part at a time.
+    Their heads [cm] are so already, and stay what they are. Their soils stand beside them: tables
+    are made where columns are marched, of a part at a time. Where there are arrays for their
+    results, by the names of the vocabulary, marches write to these.
     """
     n, n_out = len(columns), settings.output_hours.size
-    sizes = [mesh.depth.size for mesh in meshes]
-    longest = max(sizes)
-    node_start = np.concatenate([[0], np.cumsum(sizes)])
-    z, head = np.concatenate([mesh.depth for mesh in meshes]), np.concatenate(heads)
-    soils, numbers = _numbers_of_soils(meshes)
-    # Of the soils of its own column; at the last node, below which there is nothing, as above it.
-    own = np.concatenate([part for mesh in meshes for part in (mesh.soil, mesh.soil[-1:])])
-    first = np.cumsum([0] + [len(mesh.soils) for mesh in meshes[:-1]])
-    soil = numbers[own + np.repeat(first, sizes)]
+    sizes, z = meshes.sizes, meshes.depths()
+    out_head, out_water = [(into or {}).get(each) for each in ("node_suction", "water_content")]
+    longest = int(sizes.max())
+    if out_head is not None:
+        longest = out_head.shape[-1]
+    elif out_water is not None:
+        longest = out_water.shape[-1] + 1
+    if out_head is None:
+        out_head = np.full((n, n_out, longest), np.nan)
+    if out_water is None:
+        out_water = np.full((n, n_out, longest - 1), np.nan)
+    soils, soil = _soils_below_nodes(meshes)
     forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
@@ -96,11 +108,11 @@ def lay_end_to_end(
     controls = np.empty((n, rows.N_CONTROLS))
     controls[:] = settings.tolerance, SMALLEST_STEP, LARGEST_STEP, settings.max_steps
     packed = Packed(
-        node_start=node_start.astype(np.int64),
+        node_start=np.append(0, np.cumsum(sizes)),
         z=z,
         soil=soil,
         root=_roots(columns, meshes),
-        head=head,
+        head=head.copy(),
         stored=np.zeros(z.size),
         head_before=head.copy(),
         rate=np.zeros(z.size),
@@ -117,8 +129,8 @@ def lay_end_to_end(
         ledger=ledger,
         counts=np.zeros((n, rows.N_COUNTS), dtype=np.int64),
         status=np.zeros(n, dtype=np.int64),
-        out_head=np.full((n, n_out, longest), np.nan),
-        out_water=np.full((n, n_out, longest - 1), np.nan),
+        out_head=out_head,
+        out_water=out_water,
         out_ledger=np.full((n, n_out, rows.N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
@@ -132,20 +144,15 @@ class Piece(NamedTuple):
 
     first: int
     last: int
-    soils: list[Soil]
     numbers: NDArray[np.int64]
     """Which soils these are of all."""
     untabulated: Untabulated | None
     """What their tables are made of; None of a single column, whose tables are kept."""
 
-    def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Make tables and scalars of its soils, in some room if they fit."""
-        if self.untabulated is None:
-            return tables_of_column(tuple(self.soils))
-        return self.untabulated.tables(room)
 
-
-def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64], list[Piece]]:
+def cut(
+    packed: Packed, soils: list[Soil], sizes: Sequence[int]
+) -> tuple[NDArray[np.int64], list[Piece]]:
     """Cut columns laid end to end into pieces that need the tables of their own soils only.
 
     Parameters
@@ -154,35 +161,28 @@ def cut(packed: Packed, soils: list[Soil], size: int) -> tuple[NDArray[np.int64]
         As `lay_end_to_end` made it.
     soils : list of Soil
         Its soils.
-    size : int
-        Most columns of a piece.
+    sizes : sequence of int
+        Columns of each piece.
 
     Returns
     -------
     soil : ndarray of int
         As `packed.soil`, but numbers among the soils of a piece.
     pieces : list of Piece
-        One after the other, as even as may be.
+        One after the other.
     """
-    count, every = packed.status.size, np.arange(len(soils))
-    if count == 1:
-        return packed.soil, [Piece(0, 1, soils, every, None)]
-    whole = untabulated(soils)
-    if size >= count:
-        return packed.soil, [Piece(0, count, soils, every, whole)]
-    own, pieces = np.empty_like(packed.soil), []
-    size = -(-count // -(-count // size))
-    for first in range(0, count, size):
-        last = min(first + size, count)
-        nodes = slice(packed.node_start[first], packed.node_start[last])
-        met = np.zeros(len(soils), dtype=np.bool_)
-        met[packed.soil[nodes]] = True
-        numbers = np.flatnonzero(met)
-        own[nodes] = (np.cumsum(met) - 1)[packed.soil[nodes]]
-        some = whole.some(numbers)
-        single = last - first == 1
-        pieces.append(Piece(first, last, some.soils, numbers, None if single else some))
-    return own, pieces
+    ends = np.append(0, np.cumsum(sizes))
+    if len(sizes) == 1:
+        whole = None if sizes[0] == 1 else untabulated(soils)
+        return packed.soil, [Piece(0, sizes[0], np.arange(len(soils)), whole)]
+    # All pieces at once: what is done for each, and again where no cache is warm, adds up.
+    piece = spread(np.arange(len(sizes)), np.diff(packed.node_start[ends]))
+    met = np.zeros((len(sizes), len(soils)), dtype=np.bool_)
+    met[piece, packed.soil] = True
+    own = (np.cumsum(met, axis=1) - 1)[piece, packed.soil]
+    numbers = np.split(np.nonzero(met)[1], np.cumsum(met.sum(axis=1))[:-1])
+    parts = untabulated(soils).parted(met)
+    return own, list(map(Piece, ends[:-1].tolist(), ends[1:].tolist(), numbers, parts))
 
 
 def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
@@ -196,18 +196,39 @@ def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[
     return np.concatenate(intervals), ranges[feels]
 
 
-def _numbers_of_soils(meshes: Sequence[Mesh]) -> tuple[list[Soil], NDArray[np.int64]]:
-    """Soils that differ, as they are met, and which each of the soils of each mesh is."""
-    soils = list(chain.from_iterable([mesh.soils for mesh in meshes]))
+def _numbers_of_soils(meshes: Meshes) -> tuple[dict[Soil, int], dict[int, int]]:
+    """Give soils that differ numbers, as they are met; and all of them, by their identity."""
+    met = chain(chain.from_iterable(meshes.soils), *[each.below for each in meshes.nodes])
     # Told apart by identity first: to look at all their numbers takes longer.
-    by_identity = dict(zip(map(id, soils), soils, strict=True))
+    by_identity = {id(soil): soil for soil in met}
     distinct: dict[Soil, int] = {}
-    numbers = {k: distinct.setdefault(soil, len(distinct)) for k, soil in by_identity.items()}
-    return list(distinct), np.array([numbers[each] for each in map(id, soils)], dtype=np.int64)
+    return distinct, {
+        each: distinct.setdefault(soil, len(distinct)) for each, soil in by_identity.items()
+    }
+
+
+def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
+    """Soils that differ, and which of them lies below each node; at the last one, as above it."""
+    distinct, numbers = _numbers_of_soils(meshes)
+    own = [numbers[each] for each in map(id, chain.from_iterable(meshes.soils))]
+    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
+    # Of the soils of its own column; -1 in gravel below them.
+    among = [
+        np.append(np.where(each.soil < count, each.soil, -1), -1 if each.below else each.soil[-1])
+        for each, count in zip(meshes.nodes, layers.tolist(), strict=True)
+    ]
+    first = np.cumsum(layers[meshes.which]) - layers[meshes.which]
+    place, sizes = laid_alike(among, meshes.which), meshes.sizes
+    soil = np.array(own, dtype=np.int64)[spread(first, sizes) + place]
+    gravels = [each.below for each in meshes.nodes]
+    if any(gravels):
+        below = np.array([numbers[id(each[0])] if each else -1 for each in gravels])
+        soil = np.where(place < 0, spread(below[meshes.which], sizes), soil)
+    return list(distinct), soil
 
 
 def pack_memories(
-    meshes: Sequence[Mesh], turns: Sequence[NDArray[np.float64]], packed: Packed
+    meshes: Sequence[Mesh], turns: Mapping[int, NDArray[np.float64]], packed: Packed
 ) -> Memories:
     """Lay what columns remember end to end, beside what `pack` made of them.
 
@@ -215,8 +236,9 @@ def pack_memories(
     ----------
     meshes : sequence of Mesh
         As for `pack`.
-    turns : sequence of ndarray, shape (n_nodes, any)
-        Heads [cm] at which each node turned, the oldest first; not a number after the last.
+    turns : mapping of int to ndarray, shape (n_nodes, any)
+        Heads [cm] at which each node of a column turned, the oldest first; not a number after the
+        last. Columns that are left out came where they are by draining from saturation.
     packed : Packed
         What `pack` made.
 
@@ -225,9 +247,9 @@ def pack_memories(
     Memories
         With room for the outputs.
     """
-    soils, _ = _numbers_of_soils(meshes)
+    soils, _ = _numbers_of_soils(Meshes.of(meshes))
     memories = lay_memories(turns, packed)
-    return memories._replace(memory=memory_of(soils, packed.tables, packed.scalars))
+    return memories._replace(memory=memory_of(list(soils), packed.tables, packed.scalars))
 
 
 def memory_of(
@@ -247,10 +269,11 @@ def memory_of(
     return memory
 
 
-def lay_memories(turns: Sequence[NDArray[np.float64]], packed: Packed) -> Memories:
+def lay_memories(turns: Mapping[int, NDArray[np.float64]], packed: Packed) -> Memories:
     """Lay what nodes remember end to end, without how soils do, as `pack_memories` has both."""
     nest = np.full((packed.z.size, PLACES), np.nan)
-    for a, own in zip(packed.node_start, turns, strict=False):
+    for column, own in turns.items():
+        a = packed.node_start[column]
         nest[a : a + own.shape[0], 1 : 1 + own.shape[1]] = own
     count = np.isfinite(nest).sum(axis=1) + 2
     nest = np.nan_to_num(nest)
@@ -320,22 +343,21 @@ def _conditions(
     return conditions, codes
 
 
-def _roots(columns: Cases, meshes: Sequence[Mesh]) -> NDArray[np.float64]:
+def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
     """Share of the roots of its column around each node [1]; of those alike worked out once."""
-    under: dict[int, dict[tuple[int, int], Mesh]] = {}
-    turfs = [id(kind.turf) for kind in columns.kinds]
-    keys = [
-        (kind, id(mesh.depth)) for kind, mesh in zip(columns.kind.tolist(), meshes, strict=True)
-    ]
-    for key, mesh in zip(keys, meshes, strict=True):
-        under.setdefault(turfs[key[0]], {}).setdefault(key, mesh)
-    found: dict[tuple[int, int], NDArray[np.float64]] = {}
+    among, which = np.unique(columns.kind * len(meshes.nodes) + meshes.which, return_inverse=True)
+    under: dict[int, list[int]] = {}
+    pairs = [divmod(each, len(meshes.nodes)) for each in among.tolist()]
+    for i, (kind, _) in enumerate(pairs):
+        under.setdefault(id(columns.kinds[kind].turf), []).append(i)
+    found: list[Any] = [None] * len(pairs)
     for alike in under.values():
-        kinds = [columns.kinds[kind] for kind, _ in alike]
-        nodes = [mesh.depth for mesh in alike.values()]
+        kinds = [columns.kinds[pairs[i][0]] for i in alike]
+        nodes = [meshes.nodes[pairs[i][1]].depth for i in alike]
         depths = [kind.profile.depth for kind in kinds]
-        found.update(zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True))
-    return np.concatenate([found[key] for key in keys])
+        for i, share in zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True):
+            found[i] = share
+    return laid_alike(found, which)
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

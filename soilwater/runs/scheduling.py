@@ -7,13 +7,16 @@ as long as they have little else to do.
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Generator, Iterator, Sequence
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
+from math import ceil
 from numbers import Integral
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
+from threading import Event, Thread
 from typing import Any, Protocol
 
 import numpy as np
@@ -22,6 +25,7 @@ from numpy.typing import NDArray
 from soilwater.runs.batch import Prepared, march, outcome, prepare, run_chunk
 from soilwater.runs.case import Case
 from soilwater.runs.kinds import Cases
+from soilwater.runs.layout import fill
 from soilwater.runs.packing import Piece
 from soilwater.runs.processors import processors
 from soilwater.runs.settings import Settings
@@ -34,9 +38,11 @@ CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
-PIECES_PER_THREAD = 4
-"""Pieces of a batch for each thread, at the least: with two, a third of them would stand idle where
-there is one piece more than threads have taken; with more, each would begin more often."""
+SHARES_AT_A_TIME = (0.625, 0.25, 0.125)
+"""Of what there is for each thread, what it takes first, then, and last: each piece costs Python as
+much as a tenth of a column, and where the last are small threads end together."""
+LONGEST_SLEEP = 0.3
+"""Time [s] after which the thread that asked looks for an interrupt of its own accord."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -103,19 +109,29 @@ def cases_per_chunk(days: float) -> int:
     return max(1, min(LARGEST_CHUNK, int(CASE_DAYS_PER_CHUNK / max(days, 1e-9))))
 
 
-def pieces_for(threads: int, total: int, size: int) -> int:
-    """How many columns make a piece: few enough that no thread waits long for the last.
+def piece_sizes(count: int, left: int, total: int, threads: int, most: int) -> list[int]:
+    """Sizes of the pieces in which the next columns are run: no thread waits long for the last.
 
     Parameters
     ----------
+    count : int
+        Columns that are cut into pieces.
+    left : int
+        Columns that are left to be run, with these.
+    total : int
+        Columns that there were to be run at first.
     threads : int
         Of this process.
-    total : int
-        Columns to be run.
-    size : int
-        Most that a thread may take at a time.
+    most : int
+        Most columns that a thread may take at a time.
     """
-    return size if threads == 1 else min(size, -(-total // (PIECES_PER_THREAD * threads)))
+    ends = np.cumsum(SHARES_AT_A_TIME[:-1]).tolist()
+    sizes = []
+    while count > 0:
+        share = SHARES_AT_A_TIME[bisect_right(ends, 1.0 - left / total)] if threads > 1 else 1.0
+        sizes.append(min(ceil(share * total / threads), most, count))
+        count, left = count - sizes[-1], left - sizes[-1]
+    return sizes
 
 
 def finished_parts(
@@ -124,8 +140,9 @@ def finished_parts(
     workers: Workers,
     size: int,
     report: Callable[[int], object],
-) -> Generator[tuple[int, NDArray[np.int64], dict[str, NDArray[Any]]]]:
-    """Run groups of columns and hand over what is finished of one, first come, first served.
+    into: Callable[[int], Mapping[str, NDArray[Any]]],
+) -> Generator[tuple[int, NDArray[np.int64]]]:
+    """Run groups of columns and tell what is finished of one, first come, first served.
 
     On threads of this process a group is prepared and named as a whole, and marched a few columns
     at a time: only that lets the interpreter go. An executor is given a few columns at a time.
@@ -142,15 +159,15 @@ def finished_parts(
         Most columns that are marched by one thread at a time.
     report : callable
         Told the number of columns that have been run since the last call.
+    into : callable
+        Gives what results of a group are to be put in, as `layout.blank` made it, columns first.
 
     Yields
     ------
     number : int
         Which group.
     places : ndarray of int
-        Which of its columns.
-    values : dict
-        As `run_chunk` returns them.
+        Which of its columns; on an interrupt those of others are still written to.
 
     Raises
     ------
@@ -166,69 +183,87 @@ def finished_parts(
         chunks = [groups[k].take(places) for k, places in parts]
         with closing(finished_chunks(chunks, settings, workers)) as finished:
             for number, values in finished:
-                yield *parts[number], values
-                report(len(chunks[number]))
+                k, places = parts[number]
+                fill(into(k), places, values)
+                yield k, places
+                report(places.size)
         return
     total = sum(map(len, groups))
     if not total:
         return
     threads = min(total, workers.n_threads or processors())
-    size = pieces_for(threads, total, size)
-    pool = ThreadPoolExecutor(threads, thread_name_prefix="soilwater")
-    own = threading.local()
+    ready: SimpleQueue[tuple[int, Prepared, Piece] | None] = SimpleQueue()
+    done: deque[tuple[int, Piece, BaseException | None]] = deque()
+    told: SimpleQueue[None] = SimpleQueue()
+    ended = Event()
 
-    def march_piece(prepared: Prepared, piece: Piece) -> None:
-        work, most = prepared.packed.work, max(len(each.numbers) for each in prepared.pieces)
-        if (
-            not hasattr(own, "work")
-            or own.work.size != work.size
-            or own.room.tables.shape[0] < most
-        ):
-            own.room, own.work = Room.of(most), np.zeros_like(work)
-        march(prepared, piece, (own.room, own.work))
+    def march_what_is_ready() -> None:
+        room, work = Room.of(0), np.zeros(0)
+        while (given := ready.get()) is not None and not ended.is_set():
+            k, prepared, piece = given
+            failed: BaseException | None = None
+            try:
+                if room.tables.shape[0] < piece.numbers.size:
+                    room = Room.of(piece.numbers.size)
+                if work.size < prepared.packed.work.size:
+                    work = np.zeros_like(prepared.packed.work)
+                march(prepared, piece, (room, work))
+            except BaseException as error:
+                failed = error
+            done.append((k, piece, failed))
+            # To wake a thread takes as long as to prepare columns: only if it has something to do.
+            if failed or workers.progress or ready.qsize() <= 1:
+                told.put(None)
+            # Who waits for the next keeps no group alive.
+            del given, prepared, piece
 
-    done: SimpleQueue[tuple[int, int]] = SimpleQueue()
-    under_way: dict[int, tuple[Prepared, dict[int, Any]]] = {}
-    run: dict[int, list[NDArray[np.int64]]] = {}
+    under_way: dict[int, tuple[Prepared, list[Piece]]] = {}
     waiting = iter(enumerate(groups))
-
-    def hand_out() -> None:
-        """Prepare groups until every thread has a piece and one is ready, and no more."""
-        while sum(len(left) for _, left in under_way.values()) <= threads:
-            k, cases = next(waiting, (None, None))
-            if k is None or cases is None:
-                return
-            prepared, run[k] = prepare(cases, settings, size), []
-            futures: dict[int, Any] = {}
-            under_way[k] = prepared, futures
-            for number, piece in enumerate(prepared.pieces):
-                futures[number] = pool.submit(march_piece, prepared, piece)
-                futures[number].add_done_callback(lambda _, at=(k, number): done.put(at))
-
+    left, in_hand = total, 0
     try:
-        hand_out()
-        while under_way:
-            k, number = done.get()
-            prepared, left = under_way[k]
-            left.pop(number).result()
-            piece = prepared.pieces[number]
-            run[k].append(np.arange(piece.first, piece.last))
-            if not left:
-                del under_way[k]
-                yield k, np.arange(len(prepared.cases)), outcome(prepared)
-            report(piece.last - piece.first)
-            hand_out()
+        for number in range(threads):
+            Thread(target=march_what_is_ready, name=f"soilwater_{number}").start()
+        while left or in_hand:
+            # Groups are prepared until every thread has a piece and one is ready, and no more.
+            while left and in_hand <= threads:
+                k, cases = next(waiting)
+                sizes = piece_sizes(len(cases), left, total, threads, size)
+                prepared = prepare(cases, settings, sizes, into(k))
+                under_way[k] = prepared, []
+                for piece in prepared.pieces:
+                    ready.put((k, prepared, piece))
+                left, in_hand = left - len(cases), in_hand + len(sizes)
+            with suppress(Empty):
+                # A signal that comes just as it falls asleep is heard no sooner than it wakes.
+                told.get(timeout=LONGEST_SLEEP)
+            while done:
+                k, piece, failed = done.popleft()
+                if failed is not None:
+                    raise failed
+                in_hand -= 1
+                prepared, run = under_way[k]
+                run.append(piece)
+                if len(run) == len(prepared.pieces):
+                    del under_way[k]
+                    outcome(prepared)
+                    yield k, np.arange(len(prepared.cases))
+                report(piece.last - piece.first)
     except KeyboardInterrupt:
-        for k, (prepared, _) in under_way.items():
-            if run[k]:
-                places = np.concatenate(run[k])
-                values = outcome(prepared)
-                yield k, places, {name: each[places] for name, each in values.items()}
+        # Who follows the progress is given what was told of; who does not, all that is done.
+        for k, piece, failed in () if workers.progress else list(done):
+            if failed is None:
+                under_way[k][1].append(piece)
+        for k, (prepared, run) in under_way.items():
+            if run:
+                outcome(prepared)
+                yield k, np.concatenate([np.arange(each.first, each.last) for each in run])
         raise
     finally:
         # On an interrupt those waiting never start, and nobody waits for those under way, one
         # column of many years takes seconds.
-        pool.shutdown(wait=False, cancel_futures=True)
+        ended.set()
+        for _ in range(threads):
+            ready.put(None)
 
 
 def finished_chunks(

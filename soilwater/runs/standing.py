@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh
+from soilwater.ground.mesh import Meshes
 from soilwater.ground.turf import Turf
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.remembering import Memories
@@ -37,10 +37,6 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import RunError, Status
 
-_STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
-_PER_NODE = ("z", "soil", "root", *_STATE_OF_NODES)
-_STATE_OF_COLUMNS = ("clock", "ledger")
-_PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *_STATE_OF_COLUMNS)
 _REMEMBERED = ("nest", "places")
 _ROOM, _ROOM_OF_MEMORIES = ("work",), ("level", "room", "work")
 _FEWEST = 8
@@ -88,7 +84,7 @@ class PackedColumns:
     ----------
     cases : Cases
         What was packed.
-    meshes : list of Mesh
+    meshes : Meshes
         Their nodes.
     feels : ndarray of int, shape (columns,)
         Which columns share weather, turf and the water they are given of their own.
@@ -105,7 +101,7 @@ class PackedColumns:
     """
 
     cases: Cases
-    meshes: list[Mesh]
+    meshes: Meshes
     feels: NDArray[np.int64]
     forcing_of: Callable[[Weather, Turf | None, Sequence[Event]], Forcing]
     packed: Packed
@@ -154,15 +150,16 @@ class PackedColumns:
         ).for_cases(cases)
         columns = Cases.of(cases)
         meshes = columns.meshes(refinement)
-        begun, forcings, refusals = begin_cases(columns, meshes)
+        head, begun, forcings, refusals = begin_cases(columns, meshes)
         if refusals:
             raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
         # Room for outputs is made where columns are marched.
         bare = replace(settings, output_hours=settings.output_hours[:1])
-        packed = pack(columns, meshes, [each.head for each in begun], forcings, bare)
+        packed = pack(columns, meshes, [head], forcings, bare)
         memories = None
-        if any(mesh.remembers for mesh in meshes):
-            memories = pack_memories(meshes, [each.turns for each in begun], packed)
+        if meshes.remember.any():
+            turns = {i: each.turns for i, each in begun.items()}
+            memories = pack_memories(meshes, turns, packed)
         dry_end = dry_end_storage(packed)
         numbers: dict[Any, int] = {}
         keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
@@ -176,14 +173,14 @@ class PackedColumns:
         """Keep some of the columns, by their numbers."""
         packed, memories = self.packed, self.memories
         nodes, node_start = self.nodes(numbers)
-        parts: dict[str, Any] = {name: getattr(packed, name)[nodes] for name in _PER_NODE}
-        parts |= {name: getattr(packed, name)[numbers] for name in _PER_COLUMN}
+        parts: dict[str, Any] = {name: getattr(packed, name)[nodes] for name in rows.PER_NODE}
+        parts |= {name: getattr(packed, name)[numbers] for name in rows.PER_COLUMN}
         if memories is not None:
             memories = memories._replace(nest=memories.nest[nodes], places=memories.places[nodes])
         return replace(
             self,
             cases=self.cases.take(numbers),
-            meshes=[self.meshes[i] for i in numbers],
+            meshes=self.meshes.take(numbers),
             feels=self.feels[numbers],
             packed=packed._replace(**parts, node_start=node_start),
             memories=memories,
@@ -246,9 +243,8 @@ class Standing:
         """
         size, times = len(columns.cases), columns.settings.output_hours.size
         kept = [_START, *sorted({int(at) for at in kept_at if at < times - 1})]
-        start = {
-            name: getattr(columns.packed, name) for name in (*_STATE_OF_NODES, *_STATE_OF_COLUMNS)
-        }
+        names = (*rows.STATE_OF_NODES, *rows.STATE_OF_COLUMNS)
+        start = {name: getattr(columns.packed, name) for name in names}
         if columns.memories is not None:
             start |= {name: getattr(columns.memories, name) for name in _REMEMBERED}
         room = [{name: np.empty_like(each) for name, each in start.items()} for _ in kept[1:]]
@@ -286,6 +282,7 @@ class Standing:
             If a column cannot be carried through, with its sentence.
         """
         forcings = self.columns.forcings(numbers, events)
+        remember = self.columns.meshes.remember
         states: dict[tuple[int, int], int | None] = {}
         groups: dict[tuple[int, bool], list[int]] = {}
         for number in numbers.tolist():
@@ -295,7 +292,7 @@ class Standing:
                 states[pair] = _DECIDED if now is None else self._last_state(before, now)
             state = states[pair]
             if state is not None:
-                key = state, self.columns.meshes[number].remembers
+                key = state, bool(remember[number])
                 groups.setdefault(key, []).append(number)
         pieces = [
             (state, part)
@@ -384,8 +381,8 @@ class Standing:
     ) -> list[tuple[str, NDArray[Any], NDArray[np.int64]]]:
         """Name what a march of some columns goes on from, and where in a state it is kept."""
         nodes, _ = self.columns.nodes(numbers)
-        found = [(name, getattr(packed, name), nodes) for name in _STATE_OF_NODES]
-        found += [(name, getattr(packed, name), numbers) for name in _STATE_OF_COLUMNS]
+        found = [(name, getattr(packed, name), nodes) for name in rows.STATE_OF_NODES]
+        found += [(name, getattr(packed, name), numbers) for name in rows.STATE_OF_COLUMNS]
         if memories is not None:
             found += [(name, getattr(memories, name), nodes) for name in _REMEMBERED]
         return found

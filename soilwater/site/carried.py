@@ -19,7 +19,7 @@ from soilwater.site.file import Green, SiteFile
 from soilwater.site.tables import GivenWater
 from soilwater.soils import Soil
 from soilwater.survey.survey import Reading, Spot, Survey
-from soilwater.survey.together import mean_of
+from soilwater.survey.together import mean_of, same_rod
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.displays import listed
@@ -138,7 +138,7 @@ def _last_known(site: SiteFile, green: str, spot: str, begin: np.datetime64) -> 
         each
         for each in site.readings
         if each.green == green and each.spot == spot and each.time < begin
-        if abs(each.reading.rod - site.rod) < 0.1 and not each.reading.doubt
+        if same_rod(each.reading.rod, site.rod) and not each.reading.doubt
     ]
     found = []
     if read:

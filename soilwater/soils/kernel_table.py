@@ -67,27 +67,34 @@ class Room(NamedTuple):
 class Untabulated(NamedTuple):
     """Soils of which tables can be made, with next to nothing left to do in Python."""
 
-    soils: list[Soil]
+    number_of_soils: int
     rows: list[tuple[Any, NDArray[np.float64], NDArray[np.int64]]]
     """An entry point, what it takes of each of its soils, and which these are."""
     others: list[tuple[int, Any]]
     """Which soils have no kernel, and these."""
 
-    def some(self, numbers: NDArray[np.int64]) -> Untabulated:
-        """Take some of the soils, in another order."""
-        at = np.full(len(self.soils), -1)
-        at[numbers] = np.arange(numbers.size)
-        rows = []
+    def parted(self, met: NDArray[np.bool_]) -> list[Untabulated]:
+        """Take the soils that are met in each of several parts, shape (parts, soils)."""
+        part, soil = np.nonzero(met)
+        number = np.cumsum(met, axis=1) - 1
+        parts = [Untabulated(last + 1, [], []) for last in number[:, -1].tolist()]
         for entry_point, own, places in self.rows:
-            wanted = np.flatnonzero(at[places] >= 0)
-            if wanted.size:
-                rows.append((entry_point, own[wanted], at[places[wanted]]))
-        others = [(int(at[place]), soil) for place, soil in self.others if at[place] >= 0]
-        return Untabulated([self.soils[i] for i in numbers.tolist()], rows, others)
+            row = np.full(self.number_of_soils, -1)
+            row[places] = np.arange(places.size)
+            wanted = np.flatnonzero(row[soil] >= 0)
+            rows, at = own[row[soil[wanted]]], number[part[wanted], soil[wanted]]
+            ends = np.searchsorted(part[wanted], np.arange(len(parts) + 1)).tolist()
+            for several, first, last in zip(parts, ends[:-1], ends[1:], strict=True):
+                if first < last:
+                    several.rows.append((entry_point, rows[first:last], at[first:last]))
+        for place, other in self.others:
+            for k in np.flatnonzero(met[:, place]).tolist():
+                parts[k].others.append((int(number[k, place]), other))
+        return parts
 
     def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Make their tables and scalars, as of `stack_tables`; in some room, if they fit."""
-        count = len(self.soils)
+        count = self.number_of_soils
         if room is None or room.tables.shape[0] < count:
             room = Room.of(count)
         tables, scalars = room.tables[:count], np.empty((count, SCALARS))
@@ -110,28 +117,29 @@ def untabulated(soils: Sequence[Soil]) -> Untabulated:
     for place, outer in enumerate(map(type, soils)):
         of_type.setdefault(outer, []).append(place)
     # As they are, or without what they are wrapped in.
-    of_model: dict[tuple[type, type], list[tuple[int, Any, Any]]] = {}
+    whole, inside = list(soils), list(soils)
+    of_model: dict[tuple[type, type], list[int]] = {}
     for outer, places in of_type.items():
         if outer in _MODELS:
-            plainly = [(place, soils[place], soils[place]) for place in places]
-            of_model.setdefault((outer, outer), []).extend(plainly)
+            of_model.setdefault((outer, outer), []).extend(places)
             continue
         for place in places:
-            soil, inner = _inside(soils[place])
-            of_model.setdefault((type(soil), type(inner)), []).append((place, soil, inner))
-    made, others = [], []
-    for (outer, inside), several in of_model.items():
-        numbers, whole, inner_soils = zip(*several, strict=True)
-        if inside not in _MODELS:
-            others += list(zip(numbers, whole, strict=True))
+            soil, inner = whole[place], inside[place] = _inside(soils[place])
+            of_model.setdefault((type(soil), type(inner)), []).append(place)
+    made: list[tuple[Any, NDArray[np.float64], NDArray[np.int64]]] = []
+    others: list[tuple[int, Any]] = []
+    for (outer, model), places in of_model.items():
+        own = [whole[place] for place in places]
+        if model not in _MODELS:
+            others += zip(places, own, strict=True)
             continue
-        plain, with_films, shape = _MODELS[inside]
-        if outer is inside:
-            made.append((plain, _rows_of(inside, whole, shape), np.array(numbers)))
+        plain, with_films, shape = _MODELS[model]
+        if outer is model:
+            made.append((plain, _rows_of(model, own, shape), np.array(places)))
         else:
-            rows = [_row(*pair, shape) for pair in zip(whole, inner_soils, strict=True)]
-            made.append((with_films, np.array(rows), np.array(numbers)))
-    return Untabulated(list(soils), made, others)
+            rows = [_row(whole[place], inside[place], shape) for place in places]
+            made.append((with_films, np.array(rows), np.array(places)))
+    return Untabulated(len(soils), made, others)
 
 
 @lru_cache(maxsize=128)

@@ -6,9 +6,10 @@ faster than a soil after the other.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from functools import cache
+from itertools import chain
 from operator import attrgetter
 from typing import Any
 
@@ -58,8 +59,9 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
         Of that model.
     """
     names, values = _numbers(model)
+    read = np.fromiter(chain.from_iterable(map(values, soils)), np.float64)
     return with_columns(
-        model, dict(zip(names, np.array([values(each) for each in soils]).T, strict=True))
+        model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
     )
 
 
@@ -85,29 +87,41 @@ def water_contents(soils: Sequence[Soil], suction: FloatArray) -> FloatArray:
     ndarray, shape (n_soils, n_suctions)
         Water contents [1].
     """
+    return curves_of(soils)(suction)
+
+
+def curves_of(soils: Sequence[Soil]) -> Callable[[FloatArray], FloatArray]:
+    """Read several soils off once, to ask of them what `water_contents` gives again and again.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Of any model.
+    """
     places: dict[type, list[int]] = {}
     for i, model in enumerate(map(type, soils)):
         places.setdefault(model, []).append(i)
-    suction = np.maximum(suction, 0.0)
-    if len(places) == 1 and type(soils[0]) in _BROADCASTING:
-        return _of_alike(soils, suction)
-    held = np.empty((len(soils), suction.shape[-1]))
-    of_soil = np.broadcast_to(suction, held.shape)
+    alike: dict[type, Any] = {}
     for model, of_model in places.items():
         if model in _BROADCASTING:
-            held[of_model] = _of_alike(
-                [soils[i] for i in of_model], suction if suction.ndim == 1 else suction[of_model]
-            )
-        else:
-            for i in of_model:
-                held[i] = soils[i].water_content(of_soil[i])
-    return held
+            whole = side_by_side(model, [soils[i] for i in of_model])
+            columns = {name: getattr(whole, name)[:, np.newaxis] for name in _numbers(model)[0]}
+            alike[model] = with_columns(model, columns)
 
+    def held_at(suction: FloatArray) -> FloatArray:
+        suction = np.maximum(suction, 0.0)
+        if len(places) == len(alike) == 1:
+            of_all: FloatArray = next(iter(alike.values()))._water_content(suction)
+            return of_all
+        held = np.empty((len(soils), suction.shape[-1]))
+        of_soil = np.broadcast_to(suction, held.shape)
+        for model, of_model in places.items():
+            if model in alike:
+                at = suction if suction.ndim == 1 else suction[of_model]
+                held[of_model] = alike[model]._water_content(at)
+            else:
+                for i in of_model:
+                    held[i] = soils[i].water_content(of_soil[i])
+        return held
 
-def _of_alike(soils: Sequence[Any], suction: FloatArray) -> FloatArray:
-    """Water contents [1] of soils of one model at suctions that are not negative [cm]."""
-    model: type[SoilModel] = type(soils[0])
-    alike = side_by_side(model, soils)
-    columns = {name: getattr(alike, name)[:, np.newaxis] for name in _numbers(model)[0]}
-    held: FloatArray = with_columns(model, columns)._water_content(suction)
-    return held
+    return held_at

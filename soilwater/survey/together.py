@@ -1,9 +1,10 @@
-"""Readings of one spot taken together: what they come to, and how wrong that may be."""
+"""What is told of one spot taken together: what readings come to, and how wrong that may be."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,9 +22,33 @@ _SAME_ROD = 0.1
 """Rods whose lengths [cm] differ by less are written alike."""
 
 
+def same_rod(one: float, other: float) -> bool:
+    """Tell whether rods of two lengths [cm] are rods of one length."""
+    return abs(one - other) < _SAME_ROD
+
+
 def with_rod(spot: Spot, rod: float) -> list[Reading]:
     """List the usable readings of a spot with rods of one length [cm]."""
-    return [each for each in spot.usable_readings if abs(each.rod - rod) < _SAME_ROD]
+    return [each for each in spot.usable_readings if same_rod(each.rod, rod)]
+
+
+def added_to(before: Spot, now: Spot) -> Spot:
+    """Add to a spot what is told of it later: its readings, and what was measured there since.
+
+    Parameters
+    ----------
+    before, now : Spot
+        The spot as it was told before, and later. A depth that was told before stands.
+    """
+    told = {each.name: getattr(now, each.name) for each in fields(now) if each.name != "name"}
+    fresh = {name: value for name, value in told.items() if value is not None}
+    readings = (*before.readings, *(each for each in now.readings if each not in before.readings))
+    if before.has_depth or not now.has_depth:
+        fresh |= {"depth": before.depth, "depth_at_least": before.depth_at_least}
+    if now.drop_time is not None:
+        # One drop time goes with the tests it is the mean of.
+        fresh["drop_tests"] = now.drop_tests
+    return replace(before, **{**fresh, "readings": readings})
 
 
 def mean_of(

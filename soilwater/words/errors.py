@@ -63,7 +63,7 @@ class RunError(SoilWaterError, RuntimeError):
 
 
 class Interrupted(KeyboardInterrupt):
-    """A batch was stopped from the keyboard.
+    """A batch was stopped from the keyboard; an answer that runs one of its own stops plainly.
 
     Parameters
     ----------
@@ -74,6 +74,15 @@ class Interrupted(KeyboardInterrupt):
     def __init__(self, finished: xr.Dataset) -> None:
         super().__init__("Stopped from the keyboard; `.finished` holds the cases that were run.")
         self.finished = finished
+
+
+@contextmanager
+def nothing_to_hand_back() -> Iterator[None]:
+    """Let a batch that is run for an answer stop plainly: half of its columns answer nothing."""
+    try:
+        yield
+    except Interrupted:
+        raise KeyboardInterrupt from None
 
 
 class SoilWaterWarning(UserWarning):
@@ -122,7 +131,8 @@ def by_kind(given: object) -> str:
     """Name what was given: a short value as it is, anything else by its kind."""
     short = given is None or isinstance(given, str | int | float)
     kind = given.__name__ if isinstance(given, type) else type(given).__name__
-    return repr(given) if short else f"the class {kind}" if isinstance(given, type) else f"a {kind}"
+    article = "the class" if isinstance(given, type) else "an" if kind[0] in "AEIO" else "a"
+    return repr(given) if short else f"{article} {kind}"
 
 
 class Faults:

@@ -6,6 +6,7 @@ Every run is a process of its own on a copy of the package, with a cache folder 
 import gc
 import importlib
 import json
+import operator
 import os
 import shutil
 import subprocess
@@ -17,7 +18,11 @@ from types import SimpleNamespace
 import pytest
 from numba import config, njit, types
 from numba.core.compiler import Flags
-from numba.core.typing.templates import make_concrete_template
+from numba.core.cpu import CPUContext
+from numba.core.errors import TypingError
+from numba.core.registry import cpu_target
+from numba.core.typing.context import Context
+from numba.core.typing.templates import AbstractTemplate, signature
 
 import soilwater as sw
 from soilwater.kernels import parts
@@ -187,28 +192,61 @@ def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch,
 
 
 def test_what_numba_answered_about_a_function_of_its_own_it_is_not_asked_again():
-    add, number = types.Function(make_concrete_template("Add", "add", [])), types.float64
-    kernel = types.Opaque("kernel")
     asked = []
+    number, whole = types.float64, types.int64
 
-    class Context:
-        def resolve_function_type(self, function, given, named):
-            asked.append((function, given, tuple(named)))
-            return None if number not in given else len(asked)
+    class Add(AbstractTemplate):
+        key = "add"
 
-    context, answers = Context(), {}
+        def generic(self, given, named):
+            asked.append((given, tuple(named)))
+            return signature(number, *given) if number in given else None
+
+    plain = types.Function(Add)
+    own, context = parts._Function.of(plain), cpu_target.typing_context
     for _ in range(2):
-        # Each kernel has a typing of its own.
-        typing = parts._Typing(context, answers)
-        assert typing.resolve_function_type(add, (number, number), {}) == 1
-        typing.resolve_function_type(add, (types.int64,), {})
-        typing.resolve_function_type(add, (number,), {"other": number})
-        typing.resolve_function_type(kernel, (number,), {})
-    assert asked.count((add, (number, number), ())) == 1
-    # What it could not answer, what is called by name, and kernels, of which it has to know.
-    assert asked.count((add, (types.int64,), ())) == 2
-    assert asked.count((add, (number,), ("other",))) == 2
-    assert asked.count((kernel, (number,), ())) == 2
+        assert own.get_call_type(context, (number, number), {}) == signature(number, number, number)
+        own.get_call_type(context, (number,), {"other": number})
+        with pytest.raises(TypingError):
+            own.get_call_type(context, (whole,), {})
+    assert asked.count(((number, number), ())) == 1
+    # What is called by name, and what it could not answer, with and without literals.
+    assert asked.count(((number,), ("other",))) == 2
+    assert asked.count(((whole,), ())) == 4
+    # numba's own function knows of nothing.
+    plain.get_call_type(context, (number, number), {})
+    assert asked.count(((number, number), ())) == 2
+
+
+def test_kernels_have_functions_of_their_own_and_numba_keeps_its_own():
+    context = cpu_target.typing_context
+    context.refresh()
+    typing = parts._Typing(context)
+    assert isinstance(typing.resolve_value_type(operator.add), parts._Function)
+    assert typing.resolve_value_type(operator.add) is typing.resolve_value_type(operator.add)
+    assert type(context.resolve_value_type(operator.add)) is types.Function
+    # Numbers and kernels are what they are.
+    assert typing.resolve_value_type(2.5) == context.resolve_value_type(2.5)
+    assert typing.resolve_value_type(find_bin) == context.resolve_value_type(find_bin)
+
+
+def test_what_was_sought_in_vain_is_not_sought_again(monkeypatch):
+    sought = []
+    numbers = signature(types.float64, types.float64)
+
+    def seek(self, function, given, _firstcall=True):
+        sought.append(function)
+        if function == "unknown":
+            raise NotImplementedError
+        return function
+
+    monkeypatch.setattr(CPUContext, "get_function", seek)
+    target = parts._Target(cpu_target.target_context, parts._Typing(Context()), set())
+    for _ in range(2):
+        with pytest.raises(NotImplementedError):
+            target.get_function("unknown", numbers)
+        assert target.get_function("known", numbers) == "known"
+    assert sought.count("unknown") == 1
 
 
 def test_options_of_a_kernel_are_those_of_numba_and_notice_a_change():
@@ -244,6 +282,35 @@ def test_the_collector_waits_for_kernels_of_this_package_only():
         assert not gc.isenabled()
     finally:
         gc.enable()
+
+
+def test_a_function_without_a_module_is_compiled_by_whoever_made_it():
+    made = {}
+    exec("def double(x):\n    return 2.0 * x\n", made)
+    assert made["double"].__module__ is None
+    assert njit(made["double"])(3.0) == 6.0
+
+
+def test_what_was_made_while_compiling_counts_as_old_but_where_a_person_froze_something():
+    def collections():
+        return sum(each["collections"] for each in gc.get_stats())
+
+    compiling = _Compiling()
+    ours = SimpleNamespace(data={"dispatcher": find_bin})
+    before = collections()
+    compiling.on_start(ours)
+    made = [[] for _ in range(50_000)]
+    compiling.on_end(ours)
+    # The next thing that is made would set the collector off.
+    made.append([])
+    assert collections() == before
+    gc.freeze()
+    try:
+        compiling.on_start(ours)
+        compiling.on_end(ours)
+        assert gc.get_freeze_count() > 0
+    finally:
+        gc.unfreeze()
 
 
 SMALL = """

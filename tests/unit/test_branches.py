@@ -27,7 +27,7 @@ class Node:
             [sw.Layer(each, 1.0, f"layer {i}") for i, each in enumerate(soils)], sw.Sealed()
         ).mesh()
         packed = _Packed(tables, scalars, np.zeros(0), np.zeros((0, 0, 0)))
-        memory = pack_memories([mesh._replace(depth=np.zeros(0))], [], packed).memory
+        memory = pack_memories([mesh._replace(depth=np.zeros(0))], {}, packed).memory
         nest = np.zeros((n, PLACES))
         nest[:, 0] = FLOODED
         self.column = Column(

@@ -1,5 +1,6 @@
 """Learning a green from its readings: what comes back, what is refused, what stays joint."""
 
+import signal
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from scipy.stats import norm
 
 import soilwater as sw
 from soilwater.ground.repellent_mat import MatState
+from soilwater.learning import columns
 from soilwater.learning.columns import Group, Span, cases_of, few_depths, read_spans, turf_with
 from soilwater.learning.evidence import ANYTHING, BLUNDERS, follow_shift, told_by
 from soilwater.learning.weighing import Proposal, pick, weights_of
@@ -228,6 +230,14 @@ def test_water_that_is_on_when_the_last_is_read_runs_on():
         both = case.with_water([sw.Event("2025-07-09 05:00", 4.0, duration=0.5)])
         assert [each.amount for each in both.irrigation] == pytest.approx([3.0, 4.0])
     assert found.column(0, 0, members).irrigation == ()
+
+
+def test_water_after_the_last_reading_is_told_and_not_counted(learned):
+    late = sw.Event("2025-07-08 06:00", "5 mm", duration="30 min")
+    again = learn(SURVEY, irrigation={"A2": [late]})
+    assert "water after the last reading is not counted: 2025-07-08 06:00 at A2" in again.doubts
+    assert not any(group.irrigation for group in again.green.groups)
+    assert not any("water after" in each for each in learned.doubts)
 
 
 def test_a_day_without_an_hour_is_told():
@@ -519,3 +529,20 @@ def test_draws_are_chosen_evenly_along_what_is_told():
         for name, given in (("as they come", None), ("along", along))
     }
     assert errors["along"] < 0.25 * errors["as they come"]
+
+
+def test_an_answer_stops_plainly_where_a_batch_hands_back_what_is_finished(monkeypatch):
+    """Columns that are run for an answer are not those of who asked: a plan and this stop alike."""
+
+    def stopped(*_, **__):
+        raise sw.Interrupted(None)
+
+    def press_ctrl_c(*_):
+        signal.raise_signal(signal.SIGINT)
+
+    monkeypatch.setattr(columns, "simulate_many", stopped)
+    with pytest.raises(KeyboardInterrupt) as learning:
+        learn(SURVEY)
+    with pytest.raises(KeyboardInterrupt) as planning:
+        sw.hand_water_plan(SURVEY, SAND, WEATHER, TURF, "12 %", draws=4, progress=press_ctrl_c)
+    assert type(learning.value) is type(planning.value) is KeyboardInterrupt

@@ -119,10 +119,13 @@ def test_more_water_is_told_where_it_buys_an_hour(plan):
 
 def test_what_is_too_near_to_the_share_asked_for_is_neither_kept_nor_not(plan):
     """Two standard errors; that of a hundred draws by chance is 0.04 at 0.8 (binomial)."""
-    error = margin(0.8, 100, True)
-    assert 0.04 < error < 0.05 < margin(0.8, 100, False) < 2.0 * 0.04
-    assert error > margin(0.8, 400, True) > 0.5 * error
-    assert margin(1.0, 100, True) == 0.0
+    many = np.inf
+    error = margin(0.8, 100, True, many)
+    assert 0.04 < error < 0.05 < margin(0.8, 100, False, many) < 2.0 * 0.04
+    assert error > margin(0.8, 400, True, many) > 0.5 * error
+    assert margin(1.0, 100, True, many) == 0.0
+    # Of eight sands the plan has four and the check the others.
+    assert margin(0.8, 100, True, 200.0) < 1.01 * error < 0.06 < margin(0.8, 100, True, 8.0) < 0.08
 
     def told(kept, short):
         spot = replace(plan.spot("B2"), kept=kept, held=kept >= 0.8 + error, left_out=())
@@ -232,6 +235,17 @@ def test_a_line_is_kept_from_the_first_visit_that_is_left(read, first):
     assert times[visits.first] == np.datetime64(f"2025-07-{first}", "ns")
 
 
+@pytest.mark.parametrize("read", [None, "06:40", "08:30"])
+def test_a_day_without_water_is_not_counted_before_the_first_visit_after_it(read):
+    """Whenever it was read that morning: read at 6:40, all of the day counted as lost."""
+    times = np.datetime64("2025-07-07T06", "ns") + np.arange(13) * np.timedelta64(6, "h")
+    asked = read and np.datetime64(f"2025-07-07T{read}", "ns")
+    visits = Visits.of(times, (6.0, 12.0), [np.datetime64("2025-07-07")], asked)
+    assert str(visits.time[0])[:13] == "2025-07-08T06"
+    assert str(times[visits.first])[:13] == "2025-07-08T12"
+    assert Visits.of(times[:2], (6.0,), [np.datetime64("2025-07-07")]).first == 1
+
+
 def test_water_is_given_in_the_morning_where_that_will_do():
     """A noisy meter leaves some draws full at six; that is no reason to wait for noon."""
     spot = sw.Spot("S", 40.0, readings=(sw.Reading(0.15, rod=7.6),))
@@ -299,8 +313,8 @@ def test_a_spot_without_water_is_counted_as_well():
         )
         wish = Wish(0.12, 0.8, 5.0, 1.0, np.datetime64("NaT"))
         visits = Visits.of(times, (6.0,), ())
-        given = [spot], {}, {}, {}, {}, trial, wish, np.nan, [visits.first], True, 1, False
-        return checked(*given)[0]
+        given = [spot], {}, {}, {}, {}, trial, wish, np.nan, [visits.first], True
+        return checked(*given, np.inf, lambda _: (0.15, 0.15), 1, False)[0]
 
     sure, near = told(23), told(21)
     assert (sure.outcome, sure.kept, sure.held) == ("none needed", 23 / 25, True)

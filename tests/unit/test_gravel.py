@@ -16,6 +16,7 @@ from soilwater.ground.gravel_drainage import (
     steady_flows,
     suction_within,
 )
+from soilwater.ground.mesh import Meshes
 from soilwater.ground.profile import with_each_soil
 from soilwater.runs.drained import drained_side_by_side, drained_suction, drained_suctions
 from soilwater.runs.packing import root_shares
@@ -155,10 +156,12 @@ def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
     soils = [tuple(layer.soil for layer in each.layers) for each in profiles]
     # What a profile is but for its soils: those of the first mats and sands stand for all.
     kinds = [profiles[0], profiles[0], *profiles[2:]]
-    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, [mesh for _, mesh in columns])
-    assert sorted(found) == list(range(len(profiles) - 1))
-    for i, head in found.items():
-        np.testing.assert_array_equal(-head, drained_suctions(*columns[i]))
+    meshes = Meshes.of([mesh for _, mesh in columns])
+    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, meshes)
+    assert sorted(np.concatenate([places for places, _ in found])) == [*range(len(profiles) - 1)]
+    for places, head in found:
+        alone = [drained_suctions(*columns[i]) for i in places]
+        np.testing.assert_array_equal(-head, np.concatenate(alone))
 
 
 def test_layers_of_equal_and_unlike_thickness_leave_the_same_suctions():

@@ -64,7 +64,7 @@ def test_meshes_and_texts_are_those_of_each_profile_and_survive_a_journey():
             np.testing.assert_array_equal(mesh.soil, own.soil)
             assert mesh.soils == own.soils
     few = columns.take(np.array([7, 1]))
-    assert few.meshes(1.0) == [kept[7], kept[1]]
+    assert list(few.meshes(1.0)) == [kept[7], kept[1]]
     assert few.meshes(2.0)[0].depth.size > kept[7].depth.size
 
 
@@ -144,13 +144,16 @@ def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monk
 
 def test_tables_of_some_soils_are_those_of_each_alone():
     soils = [*SOILS, OwnCurve(0.05, 0.40, 0.047, 3.0, 40.0)]
-    numbers = np.array([5, 0, 6, 3, 2])
-    made = untabulated(soils).some(numbers)
-    assert made.soils == [soils[i] for i in numbers]
-    for found, alone in zip(made.tables(), stack_tables(made.soils), strict=True):
-        np.testing.assert_array_equal(found, alone)
-    for i, soil in enumerate(made.soils):
-        np.testing.assert_array_equal(made.tables()[0][i], stack_tables([soil])[0][0])
+    met = np.zeros((3, len(soils)), dtype=np.bool_)
+    for part, numbers in enumerate(([0, 2, 3, 5, 6], [1], range(len(soils)))):
+        met[part, numbers] = True
+    for part, made in enumerate(untabulated(soils).parted(met)):
+        some = [soil for soil, is_met in zip(soils, met[part], strict=True) if is_met]
+        assert made.number_of_soils == len(some)
+        for found, alone in zip(made.tables(), stack_tables(some), strict=True):
+            np.testing.assert_array_equal(found, alone)
+        for i, soil in enumerate(some):
+            np.testing.assert_array_equal(made.tables()[0][i], stack_tables([soil])[0][0])
 
 
 class OwnCurve(sw.VanGenuchten):

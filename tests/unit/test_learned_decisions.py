@@ -151,6 +151,18 @@ def test_every_call_gives_a_spot_one_drained_reading(learned):
         sw.expected_reading(SURVEY, SANDS, calibration=learned, base_suction=3.0)
 
 
+def test_gentle_water_leaves_less_than_a_flood_of_what_was_learnt(learned):
+    """As `what_if` tells it; it was told of the sands before they were learnt, above the flood."""
+    told = sw.expected_reading(SURVEY, SANDS, calibration=learned)
+    assert (told.rewetted_reading < told.expected_reading).all()
+    assert (told.rewetted_reading_lower < told.rewetted_reading_upper).all()
+    for name in ("A1", "C3"):
+        spot = SURVEY.spot(name)
+        table = sw.what_if(spot, WEATHER, TURF, LINES, [], rod=7.62, calibration=learned)
+        gentle = float(told.rewetted_reading.sel(spot=name))
+        assert table.outcomes[0].rewetted == pytest.approx(gentle, abs=0.004)
+
+
 def test_a_change_starts_from_the_same_draws(learned, plan):
     """Drained, the spot reads in `what_if` as it does in every other call, and in its plan."""
     spot = SURVEY.spot("C3")
@@ -268,14 +280,20 @@ def test_a_diagnosis_is_refused_what_the_calibration_does_not_know(learned):
             sw.diagnose(survey, **given)
 
 
-def test_halves_share_no_base_and_no_more_than_one_sand(learned):
+@pytest.mark.parametrize("count", [5, 16])
+def test_halves_share_no_base_and_no_sand_unless_there_are_few(count):
+    """Of five sands one half would have the three drier ones, and stand for another green."""
+    sands = [replace(SANDS[0], alpha=float(alpha)) for alpha in np.linspace(0.041, 0.050, count)]
+    learned = sw.calibrate(
+        SURVEY, sands, WEATHER, TURF, soaked="2025-07-01", irrigation=(), draws=80
+    )
     first, second = learned.halves
     assert abs(first.size - second.size) <= learned.draws // 3
     assert not set(first) & set(second)
     base = learned.unknowns.values(learned.shared, "base_suction")
     assert not set(base[first]) & set(base[second])
     sands = [set(learned.shared.soil[half]) for half in (first, second)]
-    assert len(sands[0] & sands[1]) <= 1
+    assert len(sands[0] & sands[1]) == (0 if count == 16 else len(sands[0] | sands[1]))
 
 
 def test_the_plan_waters_who_falls_and_keeps_the_line(plan):

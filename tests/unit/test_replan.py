@@ -10,6 +10,7 @@ from soilwater.decisions.watering.replanning import _changes, as_planned
 from soilwater.learning.calibrate import calibrate_again
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.survey.sensor import join_sensors
+from soilwater.survey.together import added_to
 from soilwater.words.errors import Faults
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -18,6 +19,8 @@ TURF = sw.Turf(15.0)
 DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:00")
 DEPTHS = {"A1": 26.0, "A2": 27.0, "C3": 34.0}
 TODAY = np.datetime64("2025-07-07T06:00", "ns")
+WATER = sw.Event("2025-07-06 18:00", "4 mm", duration="30 min")
+LATE = sw.Event("2025-07-08 06:00", "4 mm", duration="30 min")
 
 
 def read(name, values, days, depth=None):
@@ -135,6 +138,21 @@ def test_water_that_was_told_already_is_not_counted_twice(again):
     assert learnt.given["irrigation"][name].count(event) == 1
 
 
+def test_what_else_was_measured_this_morning_is_taken(plan, tomorrow):
+    """Drops that sat on its plug put a spot aside; a new area gives its litres; a depth is kept."""
+    a1, c3 = tomorrow.spots
+    found = replace(tomorrow, spots=(replace(a1, drop_time=90.0, area=4.0, depth=26.0), c3))
+    made = sw.replan(plan, found, WEATHER, irrigation="as planned")
+    assert made.spot("A1").outcome == "not by depth" and not made.spot("A1").waterings
+    assert made.spot("A1").spot.area == 4.0 and made.spot("A1").spot.depth == DEPTHS["A1"]
+    before = sw.Spot("B1", slope="2 %", drop_time=5.0, drop_tests=sw.DropTests({0: [5.0]}))
+    later = added_to(before, sw.Spot("B1", 30.0, depth_at_least=True, drop_time=70.0))
+    assert (later.depth, later.depth_at_least, later.slope) == (30.0, True, 0.02)
+    assert (later.drop_time, later.drop_tests) == (70.0, None)
+    again = added_to(later, sw.Spot("B1", 33.0))
+    assert (again.depth, again.depth_at_least, again.drop_time) == (30.0, True, 70.0)
+
+
 @pytest.mark.parametrize("values", [[0.45], [0.12, 0.12]])
 def test_doubtful_readings_of_a_morning_are_left_out_when_asked(plan, values):
     """More than the pore space, or told twice."""
@@ -189,6 +207,10 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
     [
         ({"irrigation": None}, 'irrigation="as planned"'),
         ({"irrigation": "none"}, "events by the name of the spot"),
+        ({"irrigation": [WATER]}, r'is a list; .* write irrigation=\{"": \[Event'),
+        ({"irrigation": {"A1": WATER}}, r'of "A1" is an Event; write irrigation=\{"A1": \[Event'),
+        ({"irrigation": {"": None}}, r"of all spots is None; .* or \[\] if there was none"),
+        ({"irrigation": {"A1": iter([LATE])}}, r'07-08 06:00 at "A1" is later than the last'),
         ({"plan": None}, "not made with a calibration"),
         ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
         ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),

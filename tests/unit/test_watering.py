@@ -626,6 +626,19 @@ def test_a_spot_that_reads_below_the_line_is_never_told_to_need_no_water():
         assert (late in repr(found)) == told
 
 
+def test_a_spot_that_reads_below_its_line_drained_is_helped_by_no_visit():
+    """Whatever days the crew may not come, and whether or not the surface is to be firm."""
+    first = str(TEN_DAYS.start)[:10]
+    firm = {"firm": "22 %", "firm_by": f"{first} 12:00", "event_day": first}
+    for asked in ({}, firm):
+        plan = hand_water_plan(
+            Survey([Spot("D", 46.0)]), MIX, TEN_DAYS, TURF, "15.5 %", **asked, **BANDED
+        )
+        assert not plan.waterings
+        assert plan.spot("D").outcome == "rebuild or live with it"
+        assert "would help" not in repr(plan)
+
+
 def test_no_water_is_given_on_the_day_of_the_event(plan):
     day = plan.waterings[-1].time.astype("datetime64[D]")
     kept_dry = hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, 0.12, event_day=day, **BANDED)
@@ -686,6 +699,29 @@ def test_a_plan_is_checked_on_other_sands_and_other_bases():
     assert not {d.base for d in made} & {d.base for d in checked}
     mean = [np.mean([d.base for d in half]) for half in (made, checked)]
     assert mean[0] == pytest.approx(mean[1], abs=0.05)
+
+
+@pytest.mark.parametrize("count", [5, 12])
+def test_sands_of_a_list_are_dealt_out_by_what_they_hold(count):
+    """In whatever order they stand; of few both halves have all."""
+    sands = [replace(MIX, alpha=float(alpha)) for alpha in np.linspace(0.030, 0.050, count)]
+    # Every other one first: dealt out as they stand, one half would have the drier half of them.
+    half = count // 2
+    apart = [each for k in range(half) for each in (sands[k], sands[half + k])] + sands[2 * half :]
+    halves = make_halves(
+        apart,
+        [TEN_DAYS],
+        BaseSuction(3.0, 1.0, 6.0),
+        60,
+        0,
+        TURF,
+        32.0,
+        7.6,
+    )
+    means = [np.mean([draw.soil.alpha for draw in half]) for half in halves]
+    assert means[0] == pytest.approx(means[1], rel=0.02)
+    common = {draw.soil for draw in halves[0]} & {draw.soil for draw in halves[1]}
+    assert len(common) == (5 if count == 5 else 0)
 
 
 def test_amounts_hardly_move_with_the_seed():

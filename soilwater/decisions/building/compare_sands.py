@@ -29,12 +29,13 @@ from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.runs.case import Case
 from soilwater.runs.meter import days_until
 from soilwater.runs.simulate import simulate_many
+from soilwater.runs.standing import columns_failed
 from soilwater.runs.wetted import gently
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray, lengths
 from soilwater.words.cautions import caution_lines
 from soilwater.words.displays import Displayed, Shown, listed
-from soilwater.words.errors import InputError, RunError
+from soilwater.words.errors import InputError, nothing_to_hand_back
 from soilwater.words.forms import Length, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_people_units
@@ -402,10 +403,11 @@ def _days_at(
         for window in windows
         for depth in depths.tolist()
     ]
-    runs = simulate_many(cases, output=6.0, keep=("node_suction",))
+    with nothing_to_hand_back():
+        runs = simulate_many(cases, output=6.0, keep=("node_suction",))
     failed = np.flatnonzero(runs.status.values)
     if failed.size:
-        raise RunError(f"a column failed: {runs.status_text.values[failed[0]]}")
+        raise columns_failed(failed.size, len(cases), str(runs.status_text.values[failed[0]]))
     found = days_until(runs, windows[0].target.low, rod=windows[0].rod).values
     days: FloatArray = found.reshape(len(windows), depths.size)
     return days

@@ -30,7 +30,7 @@ from soilwater.runs.wetted import USUAL_RAIN, Rewetted, gently
 from soilwater.soils import Soil
 from soilwater.soils.at_rest import rest_curve
 from soilwater.words.arrays import FloatArray, lengths
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, ends_and_middle
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError
@@ -220,18 +220,18 @@ class DepthWindow(Displayed, Tabled):
         air = pores - self.likely.readings(grid, self.root_layer, bases)
         inside = (reading >= self.target.low) & (reading <= self.target.high)
         good = inside & (air >= self.air.least)
-        reading_low, expected, reading_high = np.quantile(reading, [LOW, 0.5, HIGH], axis=0)
-        air_low, middle_air, air_high = np.quantile(air, [LOW, 0.5, HIGH], axis=0)
-        rewetted = self._rewetted(grid)
+        reading_low, expected, reading_high = ends_and_middle(reading)
+        air_low, middle_air, air_high = ends_and_middle(air)
+        rewetted_low, rewetted, rewetted_high = ends_and_middle(self._rewetted(grid))
         along = "root_zone_depth"
         dataset = xr.Dataset(
             {
                 "expected_reading": (along, expected),
                 "expected_reading_lower": (along, reading_low),
                 "expected_reading_upper": (along, reading_high),
-                "rewetted_reading": (along, np.median(rewetted, axis=0)),
-                "rewetted_reading_lower": (along, np.quantile(rewetted, LOW, axis=0)),
-                "rewetted_reading_upper": (along, np.quantile(rewetted, HIGH, axis=0)),
+                "rewetted_reading": (along, rewetted),
+                "rewetted_reading_lower": (along, rewetted_low),
+                "rewetted_reading_upper": (along, rewetted_high),
                 "air_filled_porosity": (along, middle_air),
                 "air_filled_porosity_lower": (along, air_low),
                 "air_filled_porosity_upper": (along, air_high),
@@ -292,7 +292,7 @@ class DepthWindow(Displayed, Tabled):
         if not np.isfinite(self.best):
             return ""
         left = self._rewetted(np.array([max(self.best, self.rod)]))[:, 0]
-        low, middle, high = 100.0 * np.quantile(left, [LOW, 0.5, HIGH])
+        low, middle, high = 100.0 * ends_and_middle(left)
         return f"{middle:.0f} % ({low:.0f} to {high:.0f})"
 
     def _lines(self) -> list[str]:

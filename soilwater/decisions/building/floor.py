@@ -17,7 +17,7 @@ from soilwater.weather.made import steady_weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import InputError
+from soilwater.words.errors import InputError, nothing_to_hand_back
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_one_unit, one_writing
 from soilwater.words.unit_choice import units_in_use
@@ -211,9 +211,10 @@ def _with_depths(ground: Transect | GreenMap, depth: FloatArray) -> Transect | G
 
 def _readings(grounds: list[Transect | GreenMap], rod: float) -> FloatArray:
     """Find what each place of each ground reads 48 h after a soaking [1]."""
-    run = simulate_grounds(
-        grounds, steady_weather(2, 0.0), output=DRAINED, keep=("node_suction",), start="soaked"
-    )
+    with nothing_to_hand_back():
+        run = simulate_grounds(
+            grounds, steady_weather(2, 0.0), output=DRAINED, keep=("node_suction",), start="soaked"
+        )
     return np.asarray(meter_reading(run, rod=rod).isel(time=-1).values)
 
 

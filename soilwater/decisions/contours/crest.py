@@ -21,7 +21,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import InputError
+from soilwater.words.errors import InputError, nothing_to_hand_back
 from soilwater.words.forms import Length, StartingWater
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
@@ -212,16 +212,17 @@ def crest_effect(
     own = green.layers[green.layer_index()].soil
     best, likely = (own, (own,)) if sand is None else best_and_likely(sand, draws)
     soils = (best, *(each for each in likely if each != best))
-    run = simulate_grounds(
-        [replace(ground, green=green.with_soil(soil)) for soil in soils],
-        weather,
-        turf=turf,
-        start=start,
-        irrigation=irrigation,
-        output=float(hours_between(weather.start, weather.end)),
-        keep=("node_suction",),
-        n_threads=n_threads,
-    )
+    with nothing_to_hand_back():
+        run = simulate_grounds(
+            [replace(ground, green=green.with_soil(soil)) for soil in soils],
+            weather,
+            turf=turf,
+            start=start,
+            irrigation=irrigation,
+            output=float(hours_between(weather.start, weather.end)),
+            keep=("node_suction",),
+            n_threads=n_threads,
+        )
     reading = meter_reading(run, rod=length).isel(time=-1)
     table = level_columns(
         green, soils, weather, rod=length, turf=turf, start=start, irrigation=irrigation,

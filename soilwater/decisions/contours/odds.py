@@ -23,7 +23,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, nothing_to_hand_back
 from soilwater.words.forms import Length, StartingWater, Suction, WaterContent
 from soilwater.words.frames import Column, Tabled
 from soilwater.words.quantities import in_people_units, one_writing
@@ -209,10 +209,11 @@ def ground_odds(
     for shape, soil, suction in zip(shapes, soils, suctions.tolist(), strict=True):
         green = replace(shape.green.with_soil(soil), base=CapillaryBreak(suction))
         grounds.append(replace(shape, green=green))
-    run = simulate_grounds(
-        grounds, weathers, turf=turf, start=start, irrigation=irrigation, output=24.0,
-        keep=("node_suction",), n_threads=n_threads,
-    )  # fmt: skip
+    with nothing_to_hand_back():
+        run = simulate_grounds(
+            grounds, weathers, turf=turf, start=start, irrigation=irrigation, output=24.0,
+            keep=("node_suction",), n_threads=n_threads,
+        )  # fmt: skip
     reading = meter_reading(run, rod=length)
     along = str(reading.dims[1])
     middle = reading.median("sample")

@@ -15,8 +15,8 @@ from typing import Any
 
 import numpy as np
 
+from soilwater.decisions.drained_readings import MEMORIES, by_depth
 from soilwater.decisions.spots.causes import CAUSES, NAMES, SLOPE
-from soilwater.decisions.spots.expected import MEMORIES, by_depth
 from soilwater.decisions.spots.learned import (
     LEARNED_GREEN,
     learned_green,
@@ -38,7 +38,7 @@ from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.survey import Spot, Survey
 from soilwater.survey.together import METER_ERROR
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, ends_and_middle
 from soilwater.words.cautions import cautions_for, slope_caution
 from soilwater.words.displays import listed
 from soilwater.words.errors import Faults
@@ -263,7 +263,8 @@ def _by_own_depth(
             own = reading_error(spot, rod, values["meter_error"])
             error = float(np.hypot(own, np.hypot(values["meter_offset"], values["model_error"])))
             low, high = np.quantile(np.clip(readings + error * shuffled, 0.0, 1.0), [LOW, HIGH])
-            found[spot.name] = (float(low), float(np.median(readings)), float(high))
+            middle = float(ends_and_middle(readings)[1])
+            found[spot.name] = (float(low), middle, float(high))
     return found
 
 

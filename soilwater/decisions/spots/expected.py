@@ -6,41 +6,36 @@ capacity. The baseline says what its depth alone explains, with everything that 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
+from soilwater.decisions.drained_readings import (
+    MEMORIES,
+    PROBE_ERROR,
+    by_depth,
+    learned_readings,
+)
 from soilwater.decisions.slope import slope_equivalent
-from soilwater.decisions.spots.states import normal_quantile
-from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.lab.equally_likely import Sand, best_and_likely
-from soilwater.lab.likely_at_rest import DRAWS, likely_at_rest
-from soilwater.lab.likely_memory import likely_memories
+from soilwater.lab.likely_at_rest import DRAWS
 from soilwater.learning.calibration import Calibration
 from soilwater.learning.drying import as_drained
-from soilwater.runs.wetted import USUAL_RAIN, AfterRain, Rewetted
+from soilwater.runs.wetted import USUAL_RAIN, AfterRain
 from soilwater.soils import Soil
-from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.repeats import repeats_caution
 from soilwater.survey.rods import rod_of
-from soilwater.survey.survey import Spot, Survey
+from soilwater.survey.survey import Survey
 from soilwater.survey.together import mean_of, with_rod
-from soilwater.survey.too_short import beyond_reach
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW, PROBABILITY
+from soilwater.words.bands import PROBABILITY, ends_and_middle
 from soilwater.words.cautions import SLOPE_THAT_COUNTS, cautions_for
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length, Suction
 from soilwater.words.renamed import mind_words
 from soilwater.words.units import number_to_house
 from soilwater.words.vocabulary import attach
-
-MEMORIES = 200
-"""Likely memories of a sand, for what gentle water leaves."""
-PROBE_ERROR = 1.0
-"""Standard deviation of one probe depth [cm] (from memory)."""
 
 
 @mind_words(soil="sand", samples="draws")
@@ -146,18 +141,21 @@ def expected_reading(
     if not isinstance(after, AfterRain):
         faults.add(f"after: {after!r}", allowed='AfterRain, such as AfterRain("10 mm/h")')
     faults.raise_if_any()
-    drawn = by_depth(survey.spots, sand, base, length, error, draws, seed)
-    low, expected, high = np.quantile(drawn, [LOW, 0.5, HIGH], axis=0)
-    memories = min(draws, MEMORIES)
-    rewetted = by_depth(survey.spots, sand, base, length, error, memories, seed, after)
-    rewetted_low, rewetted_high = np.quantile(rewetted, [LOW, HIGH], axis=0)
     reading = np.array([mean_of(with_rod(spot, length)) for spot in survey.spots])
-    if calibration is not None:
+    if calibration is None:
+        flooded, gentle = (
+            ends_and_middle(by_depth(survey.spots, sand, base, length, error, count, seed, rain))
+            for count, rain in ((draws, None), (min(draws, MEMORIES), after))
+        )
+    else:
         known = np.flatnonzero(np.isfinite(depth))
         numbers = [calibration.number_of(survey.spots[i]) for i in known]
-        told = learned_readings(calibration, length)
-        low[known], expected[known], high[known] = told[:, numbers]
+        flooded, gentle = np.full((2, 3, depth.size), np.nan)
+        flooded[:, known] = learned_readings(calibration, length)[:, numbers]
+        gentle[:, known] = learned_readings(calibration, length, after)[:, numbers]
         reading[known] = [as_drained_with(calibration, j, length) for j in numbers]
+    low, expected, high = flooded
+    rewetted_low, rewetted, rewetted_high = gentle
     dataset = xr.Dataset(
         {
             "root_zone_depth": ("spot", depth),
@@ -165,7 +163,7 @@ def expected_reading(
             "expected_reading": ("spot", expected),
             "expected_reading_lower": ("spot", low),
             "expected_reading_upper": ("spot", high),
-            "rewetted_reading": ("spot", np.median(rewetted, axis=0)),
+            "rewetted_reading": ("spot", rewetted),
             "rewetted_reading_lower": ("spot", rewetted_low),
             "rewetted_reading_upper": ("spot", rewetted_high),
             "reading": ("spot", reading),
@@ -186,88 +184,6 @@ def expected_reading(
         "cautions": "\n".join(_cautions(survey, best, slope_length)),
     }
     return attached
-
-
-def by_depth(
-    spots: Sequence[Spot],
-    sand: Sand,
-    base: BaseSuction,
-    rod: float,
-    error: FloatArray | float,
-    draws: int,
-    seed: int,
-    after: AfterRain | None = None,
-) -> FloatArray:
-    """Draw what spots read by their own depth alone, drained [1], by draw and spot.
-
-    Parameters
-    ----------
-    spots : sequence of Spot
-        With their depths; NaN where one has none.
-    sand : Soil, FitResult or sequence of these
-        The sand.
-    base : BaseSuction
-        Suction left at the base.
-    rod : float
-        Length of the rods [cm].
-    error : ndarray, shape (spots,), or float
-        Standard deviation of a probe depth [cm].
-    draws : int
-        Joint draws of sand, base suction and probe.
-    seed : int
-        Of the order of the probe's errors, and of memories.
-    after : AfterRain, optional
-        How the sand was wetted last, with likely memories; flooded when left out.
-    """
-    deeper = _depths(spots, rod, error, draws, seed)
-    if after is not None:
-        memories = likely_memories(sand, draws, seed=seed)
-        bases = base.shuffled(draws)
-        return np.array(
-            [
-                rest_curve(Rewetted(each, after)).reading(depths, rod, suction)
-                for each, depths, suction in zip(memories, deeper, bases, strict=True)
-            ]
-        )
-    known = np.isfinite(deeper).all(axis=0)
-    readings = np.full(deeper.shape, np.nan)
-    if known.any():
-        furthest = float(deeper[:, known].max()) + base.high
-        likely = likely_at_rest(sand, draws, furthest)
-        readings[:, known] = likely.readings(deeper[:, known], rod, base.shuffled(draws))
-    return readings
-
-
-def _depths(
-    spots: Sequence[Spot], rod: float, error: FloatArray | float, draws: int, seed: int
-) -> FloatArray:
-    """Draw depths of spots [cm], by draw and spot: as probed, or beyond a probe's reach."""
-    rng = np.random.default_rng((seed, 2))
-    strata = (np.arange(draws) + 0.5) / draws
-    probe = error * normal_quantile(rng.permutation(strata))[:, np.newaxis]
-    beyond = beyond_reach(rng.permutation(strata))[:, np.newaxis]
-    at_least = np.array([spot.depth_at_least for spot in spots])
-    more = np.where(at_least, beyond, probe)
-    probed: FloatArray = np.array([spot.depth for spot in spots])
-    return np.maximum(probed + more, rod)
-
-
-def learned_readings(calibration: Calibration, rod: float) -> FloatArray:
-    """Band of what spots read drained by what was learnt: low end, median, high end of each [1].
-
-    Parameters
-    ----------
-    calibration : Calibration
-        What was learnt.
-    rod : float
-        Length of the rods [cm].
-
-    Returns
-    -------
-    ndarray, shape (3, spots)
-    """
-    band: FloatArray = np.quantile(calibration.drained(rod=rod), [LOW, 0.5, HIGH], axis=0)
-    return band
 
 
 def as_drained_with(calibration: Calibration, spot: int, rod: float) -> float:

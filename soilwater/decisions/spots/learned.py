@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.calibrated import check_calibration
-from soilwater.decisions.spots.expected import as_drained_with, learned_readings
+from soilwater.decisions.drained_readings import learned_readings
+from soilwater.decisions.spots.expected import as_drained_with
 from soilwater.decisions.spots.shared import DRAWS, Green, Told, green_of, turns
 from soilwater.decisions.spots.states import Common, reading_error
 from soilwater.lab.equally_likely import best_and_likely

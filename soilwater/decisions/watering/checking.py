@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +18,6 @@ from soilwater.decisions.watering.plan_words import (
     with_sentence,
 )
 from soilwater.decisions.watering.planning import Short, Wish
-from soilwater.decisions.watering.refill import USUAL
 from soilwater.decisions.watering.trials import Trial
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.runs.scheduling import Progress, reporting
@@ -43,6 +42,8 @@ def checked(
     flow: float,
     begins: Sequence[int],
     alike: bool,
+    sands: float,
+    drained: Callable[[int], tuple[float, float]],
     n_threads: int | None,
     progress: Progress,
 ) -> tuple[SpotPlan, ...]:
@@ -68,13 +69,17 @@ def checked(
         The output time from which the plan of each spot was made to keep the line.
     alike : bool
         Whether spots differ in depth alone: they start drained.
+    sands : float
+        As for `margin`.
+    drained : callable
+        Tells what a spot reads drained, and drained after gentle water on a dry green [1].
     n_threads : int or None
         Threads to use.
     progress : bool or callable
         As for `run_columns`.
     """
     line, share = wish.line, wish.probability
-    within = margin(share, trial.draws, alike)
+    within = margin(share, trial.draws, alike, sands)
     by = int(np.searchsorted(trial.times, wish.firm_by, side="right")) - 1
     given = {i: each for i, each in events.items() if each}
     watered = _watered(known, given, alike, trial, n_threads, progress)
@@ -92,8 +97,8 @@ def checked(
             continue
         reading, lost = bare, np.zeros(trial.draws)
         if i in watered:
-            read, drained = watered[i]
-            reading, lost = read + trial.shift[i][:, None], drained - trial.drainage[i][:, -1]
+            read, left = watered[i]
+            reading, lost = read + trial.shift[i][:, None], left - trial.drainage[i][:, -1]
         lowest = reading[:, first:].min(axis=1)
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
         day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
@@ -117,7 +122,7 @@ def checked(
         # Only a spot that is not kept is told what it reads drained, which takes a while to find.
         told = (0.0, 0.0)
         if not plan.held:
-            told = np.median(trial.refills([i], USUAL)[i].drained, axis=0).tolist()
+            told = drained(i)
         plans.append(with_sentence(plan, line, share, within, short.get(i), *told))
     return tuple(plans)
 

@@ -27,7 +27,7 @@ from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, ends_and_middle
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.unit_choice import worded
@@ -75,7 +75,7 @@ def course_of(times: NDArray[np.datetime64], reading: FloatArray) -> Course:
     reading : ndarray, shape (n_draws, n_times)
         Readings [1].
     """
-    low, median, high = np.quantile(reading, [LOW, 0.5, HIGH], axis=0).tolist()
+    low, median, high = ends_and_middle(reading).tolist()
     return Course(tuple(times), tuple(low), tuple(median), tuple(high))
 
 

@@ -13,10 +13,11 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
-from soilwater.learning.halves import FEW_SANDS, known_of
+from soilwater.learning.halves import FEW_SANDS, dealt_by_turns, known_of
 from soilwater.learning.representing import dealt_evenly, dealt_out, representing, standard
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import RestCurves
+from soilwater.soils.side_by_side import water_contents
 from soilwater.survey.too_short import beyond_reach
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -45,7 +46,7 @@ def make_halves(
     depth: float,
     rod: float,
 ) -> tuple[list[Draw], list[Draw]]:
-    """Make two sets of draws that share no base, and no sand where there are four or more.
+    """Make two sets of draws that share no base, and no sand where there are `FEW_SANDS` or more.
 
     Each stands for all there may be: its draws are picked among a thousand so that what is known
     of them is spread as in both thousands.
@@ -77,11 +78,17 @@ def make_halves(
         of_each.setdefault(drying(soil), []).append(soil)
     bases = _by_turns(base.spread(2 * many))
     drawn: list[Draw] = []
+    second = dealt_by_turns(water_contents(list(of_each), np.array([depth + base.best]))[:, 0])
     for half in (0, 1):
         if len(of_each) < FEW_SANDS:
             own = [soil for each in of_each.values() for soil in each[half::2] or each]
         else:
-            own = [soil for each in list(of_each.values())[half::2] for soil in each]
+            own = [
+                soil
+                for each, late in zip(of_each.values(), second.tolist(), strict=True)
+                for soil in each
+                if late == half
+            ]
         drawn += paired(own, members, bases[half], 0.0, rng)
     known = _known(drawn, turf, depth, rod)
     # As even as can be over few members, one given twice counting twice; of many those are picked

@@ -16,16 +16,12 @@ from numpy.typing import NDArray
 from soilwater.decisions.calibrated import check_calibration
 from soilwater.decisions.watering.aside import Odds, spots_aside, told_below
 from soilwater.decisions.watering.checking import DEPTH_CLASS, checked
-from soilwater.decisions.watering.draws import Draw
 from soilwater.decisions.watering.ensembles import (
-    OUTPUT_HOURS,
     ground_and_demand,
     members_of,
-    memory_words,
     share_of,
     spots_with_depth,
 )
-from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves, weather_dealt_out
 from soilwater.decisions.watering.plan_words import (
     borderline_text,
     firm_text,
@@ -35,19 +31,13 @@ from soilwater.decisions.watering.plan_words import (
     walk,
 )
 from soilwater.decisions.watering.planning import LEAST_AMOUNT, Wish, planned, spots_in_need
-from soilwater.decisions.watering.starts import LEARNED_START, check_start, errors_of, start_words
-from soilwater.decisions.watering.trials import (
-    Trial,
-    from_calibration,
-    from_readings,
-    from_rest,
-)
+from soilwater.decisions.watering.starts import check_start
+from soilwater.decisions.watering.two_trials import from_learnt, from_likely
 from soilwater.decisions.watering.visits import CREW_HOURS, Visits, within_crew_time
 from soilwater.decisions.watering.water_plan import HandWaterPlan
 from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.wetted import AfterRain
@@ -192,7 +182,8 @@ def hand_water_plan(
     has drawn, is spread as in all of these (`soilwater.learning.representing`): amounts of a spot
     move by 2 to 5 % (standard deviation), of a calibrated one by 2 to 11 %. A share that is counted
     keeps an error; within two standard errors, 0.04 of 150 draws where spots start drained and 0.05
-    where they start from readings, a spot is "borderline".
+    where they start from readings, a spot is "borderline", and within more where a plan and its
+    check have few sands each. Fewer than eight are in both.
 
     Examples
     --------
@@ -273,59 +264,26 @@ def hand_water_plan(
         planning, checking = share_of(tell, cells), share_of(tell, cells)
         if calibration is not None:
             members = calibration.members(members)
-            dealt = weather_dealt_out(calibration, members)
-            learned = from_calibration(
+        found = (
+            from_learnt(known, calibration, members, length, n_threads, share_of(tell, 2 * cells))
+            if calibration is not None
+            else from_likely(
                 known,
-                calibration,
-                dealt,
+                sand,
+                members,
+                base,
+                turf,
+                start,
+                after,
                 length,
+                meter,
+                draws,
+                seed,
                 n_threads,
-                coarse=True,
-                progress=share_of(tell, 2 * cells),
+                lambda: share_of(tell, cells),
             )
-            made_on, checked_on = (learned.take(numbers) for numbers in calibration.halves)
-            assumed: tuple[str, ...] = (LEARNED_START,)
-            said = (
-                f"made on {made_on.draws} cases the readings allow, checked on {checked_on.draws} "
-            )
-            said += "others"
-        else:
-            _check_start(members[0])
-            remembering = as_watered(sand, 2 * draws)
-            of_green = (turf, float(np.median([spot.depth for spot in known])), length)
-            halves = make_halves(sand, members, base, draws, seed, *of_green)
-            rng = np.random.default_rng(seed)
-            errors = errors_of(known, length, meter)
-
-            def begun(drawn: Sequence[Draw]) -> Trial:
-                told = share_of(tell, cells)
-                if start == "drained":
-                    return from_rest(
-                        known, drawn, turf, after, length, n_threads, coarse=True, progress=told
-                    )
-                noise = errors * errors_dealt_out(drawn, *of_green, len(known), rng)
-                return from_readings(
-                    known,
-                    drawn,
-                    turf,
-                    after,
-                    length,
-                    noise,
-                    n_threads,
-                    coarse=True,
-                    progress=told,
-                )
-
-            made_on, checked_on = (begun(drawn) for drawn in halves)
-            assumed = (
-                f"suction left at the base: {base}",
-                start_words(start, after, remembering),
-                *memory_words(remembering),
-            )
-            said = (
-                f"made on {draws} cases (sand, base and {len(members)} weather "
-                f"member{'' if len(members) == 1 else 's'}), checked on {draws} others"
-            )
+        )
+        made_on, checked_on = found.made_on, found.checked_on
         _check_firm_by(wish, made_on.times)
         read = None if calibration is None else calibration.last_visit
         visits = Visits.of(made_on.times, hours, dry, read)
@@ -369,6 +327,8 @@ def hand_water_plan(
             litres,
             begins,
             alike,
+            found.sands,
+            found.drained,
             n_threads,
             checking,
         )
@@ -393,8 +353,8 @@ def hand_water_plan(
             *firm_text(plans, wish),
         ),
         assumptions=(
-            *assumed,
-            said,
+            *found.assumed,
+            found.said,
             f"made for {100 * wish.asked:g} % of its cases, so that {100 * probability:g} % of "
             "others are kept",
             worded(lambda: f"at most {in_one_unit(wish.most, 'water_amount')} at a visit"),
@@ -474,16 +434,6 @@ def _dry_day(day: np.datetime64, times: NDArray[np.datetime64]) -> str:
     """Tell of a day without water, and where the weather does not reach it."""
     beyond = day + np.timedelta64(1, "D") <= times[0] or day >= times[-1]
     return f"no water by hand on {day}" + (", which is outside the weather given" if beyond else "")
-
-
-def _check_start(weather: Weather) -> None:
-    """Visits fall on output times, which are counted from the start of the weather."""
-    since = weather.start - weather.start.astype("datetime64[D]")
-    if since % np.timedelta64(int(OUTPUT_HOURS), "h") != np.timedelta64(0, "h"):
-        raise InputError(
-            f"weather: it starts at {stamp(weather.start)}; allowed: a start at 0, 6, 12 or 18 h; "
-            "cut it with Weather.between."
-        )
 
 
 def _deepest_of_class(

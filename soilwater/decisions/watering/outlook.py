@@ -15,44 +15,45 @@ import numpy as np
 import xarray as xr
 
 from soilwater.decisions.calibrated import check_calibration
-from soilwater.decisions.watering.aside import last_read
-from soilwater.decisions.watering.draws import Draw, make_draws
+from soilwater.decisions.drained_readings import MEMORIES, by_depth
+from soilwater.decisions.watering.draws import make_draws
 from soilwater.decisions.watering.ensembles import (
     Course,
     band_of,
     course_of,
-    day_text,
     days_text,
-    depth_in,
     first_at_or_below,
     ground_and_demand,
     members_of,
-    memory_words,
     spots_with_depth,
 )
-from soilwater.decisions.watering.refill import rewetted_reading
+from soilwater.decisions.watering.outlook_words import (
+    below_already,
+    green_sentence,
+)
 from soilwater.decisions.watering.starts import (
     LEARNED_START,
+    any_remembers,
+    assumed_words,
     check_start,
     errors_of,
-    start_words,
     usable,
 )
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_calibration, from_readings, from_rest
-from soilwater.ground.base_suction import OVER_GRAVEL, BaseSuction, base_band
+from soilwater.ground.base_suction import OVER_GRAVEL, base_band
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
-from soilwater.lab.likely_memory import as_watered, likely_memories, with_memory_of
+from soilwater.lab.likely_at_rest import DRAWS as LIKELY
+from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, gently
-from soilwater.soils import Hysteretic, Soil
 from soilwater.survey.rods import rod_of
 from soilwater.survey.survey import Spot, Survey
 from soilwater.survey.too_short import depth_in_words
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
-from soilwater.words.bands import HIGH, LOW
+from soilwater.words.bands import HIGH, LOW, ends_and_middle
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -371,8 +372,7 @@ def dry_down_outlook(
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
     faults.raise_if_any()
     remembering = () if calibration is not None else as_watered(sand, draws)
-    beside = start == "drained" and after is None and calibration is None
-    memories = likely_memories(sand, draws) if beside else ()
+    at_rest = start == "drained" and calibration is None
     if calibration is not None:
         draws = calibration.draws
         members = calibration.members(members)
@@ -390,20 +390,38 @@ def dry_down_outlook(
                 notes.append(f"without a usable reading, started drained: {', '.join(unread)}")
     days = trial.hours / 24.0
     middles: FloatArray = np.arange(trial.met.shape[2], dtype=np.float64) + 0.5
+
+    def told(rain: AfterRain | None) -> FloatArray:
+        """Tell what spots read drained as every other decision does, of more draws than are run."""
+        count = LIKELY if rain is None else MEMORIES
+        return ends_and_middle(by_depth(known, sand, base, length, error, count, seed, rain)).T
+
+    starts = np.stack([ends_and_middle(own[:, 0]) for own in trial.reading])
+    if at_rest:
+        starts = told(after if any_remembers(remembering) else None)
+    gentle = told(USUAL_RAIN) if at_rest and after is None else None
     spots = []
-    for spot, own, short in zip(known, trial.reading, trial.met, strict=True):
+    for i, (spot, own, short) in enumerate(zip(known, trial.reading, trial.met, strict=True)):
         firm, watch, wilt = (
             Days(*band_of(first_at_or_below(days, own, line)))
             for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
         )
         short_of_water = Days(*band_of(first_at_or_below(middles, short, thresholds.demand_met)))
-        mornings = np.interp(np.arange(int(days[-1]) + 1), days, np.median(own, axis=0))
-        readings = tuple(mornings.tolist())
-        first = band_of(own[:, 0])
         course = course_of(trial.times, own)
-        gentle = band_of(_rewetted(drawn, memories, spot, length)) if beside else None
+        mornings = np.interp(np.arange(int(days[-1]) + 1), days, course.median)
+        mornings[0] = starts[i, 1]
         spots.append(
-            SpotOutlook(spot, first, firm, watch, wilt, short_of_water, readings, course, gentle)
+            SpotOutlook(
+                spot,
+                tuple(starts[i].tolist()),
+                firm,
+                watch,
+                wilt,
+                short_of_water,
+                tuple(mornings.tolist()),
+                course,
+                None if gentle is None else tuple(gentle[i].tolist()),
+            )
         )
     horizon = float(days[-1])
     return DryDownOutlook(
@@ -415,13 +433,17 @@ def dry_down_outlook(
         sentence=worded(
             lambda: " ".join(
                 [
-                    _green_sentence(spots, thresholds, horizon),
-                    *_below_already(spots, thresholds.wilt, length),
+                    green_sentence(spots, thresholds, horizon),
+                    *below_already(spots, thresholds.wilt, length),
                 ]
             )
         ),
         assumptions=(
-            *_assumed(start, after, base, remembering),
+            *(
+                (LEARNED_START,)
+                if calibration is not None
+                else assumed_words(start, after, base, remembering)
+            ),
             f"{draws} cases tried: sand, base, probe and {len(members)} weather "
             f"member{'' if len(members) == 1 else 's'}",
             *ground_and_demand(sand, turf, members),
@@ -431,66 +453,7 @@ def dry_down_outlook(
     )
 
 
-def _rewetted(
-    drawn: Sequence[Draw], memories: Sequence[Hysteretic], spot: Spot, rod: float
-) -> FloatArray:
-    """Read a spot in each draw, drained after gentle water on a dry green [1]."""
-    sands = (with_memory_of(*pair) for pair in zip((d.soil for d in drawn), memories, strict=True))
-    profiles = (
-        draw._replace(soil=sand).profile(depth_in(draw, spot, rod))
-        for draw, sand in zip(drawn, sands, strict=True)
-    )
-    return np.array([rewetted_reading(each, USUAL_RAIN, rod) for each in profiles])
-
-
-def _assumed(
-    start: str, after: AfterRain | None, base: BaseSuction, remembering: Sequence[Soil]
-) -> tuple[str, ...]:
-    if not remembering:
-        return (LEARNED_START,)
-    return (
-        start_words(start, after, remembering),
-        f"suction left at the base: {base}",
-        *memory_words(remembering),
-    )
-
-
 _CAUTIONS = (
     "a spot that is repellent, on a slope or short of sprinkling dries sooner than its depth says",
     *cautions_for("wilt", "level ground", "accuracy", "heat", "not modelled"),
 )
-
-
-def _below_already(spots: Sequence[SpotOutlook], wilt: float, rod: float) -> list[str]:
-    """Tell of spots that read at or below the wilt line, which their start does not say."""
-    late = [each.spot for each in spots if each.wilt.median > 0.0]
-    read = [(spot.name, last_read(spot, rod)) for spot in late]
-    return [
-        f"{name} reads {100 * value:.1f} %, not above the wilt line, already: look at it first."
-        for name, value in read
-        if value <= wilt
-    ]
-
-
-def _green_sentence(spots: Sequence[SpotOutlook], thresholds: Thresholds, horizon: float) -> str:
-    """When the bulk of the green is firm, what the deepest spot reads."""
-    firm = float(np.median([each.firm.median for each in spots]))
-    deepest = max(spots, key=lambda each: each.spot.depth)
-    told = f"{deepest.spot.name} ({depth_in_words(deepest.spot)})"
-    if not np.isfinite(firm):
-        last = 100 * deepest.readings[-1]
-        return (
-            f"The bulk of the green is not firm ({100 * thresholds.firm:g} %) within "
-            f"{horizon:g} days; by then the deepest spot, {told}, reads {last:.1f} %."
-        )
-    then = float(np.interp(firm, np.arange(len(deepest.readings)), deepest.readings))
-    when = f"on day {day_text(firm, horizon)}" if firm > 0.0 else "from the first morning"
-    said = (
-        f"When the bulk of the green is firm ({100 * thresholds.firm:g} %), {when}, the "
-        f"deepest spot, {told}, reads {100 * then:.1f} %"
-    )
-    if then <= thresholds.wilt:
-        return said + ": at or below the wilt line, so firm everywhere means wilt there."
-    if then <= thresholds.watch:
-        return said + ": at or below the watch line; nurse it."
-    return said + "."

@@ -220,6 +220,12 @@ class _Tried(NamedTuple):
         least = np.minimum.accumulate(self.room[:, ::-1], axis=1)[:, ::-1]
         return smooth_quantile(least, MAY_BE_FULL)
 
+    def most_at(self, wish: Wish, visits: Visits, rod: float) -> FloatArray:
+        """Most water of each visit [mm]: from when it is to be firm on, none that makes it soft."""
+        to_firm = 10.0 * rod * (wish.firm - smooth_quantile(self.reading, wish.probability))
+        to_firm = to_firm[visits.at]
+        return np.where(visits.time >= wish.firm_by, np.minimum(wish.most, to_firm), wish.most)
+
     def water(self, at: int, amount: float) -> None:
         """Take water out of the room after an output time, until the draws are run with it."""
         self.room[:, at + 1 :] -= amount
@@ -301,9 +307,10 @@ def planned(
         if each.kept(wish.line) >= wish.probability or not failing:
             continue
         # One that starts below the line holds enough if it keeps it once it is wetted again.
-        dry = not hopeless and float(np.median(trial.reading[i][:, visits.first])) <= wish.line
+        dry = float(np.median(trial.reading[i][:, visits.first])) <= wish.line
         dry &= each.kept_at_last(wish.line) >= wish.probability
-        short[i] = Short(not dry and not _could_hold_more(each, plan[i], wish, visits))
+        visits_limit = dry or _could_hold_more(each, plan[i], wish, visits, trial.rod)
+        short[i] = Short(hopeless or not visits_limit)
         if short[i].holds_too_little:
             best = max(stages[i], key=lambda stage: stage.hours)
             near = 1.0 - (wish.probability - each.kept(wish.line)) / wish.probability
@@ -322,7 +329,9 @@ def _buys_most(stages: Sequence[_Stage], most: float) -> _Stage:
     return min(enough, key=lambda stage: stage.amount)
 
 
-def _could_hold_more(tried: _Tried, events: Sequence[Event], wish: Wish, visits: Visits) -> bool:
+def _could_hold_more(
+    tried: _Tried, events: Sequence[Event], wish: Wish, visits: Visits, rod: float
+) -> bool:
     """Whether a spot that misses the line has room left, which no visit may fill."""
     dry = tried.missed(wish.line)
     if not dry.size:
@@ -330,13 +339,10 @@ def _could_hold_more(tried: _Tried, events: Sequence[Event], wish: Wish, visits:
     low = (tried.reading[dry, tried.first :] <= wish.line).any(axis=0)
     before = visits.before(tried.first + int(np.argmax(low)))
     given = {event.time: event.amount for event in events}
-    room = tried.full()
+    room, most = tried.full(), tried.most_at(wish, visits, rod)
     return not before or any(
         room[visits.at[number] + 1] >= LEAST_AMOUNT
-        and (
-            given.get(visits.time[number], 0.0) > wish.most - FINEST_AMOUNT
-            or visits.time[number] >= wish.firm_by
-        )
+        and given.get(visits.time[number], 0.0) > most[number] - FINEST_AMOUNT
         for number in before
     )
 
@@ -436,7 +442,7 @@ def _next_step(
     # Light and often: what keeps it above the line until the crew is back, if it can hold that.
     missing = 10.0 * rod * (line - tried.least(line, asked))
     room = tried.full()
-    to_firm = 10.0 * rod * (wish.firm - smooth_quantile(tried.reading, wish.probability))
+    most = tried.most_at(wish, visits, rod)
     plan = {event.time: event for event in events}
     failing_at = tried.failing(line, asked)
     if tried.first > visits.first and not plan:
@@ -448,13 +454,12 @@ def _next_step(
                 continue
             at, time = int(visits.at[number]), visits.time[number]
             before = plan[time].amount if time in plan else 0.0
-            most = min(wish.most, to_firm[at]) if time >= wish.firm_by else wish.most
             back = max(visits.back(number), int(failing))
             until = at + 1 + int(np.argmax(missing[at + 1 : back + 1]))
             # At other visits more may be left: one that brings too much is not taken back.
             guess = 0.5 * (LEFT + max(tried.left.values(), default=LEFT))
             more = float(missing[until]) / tried.left.get(number, guess)
-            amount = _amount(before, more, min(float(room[at + 1]) + before, most))
+            amount = _amount(before, more, min(float(room[at + 1]) + before, float(most[number])))
             if amount is not None:
                 plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
                 ordered = sorted(plan.values(), key=lambda event: event.time)

@@ -22,8 +22,6 @@ DRIED_BY = np.array([0.0, 1.0, 2.0, 5.0, 10.0, 14.0, 20.0, 40.0, 80.0, 200.0, 10
 """Suctions [cm] beyond the drained rest from which water is given back. That a column dries evenly
 is assumed: after six days at 5 mm/day and 40 mm at 5 to 40 mm/h, what comes back is within 1.2 mm
 of runs (two mixes, ratio 2), and less than these."""
-USUAL = np.array([0.0, USUAL_RAIN.dried_by])
-"""What tells how a spot reads drained, and after gentle water on a dry green [cm]."""
 
 
 class Refill(NamedTuple):
@@ -60,7 +58,6 @@ def refills_of(
     profiles: Sequence[Sequence[Profile]],
     starts: Sequence[Sequence[Any]],
     rod: float,
-    dried_by: FloatArray = DRIED_BY,
 ) -> list[Refill]:
     """Work out what spots hold again.
 
@@ -71,28 +68,26 @@ def refills_of(
         together.
     rod : float
         Length of the rods [cm].
-    dried_by : ndarray, shape (places,)
-        Places are where spots have dried by so much [cm] more than drained.
     """
     spots: list[list[Any]] = [[] for _ in profiles]
     for of_draw, begun in zip(zip(*profiles, strict=True), zip(*starts, strict=True), strict=True):
         rains = [each if isinstance(each, AfterRain) else None for each in begun]
         for rain in dict.fromkeys(rains):
             like = [i for i, each in enumerate(rains) if each is rain]
-            found = _of_draw([of_draw[i] for i in like], rain, rod, dried_by)
+            found = _of_draw([of_draw[i] for i in like], rain, rod)
             for i, of_spot in zip(like, found, strict=True):
                 spots[i].append(of_spot)
     return [Refill(*map(np.array, zip(*of_spot, strict=True))) for of_spot in spots]
 
 
 def _of_draw(
-    profiles: Sequence[Profile], after: AfterRain | None, rod: float, by: FloatArray
+    profiles: Sequence[Profile], after: AfterRain | None, rod: float
 ) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
     meshes = [profile.mesh() for profile in profiles]
     rest = np.concatenate(list(map(drained_suctions, profiles, meshes)))
     rain = USUAL_RAIN if after is None else after
     before = rest + (0.0 if after is None else after.dried_by)
-    dried = rest + by[:, None]
+    dried = rest + DRIED_BY[:, None]
     # As it dries, and when it was watered and has drained again.
     at = np.stack([dried, np.broadcast_to(rest, dried.shape)])
     dried_to = np.stack([np.broadcast_to(before, dried.shape), np.maximum(dried, before)])

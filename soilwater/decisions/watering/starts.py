@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.draws import Draw, drying
-from soilwater.decisions.watering.ensembles import depth_in
+from soilwater.decisions.watering.ensembles import depth_in, memory_words
 from soilwater.decisions.watering.refill import mean_of_top
+from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import (
@@ -187,9 +188,14 @@ STARTS = {
 }
 
 
+def any_remembers(soils: Sequence[Soil]) -> bool:
+    """Tell whether one of some `soils` holds less once it was wetted."""
+    return any(isinstance(each, Hysteretic) and each.remembers for each in soils)
+
+
 def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> str:
     """Tell what a start takes for granted after rain, of soils that may remember their wetting."""
-    if not any(isinstance(each, Hysteretic) and each.remembers for each in soils):
+    if not any_remembers(soils):
         return STARTS[start]
     if after is not None:
         rate = in_one_unit(after.rate, "water_rate")
@@ -200,6 +206,17 @@ def start_words(start: str, after: AfterRain | None, soils: Sequence[Soil]) -> s
             "each is in half of the cases"
         )
     return f"{STARTS[start]}, after a flood, as a lab soaks"
+
+
+def assumed_words(
+    start: str, after: AfterRain | None, base: BaseSuction, soils: Sequence[Soil]
+) -> tuple[str, ...]:
+    """Tell what is taken for granted of a `start` `after` rain, of the `base` and `soils`."""
+    return (
+        start_words(start, after, soils),
+        f"suction left at the base: {base}",
+        *memory_words(soils),
+    )
 
 
 def check_start(start: str, after: AfterRain | None, faults: Faults) -> None:

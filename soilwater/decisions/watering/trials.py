@@ -24,7 +24,7 @@ from soilwater.decisions.watering.ensembles import (
     depth_in,
     run_columns,
 )
-from soilwater.decisions.watering.refill import DRIED_BY, Refill, refills_of
+from soilwater.decisions.watering.refill import Refill, refills_of
 from soilwater.decisions.watering.starts import starts_at_readings
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
@@ -118,15 +118,12 @@ class Trial:
             drainage=self.drainage[:, draws],
         )
 
-    def refills(self, spots: Sequence[int], dried_by: FloatArray = DRIED_BY) -> dict[int, Refill]:
-        """Tell what spots hold again after water, and read drained, in each draw.
-
-        At places where they dried by so much [cm] more than drained: `dried_by`.
-        """
+    def refills(self, spots: Sequence[int]) -> dict[int, Refill]:
+        """Tell what spots hold again after water, and read drained, in each draw."""
         draws = range(self.draws)
         profiles = [[self.profile(spot, k) for k in draws] for spot in spots]
         starts = [[self.column(spot, k).start for k in draws] for spot in spots]
-        found = refills_of(profiles, starts, self.rod, dried_by)
+        found = refills_of(profiles, starts, self.rod)
         return {
             spot: each._replace(drained=each.drained + self.shift[spot][:, None])
             for spot, each in zip(spots, found, strict=True)

@@ -36,7 +36,7 @@ from soilwater.soils import Soil
 from soilwater.weather.made import steady_weather
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
-from soilwater.words.errors import Faults, InputError
+from soilwater.words.errors import Faults, InputError, nothing_to_hand_back
 from soilwater.words.forms import Length, Share, TimeSpan, WaterContent
 from soilwater.words.frames import Column, Tabled, columns_of
 from soilwater.words.quantities import in_one_unit, in_people_units, one_writing
@@ -317,12 +317,13 @@ def air_after_rain(
     steps = np.concatenate([[0.0], np.geomspace(1.0 / 60.0, span, 240)])
     times = weather.start + np.array([to_timedelta(step) for step in steps])
     every = [*profiles, *(each.with_soil(one, layer=layer) for each in profiles for one in likely)]
-    run = simulate_many(
-        [Case(each, weather) for each in every],
-        output=times,
-        keep=("node_suction",),
-        n_threads=n_threads,
-    )
+    with nothing_to_hand_back():
+        run = simulate_many(
+            [Case(each, weather) for each in every],
+            output=times,
+            keep=("node_suction",),
+            n_threads=n_threads,
+        )
     air = air_filled_porosity(run, thickness).transpose("case", "time")
     since = np.asarray(hours_between(run.time.values[0], run.time.values))
     back = np.array([_first_above(since, values, target.least) for values in air])
