@@ -35,7 +35,8 @@ from batch import gain_of_two_busy_loops
 from performance import GREEN, TURF, processor_name
 
 import soilwater as sw
-from soilwater.runs import batch, scheduling
+from soilwater.ground import gravel_drainage
+from soilwater.runs import batch, layout, packing, scheduling
 from soilwater.runs.processors import processors
 from soilwater.soils import kernel_table
 from soilwater.soils.kernel_table import stack_tables
@@ -52,6 +53,12 @@ LOOPS: list[float] = []
 """What the loop took since the last row was told, as a multiple of that."""
 REAL_CORE = 1.7
 """Gain of two busy loops below which the second core is not there."""
+SWEEPING: tuple[Any, ...] = (batch, gravel_drainage, layout, packing)
+SWEEPS = ("concatenate", "cumsum", "full", "isnan", "maximum", "multiply", "negative", "where")
+"""What of numpy is counted as letting the interpreter go, in these modules: watched while it does.
+`repeat` and `tile` do not; what else may is counted as held."""
+LONG_SWEEP = 5_000
+"""Numbers beyond which what is held of a sweep is next to none of it; numpy lets go from 500 on."""
 FORTNIGHT = sw.steady_weather(14, 5.0)
 DAILY = {"turf": TURF, "start": "drained", "output": "24 h"}
 
@@ -153,7 +160,7 @@ def film() -> Any:
 def share_under_the_lock(n: int, threads: int = 1) -> float:
     """Share of an ensemble's processor time that holds the interpreter.
 
-    All but what is compiled, and numpy's sweeps over the suctions of a whole chunk, which let the
+    All but what is compiled, numpy's sweeps over the arrays of a whole group, which let the
     interpreter go, and what it takes a thread to wait and wake. What it takes to enter what is
     compiled is held, too: a call that finds nothing to do, where caches are as cold as they are,
     stands for it. On one thread, in pieces as so many threads would be given.
@@ -179,6 +186,20 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         tables(rows[:0], places[:0], *more)
         counted(tables, rows, places, *more)
 
+    class Sweeping:
+        def __getattr__(self, name: str) -> Any:
+            found = getattr(np, name)
+            return partial(swept, found) if name in SWEEPS else found
+
+    def swept(run: Callable[..., Any], *given: Any, **named: Any) -> Any:
+        nonlocal free
+        begin = time.thread_time()
+        made = run(*given, **named)
+        # A short one keeps the interpreter, and so does one over objects.
+        if made.size >= LONG_SWEEP and made.dtype != object:
+            free += time.thread_time() - begin
+        return made
+
     class Waited(SimpleQueue[Any]):
         def get(self, *given: Any, **named: Any) -> Any:
             return counted(partial(super().get, *given, **named))
@@ -187,6 +208,8 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         return usual(count, left, total, threads, most)
 
     scheduling.piece_sizes, scheduling.SimpleQueue = as_on_threads, Waited
+    for module in SWEEPING:
+        module.np = Sweeping()
     batch.entry_points.march_columns = marched
     kernel_table._MODELS[sw.VanGenuchten] = (tabulated, *others)
     sw.VanGenuchten._water_content = lambda *given: counted(sweeps, *given)
@@ -196,6 +219,8 @@ def share_under_the_lock(n: int, threads: int = 1) -> float:
         return 1.0 - free / (time.process_time() - begin)
     finally:
         scheduling.piece_sizes, scheduling.SimpleQueue = usual, queue
+        for module in SWEEPING:
+            module.np = np
         batch.entry_points.march_columns = march
         kernel_table._MODELS[sw.VanGenuchten] = (tables, *others)
         sw.VanGenuchten._water_content = sweeps

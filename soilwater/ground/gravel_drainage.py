@@ -149,21 +149,22 @@ def suctions_below(
     """
     flows = steady_flows(blanket)
     curves = [curves_of(own) for own in soils]
-    count = thickness[0].size
-    taken, before = np.zeros((count, 1)), np.zeros((count, 0))
+    taken = before = np.zeros((thickness[0].size, 0))
     for first in range(0, flows.at_top.size, _FLOWS_AT_A_TIME):
         several = slice(first, first + _FLOWS_AT_A_TIME)
         slowness = _let_go(curves, thickness, flows.at_top[several])
         slowness /= flows.flow[several]
-        slowness = np.concatenate([before, slowness], axis=1)
-        at_top = flows.at_top[max(first - 1, 0) : several.stop]
         steps = np.empty(slowness.shape)
-        steps[:, 0] = taken[:, -1]
         np.add(slowness[:, 1:], slowness[:, :-1], out=steps[:, 1:])
-        steps[:, 1:] *= 0.5 * np.diff(at_top)
-        # Sums begin where the last ended: how flows are cut changes no bit.
-        taken = np.concatenate([taken[:, :-1], np.cumsum(steps, axis=1)], axis=1)
-        before = slowness[:, -1:]
+        steps[:, 1:] *= 0.5 * np.diff(flows.at_top[several])
+        steps[:, 0] = 0.0
+        if first:
+            # Sums go on where the last ended: how flows are cut changes no bit.
+            apart = flows.at_top[first] - flows.at_top[first - 1]
+            steps[:, 0] = taken[:, -1] + (slowness[:, 0] + before) * (0.5 * apart)
+        before = slowness[:, -1].copy()
+        np.cumsum(steps, axis=1, out=steps)
+        taken = np.concatenate([taken, steps], axis=1) if first else steps
         if np.all(taken[:, -1] > hours):
             break
     return _at_time(hours, taken, flows.at_top)
@@ -182,7 +183,7 @@ def _let_go(
 
     Of layers from the top down what their soils hold, at suctions `at_top` [cm] at the interface.
     """
-    let_go = np.zeros((thickness[0].size, at_top.size))
+    let_go: Any = 0.0
     height: FloatArray = np.zeros(1)
     for held_at, thick in zip(reversed(curves), reversed(thickness), strict=True):
         alike = height.ndim == 1 and bool(np.all(thick == thick[0]))
@@ -190,10 +191,11 @@ def _let_go(
         if height.ndim < above.ndim:
             height = height + np.zeros_like(above)
         held = held_at(np.concatenate([at_top + height, at_top + above], axis=-1))
-        let_go += held[:, : at_top.size]
+        let_go = let_go + held[:, : at_top.size]
         let_go -= held[:, at_top.size :]
         height = above
-    return let_go
+    gone: FloatArray = let_go
+    return gone
 
 
 def _at_time(hours: float, taken: FloatArray, suction: FloatArray) -> FloatArray:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.side_by_side import water_contents
+from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError
 
 FINEST_INTERVAL, COARSEST_INTERVAL = 0.25, 1.0
@@ -168,11 +169,11 @@ class Meshes(Sequence[Mesh]):
 def laid_alike(arrays: Sequence[NDArray[Any]], which: NDArray[np.int64]) -> NDArray[Any]:
     """Lay arrays end to end, each as often as it is named."""
     if len(arrays) == 1:
-        return np.tile(arrays[0], which.size)
+        return np.broadcast_to(arrays[0], (which.size, arrays[0].size)).flatten()
     lengths = np.array([each.size for each in arrays])
     own, begin = lengths[which], (np.cumsum(lengths) - lengths)[which]
     end = np.cumsum(own)
-    place = np.arange(own.sum()) + np.repeat(begin - end + own, own)
+    place = np.arange(own.sum()) + spread(begin - end + own, own)
     laid: NDArray[Any] = np.concatenate(arrays)[place]
     return laid
 

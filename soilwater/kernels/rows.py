@@ -90,10 +90,12 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     OWN_BEFORE,
     STORE_AND_UPTAKE_BEFORE,
     ON_CURVE,
-    # What a node is, by `describe_nodes`: volume [cm], suction from which it counts as dry [cm],
-    # water it holds when full and at the largest suction [cm], and 1 (else 0) where it holds
-    # nothing beyond the dry end of soils.
+    # What a node is, by `describe_nodes`: volume [cm], one over it and over the depth of a mean
+    # that ends below it [1/cm], suction from which it counts as dry [cm], water it holds when full
+    # and at the largest suction [cm], and 1 (else 0) where it holds nothing beyond the dry end.
     VOLUME,
+    PER_VOLUME,
+    PER_DEPTH,
     DRY_SUCTION,
     FULL,
     LEAST,
@@ -101,7 +103,7 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     TARGET,  # water each node starts a step from [cm]; `weight_of_last_step`
     GUESS,  # heads at the end of a step [cm]; `predict`, then `newton`
     N_WORK,
-) = range(35)
+) = range(37)
 
 # A forcing interval (N_FORCING,), never written here: start and end [h], amounts over it [mm], and
 # which part of a half-sine the demand follows (phases in 0..1; equal phases: even).
@@ -262,3 +264,12 @@ class Packed(NamedTuple):
     """(c, times, N_LEDGER)."""
     work: Floats
     """(`work_size`(m),): room that the columns of a call use one after the other."""
+
+
+# Fields of `Packed` that have a row a node, and a row a column. Those from which a march goes on
+# (`State`, but for what counts work) stand apart: columns are kept standing by them.
+STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
+STATE_OF_COLUMNS = ("clock", "ledger")
+PER_NODE = ("z", "soil", "root", *STATE_OF_NODES)
+PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *STATE_OF_COLUMNS)
+OUTPUTS = ("out_head", "out_water", "out_ledger")

@@ -29,6 +29,7 @@ from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import Room, tables_of_column
+from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError, Status
 
 
@@ -225,7 +226,7 @@ def begin_cases(
     for places, drained in _drained(columns, meshes):
         own = np.zeros_like(left)
         own[places] = True
-        head[np.repeat(own, meshes.sizes)] = drained
+        head[spread(own, meshes.sizes)] = drained
         left &= ~own
     begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}

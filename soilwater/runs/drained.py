@@ -30,7 +30,7 @@ from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import tables_of_column
-from soilwater.words.arrays import FloatArray
+from soilwater.words.arrays import FloatArray, spread
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
@@ -120,7 +120,7 @@ def _above_bases(
     Of each the depth of the base of its layers and the suction there [cm].
     """
     sizes, z = meshes.sizes, meshes.depths()
-    depth, base = np.repeat(depths, sizes), np.repeat(at_base, sizes)
+    depth, base = spread(depths, sizes), spread(at_base, sizes)
     suction: FloatArray = depth - z + base
     if blanket is not None:
         within = np.flatnonzero(z > depth + 1e-9)
@@ -163,7 +163,9 @@ def drained_side_by_side(
             over.setdefault((id(profile.base), len(profile.layers)), []).append(number)
     found = []
     for kinds in over.values():
-        places = np.flatnonzero(np.isin(kind, kinds))
+        lies = np.zeros(len(profiles), dtype=np.bool_)
+        lies[kinds] = True
+        places = np.flatnonzero(lies[kind])
         if places.size < 2:
             continue
         thickness = np.array([[each.thickness for each in profiles[i].layers] for i in kinds])

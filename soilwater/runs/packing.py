@@ -44,6 +44,7 @@ from soilwater.soils.kernel_table import (
     tables_of_column,
     untabulated,
 )
+from soilwater.words.arrays import spread
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -175,7 +176,7 @@ def cut(
         whole = None if sizes[0] == 1 else untabulated(soils)
         return packed.soil, [Piece(0, sizes[0], np.arange(len(soils)), whole)]
     # All pieces at once: what is done for each, and again where no cache is warm, adds up.
-    piece = np.repeat(np.arange(len(sizes)), np.diff(packed.node_start[ends]))
+    piece = spread(np.arange(len(sizes)), np.diff(packed.node_start[ends]))
     met = np.zeros((len(sizes), len(soils)), dtype=np.bool_)
     met[piece, packed.soil] = True
     own = (np.cumsum(met, axis=1) - 1)[piece, packed.soil]
@@ -218,11 +219,11 @@ def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
     ]
     first = np.cumsum(layers[meshes.which]) - layers[meshes.which]
     place, sizes = laid_alike(among, meshes.which), meshes.sizes
-    soil = np.array(own, dtype=np.int64)[np.repeat(first, sizes) + place]
+    soil = np.array(own, dtype=np.int64)[spread(first, sizes) + place]
     gravels = [each.below for each in meshes.nodes]
     if any(gravels):
         below = np.array([numbers[id(each[0])] if each else -1 for each in gravels])
-        soil = np.where(place < 0, np.repeat(below[meshes.which], sizes), soil)
+        soil = np.where(place < 0, spread(below[meshes.which], sizes), soil)
     return list(distinct), soil
 
 

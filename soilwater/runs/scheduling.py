@@ -8,13 +8,14 @@ as long as they have little else to do.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from math import ceil
 from numbers import Integral
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from threading import Event, Thread
 from typing import Any, Protocol
 
@@ -40,6 +41,8 @@ LARGEST_CHUNK = 128
 SHARES_AT_A_TIME = (0.625, 0.25, 0.125)
 """Of what there is for each thread, what it takes first, then, and last: each piece costs Python as
 much as a tenth of a column, and where the last are small threads end together."""
+LONGEST_SLEEP = 0.3
+"""Time [s] after which the thread that asked looks for an interrupt of its own accord."""
 IN_HAND_PER_WORKER = 4
 """Chunks handed out per worker: enough that none waits, few enough that memory stays bounded."""
 
@@ -190,13 +193,15 @@ def finished_parts(
         return
     threads = min(total, workers.n_threads or processors())
     ready: SimpleQueue[tuple[int, Prepared, Piece] | None] = SimpleQueue()
-    done: SimpleQueue[tuple[int, Piece, BaseException | None]] = SimpleQueue()
+    done: deque[tuple[int, Piece, BaseException | None]] = deque()
+    told: SimpleQueue[None] = SimpleQueue()
     ended = Event()
 
     def march_what_is_ready() -> None:
         room, work = Room.of(0), np.zeros(0)
         while (given := ready.get()) is not None and not ended.is_set():
             k, prepared, piece = given
+            failed: BaseException | None = None
             try:
                 if room.tables.shape[0] < piece.numbers.size:
                     room = Room.of(piece.numbers.size)
@@ -204,9 +209,11 @@ def finished_parts(
                     work = np.zeros_like(prepared.packed.work)
                 march(prepared, piece, (room, work))
             except BaseException as error:
-                done.put((k, piece, error))
-            else:
-                done.put((k, piece, None))
+                failed = error
+            done.append((k, piece, failed))
+            # To wake a thread takes as long as to prepare columns: only if it has something to do.
+            if failed or workers.progress or ready.qsize() <= 1:
+                told.put(None)
             # Who waits for the next keeps no group alive.
             del given, prepared, piece
 
@@ -226,18 +233,26 @@ def finished_parts(
                 for piece in prepared.pieces:
                     ready.put((k, prepared, piece))
                 left, in_hand = left - len(cases), in_hand + len(sizes)
-            k, piece, error = done.get()
-            if error is not None:
-                raise error
-            in_hand -= 1
-            prepared, run = under_way[k]
-            run.append(piece)
-            if len(run) == len(prepared.pieces):
-                del under_way[k]
-                outcome(prepared)
-                yield k, np.arange(len(prepared.cases))
-            report(piece.last - piece.first)
+            with suppress(Empty):
+                # A signal that comes just as it falls asleep is heard no sooner than it wakes.
+                told.get(timeout=LONGEST_SLEEP)
+            while done:
+                k, piece, failed = done.popleft()
+                if failed is not None:
+                    raise failed
+                in_hand -= 1
+                prepared, run = under_way[k]
+                run.append(piece)
+                if len(run) == len(prepared.pieces):
+                    del under_way[k]
+                    outcome(prepared)
+                    yield k, np.arange(len(prepared.cases))
+                report(piece.last - piece.first)
     except KeyboardInterrupt:
+        # Who follows the progress is given what was told of; who does not, all that is done.
+        for k, piece, failed in () if workers.progress else list(done):
+            if failed is None:
+                under_way[k][1].append(piece)
         for k, (prepared, run) in under_way.items():
             if run:
                 outcome(prepared)

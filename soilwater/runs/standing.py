@@ -37,10 +37,6 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.errors import RunError, Status
 
-_STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
-_PER_NODE = ("z", "soil", "root", *_STATE_OF_NODES)
-_STATE_OF_COLUMNS = ("clock", "ledger")
-_PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *_STATE_OF_COLUMNS)
 _REMEMBERED = ("nest", "places")
 _ROOM, _ROOM_OF_MEMORIES = ("work",), ("level", "room", "work")
 _FEWEST = 8
@@ -177,8 +173,8 @@ class PackedColumns:
         """Keep some of the columns, by their numbers."""
         packed, memories = self.packed, self.memories
         nodes, node_start = self.nodes(numbers)
-        parts: dict[str, Any] = {name: getattr(packed, name)[nodes] for name in _PER_NODE}
-        parts |= {name: getattr(packed, name)[numbers] for name in _PER_COLUMN}
+        parts: dict[str, Any] = {name: getattr(packed, name)[nodes] for name in rows.PER_NODE}
+        parts |= {name: getattr(packed, name)[numbers] for name in rows.PER_COLUMN}
         if memories is not None:
             memories = memories._replace(nest=memories.nest[nodes], places=memories.places[nodes])
         return replace(
@@ -247,9 +243,8 @@ class Standing:
         """
         size, times = len(columns.cases), columns.settings.output_hours.size
         kept = [_START, *sorted({int(at) for at in kept_at if at < times - 1})]
-        start = {
-            name: getattr(columns.packed, name) for name in (*_STATE_OF_NODES, *_STATE_OF_COLUMNS)
-        }
+        names = (*rows.STATE_OF_NODES, *rows.STATE_OF_COLUMNS)
+        start = {name: getattr(columns.packed, name) for name in names}
         if columns.memories is not None:
             start |= {name: getattr(columns.memories, name) for name in _REMEMBERED}
         room = [{name: np.empty_like(each) for name, each in start.items()} for _ in kept[1:]]
@@ -386,8 +381,8 @@ class Standing:
     ) -> list[tuple[str, NDArray[Any], NDArray[np.int64]]]:
         """Name what a march of some columns goes on from, and where in a state it is kept."""
         nodes, _ = self.columns.nodes(numbers)
-        found = [(name, getattr(packed, name), nodes) for name in _STATE_OF_NODES]
-        found += [(name, getattr(packed, name), numbers) for name in _STATE_OF_COLUMNS]
+        found = [(name, getattr(packed, name), nodes) for name in rows.STATE_OF_NODES]
+        found += [(name, getattr(packed, name), numbers) for name in rows.STATE_OF_COLUMNS]
         if memories is not None:
             found += [(name, getattr(memories, name), nodes) for name in _REMEMBERED]
         return found

@@ -29,9 +29,6 @@ from soilwater.words.times import hours_between, to_timedeltas
 _DAY = np.timedelta64(1, "D")
 _JUDGED = 1.0
 """Hours between two looks at a repellent mat."""
-_PER_NODE = ("z", "soil", "root", "head", "stored", "head_before", "rate", "uptake")
-_PER_CASE = ("conditions", "codes", "controls", "clock", "ledger", "counts", "status")
-_OUTPUTS = ("out_head", "out_water", "out_ledger")
 
 
 def needs_decisions(case: Case) -> bool:
@@ -177,9 +174,11 @@ def _march_to(
     if times.size == 0 or times[-1] < stop:
         times = np.append(times, stop)
     a, b = packed.node_start[i], packed.node_start[i + 1]
-    outputs: dict[str, Any] = {name: _blank(getattr(packed, name), times.size) for name in _OUTPUTS}
-    views: dict[str, Any] = {name: getattr(packed, name)[a:b] for name in _PER_NODE}
-    views |= {name: getattr(packed, name)[i : i + 1] for name in _PER_CASE}
+    outputs: dict[str, Any] = {
+        name: _blank(getattr(packed, name), times.size) for name in rows.OUTPUTS
+    }
+    views: dict[str, Any] = {name: getattr(packed, name)[a:b] for name in rows.PER_NODE}
+    views |= {name: getattr(packed, name)[i : i + 1] for name in rows.PER_COLUMN}
     one = packed._replace(
         **views,
         **outputs,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields
 from functools import cache
+from itertools import chain
 from operator import attrgetter
 from typing import Any
 
@@ -58,8 +59,9 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
         Of that model.
     """
     names, values = _numbers(model)
+    read = np.fromiter(chain.from_iterable(map(values, soils)), np.float64)
     return with_columns(
-        model, dict(zip(names, np.array([values(each) for each in soils]).T, strict=True))
+        model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
     )
 
 

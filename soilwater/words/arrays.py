@@ -16,3 +16,25 @@ FloatArray = NDArray[np.float64]
 def lengths(values: Any, name: str) -> FloatArray:
     """Return `values` as an array of lengths [cm], called by their `name` in messages."""
     return np.atleast_1d(np.asarray(to_house(values, "length", name), dtype=np.float64))
+
+
+def spread(values: NDArray[Any], counts: NDArray[np.int64]) -> NDArray[Any]:
+    """Repeat each value as `numpy.repeat` does, which holds the interpreter for all that time.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Of any kind.
+    counts : ndarray of int, shape (n,)
+        How often each is repeated, at least once.
+
+    Returns
+    -------
+    ndarray, shape (sum of counts,)
+    """
+    if counts.size and counts.min() == counts.max():
+        return np.broadcast_to(values[:, np.newaxis], (values.size, counts[0])).flatten()
+    which = np.zeros(counts.sum(), dtype=np.int64)
+    which[np.cumsum(counts)[:-1]] = 1
+    spread_out: NDArray[Any] = values[np.cumsum(which)]
+    return spread_out

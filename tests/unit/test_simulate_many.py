@@ -396,6 +396,25 @@ class TestInterrupt:
             released.set()
         assert int((error.value.finished.status == sw.Status.OK).sum()) == 2
 
+    def test_what_nobody_was_told_of_is_handed_back_too(self, small_chunks, monkeypatch):
+        released, march = threading.Event(), scheduling.march
+        begun = []
+
+        def stuck_at_the_fourth(*given):
+            begun.append(given)
+            if len(begun) == 4:
+                signal.pthread_kill(threading.main_thread().ident, signal.SIGINT)
+                released.wait(60.0)
+            march(*given)
+
+        monkeypatch.setattr(scheduling, "march", stuck_at_the_fourth)
+        try:
+            with pytest.raises(sw.Interrupted) as error:
+                sw.simulate_many(3 * mixed_cases(), n_threads=1, **SETTINGS)
+        finally:
+            released.set()
+        assert int((error.value.finished.status == sw.Status.OK).sum()) == 6
+
     def test_it_is_heard_while_waiting_for_a_chunk(self, small_chunks):
         stuck = NeverEnding()
         main = threading.main_thread().ident

@@ -9,7 +9,7 @@ from grounds import EVEN_SAND, MIDDLE_MIX, WET_MIX
 import soilwater as sw
 from soilwater.decisions.watering import planning
 from soilwater.decisions.watering.ensembles import packed_columns
-from soilwater.kernels import entry_points, remembering
+from soilwater.kernels import entry_points, remembering, rows
 from soilwater.runs.columns_of import columns_of_profiles
 from soilwater.runs.standing import PackedColumns, Standing, Watered
 
@@ -116,6 +116,16 @@ def test_water_beside_what_a_column_has_of_its_own():
     standing = standing_at_start(cases)
     for events in PLANS[:3]:
         assert_same(standing.water(np.arange(2), events), from_the_start(cases, events))
+
+
+def test_every_row_of_a_node_or_a_column_is_listed_beside_the_state():
+    packed = packed_columns([case(), case(depth=36.0), case(), case()], ROD).packed
+    by_size = {packed.z.size: rows.PER_NODE, packed.status.size: rows.PER_COLUMN}
+    elsewhere = {"forcing_range", *rows.OUTPUTS}
+    for size, listed in by_size.items():
+        found = {name for name in packed._fields if len(getattr(packed, name)) == size}
+        assert found - elsewhere == set(listed)
+    assert set(rows.STATE_OF_NODES + rows.STATE_OF_COLUMNS) < set(rows.PER_NODE + rows.PER_COLUMN)
 
 
 def test_what_stands_is_not_run_again(monkeypatch):
