@@ -32,7 +32,8 @@ from soilwater.decisions.spots.measurements import (
 )
 from soilwater.decisions.spots.odds import Diagnosis
 from soilwater.ground.base import CapillaryBreak, WaterTable
-from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.layer import Layer
+from soilwater.ground.profile import Profile
 from soilwater.lab.retention import LAB_ERROR, RetentionTable
 from soilwater.lab.retention_checks import USUAL_SUCTIONS
 from soilwater.runs.drained import drained_water_content

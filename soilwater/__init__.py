@@ -87,7 +87,7 @@ if _TYPE_CHECKING:
     from soilwater.ground.base import SeepageFace as SeepageFace
     from soilwater.ground.base import WaterTable as WaterTable
     from soilwater.ground.base_suction import BaseSuction as BaseSuction
-    from soilwater.ground.profile import Layer as Layer
+    from soilwater.ground.layer import Layer as Layer
     from soilwater.ground.profile import Profile as Profile
     from soilwater.ground.repellent_mat import RepellentMat as RepellentMat
     from soilwater.ground.stress import RoundedStress as RoundedStress
@@ -206,7 +206,8 @@ _HOMES = {
     "explorer": "explore explore_ground",
     "ground.base": "CapillaryBreak FreeDrainage GravelBlanket Sealed SeepageFace WaterTable",
     "ground.base_suction": "BaseSuction",
-    "ground.profile": "Layer Profile",
+    "ground.layer": "Layer",
+    "ground.profile": "Profile",
     "ground.repellent_mat": "RepellentMat",
     "ground.stress": "RoundedStress SShapedStress",
     "ground.surveyed": "SurveyedGround interpolate_survey",

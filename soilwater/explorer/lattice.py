@@ -15,7 +15,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.base import Base
-from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.layer import Layer
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.columns_of import Column, each_column

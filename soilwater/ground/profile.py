@@ -19,23 +19,20 @@ from soilwater.ground.base import (
     BASES,
     CLEAN_GRAVEL,
     DEEPEST,
-    GRAVEL,
     Base,
     CapillaryBreak,
     GravelBlanket,
     WaterTable,
     base_from_dict,
-    half_drained,
-    soil_of,
-    thickness_of,
 )
 from soilwater.ground.base_suction import base_band
+from soilwater.ground.fillings import check_gravel, fillings_of
+from soilwater.ground.layer import Layer
 from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, soil_from_dict
-from soilwater.soils.side_by_side import water_contents
 from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
@@ -45,60 +42,6 @@ from soilwater.words.text_tables import echo_table, html_table
 
 MOST_LAYERS = 1_000
 """Most layers of a profile."""
-
-
-@needs_all('Layer(VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h"), "12 in", "root zone")')
-@dataclass(frozen=True, repr=False)
-class Layer:
-    """A layer of one soil.
-
-    Parameters
-    ----------
-    soil : Soil or FitResult
-        What fills the layer; a fit stands for its best curve.
-    thickness : float, str or Quantity
-        Thickness [cm].
-    name : str, optional
-        What people call it; the name of the soil when left out.
-
-    Raises
-    ------
-    InputError
-        If the thickness is not a length above 0, or `soil` is no soil.
-    """
-
-    soil: Soil
-    thickness: float
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        faults = Faults(f'Layer "{self.name}"' if self.name else "Layer")
-        with faults.catching():
-            object.__setattr__(self, "thickness", thickness_of(self.thickness, faults))
-        object.__setattr__(self, "soil", soil_of(self.soil, "soil", _LAYER_CURE, faults))
-        faults.raise_if_any()
-        if not self.name:
-            object.__setattr__(self, "name", self.soil.name or "layer")
-
-    def _rows(self) -> list[tuple[str, ...]]:
-        return [
-            (
-                self.name,
-                in_people_units(self.thickness, "length"),
-                self.soil.name or "no name",
-                in_people_units(self.soil.k_sat, "conductivity"),
-            )
-        ]
-
-    def __repr__(self) -> str:
-        return echo_table(self._rows(), _LAYER_HEADER)
-
-    def _repr_html_(self) -> str:
-        return html_table(self._rows(), _LAYER_HEADER, caption="Layer")
-
-
-_LAYER_CURE = "layers are Layer(soil, thickness, name)"
-_LAYER_HEADER = ("layer", "thickness", "soil", "saturated conductivity")
 
 
 @needs_all(
@@ -168,22 +111,8 @@ class Profile:
         faults.raise_if_any()
         object.__setattr__(self, "layers", layers)
         if self.blanket is not None:
-            self._check_gravel(self.blanket)
-
-    def _check_gravel(self, base: GravelBlanket) -> None:
-        """Refuse a gravel that is no coarser than the layer above it."""
-        above = self.layers[-1]
-        gravel, sand = half_drained(base.gravel), half_drained(above.soil)
-        if gravel >= sand:
-            faults = self._faults()
-            faults.add(
-                f'the gravel gives up half of its water at {gravel:.3g} cm of suction, "'
-                f'{above.name}" above it at {sand:.3g} cm',
-                allowed="a gravel coarser than what lies on it",
-                cure=f"write it out as a layer: Profile([*layers, Layer(gravel, "
-                f'{base.thickness:g}, "{GRAVEL}")], SeepageFace())',
-            )
-            raise faults.as_error()
+            check_gravel(self.blanket, self.layers[-1].name, self.layers[-1].soil, faults)
+            faults.raise_if_any()
 
     def _faults(self) -> Faults:
         return Faults(f'Profile "{self.name}"' if self.name else "Profile")
@@ -504,51 +433,6 @@ def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:
         return profile
     layers = zip(profile.layers, soils, strict=True)
     return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in layers]))
-
-
-def fillings_of(
-    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
-) -> list[tuple[Soil, ...]]:
-    """Soils of the layers of a profile with each of several in one of them.
-
-    Only what a soil can put wrong is checked: an ensemble has thousands.
-
-    Parameters
-    ----------
-    profile : Profile
-        What is changed.
-    soils : iterable of Soil or FitResult
-        What fills the layer instead; of a fit its best.
-    layer : str or None
-        Name of the layer.
-
-    Raises
-    ------
-    InputError
-        If a soil is none, the layer is not found, or gravel below it is no coarser.
-    """
-    i = profile.layer_index(layer)
-    own: list[Any] = list(soils)
-    # A kind that has no curve is no soil: asked of each kind once.
-    if not all(hasattr(kind, "effective_saturation") for kind in set(map(type, own))):
-        faults = Faults(f'Layer "{profile.layers[i].name}"')
-        for k, given in enumerate(own):
-            own[k] = soil_of(given, "soil", _LAYER_CURE, faults)
-            if faults:
-                raise faults.as_error()
-    around = [each.soil for each in profile.layers]
-    before, after = tuple(around[:i]), tuple(around[i + 1 :])
-    fillings = [(*before, soil, *after) for soil in own]
-    blanket = profile.blanket
-    if blanket is None or after:
-        return fillings
-    # A sand that holds more than half a hair beyond where the gravel does not is far finer.
-    beyond = np.array([1.001 * half_drained(blanket.gravel)])
-    held = water_contents(own, beyond)[:, 0].tolist() if len(own) > 1 else [0.0]
-    for filling, content in zip(fillings, held, strict=True):
-        if content <= 0.5 * (filling[-1].theta_r + filling[-1].theta_s):
-            filled(profile, filling)._check_gravel(blanket)
-    return fillings
 
 
 def with_each_soil(

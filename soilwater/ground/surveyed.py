@@ -6,7 +6,7 @@ only then goes into a map of columns.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.cells import cells_in, middles, on_cells
-from soilwater.ground.linked import LEAST_DEPTH, STEEPEST
-from soilwater.ground.surfaces import FEWEST_POINTS, MOST_POINTS, Surface, thinned, through_points
+from soilwater.ground.linked import LEAST_DEPTH
+from soilwater.ground.surfaces import FEWEST_POINTS, Surface, thinned, through_points
+from soilwater.ground.surveyed_spots import check_places, check_values, place_of, usable_spots
 from soilwater.survey.earth import written_place
-from soilwater.survey.line import SAME_PLACE, STEP_OF_MARKS, places_of
+from soilwater.survey.line import places_of
 from soilwater.survey.outline import distance_from, inside, read_outline
 from soilwater.survey.survey import Spot, Survey
 from soilwater.words.arrays import FloatArray
@@ -233,15 +234,15 @@ def interpolate_survey(
         leveled = levels.spots
     faults.raise_if_any()
     notes = [] if survey.origin is None else [f"places counted from {written_place(survey.origin)}"]
-    with_depth = _usable(survey.spots, "depth", faults, notes)
-    with_level = [] if slope is not None else _usable(leveled, "surface_level", faults, notes)
-    misplaced = _check_places(survey.spots, faults)
+    with_depth = usable_spots(survey.spots, "depth", faults, notes)
+    with_level = [] if slope is not None else usable_spots(leveled, "surface_level", faults, notes)
+    misplaced = check_places(survey.spots, faults)
     if levels is not None:
-        misplaced |= _check_places(leveled, faults)
+        misplaced |= check_places(leveled, faults)
     corners = _corners(survey, outline, with_depth, side, faults, notes)
     for spot in with_depth if corners.size else ():
-        beyond = distance_from(corners, _place(spot))[0]
-        if beyond > side / 100.0 and not inside(corners, _place(spot))[0]:
+        beyond = distance_from(corners, place_of(spot))[0]
+        if beyond > side / 100.0 and not inside(corners, place_of(spot))[0]:
             misplaced.add(spot.name)
             faults.add(
                 f"it lies {beyond:.1f} m outside the outline",
@@ -251,7 +252,7 @@ def interpolate_survey(
     placed, levelled = (
         [spot for spot in each if spot.name not in misplaced] for each in (with_depth, with_level)
     )
-    _check_values(placed, levelled, slope, one_mark, faults)
+    check_values(placed, levelled, slope, one_mark, faults)
     faults.raise_if_any()
     if levels is not None:
         near = distance_from(corners, places_of(with_level)) <= 2.0 * side / 100.0
@@ -301,161 +302,6 @@ def _even_fall(fall: Any, towards: float | str | None) -> tuple[float, float] | 
         )
     angle = np.radians(bearing)
     return -100.0 * steep * float(np.sin(angle)), -100.0 * steep * float(np.cos(angle))
-
-
-def _usable(spots: Sequence[Spot], what: str, faults: Faults, notes: list[str]) -> list[Spot]:
-    """Spots whose depth or level and place are known, each place once."""
-    word = "a depth" if what == "depth" else "a level"
-    found = [
-        spot
-        for spot in spots
-        if (spot.has_depth if what == "depth" else spot.surface_level is not None)
-    ]
-    if what == "depth":
-        least = [spot.name for spot in found if spot.depth_at_least]
-        if least:
-            notes.append(f"only a least depth is known and left out: {', '.join(least)}")
-        found = [spot for spot in found if not spot.depth_at_least]
-    for spot in found:
-        if spot.x is None or spot.y is None:
-            faults.add(
-                f"it has {word} and no place", where=spot.name, cure="give x and y in metres"
-            )
-    placed = [spot for spot in found if spot.x is not None and spot.y is not None]
-    if len(placed) < FEWEST_POINTS:
-        few = len(placed)
-        cure = 'or tell an even fall: fall="2 %", towards="SE"' if what != "depth" else ""
-        faults.add(
-            f"{few or 'no'} spot{'s' * (few != 1)} with {word} and a place",
-            allowed=f"{FEWEST_POINTS} or more",
-            cure=cure,
-        )
-        return placed
-    centred = places_of(placed) - places_of(placed).mean(axis=0)
-    across = np.linalg.svd(centred, compute_uv=False)
-    if across[1] < 0.02 * across[0]:
-        faults.add(
-            f"all spots with {word} lie along one line",
-            cure="take Transect.from_survey, or probe beside the line",
-        )
-    return placed
-
-
-def _check_places(spots: Sequence[Spot], faults: Faults) -> set[str]:
-    """Note pairs of spots at one place; of a table of very many levels they are averaged.
-
-    Returns the names of the later ones.
-    """
-    from scipy.spatial import cKDTree
-
-    placed = [spot for spot in spots if spot.x is not None and spot.y is not None]
-    if not 1 < len(placed) <= MOST_POINTS:
-        return set()
-    pairs = sorted(cKDTree(places_of(placed)).query_pairs(SAME_PLACE))
-    for i, j in pairs:
-        faults.add(
-            f"it lies at the place of {placed[i].name}",
-            where=placed[j].name,
-            cure="several visits to one spot share its name; correct the place of one",
-        )
-    return {placed[j].name for _, j in pairs}
-
-
-def _check_values(
-    with_depth: Sequence[Spot],
-    with_level: Sequence[Spot],
-    slope: tuple[float, float] | None,
-    one_mark: bool,
-    faults: Faults,
-) -> None:
-    """Note depths too thin, floors too steep and levels over two marks, by spots."""
-    for spot in with_depth:
-        if spot.depth < LEAST_DEPTH:
-            faults.add(
-                f"depth is {spot.depth:g} cm",
-                where=spot.name,
-                allowed=f"{LEAST_DEPTH:g} cm or more",
-            )
-    first, *others = _groups(with_level) if with_level else [[]]
-    for group in () if one_mark else others:
-        step = _mean_level(group) - _mean_level(first)
-        faults.add(
-            f"levels jump by {abs(step):.0f} cm between {_named(first)} and {_named(group)}",
-            cure="bring both to one mark; if the ground does step so, say one_mark=True",
-        )
-    if others and not one_mark:
-        return
-    # What is wrong already is not told again as a slope.
-    sound = [spot for spot in with_depth if spot.depth >= LEAST_DEPTH]
-    levels = {spot.name: spot.surface_level for spot in with_level}
-    if slope is not None:
-        levels = {spot.name: float(_place(spot)[0] @ np.array(slope)) for spot in sound}
-    for one, other in _neighbours(sound) if sound else ():
-        a, b = levels.get(one.name), levels.get(other.name)
-        if a is None or b is None:
-            continue
-        steep = abs((a - one.depth) - (b - other.depth)) / (100.0 * _apart(one, other))
-        if steep > STEEPEST:
-            faults.add(
-                f"the floor slopes {100.0 * steep:.0f} %",
-                where=f"from {one.name} to {other.name}",
-                allowed=f"up to {100.0 * STEEPEST:.0f} %",
-                cure="check both depths: one may have met a stone or missed the gravel",
-            )
-
-
-def _mean_level(spots: Sequence[Spot]) -> float:
-    return float(np.mean([spot.surface_level for spot in spots if spot.surface_level is not None]))
-
-
-def _groups(spots: Sequence[Spot]) -> list[list[Spot]]:
-    """Spots in groups that neighbours of a credible slope join; the largest first."""
-    number = {id(spot): i for i, spot in enumerate(spots)}
-    group = list(range(len(spots)))
-
-    def head(i: int) -> int:
-        while group[i] != i:
-            i = group[i]
-        return i
-
-    for one, other in _neighbours(spots):
-        assert one.surface_level is not None and other.surface_level is not None
-        step = abs(one.surface_level - other.surface_level)
-        if step <= STEP_OF_MARKS * 100.0 * _apart(one, other):
-            group[head(number[id(one)])] = head(number[id(other)])
-    heads = [head(i) for i in range(len(spots))]
-    found = [[s for s, h in zip(spots, heads, strict=True) if h == each] for each in set(heads)]
-    return sorted(found, key=len, reverse=True)
-
-
-def _neighbours(spots: Sequence[Spot]) -> Iterator[tuple[Spot, Spot]]:
-    """Pairs of spots with no third nearer to both than they are to each other (Toussaint 1980)."""
-    from scipy.spatial import Delaunay, QhullError
-
-    places = places_of(spots)
-    try:
-        triangles = Delaunay(places).simplices
-    except QhullError:
-        return
-    pairs = np.sort(np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, ::2]]))
-    for i, j in np.unique(pairs, axis=0).tolist():
-        beside = np.maximum(*(np.linalg.norm(places - places[k], axis=1) for k in (i, j)))
-        if not np.any(beside < (1.0 - 1e-9) * np.linalg.norm(places[i] - places[j])):
-            yield spots[i], spots[j]
-
-
-def _named(spots: Sequence[Spot]) -> str:
-    names = [spot.name for spot in spots]
-    return ", ".join(names[:4]) + (f" and {len(names) - 4} more" if len(names) > 4 else "")
-
-
-def _apart(one: Spot, other: Spot) -> float:
-    """Distance of two spots [m]."""
-    return max(float(np.linalg.norm(_place(one) - _place(other))), SAME_PLACE)
-
-
-def _place(spot: Spot) -> FloatArray:
-    return np.array([[spot.x, spot.y]], dtype=np.float64)
 
 
 def _corners(

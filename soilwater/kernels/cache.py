@@ -170,7 +170,8 @@ class _Compiling(event.Listener):
 
 def is_of_this_package(event: Any) -> bool:
     """Whether what is compiled is a kernel of this package."""
-    module: str = event.data["dispatcher"].py_func.__module__
+    # A function that somebody made of a text may have no module.
+    module: str = event.data["dispatcher"].py_func.__module__ or ""
     return module.startswith(f"{__package__}.")
 
 

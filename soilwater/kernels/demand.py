@@ -12,7 +12,6 @@ from soilwater.kernels.rows import (
     PHASE_START,
     START,
     SUPPLY,
-    TIME,
     TOTAL_EVAPORATION_DEMAND,
     TOTAL_TRANSPIRATION_DEMAND,
     TRANSPIRATION_AMOUNT,
@@ -43,9 +42,11 @@ def supply_rate(interval):
 
 
 @kernel
-def set_demand(conditions, clock, ledger, interval, now, weight, effective_dt):
-    """Rates of supply and demand that make the amounts of the step exact; False if one is < 0."""
-    share = forcing_share(interval, now) - forcing_share(interval, clock[TIME])
+def set_demand(conditions, ledger, interval, share, weight, effective_dt):
+    """Rates of supply and demand that make the amounts of the step exact; False if one is < 0.
+
+    `share` is that of the interval's demand which falls into the step.
+    """
     conditions[SUPPLY] = supply_rate(interval)
     transpired = CM_IN_MM * share * interval[TRANSPIRATION_AMOUNT]
     transpired -= weight * ledger[LAST + TOTAL_TRANSPIRATION_DEMAND]

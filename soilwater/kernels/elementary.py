@@ -61,6 +61,23 @@ def take(_typing, room, place):  # type: ignore[no-untyped-def]
     return types.float64(room, types.intp), codegen
 
 
+@inlined_kernel
+def stretches(n):
+    """Count of `stretch`es that cover `n` numbers."""
+    return 1 if n < BLOCK or n % BLOCK == 0 else 2
+
+
+@inlined_kernel
+def stretch(which, n):
+    """Begin and end of numbers that make whole blocks: of all there are, and of the last block.
+
+    What is left over takes longer one by one than a block does. Both overlap: what is worked out of
+    a number must not be put in its place.
+    """
+    whole = n - n % BLOCK if n >= BLOCK else n
+    return (0, whole) if which == 0 else (n - BLOCK, n)
+
+
 MANTISSA_BITS = 52
 ONE = 1023 << MANTISSA_BITS
 """Bits of 1.0."""
@@ -135,3 +152,30 @@ def power(x, exponent):
     """A positive number to a power, held between e^-700 and e^700."""
     power_of_two, r, g = exponential_parts(exponent * logarithm(x))
     return power_of_two * (1.0 + (r + r * r * g))
+
+
+@inlined_kernel
+def near_power(x, exponent):
+    """The same for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
+    from_root = bits_of(x) - _ROOT_HALF
+    n = from_root >> MANTISSA_BITS
+    m = number_of((from_root & _MANTISSA) + _ROOT_HALF)
+    s = (m - 1.0) / (m + 1.0)
+    ss = s * s
+    series = 2.0 / 9.0
+    series = series * ss + 2.0 / 7.0
+    series = series * ss + 2.0 / 5.0
+    series = series * ss + 2.0 / 3.0
+    x = exponent * (n * (_OCTAVE + _REST_OF_OCTAVE) + (2.0 * s + s * ss * series))
+    x = LARGEST_EXPONENT if x > LARGEST_EXPONENT else x
+    x = -LARGEST_EXPONENT if x < -LARGEST_EXPONENT else x
+    shifted = x * _PER_OCTAVE + _TO_WHOLE
+    r = x - (shifted - _TO_WHOLE) * _OCTAVE
+    g = 1.0 / 40320.0
+    g = g * r + 1.0 / 5040.0
+    g = g * r + 1.0 / 720.0
+    g = g * r + 1.0 / 120.0
+    g = g * r + 1.0 / 24.0
+    g = g * r + 1.0 / 6.0
+    g = g * r + 0.5
+    return number_of((bits_of(shifted) << MANTISSA_BITS) + ONE) * (1.0 + (r + r * r * g))

@@ -159,15 +159,19 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
         balance[n - 1] = 0.0
     settle_dry_nodes(effective_dt, work, flows)
     # Water in the column and all amounts: not finite as soon as one of them is not.
-    total = 0.0
+    per_dt = 1.0 / dt
+    for i in range(n):
+        uptake[i] = (carried * uptake[i] + store_and_uptake[i] - storage[i]) * per_dt
     for i in range(n):
         by_fluxes = storage[i] - balance[i]
-        total += by_fluxes
-        rate[i] = (by_fluxes - stored[i]) / dt
-        uptake[i] = (carried * uptake[i] + store_and_uptake[i] - storage[i]) / dt
+        rate[i] = (by_fluxes - stored[i]) * per_dt
         stored[i] = by_fluxes
+    for i in range(n):
         h_before[i] = h[i]
         h[i] = guess[i]
+    total = 0.0
+    for i in range(n):
+        total += stored[i]
     for flow in range(N_FLOWS):
         # The totals of the flows lie in their order.
         taken = flow in (TRANSPIRATION, EVAPORATION)

@@ -18,7 +18,7 @@ import math
 
 from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.column import assemble
-from soilwater.kernels.demand import set_demand, supply_rate
+from soilwater.kernels.demand import forcing_share, set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.linked_flow import column_gain, flow_into
 from soilwater.kernels.linked_newton import newton_of_set, renew
@@ -159,8 +159,9 @@ def start_second_order(dt, last, now, k, packed, links, room):
         column, state = column_of(packed, c), state_of(packed, c)
         interval = packed.forcing[packed.forcing_range[c, 0] + k]
         ledger, conditions = packed.ledger[c], packed.conditions[c]
+        share = forcing_share(interval, now) - forcing_share(interval, clock[TIME])
         if not carry_on(c, weight, last, column, state, links, room.work[c]) or not set_demand(
-            conditions, clock, ledger, interval, now, weight, dt - weight * last
+            conditions, ledger, interval, share, weight, dt - weight * last
         ):
             return 0.0
     return weight
@@ -172,7 +173,8 @@ def start_first_order(dt, now, k, packed, links, room):
     for c in range(links.area.size):
         interval = packed.forcing[packed.forcing_range[c, 0] + k]
         copy_into(room.work[c, TARGET], state_of(packed, c).stored)
-        set_demand(packed.conditions[c], packed.clock[0], packed.ledger[c], interval, now, 0.0, dt)
+        share = forcing_share(interval, now) - forcing_share(interval, packed.clock[0, TIME])
+        set_demand(packed.conditions[c], packed.ledger[c], interval, share, 0.0, dt)
 
 
 @kernel

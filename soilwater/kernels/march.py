@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import assemble
-from soilwater.kernels.demand import set_demand, supply_rate
+from soilwater.kernels.demand import forcing_share, set_demand, supply_rate
 from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.newton import make_newton, residual_norm
 from soilwater.kernels.rows import (
@@ -159,6 +159,8 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
         tolerance = controls[TOLERANCE]
         steps_left = controls[MOST_STEPS]
         k = 0
+        # Share of the demand of an interval that has passed, and which interval.
+        passed, of_interval = 0.0, -1
         for out in range(out_time.size):
             second_order = True
             while clock[TIME] < out_time[out]:
@@ -175,6 +177,9 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 parts = max(1.0, math.ceil(left / wanted - 1e-3))
                 dt = left / parts
                 now = stop if parts == 1.0 else time + dt
+                if of_interval != k:
+                    passed, of_interval = forcing_share(interval, time), k
+                passed_now = forcing_share(interval, now)
 
                 with_uptake = second_order
                 while True:
@@ -186,7 +191,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                     weight_of_uptake = weight if with_uptake else 0.0
                     rest = dt - weight * last
                     fits = set_demand(
-                        conditions, clock, ledger, interval, now, weight_of_uptake, rest
+                        conditions, ledger, interval, passed_now - passed, weight_of_uptake, rest
                     )
                     if not with_uptake or (weight > 0.0 and fits):
                         break
@@ -243,6 +248,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 ):
                     return NOT_FINITE
                 clock[TIME], clock[LAST_STEP], clock[LAST_SUPPLY] = now, dt, supply
+                passed = passed_now
                 clock[NEXT_STEP] = next_step(growth, dt, wanted, iterations)
                 if now == out_time[out]:
                     close_balance(state, column, soils, work)

@@ -4,7 +4,7 @@ import math
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
-from soilwater.kernels.elementary import power
+from soilwater.kernels.elementary import near_power, stretch, stretches
 from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
@@ -64,12 +64,13 @@ def move_along_curve(head, change, own, store_and_uptake):
     the step is taken in that power, where the balance is nearly straight, and not in suction.
     """
     suction = -head
-    exponent = suction * own / store_and_uptake if store_and_uptake > 0.0 else 0.0
-    exponent = MOST_STEEP if exponent > MOST_STEEP else exponent
-    relative = exponent * change / suction
+    share = own / store_and_uptake if store_and_uptake > 0.0 else 0.0
+    inverse = 1.0 / (suction * share)
+    too_steep = inverse < 1.0 / MOST_STEEP
+    relative = share * change * (MOST_STEEP * inverse if too_steep else 1.0)
     kept = 1.0 + relative
     kept = LEAST_WATER_KEPT if kept < LEAST_WATER_KEPT else kept
-    along = suction * power(kept, -1.0 / exponent)
+    along = suction * near_power(kept, -1.0 / MOST_STEEP if too_steep else -inverse)
     moved = suction - change if abs(relative) < 1e-6 else along
     least, most = LEAST_SUCTION_KEPT * suction, MOST_SUCTION_GROWTH * suction
     moved = least if moved < least else moved
@@ -79,6 +80,17 @@ def move_along_curve(head, change, own, store_and_uptake):
 @kernel
 def take_step(before, factor, change, own, store_and_uptake, dry_suction, h):
     """Heads after a Newton step, or a part of it."""
+    for which in range(stretches(h.size)):
+        begin, end = stretch(which, h.size)
+        take_step_of_some(
+            before[begin:end], factor, change[begin:end], own[begin:end],
+            store_and_uptake[begin:end], dry_suction[begin:end], h[begin:end],
+        )  # fmt: skip
+
+
+@inlined_kernel
+def take_step_of_some(before, factor, change, own, store_and_uptake, dry_suction, h):
+    """The same, of a stretch of nodes."""
     for i in range(h.size):
         step = factor * change[i]
         moved = move_along_curve(before[i], step, own[i], store_and_uptake[i])

@@ -90,10 +90,12 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     OWN_BEFORE,
     STORE_AND_UPTAKE_BEFORE,
     ON_CURVE,
-    # What a node is, by `describe_nodes`: volume [cm], suction from which it counts as dry [cm],
-    # water it holds when full and at the largest suction [cm], and 1 (else 0) where it holds
-    # nothing beyond the dry end of soils.
+    # What a node is, by `describe_nodes`: volume [cm], one over it and over the depth of a mean
+    # that ends below it [1/cm], suction from which it counts as dry [cm], water it holds when full
+    # and at the largest suction [cm], and 1 (else 0) where it holds nothing beyond the dry end.
     VOLUME,
+    PER_VOLUME,
+    PER_DEPTH,
     DRY_SUCTION,
     FULL,
     LEAST,
@@ -101,7 +103,7 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
     TARGET,  # water each node starts a step from [cm]; `weight_of_last_step`
     GUESS,  # heads at the end of a step [cm]; `predict`, then `newton`
     N_WORK,
-) = range(35)
+) = range(37)
 
 # A forcing interval (N_FORCING,), never written here: start and end [h], amounts over it [mm], and
 # which part of a half-sine the demand follows (phases in 0..1; equal phases: even).

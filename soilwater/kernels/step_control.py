@@ -2,7 +2,7 @@
 
 import math
 
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import (
     DRY_END_SUCTION,
     OVEN_DRY_SUCTION,
@@ -10,7 +10,7 @@ from soilwater.kernels.curves import (
     WATER_AT_SATURATION,
     hydraulics,
 )
-from soilwater.kernels.elementary import logarithm, power
+from soilwater.kernels.elementary import logarithm, near_power, stretch, stretches
 from soilwater.kernels.rows import (
     BASE_CODE,
     DRAINAGE,
@@ -28,6 +28,8 @@ from soilwater.kernels.rows import (
     LEAST,
     NEXT_STEP,
     OUTFLOW,
+    PER_DEPTH,
+    PER_VOLUME,
     PHASE_END,
     PHASE_START,
     RESIDUAL,
@@ -84,12 +86,14 @@ def has_dry_end(tables, scalars, j):
 def describe_nodes(z, soil, soils, work):
     """Say what each node is.
 
-    Volume around it [cm], suction from which it is dry, water it holds when full and at the largest
-    suction [cm], and whether it holds nothing beyond the dry end of soils.
+    Volume around it [cm], one over it and over the depth of a mean that ends below it, suction from
+    which it is dry, water it holds when full and at the largest suction [cm], and whether it holds
+    nothing beyond the dry end of soils.
     """
     tables, scalars = soils.tables, soils.scalars
     volume, dry_suction, ends = work[VOLUME], work[DRY_SUCTION], work[ENDS]
     full, least = work[FULL], work[LEAST]
+    per_volume, per_depth = work[PER_VOLUME], work[PER_DEPTH]
     for i in range(z.size):
         volume[i], dry_suction[i], full[i], least[i], ends[i] = 0.0, 0.0, 0.0, 0.0, 1.0
     for i in range(z.size - 1):
@@ -100,6 +104,10 @@ def describe_nodes(z, soil, soils, work):
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
             least[j] += half * hydraulics(-OVEN_DRY_SUCTION, tables, scalars, soil[i])[0]
             ends[j] *= 1.0 if has_dry_end(tables, scalars, soil[i]) else 0.0
+    depth = LEAST_DEPTH
+    for i in range(z.size):
+        depth += volume[i]
+        per_volume[i], per_depth[i] = 1.0 / volume[i], 1.0 / depth
 
 
 @kernel
@@ -171,6 +179,24 @@ def weight_of_last_step(dt, last, with_uptake, state, work):
     return weight
 
 
+@inlined_kernel
+def dry_head_after(head, before, exponent):
+    """Head of a dry node that goes on by a power of the factor by which its suction changed."""
+    growth = near_power(head / before, exponent)
+    growth = 0.3 if growth < 0.3 else growth
+    after = head * (3.0 if growth > 3.0 else growth)
+    return -OVEN_DRY_SUCTION if after < -OVEN_DRY_SUCTION else after
+
+
+@inlined_kernel
+def extrapolate(h, h_before, ratio, dry_suction, guess):
+    """Heads of some nodes that go on as they did: by the same factor where dry."""
+    for i in range(h.size):
+        dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
+        along = dry_head_after(h[i], h_before[i] if dry else h[i], ratio)
+        guess[i] = along if dry else h[i] + ratio * (h[i] - h_before[i])
+
+
 @kernel
 def predict(state, last, ratio, work):
     """Extrapolate heads from the last two states: along a power of suction where dry.
@@ -180,17 +206,17 @@ def predict(state, last, ratio, work):
     """
     h, h_before, stored, rate = state.h, state.h_before, state.stored, state.rate
     dry_suction, guess = work[DRY_SUCTION], work[GUESS]
+    for which in range(stretches(h.size)):
+        begin, end = stretch(which, h.size)
+        extrapolate(
+            h[begin:end], h_before[begin:end], ratio, dry_suction[begin:end], guess[begin:end]
+        )
     for i in range(h.size):
-        dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
-        gain = last * rate[i] / stored[i]
-        wetted = dry & (gain > LEAST_GAIN) & (gain < 1.0)
-        again = logarithm(1.0 + ratio * (gain if wetted else 1.0))
-        exponent = again / -logarithm(1.0 - (gain if wetted else 0.5)) if wetted else ratio
-        growth = power(h[i] / h_before[i] if dry else 1.0, exponent)
-        growth = 0.3 if growth < 0.3 else growth
-        drier = h[i] * (3.0 if growth > 3.0 else growth)
-        drier = -OVEN_DRY_SUCTION if drier < -OVEN_DRY_SUCTION else drier
-        guess[i] = drier if dry else h[i] + ratio * (h[i] - h_before[i])
+        gained, dry = last * rate[i], -max(h[i], h_before[i]) > dry_suction[i]
+        if dry and LEAST_GAIN * stored[i] < gained < stored[i]:
+            gain = gained / stored[i]
+            exponent = logarithm(1.0 + ratio * gain) / -logarithm(1.0 - gain)
+            guess[i] = dry_head_after(h[i], h_before[i], exponent)
 
 
 @kernel
@@ -203,20 +229,21 @@ def errors_of_step(state, dt, carried, codes, work):
     belongs into this step.
     """
     stored, rate, uptake = state.stored, state.rate, state.uptake
-    storage, left, volume = work[STORAGE], work[RESIDUAL], work[VOLUME]
-    store_and_uptake = work[STORE_AND_UPTAKE]
+    storage, left, store_and_uptake = work[STORAGE], work[RESIDUAL], work[STORE_AND_UPTAKE]
+    per_volume, per_depth = work[PER_VOLUME], work[PER_DEPTH]
     # A held node takes what it is given, at once.
     first = 1 if codes[SURFACE_CODE] == HELD_SURFACE else 0
     last = stored.size - (1 if codes[BASE_CODE] == HELD_HEAD else 0)
-    of_node, of_mean, by_flow, depth = 0.0, 0.0, 0.0, LEAST_DEPTH
+    of_node, of_mean, by_flow = 0.0, 0.0, 0.0
     for i in range(first, last):
-        change = (storage[i] - left[i] - stored[i]) / dt - rate[i]
-        of_node = max(of_node, abs(change) / volume[i])
-        taken = (carried * uptake[i] + store_and_uptake[i] - storage[i]) / dt
-        by_flow += change + taken - uptake[i]
-        depth += volume[i]
-        of_mean = max(of_mean, abs(by_flow) / depth)
-    return 0.5 * dt * of_node, 0.5 * dt * of_mean
+        change = storage[i] - left[i] - stored[i] - dt * rate[i]
+        of_this = abs(change) * per_volume[i]
+        of_node = of_this if of_this > of_node else of_node
+        taken = store_and_uptake[i] - storage[i] - (dt - carried) * uptake[i]
+        by_flow += change + taken
+        down_to = abs(by_flow) * per_depth[i]
+        of_mean = down_to if down_to > of_mean else of_mean
+    return 0.5 * of_node, 0.5 * of_mean
 
 
 @kernel

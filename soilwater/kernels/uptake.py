@@ -6,7 +6,7 @@ because Newton's method loses its way exactly where a kink holds a drying node.
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
-from soilwater.kernels.elementary import power
+from soilwater.kernels.elementary import power, stretch, stretches
 from soilwater.kernels.rows import (
     CAPACITY,
     COMPENSATION,
@@ -31,9 +31,11 @@ from soilwater.kernels.rows import (
 
 NO_REDUCTION, S_SHAPED, ROUNDED = 0, 1, 2
 N_PARAMETERS = 5
+PER_OVEN_DRY = 1.0 / OVEN_DRY_SUCTION
 
 LAST_UPTAKE = 5.0e6
 """Suction [cm] from which uptake falls to its end at the dry end of soils."""
+PER_END = 1.0 / (DRY_END_SUCTION - LAST_UPTAKE)
 TRACE_OF_WATER = 1.0e-9
 """Water around a node [cm] of which roots and air still get half of what they could take."""
 
@@ -60,10 +62,12 @@ def rounded_ramp(t, rounding):
 def s_shaped(suction, half_suction, steepness):
     """1 / (1 + (suction / half_suction)^steepness) and its derivative by suction [1/cm]."""
     wet = suction <= 0.0
-    relative = power((half_suction if wet else suction) / half_suction, steepness)
-    value = 1.0 / (1.0 + relative)
-    slope = -steepness * relative * value * value / suction
-    return 1.0 if wet else value, 0.0 if wet else slope
+    drier = half_suction if wet else suction
+    relative = power(drier / half_suction, steepness)
+    # One division for both.
+    value_by_suction = 1.0 / ((1.0 + relative) * drier)
+    value = value_by_suction * drier
+    return 1.0 if wet else value, 0.0 if wet else -steepness * relative * value * value_by_suction
 
 
 @kernel
@@ -93,11 +97,28 @@ def taper(suction, ends):
     nothing: the factor then falls to 0 with the last water. The fall is that of the factor with
     suction, times `OVEN_DRY_SUCTION`.
     """
-    rest = 1.0 - max(suction, 0.0) / OVEN_DRY_SUCTION
-    near = max(suction - LAST_UPTAKE, 0.0) / (DRY_END_SUCTION - LAST_UPTAKE)
-    left = max(1.0 - ends * near * near, 0.0)
-    steeper = ends * rest * (2.0 * OVEN_DRY_SUCTION / (DRY_END_SUCTION - LAST_UPTAKE)) * near
+    rest = 1.0 - (suction if suction > 0.0 else 0.0) * PER_OVEN_DRY
+    beyond = suction - LAST_UPTAKE
+    near = (beyond if beyond > 0.0 else 0.0) * PER_END
+    left = 1.0 - ends * near * near
+    left = left if left > 0.0 else 0.0
+    steeper = ends * rest * (2.0 * OVEN_DRY_SUCTION * PER_END) * near
     return rest * left, (left + steeper) if left > 0.0 else 0.0
+
+
+@inlined_kernel
+def tapered(share, by_suction, suction, ends):
+    """A share met, with its `taper`, and its derivative by head [1/cm]."""
+    end, fall = taper(suction, ends)
+    return share * end, share * fall * PER_OVEN_DRY - by_suction * end
+
+
+@inlined_kernel
+def s_shares_met(half_suction, steepness, h, ends, share, by_head):
+    """S-shaped shares of some nodes, see `shares_met`."""
+    for i in range(h.size):
+        met, by_suction = s_shaped(-h[i], half_suction, steepness)
+        share[i], by_head[i] = tapered(met, by_suction, -h[i], ends[i])
 
 
 @kernel
@@ -107,17 +128,15 @@ def shares_met(code, p0, p1, p2, p3, p4, h, ends, share, by_head):
     It is `reduction` times `taper`. The S shape, the usual one, has a loop that vectorises.
     """
     if code == S_SHAPED:
-        for i in range(h.size):
-            share[i], by_suction = s_shaped(-h[i], p0, p1)
-            by_head[i] = -by_suction
+        for which in range(stretches(h.size)):
+            begin, end = stretch(which, h.size)
+            s_shares_met(
+                p0, p1, h[begin:end], ends[begin:end], share[begin:end], by_head[begin:end]
+            )
     else:
         for i in range(h.size):
-            share[i], by_suction = reduction(code, p0, p1, p2, p3, p4, -h[i])
-            by_head[i] = -by_suction
-    for i in range(h.size):
-        end, fall = taper(-h[i], ends[i])
-        by_head[i] = by_head[i] * end + share[i] * fall / OVEN_DRY_SUCTION
-        share[i] *= end
+            met, by_suction = reduction(code, p0, p1, p2, p3, p4, -h[i])
+            share[i], by_head[i] = tapered(met, by_suction, -h[i], ends[i])
 
 
 @inlined_kernel
@@ -170,15 +189,17 @@ def add_uptake(h, dt, root, conditions, codes, work, flows):
     diagonal, residual = work[DIAGONAL], work[RESIDUAL]
     own, capacity = work[OWN], work[CAPACITY]
     storage, store_and_uptake = work[STORAGE], work[STORE_AND_UPTAKE]
-    total = 0.0
     for i in range(rooted):
         there, there_by_head = share_there(storage[i], capacity[i])
-        asked = demand * root[i]
-        taken = dt * asked * share[i] * there
-        taken_by_head = dt * asked * (by_head[i] * there + share[i] * there_by_head)
-        total += asked * share[i] * there
-        residual[i] += taken
-        store_and_uptake[i] += taken
+        asked = dt * demand * root[i]
+        taken_by_head = asked * (by_head[i] * there + share[i] * there_by_head)
         diagonal[i] += taken_by_head
         own[i] += taken_by_head
-    flows[TRANSPIRATION] = total
+        share[i] *= there
+    total = 0.0
+    for i in range(rooted):
+        taken = dt * demand * root[i] * share[i]
+        residual[i] += taken
+        store_and_uptake[i] += taken
+        total += root[i] * share[i]
+    flows[TRANSPIRATION] = demand * total

@@ -134,6 +134,9 @@ def take_record(
     faults.raise_if_any()
     of_spots = _irrigation(irrigation, spots, begin, last, weather, faults)
     faults.raise_if_any()
+    late = _given_after(irrigation, last)
+    if late:
+        notes.append(f"water after the last reading is not counted: {_few(late)}")
     # Water may have been on while the last was read.
     ends = [event.end for events in of_spots for event in events]
     cut = weather.between(begin, min(max([*ends, last + np.timedelta64(1, "h")]), weather.end))
@@ -339,6 +342,17 @@ def _irrigation(
         tuple(sorted([*common, *since(by_name.get(spot.name, ()))], key=lambda event: event.time))
         for spot in spots
     )
+
+
+def _given_after(given: Any, last: np.datetime64) -> list[str]:
+    """Tell of water that came when all was read."""
+    by_name: Mapping[str, Sequence[Event]] = given if isinstance(given, Mapping) else {"": given}
+    return [
+        f"{stamp(each.time)}{f' at {name}' if name else ''}"
+        for name, events in by_name.items()
+        for each in events
+        if each.time >= last
+    ]
 
 
 def _tracks(

@@ -11,7 +11,8 @@ from typing import Any, Literal, Protocol, cast
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.profile import Profile, fillings_of
+from soilwater.ground.fillings import fillings_of
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, likely
 from soilwater.lab.likely_memory import as_watered

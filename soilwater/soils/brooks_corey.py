@@ -8,13 +8,13 @@ from typing import ClassVar
 
 import numpy as np
 
+from soilwater.soils.capillary import CapillaryModel
 from soilwater.soils.elementary import log_of
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
-    CapillaryModel,
     parameter,
 )
 from soilwater.words.arrays import FloatArray

@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from soilwater.kernels.curves import DRY_END_SUCTION
+from soilwater.soils.capillary import CapillaryModel
 from soilwater.soils.elementary import bisect, log_one_plus_exp, log_or_minus_infinity
-from soilwater.soils.model import CapillaryModel, SoilModel, parameter
+from soilwater.soils.model import SoilModel, parameter
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults
 from soilwater.words.renamed import needs_all

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from soilwater.soils.capillary import CapillaryModel
 from soilwater.soils.dry_end import WithDryEnd
 from soilwater.soils.history import WettingHistory
-from soilwater.soils.model import CapillaryModel, SoilModel, parameter
+from soilwater.soils.model import SoilModel, parameter
 from soilwater.soils.soil import Values
 from soilwater.words.arrays import FloatArray
 from soilwater.words.errors import Faults, InputError

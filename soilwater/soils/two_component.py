@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from soilwater.soils import van_genuchten
+from soilwater.soils.capillary import CapillaryModel
 from soilwater.soils.elementary import bisect, log_of, scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
-    CapillaryModel,
     parameter,
 )
 from soilwater.words.arrays import FloatArray

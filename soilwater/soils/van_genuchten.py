@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from soilwater.soils import published
+from soilwater.soils.capillary import CapillaryModel
 from soilwater.soils.elementary import log_of, log_one_plus_exp, scale_for_table
 from soilwater.soils.model import (
     CONDUCTIVITY,
     RESIDUAL,
     SATURATED,
     TORTUOSITY,
-    CapillaryModel,
     parameter,
 )
 from soilwater.words.arrays import FloatArray

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
+from soilwater.survey.too_short import split_least
 from soilwater.words.errors import InputError
 from soilwater.words.set_right import say_leave_out, say_missing
 from soilwater.words.text_tables import MISSING_CODES
@@ -43,12 +44,6 @@ _BETWEEN = {
     ("ft", "in"): 12.0,
     ("in", "ft"): 1 / 12.0,
 }
-
-_AT_LEAST = re.compile(
-    r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
-    r"|m[aá]s de)\s*(.+)|(.+?)\s*(?:\+|or more|and more|plus)\s*(in|cm|mm|\")?",
-    re.IGNORECASE,
-)
 
 
 class _Depth(NamedTuple):
@@ -86,7 +81,7 @@ def read_depths(
     skipped = []
     for spot, number, row in rows:
         where = f"{sheet.text.line_word} {number} ({spot})"
-        part, at_least = _at_least(row[column])
+        part, at_least = split_least(row[column])
         at_least = at_least or sheet.cell(row, "at_least").lower() == "yes"
         if part.startswith("+"):
             written = part[1:].strip()
@@ -363,11 +358,3 @@ def _add_mats(sheet: Sheet, rows: Sequence[Row]) -> None:
         with sheet.faults.catching(spot):
             sheet.found[spot]["depth"] += sheet.with_unit(cell, "mat_thickness", "length", "")
     sheet.notes.append("depths measured from below the mat: its thickness was added")
-
-
-def _at_least(cell: str) -> tuple[str, bool]:
-    """Split the number of a depth cell from its "at least"."""
-    match = _AT_LEAST.fullmatch(plain_characters(cell))
-    if match is None:
-        return cell, False
-    return (match[1] or f"{match[2]} {match[3] or ''}").strip(), True

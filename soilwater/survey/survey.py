@@ -15,6 +15,7 @@ import numpy as np
 from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
 from soilwater.survey.together import mean_of, same_rod
+from soilwater.survey.too_short import split_least
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
@@ -116,8 +117,8 @@ class Spot:
     name : str
         What people call it: ``"C3"``.
     depth : float, str or Quantity
-        Depth of the root zone found by the probe, from the turf surface [cm]; NaN where it was
-        not found.
+        Depth of the root zone found by the probe, from the turf surface [cm]; ``"18+ in"`` where
+        it was too short, NaN where it was not found.
     depth_at_least : bool, optional
         Whether the probe was too short: the depth is `depth` or more.
     x, y : float, str or Quantity, optional
@@ -171,6 +172,10 @@ class Spot:
         faults = Faults(f'Spot "{self.name}"')
         if not str(self.name).strip():
             faults.add("it has no name", cure='give each spot a name, such as "C3"')
+        reached, least = split_least(self.depth) if isinstance(self.depth, str) else ("", False)
+        if least:
+            object.__setattr__(self, "depth", reached)
+            object.__setattr__(self, "depth_at_least", True)
         if not (isinstance(self.depth, float) and math.isnan(self.depth)):
             self._take("depth", self.depth, "length", faults, above_zero=True)
         elif self.depth_at_least:

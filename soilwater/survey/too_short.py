@@ -2,17 +2,43 @@
 
 from __future__ import annotations
 
-from typing import Any
+import re
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from soilwater.survey.survey import Spot
 from soilwater.words.arrays import FloatArray
 from soilwater.words.quantities import in_people_units
+from soilwater.words.unit_texts import plain_characters
+
+if TYPE_CHECKING:
+    from soilwater.survey.survey import Spot
 
 BEYOND_REACH = 6.0
 """Mean depth [cm] beyond what a probe that was too short has reached; odds fall off exponentially
 (our own choice)."""
+
+
+_AT_LEAST = re.compile(
+    r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
+    r"|m[aá]s de)\s*(.+)|(.+?)\s*(?:\+|or more|and more|plus)\s*(in|cm|mm|\")?",
+    re.IGNORECASE,
+)
+"""How people write that a probe was too short."""
+
+
+def split_least(cell: str) -> tuple[str, bool]:
+    """Split the number of a depth from its "at least", however that is written.
+
+    Parameters
+    ----------
+    cell : str
+        Such as ``"18+ in"``; anything else is given back as it is.
+    """
+    match = _AT_LEAST.fullmatch(plain_characters(cell))
+    if match is None:
+        return cell, False
+    return (match[1] or f"{match[2]} {match[3] or ''}").strip(), True
 
 
 def beyond_reach(share: Any) -> FloatArray:

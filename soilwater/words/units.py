@@ -236,6 +236,9 @@ _ENDLESS = re.compile(
     rf"{_POWER}[-+]?(?:\d{{2,}}|\(|\d\s*{_POWER})|\)\s*{_POWER}|[⁰¹²³⁴-⁹]{{2,}}|\d[eE][-+]?\d{{3,}}"
 )
 
+# A sign that is not that of a power.
+_SUM = re.compile(r"(?<![*^eE])\+|^\s*-|\s-\s")
+
 # A power of one digit may stand in brackets: m s^(-1).
 _IN_BRACKETS = re.compile(rf"({_POWER})\(\s*([-+]?\d)\s*\)")
 
@@ -315,7 +318,8 @@ def _one(unit: str) -> Any:
     for pattern, replacement in SPELLINGS:
         spelled = re.sub(pattern, replacement, spelled, flags=re.IGNORECASE)
     spelled = _IN_BRACKETS.sub(r"\1\2", spelled)
-    if _ENDLESS.search(spelled):
+    # A sign before a unit is none of its own: "18+ in" is no 18 in, nor "18 in + 2 in" any length.
+    if _ENDLESS.search(spelled) or _SUM.search(spelled):
         return None
     try:
         one = _registry().parse_expression(spelled)

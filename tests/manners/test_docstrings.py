@@ -15,6 +15,7 @@ PUBLIC = (
     "decisions",
     "explorer.make",
     "explorer.page",
+    "ground.layer",
     "ground.profile",
     "ground.stress",
     "ground.turf",

@@ -232,6 +232,14 @@ def test_water_that_is_on_when_the_last_is_read_runs_on():
     assert found.column(0, 0, members).irrigation == ()
 
 
+def test_water_after_the_last_reading_is_told_and_not_counted(learned):
+    late = sw.Event("2025-07-08 06:00", "5 mm", duration="30 min")
+    again = learn(SURVEY, irrigation={"A2": [late]})
+    assert "water after the last reading is not counted: 2025-07-08 06:00 at A2" in again.doubts
+    assert not any(group.irrigation for group in again.green.groups)
+    assert not any("water after" in each for each in learned.doubts)
+
+
 def test_a_day_without_an_hour_is_told():
     dated = [replace(each, time=np.datetime64(each.time, "D")) for each in SURVEY.spots[0].readings]
     spots = [replace(SURVEY.spots[0], readings=dated), *SURVEY.spots[1:]]

@@ -235,6 +235,17 @@ def test_a_line_is_kept_from_the_first_visit_that_is_left(read, first):
     assert times[visits.first] == np.datetime64(f"2025-07-{first}", "ns")
 
 
+@pytest.mark.parametrize("read", [None, "06:40", "08:30"])
+def test_a_day_without_water_is_not_counted_before_the_first_visit_after_it(read):
+    """Whenever it was read that morning: read at 6:40, all of the day counted as lost."""
+    times = np.datetime64("2025-07-07T06", "ns") + np.arange(13) * np.timedelta64(6, "h")
+    asked = read and np.datetime64(f"2025-07-07T{read}", "ns")
+    visits = Visits.of(times, (6.0, 12.0), [np.datetime64("2025-07-07")], asked)
+    assert str(visits.time[0])[:13] == "2025-07-08T06"
+    assert str(times[visits.first])[:13] == "2025-07-08T12"
+    assert Visits.of(times[:2], (6.0,), [np.datetime64("2025-07-07")]).first == 1
+
+
 def test_water_is_given_in_the_morning_where_that_will_do():
     """A noisy meter leaves some draws full at six; that is no reason to wait for noon."""
     spot = sw.Spot("S", 40.0, readings=(sw.Reading(0.15, rod=7.6),))

@@ -147,6 +147,22 @@ def test_power_of_a_number(x, exponent):
     assert elementary.power(x, exponent) == pytest.approx(x**exponent, rel=1e-15 * size)
 
 
+@given(st.floats(1e-4, 1e4), st.floats(-30.0, 30.0))
+def test_power_of_a_number_nearly(x, exponent):
+    size = 1.0 + abs(exponent * math.log(x))
+    assert elementary.near_power(x, exponent) == pytest.approx(x**exponent, rel=3e-9 * size)
+
+
+@pytest.mark.parametrize("n", range(2, 41))
+def test_stretches_of_whole_blocks_cover_every_number(n):
+    covered = set()
+    for which in range(elementary.stretches(n)):
+        begin, end = elementary.stretch(which, n)
+        assert n < elementary.BLOCK or (end - begin) % elementary.BLOCK == 0
+        covered |= set(range(begin, end))
+    assert covered == set(range(n))
+
+
 # --- flux between two nodes -------------------------------------------------------------------
 
 

@@ -19,6 +19,8 @@ TURF = sw.Turf(15.0)
 DAYS = ("2025-07-02 06:00", "2025-07-04 06:00", "2025-07-06 06:00")
 DEPTHS = {"A1": 26.0, "A2": 27.0, "C3": 34.0}
 TODAY = np.datetime64("2025-07-07T06:00", "ns")
+WATER = sw.Event("2025-07-06 18:00", "4 mm", duration="30 min")
+LATE = sw.Event("2025-07-08 06:00", "4 mm", duration="30 min")
 
 
 def read(name, values, days, depth=None):
@@ -205,6 +207,10 @@ def test_yesterdays_readings_alone_are_no_new_morning(plan):
     [
         ({"irrigation": None}, 'irrigation="as planned"'),
         ({"irrigation": "none"}, "events by the name of the spot"),
+        ({"irrigation": [WATER]}, r'is a list; .* write irrigation=\{"": \[Event'),
+        ({"irrigation": {"A1": WATER}}, r'of "A1" is an Event; write irrigation=\{"A1": \[Event'),
+        ({"irrigation": {"": None}}, r"of all spots is None; .* or \[\] if there was none"),
+        ({"irrigation": {"A1": iter([LATE])}}, r'07-08 06:00 at "A1" is later than the last'),
         ({"plan": None}, "not made with a calibration"),
         ({"asked": {"event": "2025-07-08"}}, "asked: 'event'; allowed: threshold, .*event_day"),
         ({"forecast": WEATHER.between("2025-07-07", "2025-07-07 12:00")}, "2025-07-08 06:00 or"),

@@ -337,3 +337,13 @@ def test_grid_cells_with_one_number_are_not_one_spot():
     assert [spot.name for spot in survey.spots] == ["G1", "H1", "T1"]
     said = fault_of({"spot": ["1", "No. 1"], "depth (cm)": [30, 31]})
     assert 'spots "1" and "No. 1" look like one' in said
+
+
+@pytest.mark.parametrize("text", ["18+ in", "18 in+", "at least 18 in", "> 18 in", "18 in or more"])
+def test_a_probe_that_was_too_short_may_be_written_as_on_a_clipboard(text):
+    """The plus was lost: such a spot was taken for just that deep, in every call."""
+    spot = Spot("C3", text)
+    assert (spot.depth, spot.depth_at_least) == (pytest.approx(45.72), True)
+    assert not Spot("C3", "18 in").depth_at_least
+    with pytest.raises(InputError, match=r'"18" has no unit'):
+        Spot("C3", "18+")

@@ -371,3 +371,12 @@ def test_words_for_people_carry_both_systems(value, quantity, words):
 def test_what_rounds_to_nothing_has_no_sign():
     assert in_one_unit(-0.004, "water_amount") == "0.0 mm"
     assert in_one_unit(-0.06, "water_amount") == "-0.1 mm"
+
+
+@pytest.mark.parametrize("text", ["18+ in", "18 in + 2 in", "10 - in", "10 in - 2 in"])
+def test_a_sign_between_number_and_unit_is_asked_about(text):
+    """Units were worked out as sums: 18 in + 2 in came out as 54 in."""
+    with pytest.raises(InputError, match=r"the unit .* is not known"):
+        number_to_house(text, "length", "depth")
+    assert number_to_house("5 mm d-1", "evapotranspiration", "demand") == 5.0
+    assert number_to_house("5 mm day^(-1)", "evapotranspiration", "demand") == 5.0

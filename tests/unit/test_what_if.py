@@ -19,7 +19,8 @@ from soilwater.decisions.watering.situations import Situation
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.what_if import what_if
 from soilwater.ground.base import CapillaryBreak, WaterTable
-from soilwater.ground.profile import Layer, Profile
+from soilwater.ground.layer import Layer
+from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
 from soilwater.runs.case import Case
 from soilwater.runs.meter import meter_reading

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.situations import GroundSituation, Situation
-from soilwater.ground.profile import Layer
+from soilwater.ground.layer import Layer
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.runs.transect import Transect
 from soilwater.soils import Soil

@@ -15,15 +15,16 @@ from soilwater.decisions.watering.visits import READ_FIRST
 from soilwater.decisions.watering.water_plan import HandWatering, HandWaterPlan, SpotPlan
 from soilwater.learning.calibrate import calibrate_again
 from soilwater.learning.calibration import Calibration
-from soilwater.learning.given import begin_of_plan
+from soilwater.learning.given import EVENT, begin_of_plan
 from soilwater.runs.scheduling import Progress
 from soilwater.survey.sensor import BuriedSensor, sensors_of
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
-from soilwater.words.errors import Faults
+from soilwater.words.errors import Faults, by_kind
 from soilwater.words.quantities import in_one_unit
 from soilwater.words.renamed import mind_words
+from soilwater.words.several import items_of, many_times
 from soilwater.words.times import as_time, stamp
 
 _DAY_AHEAD = np.timedelta64(24, "h")
@@ -84,8 +85,8 @@ def replan(
     ------
     InputError
         If the plan was not made with a calibration, neither meter nor sensors were read since, the
-        survey has other depths than before, water is not told, or twice, the forecast does not
-        reach a day ahead, or something given cannot be used.
+        survey has other depths than before, water is not told, or twice, or of later than the last
+        reading, the forecast does not reach a day ahead, or something given cannot be used.
     RunError
         If a column cannot be carried through.
 
@@ -122,8 +123,9 @@ def replan(
         )
     elif irrigation != "as planned" and not isinstance(irrigation, Mapping):
         faults.add(
-            f"irrigation is {irrigation!r}",
+            f"irrigation is {by_kind(irrigation)}",
             allowed='"as planned", or events by the name of the spot',
+            cure=f'write irrigation={{"": [{EVENT}]}} for water of all spots',
         )
     _check_spots(before, survey, faults)
     otherwise = dict(asked or {})
@@ -134,7 +136,8 @@ def replan(
     now = begin_of_plan(max(fresh)) if fresh else before.now
     _check_reach(ahead, now, faults)
     if isinstance(irrigation, Mapping):
-        _check_water(before, irrigation, faults)
+        irrigation = {name: many_times(events) for name, events in irrigation.items()}
+        _check_water(before, irrigation, max(fresh) if fresh else None, faults)
     faults.raise_if_any()
     given = irrigation if isinstance(irrigation, Mapping) else as_planned(plan, fresh)
     calibration = calibrate_again(before, survey, weather, given, sensors, doubtful)
@@ -202,16 +205,29 @@ def _check_reach(ahead: Weather | Sequence[Weather], now: np.datetime64, faults:
 
 
 def _check_water(
-    before: Calibration, irrigation: Mapping[str, Sequence[Event]], faults: Faults
+    before: Calibration,
+    irrigation: Mapping[str, Sequence[Event]],
+    last: np.datetime64 | None,
+    faults: Faults,
 ) -> None:
-    """Note water that yesterday's plan knew of already."""
+    """Note water that yesterday's plan knew of already, and such as came after the last reading."""
     record = before.given["irrigation"]
     known = record if isinstance(record, Mapping) else {"": record}
     for name, events in irrigation.items():
         there = {(each.time, each.amount) for each in known.get(name, ())}
-        for each in events if isinstance(events, Sequence) else ():
-            if isinstance(each, Event) and (each.time, each.amount) in there:
-                where = f' at "{name}"' if name else ""
+        where = f' at "{name}"' if name else ""
+        told = f'irrigation of "{name}"' if name else "irrigation of all spots"
+        cure = f'write irrigation={{"{name}": [{EVENT}]}}, or [] if there was none'
+        for each in items_of(events, told, cure, faults):
+            if not isinstance(each, Event):
+                continue
+            if last is not None and each.time >= last:
+                faults.add(
+                    f"water of {stamp(each.time)}{where} is later than the last reading, of "
+                    f"{stamp(last)}, which tells nothing of it",
+                    cure="read the green after it, or give it tomorrow and water so much less",
+                )
+            elif (each.time, each.amount) in there:
                 faults.add(
                     f"water of {stamp(each.time)}{where} was told already",
                     cure="give what was applied since yesterday's readings alone",

@@ -59,8 +59,7 @@ class Visits(NamedTuple):
         inside = (time >= begin) & (time < times[-1])
         time, hour = time[inside], hour[inside]
         at = np.searchsorted(times, time, side="right") - 1
-        soon = at[time < begin + np.timedelta64(1, "D")]
-        return cls(time, at, hour, int(soon[0]) + 1 if soon.size else 1)
+        return cls(time, at, hour, int(at[0]) + 1 if at.size else 1)
 
     def counted_from(self, reading: FloatArray, line: float, asked: float) -> int:
         """Find the output time from which a spot is to keep the line.
