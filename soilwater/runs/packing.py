@@ -211,11 +211,9 @@ def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
     """Soils that differ, and which of them lies below each node; at the last one, as above it."""
     distinct, numbers = _numbers_of_soils(meshes)
     own = [numbers[each] for each in map(id, chain.from_iterable(meshes.soils))]
-    cells, end = np.concatenate([each.soil for each in meshes.nodes]), np.cumsum(meshes.lengths - 1)
-    deepest = cells[end - 1]
+    number = np.concatenate([part for each in meshes.nodes for part in (each.soil, each.soil[-1:])])
     # Of the soils of its own column; -1 in gravel below them.
-    layers = deepest + 1 - np.array([len(each.below) for each in meshes.nodes])
-    number = np.insert(cells, end, deepest)
+    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
     place = meshes.lay(np.where(number < spread(layers, meshes.lengths), number, -1))
     first, sizes = np.cumsum(layers[meshes.which]) - layers[meshes.which], meshes.sizes
     soil = np.array(own, dtype=np.int64)[spread(first, sizes) + place]
