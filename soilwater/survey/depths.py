@@ -270,6 +270,7 @@ def _in_line(sheet: Sheet, cells: Sequence[_Depth], bare: str) -> Iterable[_Dept
         elif (
             _differs(each, usual)
             and among > 0.0
+            and not math.isnan(depth)
             and not 1.0 / _MOST_OF_FEW <= depth / among <= most
         ):
             number = 12.0 if _in_feet(each) else 1.0

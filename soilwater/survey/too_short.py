@@ -21,7 +21,8 @@ BEYOND_REACH = 6.0
 
 _AT_LEAST = re.compile(
     r"(?:>=?|≥|at least|more than|over|mind(?:estens|\.)|min\.?|mehr als|au moins|plus de|al menos"
-    r"|m[aá]s de)\s*(.+)|(.+?)\s*(?:\+|or more|and more|plus)\s*(in|cm|mm|\")?",
+    r"|m[aá]s de)\s*(.+)|(.+?)\s*(?:\+|or more|and more|plus)\s*"
+    r"(in\.?|inch|inches|ft\.?|feet|foot|[cm]?m|'{1,2}|\")?",
     re.IGNORECASE,
 )
 """How people write that a probe was too short."""

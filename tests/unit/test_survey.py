@@ -339,11 +339,25 @@ def test_grid_cells_with_one_number_are_not_one_spot():
     assert 'spots "1" and "No. 1" look like one' in said
 
 
-@pytest.mark.parametrize("text", ["18+ in", "18 in+", "at least 18 in", "> 18 in", "18 in or more"])
+def test_a_depth_in_no_unit_is_asked_about_by_its_unit():
+    """It was called nan cm, nan times the median."""
+    said = fault_of({"spot": ["A", "B"], "depth (in)": ["18 +/- 1 in", "15"]})
+    assert 'the unit "+/- 1 in" is not known' in said and "nan" not in said
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("18+ in", "18 in+", "at least 18 in", "> 18 in", "18 in or more"),
+        *("18+ inches", "18+ in.", "1.5+ ft", "1.5+ feet", "1.5+'"),
+    ],
+)
 def test_a_probe_that_was_too_short_may_be_written_as_on_a_clipboard(text):
     """The plus was lost: such a spot was taken for just that deep, in every call."""
     spot = Spot("C3", text)
     assert (spot.depth, spot.depth_at_least) == (pytest.approx(45.72), True)
     assert not Spot("C3", "18 in").depth_at_least
+    read = read_survey({"spot": ["C3", "C4"], "depth (in)": [text, "15"]}).spots[0]
+    assert (read.depth, read.depth_at_least) == (pytest.approx(45.72), True)
     with pytest.raises(InputError, match=r'"18" has no unit'):
         Spot("C3", "18+")
