@@ -190,7 +190,7 @@ class DepthWindow(Displayed, Tabled):
         Returns
         -------
         Dataset
-            Over ``root_zone_depth`` [cm]: `expected_reading` [1] (median) with its 80 % limits,
+            Over ``root_zone_depth`` [cm]: `expected_reading` [1] (middle) with its 80 % limits,
             which is of the draining curve, as a specification tests; `rewetted_reading` [1] with
             its limits, what is left of gentle water on a dry green; `air_filled_porosity` [1] with
             its limits,

@@ -84,7 +84,7 @@ def expected_reading(
     -------
     Dataset
         Over ``spot``, with coordinates `x` and `y` [m] where known: `root_zone_depth` [cm],
-        `expected_reading` [1] (median) and its 80 % limits: what drained after a flood from below,
+        `expected_reading` [1] (middle) and its 80 % limits: what drained after a flood from below,
         as a lab soaks; `rewetted_reading` [1] and its limits, which drained after gentle water on a
         dry green: sand without a memory of its own is given `likely_memories`. `reading` [1] (mean
         of the usable readings with these rods; with a calibration of those it has learnt from, each

@@ -313,7 +313,7 @@ def what_if(
         Length of the rods [cm].
     calibration : Calibration, optional
         What readings have taught, from `calibrate`: sand, base, own depth, turf and meter of the
-        spot stay joint in every draw, and the numbers are medians of the draws.
+        spot stay joint in every draw, and the numbers are those in the middle of the draws.
     irrigation : sequence of Event, optional
         Water applied to the spot as it is.
     after : AfterRain, optional
