@@ -115,6 +115,7 @@ class Meshes(Sequence[Mesh]):
         self, nodes: Sequence[Nodes], which: NDArray[np.int64], soils: Sequence[tuple[Soil, ...]]
     ) -> None:
         self.nodes, self.which, self.soils = nodes, which, soils
+        self.lengths = np.array([each.depth.size for each in nodes])
 
     @classmethod
     def of(cls, meshes: Sequence[Mesh]) -> Meshes:
@@ -145,13 +146,16 @@ class Meshes(Sequence[Mesh]):
         return Mesh(depth, soil, self.soils[place] + below)
 
     def take(self, places: NDArray[np.int64]) -> Meshes:
-        """Take some of the columns."""
-        return Meshes(self.nodes, self.which[places], [self.soils[i] for i in places.tolist()])
+        """Take some of the columns, with no more nodes than they have."""
+        among, which = np.unique(self.which[places], return_inverse=True)
+        nodes = [self.nodes[i] for i in among.tolist()]
+        return Meshes(nodes, which, [self.soils[i] for i in places.tolist()])
 
     @property
     def sizes(self) -> NDArray[np.int64]:
         """Number of nodes of each column."""
-        return np.array([each.depth.size for each in self.nodes])[self.which]
+        sizes: NDArray[np.int64] = self.lengths[self.which]
+        return sizes
 
     @property
     def remember(self) -> NDArray[np.bool_]:
@@ -163,19 +167,16 @@ class Meshes(Sequence[Mesh]):
 
     def depths(self) -> NDArray[np.float64]:
         """Depths of the nodes [cm], columns end to end."""
-        return laid_alike([each.depth for each in self.nodes], self.which)
+        return self.lay(np.concatenate([each.depth for each in self.nodes]))
 
-
-def laid_alike(arrays: Sequence[NDArray[Any]], which: NDArray[np.int64]) -> NDArray[Any]:
-    """Lay arrays end to end, each as often as it is named."""
-    if len(arrays) == 1:
-        return np.broadcast_to(arrays[0], (which.size, arrays[0].size)).flatten()
-    lengths = np.array([each.size for each in arrays])
-    own, begin = lengths[which], (np.cumsum(lengths) - lengths)[which]
-    end = np.cumsum(own)
-    place = np.arange(own.sum()) + spread(begin - end + own, own)
-    laid: NDArray[Any] = np.concatenate(arrays)[place]
-    return laid
+    def lay(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Lay columns end to end, given values at all `nodes`, end to end as well."""
+        if len(self.nodes) == 1:
+            return np.broadcast_to(values, (len(self), values.size)).flatten()
+        sizes, begin = self.sizes, (np.cumsum(self.lengths) - self.lengths)[self.which]
+        end = np.cumsum(sizes)
+        laid: NDArray[Any] = values[np.arange(end[-1]) + spread(begin - end + sizes, sizes)]
+        return laid
 
 
 def any_of(model: type, columns: Iterable[Sequence[Soil]]) -> bool:

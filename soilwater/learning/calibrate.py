@@ -16,7 +16,8 @@ from soilwater.learning.columns import Green, Span, at_hours, groups_of, read_sp
 from soilwater.learning.emulator import Terms, emulate
 from soilwater.learning.evidence import Evidence, draw_own, log_evidence
 from soilwater.learning.given import Record, take_record
-from soilwater.learning.halves import kept_halves
+from soilwater.learning.halves import dried_between, kept_halves, own_dealt_out
+from soilwater.learning.representing import representing
 from soilwater.learning.scale import scale_doubts
 from soilwater.learning.telling import (
     cautions_of,
@@ -28,10 +29,9 @@ from soilwater.learning.telling import (
 from soilwater.learning.unknowns import Shared, Unknowns
 from soilwater.learning.weighing import (
     LAST,
-    MOST_STEPS,
-    STEP,
     Proposal,
     first_round,
+    narrowed,
     next_round,
     pick,
     weights_of,
@@ -51,9 +51,12 @@ from soilwater.words.units import number_to_house
 
 SANDS = 400
 """Most equally likely sands that are gone through."""
-RUN_BEFORE, RUN_AFTER = 256, 192
-"""Draws the solver is run for: over all that was possible, and among what the readings allow."""
-TOLD = 4000
+RUN_BEFORE, RUN_AFTER = 256, (64, 192)
+"""Draws the solver is run for: over all that was possible, and twice among what the readings allow,
+as it is known by then."""
+AMONG = 1500
+"""Draws of which those that are run are picked to stand for all."""
+TOLD = 6000
 """Draws behind the bands of what all spots share, of which those that are kept are picked."""
 _FOR_EACH = 10
 """Draws among which each is picked that is kept, at least."""
@@ -137,10 +140,12 @@ def calibrate(
 
     Notes
     -----
-    The solver runs some draws over all that is possible and some among what the readings allow;
+    The solver runs some draws over all that is possible and some among what the readings allow,
+    each picked so that they stand for all of these;
     between them every reading is a polynomial whose error counts (`soilwater.learning.emulator`).
     Tens of thousands of draws are weighed by the readings, and some of them kept, each whole
-    (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again.
+    (`soilwater.learning.weighing`). What is each spot's own is integrated out and drawn again, and
+    of what is drawn that is kept which stands for all (`soilwater.learning.halves`).
     Where readings are far more likely as shares of the pore space, a doubt asks for the scale.
     ``benchmarks/learning_coverage.py`` measures how often bands hold readings that were not used.
 
@@ -199,11 +204,13 @@ def calibrate(
     shared, weight, earlier = _weighed(evidence, record, rng, n_threads)
     evidence = earlier[0]
     # Bands are told from more draws than are kept: their ends would be rough.
-    many = shared.take(pick(weight, max(TOLD, _FOR_EACH * draws), rng))
+    told = max(TOLD, _FOR_EACH * draws)
+    many = shared.take(pick(weight, told, rng, dried_between(evidence, shared)))
     own_of_many = draw_own(evidence, many, rng)
     halves = kept_halves(evidence, many, own_of_many, draws, rng)
-    every = np.concatenate(halves)
-    kept, own = many.take(every), own_of_many.take(every)
+    kept = many.take(np.concatenate(halves))
+    numbers = np.split(np.arange(draws), [halves[0].size])
+    own = own_dealt_out(evidence, (many, own_of_many), kept, numbers, rng)
     checked = held_back(evidence, shared, earlier[1], rng)
     return Calibration(
         name=survey.name,
@@ -327,28 +334,28 @@ def _weighed(
     """
     unknowns, green = evidence.unknowns, evidence.green
     times = at_hours(green.weather, record.hours)
-    ran = unknowns.draw(RUN_BEFORE, rng)
+    ran = _spread_over(unknowns, unknowns.draw(AMONG, rng), RUN_BEFORE, rng)
     read = read_spans(green, unknowns, ran, record.spans, times, n_threads)
     known = _emulated(evidence, ran, record.spans, read, 0)
-    first, weight = first_round(known, rng)
-    if worth(weight) < RUN_AFTER:
-        # The same few over and over would tell the polynomials nothing.
-        about = Proposal(unknowns, first, weight).draw(2 * RUN_AFTER, rng)
-        near = about.take(slice(RUN_AFTER, None))
-    else:
-        near = first.take(pick(weight, RUN_AFTER, rng))
-    more = read_spans(green, unknowns, near, record.spans, times, n_threads)
-    ran = Shared(np.concatenate([ran.soil, near.soil]), np.concatenate([ran.latent, near.latent]))
-    read = [np.concatenate(pair) for pair in zip(read, more, strict=True)]
-    known = _emulated(evidence, ran, record.spans, read, RUN_AFTER)
-    shared, weight = first, weights_of(log_evidence(known, first))
-    for _ in range(MOST_STEPS):
-        # Many good readings leave so little of all that was possible that it takes steps to it.
-        if worth(weight) >= RUN_AFTER:
-            break
-        shared, weight, _ = next_round(known, Proposal(unknowns, shared, weight), STEP, rng)
+    shared, weight, ratio = narrowed(known, *first_round(known, rng), rng)
+    for i, count in enumerate(RUN_AFTER):
+        near = _spread_over(unknowns, shared.take(pick(weight, AMONG, rng)), count, rng)
+        more = read_spans(green, unknowns, near, record.spans, times, n_threads)
+        ran = Shared(*(np.concatenate(pair) for pair in zip(ran, near, strict=True)))
+        read = [np.concatenate(pair) for pair in zip(read, more, strict=True)]
+        known = _emulated(evidence, ran, record.spans, read, sum(RUN_AFTER[: i + 1]))
+        weight = weights_of(ratio + log_evidence(known, shared))
+        shared, weight, ratio = narrowed(known, shared, weight, ratio, rng)
     shared, weight, ratio = next_round(known, Proposal(unknowns, shared, weight), LAST, rng)
     return shared, weight, (known, ratio)
+
+
+def _spread_over(
+    unknowns: Unknowns, shared: Shared, count: int, rng: np.random.Generator
+) -> Shared:
+    """Pick draws to run that stand for all: what polynomials miss of them, they miss of all."""
+    known = unknowns.coordinates(shared)
+    return shared.take(representing(known, np.arange(shared.soil.size), count, rng))
 
 
 def _emulated(

@@ -12,7 +12,7 @@ nothing, and what it says otherwise counts by how likely it is no blunder.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -265,16 +265,21 @@ def by_node(evidence: Evidence, shared: Shared, told: Sequence[FloatArray]) -> F
 
 def log_evidence(evidence: Evidence, shared: Shared) -> FloatArray:
     """Logarithm of how well each draw explains all readings, shape (draws,)."""
-    longest = max((track.at.size for track in evidence.tracks), default=1)
-    step = max(1, _CHUNK // (NODES * max(longest, len(evidence.green.spots))))
-    parts = []
-    for begin in range(0, shared.soil.size, step):
-        part = shared.take(slice(begin, begin + step))
+    found = []
+    for part in _parts(evidence, shared):
         logs = by_node(evidence, part, told_by(evidence, part))
         top = logs.max(axis=2, keepdims=True)
         summed = np.log(np.sum(np.exp(logs - top), axis=2)) + top[:, :, 0]
-        parts.append(summed.sum(axis=0))
-    return np.concatenate(parts)
+        found.append(summed.sum(axis=0))
+    return np.concatenate(found)
+
+
+def _parts(evidence: Evidence, shared: Shared) -> Iterator[Shared]:
+    """Cut draws into so few that what is worked out of them stays close to the processor."""
+    longest = max((track.at.size for track in evidence.tracks), default=1)
+    step = max(1, _CHUNK // (NODES * max(longest, len(evidence.green.spots))))
+    for begin in range(0, shared.soil.size, step):
+        yield shared.take(slice(begin, begin + step))
 
 
 @dataclass(frozen=True, eq=False)
@@ -302,6 +307,15 @@ class Own:
 
 def draw_own(evidence: Evidence, shared: Shared, rng: np.random.Generator) -> Own:
     """Draw what is each spot's own, given the draws and the readings."""
+    drawn = [_draw_own(evidence, part, rng) for part in _parts(evidence, shared)]
+    depth, shift, node = (np.concatenate(each) for each in zip(*drawn, strict=True))
+    return Own(depth, shift, node)
+
+
+def _draw_own(
+    evidence: Evidence, shared: Shared, rng: np.random.Generator
+) -> tuple[FloatArray, FloatArray, NDArray[np.int64]]:
+    """Draw depths, shifts and nodes of so few draws, as `Own` holds them."""
     count = shared.soil.size
     told = told_by(evidence, shared)
     logs = by_node(evidence, shared, told)
@@ -322,4 +336,4 @@ def draw_own(evidence: Evidence, shared: Shared, rng: np.random.Generator) -> Ow
             shift[:, k] = mean[of_track] + spread[of_track] * rng.standard_normal(count)
         else:
             shift[:, k] = track.own * rng.standard_normal(count)
-    return Own(depth, shift, node.T)
+    return depth, shift, node.T

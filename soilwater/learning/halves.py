@@ -1,12 +1,19 @@
-"""Draws that are kept of a calibration: two halves, each of which stands for thousands."""
+"""Draws that are kept of a calibration: two halves, each of which stands for thousands.
+
+First what spots share is picked, and then, spot by spot, what is its own: of a few possibilities
+that each draw leaves open one is kept. Picked in one go for all spots, none had its own share
+spread as well.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.learning.evidence import Evidence, Own, shift_of
-from soilwater.learning.representing import representing, standard
+from soilwater.learning.evidence import Evidence, Own, draw_own, shift_of
+from soilwater.learning.representing import one_of_each, representing, standard
 from soilwater.learning.unknowns import Shared
 from soilwater.words.arrays import FloatArray
 
@@ -16,6 +23,12 @@ LOST = 40.0
 _SPOTS = 6
 """However many spots there are, what they read then counts as much as that of six (our own
 choice)."""
+_TRIES = 10
+"""How often what is each spot's own is drawn for a draw that is kept, and one of these chosen."""
+_WEIGHT = 2.0
+"""How much more what a spot reads counts there than any other feature (our own choice)."""
+_AMONG = 1500
+"""Draws that are told apart from all others there."""
 _ROD = 7.6
 _LEAST_SHARE = 1 / 3
 FEW_SANDS = 8
@@ -42,7 +55,7 @@ def kept_halves(
     rng : numpy.random.Generator
         Tells where the search for them starts.
     """
-    known = _known(evidence, shared, own)
+    known = known_of(evidence, shared, own)
     second = _of_second_half(evidence, shared)
     return (
         representing(known, np.flatnonzero(~second), count - count // 2, rng),
@@ -82,8 +95,79 @@ def dealt_by_turns(values: FloatArray) -> NDArray[np.bool_]:
     return second
 
 
-def _known(evidence: Evidence, shared: Shared, own: Own) -> FloatArray:
-    """List what tells how dry draws get, as far apart as it tells them apart."""
+def known_of(evidence: Evidence, shared: Shared, own: Own) -> FloatArray:
+    """List what tells how dry draws get, as far apart as it tells them apart.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What the draws were weighed by.
+    shared, own : Shared, Own
+        Draws.
+
+    Returns
+    -------
+    ndarray, shape (draws, features)
+    """
+    unknowns = evidence.unknowns
+    weight = np.sqrt(_SPOTS / len(evidence.green.spots))
+    known = standard(unknowns.coordinates(shared))
+    return np.column_stack([known, weight * standard(_dried(evidence, shared, own))])
+
+
+def own_dealt_out(
+    evidence: Evidence,
+    many: tuple[Shared, Own],
+    kept: Shared,
+    halves: Sequence[NDArray[np.int64]],
+    rng: np.random.Generator,
+) -> Own:
+    """Draw what is each spot's own, so that either half of the draws kept has it as all draws have.
+
+    Given what they share, spots know nothing of one another: each is dealt with alone.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What the draws were weighed by.
+    many : tuple of Shared, Own
+        Equally likely draws, many times as many as are kept.
+    kept : Shared
+        Those that are kept.
+    halves : sequence of ndarray of int
+        Their numbers, half by half.
+    rng : numpy.random.Generator
+        Source of the draws.
+    """
+    unknowns, count = evidence.unknowns, kept.soil.size
+    every = kept.take(np.repeat(np.arange(count), _TRIES))
+    tried = draw_own(evidence, every, rng)
+    own = tried.take(np.arange(count) * _TRIES)
+    shared = unknowns.coordinates(many[0])
+    middle, width = shared.mean(axis=0), np.maximum(shared.std(axis=0), 1e-9)
+    dried, told = _dried(evidence, every, tried), _dried(evidence, *many)
+    for j in range(len(evidence.green.spots)):
+        # As many of every reading as there are.
+        among = np.argsort(told[:, j])[:: max(1, len(told) // _AMONG)]
+        scale = _WEIGHT / max(float(told[:, j].std()), 1e-9)
+        features, all_of = (
+            np.column_stack([(coordinates - middle) / width, scale * of_spot])
+            for coordinates, of_spot in (
+                (unknowns.coordinates(every), dried[:, j]),
+                (shared[among], told[among, j]),
+            )
+        )
+        of_each = features.reshape(count, _TRIES, -1)
+        tracks = np.flatnonzero([track.spot == j for track in evidence.tracks])
+        for half in halves:
+            row = half * _TRIES + one_of_each(of_each[half], all_of)
+            own.depth[half, j], own.node[half, j] = tried.depth[row, j], tried.node[row, j]
+            own.shift[np.ix_(half, tracks)] = tried.shift[np.ix_(row, tracks)]
+    return own
+
+
+def _dried(evidence: Evidence, shared: Shared, own: Own) -> FloatArray:
+    """Read a meter on each spot once it has dried, in each draw, shape (draws, spots) [1]."""
     unknowns = evidence.unknowns
     lost = LOST * unknowns.values(shared, "crop_coefficient")
     meters = {track.spot: k for k, track in enumerate(evidence.tracks) if not track.buried}
@@ -94,5 +178,25 @@ def _known(evidence: Evidence, shared: Shared, own: Own) -> FloatArray:
         dried[:, j] = unknowns.dried(shared, depth, lost, rod)
         if track is not None:
             dried[:, j] += own.shift[:, meters[j]] + shift_of(unknowns, shared, track)
-    weight = np.sqrt(_SPOTS / len(evidence.green.spots))
-    return np.column_stack([standard(unknowns.coordinates(shared)), weight * standard(dried)])
+    return dried
+
+
+def dried_between(evidence: Evidence, shared: Shared) -> FloatArray:
+    """Read a meter on a spot of middle depth once it has dried, in each draw [1].
+
+    What is each spot's own is left out.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What the draws are weighed by.
+    shared : Shared
+        Draws.
+    """
+    unknowns = evidence.unknowns
+    depth = np.full(shared.soil.size, np.median([spot.depth for spot in evidence.green.spots]))
+    lost = LOST * unknowns.values(shared, "crop_coefficient")
+    meter = next((track for track in evidence.tracks if not track.buried), None)
+    rod = _ROD if meter is None else 1.0 / meter.per_rod
+    dried = unknowns.dried(shared, depth, lost, rod)
+    return dried if meter is None else dried + shift_of(unknowns, shared, meter)

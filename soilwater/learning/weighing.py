@@ -1,9 +1,10 @@
 """Draws that the readings allow: importance sampling in rounds.
 
-A first round is drawn from all that was possible before; the next half from that, half from a
-normal distribution about what the one before has found, each weighed by both (a mixture of
-proposals; Hesterberg 1995, Technometrics 37:185, from memory). Draws stay whole: nothing is paired
-anew.
+A first round is drawn from all that was possible before; the next to a fifth from that, and for the
+rest about what the one before has found: sands more often that were found more often, or are like
+these, and with each what goes along with such a sand, by linear regression on its scores and a
+t distribution about it. Each draw is weighed by both (a mixture of proposals; Hesterberg 1995,
+Technometrics 37:185, from memory). Draws stay whole: nothing is paired anew.
 """
 
 from __future__ import annotations
@@ -15,13 +16,21 @@ from soilwater.learning.evidence import Evidence, log_evidence
 from soilwater.learning.unknowns import LATENT, Shared, Unknowns
 from soilwater.words.arrays import FloatArray
 
-FIRST, STEP, LAST = 6_000, 4_000, 16_000
+FIRST, STEP, LAST = 6_000, 4_000, 32_000
 """Draws of the first round, of steps between and of the last."""
-MOST_STEPS = 3
-_LEAST = 64
+MOST_STEPS = 4
+ENOUGH = 300
+"""Equal draws that a round is worth which the last can be drawn about (our own choice)."""
+_LEAST = 150
 """Equal draws that those are worth which the next are drawn about."""
-_WIDER = 1.5
-_FLOOR = 0.02
+_BEFORE = 0.2
+"""Share of a round [1] that is drawn from all that was possible before."""
+_AS_FOUND, _ALIKE = 0.45, 0.45
+"""Shares of the rest [1] whose sands are drawn as often as they were found, and as often as sands
+like those found; the others are any."""
+_WIDER, _FLOOR = 1.1, 0.02
+_TAIL = 8.0
+"""Degrees of freedom of the t distribution: its tails keep weights bounded (our own choice)."""
 
 
 def weights_of(log_weight: FloatArray) -> FloatArray:
@@ -59,21 +68,38 @@ def drawn_together(weight: FloatArray, least: float) -> FloatArray:
     return weights_of(low * log_weight)
 
 
-def pick(weight: FloatArray, count: int, rng: np.random.Generator) -> NDArray[np.int64]:
-    """Choose draws by their weight, each as likely as the next (systematic resampling)."""
+def pick(
+    weight: FloatArray, count: int, rng: np.random.Generator, along: FloatArray | None = None
+) -> NDArray[np.int64]:
+    """Choose draws by their weight, each as likely as the next (systematic resampling).
+
+    Parameters
+    ----------
+    weight : ndarray, shape (draws,)
+        Weights that add up to 1.
+    count : int
+        How many to choose.
+    rng : numpy.random.Generator
+        Tells where to begin, and the order of those chosen.
+    along : ndarray, shape (draws,), optional
+        Along its rising values as many are chosen as the weights have there, to one.
+    """
+    order = np.arange(weight.size) if along is None else np.argsort(along)
     ladder = (np.arange(count) + rng.random()) / count
-    index = np.searchsorted(np.cumsum(weight), ladder)
-    return rng.permutation(np.minimum(index, weight.size - 1))
+    index = np.searchsorted(np.cumsum(weight[order]), ladder)
+    return rng.permutation(order[np.minimum(index, weight.size - 1)])
 
 
-def first_round(evidence: Evidence, rng: np.random.Generator) -> tuple[Shared, FloatArray]:
-    """Weigh draws from all that was possible: the draws, and their weights."""
+def first_round(
+    evidence: Evidence, rng: np.random.Generator
+) -> tuple[Shared, FloatArray, FloatArray]:
+    """Weigh draws from all that was possible, as `next_round`."""
     shared = evidence.unknowns.draw(FIRST, rng)
-    return shared, weights_of(log_evidence(evidence, shared))
+    return shared, weights_of(log_evidence(evidence, shared)), np.zeros(FIRST)
 
 
 class Proposal:
-    """Half of what was possible before, half about what weighted draws have found.
+    """A fifth of what was possible before, the rest about what weighted draws have found.
 
     Parameters
     ----------
@@ -88,30 +114,50 @@ class Proposal:
     def __init__(self, unknowns: Unknowns, shared: Shared, weight: FloatArray) -> None:
         self.unknowns = unknowns
         weight = drawn_together(weight, _LEAST)
-        count = len(unknowns.soils)
+        scores = unknowns.scores
+        count, known = scores.shape
+        together = np.hstack([scores[shared.soil], shared.latent])
+        mean = weight @ together
+        off = together - mean
+        spread = (off.T * weight) @ off
+        of_scores = spread[:known, :known] + _FLOOR * np.eye(known)
+        slope = np.linalg.solve(of_scores, spread[:known, known:])
+        apart = scores - mean[:known]
+        self.mean = mean[known:] + apart @ slope
+        left = spread[known:, known:] - spread[:known, known:].T @ slope
+        self.root = np.linalg.cholesky(_WIDER * left + _FLOOR * np.eye(len(LATENT)))
+        # Scores of all sands have mean 0 and spread 1.
+        alike = np.sum(scores**2, axis=1)
+        alike -= np.sum(apart @ np.linalg.inv(_WIDER * of_scores) * apart, axis=1)
         found = np.bincount(shared.soil, weight, minlength=count)
-        self.of_soil = 0.5 * found + 0.5 / count
-        self.mean = weight @ shared.latent
-        off = shared.latent - self.mean
-        self.covariance = _WIDER * (off.T * weight) @ off + _FLOOR * np.eye(len(LATENT))
+        self.of_soil = _AS_FOUND * found + _ALIKE * weights_of(0.5 * alike)
+        self.of_soil += (1.0 - _AS_FOUND - _ALIKE) / count
 
     def draw(self, count: int, rng: np.random.Generator) -> Shared:
         """Draw from it."""
-        half = count // 2
-        before = self.unknowns.draw(half, rng)
-        soil = rng.choice(len(self.unknowns.soils), size=count - half, p=self.of_soil)
-        latent = rng.multivariate_normal(self.mean, self.covariance, size=count - half)
+        any_of_all = round(_BEFORE * count)
+        size = count - any_of_all
+        before = self.unknowns.draw(any_of_all, rng)
+        soil = rng.choice(self.of_soil.size, size=size, p=self.of_soil / self.of_soil.sum())
+        longer = np.sqrt(_TAIL / rng.chisquare(_TAIL, size))
+        off = longer[:, None] * rng.standard_normal((size, len(LATENT)))
+        latent = self.mean[soil] + off @ self.root.T
         return Shared(np.concatenate([before.soil, soil]), np.concatenate([before.latent, latent]))
 
     def log_ratio(self, shared: Shared) -> FloatArray:
         """Logarithm of how likely draws were before, over how likely they are drawn here."""
-        count = len(self.unknowns.soils)
-        before = -0.5 * np.sum(shared.latent**2, axis=1) - np.log(count)
-        root = np.linalg.cholesky(self.covariance)
-        scaled = np.linalg.solve(root, (shared.latent - self.mean).T)
-        about = -0.5 * np.sum(scaled**2, axis=0) - np.sum(np.log(np.diag(root)))
+        from scipy.special import gammaln
+
+        size = len(LATENT)
+        before = -0.5 * np.sum(shared.latent**2, axis=1) - np.log(self.of_soil.size)
+        before -= 0.5 * size * np.log(2.0 * np.pi)
+        scaled = np.linalg.solve(self.root, (shared.latent - self.mean[shared.soil]).T)
+        about = -0.5 * (_TAIL + size) * np.log1p(np.sum(scaled**2, axis=0) / _TAIL)
+        about += gammaln(0.5 * (_TAIL + size)) - gammaln(0.5 * _TAIL)
+        about -= 0.5 * size * np.log(_TAIL * np.pi) + np.sum(np.log(np.diag(self.root)))
         about += np.log(self.of_soil[shared.soil])
-        ratio: FloatArray = before - (np.logaddexp(before, about) - np.log(2.0))
+        every = np.logaddexp(before + np.log(_BEFORE), about + np.log(1.0 - _BEFORE))
+        ratio: FloatArray = before - every
         return ratio
 
 
@@ -143,3 +189,36 @@ def next_round(
     shared = proposal.draw(count, rng)
     ratio = proposal.log_ratio(shared)
     return shared, weights_of(ratio + log_evidence(evidence, shared)), ratio
+
+
+def narrowed(
+    evidence: Evidence,
+    shared: Shared,
+    weight: FloatArray,
+    log_ratio: FloatArray,
+    rng: np.random.Generator,
+) -> tuple[Shared, FloatArray, FloatArray]:
+    """Step to where the readings are, until a round is worth enough to draw the next about it.
+
+    Many good readings leave so little of all that was possible that it takes some.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        What draws are weighed by.
+    shared, weight, log_ratio
+        A round.
+    rng : numpy.random.Generator
+        Source of the draws.
+
+    Returns
+    -------
+    shared, weight, log_ratio
+        The last round, as of `next_round`.
+    """
+    for _ in range(MOST_STEPS):
+        if worth(weight) >= ENOUGH:
+            break
+        proposal = Proposal(evidence.unknowns, shared, weight)
+        shared, weight, log_ratio = next_round(evidence, proposal, STEP, rng)
+    return shared, weight, log_ratio

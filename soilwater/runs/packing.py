@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Mesh, Meshes, laid_alike
+from soilwater.ground.mesh import Mesh, Meshes
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
 from soilwater.kernels.branch_look_up import N_ROOM
@@ -211,14 +211,11 @@ def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
     """Soils that differ, and which of them lies below each node; at the last one, as above it."""
     distinct, numbers = _numbers_of_soils(meshes)
     own = [numbers[each] for each in map(id, chain.from_iterable(meshes.soils))]
-    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
+    number = np.concatenate([part for each in meshes.nodes for part in (each.soil, each.soil[-1:])])
     # Of the soils of its own column; -1 in gravel below them.
-    among = [
-        np.append(np.where(each.soil < count, each.soil, -1), -1 if each.below else each.soil[-1])
-        for each, count in zip(meshes.nodes, layers.tolist(), strict=True)
-    ]
-    first = np.cumsum(layers[meshes.which]) - layers[meshes.which]
-    place, sizes = laid_alike(among, meshes.which), meshes.sizes
+    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
+    place = meshes.lay(np.where(number < spread(layers, meshes.lengths), number, -1))
+    first, sizes = np.cumsum(layers[meshes.which]) - layers[meshes.which], meshes.sizes
     soil = np.array(own, dtype=np.int64)[spread(first, sizes) + place]
     gravels = [each.below for each in meshes.nodes]
     if any(gravels):
@@ -357,7 +354,7 @@ def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
         depths = [kind.profile.depth for kind in kinds]
         for i, share in zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True):
             found[i] = share
-    return laid_alike(found, which)
+    return np.concatenate([found[i] for i in which.tolist()])
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

@@ -18,6 +18,10 @@ def lengths(values: Any, name: str) -> FloatArray:
     return np.atleast_1d(np.asarray(to_house(values, "length", name), dtype=np.float64))
 
 
+_FEW = 16
+"""Values of which it takes next to nothing to repeat them plainly."""
+
+
 def spread(values: NDArray[Any], counts: NDArray[np.int64]) -> NDArray[Any]:
     """Repeat each value as `numpy.repeat` does, which holds the interpreter for all that time.
 
@@ -32,7 +36,9 @@ def spread(values: NDArray[Any], counts: NDArray[np.int64]) -> NDArray[Any]:
     -------
     ndarray, shape (sum of counts,)
     """
-    if counts.size and counts.min() == counts.max():
+    if counts.size <= _FEW:
+        return np.repeat(values, counts)
+    if counts.min() == counts.max():
         return np.broadcast_to(values[:, np.newaxis], (values.size, counts[0])).flatten()
     which = np.zeros(counts.sum(), dtype=np.int64)
     which[np.cumsum(counts)[:-1]] = 1

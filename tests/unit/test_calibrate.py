@@ -12,7 +12,7 @@ from soilwater.ground.repellent_mat import MatState
 from soilwater.learning import columns
 from soilwater.learning.columns import Group, Span, cases_of, few_depths, read_spans, turf_with
 from soilwater.learning.evidence import ANYTHING, BLUNDERS, follow_shift, told_by
-from soilwater.learning.weighing import Proposal
+from soilwater.learning.weighing import Proposal, pick, weights_of
 from soilwater.soils.scaling import with_suction_scaled
 
 SAND = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
@@ -498,6 +498,37 @@ def test_a_proposal_is_told_by_what_it_draws(learned):
     assert np.allclose(mean, 0.0, atol=0.06)
     assert np.allclose(back @ (drawn.latent - mean) ** 2, 1.0, atol=0.08)
     assert np.abs(drawn.latent[:, 0].mean()) > 0.2
+
+
+def test_what_goes_along_with_a_sand_is_drawn_with_it(learned):
+    """As from readings that tell how wet a sand is in the field, but not which part lab and wetting
+    have in it."""
+    rng = np.random.default_rng(2)
+    unknowns = learned.unknowns
+    many = unknowns.draw(20_000, rng)
+    score = unknowns.scores[many.soil, 0]
+    weight = weights_of(-0.5 * (score + many.latent[:, 0]) ** 2 / 0.1)
+    drawn = Proposal(unknowns, many, weight).draw(20_000, rng)
+    # A fifth of them is of all that was possible.
+    about = slice(4000, None)
+    sand, factor = unknowns.scores[drawn.soil[about], 0], drawn.latent[about, 0]
+    together = (
+        weight
+        @ (score * many.latent[:, 0])
+        / np.sqrt((weight @ score**2) * (weight @ many.latent[:, 0] ** 2))
+    )
+    assert np.corrcoef(sand, factor)[0, 1] == pytest.approx(together, abs=0.15)
+
+
+def test_draws_are_chosen_evenly_along_what_is_told():
+    rng = np.random.default_rng(0)
+    along, weight = rng.normal(size=5000), rng.random(5000)
+    weight /= weight.sum()
+    errors = {
+        name: np.std([np.mean(along[pick(weight, 200, rng, given)]) for _ in range(40)])
+        for name, given in (("as they come", None), ("along", along))
+    }
+    assert errors["along"] < 0.25 * errors["as they come"]
 
 
 def test_an_answer_stops_plainly_where_a_batch_hands_back_what_is_finished(monkeypatch):

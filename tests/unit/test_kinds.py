@@ -15,6 +15,7 @@ from soilwater.runs import gathering, scheduling
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED
 from soilwater.soils.kernel_table import stack_tables, untabulated
+from soilwater.words.arrays import spread
 
 MAT = sw.VanGenuchten.texture_class("loam")
 SOILS = [
@@ -171,6 +172,30 @@ def test_tables_of_some_soils_are_those_of_each_alone():
             np.testing.assert_array_equal(found, alone)
         for i, soil in enumerate(some):
             np.testing.assert_array_equal(made.tables()[0][i], stack_tables([soil])[0][0])
+
+
+@pytest.mark.parametrize("counts", [[3], [4] * 40, [1, 5, 2] * 20])
+def test_values_spread_over_nodes_are_repeated(counts):
+    counts = np.array(counts)
+    values = np.arange(counts.size) - 0.5
+    np.testing.assert_array_equal(spread(values, counts), np.repeat(values, counts))
+
+
+@pytest.mark.parametrize(
+    ("groups", "threads", "sizes"),
+    [
+        ([8, 8], 2, [5, 3, 5, 2, 1]),
+        ([7, 9], 1, [6, 1, 6, 3]),
+        ([3], 5, [1, 1, 1]),
+        ([60], 2, [6] * 9 + [4, 2]),
+    ],
+)
+def test_threads_begin_with_large_pieces_and_end_with_small_ones(groups, threads, sizes):
+    found, left = [], sum(groups)
+    for count in groups:
+        found += scheduling.piece_sizes(count, left, sum(groups), threads, 6)
+        left -= count
+    assert found == sizes
 
 
 class OwnCurve(sw.VanGenuchten):

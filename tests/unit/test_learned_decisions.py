@@ -123,7 +123,7 @@ def test_the_plan_agrees_with_the_outlook(plan, outlook, learned):
 def test_both_halves_of_the_draws_say_what_all_of_them_say(learned):
     """A plan is made on one half and checked on the other, under weathers that both meet alike."""
     members = learned.members(WEATHER)
-    dealt = weather_dealt_out(learned, members, 7.62)
+    dealt = weather_dealt_out(learned, members)
     trial = from_calibration(list(SURVEY.spots), learned, dealt, 7.62, None)
     halves = [trial.take(numbers) for numbers in learned.halves]
     low = [np.median(half.reading[:, :, 1:].min(axis=2), axis=1) for half in halves]

@@ -11,7 +11,13 @@ from soilwater.decisions.watering.draws import in_turn, paired
 from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves
 from soilwater.decisions.watering.planning import smooth_quantile
 from soilwater.ground.base_suction import OVER_GRAVEL
-from soilwater.learning.representing import dealt_out, representing, standard
+from soilwater.learning.representing import (
+    dealt_evenly,
+    dealt_out,
+    one_of_each,
+    representing,
+    standard,
+)
 
 TURF = sw.Turf("15 cm")
 MEMBERS = [sw.steady_weather(7, et) for et in (4.0, 5.0, 6.5)]
@@ -136,6 +142,53 @@ def test_what_is_picked_is_nearer_to_all_than_any_exchange_makes_it():
             tried = picked.copy()
             tried[place] = other
             assert apart(tried) > least - 1e-9
+
+
+def energy(rows, every):
+    """Energy distance of rows from all that there could be, but for what no choice changes."""
+    from_all = np.linalg.norm(rows[:, None] - every, axis=2).mean()
+    return 2.0 * from_all - np.linalg.norm(rows[:, None] - rows, axis=2).mean()
+
+
+def test_weather_is_dealt_out_so_that_no_exchange_would_be_more_even():
+    rng = np.random.default_rng(3)
+    known, weather = rng.normal(size=(24, 2)), np.repeat([[-1.0], [0.0], [1.0]], 8, axis=0)
+    every = np.array([[*one, *other] for one in known for other in weather])
+    order = dealt_evenly(known, weather)
+    assert sorted(order) == list(range(24))
+    least = energy(np.column_stack([known, weather[order]]), every)
+    for i in range(24):
+        for j in range(i):
+            tried = order.copy()
+            tried[[i, j]] = order[[j, i]]
+            assert energy(np.column_stack([known, weather[tried]]), every) > least - 1e-9
+
+
+def test_wet_weather_meets_wet_and_dry_draws_not_those_in_the_middle():
+    """Those go along with nothing as `dealt_out` sees it, which has nothing to mend."""
+    known = standard(np.linspace(0.0, 1.0, 60)[:, None])
+    weather = np.where(np.abs(np.arange(60) - 29.5) < 15.0, 1.0, -1.0)[:, None]
+    spread = [
+        np.std(known[weather[deal(known, weather), 0] > 0.0]) for deal in (dealt_out, dealt_evenly)
+    ]
+    assert spread[0] == pytest.approx(0.5, abs=0.01)
+    assert spread[1] == pytest.approx(1.0, abs=0.02)
+    assert sorted(dealt_evenly(known, np.zeros((60, 0)))) == list(range(60))
+
+
+def test_of_what_is_each_draws_own_that_is_chosen_which_stands_for_all():
+    rng = np.random.default_rng(4)
+    tries, every = rng.normal(size=(40, 8, 2)), rng.normal(size=(2000, 2))
+    chosen = one_of_each(tries, every)
+    draws = np.arange(40)
+    least = energy(tries[draws, chosen], every)
+    for i in range(40):
+        for other in range(8):
+            rows = tries[draws, chosen]
+            rows[i] = tries[i, other]
+            assert energy(rows, every) > least - 1e-9
+    by_chance = energy(tries[:, 0], every) - energy(every[:500], every)
+    assert least - energy(every[:500], every) < 0.25 * by_chance
 
 
 def test_what_does_not_differ_tells_nothing():

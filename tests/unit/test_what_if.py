@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from soilwater.decisions.spots.expected import expected_reading
 from soilwater.decisions.watering.changes import (
     blocked_outlet,
     irrigate,
@@ -30,6 +31,7 @@ from soilwater.runs.transect import Transect
 from soilwater.soils import BrooksCorey, Hysteretic, Kosugi, TwoComponent, VanGenuchten, WithDryEnd
 from soilwater.soils.scaling import with_suction_scaled
 from soilwater.survey.drops import DropTests
+from soilwater.survey.survey import Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
 from soilwater.words.errors import InputError
@@ -307,6 +309,21 @@ def test_a_spot_over_the_gravel_that_is_assumed_carries_its_band_and_a_known_bas
     assert known.bands == {} and known.gains == {}
     assert assumed.bands["drained"][0] < assumed.drained < assumed.bands["drained"][1]
     assert told.bands["drained"] == pytest.approx(assumed.bands["drained"], abs=0.002)
+
+
+def test_of_two_sands_what_is_told_is_the_middle_as_every_other_call_tells_it():
+    """It was that of the sand that holds more: 25.3 % where other calls told 22.5 %."""
+    sands = [MIX, STRAIGHT]
+    survey = Survey([Spot("B2", 33.0)])
+    expected = float(expected_reading(survey, sands, rod=7.6, probe_error=0.0).expected_reading[0])
+    told, deeper = what_if(
+        Profile.over_gravel(sands, 33.0), TEN_DAYS, TURF, LINES, [regrade("38 cm")], rod=7.6,
+        sand=sands, draws=60,
+    ).outcomes  # fmt: skip
+    assert told.drained == pytest.approx(expected, abs=0.006)
+    of_each = [float(expected_reading(survey, sand, rod=7.6).expected_reading[0]) for sand in sands]
+    assert min(of_each) + 0.02 < told.drained < max(of_each) - 0.02
+    assert deeper.drained < told.drained and deeper.gains["drained"][1] < 0.0
 
 
 def test_what_cannot_be_done_is_said_with_what_could():

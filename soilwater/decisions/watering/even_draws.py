@@ -13,8 +13,8 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
-from soilwater.learning.halves import FEW_SANDS, dealt_by_turns
-from soilwater.learning.representing import dealt_out, representing, standard
+from soilwater.learning.halves import FEW_SANDS, dealt_by_turns, known_of
+from soilwater.learning.representing import dealt_evenly, dealt_out, representing, standard
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import RestCurves
 from soilwater.soils.side_by_side import water_contents
@@ -164,10 +164,8 @@ def errors_dealt_out(
     return found
 
 
-def weather_dealt_out(
-    calibration: Calibration, members: Sequence[Weather], rod: float
-) -> tuple[Weather, ...]:
-    """Give each draw of a calibration a weather, so that neither half has its dry draws in rain.
+def weather_dealt_out(calibration: Calibration, members: Sequence[Weather]) -> tuple[Weather, ...]:
+    """Give each draw of a calibration a weather, so that each weather meets draws of all sorts.
 
     Parameters
     ----------
@@ -175,17 +173,13 @@ def weather_dealt_out(
         What was learnt.
     members : sequence of Weather
         Equally likely weather, as even as can be over the draws of each half.
-    rod : float
-        Length of the rods [cm].
     """
-    coordinates = calibration.unknowns.coordinates(calibration.shared)
-    known = np.column_stack([coordinates, calibration.drained(rod=rod)])
+    known = known_of(calibration.evidence, calibration.shared, calibration.own)
+    of_each = standard(np.array([_of_weather(member, calibration.turf) for member in members]))
     given: list[Weather] = []
     for half in calibration.halves:
         turn = in_turn(half.size, len(members))
-        of_each = np.array([_of_weather(member, calibration.turf) for member in members])
-        weather = standard(of_each[turn])
-        order = dealt_out(standard(known[half]), weather)
+        order = dealt_evenly(known[half], of_each[turn])
         given += [members[k] for k in turn[order].tolist()]
     return tuple(given)
 

@@ -85,7 +85,7 @@ def from_learnt(
     progress : callable
         As for `run_columns`, over both.
     """
-    dealt = weather_dealt_out(calibration, members, rod)
+    dealt = weather_dealt_out(calibration, members)
     learned = from_calibration(
         known, calibration, dealt, rod, n_threads, coarse=True, progress=progress
     )

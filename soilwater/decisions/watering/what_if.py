@@ -53,6 +53,7 @@ from soilwater.survey.survey import Spot
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
+from soilwater.words.bands import ends_and_middle
 from soilwater.words.cautions import caution_lines, cautions_for
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
@@ -324,8 +325,8 @@ def what_if(
     sand : Soil, FitResult or sequence of these, optional
         What the sand of a spot's root zone may be: a fit carries its band into the table. Where
         that of the profile is none of them, the best, of several the middle one, takes its place.
-        That of the profile, taken for certain, when left out; sands that changes bring have their
-        own.
+        What is told is then of the best, of several the middle of the draws. That of the profile,
+        taken for certain, when left out; sands that changes bring have their own.
     base_suction : BaseSuction, float, str, Quantity, or two of these, optional
         What may be left at the base of a spot over gravel [cm]. When left out, that over gravels
         where it stands on the one `Profile.over_gravel` assumes, and what it stands on otherwise.
@@ -424,6 +425,9 @@ def what_if(
             as_watered(known, _MEMORIES) if carries_fit(known) else best_and_likely(known, 1)[:1]
         )
         memories = as_watered(known, draws)
+        if isinstance(sand, Sequence):
+            # None of several stands for all: the middle is that of the draws.
+            usual = ()
         turfs = (turf,) * (len(usual) + len(drawn))
         shift = np.zeros(len(turfs))
     situations, names = each_changed(spot, changes, "apply", faults)
@@ -442,7 +446,7 @@ def what_if(
     )
     numbers = numbers_of(runs, every, thresholds, length, np.repeat(shift, len(names)))
     numbers = numbers.reshape(-1, len(names), len(NUMBERS))
-    middle = np.median(numbers[: len(usual) or None], axis=0)
+    middle = _middle(numbers[: len(usual) or None])
     numbers = numbers[len(usual) :]
     horizon = float(runs.hours[-1]) / 24.0
     topics = dict.fromkeys(topic for change in changes for topic in change.topics)
@@ -458,7 +462,7 @@ def what_if(
         thresholds=thresholds,
         rod=length,
         horizon=horizon,
-        assumptions=memory_words(usual),
+        assumptions=memory_words(usual or memories),
         cautions=cautions_for(*topics, "wilt", "level ground", "base suction", "accuracy"),
     )
 
@@ -468,6 +472,14 @@ def _asked(
 ) -> Situation:
     spot = Situation(profile, tuple(irrigation), repellency=repellency)
     return replace(spot, notes=wetting_notes(spot))
+
+
+def _middle(numbers: FloatArray) -> FloatArray:
+    """Middle of each number over cases; the median where a day lies beyond the run in some."""
+    found: FloatArray = np.median(numbers, axis=0)
+    finite = np.isfinite(numbers).all(axis=0)
+    found[finite] = ends_and_middle(numbers[:, finite])[1]
+    return found
 
 
 def _bands(
