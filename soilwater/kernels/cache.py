@@ -75,7 +75,7 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
     SoilWaterWarning
         When numba finds no place to keep compiled code; once for all entry points.
     """
-    if config.DISABLE_JIT:
+    if config.DISABLE_JIT:  # type: ignore[attr-defined]
         raise RunError(
             "soilwater cannot run where numba compiles nothing; unset the environment variable "
             "NUMBA_DISABLE_JIT."
