@@ -54,7 +54,7 @@ LOOPS: list[float] = []
 REAL_CORE = 1.7
 """Gain of two busy loops below which the second core is not there."""
 SWEEPING: tuple[Any, ...] = (batch, gravel_drainage, layout, packing)
-SWEEPS = ("concatenate", "cumsum", "full", "isnan", "maximum", "multiply", "negative", "where")
+SWEEPS = ("cumsum", "full", "isnan", "maximum", "multiply", "negative", "where")
 """What of numpy is counted as letting the interpreter go, in these modules: watched while it does.
 `repeat` and `tile` do not; what else may is counted as held."""
 LONG_SWEEP = 5_000

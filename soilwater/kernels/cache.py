@@ -23,11 +23,11 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from numba import njit, typeof
+from numba import config, njit, typeof
 from numba.core import event
 
 from soilwater.kernels.parts import part
-from soilwater.words.errors import SoilWaterWarning
+from soilwater.words.errors import RunError, SoilWaterWarning
 
 SWITCH = "SOILWATER_NUMBA_CACHE"
 """Environment variable; "0" compiles anew in every process instead of using the disk cache."""
@@ -65,11 +65,21 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
     callable
         The function, compiled at its first call, releasing the interpreter while it runs.
 
+    Raises
+    ------
+    RunError
+        If numba was told to compile nothing: Python cannot work on the bits of numbers.
+
     Warns
     -----
     SoilWaterWarning
         When numba finds no place to keep compiled code; once for all entry points.
     """
+    if config.DISABLE_JIT:  # type: ignore[attr-defined]
+        raise RunError(
+            "soilwater cannot run where numba compiles nothing; unset the environment variable "
+            "NUMBA_DISABLE_JIT."
+        )
     function = factory(source_digest())
     if os.environ.get(SWITCH, "1") != "0":
         try:

@@ -31,10 +31,11 @@ _AMONG = 1500
 """Draws that are told apart from all others there."""
 _ROD = 7.6
 _LEAST_SHARE = 1 / 3
-FEW_SANDS = 8
-"""Of fewer sands both halves have all: dealt out, four to six are so uneven that shares of draws
-near 0.8 err by 0.06 to 0.1, and shared by 0.002 where spots start drained and 0.015 where they were
-learnt; of eight dealt out they err by 0.015 and 0.03 (twenty-five spots each)."""
+FEW_SANDS = 4
+"""Of fewer sands two halves that share none stand for other greens, and both have all (our own
+choice). Of four to six dealt out, shares of draws near 0.8 err by 0.06 to 0.1, of eight by 0.015
+where spots start drained and 0.03 where they were learnt (twenty-five spots each): a plan tells
+less of them for certain."""
 
 
 def kept_halves(

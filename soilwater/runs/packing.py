@@ -88,12 +88,12 @@ def lay_end_to_end(
     """
     n, n_out = len(columns), settings.output_hours.size
     sizes, z = meshes.sizes, meshes.depths()
-    out_head, out_water = [(into or {}).get(each) for each in ("node_suction", "water_content")]
-    longest = int(sizes.max())
-    if out_head is not None:
-        longest = out_head.shape[-1]
-    elif out_water is not None:
-        longest = out_water.shape[-1] + 1
+    given = into or {}
+    out_head, out_water = given.get("node_suction"), given.get("water_content")
+    # Arrays for results may have room for longer columns than these are.
+    over_nodes = {"node_suction": 0, "water_content": 1, "suction": 1}
+    rooms = [given[name].shape[-1] + more for name, more in over_nodes.items() if name in given]
+    longest = max([int(sizes.max()), *rooms])
     if out_head is None:
         out_head = np.full((n, n_out, longest), np.nan)
     if out_water is None:

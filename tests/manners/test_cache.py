@@ -26,7 +26,7 @@ from numba.core.typing.templates import AbstractTemplate, signature
 
 import soilwater as sw
 from soilwater.kernels import parts
-from soilwater.kernels.cache import _Compiling, compile_before
+from soilwater.kernels.cache import _Compiling, compile_before, compile_entry_point
 from soilwater.kernels.curves import find_bin
 from soilwater.kernels.entry_points import march_columns
 from soilwater.kernels.parts import part
@@ -159,6 +159,12 @@ def test_the_warning_is_cured_by_a_place_or_by_asking_for_none(copy, tmp_path, s
     assert len(ask(copy, what="import", **nowhere)["warnings"]) == 1
     cured = {**nowhere, switch: str(tmp_path / "given") if switch == "NUMBA_CACHE_DIR" else "0"}
     assert ask(copy, what="import", **cured)["warnings"] == []
+
+
+def test_where_numba_compiles_nothing_it_says_so(monkeypatch):
+    monkeypatch.setattr(config, "DISABLE_JIT", 1)
+    with pytest.raises(sw.RunError, match="unset the environment variable NUMBA_DISABLE_JIT"):
+        compile_entry_point(lambda digest: lambda number: number + digest)
 
 
 def test_a_kernel_is_text_until_an_entry_point_and_python_has_a_door():

@@ -183,7 +183,7 @@ def hand_water_plan(
     move by 1 to 7 % (standard deviation), of a calibrated one too. A share that is counted keeps an
     error; within two standard errors, 0.04 of 150 draws where spots start drained and 0.05
     where they start from readings, a spot is "borderline", and within more where a plan and its
-    check have few sands each. Fewer than eight are in both.
+    check have few sands each. Fewer than four are in both.
 
     Examples
     --------
