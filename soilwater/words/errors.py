@@ -131,7 +131,7 @@ def by_kind(given: object) -> str:
     """Name what was given: a short value as it is, anything else by its kind."""
     short = given is None or isinstance(given, str | int | float)
     kind = given.__name__ if isinstance(given, type) else type(given).__name__
-    article = "the class" if isinstance(given, type) else "an" if kind[0] in "AEIO" else "a"
+    article = "the class" if isinstance(given, type) else "an" if kind[0] in "AEIOaeio" else "a"
     return repr(given) if short else f"{article} {kind}"
 
 

@@ -2,6 +2,7 @@
 
 import pickle
 
+import numpy as np
 import pytest
 
 from soilwater.words.errors import (
@@ -12,6 +13,7 @@ from soilwater.words.errors import (
     SoilWaterWarning,
     Status,
     UnitError,
+    by_kind,
 )
 
 
@@ -139,3 +141,9 @@ def test_every_status_has_one_plain_sentence(status):
     assert status.sentence[0].isupper()
     assert "_" not in status.sentence
     assert ". " not in status.sentence
+
+
+def test_what_was_given_has_its_article():
+    for given, told in ((np.int64(3), "an int64"), (object(), "an object"), ([], "a list")):
+        assert by_kind(given) == told
+    assert by_kind(int) == "the class int"
