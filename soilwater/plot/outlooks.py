@@ -36,8 +36,9 @@ WITH, WITHOUT = style.LINE_COLOURS[0], style.LINE_COLOURS[3]
 def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | None = None) -> Axes:
     """Draw how each depth of a green is expected to read, on its firm, watch and wilt.
 
-    A line is the median, a band holds what the title of the outlook says. A dot with a bar is the
-    day on which a line falls to wilt, with its band.
+    A line is the median of each morning, a band holds what the title of the outlook says. A dot
+    with a bar is the day on which a spot falls to wilt, with its band: mostly in an afternoon, a
+    day or so before its mornings do.
 
     Parameters
     ----------
@@ -95,7 +96,10 @@ def outlook(days: DryDownOutlook, *, event_day: Date | None = None, ax: Axes | N
     style.reading_limits(ax, x, np.vstack(reached), days.thresholds.bands)
     ax.set_xlim(0.0, float(x[-1]))
     style.dates_above(ax, own[0].course.times[0])
-    ax.set_xlabel(f"days; lines: median, bands: {100 * (HIGH - LOW):.0f} % of the cases tried")
+    ax.set_xlabel(
+        f"days; lines: median each morning, bands: {100 * (HIGH - LOW):.0f} % of the cases tried\n"
+        "dots: wilt, at whatever hour it comes"
+    )
     ax.set_ylabel(f"meter reading (% by volume)\n{in_people_units(days.rod, 'length')} rods")
     style.draw_bands(ax, days.thresholds.bands, x, shown)
     _mark_event(ax, event_day, own[0].course.times)

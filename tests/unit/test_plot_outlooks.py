@@ -71,7 +71,9 @@ def test_bands_stand_between_the_lines_of_this_ground(ax):
 
 
 def test_axes_say_units_and_rods(ax):
-    assert ax.get_xlabel() == "days; lines: median, bands: 80 % of the cases tried"
+    drawn, marked = ax.get_xlabel().split("\n")
+    assert drawn == "days; lines: median each morning, bands: 80 % of the cases tried"
+    assert marked == "dots: wilt, at whatever hour it comes"
     assert "% by volume" in ax.get_ylabel() and "7.6 cm (3.0 in) rods" in ax.get_ylabel()
 
 
