@@ -125,13 +125,18 @@ _ROOT_HALF = 0x3FE6A09E667F3BCD
 
 
 @inlined_kernel
+def logarithm_parts(x):
+    """Power of two n and s of a positive number 2^n m: the logarithm of m is 2 artanh(s)."""
+    # m goes from root 1/2 to root 2.
+    from_root = bits_of(x) - _ROOT_HALF
+    m = number_of((from_root & _MANTISSA) + _ROOT_HALF)
+    return from_root >> MANTISSA_BITS, (m - 1.0) / (m + 1.0)
+
+
+@inlined_kernel
 def logarithm(x):
     """Natural logarithm of a positive number; of NaN too it makes a number, unlike the flows."""
-    # x = 2^n m with m from root 1/2 to root 2, and ln m = 2 artanh((m - 1) / (m + 1)).
-    from_root = bits_of(x) - _ROOT_HALF
-    n = from_root >> MANTISSA_BITS
-    m = number_of((from_root & _MANTISSA) + _ROOT_HALF)
-    s = (m - 1.0) / (m + 1.0)
+    n, s = logarithm_parts(x)
     ss = s * s
     # The first term left out is below 1e-17.
     series = 2.0 / 21.0
@@ -157,11 +162,9 @@ def power(x, exponent):
 @inlined_kernel
 def near_power(x, exponent):
     """The same for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
-    from_root = bits_of(x) - _ROOT_HALF
-    n = from_root >> MANTISSA_BITS
-    m = number_of((from_root & _MANTISSA) + _ROOT_HALF)
-    s = (m - 1.0) / (m + 1.0)
+    n, s = logarithm_parts(x)
     ss = s * s
+    # The first terms left out of both series are below 1e-9.
     series = 2.0 / 9.0
     series = series * ss + 2.0 / 7.0
     series = series * ss + 2.0 / 5.0

@@ -168,6 +168,7 @@ class _Target(CPUContext):  # type: ignore[misc]
         """What makes text of a function for a signature."""
         question = function, signature
         if question in self._in_vain:
+            # So numba says that it knows of none, and whoever asks tries another way.
             raise NotImplementedError
         try:
             return super().get_function(function, signature, _firstcall)
