@@ -58,7 +58,7 @@ MOST_OF_NODE, MOST_OF_MEAN = 2.0, 0.4
 """Local error of a node, and of the mean from the surface to any depth, in tolerances."""
 LEAST_DEPTH = 3.0
 """Depth [cm] that is added to the one over which a mean is taken."""
-ACCEPTED_EXCESS, AIM = 1.2, 0.81
+ACCEPTED_EXCESS, AIM = 1.2, 0.75
 """A step is kept with an error up to the first many tolerances; the next one aims at the second."""
 MANY_ITERATIONS = 8
 """A step that needed more is not lengthened."""
