@@ -170,16 +170,21 @@ def power(x, exponent):
 
 
 @inlined_kernel
-def near_power(x, exponent):
-    """The same for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
+def near_logarithm(x):
+    """Natural logarithm of a positive number for what is guessed: a share of about 1e-9 off."""
     n, s = logarithm_parts(x)
     ss = s * s
-    # The first terms left out of both series are below 1e-9.
     series = 2.0 / 9.0
     series = series * ss + 2.0 / 7.0
     series = series * ss + 2.0 / 5.0
     series = series * ss + 2.0 / 3.0
-    x = exponent * (n * (_OCTAVE + _REST_OF_OCTAVE) + (2.0 * s + s * ss * series))
+    return n * (_OCTAVE + _REST_OF_OCTAVE) + (2.0 * s + s * ss * series)
+
+
+@inlined_kernel
+def near_power(x, exponent):
+    """A power for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
+    x = exponent * near_logarithm(x)
     x = LARGEST_EXPONENT if x > LARGEST_EXPONENT else x
     x = -LARGEST_EXPONENT if x < -LARGEST_EXPONENT else x
     shifted = x * _PER_OCTAVE + _TO_WHOLE

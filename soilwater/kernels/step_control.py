@@ -12,7 +12,7 @@ from soilwater.kernels.curves import (
 )
 from soilwater.kernels.elementary import (
     blocks_to_last_dry,
-    logarithm,
+    near_logarithm,
     near_power,
     stretch,
     stretches,
@@ -221,11 +221,16 @@ def dry_head_after(head, before, exponent):
 
 
 @inlined_kernel
-def extrapolate(h, h_before, ratio, dry_suction, guess):
-    """Heads of some nodes that go on as they did: by the same factor where dry."""
+def extrapolate(h, h_before, last, ratio, stored, rate, dry_suction, guess):
+    """Heads of some nodes that go on as they did, see `predict`."""
     for i in range(h.size):
+        gained = last * rate[i]
         dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
-        along = dry_head_after(h[i], h_before[i] if dry else h[i], ratio)
+        wetted = (gained > LEAST_GAIN * stored[i]) & (gained < stored[i])
+        gain = (gained if wetted else 0.5) / (stored[i] if wetted else 1.0)
+        again = near_logarithm(1.0 + ratio * gain) / -near_logarithm(1.0 - gain)
+        exponent = again if wetted else ratio
+        along = dry_head_after(h[i], h_before[i] if dry else h[i], exponent)
         guess[i] = along if dry else h[i] + ratio * (h[i] - h_before[i])
 
 
@@ -238,21 +243,16 @@ def predict(state, last, ratio, work):
     """
     h, h_before, stored, rate = state.h, state.h_before, state.stored, state.rate
     dry_suction, guess = work[DRY_SUCTION], work[GUESS]
-    dry_nodes = blocks_to_last_dry(h, dry_suction)
-    for which in range(stretches(dry_nodes)):
-        begin, end = stretch(which, dry_nodes)
+    dry = blocks_to_last_dry(h, dry_suction)
+    for which in range(stretches(dry)):
+        begin, end = stretch(which, dry)
         extrapolate(
-            h[begin:end], h_before[begin:end], ratio, dry_suction[begin:end], guess[begin:end]
-        )
-    wet, wet_before, wet_guess = h[dry_nodes:], h_before[dry_nodes:], guess[dry_nodes:]
+            h[begin:end], h_before[begin:end], last, ratio, stored[begin:end], rate[begin:end],
+            dry_suction[begin:end], guess[begin:end],
+        )  # fmt: skip
+    wet, wet_before, wet_guess = h[dry:], h_before[dry:], guess[dry:]
     for i in range(wet.size):
         wet_guess[i] = wet[i] + ratio * (wet[i] - wet_before[i])
-    for i in range(dry_nodes):
-        gained, dry = last * rate[i], -max(h[i], h_before[i]) > dry_suction[i]
-        if dry and LEAST_GAIN * stored[i] < gained < stored[i]:
-            gain = gained / stored[i]
-            exponent = logarithm(1.0 + ratio * gain) / -logarithm(1.0 - gain)
-            guess[i] = dry_head_after(h[i], h_before[i], exponent)
 
 
 @kernel
