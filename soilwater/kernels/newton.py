@@ -182,6 +182,7 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
         volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
         change, step, before = work[CHANGE], work[STEP], work[BEFORE]
         own, store_and_uptake = work[OWN_BEFORE], work[STORE_AND_UPTAKE_BEFORE]
+        own_now, moving_now, residual = work[OWN], work[moving], work[RESIDUAL]
         n = h.size
         compensate(h, root, conditions, codes)
         assemble(h, dt, stored, column, soils, work, flows)
@@ -193,11 +194,15 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
                 return -1 - iteration
             solve(work)
             for i in range(n):
-                own[i], store_and_uptake[i] = work[OWN, i], work[moving, i]
+                own[i] = own_now[i]
+            for i in range(n):
+                store_and_uptake[i] = moving_now[i]
+            for i in range(n):
                 before[i] = h[i]
+            for i in range(n):
                 # A dry node that has all but nothing to give or take is let be.
-                settled = abs(work[RESIDUAL, i]) <= LEAST_RESIDUAL * volume[i]
-                let_be = settled and -h[i] > dry_suction[i] and abs(change[i]) > -h[i]
+                settled = abs(residual[i]) <= LEAST_RESIDUAL * volume[i]
+                let_be = settled & (-h[i] > dry_suction[i]) & (abs(change[i]) > -h[i])
                 step[i] = 0.0 if let_be else change[i]
             factor = 1.0
             new_norm = norm

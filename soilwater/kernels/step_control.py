@@ -196,15 +196,16 @@ def weight_of_last_step(dt, last, with_uptake, state, work):
     full, least, target = work[FULL], work[LEAST], work[TARGET]
     weight = share_carried(dt, last)
     if weight > 0.0:
+        carried_on = 0.0 if with_uptake else 1.0
         for i in range(stored.size):
-            by_flow = rate[i] if with_uptake else rate[i] + uptake[i]
-            target[i] = stored[i] + weight * last * by_flow
+            target[i] = stored[i] + weight * last * (rate[i] + carried_on * uptake[i])
+        beyond = 0
+        for i in range(stored.size):
             carried = stored[i] - target[i]
             kept, could_give = target[i] - least[i], stored[i] - least[i]
-            empty = kept < LEAST_SHARE_KEPT * could_give and carried > LEAST_CARRIED * full[i]
-            if empty or (target[i] > full[i] and h[i] < 0.0):
-                weight = 0.0
-                break
+            empty = (kept < LEAST_SHARE_KEPT * could_give) & (carried > LEAST_CARRIED * full[i])
+            beyond += 1 if empty | ((target[i] > full[i]) & (h[i] < 0.0)) else 0
+        weight = weight if beyond == 0 else 0.0
     if weight == 0.0:
         for i in range(stored.size):
             target[i] = stored[i]

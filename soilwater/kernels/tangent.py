@@ -184,15 +184,17 @@ def follow_tangent(h, dt, stored, column, work, flows):
     own, capacity, residual = work[OWN], work[CAPACITY], work[RESIDUAL]
     lower, upper, flux = work[LOWER], work[UPPER], work[FLUX]
     evaporation, bounded_evaporation, _, drainage = end_flows(h, change, conditions, codes, flows)
-    more_by_roots = dt * (flows[EVAPORATION] - evaporation)
+    if conditions[TRANSPIRATION_DEMAND] > 0.0:
+        more_by_roots = dt * (flows[EVAPORATION] - evaporation)
+        for i in range(n):
+            more_by_roots += (own[i] - capacity[i]) * change[i]
+        flows[TRANSPIRATION] = max(flows[TRANSPIRATION] + more_by_roots / dt, 0.0)
     for i in range(n):
-        more_by_roots += (own[i] - capacity[i]) * change[i]
         storage[i] += capacity[i] * change[i]
+    for i in range(n):
         store_and_uptake[i] += own[i] * change[i]
     store_and_uptake[0] += dt * (bounded_evaporation - evaporation)
     flows[EVAPORATION], flows[DRAINAGE] = bounded_evaporation, drainage
-    if conditions[TRANSPIRATION_DEMAND] > 0.0:
-        flows[TRANSPIRATION] = max(flows[TRANSPIRATION] + more_by_roots / dt, 0.0)
     inflow = dt * flows[INFLOW]
     for i in range(n - 1):
         outflow = dt * flux[i] - lower[i + 1] * change[i] + upper[i] * change[i + 1]
