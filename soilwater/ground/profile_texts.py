@@ -12,9 +12,13 @@ from math import isfinite
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from soilwater.ground.base import base_to_dict
 from soilwater.soils import Soil
 from soilwater.soils.serial import BUILT_IN
+from soilwater.soils.side_by_side import ManySoils
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -28,12 +32,15 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
     profiles : sequence of Profile
         Any number of them.
     """
-    soils = [tuple([layer.soil for layer in each.layers]) for each in profiles]
-    return texts_alike(profiles, range(len(profiles)), soils)
+    soils, filling = ManySoils.of([[layer.soil for layer in each.layers] for each in profiles])
+    return texts_alike(profiles, np.arange(len(profiles)), soils, filling)
 
 
 def texts_alike(
-    profiles: Sequence[Profile], kind: Sequence[int], soils: Sequence[tuple[Soil, ...]]
+    profiles: Sequence[Profile],
+    kind: NDArray[np.int64],
+    soils: ManySoils,
+    filling: NDArray[np.int64],
 ) -> list[str]:
     """Write columns, of which many differ in their soils alone, as texts of their profiles.
 
@@ -41,30 +48,28 @@ def texts_alike(
     ----------
     profiles : sequence of Profile
         Any number of them.
-    kind : sequence of int
+    kind : ndarray of int, shape (n,)
         Which of them each column is, but for its soils.
-    soils : sequence of tuple of Soil
-        Soils of the layers of each column, from the top down.
+    soils : ManySoils
+        No two of them equal.
+    filling : ndarray of int, shape (n, most)
+        Which of these fill the layers of each column, from the top down.
     """
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
-    every = list(chain.from_iterable(soils))
-    met = dict(zip(map(id, every), every, strict=True))
-    of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
+    of_soils = _texts_of_soils(soils)
 
-    def of_layers(number: int, column: tuple[Soil, ...]) -> str:
-        own = [of_soils[id(soil)] for soil in column]
-        return (
-            "".join(chain.from_iterable(zip(around[number], own, strict=False)))
-            + around[number][-1]
-        )
+    def of_layers(number: int, column: list[int]) -> str:
+        own = [of_soils[soil] for soil in column]
+        *before, after = around[number]
+        return "".join(chain.from_iterable(zip(before, own, strict=False))) + after
 
     # Of one layer an ensemble has thousands.
     return [
-        around[number][0] + of_soils[id(column[0])] + around[number][1]
-        if len(column) == 1
+        around[number][0] + of_soils[column[0]] + around[number][1]
+        if len(around[number]) == 2
         else of_layers(number, column)
-        for number, column in zip(kind, soils, strict=True)
+        for number, column in zip(kind.tolist(), filling.tolist(), strict=True)
     ]
 
 
@@ -82,17 +87,14 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
     return ['{"layers": [{"soil": ', *between, after]
 
 
-def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:
+def _texts_of_soils(soils: ManySoils) -> list[str]:
     """Write soils, each as its `to_dict` has it; those of a model of plain numbers all at once."""
-    places: dict[type, list[int]] = {}
-    for i, model in enumerate(map(type, soils)):
-        places.setdefault(model, []).append(i)
     texts = [""] * len(soils)
-    for model, own in places.items():
-        alike = [soils[i] for i in own]
+    for model, numbers in soils.of_model.items():
+        alike = soils.take(numbers)
         names = _plain_names(model)
         written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
-        for i, text in zip(own, written, strict=True):
+        for i, text in zip(numbers.tolist(), written, strict=True):
             texts[i] = text
     return texts
 

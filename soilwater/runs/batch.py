@@ -15,7 +15,7 @@ from soilwater.ground.mesh import Mesh, Meshes
 from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
-from soilwater.kernels.curves import DRY_END_WATER_CONTENT
+from soilwater.kernels.curves import DRY_END_WATER_CONTENT, SCALARS
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
@@ -27,7 +27,6 @@ from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, mem
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.soils import Soil
 from soilwater.soils.kernel_table import Room, tables_of_column
 from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError, Status
@@ -46,13 +45,9 @@ class Prepared(NamedTuple):
     """What each feels; with what was decided, once it was marched."""
     refusals: dict[int, str]
     packed: Packed
-    """As `packing.lay_end_to_end` has them, but for its soils, which are numbered within each piece
-    as `packing.cut` does; what marches leave is written there."""
+    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
     memories: Memories | None
     """What nodes remember, if one does; the same."""
-    soils: list[Soil]
-    soil: NDArray[np.int64]
-    """As `packing.lay_end_to_end` has both."""
     pieces: list[Piece]
     straight: NDArray[np.bool_]
     """(n,): whether a column is started, and nothing decided on its way."""
@@ -108,14 +103,15 @@ def prepare(
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
     head, begun, forcings, refusals = begin_cases(columns, meshes)
-    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings, into)
+    soil, pieces = cut(meshes, sizes)
+    packed = lay_end_to_end(columns, meshes, soil, head, forcings, settings, into)
+    packed = packed._replace(scalars=np.zeros((pieces[-1].tables.stop, SCALARS)))
     packed.status[list(refusals)] = Status.BAD_INPUT
     decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     memories = None
     if meshes.remember.any():
         memories = lay_memories({i: each.turns for i, each in begun.items()}, packed)
     straight = ~decided & (packed.status == Status.OK)
-    own, pieces = cut(packed, soils, sizes)
     return Prepared(
         columns,
         meshes,
@@ -123,10 +119,8 @@ def prepare(
         head[packed.node_start[:-1]],
         forcings,
         refusals,
-        packed._replace(soil=own),
+        packed,
         memories,
-        soils,
-        packed.soil,
         pieces,
         straight,
         memories is None and bool(straight.all()),
@@ -152,18 +146,18 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
+    scalars = prepared.packed.scalars[piece.tables]
     if piece.untabulated is None:
-        tables, scalars = tables_of_column(tuple(prepared.soils))
+        tables, scalars[:] = tables_of_column(tuple(prepared.meshes.soils.take(piece.soils)))
     else:
-        tables, scalars = piece.untabulated.tables(making)
+        tables, _ = piece.untabulated.tables(making, scalars)
     packed = prepared.packed._replace(tables=tables, scalars=scalars, work=work)
-    prepared.packed.scalars[piece.numbers] = scalars
     if prepared.plain:
         entry_points.march_columns(first, last, packed)
         return
     memories = prepared.memories
     if memories is not None:
-        soils = [prepared.soils[number] for number in piece.numbers.tolist()]
+        soils = prepared.meshes.soils.take(piece.soils)
         # No two threads may share their room.
         memories = memories._replace(
             memory=memory_of(soils, tables, scalars),
@@ -186,12 +180,16 @@ def march(
 
 def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     """Name what was left by columns that were marched, once; put in its place, where it has one."""
-    packed = prepared.packed._replace(soil=prepared.soil)
+    packed = prepared.packed
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
+    # Soils are numbered within each piece.
+    ends = packed.node_start[[each.last for each in prepared.pieces]]
+    before = np.array([each.tables.start for each in prepared.pieces])
+    soil = packed.soil + spread(before, np.diff(ends, prepend=0))
     values = name_results(
-        packed,
+        packed._replace(soil=soil),
         prepared.memories,
         prepared.meshes,
         prepared.top_head,
@@ -260,8 +258,8 @@ def _drained(columns: Cases, meshes: Meshes) -> list[tuple[NDArray[np.int64], ND
     places = np.flatnonzero(np.array(drained)[columns.kind])
     if places.size < 2:
         return []
-    soils, nodes = [columns.soils[i] for i in places.tolist()], meshes.take(places)
-    found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
+    some, nodes = columns.take(places), meshes.take(places)
+    found = drained_side_by_side(some.profiles(), some.kind, some.soils, some.filling, nodes)
     return [(places[among], head) for among, head in found]
 
 

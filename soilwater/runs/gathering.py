@@ -92,12 +92,7 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
     done = np.zeros(len(cases), dtype=np.bool_)
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
-    kinds: dict[Any, int] = {}
-    number = [
-        kinds.setdefault(id(soils[0]) if len(soils) == 1 else tuple(map(id, soils)), len(kinds))
-        for soils in cases.soils
-    ]
-    order = np.argsort(number, kind="stable")
+    order = np.lexsort(cases.filling.T[::-1])
     groups = [cases.take(each) for each in np.array_split(order, -(-len(cases) // most))]
     ends = np.cumsum([0, *map(len, groups)]).tolist()
 
