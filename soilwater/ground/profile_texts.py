@@ -57,19 +57,21 @@ def texts_alike(
     """
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
-    of_soils = _texts_of_soils(soils)
+    filling = filling[:, : max(map(len, around)) - 1]
+    of_soils = _texts_of_soils(soils, np.unique(filling))
 
     def of_layers(number: int, column: list[int]) -> str:
-        own = [of_soils[soil] for soil in column]
         *before, after = around[number]
+        own = [of_soils[soil] for soil in column]
         return "".join(chain.from_iterable(zip(before, own, strict=False))) + after
 
     # Of one layer an ensemble has thousands.
+    first = [of_soils[soil] for soil in filling[:, 0].tolist()]
     return [
-        around[number][0] + of_soils[column[0]] + around[number][1]
+        around[number][0] + text + around[number][1]
         if len(around[number]) == 2
-        else of_layers(number, column)
-        for number, column in zip(kind.tolist(), filling.tolist(), strict=True)
+        else of_layers(number, filling[i].tolist())
+        for i, (number, text) in enumerate(zip(kind.tolist(), first, strict=True))
     ]
 
 
@@ -87,15 +89,14 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
     return ['{"layers": [{"soil": ', *between, after]
 
 
-def _texts_of_soils(soils: ManySoils) -> list[str]:
-    """Write soils, each as its `to_dict` has it; those of a model of plain numbers all at once."""
-    texts = [""] * len(soils)
-    for model, numbers in soils.of_model.items():
-        alike = soils.take(numbers)
-        names = _plain_names(model)
+def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> dict[int, str]:
+    """Write some soils, each as its `to_dict` has it, those of plain numbers all at once."""
+    texts: dict[int, str] = {}
+    for model, places, _ in soils.by_model(numbers):
+        own = numbers[places]
+        alike, names = soils.take(own), _plain_names(model)
         written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
-        for i, text in zip(numbers.tolist(), written, strict=True):
-            texts[i] = text
+        texts |= zip(own.tolist(), written, strict=True)
     return texts
 
 

@@ -135,6 +135,7 @@ def _above_bases(
 
 def drained_side_by_side(
     profiles: Sequence[Profile],
+    wanted: Sequence[int],
     kind: NDArray[np.int64],
     soils: ManySoils,
     filling: NDArray[np.int64],
@@ -146,7 +147,9 @@ def drained_side_by_side(
     ----------
     profiles : sequence of Profile
         Any number of them.
-    kind : ndarray of int
+    wanted : sequence of int
+        Of which of them columns are looked for.
+    kind : ndarray of int, shape (n_columns,)
         Which of them each column is, but for its soils.
     soils : ManySoils
         Any number of them.
@@ -162,7 +165,8 @@ def drained_side_by_side(
         a gravel of their own, or over none.
     """
     over: dict[tuple[int, int], list[int]] = {}
-    for number, profile in enumerate(profiles):
+    for number in wanted:
+        profile = profiles[number]
         if isinstance(profile.base, GravelBlanket):
             over.setdefault((id(profile.base), len(profile.layers)), []).append(number)
     found = []
@@ -176,9 +180,9 @@ def drained_side_by_side(
         depth = np.array([profiles[i].depth for i in kinds])
         among = np.searchsorted(kinds, kind[places])
         curves = [soils.curves(filling[places, i]) for i in range(thickness.shape[1])]
-        blanket = cast(GravelBlanket, profiles[kinds[0]].base)
+        blanket, nodes = cast(GravelBlanket, profiles[kinds[0]].base), meshes.take(places)
         at_base = suctions_below(curves, list(thickness[among].T), blanket)
-        found.append((places, -_above_bases(blanket, depth[among], meshes.take(places), at_base)))
+        found.append((places, -_above_bases(blanket, depth[among], nodes, at_base)))
     return found
 
 

@@ -100,12 +100,13 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
         return {name: each[ends[k] : ends[k + 1]] for name, each in values.items()}
 
     def so_far() -> xr.Dataset:
+        whole, in_order = done.all(), np.array_equal(order, np.arange(len(cases)))
         for name, each in values.items():
-            if not done.all():
+            if not whole:
                 # Others may still be written to.
                 values[name] = blank(name, len(cases), n_times, n_nodes)
                 values[name][done] = each[done]
-            if not np.array_equal(order, np.arange(len(cases))):
+            if not in_order:
                 values[name] = values[name][np.argsort(order)]
         return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
 

@@ -66,7 +66,8 @@ def pack(
     """Lay cases end to end, with the tables of their soils."""
     columns, head, own = Cases.of(cases), np.concatenate(heads), Meshes.of(meshes)
     soil, (whole,) = cut(own, [len(own)])
-    packed = lay_end_to_end(columns, own, soil, head, forcings, settings)
+    feels = np.arange(len(own))
+    packed = lay_end_to_end(columns, own, soil, head, forcings, feels, settings)
     if whole.untabulated is None:
         tables, scalars = tables_of_column(own[0].soils)
     else:
@@ -80,14 +81,16 @@ def lay_end_to_end(
     soil: NDArray[np.int64],
     head: NDArray[np.float64],
     forcings: Sequence[Forcing],
+    feels: NDArray[np.int64],
     settings: Settings,
     into: Mapping[str, NDArray[Any]] | None = None,
 ) -> Packed:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
-    Their heads [cm] are so already, and stay what they are. Their soils are numbered as `cut` does;
-    tables are made where columns are marched, of a piece at a time. Where there are arrays for
-    their results, by the names of the vocabulary, marches write to these.
+    Their heads [cm] are so already, and stay what they are; which forcing each feels stands beside
+    these. Their soils are numbered as `cut` does; tables are made where columns are marched, of a
+    piece at a time. Where there are arrays for their results, by the names of the vocabulary,
+    marches write to these.
     """
     n, n_out = len(columns), settings.output_hours.size
     sizes, z = meshes.sizes, meshes.depths()
@@ -124,7 +127,7 @@ def lay_end_to_end(
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
         forcing=forcing,
-        forcing_range=forcing_range,
+        forcing_range=forcing_range[feels],
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -340,7 +343,8 @@ def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
         depths = [kind.profile.depth for kind in kinds]
         for i, share in zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True):
             found[i] = share
-    return np.concatenate([found[i] for i in which.tolist()])
+    several = Meshes([meshes.nodes[nodes] for _, nodes in pairs], which, meshes.soils, meshes.own)
+    return several.lay(np.concatenate(found))
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

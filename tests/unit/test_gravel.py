@@ -158,7 +158,8 @@ def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
     # What a profile is but for its soils: those of the first mats and sands stand for all.
     kinds = [profiles[0], profiles[0], *profiles[2:]]
     meshes = Meshes.of([mesh for _, mesh in columns])
-    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, filling, meshes)
+    every = range(len(kinds))
+    found = drained_side_by_side(kinds, every, np.array(every), soils, filling, meshes)
     assert sorted(np.concatenate([places for places, _ in found])) == [*range(len(profiles) - 1)]
     for places, head in found:
         alone = [drained_suctions(*columns[i]) for i in places]
