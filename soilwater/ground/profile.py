@@ -473,4 +473,37 @@ def with_each_soil(
     return [filled(profile, [*around[:i], soil, *around[i + 1 :]]) for soil in own]
 
 
+def with_each_thickness(
+    profile: Profile, thicknesses: Iterable[float], layer: str | None
+) -> list[Profile]:
+    """Return profiles as `Profile.with_thickness` makes of each thickness, of which one is other.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is changed.
+    thicknesses : iterable of float
+        Of the layer [cm].
+    layer : str or None
+        Name of the layer.
+
+    Raises
+    ------
+    InputError
+        If the layer is not found; with every thickness that cannot be used.
+    """
+    faults = Faults("Depths")
+    i = profile.layer_index(layer)
+    above, own, below = profile.layers[:i], profile.layers[i], profile.layers[i + 1 :]
+    made = []
+    for each in thicknesses:
+        layers = (*above, with_parts(own, thickness=each), *below)
+        made.append(with_parts(profile, layers=layers))
+        if not (each > 0.0 and made[-1].depth <= DEEPEST):
+            with faults.catching():
+                profile.with_thickness(each, layer=layer)
+    faults.raise_if_any()
+    return made
+
+
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")

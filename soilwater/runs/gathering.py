@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from contextlib import closing
+from math import prod
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from soilwater.runs.layout import (
     describe_cases,
     inner_dims,
     lay_out,
+    shape_of,
     sizes_of,
 )
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_parts, reporting
@@ -80,12 +82,12 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     Interrupted
         On Ctrl-C.
     """
-    size, most = _cases_at_a_time(batch, to_disk=store is not None)
     if store is not None:
-        return _run_into_store(Path(store), batch, workers, size)
+        return _run_into_store(Path(store), batch, workers)
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
     meshes = cases.keep_meshes(settings.refinement)
+    size, most = _cases_at_a_time(batch, to_disk=False)
     n_nodes = int(meshes.sizes.max())
     described = describe_cases(cases, meshes, n_nodes)
     n_times = settings.times.size
@@ -130,11 +132,8 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     looked_at = batch.cases[:: max(1, len(batch.cases) // _LOOKED_AT)][:_LOOKED_AT]
     sizes = looked_at.meshes(settings.refinement).sizes
     n_times, n_nodes = settings.times.size, int(np.mean(sizes))
-    once, twice = (
-        sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
-    )
-    made_in = n_times * (2 * n_nodes + N_LEDGER) * 8
-    return once + (n_times - 1) * (twice - once), made_in
+    kept = sum(prod(shape_of(name, 1, n_times, n_nodes)) for name in settings.names)
+    return 8.0 * kept, 8.0 * n_times * (2 * n_nodes + N_LEDGER)
 
 
 def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
@@ -200,8 +199,9 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     return n_nodes
 
 
-def _run_into_store(path: Path, batch: Batch, workers: Workers, size: int) -> xr.Dataset:
+def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
     """Run what a store still lacks, and open it."""
+    size, _ = _cases_at_a_time(batch, to_disk=True)
     cases, settings = batch.cases, batch.settings
     sizes = sizes_of(batch.axes)
     shape = block_shape(sizes, size * _CHUNKS_PER_BLOCK)

@@ -193,9 +193,6 @@ def under_each(
         ]
         return Cases.of([Case(each, member, **common) for each in whole for member in members])
     kinds = [with_parts(each, profile=profile) for profile in profiles for each in first]
-    kind = [
-        np.tile(np.arange(i * len(first), (i + 1) * len(first)), len(filling))
-        for i, filling in enumerate(fillings)
-    ]
-    filling = np.repeat(np.concatenate(fillings), len(first), axis=0)
-    return Cases(kinds, np.concatenate(kind), many, filling)
+    of_profile = np.arange(len(kinds)).reshape(len(profiles), 1, len(first))
+    kind = np.tile(of_profile, (1, len(fillings[0]), 1)).ravel()
+    return Cases(kinds, kind, many, np.repeat(np.concatenate(fillings), len(first), axis=0))

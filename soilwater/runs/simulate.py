@@ -11,7 +11,7 @@ from typing import Any, Literal, Protocol, cast
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, with_each_thickness
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, likely
 from soilwater.lab.likely_memory import as_watered
@@ -276,14 +276,9 @@ def compare_depths(
     """
     _check_profile(profile)
     thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
-    faults = Faults("Depths")
-    profiles = []
-    for each in thicknesses:
-        with faults.catching():
-            profiles.append(profile.with_thickness(each, layer=layer))
     if not thicknesses:
-        faults.add("there are none", allowed="at least one")
-    faults.raise_if_any()
+        raise InputError("Depths: there are none; allowed: at least one.")
+    profiles = with_each_thickness(profile, thicknesses, layer)
     common = _common(turf, start, irrigation, rules)
     cases, axes = _ensemble(profiles, weather, sand, layer, common)
     settings = make_settings(

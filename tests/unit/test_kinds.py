@@ -11,7 +11,7 @@ from grounds import MIDDLE_MIX
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL
 from soilwater.ground.profile import filled, soils_of
-from soilwater.runs import gathering, scheduling
+from soilwater.runs import gathering, layout, scheduling
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED
 from soilwater.soils.kernel_table import stack_tables, untabulated
@@ -153,6 +153,12 @@ def test_whatever_is_kept_groups_of_shorter_columns_find_room(monkeypatch):
         # What is remembered comes with the suction at nodes.
         assert name in apart or name in REMEMBERED
         xr.testing.assert_equal(apart, whole[list(apart.data_vars)].assign_coords(apart.coords))
+
+
+@pytest.mark.parametrize("name", SIMULATED)
+def test_what_results_take_is_known_before_they_are_made(name):
+    made = layout.blank(name, 3, 5, 7)
+    assert made.nbytes == 8 * np.prod(layout.shape_of(name, 3, 5, 7))
 
 
 @pytest.mark.parametrize("own", ["water", "rules"])
