@@ -58,19 +58,18 @@ def texts_alike(
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
     filling = filling[:, : max(map(len, around)) - 1]
-    of_soils = _texts_of_soils(soils, np.unique(filling))
+    texts = _texts_of_soils(soils, np.unique(filling))
 
-    def of_layers(number: int, column: list[int]) -> str:
+    def of_layers(number: int, column: NDArray[np.int64]) -> str:
         *before, after = around[number]
-        own = [of_soils[soil] for soil in column]
-        return "".join(chain.from_iterable(zip(before, own, strict=False))) + after
+        return "".join(chain.from_iterable(zip(before, texts[column], strict=False))) + after
 
     # Of one layer an ensemble has thousands.
-    first = [of_soils[soil] for soil in filling[:, 0].tolist()]
+    first = texts[filling[:, 0]].tolist()
     return [
-        around[number][0] + text + around[number][1]
+        f"{around[number][0]}{text}{around[number][1]}"
         if len(around[number]) == 2
-        else of_layers(number, filling[i].tolist())
+        else of_layers(number, filling[i])
         for i, (number, text) in enumerate(zip(kind.tolist(), first, strict=True))
     ]
 
@@ -89,14 +88,13 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
     return ['{"layers": [{"soil": ', *between, after]
 
 
-def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> dict[int, str]:
-    """Write some soils, each as its `to_dict` has it, those of plain numbers all at once."""
-    texts: dict[int, str] = {}
+def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> NDArray[Any]:
+    """Write some soils, each as its `to_dict` has it, in place of all."""
+    texts = np.empty(len(soils), dtype=object)
     for model, places, _ in soils.by_model(numbers):
-        own = numbers[places]
-        alike, names = soils.take(own), _plain_names(model)
+        alike, names = soils.take(numbers[places]), _plain_names(model)
         written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
-        texts |= zip(own.tolist(), written, strict=True)
+        texts[numbers[places]] = written
     return texts
 
 

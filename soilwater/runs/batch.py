@@ -15,7 +15,7 @@ from soilwater.ground.mesh import Mesh, Meshes
 from soilwater.ground.repellent_mat import MatState
 from soilwater.kernels import entry_points, remembering, rows
 from soilwater.kernels.branches import N_TURNS
-from soilwater.kernels.curves import DRY_END_WATER_CONTENT, SCALARS
+from soilwater.kernels.curves import DRY_END_WATER_CONTENT
 from soilwater.kernels.remembering import Memories
 from soilwater.kernels.rows import Packed
 from soilwater.runs.case import Case
@@ -23,7 +23,14 @@ from soilwater.runs.drained import drained_side_by_side
 from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
 from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
+from soilwater.runs.packing import (
+    Piece,
+    cut,
+    lay_end_to_end,
+    lay_memories,
+    memory_of,
+    with_tables,
+)
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
@@ -107,9 +114,9 @@ def prepare(
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
     head, begun, forcings, feels, refusals = begin_cases(columns, meshes)
-    soil, pieces = cut(meshes, sizes)
+    soil, pieces, scalars = cut(meshes, sizes)
     packed = lay_end_to_end(columns, meshes, soil, head, forcings, feels, settings, into)
-    packed = packed._replace(scalars=np.zeros((pieces[-1].tables.stop, SCALARS)))
+    packed = packed._replace(scalars=scalars)
     packed.status[list(refusals)] = Status.BAD_INPUT
     decides = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     memories = None
@@ -152,12 +159,12 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
-    scalars = prepared.packed.scalars[piece.tables]
+    scalars = piece.scalars
     if piece.untabulated is None:
         tables, scalars[:] = tables_of_column(tuple(prepared.meshes.soils.take(piece.soils)))
     else:
         tables, _ = piece.untabulated.tables(making, scalars)
-    packed = prepared.packed._replace(tables=tables, scalars=scalars, work=work)
+    packed = with_tables(prepared.packed, tables, scalars, work)
     if prepared.plain:
         entry_points.march_columns(first, last, packed)
         return
@@ -193,8 +200,8 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
     # Soils are numbered within each piece.
     ends = packed.node_start[[each.last for each in prepared.pieces]]
-    before = np.array([each.tables.start for each in prepared.pieces])
-    soil = packed.soil + spread(before, np.diff(ends, prepend=0))
+    counts = np.array([each.soils.size for each in prepared.pieces])
+    soil = packed.soil + spread(np.cumsum(counts) - counts, np.diff(ends, prepend=0))
     # On an interrupt others are still marched, and what is decided of them put in here.
     decided, feels = dict(prepared.decided), prepared.feels.copy()
     feels[list(decided)] = len(prepared.forcings) + np.arange(len(decided))

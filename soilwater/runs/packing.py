@@ -65,7 +65,7 @@ def pack(
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
     columns, head, own = Cases.of(cases), np.concatenate(heads), Meshes.of(meshes)
-    soil, (whole,) = cut(own, [len(own)])
+    soil, (whole,), _ = cut(own, [len(own)])
     feels = np.arange(len(own))
     packed = lay_end_to_end(columns, own, soil, head, forcings, feels, settings)
     if whole.untabulated is None:
@@ -144,6 +144,24 @@ def lay_end_to_end(
     return packed
 
 
+def with_tables(
+    packed: Packed,
+    tables: NDArray[np.float64],
+    scalars: NDArray[np.float64],
+    work: NDArray[np.float64],
+) -> Packed:
+    """Give a thread columns with tables and room of its own.
+
+    Behind a march no cache is warm, and `_replace` looks up every name.
+    """
+    arrays = list(packed)
+    arrays[_TABLES], arrays[_SCALARS], arrays[_WORK] = tables, scalars, work
+    return Packed._make(arrays)
+
+
+_TABLES, _SCALARS, _WORK = map(Packed._fields.index, ("tables", "scalars", "work"))
+
+
 class Piece(NamedTuple):
     """Columns that are marched in one go, from the first to before the last, and their soils."""
 
@@ -151,13 +169,15 @@ class Piece(NamedTuple):
     last: int
     soils: NDArray[np.int64]
     """Which soils of the meshes these are."""
-    tables: slice
-    """Where they lie among those of all pieces."""
+    scalars: NDArray[np.float64]
+    """Where those of their tables are put, among those of all pieces."""
     untabulated: Untabulated | None
     """What their tables are made of; None of a single column, whose tables are kept."""
 
 
-def cut(meshes: Meshes, sizes: Sequence[int]) -> tuple[NDArray[np.int64], list[Piece]]:
+def cut(
+    meshes: Meshes, sizes: Sequence[int]
+) -> tuple[NDArray[np.int64], list[Piece], NDArray[np.float64]]:
     """Cut columns into pieces that need the tables of their own soils only.
 
     Parameters
@@ -173,6 +193,8 @@ def cut(meshes: Meshes, sizes: Sequence[int]) -> tuple[NDArray[np.int64], list[P
         Soils of each column as `meshes.own` has them, but by their numbers among those of a piece.
     pieces : list of Piece
         One after the other.
+    scalars : ndarray, shape (soils of all pieces, SCALARS)
+        Zeros, in place of those of their tables.
     """
     ends = np.cumsum(sizes)
     piece, n_soils = spread(np.arange(len(sizes)), np.array(sizes)), len(meshes.soils)
@@ -185,12 +207,14 @@ def cut(meshes: Meshes, sizes: Sequence[int]) -> tuple[NDArray[np.int64], list[P
     parts: Sequence[Untabulated | None] = [None]
     if len(meshes) > 1:
         parts = untabulated(meshes.soils, numbers).parted(last)
-    return soil, [
-        Piece(end - size, end, numbers[a:b], slice(a, b), part)
+    scalars = np.zeros((met.size, SCALARS))
+    pieces = [
+        Piece(end - size, end, numbers[a:b], scalars[a:b], part)
         for size, end, a, b, part in zip(
             sizes, ends.tolist(), first.tolist(), last.tolist(), parts, strict=True
         )
     ]
+    return soil, pieces, scalars
 
 
 def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
@@ -233,7 +257,7 @@ def pack_memories(
         With room for the outputs.
     """
     own = Meshes.of(meshes)
-    _, (whole,) = cut(own, [len(own)])
+    _, (whole,), _ = cut(own, [len(own)])
     memory = memory_of(own.soils.take(whole.soils), packed.tables, packed.scalars)
     return lay_memories(turns, packed)._replace(memory=memory)
 
