@@ -8,7 +8,7 @@ import numpy as np
 import pint
 import pytest
 from grounds import CLEAN_GRAVEL, MIDDLE_MIX, PEA_GRAVEL, WET_MIX
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import soilwater as sw
@@ -135,6 +135,7 @@ def test_several_thicknesses_are_those_of_each(layer):
     lower=st.floats(0.3, 120.0),
     refinement=st.sampled_from([0.5, 1.0, 2.0, 5.0]),
 )
+@example(upper=1.0, lower=1.6875, refinement=0.5)
 def test_nodes_lie_at_every_end_of_a_layer_and_are_close_there(upper, lower, refinement):
     layers = [sw.Layer(SAND, upper, "root zone"), sw.Layer(GRAVEL, lower, "gravel")]
     profile = sw.Profile(layers, sw.SeepageFace())
@@ -157,9 +158,13 @@ def test_nodes_lie_at_every_end_of_a_layer_and_are_close_there(upper, lower, ref
             ends = ends[-own.size :]
         # A sliver in the middle may lengthen all others a little; half of five intervals is two.
         spare = (1.0 + SLIVER) * (1.25 if refinement < 1.0 else 1.0)
+        at_ends = (1.0 + SLIVER) * FINEST_INTERVAL / refinement
+        if refinement < 1.0:
+            # One in place of two and a half, each longer than the last.
+            at_ends *= refinement * (1.0 + INTERVAL_GROWTH + 0.5 * INTERVAL_GROWTH**2)
         deep = 0.0 if number else np.minimum(SHARE_OF_DEPTH * ends, COARSEST_BELOW)
         longest = np.maximum(COARSEST_INTERVAL if number else COARSEST_OF_MOIST, deep) / refinement
-        assert max(own[0], own[-1]) <= min(spare * FINEST_INTERVAL / refinement, thickness) + 1e-9
+        assert max(own[0], own[-1]) <= min(at_ends, thickness) + 1e-9
         assert np.all(own <= spare * longest + 1e-9)
         if refinement >= 1.0:
             growth = np.maximum(own[1:-1] / np.maximum(own[:-2], own[2:]), 1.0)
