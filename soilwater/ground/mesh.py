@@ -228,44 +228,67 @@ def make_meshes(
     # Of all at once: to ask one after the other takes as long as an hour of a run.
     held = water_contents(soils, np.array([FINER_AT]))[:, 0] if most > 1 else np.zeros(len(soils))
     # Columns of one geometry lie alike where their soils meet alike.
-    first, alike = np.arange(kind.size), kind
-    for i in range(most):
-        below, above = filling[:, i], filling[:, max(i - 1, 0)]
+    first = alike = np.zeros(1, dtype=np.int64)
+    if kind.size > 1:
+        alike = kind
+    for i in range(most if kind.size > 1 else 0):
+        above, below = filling[:, max(i - 1, 0)], filling[:, i]
         met = coarse[below] + 2 * (below == above) + 4 * (held[above] > held[below])
         _, first, alike = np.unique(8 * alike + met, return_index=True, return_inverse=True)
-    moist = [_moist(each) for each in geometries]
     nodes: list[Nodes] = []
     places: dict[int, int] = {}
     which, lying = [], []
-    for number, own in zip(kind[first].tolist(), filling[first], strict=True):
-        made, kept = _make_nodes(geometries[number], moist[number], own, coarse, held, refinement)
+    for number, own in zip(kind[first].tolist(), filling[first].tolist(), strict=True):
+        made, kept = _make_nodes(geometries[number], own, coarse, held, refinement)
         if places.setdefault(id(made.depth), len(nodes)) == len(nodes):
             nodes.append(made)
         which.append(places[id(made.depth)])
         lying.append(kept + [kept[-1]] * (filling.shape[1] - len(kept)))
-    own = np.take_along_axis(filling, np.array(lying)[alike], axis=1)
+    own = filling[np.arange(kind.size)[:, np.newaxis], np.array(lying)[alike]]
     return Meshes(nodes, np.array(which, dtype=np.int64)[alike], soils, own)
 
 
-def _moist(geometry: Geometry) -> bool:
-    resting = geometry.resting
-    moist = resting is not None and abs(resting) <= MOIST_BASE
-    return geometry.blanket is not None or moist
+def make_mesh(geometry: Geometry, soils: Sequence[Soil], refinement: float) -> Mesh:
+    """Nodes of one column, as `make_meshes` has them.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Of its profile.
+    soils : sequence of Soil
+        Of its layers, from the top down, and of a gravel below.
+    refinement : float
+        Cuts every distance between nodes into this many equal parts [1].
+
+    Raises
+    ------
+    InputError
+        As `make_meshes`.
+    """
+    distinct = dict.fromkeys(soils)
+    among = dict(zip(distinct, range(len(distinct)), strict=True))
+    coarse = [soil.suction_scale >= COARSE_SCALE for soil in distinct]
+    held: Sequence[float] = ()
+    if len(geometry.thicknesses) > 1:
+        held = water_contents(list(distinct), np.array([FINER_AT]))[:, 0].tolist()
+    nodes, lying = _make_nodes(geometry, [among[s] for s in soils], coarse, held, refinement)
+    return Mesh(*nodes, tuple([soils[i] for i in lying]))
 
 
 def _make_nodes(
     geometry: Geometry,
-    moist: bool,
-    filling: NDArray[np.int64],
-    coarse: NDArray[np.bool_],
-    held: NDArray[np.float64],
+    numbers: Sequence[int],
+    coarse: Sequence[bool] | NDArray[np.bool_],
+    held: Sequence[float] | NDArray[np.float64],
     refinement: float,
 ) -> tuple[Nodes, list[int]]:
     """Nodes of a column, and which of its soils lie between, those of equal neighbours once.
 
-    Of all soils whether they are `coarse`, and what they hold at `FINER_AT` [1].
+    Its soils are given by number; of all soils whether they are `coarse`, and what they hold at
+    `FINER_AT` [1].
     """
-    numbers = filling.tolist()
+    resting = geometry.resting
+    moist = geometry.blanket is not None or (resting is not None and abs(resting) <= MOIST_BASE)
     lying, thicknesses, first = [0], [geometry.thicknesses[0]], [1]
     for i, thickness in enumerate(geometry.thicknesses[1:], start=1):
         above, soil = numbers[i - 1], numbers[i]

@@ -28,7 +28,7 @@ from soilwater.ground.base import (
 from soilwater.ground.base_suction import base_band
 from soilwater.ground.fillings import check_gravel, check_on_gravel, checked_soils
 from soilwater.ground.layer import Layer
-from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_meshes, remember
+from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_mesh, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
@@ -313,7 +313,7 @@ class Profile:
         InputError
             If it would have more than `MOST_NODES` nodes.
         """
-        return meshes_of([self], refinement)[0]
+        return make_mesh(_geometry_of(self), soils_of(self), refinement)
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
@@ -426,15 +426,16 @@ def meshes_alike(
     InputError
         As `Profile.mesh`.
     """
-    geometries = [
-        Geometry(
-            tuple([layer.thickness for layer in each.layers]),
-            each.blanket,
-            each.base.resting_suction(each.depth),
-        )
-        for each in profiles
-    ]
+    geometries = [_geometry_of(each) for each in profiles]
     return make_meshes(geometries, kind, soils, filling, refinement)
+
+
+def _geometry_of(profile: Profile) -> Geometry:
+    return Geometry(
+        tuple([layer.thickness for layer in profile.layers]),
+        profile.blanket,
+        profile.base.resting_suction(profile.depth),
+    )
 
 
 def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:

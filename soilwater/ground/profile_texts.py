@@ -32,8 +32,15 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
     profiles : sequence of Profile
         Any number of them.
     """
-    soils, filling = ManySoils.of([[layer.soil for layer in each.layers] for each in profiles])
-    return texts_alike(profiles, np.arange(len(profiles)), soils, filling)
+    parts: dict[int, str] = {}
+    written: dict[int, str] = {}
+    for soil in (layer.soil for profile in profiles for layer in profile.layers):
+        if id(soil) not in written:
+            written[id(soil)] = _text_of(soil.to_dict())
+    return [
+        _woven(_around_soils(profile, parts), [written[id(each.soil)] for each in profile.layers])
+        for profile in profiles
+    ]
 
 
 def texts_alike(
@@ -59,19 +66,19 @@ def texts_alike(
     around = [_around_soils(profile, parts) for profile in profiles]
     filling = filling[:, : max(map(len, around)) - 1]
     texts = _texts_of_soils(soils, np.unique(filling))
-
-    def of_layers(number: int, column: NDArray[np.int64]) -> str:
-        *before, after = around[number]
-        return "".join(chain.from_iterable(zip(before, texts[column], strict=False))) + after
-
     # Of one layer an ensemble has thousands.
     first = texts[filling[:, 0]].tolist()
     return [
         f"{around[number][0]}{text}{around[number][1]}"
         if len(around[number]) == 2
-        else of_layers(number, filling[i])
+        else _woven(around[number], texts[filling[i]])
         for i, (number, text) in enumerate(zip(kind.tolist(), first, strict=True))
     ]
+
+
+def _woven(around: list[str], soils: Iterable[str]) -> str:
+    """Write a profile: what stands around its soils, and these, from the top down."""
+    return "".join(chain.from_iterable(zip(around[:-1], soils, strict=False))) + around[-1]
 
 
 def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
