@@ -78,16 +78,6 @@ def stretch(which, n):
     return (0, whole) if which == 0 else (n - BLOCK, n)
 
 
-@inlined_kernel
-def blocks_to_last_dry(h, dry_suction):
-    """Count of nodes down to the last dry one, in whole blocks, or all of them."""
-    dry = h.size
-    while dry > 0 and -h[dry - 1] <= dry_suction[dry - 1]:
-        dry -= 1
-    whole = (dry + BLOCK - 1) // BLOCK * BLOCK
-    return whole if whole < h.size else h.size
-
-
 MANTISSA_BITS = 52
 ONE = 1023 << MANTISSA_BITS
 """Bits of 1.0."""

@@ -110,11 +110,6 @@ def settle_dry_nodes(effective_dt, work, flows):
     taken by roots (and air, at the surface), so the amounts taken are set to what was there.
     """
     balance, storage, store_and_uptake = work[RESIDUAL], work[STORAGE], work[STORE_AND_UPTAKE]
-    owing = 0
-    for i in range(storage.size):
-        owing += 1 if (balance[i] > 0.0) & (balance[i] > 0.5 * storage[i]) else 0
-    if owing == 0:
-        return
     for i in range(storage.size):
         taken = store_and_uptake[i] - storage[i]
         if balance[i] > 0.0 and taken > 0.0 and balance[i] > 0.5 * storage[i]:

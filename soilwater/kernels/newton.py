@@ -4,14 +4,7 @@ import math
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
-from soilwater.kernels.elementary import (
-    bits_of,
-    blocks_to_last_dry,
-    near_power,
-    number_of,
-    stretch,
-    stretches,
-)
+from soilwater.kernels.elementary import bits_of, near_power, number_of, stretch, stretches
 from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
@@ -88,17 +81,12 @@ def move_along_curve(head, change, own, store_and_uptake):
 @kernel
 def take_step(before, factor, change, own, store_and_uptake, dry_suction, h):
     """Heads after a Newton step, or a part of it."""
-    dry = blocks_to_last_dry(before, dry_suction)
-    for which in range(stretches(dry)):
-        begin, end = stretch(which, dry)
+    for which in range(stretches(h.size)):
+        begin, end = stretch(which, h.size)
         take_step_of_some(
             before[begin:end], factor, change[begin:end], own[begin:end],
             store_and_uptake[begin:end], dry_suction[begin:end], h[begin:end],
         )  # fmt: skip
-    wet, wet_before, wet_change = h[dry:], before[dry:], change[dry:]
-    for i in range(wet.size):
-        moved = wet_before[i] + factor * wet_change[i]
-        wet[i] = -OVEN_DRY_SUCTION if moved < -OVEN_DRY_SUCTION else moved
 
 
 @inlined_kernel

@@ -10,13 +10,7 @@ from soilwater.kernels.curves import (
     WATER_AT_SATURATION,
     hydraulics,
 )
-from soilwater.kernels.elementary import (
-    blocks_to_last_dry,
-    near_logarithm,
-    near_power,
-    stretch,
-    stretches,
-)
+from soilwater.kernels.elementary import near_logarithm, near_power, stretch, stretches
 from soilwater.kernels.rows import (
     BASE_CODE,
     DAWN_STEP,
@@ -244,16 +238,12 @@ def predict(state, last, ratio, work):
     """
     h, h_before, stored, rate = state.h, state.h_before, state.stored, state.rate
     dry_suction, guess = work[DRY_SUCTION], work[GUESS]
-    dry = blocks_to_last_dry(h, dry_suction)
-    for which in range(stretches(dry)):
-        begin, end = stretch(which, dry)
+    for which in range(stretches(h.size)):
+        begin, end = stretch(which, h.size)
         extrapolate(
             h[begin:end], h_before[begin:end], last, ratio, stored[begin:end], rate[begin:end],
             dry_suction[begin:end], guess[begin:end],
         )  # fmt: skip
-    wet, wet_before, wet_guess = h[dry:], h_before[dry:], guess[dry:]
-    for i in range(wet.size):
-        wet_guess[i] = wet[i] + ratio * (wet[i] - wet_before[i])
 
 
 @kernel
