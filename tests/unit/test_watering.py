@@ -1,5 +1,6 @@
 """Dry-down and hand water: days, bands, exact amounts, and plans that keep what they claim."""
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -722,6 +723,14 @@ def test_sands_of_a_list_are_dealt_out_by_what_they_hold(count):
     assert means[0] == pytest.approx(means[1], rel=0.02)
     common = {draw.soil for draw in halves[0]} & {draw.soil for draw in halves[1]}
     assert len(common) == (3 if count == 3 else 0)
+
+
+@pytest.mark.parametrize("draws", [1, 100.0, "100", None])
+def test_draws_of_a_plan_are_refused_as_they_were_given(draws):
+    """Twice as many are drawn of some things, and 100.0 was refused as 200.0."""
+    given = f"hand_water_plan: draws is {draws!r}; allowed: a whole number, 2 or more"
+    with pytest.raises(InputError, match=re.escape(given)):
+        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 %", draws=draws)
 
 
 def test_amounts_hardly_move_with_the_seed():
