@@ -90,6 +90,17 @@ class Visits(NamedTuple):
         later = self.at[(self.hour == self.hour[number]) & (self.at > self.at[number])]
         return int(later[0]) if later.size else _NEVER
 
+    def day_beyond(self, by: int) -> int | None:
+        """Find the last output time before a visit that is a day or more after one; None: the end.
+
+        Parameters
+        ----------
+        by : int
+            Number of the output time.
+        """
+        later = self.at[self.at >= by + round(24.0 / OUTPUT_HOURS)]
+        return int(later[0]) if later.size else None
+
     def before(self, failing: int) -> list[int]:
         """Numbers of the visits that may help where the line is missed, the last first hour first.
 
