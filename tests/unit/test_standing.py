@@ -196,7 +196,7 @@ def test_a_plan_is_the_plan_of_columns_run_from_the_start(kind, monkeypatch):
     assert plan.waterings
     runs = []
 
-    def anew(standing, numbers, events, *_):
+    def anew(standing, numbers, events, *_, **__):
         runs.append(len(numbers))
         return from_the_start([standing.columns.cases[i] for i in numbers], events)
 

@@ -103,9 +103,7 @@ class Tried(NamedTuple):
             lost += sign * np.maximum(-least, 0.0)
         return float(lost.mean()) / amount
 
-    def missed(
-        self, line: float, by: int | None = None, near: float = 0.0
-    ) -> NDArray[np.int64]:
+    def missed(self, line: float, by: int | None = None, near: float = 0.0) -> NDArray[np.int64]:
         """Draws that fall to the line by an output time, or ever, and could be kept above it.
 
         And those that come so `near` to it [1].

@@ -90,15 +90,17 @@ class Visits(NamedTuple):
         later = self.at[(self.hour == self.hour[number]) & (self.at > self.at[number])]
         return int(later[0]) if later.size else _NEVER
 
-    def day_beyond(self, by: int) -> int | None:
-        """Find the last output time before a visit that is a day or more after one; None: the end.
+    def reaching(self, by: int) -> int | None:
+        """Find the first output time that is the last before a visit and reaches another.
+
+        None where there is none but the end.
 
         Parameters
         ----------
         by : int
-            Number of the output time.
+            Number of the other.
         """
-        later = self.at[self.at >= by + round(24.0 / OUTPUT_HOURS)]
+        later = self.at[self.at >= by]
         return int(later[0]) if later.size else None
 
     def before(self, failing: int) -> list[int]:
