@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import chain
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.ground.base import GRAVEL, GravelBlanket, half_drained, soil_of
 from soilwater.ground.layer import LAYER_CURE
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
-from soilwater.soils.side_by_side import water_contents
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.words.errors import Faults
 
 if TYPE_CHECKING:
@@ -43,12 +46,10 @@ def check_gravel(base: GravelBlanket, name: str, soil: Soil, faults: Faults) -> 
         )
 
 
-def fillings_of(
+def checked_soils(
     profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
-) -> list[tuple[Soil, ...]]:
-    """Soils of the layers of a profile with each of several in one of them.
-
-    Only what a soil can put wrong is checked: an ensemble has thousands.
+) -> tuple[int, list[Soil]]:
+    """Find the layer of a profile that several soils may fill, and what stands for each of them.
 
     Parameters
     ----------
@@ -62,29 +63,50 @@ def fillings_of(
     Raises
     ------
     InputError
-        If a soil is none, the layer is not found, or gravel below it is no coarser.
+        If a soil is none, or the layer is not found.
     """
     i = profile.layer_index(layer)
-    own: list[Any] = list(soils)
-    # A kind that has no curve is no soil: asked of each kind once.
-    if not all(hasattr(kind, "effective_saturation") for kind in set(map(type, own))):
-        faults = Faults(f'Layer "{profile.layers[i].name}"')
-        for k, given in enumerate(own):
-            own[k] = soil_of(given, "soil", LAYER_CURE, faults)
-            if faults:
-                raise faults.as_error()
-    around = [each.soil for each in profile.layers]
-    before, after = tuple(around[:i]), tuple(around[i + 1 :])
-    fillings = [(*before, soil, *after) for soil in own]
+    faults = Faults(f'Layer "{profile.layers[i].name}"')
+    own: list[Any] = []
+    for given in soils:
+        own.append(soil_of(given, "soil", LAYER_CURE, faults))
+        faults.raise_if_any()
+    return i, own
+
+
+def check_on_gravel(profile: Profile, i: int, soils: ManySoils, numbers: NDArray[np.int64]) -> None:
+    """Refuse soils that are no finer than the gravel below their layer.
+
+    Only what a soil can put wrong is checked: an ensemble has thousands.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is filled.
+    i : int
+        Number of the layer.
+    soils : ManySoils
+        Any number of them.
+    numbers : ndarray of int
+        Which of these fill it.
+
+    Raises
+    ------
+    InputError
+        With the first.
+    """
     blanket = profile.blanket
-    if blanket is None or after:
-        return fillings
-    # A sand that holds more than half a hair beyond where the gravel does not is far finer.
-    beyond = np.array([1.001 * half_drained(blanket.gravel)])
-    held = water_contents(own, beyond)[:, 0].tolist() if len(own) > 1 else [0.0]
-    for filling, content in zip(fillings, held, strict=True):
-        if content <= 0.5 * (filling[-1].theta_r + filling[-1].theta_s):
-            faults = Faults(f'Profile "{profile.name}"' if profile.name else "Profile")
-            check_gravel(blanket, profile.layers[-1].name, filling[-1], faults)
-            faults.raise_if_any()
-    return fillings
+    if blanket is None or i + 1 < len(profile.layers):
+        return
+    suspect = numbers
+    if numbers.size > 1:
+        # A sand that holds more than half a hair beyond where the gravel does not is far finer.
+        beyond = np.array([1.001 * half_drained(blanket.gravel)])
+        ends = map(attrgetter("theta_r", "theta_s"), soils.take(numbers))
+        half = 0.5 * np.fromiter(chain.from_iterable(ends), float).reshape(-1, 2).sum(axis=1)
+        held = soils.curves(numbers)(beyond)[:, 0]
+        suspect = numbers[held <= half]
+    for soil in soils.take(suspect):
+        faults = Faults(f'Profile "{profile.name}"' if profile.name else "Profile")
+        check_gravel(blanket, profile.layers[i].name, soil, faults)
+        faults.raise_if_any()

@@ -17,7 +17,7 @@ import numpy as np
 
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Soil
-from soilwater.soils.side_by_side import curves_of
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.words.arrays import FloatArray
 
 DRAINED_AFTER = 48.0
@@ -118,13 +118,15 @@ def interface_suctions(
     ndarray, shape (n_columns,)
         Suctions [cm], bit for bit as of each column alone.
     """
-    soils = [[layer[i][0] for layer in columns] for i in range(len(columns[0]))]
-    thickness = [np.array([layer[i][1] for layer in columns]) for i in range(len(columns[0]))]
-    return suctions_below(soils, thickness, blanket, hours)
+    layers = range(len(columns[0]))
+    soils, own = ManySoils.of([[soil for soil, _ in column] for column in columns])
+    curves = [soils.curves(own[:, i]) for i in layers]
+    thickness = [np.array([column[i][1] for column in columns]) for i in layers]
+    return suctions_below(curves, thickness, blanket, hours)
 
 
 def suctions_below(
-    soils: Sequence[Sequence[Soil]],
+    curves: Sequence[Callable[[FloatArray], FloatArray]],
     thickness: Sequence[FloatArray],
     blanket: GravelBlanket,
     hours: float = DRAINED_AFTER,
@@ -133,8 +135,8 @@ def suctions_below(
 
     Parameters
     ----------
-    soils : sequence of sequence of Soil
-        Of each layer, from the top down, that of every column.
+    curves : sequence of callable
+        Of each layer, from the top down, what gives the water contents of the soils of all columns.
     thickness : sequence of ndarray, shape (n_columns,)
         Thicknesses [cm], likewise.
     blanket : GravelBlanket
@@ -148,7 +150,6 @@ def suctions_below(
         Suctions [cm].
     """
     flows = steady_flows(blanket)
-    curves = [curves_of(own) for own in soils]
     taken = before = np.zeros((thickness[0].size, 0))
     for first in range(0, flows.at_top.size, _FLOWS_AT_A_TIME):
         several = slice(first, first + _FLOWS_AT_A_TIME)

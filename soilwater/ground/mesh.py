@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
-from itertools import chain, pairwise
 from typing import Any, NamedTuple, overload
 
 import numpy as np
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
-from soilwater.soils.side_by_side import water_contents
+from soilwater.soils.side_by_side import ManySoils, water_contents
 from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError
 
@@ -89,13 +88,10 @@ def end_to_end(meshes: Sequence[Mesh]) -> Mesh:
 
 
 class Nodes(NamedTuple):
-    """Nodes of the columns of one geometry."""
+    """Nodes of the columns of one geometry, as `Mesh` has them."""
 
     depth: NDArray[np.float64]
     soil: NDArray[np.int64]
-    """As `Mesh` has both."""
-    below: tuple[Soil, ...]
-    """Soils below those of its own that each column has."""
 
 
 class Meshes(Sequence[Mesh]):
@@ -107,14 +103,20 @@ class Meshes(Sequence[Mesh]):
         No two alike.
     which : ndarray of int, shape (n,)
         Which of them each column has.
-    soils : sequence of tuple of Soil
-        Of each column, those above what `Nodes` have below.
+    soils : ManySoils
+        What lies between.
+    own : ndarray of int, shape (n, most)
+        Which of these each column has, from the top down; shorter ones repeat their last.
     """
 
     def __init__(
-        self, nodes: Sequence[Nodes], which: NDArray[np.int64], soils: Sequence[tuple[Soil, ...]]
+        self,
+        nodes: Sequence[Nodes],
+        which: NDArray[np.int64],
+        soils: ManySoils,
+        own: NDArray[np.int64],
     ) -> None:
-        self.nodes, self.which, self.soils = nodes, which, soils
+        self.nodes, self.which, self.soils, self.own = nodes, which, soils, own
         self.lengths = np.array([each.depth.size for each in nodes])
 
     @classmethod
@@ -126,12 +128,13 @@ class Meshes(Sequence[Mesh]):
         nodes: list[Nodes] = []
         for depth, soil, _ in meshes:
             if places.setdefault((id(depth), id(soil)), len(nodes)) == len(nodes):
-                nodes.append(Nodes(depth, soil, ()))
+                nodes.append(Nodes(depth, soil))
         which = [places[id(depth), id(soil)] for depth, soil, _ in meshes]
-        return cls(nodes, np.array(which, dtype=np.int64), [mesh.soils for mesh in meshes])
+        soils, own = ManySoils.of([mesh.soils for mesh in meshes])
+        return cls(nodes, np.array(which, dtype=np.int64), soils, own)
 
     def __len__(self) -> int:
-        return len(self.soils)
+        return self.which.size
 
     @overload
     def __getitem__(self, place: int) -> Mesh: ...
@@ -141,15 +144,15 @@ class Meshes(Sequence[Mesh]):
 
     def __getitem__(self, place: int | slice) -> Mesh | Meshes:
         if isinstance(place, slice):
-            return Meshes(self.nodes, self.which[place], self.soils[place])
-        depth, soil, below = self.nodes[self.which[place]]
-        return Mesh(depth, soil, self.soils[place] + below)
+            return Meshes(self.nodes, self.which[place], self.soils, self.own[place])
+        depth, soil = self.nodes[self.which[place]]
+        return Mesh(depth, soil, tuple(self.soils.take(self.own[place, : soil[-1] + 1])))
 
     def take(self, places: NDArray[np.int64]) -> Meshes:
         """Take some of the columns, with no more nodes than they have."""
         among, which = np.unique(self.which[places], return_inverse=True)
         nodes = [self.nodes[i] for i in among.tolist()]
-        return Meshes(nodes, which, [self.soils[i] for i in places.tolist()])
+        return Meshes(nodes, which, self.soils, self.own[places])
 
     @property
     def sizes(self) -> NDArray[np.int64]:
@@ -160,10 +163,8 @@ class Meshes(Sequence[Mesh]):
     @property
     def remember(self) -> NDArray[np.bool_]:
         """Which columns have a soil with a memory of how it was wetted."""
-        # Asked of each kind of soil first: an ensemble has thousands of one.
-        if not any_of(Hysteretic, [*self.soils, *[each.below for each in self.nodes]]):
-            return np.zeros(len(self), dtype=np.bool_)
-        return np.array([mesh.remembers for mesh in self])
+        remember: NDArray[np.bool_] = np.any(self.soils.remember[self.own], axis=1)
+        return remember
 
     def depths(self) -> NDArray[np.float64]:
         """Depths of the nodes [cm], columns end to end."""
@@ -179,11 +180,6 @@ class Meshes(Sequence[Mesh]):
         return laid
 
 
-def any_of(model: type, columns: Iterable[Sequence[Soil]]) -> bool:
-    """Whether a soil of several columns is of a model, or of one made of it."""
-    return any(issubclass(kind, model) for kind in set(map(type, chain.from_iterable(columns))))
-
-
 class Geometry(NamedTuple):
     """What of a profile says where its nodes lie, but for its soils."""
 
@@ -197,8 +193,9 @@ class Geometry(NamedTuple):
 
 def make_meshes(
     geometries: Sequence[Geometry],
-    kind: Sequence[int],
-    soils: Sequence[tuple[Soil, ...]],
+    kind: NDArray[np.int64],
+    soils: ManySoils,
+    filling: NDArray[np.int64],
     refinement: float,
 ) -> Meshes:
     """Nodes at the surface, where soils meet, at the base, and between.
@@ -207,10 +204,12 @@ def make_meshes(
     ----------
     geometries : sequence of Geometry
         Any number of them.
-    kind : sequence of int
+    kind : ndarray of int, shape (n,)
         Which of them each column has.
-    soils : sequence of tuple of Soil
-        Soils of the layers of each column, from the top down.
+    soils : ManySoils
+        No two of them equal.
+    filling : ndarray of int, shape (n, most)
+        Which of these fill the layers of each column, from the top down, and a gravel below.
     refinement : float
         Cuts every distance between nodes into this many equal parts [1].
 
@@ -224,76 +223,90 @@ def make_meshes(
     InputError
         If one would have more than `MOST_NODES` nodes.
     """
-    # Of the soils that meet others: to ask one after the other takes as long as an hour of a run.
-    meeting = {id(soil): soil for column in soils if len(column) > 1 for soil in column}
-    at_finer: dict[int, float] = {}
-    if meeting:
-        held = water_contents(list(meeting.values()), np.array([FINER_AT]))[:, 0]
-        at_finer = dict(zip(meeting, held.tolist(), strict=True))
-    moist = [_moist(each) for each in geometries]
+    most = max([len(each.thicknesses) for each in geometries])
+    coarse = soils.scales >= COARSE_SCALE
+    # Of all at once: to ask one after the other takes as long as an hour of a run.
+    held = water_contents(soils, np.array([FINER_AT]))[:, 0] if most > 1 else np.zeros(len(soils))
+    # Columns of one geometry lie alike where their soils meet alike.
+    first = alike = np.zeros(1, dtype=np.int64)
+    if kind.size > 1:
+        alike = kind
+    for i in range(most if kind.size > 1 else 0):
+        above, below = filling[:, max(i - 1, 0)], filling[:, i]
+        met = coarse[below] + 2 * (below == above) + 4 * (held[above] > held[below])
+        _, first, alike = np.unique(8 * alike + met, return_index=True, return_inverse=True)
     nodes: list[Nodes] = []
-    places: dict[tuple[int, int], int] = {}
-
-    def place_of(number: int, column: tuple[Soil, ...]) -> tuple[int, tuple[Soil, ...]]:
-        """Which nodes a column has, and its soils, those alike that are neighbours once."""
-        geometry = geometries[number]
-        depth, soil, own = _make_mesh(geometry, moist[number], column, at_finer, refinement)
-        gravel = None if geometry.blanket is None else geometry.blanket.gravel
-        if places.setdefault((id(depth), id(gravel)), len(nodes)) == len(nodes):
-            nodes.append(Nodes(depth, soil, () if gravel is None else (gravel,)))
-        return places[id(depth), id(gravel)], own
-
-    which, own = [], list(soils)
-    # An ensemble of one layer has two meshes at most.
-    alike: dict[tuple[int, bool], int] = {}
-    for i, (number, column) in enumerate(zip(kind, soils, strict=True)):
-        if len(column) > 1:
-            place, own[i] = place_of(number, column)
-        else:
-            coarse = moist[number] and column[0].suction_scale >= COARSE_SCALE
-            found = alike.get((number, coarse))
-            place = place_of(number, column)[0] if found is None else found
-            alike[number, coarse] = place
-        which.append(place)
-    return Meshes(nodes, np.array(which, dtype=np.int64), own)
+    places: dict[int, int] = {}
+    which, lying = [], []
+    for number, own in zip(kind[first].tolist(), filling[first].tolist(), strict=True):
+        made, kept = _make_nodes(geometries[number], own, coarse, held, refinement)
+        if places.setdefault(id(made.depth), len(nodes)) == len(nodes):
+            nodes.append(made)
+        which.append(places[id(made.depth)])
+        lying.append(kept + [kept[-1]] * (filling.shape[1] - len(kept)))
+    own = filling[np.arange(kind.size)[:, np.newaxis], np.array(lying)[alike]]
+    return Meshes(nodes, np.array(which, dtype=np.int64)[alike], soils, own)
 
 
-def _moist(geometry: Geometry) -> bool:
-    resting = geometry.resting
-    moist = resting is not None and abs(resting) <= MOIST_BASE
-    return geometry.blanket is not None or moist
+def make_mesh(geometry: Geometry, soils: Sequence[Soil], refinement: float) -> Mesh:
+    """Nodes of one column, as `make_meshes` has them.
 
+    Parameters
+    ----------
+    geometry : Geometry
+        Of its profile.
+    soils : sequence of Soil
+        Of its layers, from the top down, and of a gravel below.
+    refinement : float
+        Cuts every distance between nodes into this many equal parts [1].
 
-def _make_mesh(
-    geometry: Geometry,
-    moist: bool,
-    column: tuple[Soil, ...],
-    at_finer: Mapping[int, float],
-    refinement: float,
-) -> Mesh:
-    """Nodes of one column, without the soil of a gravel below its own.
-
-    By the identity of its soils, what they hold at `FINER_AT` [1].
+    Raises
+    ------
+    InputError
+        As `make_meshes`.
     """
-    soils, thicknesses = [column[0]], [geometry.thicknesses[0]]
-    for soil, thickness in zip(column[1:], geometry.thicknesses[1:], strict=True):
-        if soils[-1] == soil:
+    distinct = dict.fromkeys(soils)
+    among = dict(zip(distinct, range(len(distinct)), strict=True))
+    coarse = [soil.suction_scale >= COARSE_SCALE for soil in distinct]
+    held: Sequence[float] = ()
+    if len(geometry.thicknesses) > 1:
+        held = water_contents(list(distinct), np.array([FINER_AT]))[:, 0].tolist()
+    nodes, lying = _make_nodes(geometry, [among[s] for s in soils], coarse, held, refinement)
+    return Mesh(*nodes, tuple([soils[i] for i in lying]))
+
+
+def _make_nodes(
+    geometry: Geometry,
+    numbers: Sequence[int],
+    coarse: Sequence[bool] | NDArray[np.bool_],
+    held: Sequence[float] | NDArray[np.float64],
+    refinement: float,
+) -> tuple[Nodes, list[int]]:
+    """Nodes of a column, and which of its soils lie between, those of equal neighbours once.
+
+    Its soils are given by number; of all soils whether they are `coarse`, and what they hold at
+    `FINER_AT` [1].
+    """
+    resting = geometry.resting
+    moist = geometry.blanket is not None or (resting is not None and abs(resting) <= MOIST_BASE)
+    lying, thicknesses, first = [0], [geometry.thicknesses[0]], [1]
+    for i, thickness in enumerate(geometry.thicknesses[1:], start=1):
+        above, soil = numbers[i - 1], numbers[i]
+        if above == soil:
             thicknesses[-1] += thickness
         else:
-            soils.append(soil)
+            lying.append(i)
             thicknesses.append(thickness)
-    kinds = [_MOIST if moist and each.suction_scale >= COARSE_SCALE else _PLAIN for each in soils]
+            first.append(BELOW_FINER if held[above] > held[soil] else 1)
+    kinds = [_MOIST if moist and coarse[numbers[i]] else _PLAIN for i in lying]
     if kinds[-1] == _MOIST:
         kinds[-1] = _LOWEST
-    first = [1]
-    for above, soil in pairwise(soils):
-        first.append(BELOW_FINER if at_finer[id(above)] > at_finer[id(soil)] else 1)
     if geometry.blanket is not None:
+        lying.append(len(geometry.thicknesses))
         thicknesses.append(geometry.blanket.thickness)
         kinds.append(_BLANKET)
         first.append(1)
-    depth, number = _nodes(tuple(kinds), tuple(thicknesses), tuple(first), refinement)
-    return Mesh(depth, number, tuple(soils))
+    return Nodes(*_nodes(tuple(kinds), tuple(thicknesses), tuple(first), refinement)), lying
 
 
 _PLAIN, _MOIST, _LOWEST, _BLANKET = range(4)

@@ -26,13 +26,14 @@ from soilwater.ground.base import (
     base_from_dict,
 )
 from soilwater.ground.base_suction import base_band
-from soilwater.ground.fillings import check_gravel, fillings_of
+from soilwater.ground.fillings import check_gravel, check_on_gravel, checked_soils
 from soilwater.ground.layer import Layer
-from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_meshes, remember
+from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_mesh, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
 from soilwater.lab.equally_likely import Sand, best_and_likely
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil, soil_from_dict
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length, Suction
@@ -312,7 +313,7 @@ class Profile:
         InputError
             If it would have more than `MOST_NODES` nodes.
         """
-        return meshes_of([self], refinement)[0]
+        return make_mesh(_geometry_of(self), soils_of(self), refinement)
 
     def to_json(self) -> str:
         """Write the profile as text from which `from_json` makes an equal one."""
@@ -388,14 +389,21 @@ def meshes_of(profiles: Sequence[Profile], refinement: float) -> Meshes:
     InputError
         As `Profile.mesh`.
     """
-    soils = [tuple([layer.soil for layer in each.layers]) for each in profiles]
-    return meshes_alike(profiles, range(len(profiles)), soils, refinement)
+    soils, filling = ManySoils.of(map(soils_of, profiles))
+    return meshes_alike(profiles, np.arange(len(profiles)), soils, filling, refinement)
+
+
+def soils_of(profile: Profile) -> list[Soil]:
+    """Soils of a profile from the top down: of its layers, and of a gravel below them."""
+    gravel = [] if profile.blanket is None else [profile.blanket.gravel]
+    return [*[layer.soil for layer in profile.layers], *gravel]
 
 
 def meshes_alike(
     profiles: Sequence[Profile],
-    kind: Sequence[int],
-    soils: Sequence[tuple[Soil, ...]],
+    kind: NDArray[np.int64],
+    soils: ManySoils,
+    filling: NDArray[np.int64],
     refinement: float,
 ) -> Meshes:
     """Nodes of columns of which many differ in their soils alone.
@@ -404,10 +412,12 @@ def meshes_alike(
     ----------
     profiles : sequence of Profile
         Any number of them.
-    kind : sequence of int
+    kind : ndarray of int, shape (n,)
         Which of them each column is, but for its soils.
-    soils : sequence of tuple of Soil
-        Soils of the layers of each column, from the top down.
+    soils : ManySoils
+        No two of them equal.
+    filling : ndarray of int, shape (n, most)
+        Which of these each column has, as `soils_of` has them; shorter ones repeat their last.
     refinement : float
         Cuts every distance between nodes into this many equal parts [1].
 
@@ -416,23 +426,27 @@ def meshes_alike(
     InputError
         As `Profile.mesh`.
     """
-    geometries = [
-        Geometry(
-            tuple([layer.thickness for layer in each.layers]),
-            each.blanket,
-            each.base.resting_suction(each.depth),
-        )
-        for each in profiles
-    ]
-    return make_meshes(geometries, kind, soils, refinement)
+    geometries = [_geometry_of(each) for each in profiles]
+    return make_meshes(geometries, kind, soils, filling, refinement)
+
+
+def _geometry_of(profile: Profile) -> Geometry:
+    return Geometry(
+        tuple([layer.thickness for layer in profile.layers]),
+        profile.blanket,
+        profile.base.resting_suction(profile.depth),
+    )
 
 
 def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:
-    """Return a profile with other soils in its layers, unchecked; itself where they are its own."""
-    if all(layer.soil is soil for layer, soil in zip(profile.layers, soils, strict=True)):
+    """Return a profile with other soils in its layers, unchecked; itself where they are its own.
+
+    Soils behind those of its layers are left out.
+    """
+    pairs = list(zip(profile.layers, soils, strict=False))
+    if all(layer.soil is soil for layer, soil in pairs):
         return profile
-    layers = zip(profile.layers, soils, strict=True)
-    return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in layers]))
+    return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in pairs]))
 
 
 def with_each_soil(
@@ -452,9 +466,45 @@ def with_each_soil(
     Raises
     ------
     InputError
-        As `fillings_of`.
+        If a soil is none, the layer is not found, or gravel below it is no coarser.
     """
-    return [filled(profile, each) for each in fillings_of(profile, soils, layer)]
+    i, own = checked_soils(profile, soils, layer)
+    check_on_gravel(profile, i, ManySoils(own), np.arange(len(own)))
+    around = [each.soil for each in profile.layers]
+    return [filled(profile, [*around[:i], soil, *around[i + 1 :]]) for soil in own]
+
+
+def with_each_thickness(
+    profile: Profile, thicknesses: Iterable[float], layer: str | None
+) -> list[Profile]:
+    """Return profiles as `Profile.with_thickness` makes of each thickness, of which one is other.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is changed.
+    thicknesses : iterable of float
+        Of the layer [cm].
+    layer : str or None
+        Name of the layer.
+
+    Raises
+    ------
+    InputError
+        If the layer is not found; with every thickness that cannot be used.
+    """
+    faults = Faults("Depths")
+    i = profile.layer_index(layer)
+    above, own, below = profile.layers[:i], profile.layers[i], profile.layers[i + 1 :]
+    made = []
+    for each in thicknesses:
+        layers = (*above, with_parts(own, thickness=each), *below)
+        made.append(with_parts(profile, layers=layers))
+        if not (each > 0.0 and made[-1].depth <= DEEPEST):
+            with faults.catching():
+                profile.with_thickness(each, layer=layer)
+    faults.raise_if_any()
+    return made
 
 
 _HEADER = ("layer", "thickness", "from-to", "soil", "saturated conductivity")

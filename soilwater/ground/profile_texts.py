@@ -12,9 +12,13 @@ from math import isfinite
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from soilwater.ground.base import base_to_dict
 from soilwater.soils import Soil
 from soilwater.soils.serial import BUILT_IN
+from soilwater.soils.side_by_side import ManySoils
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -28,12 +32,22 @@ def texts_of(profiles: Sequence[Profile]) -> list[str]:
     profiles : sequence of Profile
         Any number of them.
     """
-    soils = [tuple([layer.soil for layer in each.layers]) for each in profiles]
-    return texts_alike(profiles, range(len(profiles)), soils)
+    parts: dict[int, str] = {}
+    written: dict[int, str] = {}
+    for soil in (layer.soil for profile in profiles for layer in profile.layers):
+        if id(soil) not in written:
+            written[id(soil)] = _text_of(soil.to_dict())
+    return [
+        _woven(_around_soils(profile, parts), [written[id(each.soil)] for each in profile.layers])
+        for profile in profiles
+    ]
 
 
 def texts_alike(
-    profiles: Sequence[Profile], kind: Sequence[int], soils: Sequence[tuple[Soil, ...]]
+    profiles: Sequence[Profile],
+    kind: NDArray[np.int64],
+    soils: ManySoils,
+    filling: NDArray[np.int64],
 ) -> list[str]:
     """Write columns, of which many differ in their soils alone, as texts of their profiles.
 
@@ -41,31 +55,30 @@ def texts_alike(
     ----------
     profiles : sequence of Profile
         Any number of them.
-    kind : sequence of int
+    kind : ndarray of int, shape (n,)
         Which of them each column is, but for its soils.
-    soils : sequence of tuple of Soil
-        Soils of the layers of each column, from the top down.
+    soils : ManySoils
+        No two of them equal.
+    filling : ndarray of int, shape (n, most)
+        Which of these fill the layers of each column, from the top down.
     """
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
-    every = list(chain.from_iterable(soils))
-    met = dict(zip(map(id, every), every, strict=True))
-    of_soils = dict(zip(met, _texts_of_soils(list(met.values())), strict=True))
-
-    def of_layers(number: int, column: tuple[Soil, ...]) -> str:
-        own = [of_soils[id(soil)] for soil in column]
-        return (
-            "".join(chain.from_iterable(zip(around[number], own, strict=False)))
-            + around[number][-1]
-        )
-
+    filling = filling[:, : max(map(len, around)) - 1]
+    texts = _texts_of_soils(soils, np.unique(filling))
     # Of one layer an ensemble has thousands.
+    first = texts[filling[:, 0]].tolist()
     return [
-        around[number][0] + of_soils[id(column[0])] + around[number][1]
-        if len(column) == 1
-        else of_layers(number, column)
-        for number, column in zip(kind, soils, strict=True)
+        f"{around[number][0]}{text}{around[number][1]}"
+        if len(around[number]) == 2
+        else _woven(around[number], texts[filling[i]])
+        for i, (number, text) in enumerate(zip(kind.tolist(), first, strict=True))
     ]
+
+
+def _woven(around: list[str], soils: Iterable[str]) -> str:
+    """Write a profile: what stands around its soils, and these, from the top down."""
+    return "".join(chain.from_iterable(zip(around[:-1], soils, strict=False))) + around[-1]
 
 
 def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
@@ -82,18 +95,13 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
     return ['{"layers": [{"soil": ', *between, after]
 
 
-def _texts_of_soils(soils: Sequence[Soil]) -> list[str]:
-    """Write soils, each as its `to_dict` has it; those of a model of plain numbers all at once."""
-    places: dict[type, list[int]] = {}
-    for i, model in enumerate(map(type, soils)):
-        places.setdefault(model, []).append(i)
-    texts = [""] * len(soils)
-    for model, own in places.items():
-        alike = [soils[i] for i in own]
-        names = _plain_names(model)
+def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> NDArray[Any]:
+    """Write some soils, each as its `to_dict` has it, in place of all."""
+    texts = np.empty(len(soils), dtype=object)
+    for model, places, _ in soils.by_model(numbers):
+        alike, names = soils.take(numbers[places]), _plain_names(model)
         written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
-        for i, text in zip(own, written, strict=True):
-            texts[i] = text
+        texts[numbers[places]] = written
     return texts
 
 

@@ -78,6 +78,16 @@ def stretch(which, n):
     return (0, whole) if which == 0 else (n - BLOCK, n)
 
 
+@inlined_kernel
+def blocks_to_last_dry(h, dry_suction):
+    """Count of nodes down to the last dry one, in whole blocks, or all of them."""
+    dry = h.size
+    while dry > 0 and -h[dry - 1] <= dry_suction[dry - 1]:
+        dry -= 1
+    whole = (dry + BLOCK - 1) // BLOCK * BLOCK
+    return whole if whole < h.size else h.size
+
+
 MANTISSA_BITS = 52
 ONE = 1023 << MANTISSA_BITS
 """Bits of 1.0."""
@@ -160,16 +170,21 @@ def power(x, exponent):
 
 
 @inlined_kernel
-def near_power(x, exponent):
-    """The same for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
+def near_logarithm(x):
+    """Natural logarithm of a positive number for what is guessed: a share of about 1e-9 off."""
     n, s = logarithm_parts(x)
     ss = s * s
-    # The first terms left out of both series are below 1e-9.
     series = 2.0 / 9.0
     series = series * ss + 2.0 / 7.0
     series = series * ss + 2.0 / 5.0
     series = series * ss + 2.0 / 3.0
-    x = exponent * (n * (_OCTAVE + _REST_OF_OCTAVE) + (2.0 * s + s * ss * series))
+    return n * (_OCTAVE + _REST_OF_OCTAVE) + (2.0 * s + s * ss * series)
+
+
+@inlined_kernel
+def near_power(x, exponent):
+    """A power for heads that are guessed: a share of about 1e-9 off, times its own logarithm."""
+    x = exponent * near_logarithm(x)
     x = LARGEST_EXPONENT if x > LARGEST_EXPONENT else x
     x = -LARGEST_EXPONENT if x < -LARGEST_EXPONENT else x
     shifted = x * _PER_OCTAVE + _TO_WHOLE

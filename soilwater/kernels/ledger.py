@@ -110,6 +110,11 @@ def settle_dry_nodes(effective_dt, work, flows):
     taken by roots (and air, at the surface), so the amounts taken are set to what was there.
     """
     balance, storage, store_and_uptake = work[RESIDUAL], work[STORAGE], work[STORE_AND_UPTAKE]
+    owing = 0
+    for i in range(storage.size):
+        owing += 1 if (balance[i] > 0.0) & (balance[i] > 0.5 * storage[i]) else 0
+    if owing == 0:
+        return
     for i in range(storage.size):
         taken = store_and_uptake[i] - storage[i]
         if balance[i] > 0.0 and taken > 0.0 and balance[i] > 0.5 * storage[i]:
@@ -158,7 +163,6 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
         flows[DRAINAGE] -= balance[n - 1] / effective_dt
         balance[n - 1] = 0.0
     settle_dry_nodes(effective_dt, work, flows)
-    # Water in the column and all amounts: not finite as soon as one of them is not.
     per_dt = 1.0 / dt
     for i in range(n):
         uptake[i] = (carried * uptake[i] + store_and_uptake[i] - storage[i]) * per_dt
@@ -168,10 +172,13 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
         stored[i] = by_fluxes
     for i in range(n):
         h_before[i] = h[i]
-        h[i] = guess[i]
-    total = 0.0
     for i in range(n):
-        total += stored[i]
+        h[i] = guess[i]
+    astray = 0
+    for i in range(n):
+        astray += 0 if math.isfinite(stored[i]) else 1
+    # Of all amounts: not finite as soon as one of them is not.
+    total = 0.0
     for flow in range(N_FLOWS):
         # The totals of the flows lie in their order.
         taken = flow in (TRANSPIRATION, EVAPORATION)
@@ -181,7 +188,7 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
     total += book(ledger, TOTAL_TRANSPIRATION_DEMAND, weight_of_uptake, asked)
     asked = effective_dt * conditions[EVAPORATION_DEMAND]
     total += book(ledger, TOTAL_EVAPORATION_DEMAND, weight_of_uptake, asked)
-    return math.isfinite(total)
+    return astray == 0 and math.isfinite(total)
 
 
 @kernel

@@ -323,8 +323,8 @@ def march_set(packed, links, room):
                             state_of(packed, c), dt, weight * last, packed.codes[c], work[c]
                         )
                         error = max(error, of_node)
-                growth = growth_after(error, tolerance)
                 accepted = error <= ACCEPTED_EXCESS_OF_SET * tolerance
+                growth = growth_after(error, tolerance, last / dt, accepted)
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:

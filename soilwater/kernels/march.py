@@ -22,6 +22,7 @@ from soilwater.kernels.ledger import accept, close_balance, make_begin
 from soilwater.kernels.newton import make_newton, residual_norm
 from soilwater.kernels.rows import (
     CAREFUL,
+    DAWN_STEP,
     END,
     GUESS,
     INITIAL_STORAGE,
@@ -47,6 +48,8 @@ from soilwater.kernels.step_control import (
     ACCEPTED_EXCESS,
     LEAST_GROWTH,
     PART_OF_HALF_SINE,
+    dawn_step,
+    day_begins,
     describe_nodes,
     growth_after,
     length_of_past,
@@ -216,9 +219,13 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 growth, accepted = LEAST_GROWTH, False
                 if solved:
                     error = step_error(state, dt, weight_of_uptake * last, codes, work)
-                    growth = growth_after(error, tolerance)
                     # A first step tells how long the next one may be, and is kept.
                     accepted = error <= ACCEPTED_EXCESS * tolerance or last == 0.0
+                    at_dawn = day_begins(time, interval)
+                    before = 0.0 if at_dawn else last / dt
+                    growth = growth_after(error, tolerance, before, accepted)
+                    if at_dawn and last > 0.0:
+                        clock[DAWN_STEP] = dawn_step(dt, error, tolerance)
                     if (
                         accepted
                         and weight > 0.0

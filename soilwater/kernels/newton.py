@@ -4,7 +4,14 @@ import math
 
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
-from soilwater.kernels.elementary import near_power, stretch, stretches
+from soilwater.kernels.elementary import (
+    bits_of,
+    blocks_to_last_dry,
+    near_power,
+    number_of,
+    stretch,
+    stretches,
+)
 from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
@@ -14,6 +21,7 @@ from soilwater.kernels.rows import (
     OUTFLOW,
     OWN,
     OWN_BEFORE,
+    PER_VOLUME,
     RESIDUAL,
     STEP,
     STORAGE,
@@ -80,12 +88,17 @@ def move_along_curve(head, change, own, store_and_uptake):
 @kernel
 def take_step(before, factor, change, own, store_and_uptake, dry_suction, h):
     """Heads after a Newton step, or a part of it."""
-    for which in range(stretches(h.size)):
-        begin, end = stretch(which, h.size)
+    dry = blocks_to_last_dry(before, dry_suction)
+    for which in range(stretches(dry)):
+        begin, end = stretch(which, dry)
         take_step_of_some(
             before[begin:end], factor, change[begin:end], own[begin:end],
             store_and_uptake[begin:end], dry_suction[begin:end], h[begin:end],
         )  # fmt: skip
+    wet, wet_before, wet_change = h[dry:], before[dry:], change[dry:]
+    for i in range(wet.size):
+        moved = wet_before[i] + factor * wet_change[i]
+        wet[i] = -OVEN_DRY_SUCTION if moved < -OVEN_DRY_SUCTION else moved
 
 
 @inlined_kernel
@@ -107,18 +120,15 @@ def residual_norm(h, work):
     In saturated soil a residual has no room and turns into pressure, and a dry node that owes more
     than it holds can never make it good: there it counts more.
     """
-    residual, storage, volume = work[RESIDUAL], work[STORAGE], work[VOLUME]
-    norm, every = 0.0, 0.0
+    residual, storage, per_volume = work[RESIDUAL], work[STORAGE], work[PER_VOLUME]
+    # As whole numbers, bits rise as what they stand for does, and those of NaN are beyond all.
+    most = 0
     for i in range(residual.size):
-        size = abs(residual[i]) / volume[i]
-        if h[i] > 0.0:
-            size *= SATURATED_WEIGHT
-        elif residual[i] > storage[i]:
-            size *= OWING_WEIGHT
-        every += size
-        norm = max(norm, size)
-    # A largest of several forgets what is not a number.
-    return norm + 0.0 * every
+        weight = OWING_WEIGHT if residual[i] > storage[i] else 1.0
+        weight = SATURATED_WEIGHT if h[i] > 0.0 else weight
+        size = bits_of(abs(residual[i]) * per_volume[i] * weight)
+        most = size if size > most else most
+    return number_of(most)
 
 
 @kernel
@@ -172,6 +182,7 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
         volume, dry_suction = work[VOLUME], work[DRY_SUCTION]
         change, step, before = work[CHANGE], work[STEP], work[BEFORE]
         own, store_and_uptake = work[OWN_BEFORE], work[STORE_AND_UPTAKE_BEFORE]
+        own_now, moving_now, residual = work[OWN], work[moving], work[RESIDUAL]
         n = h.size
         compensate(h, root, conditions, codes)
         assemble(h, dt, stored, column, soils, work, flows)
@@ -183,11 +194,15 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
                 return -1 - iteration
             solve(work)
             for i in range(n):
-                own[i], store_and_uptake[i] = work[OWN, i], work[moving, i]
+                own[i] = own_now[i]
+            for i in range(n):
+                store_and_uptake[i] = moving_now[i]
+            for i in range(n):
                 before[i] = h[i]
+            for i in range(n):
                 # A dry node that has all but nothing to give or take is let be.
-                settled = abs(work[RESIDUAL, i]) <= LEAST_RESIDUAL * volume[i]
-                let_be = settled and -h[i] > dry_suction[i] and abs(change[i]) > -h[i]
+                settled = abs(residual[i]) <= LEAST_RESIDUAL * volume[i]
+                let_be = settled & (-h[i] > dry_suction[i]) & (abs(change[i]) > -h[i])
                 step[i] = 0.0 if let_be else change[i]
             factor = 1.0
             new_norm = norm

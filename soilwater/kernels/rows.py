@@ -119,8 +119,9 @@ EVAPORATION_BY_HEAD, DRAINAGE_BY_HEAD, N_RATES = range(N_FLOWS, N_FLOWS + 3)
 ) = range(8)
 
 # clock (N_CLOCK,), by `march`: time [h], length of the next step [h], length of the last step [h]
-# (0: no step yet, or a jump in the supply since), supply during the last step [cm/h].
-TIME, NEXT_STEP, LAST_STEP, LAST_SUPPLY, N_CLOCK = range(5)
+# (0: no step yet, or a jump in the supply since), supply during the last step [cm/h], length of a
+# step with which a day may begin [h] (0: any).
+TIME, NEXT_STEP, LAST_STEP, LAST_SUPPLY, DAWN_STEP, N_CLOCK = range(6)
 # counts (N_COUNTS,), by `march`: work done.
 STEPS, REJECTED, ITERATIONS, N_COUNTS = range(4)
 # controls (N_CONTROLS,), when packed: local error in water content that steps aim below [1],

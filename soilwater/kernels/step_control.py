@@ -10,9 +10,16 @@ from soilwater.kernels.curves import (
     WATER_AT_SATURATION,
     hydraulics,
 )
-from soilwater.kernels.elementary import logarithm, near_power, stretch, stretches
+from soilwater.kernels.elementary import (
+    blocks_to_last_dry,
+    near_logarithm,
+    near_power,
+    stretch,
+    stretches,
+)
 from soilwater.kernels.rows import (
     BASE_CODE,
+    DAWN_STEP,
     DRAINAGE,
     DRY_SUCTION,
     END,
@@ -39,6 +46,7 @@ from soilwater.kernels.rows import (
     STORE_AND_UPTAKE,
     SURFACE_CODE,
     TARGET,
+    TIME,
     TOTAL_DRAINAGE,
     TOTAL_RUNOFF,
     VOLUME,
@@ -50,8 +58,8 @@ MOST_OF_NODE, MOST_OF_MEAN = 2.0, 0.4
 """Local error of a node, and of the mean from the surface to any depth, in tolerances."""
 LEAST_DEPTH = 3.0
 """Depth [cm] that is added to the one over which a mean is taken."""
-ACCEPTED_EXCESS = 1.2
-"""A step is kept with an error up to this many tolerances; the next one aims below one."""
+ACCEPTED_EXCESS, AIM = 1.2, 0.75
+"""A step is kept with an error up to the first many tolerances; the next one aims at the second."""
 MANY_ITERATIONS = 8
 """A step that needed more is not lengthened."""
 PART_OF_HALF_SINE = 0.25
@@ -60,6 +68,8 @@ MOST_GROWTH = 2.0
 MOST_GROWTH_AT_REST, AT_REST = 8.0, 1.0e-3
 """Growth of a step whose error is below a share of the tolerance: next to nothing moves in it."""
 LEAST_GROWTH = 0.3
+LEAST_ERROR = 1.0e-12
+"""Error in water content that is as good as none."""
 MOST_GROWTH_AT_SECOND_ORDER = 2.4
 """Two-step differences are stable below 1 + sqrt(2) (Grigorieff 1983, from memory)."""
 LEAST_SHARE_KEPT = 0.3
@@ -125,15 +135,37 @@ def length_of_past(clock, supply, tolerance):
 
 
 @kernel
+def day_begins(time, interval):
+    """Whether demand begins to follow daylight at a time."""
+    at_dawn = interval[PHASE_START] == 0.0 and interval[PHASE_END] > 0.0
+    return at_dawn and time == interval[START]
+
+
+@kernel
 def wanted_step(clock, controls, interval, most_part):
-    """Length of a step [h] where no stop is near, at most a part of the half-sine of demand."""
+    """Length of a step [h] where no stop is near, at most a part of the half-sine of demand.
+
+    The first of a day is no longer than the day before has taught.
+    """
     wanted = min(clock[NEXT_STEP], controls[LARGEST_STEP])
     if interval[PHASE_END] > interval[PHASE_START]:
         # After a still night the step has no measure of the demand to come.
         part = interval[PHASE_END] - interval[PHASE_START]
         length = (interval[END] - interval[START]) / part
         wanted = min(wanted, most_part * length)
+        if clock[DAWN_STEP] > 0.0 and day_begins(clock[TIME], interval):
+            wanted = min(wanted, clock[DAWN_STEP])
     return wanted
+
+
+@kernel
+def dawn_step(dt, error, tolerance):
+    """Length with which the next day may begin [h], as a step that began this one tells; 0: any.
+
+    One day begins much as another does, so no reserve is kept.
+    """
+    growth = math.sqrt(tolerance / max(error, LEAST_ERROR))
+    return dt * max(growth, LEAST_GROWTH) if growth < MOST_GROWTH else 0.0
 
 
 @kernel
@@ -164,15 +196,16 @@ def weight_of_last_step(dt, last, with_uptake, state, work):
     full, least, target = work[FULL], work[LEAST], work[TARGET]
     weight = share_carried(dt, last)
     if weight > 0.0:
+        carried_on = 0.0 if with_uptake else 1.0
         for i in range(stored.size):
-            by_flow = rate[i] if with_uptake else rate[i] + uptake[i]
-            target[i] = stored[i] + weight * last * by_flow
+            target[i] = stored[i] + weight * last * (rate[i] + carried_on * uptake[i])
+        beyond = 0
+        for i in range(stored.size):
             carried = stored[i] - target[i]
             kept, could_give = target[i] - least[i], stored[i] - least[i]
-            empty = kept < LEAST_SHARE_KEPT * could_give and carried > LEAST_CARRIED * full[i]
-            if empty or (target[i] > full[i] and h[i] < 0.0):
-                weight = 0.0
-                break
+            empty = (kept < LEAST_SHARE_KEPT * could_give) & (carried > LEAST_CARRIED * full[i])
+            beyond += 1 if empty | ((target[i] > full[i]) & (h[i] < 0.0)) else 0
+        weight = weight if beyond == 0 else 0.0
     if weight == 0.0:
         for i in range(stored.size):
             target[i] = stored[i]
@@ -189,11 +222,16 @@ def dry_head_after(head, before, exponent):
 
 
 @inlined_kernel
-def extrapolate(h, h_before, ratio, dry_suction, guess):
-    """Heads of some nodes that go on as they did: by the same factor where dry."""
+def extrapolate(h, h_before, last, ratio, stored, rate, dry_suction, guess):
+    """Heads of some nodes that go on as they did, see `predict`."""
     for i in range(h.size):
+        gained = last * rate[i]
         dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
-        along = dry_head_after(h[i], h_before[i] if dry else h[i], ratio)
+        wetted = (gained > LEAST_GAIN * stored[i]) & (gained < stored[i])
+        gain = (gained if wetted else 0.5) / (stored[i] if wetted else 1.0)
+        again = near_logarithm(1.0 + ratio * gain) / -near_logarithm(1.0 - gain)
+        exponent = again if wetted else ratio
+        along = dry_head_after(h[i], h_before[i] if dry else h[i], exponent)
         guess[i] = along if dry else h[i] + ratio * (h[i] - h_before[i])
 
 
@@ -206,17 +244,16 @@ def predict(state, last, ratio, work):
     """
     h, h_before, stored, rate = state.h, state.h_before, state.stored, state.rate
     dry_suction, guess = work[DRY_SUCTION], work[GUESS]
-    for which in range(stretches(h.size)):
-        begin, end = stretch(which, h.size)
+    dry = blocks_to_last_dry(h, dry_suction)
+    for which in range(stretches(dry)):
+        begin, end = stretch(which, dry)
         extrapolate(
-            h[begin:end], h_before[begin:end], ratio, dry_suction[begin:end], guess[begin:end]
-        )
-    for i in range(h.size):
-        gained, dry = last * rate[i], -max(h[i], h_before[i]) > dry_suction[i]
-        if dry and LEAST_GAIN * stored[i] < gained < stored[i]:
-            gain = gained / stored[i]
-            exponent = logarithm(1.0 + ratio * gain) / -logarithm(1.0 - gain)
-            guess[i] = dry_head_after(h[i], h_before[i], exponent)
+            h[begin:end], h_before[begin:end], last, ratio, stored[begin:end], rate[begin:end],
+            dry_suction[begin:end], guess[begin:end],
+        )  # fmt: skip
+    wet, wet_before, wet_guess = h[dry:], h_before[dry:], guess[dry:]
+    for i in range(wet.size):
+        wet_guess[i] = wet[i] + ratio * (wet[i] - wet_before[i])
 
 
 @kernel
@@ -259,10 +296,18 @@ def step_error(state, dt, carried, codes, work):
 
 
 @kernel
-def growth_after(error, tolerance):
-    """Factor by which the next step may be longer than one with this error."""
-    growth = 0.9 * math.sqrt(tolerance / max(error, 1e-12))
+def growth_after(error, tolerance, before, kept):
+    """Factor by which the next step may be longer than one with this error.
+
+    The error is half the length of a step times the change of rates since the last one, and rates
+    change with the time from the middle of one to the middle of the other: it goes as dt (dt +
+    dt_last). `before` is the length of the last step as a multiple of this one, 0 where rates began
+    to change with this step. One that is not kept is taken again after the same step.
+    """
     most = MOST_GROWTH_AT_REST if error < AT_REST * tolerance else MOST_GROWTH
+    last = 1.0 if kept else before
+    meets = AIM * tolerance / max(error, LEAST_ERROR) * (1.0 + before)
+    growth = 0.5 * (math.sqrt(last * last + 4.0 * meets) - last)
     return min(most, max(LEAST_GROWTH, growth))
 
 

@@ -1,7 +1,7 @@
 """End a step along the tangent of its last Newton step, where nothing bends on the way."""
 
 from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
@@ -60,6 +60,12 @@ AS_GOOD_AS_NONE = 1.0e-8
 """Water content, or share of what a node holds, that does not decide."""
 ROUND_OFF = 1.0e-14
 """Share of what a node holds that may come out of a difference of it."""
+
+
+@inlined_kernel
+def smaller(a, b):
+    """Lesser of two numbers, without a branch: `min` has one for what is no number."""
+    return a if a < b else b
 
 
 @kernel
@@ -125,38 +131,43 @@ def make_runs_straight(water_around_nodes):
             or dt * abs(bounded_drainage - drainage) > AS_GOOD_AS_NONE * storage[n - 1]
         ):
             return False
-        straight, root = True, column.root
+        bent, root = 0, column.root
         asked = (1.0 + AS_GOOD_AS_NONE) * dt * conditions[TRANSPIRATION_DEMAND]
         for i in range(n):
+            moved = own[i] * change[i]
             kept = storage[i] + capacity[i] * change[i]
             taken = store_and_uptake[i] - storage[i] + (own[i] - capacity[i]) * change[i]
-            by_roots = taken - dt * evaporation if i == 0 else taken
-            straight &= kept > LEAST_WATER_KEPT * storage[i]
+            by_roots = taken - (dt * evaporation if i == 0 else 0.0)
+            straight = kept > LEAST_WATER_KEPT * storage[i]
             # No root takes less than nothing or more than it is asked for.
             nothing = ROUND_OFF * store_and_uptake[i]
             straight &= (by_roots >= -nothing) & (by_roots <= asked * root[i] + nothing)
-            dry = -min(h[i], before[i]) > dry_suction[i]
+            driest = -smaller(h[i], before[i])
+            dry = driest > dry_suction[i]
             leaps = (h[i] < MOST_LEAP * before[i]) | (before[i] < MOST_LEAP * h[i])
             straight &= not (dry & leaps)
             most = most_correction * (MORE_WHERE_DRY if dry else 1.0)
-            straight &= abs(own[i] * change[i]) <= most * volume[i]
+            straight &= abs(moved) <= most * volume[i]
             # What neighbours bring or take bends with conductivity, before water does.
-            by_flow = abs(own[i] * change[i] + residual[i])
-            of_it = min(abs(slope[i] * change[i]), conductivity[i])
+            by_flow = abs(moved + residual[i])
+            of_it = smaller(abs(slope[i] * change[i]), conductivity[i])
             straight &= by_flow * of_it <= most_correction * volume[i] * conductivity[i]
             # There uptake ends, and water does: a tangent would go on to less than can be held.
-            straight &= (-min(h[i], before[i]) <= LAST_UPTAKE) | (ends[i] == 0.0)
-        if not straight:
+            straight &= (driest <= LAST_UPTAKE) | (ends[i] == 0.0)
+            bent += 0 if straight else 1
+        if bent > 0:
             return False
         water_around_nodes(h, column.z, column.soil, soils, on_curve)
         for i in range(n):
             bend = abs(on_curve[i] - (storage[i] + capacity[i] * change[i]))
             wet = -h[i] <= dry_suction[i]
             most = most_correction * (1.0 if wet else MORE_WHERE_DRY)
-            straight &= bend <= MOST_BEND * most * volume[i]
+            straight = bend <= MOST_BEND * most * volume[i]
             shift = bend - AS_GOOD_AS_NONE * volume[i]
-            straight &= not wet or shift <= MOST_SHIFT * capacity[i] * max(-h[i], 0.0)
-        return straight
+            suction = -h[i] if h[i] < 0.0 else 0.0
+            straight &= (not wet) | (shift <= MOST_SHIFT * capacity[i] * suction)
+            bent += 0 if straight else 1
+        return bent == 0
 
     return kernel(runs_straight)
 
@@ -173,15 +184,17 @@ def follow_tangent(h, dt, stored, column, work, flows):
     own, capacity, residual = work[OWN], work[CAPACITY], work[RESIDUAL]
     lower, upper, flux = work[LOWER], work[UPPER], work[FLUX]
     evaporation, bounded_evaporation, _, drainage = end_flows(h, change, conditions, codes, flows)
-    more_by_roots = dt * (flows[EVAPORATION] - evaporation)
+    if conditions[TRANSPIRATION_DEMAND] > 0.0:
+        more_by_roots = dt * (flows[EVAPORATION] - evaporation)
+        for i in range(n):
+            more_by_roots += (own[i] - capacity[i]) * change[i]
+        flows[TRANSPIRATION] = max(flows[TRANSPIRATION] + more_by_roots / dt, 0.0)
     for i in range(n):
-        more_by_roots += (own[i] - capacity[i]) * change[i]
         storage[i] += capacity[i] * change[i]
+    for i in range(n):
         store_and_uptake[i] += own[i] * change[i]
     store_and_uptake[0] += dt * (bounded_evaporation - evaporation)
     flows[EVAPORATION], flows[DRAINAGE] = bounded_evaporation, drainage
-    if conditions[TRANSPIRATION_DEMAND] > 0.0:
-        flows[TRANSPIRATION] = max(flows[TRANSPIRATION] + more_by_roots / dt, 0.0)
     inflow = dt * flows[INFLOW]
     for i in range(n - 1):
         outflow = dt * flux[i] - lower[i + 1] * change[i] + upper[i] * change[i + 1]

@@ -15,18 +15,21 @@ def solve(work):
     residual, change = work[RESIDUAL], work[CHANGE]
     last = change.size - 1
     middle = (last + 1) // 2
-    upper_above, change_above, lower_below, change_below = 0.0, 0.0, 0.0, 0.0
+    inverse_above, inverse_below, upper_above, lower_below = 0.0, 0.0, 0.0, 0.0
+    change_above, change_below = 0.0, 0.0
     for i in range(middle):
-        inverse = 1.0 / (diagonal[i] - lower[i] * upper_above)
-        upper_above = upper[i] * inverse
-        change_above = -(residual[i] + lower[i] * change_above) * inverse
-        diagonal[i], change[i] = upper_above, change_above
+        # The product first: what waits for a division is then one sum, and the next division.
+        inverse_above = 1.0 / (diagonal[i] - lower[i] * upper_above * inverse_above)
+        upper_above = upper[i]
+        change_above = -(residual[i] + lower[i] * change_above) * inverse_above
+        diagonal[i], change[i] = upper_above * inverse_above, change_above
         j = last - i
         if j > middle:
-            inverse = 1.0 / (diagonal[j] - upper[j] * lower_below)
-            lower_below = lower[j] * inverse
-            change_below = -(residual[j] + upper[j] * change_below) * inverse
-            diagonal[j], change[j] = lower_below, change_below
+            inverse_below = 1.0 / (diagonal[j] - upper[j] * lower_below * inverse_below)
+            lower_below = lower[j]
+            change_below = -(residual[j] + upper[j] * change_below) * inverse_below
+            diagonal[j], change[j] = lower_below * inverse_below, change_below
+    upper_above, lower_below = upper_above * inverse_above, lower_below * inverse_below
     above, below = lower[middle], upper[middle]
     change_above = change_below = -(
         residual[middle] + above * change_above + below * change_below

@@ -23,11 +23,17 @@ from soilwater.runs.drained import drained_side_by_side
 from soilwater.runs.forcing import Forcing, forcing_maker, make_forcing
 from soilwater.runs.kinds import Cases, felt_by
 from soilwater.runs.layout import OF_A_MAT
-from soilwater.runs.packing import Piece, cut, lay_end_to_end, lay_memories, memory_of
+from soilwater.runs.packing import (
+    Piece,
+    cut,
+    lay_end_to_end,
+    lay_memories,
+    memory_of,
+    with_tables,
+)
 from soilwater.runs.settings import Settings
 from soilwater.runs.starts import Beginning, begin
 from soilwater.runs.stepwise import march_with_decisions, needs_decisions
-from soilwater.soils import Soil
 from soilwater.soils.kernel_table import Room, tables_of_column
 from soilwater.words.arrays import spread
 from soilwater.words.errors import InputError, Status
@@ -43,16 +49,16 @@ class Prepared(NamedTuple):
     top_head: NDArray[np.float64]
     """(n,): head at the surface at the start [cm]."""
     forcings: list[Forcing]
-    """What each feels; with what was decided, once it was marched."""
+    """What columns feel, no two the same."""
+    feels: NDArray[np.int64]
+    """(n,): which of these each feels."""
+    decided: dict[int, Forcing]
+    """What columns felt of which something was decided on the way, by their place."""
     refusals: dict[int, str]
     packed: Packed
-    """As `packing.lay_end_to_end` has them, but for its soils, which are numbered within each piece
-    as `packing.cut` does; what marches leave is written there."""
+    """As `packing.lay_end_to_end` has them; what marches leave is written there."""
     memories: Memories | None
     """What nodes remember, if one does; the same."""
-    soils: list[Soil]
-    soil: NDArray[np.int64]
-    """As `packing.lay_end_to_end` has both."""
     pieces: list[Piece]
     straight: NDArray[np.bool_]
     """(n,): whether a column is started, and nothing decided on its way."""
@@ -107,26 +113,27 @@ def prepare(
     """
     columns = Cases.of(cases)
     meshes = columns.meshes(settings.refinement)
-    head, begun, forcings, refusals = begin_cases(columns, meshes)
-    packed, soils = lay_end_to_end(columns, meshes, head, forcings, settings, into)
+    head, begun, forcings, feels, refusals = begin_cases(columns, meshes)
+    soil, pieces, scalars = cut(meshes, sizes)
+    packed = lay_end_to_end(columns, meshes, soil, head, forcings, feels, settings, into)
+    packed = packed._replace(scalars=scalars)
     packed.status[list(refusals)] = Status.BAD_INPUT
-    decided = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
+    decides = np.array([needs_decisions(each) for each in columns.kinds])[columns.kind]
     memories = None
     if meshes.remember.any():
         memories = lay_memories({i: each.turns for i, each in begun.items()}, packed)
-    straight = ~decided & (packed.status == Status.OK)
-    own, pieces = cut(packed, soils, sizes)
+    straight = ~decides & (packed.status == Status.OK)
     return Prepared(
         columns,
         meshes,
         begun,
         head[packed.node_start[:-1]],
         forcings,
+        feels,
+        {},
         refusals,
-        packed._replace(soil=own),
+        packed,
         memories,
-        soils,
-        packed.soil,
         pieces,
         straight,
         memories is None and bool(straight.all()),
@@ -152,18 +159,18 @@ def march(
     """
     first, last = piece.first, piece.last
     making, work = room or (None, prepared.packed.work)
+    scalars = piece.scalars
     if piece.untabulated is None:
-        tables, scalars = tables_of_column(tuple(prepared.soils))
+        tables, scalars[:] = tables_of_column(tuple(prepared.meshes.soils.take(piece.soils)))
     else:
-        tables, scalars = piece.untabulated.tables(making)
-    packed = prepared.packed._replace(tables=tables, scalars=scalars, work=work)
-    prepared.packed.scalars[piece.numbers] = scalars
+        tables, _ = piece.untabulated.tables(making, scalars)
+    packed = with_tables(prepared.packed, tables, scalars, work)
     if prepared.plain:
         entry_points.march_columns(first, last, packed)
         return
     memories = prepared.memories
     if memories is not None:
-        soils = [prepared.soils[number] for number in piece.numbers.tolist()]
+        soils = prepared.meshes.soils.take(piece.soils)
         # No two threads may share their room.
         memories = memories._replace(
             memory=memory_of(soils, tables, scalars),
@@ -175,9 +182,10 @@ def march(
     remembers = prepared.meshes[first:last].remember
     decided = ~straight & (packed.status[first:last] == Status.OK)
     for i in (first + np.flatnonzero(decided)).tolist():
-        case, mesh, forcing = prepared.cases[i], prepared.meshes[i], prepared.forcings[i]
+        case, mesh = prepared.cases[i], prepared.meshes[i]
+        forcing = prepared.forcings[prepared.feels[i]]
         mat = prepared.begun[i].mat if i in prepared.begun else MatState()
-        prepared.forcings[i] = march_with_decisions(packed, memories, i, case, mesh, forcing, mat)
+        prepared.decided[i] = march_with_decisions(packed, memories, i, case, mesh, forcing, mat)
     for begin_at, end in _ranges(straight & ~remembers):
         entry_points.march_columns(first + begin_at, first + end, packed)
     for begin_at, end in _ranges(straight & remembers):
@@ -186,17 +194,24 @@ def march(
 
 def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     """Name what was left by columns that were marched, once; put in its place, where it has one."""
-    packed = prepared.packed._replace(soil=prepared.soil)
+    packed = prepared.packed
     texts = np.full(packed.status.size, Status.OK.sentence, dtype=object)
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
+    # Soils are numbered within each piece.
+    ends = packed.node_start[[each.last for each in prepared.pieces]]
+    counts = np.array([each.soils.size for each in prepared.pieces])
+    soil = packed.soil + spread(np.cumsum(counts) - counts, np.diff(ends, prepend=0))
+    # On an interrupt others are still marched, and what is decided of them put in here.
+    decided, feels = dict(prepared.decided), prepared.feels.copy()
+    feels[list(decided)] = len(prepared.forcings) + np.arange(len(decided))
     values = name_results(
-        packed,
+        packed._replace(soil=soil),
         prepared.memories,
         prepared.meshes,
         prepared.top_head,
-        # On an interrupt others are still marched, and what is decided of them put in here.
-        list(prepared.forcings),
+        [*prepared.forcings, *decided.values()],
+        feels,
         texts,
         prepared.settings,
         prepared.into,
@@ -215,19 +230,25 @@ def failure_of(packed: Packed, i: int) -> str:
 
 def begin_cases(
     columns: Cases, meshes: Meshes
-) -> tuple[NDArray[np.float64], dict[int, Beginning], list[Forcing], dict[int, str]]:
+) -> tuple[
+    NDArray[np.float64], dict[int, Beginning], list[Forcing], NDArray[np.int64], dict[int, str]
+]:
     """Start and forcing of each case, and what is wrong with those that cannot be started.
 
     Heads at the nodes [cm] stand end to end; where columns begin that are looked at one by one
-    stands beside them, by their place. All others come from being flooded.
+    stands beside them, by their place. All others come from being flooded. Forcings that differ
+    stand in a list, and beside it which of them each column feels.
     """
     node_start = np.append(0, np.cumsum(meshes.sizes))
     head, left = np.zeros(node_start[-1]), np.ones(len(meshes), dtype=np.bool_)
-    for places, drained in _drained(columns, meshes):
-        own = np.zeros_like(left)
-        own[places] = True
-        head[spread(own, meshes.sizes)] = drained
-        left &= ~own
+    drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
+    wanted = np.flatnonzero(drained).tolist()
+    own = columns.kind, columns.soils, columns.filling, meshes
+    for places, heads in drained_side_by_side(columns.profiles(), wanted, *own):
+        some = np.zeros_like(left)
+        some[places] = True
+        head[spread(some, meshes.sizes)] = heads
+        left &= ~some
     begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}
     for i in np.flatnonzero(left).tolist():
@@ -237,32 +258,23 @@ def begin_cases(
         except InputError as error:
             refusals[i] = str(error)
     forcing_of = forcing_maker()
-    made: dict[Any, Forcing] = {}
-    of_kinds: list[Forcing] = []
+    made: dict[Any, int] = {}
+    forcings: list[Forcing] = []
+    felt: list[int] = []
     for number, case in enumerate(columns.kinds):
-        felt = felt_by(case)
-        try:
-            if felt not in made:
-                made[felt] = forcing_of(case.weather, case.turf, case.irrigation)
-            of_kinds.append(made[felt])
-        except InputError as error:
-            of_kinds.append(make_forcing(case.weather, None, ()))
-            for i in np.flatnonzero(columns.kind == number).tolist():
-                refusals.setdefault(i, str(error))
-                begun.pop(i, None)
-                head[node_start[i] : node_start[i + 1]] = 0.0
-    return head, begun, [of_kinds[number] for number in columns.kind.tolist()], refusals
-
-
-def _drained(columns: Cases, meshes: Meshes) -> list[tuple[NDArray[np.int64], NDArray[np.float64]]]:
-    """Places of columns that begin drained, and their heads end to end [cm]."""
-    drained = [isinstance(each.start, str) and each.start == "drained" for each in columns.kinds]
-    places = np.flatnonzero(np.array(drained)[columns.kind])
-    if places.size < 2:
-        return []
-    soils, nodes = [columns.soils[i] for i in places.tolist()], meshes.take(places)
-    found = drained_side_by_side(columns.profiles(), columns.kind[places], soils, nodes)
-    return [(places[among], head) for among, head in found]
+        key = felt_by(case)
+        if key not in made:
+            try:
+                forcings.append(forcing_of(case.weather, case.turf, case.irrigation))
+                made[key] = len(forcings) - 1
+            except InputError as error:
+                forcings.append(make_forcing(case.weather, None, ()))
+                for i in np.flatnonzero(columns.kind == number).tolist():
+                    refusals.setdefault(i, str(error))
+                    begun.pop(i, None)
+                    head[node_start[i] : node_start[i + 1]] = 0.0
+        felt.append(made.get(key, len(forcings) - 1))
+    return head, begun, forcings, np.array(felt)[columns.kind], refusals
 
 
 def _ranges(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -289,14 +301,16 @@ def name_results(
     meshes: Sequence[Mesh],
     top_head: NDArray[np.float64],
     forcings: Sequence[Forcing],
+    feels: NDArray[np.int64],
     texts: NDArray[Any],
     settings: Settings,
     into: Mapping[str, NDArray[Any]] | None = None,
 ) -> dict[str, NDArray[Any]]:
     """Name what the kernel left by the words of the vocabulary.
 
-    Of each column the head at the surface at the start [cm]. Heads are made suctions where they
-    lie: to ask the system for as much room again takes longer than all else here.
+    Of each column the head at the surface at the start [cm], and which forcing it `feels`. Heads
+    are made suctions where they lie: to ask the system for as much room again takes longer than
+    all else here.
     """
     given: Mapping[str, Any] = into or {}
 
@@ -326,12 +340,12 @@ def name_results(
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:
-        values[OF_A_MAT] = np.array([forcing.mat_wet_for for forcing in forcings])
+        values[OF_A_MAT] = np.array([each.mat_wet_for for each in forcings])[feels]
     if "storage" in settings.names:
         # The ledger counts water above the dry end of the curves, and what stands on them.
         held = mm(rows.INITIAL_STORAGE) + values["storage_change"]
         values["storage"] = held + dry_end_storage(packed)[:, None]
-    values |= _applied(forcings, np.isnan(values["storage_change"]), settings)
+    values |= _applied(forcings, feels, np.isnan(values["storage_change"]), settings)
     if "refused" in values:
         values["runoff"] = values["runoff"] + values["refused"]
     # Last of all, since others are read off the heads.
@@ -374,19 +388,19 @@ def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
 
 
 def _applied(
-    forcings: Sequence[Forcing], unknown: NDArray[np.bool_], settings: Settings
+    forcings: Sequence[Forcing],
+    feels: NDArray[np.int64],
+    unknown: NDArray[np.bool_],
+    settings: Settings,
 ) -> dict[str, NDArray[np.float64]]:
     """Amounts that reached each column, up to its output times [mm], by name."""
-    own = dict(zip(map(id, forcings), forcings, strict=True))
-    numbers = dict(zip(own, range(len(own)), strict=True))
-    which = np.array([numbers[each] for each in map(id, forcings)])
     found: dict[str, NDArray[np.float64]] = {}
     for name in ("rain", "irrigation", "interception", "refused"):
-        amounts = [getattr(each, name) for each in own.values()]
+        amounts = [getattr(each, name) for each in forcings]
         if name in settings.names or (name == "refused" and any(map(np.any, amounts))):
             up_to = [
                 each.cumulative(amount, settings.output_hours)
-                for each, amount in zip(own.values(), amounts, strict=True)
+                for each, amount in zip(forcings, amounts, strict=True)
             ]
-            found[name] = np.where(unknown, np.nan, np.array(up_to)[which])
+            found[name] = np.where(unknown, np.nan, np.array(up_to)[feels])
     return found

@@ -30,6 +30,7 @@ from soilwater.runs.wetted import AfterRain, ends_after
 from soilwater.runs.wording import in_full
 from soilwater.soils import Soil
 from soilwater.soils.kernel_table import tables_of_column
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.words.arrays import FloatArray, spread
 from soilwater.words.errors import Faults, InputError
 from soilwater.words.forms import Length
@@ -134,8 +135,10 @@ def _above_bases(
 
 def drained_side_by_side(
     profiles: Sequence[Profile],
+    wanted: Sequence[int],
     kind: NDArray[np.int64],
-    soils: Sequence[tuple[Soil, ...]],
+    soils: ManySoils,
+    filling: NDArray[np.int64],
     meshes: Meshes,
 ) -> list[tuple[NDArray[np.int64], FloatArray]]:
     """Heads at the nodes of several drained columns, as `drained_suctions` has them, sooner.
@@ -144,10 +147,14 @@ def drained_side_by_side(
     ----------
     profiles : sequence of Profile
         Any number of them.
-    kind : ndarray of int
+    wanted : sequence of int
+        Of which of them columns are looked for.
+    kind : ndarray of int, shape (n_columns,)
         Which of them each column is, but for its soils.
-    soils : sequence of tuple of Soil
-        Soils of the layers of each column.
+    soils : ManySoils
+        Any number of them.
+    filling : ndarray of int, shape (n_columns, most)
+        Which of these fill the layers of each column, from the top down.
     meshes : Meshes
         Their nodes.
 
@@ -158,7 +165,8 @@ def drained_side_by_side(
         a gravel of their own, or over none.
     """
     over: dict[tuple[int, int], list[int]] = {}
-    for number, profile in enumerate(profiles):
+    for number in wanted:
+        profile = profiles[number]
         if isinstance(profile.base, GravelBlanket):
             over.setdefault((id(profile.base), len(profile.layers)), []).append(number)
     found = []
@@ -171,11 +179,10 @@ def drained_side_by_side(
         thickness = np.array([[each.thickness for each in profiles[i].layers] for i in kinds])
         depth = np.array([profiles[i].depth for i in kinds])
         among = np.searchsorted(kinds, kind[places])
-        own = places.tolist()
-        layers = list(zip(*[soils[i] for i in own], strict=True))
-        blanket = cast(GravelBlanket, profiles[kinds[0]].base)
-        at_base = suctions_below(layers, list(thickness[among].T), blanket)
-        found.append((places, -_above_bases(blanket, depth[among], meshes.take(places), at_base)))
+        curves = [soils.curves(filling[places, i]) for i in range(thickness.shape[1])]
+        blanket, nodes = cast(GravelBlanket, profiles[kinds[0]].base), meshes.take(places)
+        at_base = suctions_below(curves, list(thickness[among].T), blanket)
+        found.append((places, -_above_bases(blanket, depth[among], nodes, at_base)))
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from contextlib import closing
+from math import prod
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from soilwater.runs.layout import (
     describe_cases,
     inner_dims,
     lay_out,
+    shape_of,
     sizes_of,
 )
 from soilwater.runs.scheduling import Workers, cases_per_chunk, finished_parts, reporting
@@ -80,24 +82,19 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     Interrupted
         On Ctrl-C.
     """
-    size, most = _cases_at_a_time(batch, to_disk=store is not None)
     if store is not None:
-        return _run_into_store(Path(store), batch, workers, size)
+        return _run_into_store(Path(store), batch, workers)
     begin = time.perf_counter()
     cases, settings = batch.cases, batch.settings
     meshes = cases.keep_meshes(settings.refinement)
+    size, most = _cases_at_a_time(batch, to_disk=False)
     n_nodes = int(meshes.sizes.max())
     described = describe_cases(cases, meshes, n_nodes)
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
     done = np.zeros(len(cases), dtype=np.bool_)
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
-    kinds: dict[Any, int] = {}
-    number = [
-        kinds.setdefault(id(soils[0]) if len(soils) == 1 else tuple(map(id, soils)), len(kinds))
-        for soils in cases.soils
-    ]
-    order = np.argsort(number, kind="stable")
+    order = np.lexsort(cases.filling.T[::-1])
     groups = [cases.take(each) for each in np.array_split(order, -(-len(cases) // most))]
     ends = np.cumsum([0, *map(len, groups)]).tolist()
 
@@ -105,12 +102,13 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
         return {name: each[ends[k] : ends[k + 1]] for name, each in values.items()}
 
     def so_far() -> xr.Dataset:
+        whole, in_order = done.all(), np.array_equal(order, np.arange(len(cases)))
         for name, each in values.items():
-            if not done.all():
+            if not whole:
                 # Others may still be written to.
                 values[name] = blank(name, len(cases), n_times, n_nodes)
                 values[name][done] = each[done]
-            if not np.array_equal(order, np.arange(len(cases))):
+            if not in_order:
                 values[name] = values[name][np.argsort(order)]
         return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
 
@@ -134,11 +132,8 @@ def _bytes_of_a_case(batch: Batch) -> tuple[float, float]:
     looked_at = batch.cases[:: max(1, len(batch.cases) // _LOOKED_AT)][:_LOOKED_AT]
     sizes = looked_at.meshes(settings.refinement).sizes
     n_times, n_nodes = settings.times.size, int(np.mean(sizes))
-    once, twice = (
-        sum(blank(name, 1, times, n_nodes).nbytes for name in settings.names) for times in (1, 2)
-    )
-    made_in = n_times * (2 * n_nodes + N_LEDGER) * 8
-    return once + (n_times - 1) * (twice - once), made_in
+    kept = sum(prod(shape_of(name, 1, n_times, n_nodes)) for name in settings.names)
+    return 8.0 * kept, 8.0 * n_times * (2 * n_nodes + N_LEDGER)
 
 
 def _cases_at_a_time(batch: Batch, *, to_disk: bool) -> tuple[int, int]:
@@ -204,8 +199,9 @@ def _ready_store(path: Path, batch: Batch, block: tuple[int, ...]) -> int:
     return n_nodes
 
 
-def _run_into_store(path: Path, batch: Batch, workers: Workers, size: int) -> xr.Dataset:
+def _run_into_store(path: Path, batch: Batch, workers: Workers) -> xr.Dataset:
     """Run what a store still lacks, and open it."""
+    size, _ = _cases_at_a_time(batch, to_disk=True)
     cases, settings = batch.cases, batch.settings
     sizes = sizes_of(batch.axes)
     shape = block_shape(sizes, size * _CHUNKS_PER_BLOCK)

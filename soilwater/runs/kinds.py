@@ -12,16 +12,15 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.mesh import Meshes, any_of, remember
-from soilwater.ground.profile import Profile, filled, meshes_alike
+from soilwater.ground.fillings import check_on_gravel
+from soilwater.ground.mesh import Meshes
+from soilwater.ground.profile import Profile, filled, meshes_alike, soils_of
 from soilwater.ground.profile_texts import texts_alike
 from soilwater.runs.case import Case
-from soilwater.soils import Hysteretic, Soil
+from soilwater.soils import Soil
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.weather.series import Weather
 from soilwater.words.copies import with_parts
-
-Soils = tuple[Soil, ...]
-"""Soils of the layers of a column, from the top down."""
 
 
 class Cases(Sequence[Case]):
@@ -33,19 +32,27 @@ class Cases(Sequence[Case]):
         Each as one of its columns is.
     kind : ndarray of int, shape (n,)
         Which of them each column is, but for its soils.
-    soils : sequence of tuple of Soil
-        What fills its layers.
+    soils : ManySoils
+        No two of them equal.
+    filling : ndarray of int, shape (n, most)
+        Which of these each column has, as `soils_of` its profile; shorter ones repeat their last.
     """
 
     def __init__(
-        self, kinds: Sequence[Case], kind: NDArray[np.int64], soils: Sequence[Soils]
+        self,
+        kinds: Sequence[Case],
+        kind: NDArray[np.int64],
+        soils: ManySoils,
+        filling: NDArray[np.int64],
     ) -> None:
-        self.kinds, self.kind, self.soils = kinds, kind, soils
+        self.kinds, self.kind, self.soils, self.filling = kinds, kind, soils, filling
         self._known: tuple[float, Meshes] | None = None
 
     def __reduce__(self) -> tuple[Any, ...]:
-        # Meshes are made sooner than they are sent.
-        return Cases, (self.kinds, self.kind, self.soils)
+        # Meshes are made sooner than they are sent, and soils of other columns stay here.
+        met, filling = np.unique(self.filling, return_inverse=True)
+        soils = ManySoils(self.soils.take(met))
+        return Cases, (self.kinds, self.kind, soils, filling.reshape(self.filling.shape))
 
     @classmethod
     def of(cls, cases: Iterable[Case]) -> Cases:
@@ -54,7 +61,7 @@ class Cases(Sequence[Case]):
             return cases
         kinds: list[Case] = []
         numbers: dict[Any, int] = {}
-        kind, soils = [], []
+        kind, columns = [], []
         for case in cases:
             profile = case.profile
             layers = profile.layers
@@ -73,11 +80,11 @@ class Cases(Sequence[Case]):
                 number = numbers[key] = len(kinds)
                 kinds.append(case)
             kind.append(number)
-            soils.append(tuple([layer.soil for layer in layers]))
-        return cls(kinds, np.array(kind, dtype=np.int64), soils)
+            columns.append(soils_of(profile))
+        return cls(kinds, np.array(kind, dtype=np.int64), *ManySoils.of(columns))
 
     def __len__(self) -> int:
-        return len(self.soils)
+        return self.kind.size
 
     @overload
     def __getitem__(self, place: int) -> Case: ...
@@ -88,16 +95,16 @@ class Cases(Sequence[Case]):
     def __getitem__(self, place: int | slice) -> Case | Cases:
         if isinstance(place, slice):
             return self.take(np.arange(len(self))[place])
-        case, soils = self.kinds[self.kind[place]], self.soils[place]
-        profile = filled(case.profile, soils)
+        case = self.kinds[self.kind[place]]
+        profile = filled(case.profile, self.soils.take(self.filling[place]))
         same: Case = case if profile is case.profile else with_parts(case, profile=profile)
         return same
 
     def take(self, places: NDArray[np.int64]) -> Cases:
         """Take some of the columns, with no more kinds than they are."""
         wanted, kind = np.unique(self.kind[places], return_inverse=True)
-        soils = [self.soils[i] for i in places.tolist()]
-        taken = Cases([self.kinds[i] for i in wanted.tolist()], kind, soils)
+        kinds = [self.kinds[i] for i in wanted.tolist()]
+        taken = Cases(kinds, kind, self.soils, self.filling[places])
         if self._known is not None:
             refinement, meshes = self._known
             taken._known = refinement, meshes.take(places)
@@ -106,7 +113,7 @@ class Cases(Sequence[Case]):
     @property
     def remember(self) -> bool:
         """Whether a layer of one of them has a memory of how it was wetted."""
-        return any_of(Hysteretic, self.soils) and any(map(remember, self.soils))
+        return bool(self.soils.remember[self.filling].any())
 
     def profiles(self) -> list[Profile]:
         """Profile of each kind."""
@@ -116,7 +123,8 @@ class Cases(Sequence[Case]):
         """Nodes of every column, made anew where they are not kept."""
         if self._known is not None and self._known[0] == refinement:
             return self._known[1]
-        return meshes_alike(self.profiles(), self.kind.tolist(), self.soils, refinement)
+        profiles = self.profiles()
+        return meshes_alike(profiles, self.kind, self.soils, self.filling, refinement)
 
     def keep_meshes(self, refinement: float) -> Meshes:
         """Nodes of every column, kept for those that are taken."""
@@ -126,7 +134,7 @@ class Cases(Sequence[Case]):
 
     def texts(self) -> list[str]:
         """Profile of every column as text."""
-        return texts_alike(self.profiles(), self.kind.tolist(), self.soils)
+        return texts_alike(self.profiles(), self.kind, self.soils, self.filling)
 
 
 def felt_by(case: Case) -> tuple[int, ...]:
@@ -136,18 +144,21 @@ def felt_by(case: Case) -> tuple[int, ...]:
 
 def under_each(
     profiles: Sequence[Profile],
-    fillings: Sequence[Sequence[Soils]],
+    soils: Sequence[Soil] | None,
+    layer: str | None,
     members: Sequence[Weather],
     common: dict[str, Any],
 ) -> Cases:
-    """Make columns of every profile with every filling under every weather, the last fastest.
+    """Make columns of every profile with every soil under every weather, the last fastest.
 
     Parameters
     ----------
     profiles : sequence of Profile
         What stands there.
-    fillings : sequence of sequence of tuple of Soil
-        Of each profile, what may fill its layers; checked.
+    soils : sequence of Soil or None
+        What may fill a layer; None where profiles stay as they are.
+    layer : str or None
+        Name of that layer.
     members : sequence of Weather
         Weathers.
     common : dict
@@ -156,21 +167,32 @@ def under_each(
     Raises
     ------
     InputError
-        As `Case`.
+        As `Case`; if the layer is not found, or gravel below it is no coarser.
     """
-    first = [Case(filled(profiles[0], fillings[0][0]), member, **common) for member in members]
+    own = [soils_of(each) for each in profiles]
+    many, numbers = ManySoils.of(own if soils is None else [*own, soils])
+    most = max(map(len, own))
+    fillings = [numbers[i : i + 1, :most] for i in range(len(profiles))]
+    if soils is not None:
+        sands = numbers[-1, : len(soils)]
+        for i, profile in enumerate(profiles):
+            place = profile.layer_index(layer)
+            check_on_gravel(profile, place, many, sands)
+            filling = fillings[i] = np.tile(fillings[i], (sands.size, 1))
+            ends = place + 1 if place + 1 < len(own[i]) else most
+            filling[:, place:ends] = sands[:, np.newaxis]
+    first = [
+        Case(filled(profiles[0], many.take(fillings[0][0])), member, **common) for member in members
+    ]
     if not first or first[0].rules or (first[0].turf and first[0].turf.repellent_mat):
         # These are held against the profile.
         whole = [
-            filled(each, soils)
-            for each, own in zip(profiles, fillings, strict=True)
-            for soils in own
+            filled(profile, many.take(column))
+            for profile, filling in zip(profiles, fillings, strict=True)
+            for column in filling
         ]
         return Cases.of([Case(each, member, **common) for each in whole for member in members])
     kinds = [with_parts(each, profile=profile) for profile in profiles for each in first]
-    kind, soils = [], []
-    for i, own in enumerate(fillings):
-        several = np.arange(i * len(first), (i + 1) * len(first))
-        kind.append(np.tile(several, len(own)))
-        soils += [column for column in own for _ in first]
-    return Cases(kinds, np.concatenate(kind), soils)
+    of_profile = np.arange(len(kinds)).reshape(len(profiles), 1, len(first))
+    kind = np.tile(of_profile, (1, len(fillings[0]), 1)).ravel()
+    return Cases(kinds, kind, many, np.repeat(np.concatenate(fillings), len(first), axis=0))

@@ -239,8 +239,8 @@ def _bound(name: str) -> tuple[str, ...]:
     return ("bound",) if name == "depth_bounds" else ()
 
 
-def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]:
-    """Values of a variable of a simulation before anything was run.
+def shape_of(name: str, n_columns: int, n_times: int, n_nodes: int) -> tuple[int, ...]:
+    """Shape of a variable of a simulation, columns first.
 
     Parameters
     ----------
@@ -248,14 +248,25 @@ def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]
         One of `SIMULATED`.
     n_columns, n_times, n_nodes : int
         Sizes.
+    """
+    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes, "end": 2, "turn": N_TURNS}
+    return (n_columns, *[sizes[d] for d in inner_dims(name, ("time",), shared=False)])
+
+
+def blank(name: str, n_columns: int, n_times: int, n_nodes: int) -> NDArray[Any]:
+    """Values of a variable of a simulation before anything was run.
+
+    Parameters
+    ----------
+    name, n_columns, n_times, n_nodes
+        As for `shape_of`.
 
     Returns
     -------
     ndarray
-        Not a number, no work done, and a status that says so.
+        Not a number, no work done, and a status that says so; of eight bytes each.
     """
-    sizes = {"time": n_times, "cell": n_nodes - 1, "node": n_nodes, "end": 2, "turn": N_TURNS}
-    shape = (n_columns, *[sizes[d] for d in inner_dims(name, ("time",), shared=False)])
+    shape = shape_of(name, n_columns, n_times, n_nodes)
     if name == "status":
         return np.full(shape, int(Status.INTERRUPTED), dtype=np.int64)
     if name == "status_text":

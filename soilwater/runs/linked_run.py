@@ -122,7 +122,8 @@ def march_ground(
     late = "" if status == Status.OK else f" Last good time: {hours:.6g} h."
     texts = np.array([f"{status.sentence}{late}"] * len(cases), dtype=object)
     top_head = np.array([head[0] for head in heads])
-    values = name_results(packed, None, meshes, top_head, [forcing] * len(cases), texts, settings)
+    feels = np.zeros(len(cases), dtype=np.int64)
+    values = name_results(packed, None, meshes, top_head, [forcing], feels, texts, settings)
     return {**values, **_sideways(ground, links.out_moved, settings)}
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import lru_cache, partial
-from itertools import chain
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -40,7 +39,6 @@ from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kernel_table import (
     Untabulated,
-    stack_tables,
     tables_of_column,
     untabulated,
 )
@@ -66,25 +64,33 @@ def pack(
     settings: Settings,
 ) -> Packed:
     """Lay cases end to end, with the tables of their soils."""
-    columns, head = Cases.of(cases), np.concatenate(heads)
-    packed, soils = lay_end_to_end(columns, Meshes.of(meshes), head, forcings, settings)
-    tables, scalars = tables_of_column(tuple(soils)) if len(cases) == 1 else stack_tables(soils)
+    columns, head, own = Cases.of(cases), np.concatenate(heads), Meshes.of(meshes)
+    soil, (whole,), _ = cut(own, [len(own)])
+    feels = np.arange(len(own))
+    packed = lay_end_to_end(columns, own, soil, head, forcings, feels, settings)
+    if whole.untabulated is None:
+        tables, scalars = tables_of_column(own[0].soils)
+    else:
+        tables, scalars = whole.untabulated.tables()
     return packed._replace(tables=tables, scalars=scalars)
 
 
 def lay_end_to_end(
     columns: Cases,
     meshes: Meshes,
+    soil: NDArray[np.int64],
     head: NDArray[np.float64],
     forcings: Sequence[Forcing],
+    feels: NDArray[np.int64],
     settings: Settings,
     into: Mapping[str, NDArray[Any]] | None = None,
-) -> tuple[Packed, list[Soil]]:
+) -> Packed:
     """Lay columns end to end; forcing and roots that they share are made and laid down once.
 
-    Their heads [cm] are so already, and stay what they are. Their soils stand beside them: tables
-    are made where columns are marched, of a part at a time. Where there are arrays for their
-    results, by the names of the vocabulary, marches write to these.
+    Their heads [cm] are so already, and stay what they are; which forcing each feels stands beside
+    these. Their soils are numbered as `cut` does; tables are made where columns are marched, of a
+    piece at a time. Where there are arrays for their results, by the names of the vocabulary,
+    marches write to these.
     """
     n, n_out = len(columns), settings.output_hours.size
     sizes, z = meshes.sizes, meshes.depths()
@@ -98,7 +104,6 @@ def lay_end_to_end(
         out_head = np.full((n, n_out, longest), np.nan)
     if out_water is None:
         out_water = np.full((n, n_out, longest - 1), np.nan)
-    soils, soil = _soils_below_nodes(meshes)
     forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
@@ -110,7 +115,7 @@ def lay_end_to_end(
     packed = Packed(
         node_start=np.append(0, np.cumsum(sizes)),
         z=z,
-        soil=soil,
+        soil=_below_nodes(meshes, soil),
         root=_roots(columns, meshes),
         head=head.copy(),
         stored=np.zeros(z.size),
@@ -122,7 +127,7 @@ def lay_end_to_end(
         tables=np.empty((0, N_BINS, ROW_LENGTH)),
         scalars=np.empty((0, SCALARS)),
         forcing=forcing,
-        forcing_range=forcing_range,
+        forcing_range=forcing_range[feels],
         out_time=settings.output_hours,
         controls=controls,
         clock=clock,
@@ -135,8 +140,26 @@ def lay_end_to_end(
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),
     )
-    compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, soils))
-    return packed._replace(scalars=np.zeros((len(soils), SCALARS))), soils
+    compile_before(march_columns, (0, n, packed), partial(tables_made_meanwhile, meshes.soils))
+    return packed
+
+
+def with_tables(
+    packed: Packed,
+    tables: NDArray[np.float64],
+    scalars: NDArray[np.float64],
+    work: NDArray[np.float64],
+) -> Packed:
+    """Give a thread columns with tables and room of its own.
+
+    Behind a march no cache is warm, and `_replace` looks up every name.
+    """
+    arrays = list(packed)
+    arrays[_TABLES], arrays[_SCALARS], arrays[_WORK] = tables, scalars, work
+    return Packed._make(arrays)
+
+
+_TABLES, _SCALARS, _WORK = map(Packed._fields.index, ("tables", "scalars", "work"))
 
 
 class Piece(NamedTuple):
@@ -144,45 +167,54 @@ class Piece(NamedTuple):
 
     first: int
     last: int
-    numbers: NDArray[np.int64]
-    """Which soils these are of all."""
+    soils: NDArray[np.int64]
+    """Which soils of the meshes these are."""
+    scalars: NDArray[np.float64]
+    """Where those of their tables are put, among those of all pieces."""
     untabulated: Untabulated | None
     """What their tables are made of; None of a single column, whose tables are kept."""
 
 
 def cut(
-    packed: Packed, soils: list[Soil], sizes: Sequence[int]
-) -> tuple[NDArray[np.int64], list[Piece]]:
-    """Cut columns laid end to end into pieces that need the tables of their own soils only.
+    meshes: Meshes, sizes: Sequence[int]
+) -> tuple[NDArray[np.int64], list[Piece], NDArray[np.float64]]:
+    """Cut columns into pieces that need the tables of their own soils only.
 
     Parameters
     ----------
-    packed : Packed
-        As `lay_end_to_end` made it.
-    soils : list of Soil
-        Its soils.
+    meshes : Meshes
+        Of all columns.
     sizes : sequence of int
         Columns of each piece.
 
     Returns
     -------
-    soil : ndarray of int
-        As `packed.soil`, but numbers among the soils of a piece.
+    soil : ndarray of int, shape (n, most)
+        Soils of each column as `meshes.own` has them, but by their numbers among those of a piece.
     pieces : list of Piece
         One after the other.
+    scalars : ndarray, shape (soils of all pieces, SCALARS)
+        Zeros, in place of those of their tables.
     """
-    ends = np.append(0, np.cumsum(sizes))
-    if len(sizes) == 1:
-        whole = None if sizes[0] == 1 else untabulated(soils)
-        return packed.soil, [Piece(0, sizes[0], np.arange(len(soils)), whole)]
+    ends = np.cumsum(sizes)
+    piece, n_soils = spread(np.arange(len(sizes)), np.array(sizes)), len(meshes.soils)
     # All pieces at once: what is done for each, and again where no cache is warm, adds up.
-    piece = spread(np.arange(len(sizes)), np.diff(packed.node_start[ends]))
-    met = np.zeros((len(sizes), len(soils)), dtype=np.bool_)
-    met[piece, packed.soil] = True
-    own = (np.cumsum(met, axis=1) - 1)[piece, packed.soil]
-    numbers = np.split(np.nonzero(met)[1], np.cumsum(met.sum(axis=1))[:-1])
-    parts = untabulated(soils).parted(met)
-    return own, list(map(Piece, ends[:-1].tolist(), ends[1:].tolist(), numbers, parts))
+    met, place = np.unique(meshes.own + n_soils * piece[:, np.newaxis], return_inverse=True)
+    numbers = met % n_soils
+    last = np.searchsorted(met, n_soils * np.arange(1, len(sizes) + 1))
+    first = np.append(0, last[:-1])
+    soil = place.reshape(meshes.own.shape) - first[piece][:, np.newaxis]
+    parts: Sequence[Untabulated | None] = [None]
+    if len(meshes) > 1:
+        parts = untabulated(meshes.soils, numbers).parted(last)
+    scalars = np.zeros((met.size, SCALARS))
+    pieces = [
+        Piece(end - size, end, numbers[a:b], scalars[a:b], part)
+        for size, end, a, b, part in zip(
+            sizes, ends.tolist(), first.tolist(), last.tolist(), parts, strict=True
+        )
+    ]
+    return soil, pieces, scalars
 
 
 def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
@@ -196,32 +228,12 @@ def lay_down(forcings: Sequence[Forcing]) -> tuple[NDArray[np.float64], NDArray[
     return np.concatenate(intervals), ranges[feels]
 
 
-def _numbers_of_soils(meshes: Meshes) -> tuple[dict[Soil, int], dict[int, int]]:
-    """Give soils that differ numbers, as they are met; and all of them, by their identity."""
-    met = chain(chain.from_iterable(meshes.soils), *[each.below for each in meshes.nodes])
-    # Told apart by identity first: to look at all their numbers takes longer.
-    by_identity = {id(soil): soil for soil in met}
-    distinct: dict[Soil, int] = {}
-    return distinct, {
-        each: distinct.setdefault(soil, len(distinct)) for each, soil in by_identity.items()
-    }
-
-
-def _soils_below_nodes(meshes: Meshes) -> tuple[list[Soil], NDArray[np.int64]]:
-    """Soils that differ, and which of them lies below each node; at the last one, as above it."""
-    distinct, numbers = _numbers_of_soils(meshes)
-    own = [numbers[each] for each in map(id, chain.from_iterable(meshes.soils))]
+def _below_nodes(meshes: Meshes, soil: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Find the soil below each node, at the last one that above it, given those of each column."""
     number = np.concatenate([part for each in meshes.nodes for part in (each.soil, each.soil[-1:])])
-    # Of the soils of its own column; -1 in gravel below them.
-    layers = np.array([each.soil[-1] + 1 - len(each.below) for each in meshes.nodes])
-    place = meshes.lay(np.where(number < spread(layers, meshes.lengths), number, -1))
-    first, sizes = np.cumsum(layers[meshes.which]) - layers[meshes.which], meshes.sizes
-    soil = np.array(own, dtype=np.int64)[spread(first, sizes) + place]
-    gravels = [each.below for each in meshes.nodes]
-    if any(gravels):
-        below = np.array([numbers[id(each[0])] if each else -1 for each in gravels])
-        soil = np.where(place < 0, spread(below[meshes.which], sizes), soil)
-    return list(distinct), soil
+    begin = spread(soil.shape[1] * np.arange(len(meshes)), meshes.sizes)
+    below: NDArray[np.int64] = soil.ravel()[begin + meshes.lay(number)]
+    return below
 
 
 def pack_memories(
@@ -244,9 +256,10 @@ def pack_memories(
     Memories
         With room for the outputs.
     """
-    soils, _ = _numbers_of_soils(Meshes.of(meshes))
-    memories = lay_memories(turns, packed)
-    return memories._replace(memory=memory_of(list(soils), packed.tables, packed.scalars))
+    own = Meshes.of(meshes)
+    _, (whole,), _ = cut(own, [len(own)])
+    memory = memory_of(own.soils.take(whole.soils), packed.tables, packed.scalars)
+    return lay_memories(turns, packed)._replace(memory=memory)
 
 
 def memory_of(
@@ -354,7 +367,8 @@ def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
         depths = [kind.profile.depth for kind in kinds]
         for i, share in zip(alike, _root_shares(kinds[0].turf, nodes, depths), strict=True):
             found[i] = share
-    return np.concatenate([found[i] for i in which.tolist()])
+    several = Meshes([meshes.nodes[nodes] for _, nodes in pairs], which, meshes.soils, meshes.own)
+    return several.lay(np.concatenate(found))
 
 
 def root_shares(turf: Turf | None, mesh: Mesh, depth: float) -> NDArray[np.float64]:

@@ -203,8 +203,8 @@ def finished_parts(
             k, prepared, piece = given
             failed: BaseException | None = None
             try:
-                if room.tables.shape[0] < piece.numbers.size:
-                    room = Room.of(piece.numbers.size)
+                if room.tables.shape[0] < piece.soils.size:
+                    room = Room.of(piece.soils.size)
                 if work.size < prepared.packed.work.size:
                     work = np.zeros_like(prepared.packed.work)
                 march(prepared, piece, (room, work))

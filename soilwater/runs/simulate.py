@@ -11,8 +11,7 @@ from typing import Any, Literal, Protocol, cast
 import numpy as np
 import xarray as xr
 
-from soilwater.ground.fillings import fillings_of
-from soilwater.ground.profile import Profile
+from soilwater.ground.profile import Profile, with_each_thickness
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand, likely
 from soilwater.lab.likely_memory import as_watered
@@ -277,14 +276,9 @@ def compare_depths(
     """
     _check_profile(profile)
     thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
-    faults = Faults("Depths")
-    profiles = []
-    for each in thicknesses:
-        with faults.catching():
-            profiles.append(profile.with_thickness(each, layer=layer))
     if not thicknesses:
-        faults.add("there are none", allowed="at least one")
-    faults.raise_if_any()
+        raise InputError("Depths: there are none; allowed: at least one.")
+    profiles = with_each_thickness(profile, thicknesses, layer)
     common = _common(turf, start, irrigation, rules)
     cases, axes = _ensemble(profiles, weather, sand, layer, common)
     settings = make_settings(
@@ -413,19 +407,18 @@ def _ensemble(
 ) -> tuple[Cases, Axes]:
     """Every profile with every soil under every weather, and the dimensions behind profiles."""
     axes: dict[str, Sequence[Any]] = {}
-    fillings = [[tuple([each.soil for each in profile.layers])] for profile in profiles]
+    soils = None
     if sand is not None:
         soils = likely(sand)
         if common["rules"]:
             # A rule waters again and again on what the last water left.
             soils = as_watered(sand, len(soils))
         axes["sample"] = range(len(soils))
-        fillings = [fillings_of(each, soils, layer) for each in profiles]
     members: list[Any] = [weather]
     if not isinstance(weather, Weather) and isinstance(weather, Iterable):
         members = list(weather)
         axes["member"] = range(len(members))
-    cases = under_each(profiles, fillings, members, common)
+    cases = under_each(profiles, soils, layer, members, common)
     # All profiles have the same weathers.
     check_cases([outline(case) for case in cases[: len(members)]], None)
     return cases, axes

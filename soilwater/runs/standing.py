@@ -150,12 +150,12 @@ class PackedColumns:
         ).for_cases(cases)
         columns = Cases.of(cases)
         meshes = columns.meshes(refinement)
-        head, begun, forcings, refusals = begin_cases(columns, meshes)
+        head, begun, forcings, felt, refusals = begin_cases(columns, meshes)
         if refusals:
             raise columns_failed(len(refusals), len(cases), next(iter(refusals.values())))
         # Room for outputs is made where columns are marched.
         bare = replace(settings, output_hours=settings.output_hours[:1])
-        packed = pack(columns, meshes, [head], forcings, bare)
+        packed = pack(columns, meshes, [head], [forcings[each] for each in felt.tolist()], bare)
         memories = None
         if meshes.remember.any():
             turns = {i: each.turns for i, each in begun.items()}
@@ -163,8 +163,7 @@ class PackedColumns:
         dry_end = dry_end_storage(packed)
         numbers: dict[Any, int] = {}
         keys = [(felt_by(kind), needs_decisions(kind)) for kind in columns.kinds]
-        felt = [numbers.setdefault(key, len(numbers)) for key in keys]
-        feels = np.array(felt)[columns.kind]
+        feels = np.array([numbers.setdefault(key, len(numbers)) for key in keys])[columns.kind]
         return cls(
             columns, meshes, feels, forcing_maker(), packed, memories, dry_end, settings, rod
         )

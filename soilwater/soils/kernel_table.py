@@ -21,7 +21,7 @@ from soilwater.soils.brooks_corey import BrooksCorey
 from soilwater.soils.dry_end import OVEN_DRY_SUCTION, WithDryEnd
 from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
-from soilwater.soils.side_by_side import side_by_side
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.soils.soil import Soil
 from soilwater.soils.two_component import TwoComponent
 from soilwater.soils.van_genuchten import VanGenuchten
@@ -48,7 +48,7 @@ def stack_tables(soils: Sequence[Soil]) -> tuple[NDArray[np.float64], NDArray[np
     scalars : ndarray, shape (n, SCALARS)
         Likewise.
     """
-    return untabulated(soils).tables()
+    return untabulated(ManySoils(soils), np.arange(len(soils))).tables()
 
 
 class Room(NamedTuple):
@@ -73,31 +73,32 @@ class Untabulated(NamedTuple):
     others: list[tuple[int, Any]]
     """Which soils have no kernel, and these."""
 
-    def parted(self, met: NDArray[np.bool_]) -> list[Untabulated]:
-        """Take the soils that are met in each of several parts, shape (parts, soils)."""
-        part, soil = np.nonzero(met)
-        number = np.cumsum(met, axis=1) - 1
-        parts = [Untabulated(last + 1, [], []) for last in number[:, -1].tolist()]
-        for entry_point, own, places in self.rows:
-            row = np.full(self.number_of_soils, -1)
-            row[places] = np.arange(places.size)
-            wanted = np.flatnonzero(row[soil] >= 0)
-            rows, at = own[row[soil[wanted]]], number[part[wanted], soil[wanted]]
-            ends = np.searchsorted(part[wanted], np.arange(len(parts) + 1)).tolist()
-            for several, first, last in zip(parts, ends[:-1], ends[1:], strict=True):
+    def parted(self, ends: NDArray[np.int64]) -> list[Untabulated]:
+        """Cut soils into parts, each up to one of the ends."""
+        bounds = np.append(0, ends)
+        parts = [Untabulated(size, [], []) for size in np.diff(bounds).tolist()]
+        begins = bounds[:-1].tolist()
+        for entry_point, rows, places in self.rows:
+            cuts = np.searchsorted(places, bounds).tolist()
+            for part, begin, first, last in zip(parts, begins, cuts[:-1], cuts[1:], strict=True):
                 if first < last:
-                    several.rows.append((entry_point, rows[first:last], at[first:last]))
+                    own = places[first:last] - begin
+                    part.rows.append((entry_point, rows[first:last], own))
         for place, other in self.others:
-            for k in np.flatnonzero(met[:, place]).tolist():
-                parts[k].others.append((int(number[k, place]), other))
+            k = int(np.searchsorted(ends, place, side="right"))
+            parts[k].others.append((place - begins[k], other))
         return parts
 
-    def tables(self, room: Room | None = None) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def tables(
+        self, room: Room | None = None, scalars: NDArray[np.float64] | None = None
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Make their tables and scalars, as of `stack_tables`; in some room, if they fit."""
         count = self.number_of_soils
         if room is None or room.tables.shape[0] < count:
             room = Room.of(count)
-        tables, scalars = room.tables[:count], np.empty((count, SCALARS))
+        tables = room.tables[:count]
+        if scalars is None:
+            scalars = np.empty((count, SCALARS))
         for entry_point, rows, places in self.rows:
             entry_point(rows, places, _grid(), tables, scalars, *room.work)
         for place, soil in self.others:
@@ -105,41 +106,40 @@ class Untabulated(NamedTuple):
         return tables, scalars
 
 
-def untabulated(soils: Sequence[Soil]) -> Untabulated:
-    """Read what tables are made of off several soils.
+def untabulated(soils: ManySoils, numbers: NDArray[np.int64]) -> Untabulated:
+    """Read what tables are made of off some of many soils.
 
     Parameters
     ----------
-    soils : sequence of Soil
+    soils : ManySoils
         Of any model.
+    numbers : ndarray of int
+        Which.
     """
-    of_type: dict[type, list[int]] = {}
-    for place, outer in enumerate(map(type, soils)):
-        of_type.setdefault(outer, []).append(place)
-    # As they are, or without what they are wrapped in.
-    whole, inside = list(soils), list(soils)
-    of_model: dict[tuple[type, type], list[int]] = {}
-    for outer, places in of_type.items():
-        if outer in _MODELS:
-            of_model.setdefault((outer, outer), []).extend(places)
-            continue
-        for place in places:
-            soil, inner = whole[place], inside[place] = _inside(soils[place])
-            of_model.setdefault((type(soil), type(inner)), []).append(place)
+    if any(issubclass(model, Hysteretic) for model in soils.of_model):
+        soils, numbers = ManySoils(list(map(_drying, soils.take(numbers)))), np.arange(numbers.size)
     made: list[tuple[Any, NDArray[np.float64], NDArray[np.int64]]] = []
     others: list[tuple[int, Any]] = []
-    for (outer, model), places in of_model.items():
-        own = [whole[place] for place in places]
-        if model not in _MODELS:
-            others += zip(places, own, strict=True)
+    for model, places, alike in soils.by_model(numbers):
+        if model in _MODELS:
+            entry_point, _, shape = _MODELS[model]
+            made.append(
+                (entry_point, _rows_of(alike, soils.scales[numbers[places]], shape), places)
+            )
             continue
-        plain, with_films, shape = _MODELS[model]
-        if outer is model:
-            made.append((plain, _rows_of(model, own, shape), np.array(places)))
-        else:
-            rows = [_row(whole[place], inside[place], shape) for place in places]
-            made.append((with_films, np.array(rows), np.array(places)))
-    return Untabulated(len(soils), made, others)
+        several: list[Any] = soils.take(numbers[places])
+        of_inner: dict[type, list[tuple[int, Any]]] = {}
+        for place, soil in zip(places.tolist(), several, strict=True):
+            inner = type(soil.soil) if model is WithDryEnd else model
+            of_inner.setdefault(inner, []).append((place, soil))
+        for inner, own in of_inner.items():
+            if inner in _MODELS:
+                _, with_films, shape = _MODELS[inner]
+                rows = np.array([_row(soil, soil.soil, shape) for _, soil in own])
+                made.append((with_films, rows, np.array([place for place, _ in own])))
+            else:
+                others += own
+    return Untabulated(numbers.size, made, others)
 
 
 @lru_cache(maxsize=128)
@@ -173,17 +173,19 @@ def one_of_each_model(soils: Sequence[Soil]) -> list[Soil]:
         None of a model that has no kernel.
     """
     found: dict[tuple[type, type], Soil] = {}
-    for soil, inner in map(_inside, soils):
-        if type(inner) in _MODELS:
-            found[type(soil), type(inner)] = soil
+    for soil in map(_drying, soils):
+        inner = type(soil.soil) if type(soil) is WithDryEnd else type(soil)
+        if inner in _MODELS:
+            found[type(soil), inner] = soil
     return list(found.values())
 
 
-def _inside(each: Any) -> tuple[Any, Any]:
-    """Soil whose table it is, and that soil without its dry end."""
-    # A soil that remembers has one table: its wetting curve is read off it at other suctions.
-    soil = each.soil if isinstance(each, Hysteretic) else each
-    return soil, soil.soil if type(soil) is WithDryEnd else soil
+def _drying(each: Any) -> Any:
+    """Soil whose table it is: of one that remembers, that of drying.
+
+    Its wetting curve is read off the same table at other suctions.
+    """
+    return each.soil if isinstance(each, Hysteretic) else each
 
 
 @lru_cache(maxsize=256)
@@ -198,14 +200,15 @@ def _grid() -> NDArray[np.float64]:
 
 
 def _rows_of(
-    model: type[Any], soils: Sequence[Any], shape: Callable[[Any, Any], list[Any]]
+    alike: Any, scale: NDArray[np.float64], shape: Callable[[Any, Any], list[Any]]
 ) -> NDArray[np.float64]:
-    """Numbers of soils of one model without a dry end, as `_row` gives those of others."""
-    scale = np.array([soil.suction_scale for soil in soils])
-    alike = side_by_side(model, soils)
+    """Numbers of soils of one model without a dry end, as `_row` gives those of others.
+
+    One soil whose parameters are arrays of theirs, and their characteristic suctions [cm].
+    """
     values = [scale, alike.theta_r, alike.theta_s, alike.k_sat, alike.tortuosity, *_NO_FILMS]
     values += shape(alike, scale)
-    rows = np.empty((len(soils), len(values)))
+    rows = np.empty((scale.size, len(values)))
     for i, value in enumerate(values):
         rows[:, i] = value
     return rows

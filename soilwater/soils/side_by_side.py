@@ -6,16 +6,18 @@ faster than a soil after the other.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
-from functools import cache
+from functools import cache, cached_property
 from itertools import chain
 from operator import attrgetter
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
+from numpy.typing import NDArray
 
 from soilwater.soils.brooks_corey import BrooksCorey
+from soilwater.soils.hysteretic import Hysteretic
 from soilwater.soils.kosugi import Kosugi
 from soilwater.soils.model import SoilModel
 from soilwater.soils.soil import Soil
@@ -72,6 +74,166 @@ def _numbers(model: type[SoilModel]) -> tuple[list[str], Any]:
     return names, attrgetter(*names)
 
 
+class ManySoils(Sequence[Soil]):
+    """Soils in one list, read off once; columns say by number which of them they have.
+
+    Parameters
+    ----------
+    soils : sequence of Soil
+        Of any model.
+    """
+
+    def __init__(self, soils: Sequence[Soil]) -> None:
+        self._soils = soils
+
+    @classmethod
+    def of(cls, columns: Iterable[Sequence[Soil]]) -> tuple[ManySoils, NDArray[np.int64]]:
+        """Give soils that differ numbers, as they are met.
+
+        Parameters
+        ----------
+        columns : iterable of sequence of Soil
+            Soils of each column, from the top down.
+
+        Returns
+        -------
+        soils : ManySoils
+            No two of them equal.
+        numbers : ndarray of int, shape (n_columns, most)
+            Which of them each column has; shorter ones repeat their last.
+        """
+        columns = list(columns)
+        every = list(chain.from_iterable(columns))
+        # Told apart by identity first: to look at all their numbers takes longer.
+        by_identity = dict(zip(map(id, every), every, strict=True))
+        distinct = dict.fromkeys(by_identity.values())
+        number_of: Iterable[int] = range(len(distinct))
+        if len(distinct) < len(by_identity):
+            among = dict(zip(distinct, number_of, strict=True))
+            number_of = [among[soil] for soil in by_identity.values()]
+        numbers = dict(zip(by_identity, number_of, strict=True))
+        met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
+        sizes = np.array([len(column) for column in columns])
+        within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
+        return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # What was read off is read sooner than it is sent.
+        return ManySoils, (self._soils,)
+
+    def __len__(self) -> int:
+        return len(self._soils)
+
+    @overload
+    def __getitem__(self, number: int) -> Soil: ...
+
+    @overload
+    def __getitem__(self, number: slice) -> Sequence[Soil]: ...
+
+    def __getitem__(self, number: int | slice) -> Soil | Sequence[Soil]:
+        return self._soils[number]
+
+    def take(self, numbers: NDArray[np.int64]) -> list[Soil]:
+        """List some of them."""
+        return [self._soils[number] for number in numbers.tolist()]
+
+    @cached_property
+    def of_model(self) -> dict[type, NDArray[np.int64]]:
+        """Numbers of those of each model, in order."""
+        models = list(map(type, self._soils))
+        if len(set(models)) == 1:
+            return {models[0]: np.arange(len(models))}
+        numbers: dict[type, list[int]] = {}
+        for number, model in enumerate(models):
+            numbers.setdefault(model, []).append(number)
+        return {model: np.array(several) for model, several in numbers.items()}
+
+    @cached_property
+    def alike(self) -> dict[type, Any]:
+        """Of each model that broadcasts one soil whose parameters are arrays of theirs."""
+        return {
+            model: side_by_side(model, self.take(numbers))
+            for model, numbers in self.of_model.items()
+            if model in _BROADCASTING
+        }
+
+    @cached_property
+    def scales(self) -> FloatArray:
+        """Characteristic suction of each [cm], shape (n_soils,)."""
+        return np.array([soil.suction_scale for soil in self._soils])
+
+    @cached_property
+    def remember(self) -> NDArray[np.bool_]:
+        """Which of them have a memory of how they were wetted."""
+        remember = np.zeros(len(self), dtype=np.bool_)
+        for model, numbers in self.of_model.items():
+            if issubclass(model, Hysteretic):
+                remember[numbers] = [soil.remembers for soil in self.take(numbers)]  # type: ignore[attr-defined]
+        return remember
+
+    def by_model(self, numbers: NDArray[np.int64]) -> list[tuple[type, NDArray[np.int64], Any]]:
+        """Sort some of them by their models.
+
+        Parameters
+        ----------
+        numbers : ndarray of int, shape (n,)
+            Which, in any order, some perhaps more than once.
+
+        Returns
+        -------
+        list of tuple
+            Each model that is met; where, in order; and of one that broadcasts one soil whose
+            parameters are arrays of theirs, else None.
+        """
+        found: list[tuple[type, NDArray[np.int64], Any]] = []
+        for model, own in self.of_model.items():
+            row = np.full(len(self), -1)
+            row[own] = np.arange(own.size)
+            rows = row[numbers]
+            places = np.flatnonzero(rows >= 0)
+            if places.size:
+                alike = self.alike.get(model)
+                if alike is not None:
+                    values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                    at = rows[places]
+                    alike = with_columns(model, {name: of[at] for name, of in values.items()})
+                found.append((model, places, alike))
+        return found
+
+    def curves(self, numbers: NDArray[np.int64]) -> Callable[[FloatArray], FloatArray]:
+        """Return what gives the water contents of some of them at suctions, as `water_contents`.
+
+        Parameters
+        ----------
+        numbers : ndarray of int, shape (n,)
+            Which, in any order, some perhaps more than once.
+        """
+        parts: list[tuple[NDArray[np.int64], Any]] = []
+        for model, places, alike in self.by_model(numbers):
+            if alike is not None:
+                values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                alike = with_columns(model, {name: of[:, None] for name, of in values.items()})
+            parts.append((places, alike))
+
+        def held_at(suction: FloatArray) -> FloatArray:
+            suction = np.maximum(suction, 0.0)
+            if len(parts) == 1 and parts[0][1] is not None:
+                of_all: FloatArray = parts[0][1]._water_content(suction)
+                return of_all
+            held = np.empty((numbers.size, suction.shape[-1]))
+            of_soil = np.broadcast_to(suction, held.shape)
+            for places, alike in parts:
+                if alike is not None:
+                    at = suction if suction.ndim == 1 else suction[places]
+                    held[places] = alike._water_content(at)
+                else:
+                    for i in places.tolist():
+                        held[i] = self._soils[numbers[i]].water_content(of_soil[i])
+            return held
+
+        return held_at
+
+
 def water_contents(soils: Sequence[Soil], suction: FloatArray) -> FloatArray:
     """Water contents of several soils, bit for bit as each gives them alone.
 
@@ -87,41 +249,5 @@ def water_contents(soils: Sequence[Soil], suction: FloatArray) -> FloatArray:
     ndarray, shape (n_soils, n_suctions)
         Water contents [1].
     """
-    return curves_of(soils)(suction)
-
-
-def curves_of(soils: Sequence[Soil]) -> Callable[[FloatArray], FloatArray]:
-    """Read several soils off once, to ask of them what `water_contents` gives again and again.
-
-    Parameters
-    ----------
-    soils : sequence of Soil
-        Of any model.
-    """
-    places: dict[type, list[int]] = {}
-    for i, model in enumerate(map(type, soils)):
-        places.setdefault(model, []).append(i)
-    alike: dict[type, Any] = {}
-    for model, of_model in places.items():
-        if model in _BROADCASTING:
-            whole = side_by_side(model, [soils[i] for i in of_model])
-            columns = {name: getattr(whole, name)[:, np.newaxis] for name in _numbers(model)[0]}
-            alike[model] = with_columns(model, columns)
-
-    def held_at(suction: FloatArray) -> FloatArray:
-        suction = np.maximum(suction, 0.0)
-        if len(places) == len(alike) == 1:
-            of_all: FloatArray = next(iter(alike.values()))._water_content(suction)
-            return of_all
-        held = np.empty((len(soils), suction.shape[-1]))
-        of_soil = np.broadcast_to(suction, held.shape)
-        for model, of_model in places.items():
-            if model in alike:
-                at = suction if suction.ndim == 1 else suction[of_model]
-                held[of_model] = alike[model]._water_content(at)
-            else:
-                for i in of_model:
-                    held[i] = soils[i].water_content(of_soil[i])
-        return held
-
-    return held_at
+    many = soils if isinstance(soils, ManySoils) else ManySoils(soils)
+    return many.curves(np.arange(len(soils)))(suction)

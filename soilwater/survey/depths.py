@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from soilwater.survey.columns import Row, Sheet, number_in
-from soilwater.survey.too_short import split_least
+from soilwater.survey.too_short import ask_of_plus, split_least
 from soilwater.words.errors import InputError
 from soilwater.words.set_right import say_leave_out, say_missing
 from soilwater.words.text_tables import MISSING_CODES
@@ -83,14 +83,8 @@ def read_depths(
         where = f"{sheet.text.line_word} {number} ({spot})"
         part, at_least = split_least(row[column])
         at_least = at_least or sheet.cell(row, "at_least").lower() == "yes"
-        if part.startswith("+"):
-            written = part[1:].strip()
-            sheet.faults.add(
-                f'depth "{row[column]}" can be {written} or at least {written}',
-                where=where,
-                cure=f'write "{written}" or "{written}+", or leave the row out with '
-                f"leave_out=({number},)",
-            )
+        leave_out = f", or leave the row out with leave_out=({number},)"
+        if ask_of_plus(row[column], sheet.faults, where, leave_out):
             continue
         try:
             value, own = number_in(part, sheet.text.decimal)

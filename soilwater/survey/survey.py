@@ -15,7 +15,7 @@ import numpy as np
 from soilwater.survey.drops import DropTests
 from soilwater.survey.earth import metres_from
 from soilwater.survey.together import mean_of, same_rod
-from soilwater.survey.too_short import split_least
+from soilwater.survey.too_short import ask_of_plus, depth_in_words, split_least
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults, InputError, by_kind
 from soilwater.words.forms import Length
@@ -172,10 +172,11 @@ class Spot:
         faults = Faults(f'Spot "{self.name}"')
         if not str(self.name).strip():
             faults.add("it has no name", cure='give each spot a name, such as "C3"')
-        reached, least = split_least(self.depth) if isinstance(self.depth, str) else ("", False)
-        if least:
+        if isinstance(self.depth, str):
+            ask_of_plus(self.depth, faults)
+            reached, least = split_least(self.depth)
             object.__setattr__(self, "depth", reached)
-            object.__setattr__(self, "depth_at_least", True)
+            object.__setattr__(self, "depth_at_least", least or self.depth_at_least)
         if not (isinstance(self.depth, float) and math.isnan(self.depth)):
             self._take("depth", self.depth, "length", faults, above_zero=True)
         elif self.depth_at_least:
@@ -452,10 +453,6 @@ class Survey(Displayed, Tabled):
         rows: list[tuple[str, ...]] = []
         far = one_writing("distance")
         for spot in self.spots:
-            depth = "not found"
-            if spot.has_depth:
-                depth = in_people_units(spot.depth, "length")
-                depth = f"at least {depth}" if spot.depth_at_least else depth
             place = ""
             if spot.x is not None and spot.y is not None:
                 place = f"{far.figure(spot.x)}, {far.figure(spot.y)}"
@@ -474,7 +471,7 @@ class Survey(Displayed, Tabled):
                 )
                 if value is not None
             ]
-            rows.append((spot.name, depth, shown, place, ", ".join(more)))
+            rows.append((spot.name, depth_in_words(spot), shown, place, ", ".join(more)))
         return rows
 
     def _title(self) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from soilwater.words.arrays import FloatArray
+from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_people_units
 from soilwater.words.unit_texts import plain_characters
 
@@ -40,6 +41,34 @@ def split_least(cell: str) -> tuple[str, bool]:
     if match is None:
         return cell, False
     return (match[1] or f"{match[2]} {match[3] or ''}").strip(), True
+
+
+def ask_of_plus(written: str, faults: Faults, where: str = "", otherwise: str = "") -> bool:
+    """Ask about a depth with its plus in front, which may be that deep or deeper.
+
+    Parameters
+    ----------
+    written : str
+        A depth as written, such as ``"+18 in"``.
+    faults : Faults
+        Takes the question.
+    where : str, optional
+        Where it stands.
+    otherwise : str, optional
+        What else can be done about it.
+
+    Returns
+    -------
+    bool
+        Whether there is anything to ask.
+    """
+    number = plain_characters(written).strip()
+    if not number.startswith("+"):
+        return False
+    number = number[1:].strip()
+    what = f'depth "{written}" can be {number} or at least {number}'
+    faults.add(what, where=where, cure=f'write "{number}" or "{number}+"{otherwise}')
+    return True
 
 
 def beyond_reach(share: Any) -> FloatArray:

@@ -20,6 +20,7 @@ from soilwater.ground.mesh import Meshes
 from soilwater.ground.profile import with_each_soil
 from soilwater.runs.drained import drained_side_by_side, drained_suction, drained_suctions
 from soilwater.runs.packing import root_shares
+from soilwater.soils.side_by_side import ManySoils
 
 ROD = 7.6
 TURF = sw.Turf(15.0)
@@ -153,11 +154,12 @@ def test_columns_drain_side_by_side_to_the_last_bit_as_each_does_alone():
     profiles += [sw.Profile.over_gravel(sand, 30.0) for sand in SANDS.values()]
     profiles += [sw.Profile(profiles[0].layers, sw.CapillaryBreak(7.0))]
     columns = [(each, each.mesh()) for each in profiles]
-    soils = [tuple(layer.soil for layer in each.layers) for each in profiles]
+    soils, filling = ManySoils.of([[layer.soil for layer in each.layers] for each in profiles])
     # What a profile is but for its soils: those of the first mats and sands stand for all.
     kinds = [profiles[0], profiles[0], *profiles[2:]]
     meshes = Meshes.of([mesh for _, mesh in columns])
-    found = drained_side_by_side(kinds, np.arange(len(kinds)), soils, meshes)
+    every = range(len(kinds))
+    found = drained_side_by_side(kinds, every, np.array(every), soils, filling, meshes)
     assert sorted(np.concatenate([places for places, _ in found])) == [*range(len(profiles) - 1)]
     for places, head in found:
         alone = [drained_suctions(*columns[i]) for i in places]

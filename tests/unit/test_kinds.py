@@ -10,11 +10,12 @@ from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL
-from soilwater.ground.profile import filled
-from soilwater.runs import gathering, scheduling
+from soilwater.ground.profile import filled, soils_of
+from soilwater.runs import gathering, layout, scheduling
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED
 from soilwater.soils.kernel_table import stack_tables, untabulated
+from soilwater.soils.side_by_side import ManySoils
 from soilwater.words.arrays import spread
 
 MAT = sw.VanGenuchten.texture_class("loam")
@@ -68,6 +69,30 @@ def test_meshes_and_texts_are_those_of_each_profile_and_survive_a_journey():
     few = columns.take(np.array([7, 1]))
     assert list(few.meshes(1.0)) == [kept[7], kept[1]]
     assert few.meshes(2.0)[0].depth.size > kept[7].depth.size
+
+
+def test_soils_that_differ_are_numbered_once_and_shorter_columns_repeat_their_last():
+    equal = sw.VanGenuchten(**{name: getattr(MAT, name) for name in MAT.__dataclass_fields__})
+    assert equal == MAT and equal is not MAT
+    many, numbers = ManySoils.of([[MAT], [MIDDLE_MIX, equal, MAT], [MIDDLE_MIX, SOILS[-2]]])
+    assert list(many) == [MAT, MIDDLE_MIX, SOILS[-2]]
+    assert numbers.tolist() == [[0, 0, 0], [1, 0, 0], [1, 2, 2]]
+    whole, numbers = ManySoils.of([SOILS])
+    numbers = numbers[0, [3, 0, 3, 5, 4, 1]]
+    at = np.geomspace(1.0, 1e4, 6 * 7).reshape(6, 7)
+    for suction in (at, at[0]):
+        held = whole.curves(numbers)(suction)
+        rows = np.broadcast_to(suction, at.shape)
+        alone = [SOILS[i].water_content(row) for i, row in zip(numbers, rows, strict=True)]
+        np.testing.assert_array_equal(held, alone)
+    np.testing.assert_array_equal(whole.remember, [*[False] * (len(SOILS) - 1), True])
+
+
+def test_columns_that_are_sent_leave_the_soils_of_others_behind():
+    columns = Cases.of(cases())
+    sent = pickle.loads(pickle.dumps(columns.take(np.array([2, 3, 6]))))
+    met = {soil for case in sent for soil in soils_of(case.profile)}
+    assert len(sent.soils) == len(met) < len(columns.soils)
 
 
 def test_a_sign_of_per_cent_in_a_name_stays_in_the_text():
@@ -130,6 +155,12 @@ def test_whatever_is_kept_groups_of_shorter_columns_find_room(monkeypatch):
         xr.testing.assert_equal(apart, whole[list(apart.data_vars)].assign_coords(apart.coords))
 
 
+@pytest.mark.parametrize("name", SIMULATED)
+def test_what_results_take_is_known_before_they_are_made(name):
+    made = layout.blank(name, 3, 5, 7)
+    assert made.nbytes == 8 * np.prod(layout.shape_of(name, 3, 5, 7))
+
+
 @pytest.mark.parametrize("own", ["water", "rules"])
 def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monkeypatch, own):
     """Each forcing of a long run takes more than its column: thousands would fill the memory."""
@@ -162,11 +193,11 @@ def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monk
 
 def test_tables_of_some_soils_are_those_of_each_alone():
     soils = [*SOILS, OwnCurve(0.05, 0.40, 0.047, 3.0, 40.0)]
-    met = np.zeros((3, len(soils)), dtype=np.bool_)
-    for part, numbers in enumerate(([0, 2, 3, 5, 6], [1], range(len(soils)))):
-        met[part, numbers] = True
-    for part, made in enumerate(untabulated(soils).parted(met)):
-        some = [soil for soil, is_met in zip(soils, met[part], strict=True) if is_met]
+    parts = [[0, 2, 3, 5, 6], [1], [*range(len(soils))]]
+    ends = np.cumsum([len(part) for part in parts])
+    whole = untabulated(ManySoils(soils), np.concatenate(parts))
+    for part, made in zip(parts, whole.parted(ends), strict=True):
+        some = [soils[i] for i in part]
         assert made.number_of_soils == len(some)
         for found, alone in zip(made.tables(), stack_tables(some), strict=True):
             np.testing.assert_array_equal(found, alone)

@@ -23,6 +23,7 @@ from soilwater.ground.mesh import (
     SHARE_OF_DEPTH,
     SLIVER,
 )
+from soilwater.ground.profile import with_each_thickness
 from soilwater.kernels import rows
 
 SAND = replace(MIDDLE_MIX, name="greens mix")
@@ -108,6 +109,22 @@ def test_nothing_changes_after_it_is_made():
 def test_what_a_base_condition_asks_of_a_profile_30_cm_deep(base, code, value, resting):
     assert base.kernel_condition(30.0) == (code, value)
     assert base.resting_suction(30.0) == resting
+
+
+@pytest.mark.parametrize("layer", ["root zone", "gravel"])
+def test_several_thicknesses_are_those_of_each(layer):
+    profile = two_layers()
+    found = with_each_thickness(profile, [20.0, 30.0, 45.5], layer)
+    assert found == [profile.with_thickness(each, layer=layer) for each in (20.0, 30.0, 45.5)]
+    with pytest.raises(sw.InputError, match="no layer is called") as told:
+        with_each_thickness(profile, [20.0, 30.0], "thatch")
+    assert len(told.value.faults) == 1
+    # The deepest is too deep together with the other layer alone.
+    with pytest.raises(sw.InputError) as told:
+        with_each_thickness(profile, [-1.0, 20.0, 1e5, 9995.0], layer)
+    each = [text.split("; ")[0] for text in told.value.faults]
+    assert "-1 cm" in each[0] and "100000 cm" in each[1] and "cm deep" in each[2]
+    assert len(each) == 3
 
 
 # --- the mesh ----------------------------------------------------------------------------------

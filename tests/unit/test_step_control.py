@@ -77,11 +77,70 @@ def test_water_that_nodes_hand_on_is_told_of_by_node():
 
 
 def test_a_step_in_which_next_to_nothing_moves_may_grow_further():
-    grown = [step_control.growth_after(share * TOLERANCE, TOLERANCE) for share in (0.0, 0.01, 4.0)]
-    assert grown == [step_control.MOST_GROWTH_AT_REST, step_control.MOST_GROWTH, 0.45]
+    grown = [
+        step_control.growth_after(share * TOLERANCE, TOLERANCE, 1.0, True)
+        for share in (0.0, 0.01, 4.0)
+    ]
+    assert grown[:2] == [step_control.MOST_GROWTH_AT_REST, step_control.MOST_GROWTH]
+    assert step_control.LEAST_GROWTH <= grown[2] < 1.0
     # It then makes an error well below the tolerance.
     longest = step_control.MOST_GROWTH_AT_REST**2 * step_control.AT_REST
     assert longest < 0.1
+
+
+@pytest.mark.parametrize("kept", [True, False])
+@pytest.mark.parametrize("before", [0.0, 0.5, 1.0, 2.0])
+@pytest.mark.parametrize("off", [0.5, 0.9, 1.1])
+def test_the_next_step_meets_the_tolerance_where_rates_change_evenly(off, before, kept):
+    def error(last, dt):
+        # Half of a step times the change of rates since the last, from middle to middle.
+        return 0.5 * slope * dt * 0.5 * (last + dt)
+
+    dt = 1.7
+    slope = off * TOLERANCE / (0.25 * dt * (before * dt + dt))
+    told = error(before * dt, dt)
+    assert told == pytest.approx(off * TOLERANCE)
+    longer = dt * step_control.growth_after(told, TOLERANCE, before, kept)
+    # One that is not kept is taken again, after the same step.
+    again = error(dt if kept else before * dt, longer)
+    assert again == pytest.approx(step_control.AIM * TOLERANCE)
+
+
+def daylight(first_phase):
+    """An interval from 6 to 18 h in which demand follows daylight, or what is left of a day."""
+    interval = np.zeros(rows.N_FORCING)
+    interval[rows.START], interval[rows.END] = 6.0, 18.0
+    interval[rows.PHASE_START], interval[rows.PHASE_END] = first_phase, 1.0
+    return interval
+
+
+@pytest.mark.parametrize(("time", "first_phase", "step"), [(6, 0, 1.3), (8, 0, 3), (6, 0.5, 3)])
+def test_a_day_begins_with_a_step_that_the_day_before_has_taught(time, first_phase, step):
+    clock, controls = np.zeros(rows.N_CLOCK), np.zeros(rows.N_CONTROLS)
+    clock[rows.TIME], clock[rows.NEXT_STEP], clock[rows.DAWN_STEP] = time, 5.0, 1.3
+    controls[rows.LARGEST_STEP] = 1e3
+    found = step_control.wanted_step(clock, controls, daylight(first_phase), 0.25)
+    assert found == pytest.approx(step if first_phase == 0.0 else 5.0)
+
+
+@pytest.mark.parametrize(("share", "taught"), [(4.0, 1.0), (1.0, 2.0), (0.3, 3.65), (0.2, 0.0)])
+def test_a_step_that_began_a_day_teaches_the_next_unless_it_was_far_too_short(share, taught):
+    found = step_control.dawn_step(2.0, share * TOLERANCE, TOLERANCE)
+    assert found == pytest.approx(taught, rel=1e-3)
+
+
+def test_only_a_first_day_begins_with_steps_that_are_tried_in_vain():
+    profile = sw.Profile.over_gravel(MIDDLE_MIX, 30.0)
+    turf = sw.Turf(15.0)
+    rejected = [
+        int(
+            sw.simulate(
+                profile, sw.steady_weather(days, 5.0), turf=turf, start="drained", output="24 h"
+            ).rejected_steps
+        )
+        for days in (1, 9)
+    ]
+    assert rejected[1] - rejected[0] < 8
 
 
 @pytest.mark.parametrize(("growth", "after"), [(0.5, 0.5), (1.5, 2.0), (3.0, 3.0)])

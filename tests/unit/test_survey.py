@@ -361,3 +361,12 @@ def test_a_probe_that_was_too_short_may_be_written_as_on_a_clipboard(text):
     assert (read.depth, read.depth_at_least) == (pytest.approx(45.72), True)
     with pytest.raises(InputError, match=r'"18" has no unit'):
         Spot("C3", "18+")
+
+
+@pytest.mark.parametrize("text", ["+18 in", "＋18 in", " + 18 in"])
+def test_a_plus_in_front_of_a_depth_is_asked_about_as_in_a_sheet(text):
+    """It was taken for just that deep."""
+    asked = r'can be 18 in or at least 18 in; write "18 in" or "18 in\+"'
+    with pytest.raises(InputError, match=asked):
+        Spot("C3", text)
+    assert Spot("C3", "18 in+").depth_at_least and not Spot("C3", "18 in").depth_at_least

@@ -7,7 +7,7 @@ from itertools import cycle
 
 import numpy as np
 
-from soilwater.decisions.watering.draws import Draw, drying, in_turn, paired
+from soilwater.decisions.watering.draws import Draw, drying, in_turn
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
@@ -35,6 +35,10 @@ _WEIGHT = 2.0
 """How much more such a reading counts than any other feature. From 1.5 to 4 the tenth lowest of a
 hundred readings is as certain (four greens)."""
 
+_STEPS = (0.7548776662466927, 0.5698402909980532)
+"""Multiples of these, less what is whole, fill a square evenly: 1/x and 1/x^2 where x^3 = x + 1
+(Roberts 2018, The unreasonable effectiveness of quasirandom sequences, from memory)."""
+
 
 def make_halves(
     sand: Sand,
@@ -48,8 +52,9 @@ def make_halves(
 ) -> tuple[list[Draw], list[Draw]]:
     """Make two sets of draws that share no base, and no sand where there are `FEW_SANDS` or more.
 
-    Each stands for all there may be: its draws are picked among a thousand so that what is known
-    of them is spread as in both thousands.
+    Each stands for all there may be: its draws are picked among a thousand, in which each sand
+    meets all sorts of bases and weather, so that what is known of them is spread as in both
+    thousands.
 
     Parameters
     ----------
@@ -62,7 +67,7 @@ def make_halves(
     count : int
         How many draws each has.
     seed : int
-        Of the draws, and of where the search for them starts.
+        Of how sands, bases and weather come together, and of where the search for draws starts.
     turf : Turf
         What asks for water.
     depth : float
@@ -89,7 +94,7 @@ def make_halves(
                 for soil in each
                 if late == half
             ]
-        drawn += paired(own, members, bases[half], 0.0, rng)
+        drawn += _together(own, members, bases[half], turf, depth + base.best, rng)
     known = _known(drawn, turf, depth, rod)
     # As even as can be over few members, one given twice counting twice; of many those are picked
     # that stand for all.
@@ -108,6 +113,35 @@ def make_halves(
         chosen = representing(known, among, count, rng, alike)
         halves.append(_evened([drawn[k] for k in chosen], known[chosen], spread))
     return halves[0], halves[1]
+
+
+def _together(
+    soils: Sequence[Soil],
+    members: Sequence[Weather],
+    bases: FloatArray,
+    turf: Turf,
+    suction: float,
+    rng: np.random.Generator,
+) -> list[Draw]:
+    """Bring sands, weather and rising bases together so that each meets all sorts of the others.
+
+    By chance the driest sand meets more of the dry weather, or less, and of two thousand draws the
+    tenth lowest reading moves as much by that as by which are picked of them.
+    """
+    held = water_contents([drying(soil) for soil in soils], np.array([suction]))[:, 0]
+    ratio = [soil.suction_ratio if isinstance(soil, Hysteretic) else 1.0 for soil in soils]
+    asked = [_of_weather(member, turf)[-1] for member in members]
+    count = bases.size
+    places = (rng.random(2) + np.outer(np.arange(count), _STEPS)) % 1.0
+    rank = np.argsort(np.argsort(places, axis=0), axis=0)
+    which_soil = np.lexsort(np.array([ratio, held]))[rank[:, 0] * len(soils) // count]
+    which_member = np.argsort(asked, kind="stable")[rank[:, 1] * len(members) // count]
+    return [
+        Draw(soils[s], members[m], base, 0.0, 0.0)
+        for s, m, base in zip(
+            which_soil.tolist(), which_member.tolist(), bases.tolist(), strict=True
+        )
+    ]
 
 
 def _by_turns(values: FloatArray) -> tuple[FloatArray, FloatArray]:
