@@ -219,14 +219,17 @@ class Standing:
         remember.
     under : list of Forcing or None
         What each column felt that came to where it is; None of one that was not marched yet.
+    reached : ndarray of int, shape (columns,)
+        The last state that each has come to; one more than there are for the end.
     found : Watered
-        What came of it.
+        What came of it, as far as that.
     """
 
     columns: PackedColumns
     kept_at: list[int]
     states: list[dict[str, NDArray[Any]]]
     under: list[Forcing | None]
+    reached: NDArray[np.int64]
     found: Watered
 
     @classmethod
@@ -248,7 +251,9 @@ class Standing:
             start |= {name: getattr(columns.memories, name) for name in _REMEMBERED}
         room = [{name: np.empty_like(each) for name, each in start.items()} for _ in kept[1:]]
         found = Watered(*(np.full((size, times), np.nan) for _ in Watered._fields))
-        return cls(columns, kept, [start, *room], [None] * size, found)
+        return cls(
+            columns, kept, [start, *room], [None] * size, np.zeros(size, dtype=np.int64), found
+        )
 
     def water(
         self,
@@ -256,6 +261,7 @@ class Standing:
         events: Sequence[Event],
         n_threads: int | None = None,
         tell: Callable[[int], object] = lambda more: None,
+        until: int | None = None,
     ) -> Watered:
         """Give some columns water beside their own, in place of what they were given before.
 
@@ -269,6 +275,9 @@ class Standing:
             Threads to use.
         tell : callable, optional
             Is given how many more columns are done.
+        until : int, optional
+            Number of the output time that they are to come to, one at which states are kept; the
+            last when left out. What is found beyond it is not under this water.
 
         Returns
         -------
@@ -282,15 +291,16 @@ class Standing:
         """
         forcings = self.columns.forcings(numbers, events)
         remember = self.columns.meshes.remember
-        states: dict[tuple[int, int], int | None] = {}
+        end = len(self.kept_at) if until is None else self.kept_at.index(until)
+        states: dict[tuple[int, int], int] = {}
         groups: dict[tuple[int, bool], list[int]] = {}
         for number in numbers.tolist():
             before, now = self.under[number], forcings.get(int(self.columns.feels[number]))
             pair = id(before), id(now)
             if pair not in states:
                 states[pair] = _DECIDED if now is None else self._last_state(before, now)
-            state = states[pair]
-            if state is not None:
+            state = min(states[pair], int(self.reached[number]))
+            if state < end:
                 key = state, bool(remember[number])
                 groups.setdefault(key, []).append(number)
         pieces = [
@@ -304,7 +314,7 @@ class Standing:
             if state == _DECIDED:
                 return self._run_whole(columns, events)
             feels = self.columns.feels[columns].tolist()
-            return self._march(state, columns, [forcings[each] for each in feels])
+            return self._march(state, end, columns, [forcings[each] for each in feels])
 
         failed: dict[int, str] = {}
         if pieces:
@@ -317,8 +327,8 @@ class Standing:
             raise columns_failed(len(failed), numbers.size, failed[min(failed)])
         return Watered(*(each[numbers] for each in self.found))
 
-    def _last_state(self, before: Forcing | None, now: Forcing) -> int | None:
-        """Find the last state that is under what is felt now as it was before; None if all are."""
+    def _last_state(self, before: Forcing | None, now: Forcing) -> int:
+        """Find the last state that is under what is felt now as it was before, or the end."""
         if before is None:
             return 0
         old, new = before.intervals, now.intervals
@@ -326,14 +336,14 @@ class Standing:
         other = np.flatnonzero((old[:shared] != new[:shared]).any(axis=1))
         if not other.size:
             # Both end with the weather.
-            return None
+            return len(self.kept_at)
         kept = self.columns.settings.output_hours[self.kept_at[1:]]
         return int(np.searchsorted(kept, new[other[0], rows.START], side="right"))
 
     def _march(
-        self, from_state: int, numbers: NDArray[np.int64], forcings: list[Forcing]
+        self, from_state: int, end: int, numbers: NDArray[np.int64], forcings: list[Forcing]
     ) -> dict[int, str]:
-        """March columns on to the end, and keep where they stand on the way; say which failed."""
+        """March columns on to a state or the end, and keep where they stand; say which failed."""
         part = self.columns.part(numbers)
         laid, ranges = lay_down(forcings)
         packed = part.packed._replace(forcing=laid, forcing_range=ranges)
@@ -346,7 +356,7 @@ class Standing:
         hours = part.settings.output_hours
         heads, effective, ledgers = [], [], []
         failed: dict[int, str] = {}
-        kept_at = [*self.kept_at[from_state:], hours.size - 1]
+        kept_at = [*self.kept_at, hours.size - 1][from_state : end + 1]
         for state, (before, last) in enumerate(pairwise(kept_at), from_state + 1):
             packed = _with_outputs(packed, hours[before + 1 : last + 1])
             if memories is None:
@@ -365,10 +375,11 @@ class Standing:
                     self.states[state][name][where] = own
         for number, forcing in zip(numbers.tolist(), forcings, strict=True):
             self.under[number] = forcing
+        self.reached[numbers] = end
         mm = 10.0 * np.concatenate(ledgers, axis=1)
         held = mm[:, :, rows.INITIAL_STORAGE] + mm[:, :, rows.STORAGE_CHANGE]
         drying = np.concatenate(effective, axis=1) if effective else None
-        since = numbers, slice(kept_at[0] + 1, None)
+        since = numbers, slice(kept_at[0] + 1, kept_at[-1] + 1)
         self.found.reading[since] = _readings(part, np.concatenate(heads, axis=1), drying)
         self.found.storage[since] = held + part.dry_end[:, None]
         for name, total in _TOTALS.items():

@@ -259,8 +259,9 @@ def water_after(
         Water content [1] at the top and bottom of each cell; of a soil without a memory what it
         always holds at its suction.
     """
-    suction, dried_to = np.broadcast_arrays(np.maximum(suction, 0.0), dried_to)
-    water = np.empty((*suction.shape[:-1], 2, mesh.soil.size))
+    suction = np.maximum(suction, 0.0)
+    shape = np.broadcast_shapes(suction.shape, dried_to.shape)
+    water = np.empty((*shape[:-1], 2, mesh.soil.size))
     for number, soil in enumerate(mesh.soils):
         cells = np.flatnonzero(mesh.soil == number)
         # Each node once, though it ends two cells.

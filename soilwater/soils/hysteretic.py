@@ -398,10 +398,10 @@ class Hysteretic(SoilModel):
     def _water_after(self, suctions: Sequence[float | FloatArray]) -> FloatArray:
         """Water content after turns, at the last of `suctions`; each a number or an array."""
         theta_r, theta_s = self.soil.theta_r, self.soil.theta_s
-        at = np.stack(np.broadcast_arrays(*suctions)).astype(np.float64)
-        drying, wetting = self._drying(at), self._wetting(at)
+        every = [np.asarray(each, dtype=np.float64) for each in suctions]
+        drying, wetting = map(self._drying, every), [self._wetting(at) for at in every]
         # What each turn holds beyond the wetting curve: small in dry sand, and precise there.
-        beyond = np.zeros_like(drying[0])
+        beyond = np.zeros(())
         share, at_dry_turn, unfilled_at_turn = beyond, beyond, beyond
         for i, (on_drying, on_wetting) in enumerate(zip(drying, wetting, strict=True)):
             unfilled = 1.0 - on_wetting

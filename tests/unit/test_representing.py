@@ -9,7 +9,7 @@ from grounds import WET_MIX
 import soilwater as sw
 from soilwater.decisions.watering.draws import in_turn, paired
 from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves
-from soilwater.decisions.watering.planning import smooth_quantile
+from soilwater.decisions.watering.tried import smooth_quantile
 from soilwater.ground.base_suction import OVER_GRAVEL
 from soilwater.learning.representing import (
     dealt_evenly,

@@ -102,6 +102,22 @@ def test_some_columns_go_on_while_others_stand():
         assert_same(found, from_the_start(chosen, events))
 
 
+@pytest.mark.parametrize("kind", COLUMNS)
+def test_columns_that_come_part_of_the_way_go_on_from_there(kind):
+    """Under more water, under what was changed behind them, and to the end."""
+    cases = COLUMNS[kind]
+    standing, every = standing_at_start(cases), np.arange(len(cases))
+    for events, until in zip(PLANS, (9, 13, 21, 14, None, 5), strict=True):
+        upto = slice(None if until is None else until + 1)
+        found = standing.water(every, events, until=until)
+        wanted = from_the_start(cases, events)
+        assert_same(
+            Watered(*(each[:, upto] for each in found)),
+            Watered(*(each[:, upto] for each in wanted)),
+        )
+    assert_same(standing.water(every, PLANS[-1]), from_the_start(cases, PLANS[-1]))
+
+
 def test_threads_share_no_room():
     cases = [case(REMEMBERS, depth) for depth in np.linspace(26.0, 44.0, 24).tolist()]
     standing = standing_at_start(cases)
@@ -155,6 +171,24 @@ def test_what_stands_is_not_run_again(monkeypatch):
         assert since == [0.0, 60.0, 60.0, 60.0, 84.0, 6.0]
 
 
+def test_columns_come_no_further_than_they_are_asked_to(monkeypatch):
+    hours = []
+    march = entry_points.march_columns
+
+    def marched(first, last, packed):
+        hours.extend(packed.out_time)
+        march(first, last, packed)
+
+    monkeypatch.setattr(entry_points, "march_columns", marched)
+    standing, every = standing_at_start(COLUMNS["plain sand"]), np.arange(2)
+    came = []
+    for until in (9, 9, 5, 17, None):
+        hours.clear()
+        standing.water(every, PLANS[1], n_threads=1, until=until)
+        came.append((hours[0], hours[-1]) if hours else None)
+    assert came == [(0.0, 54.0), None, None, (60.0, 102.0), (108.0, 144.0)]
+
+
 def test_a_column_that_fails_or_cannot_be_started_says_so():
     with pytest.raises(sw.RunError, match=r"1 of 2 columns failed.*suction is 1e\+09 cm"):
         packed_columns([case(), case(start=1e9)], ROD)
@@ -196,7 +230,7 @@ def test_a_plan_is_the_plan_of_columns_run_from_the_start(kind, monkeypatch):
     assert plan.waterings
     runs = []
 
-    def anew(standing, numbers, events, *_):
+    def anew(standing, numbers, events, *_, **__):
         runs.append(len(numbers))
         return from_the_start([standing.columns.cases[i] for i in numbers], events)
 

@@ -30,10 +30,11 @@ from soilwater.decisions.watering.even_draws import make_halves
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
-from soilwater.decisions.watering.planning import _buys_most, _Stage
+from soilwater.decisions.watering.planning import _buys_most
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
+from soilwater.decisions.watering.tried import Stage
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -409,11 +410,11 @@ def test_a_spot_whose_drained_reading_is_below_the_line_is_beyond_watering():
 
 
 def test_water_that_buys_hardly_any_time_is_not_given():
-    bare = _Stage([], 100.0)
+    bare = Stage([], 100.0)
     time = TEN_DAYS.start + np.timedelta64(54, "h")
 
     def stage(amount, hours):
-        return _Stage([Event(time, amount, duration=0.25)], hours)
+        return Stage([Event(time, amount, duration=0.25)], hours)
 
     assert _buys_most([bare, stage(58.0, 103.0)], 0.9) == bare
     tried = [bare, stage(8.0, 120.0), stage(20.0, 121.0)]

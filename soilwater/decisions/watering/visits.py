@@ -90,6 +90,19 @@ class Visits(NamedTuple):
         later = self.at[(self.hour == self.hour[number]) & (self.at > self.at[number])]
         return int(later[0]) if later.size else _NEVER
 
+    def reaching(self, by: int) -> int | None:
+        """Find the first output time that is the last before a visit and reaches another.
+
+        None where there is none but the end.
+
+        Parameters
+        ----------
+        by : int
+            Number of the other.
+        """
+        later = self.at[self.at >= by]
+        return int(later[0]) if later.size else None
+
     def before(self, failing: int) -> list[int]:
         """Numbers of the visits that may help where the line is missed, the last first hour first.
 

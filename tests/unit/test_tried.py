@@ -1,0 +1,106 @@
+"""What is known of draws that were run part of the way, and what is taken of the rest."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from grounds import MIDDLE_MIX
+
+import soilwater as sw
+from soilwater.decisions.watering import planning
+from soilwater.decisions.watering.refill import Refill
+from soilwater.decisions.watering.tried import Tried
+from soilwater.runs.standing import Standing, Watered
+
+LINE = 0.10
+FULL = 60.0
+"""What every draw holds again, however dry it was [mm]."""
+
+
+def tried(storage, reading):
+    """A spot that lost nothing, of draws of which one dries as fast as the next."""
+    storage, reading = np.atleast_2d(storage), np.atleast_2d(reading)
+    trial = SimpleNamespace(reading=[reading], storage=[storage], drainage=[np.zeros_like(storage)])
+    draws = len(storage)
+    refill = Refill(*(np.tile(row, (draws, 1)) for row in ([60.0, 0.0], [FULL, FULL], [0.2, 0.2])))
+    return Tried.of(1, trial, 0, refill)
+
+
+def came(storage, reading, drainage):
+    """What a march found."""
+    rows = [np.atleast_2d(np.asarray(each, dtype=float)) for each in (reading, storage, drainage)]
+    return Watered(rows[0], rows[1], rows[1], rows[1], rows[2], rows[1])
+
+
+def test_what_a_draw_gained_where_it_was_run_to_is_held_on_beyond():
+    spot = tried([50.0, 45.0, 40.0, 35.0, 30.0], [0.14, 0.12, 0.10, 0.08, 0.06])
+    spot.water(0, 6.0)
+    assert spot.room[0].tolist() == [10.0, 9.0, 14.0, 19.0, 24.0]
+    # Of 6 mm, 1 went to the gravel and 1 to the roots.
+    found = came([50.0, 48.0, 44.0, 0.0, 0.0], [0.14, 0.15, 0.13, 0.0, 0.0], [0.0, 1.0, 1.0, 9, 9])
+    spot.enter(np.array([0]), found, 2)
+    assert spot.storage[0].tolist() == [50.0, 48.0, 44.0, 39.0, 34.0]
+    assert spot.room[0].tolist() == [10.0, 12.0, 16.0, 21.0, 26.0]
+    assert spot.lost[0].tolist() == [0.0, 1.0, 1.0, 1.0, 1.0]
+    assert spot.reading[0].tolist() == [0.14, 0.15, 0.13, 0.08, 0.06]
+    assert spot.known.tolist() == [2]
+
+
+def test_water_wasted_is_what_drained_and_what_will_not_fit():
+    dry = [50.0, 50.0, 50.0, 50.0]
+    before = tried([dry, dry, [50.0, 50.0, 50.0, 58.0]], np.full((3, 4), 0.12))
+    after = before.copy()
+    after.water(0, 4.0)
+    # None was run: the third has room for half of it before the rain.
+    assert after.wasted(before, 4.0) == pytest.approx(2.0 / 12.0)
+    drained = came([dry, dry], np.full((2, 4), 0.12), [[0, 3, 3, 3], [0, 1, 1, 1]])
+    after.enter(np.array([0, 1]), drained, 1)
+    assert after.wasted(before, 4.0) == pytest.approx((3.0 + 1.0 + 2.0) / 12.0)
+    # What is above full where a draw was run to is on its way to the gravel.
+    above = came([[50.0, 62.0, 62.0, 62.0]], np.full((1, 4), 0.12), [[0, 1, 1, 1]])
+    after.enter(np.array([0]), above, 1)
+    assert after.wasted(before, 4.0) == pytest.approx((1.0 + 2.0 + 1.0 + 2.0) / 12.0)
+
+
+def test_draws_that_miss_the_line_by_a_time_or_come_near_it():
+    reading = [[0.2, 0.15, 0.11, 0.09], [0.2, 0.15, 0.09, 0.09], [0.2, 0.15, 0.15, 0.12]]
+    spot = tried(np.full((3, 4), 50.0), reading)
+    assert spot.missed(LINE).tolist() == [0, 1]
+    assert spot.missed(LINE, 2).tolist() == [1]
+    assert spot.missed(LINE, 2, 0.015).tolist() == [0, 1]
+    assert spot.missed(LINE, 3, np.inf).tolist() == [0, 1, 2]
+
+
+def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
+    """And at the end those that were not, so that what is told of them is of the whole plan."""
+    ends, known = [], []
+    water, add = Standing.water, planning._add
+
+    def watered(standing, numbers, events, *given, until=None):
+        ends.append((len(events), until))
+        return water(standing, numbers, events, *given, until=until)
+
+    def added(*given):
+        events, spot = add(*given)
+        known.append(spot.known[spot.missed(0.12)])
+        return events, spot
+
+    monkeypatch.setattr(planning.Standing, "water", watered)
+    monkeypatch.setattr(planning, "_add", added)
+    green = sw.Survey([sw.Spot("A1", 34.0)])
+    plan = sw.hand_water_plan(
+        green,
+        MIDDLE_MIX,
+        sw.steady_weather(12, "5 mm/day"),
+        sw.Turf("15 cm", fraction_above=(0.9, "10 cm")),
+        "12 %",
+        rod="3 in",
+        draws=12,
+    )
+    visits = len(plan.waterings)
+    assert visits >= 4
+    first = [until for count, until in ends if count == 1]
+    assert first and all(until is not None and until < 40 for until in first)
+    # That of the check is to the end too.
+    assert ends[-1] == (visits, None)
+    assert known and all((each == 48).all() for each in known)
