@@ -60,6 +60,8 @@ SWEEPS = ("cumsum", "full", "isnan", "maximum", "multiply", "negative", "where")
 LONG_SWEEP = 5_000
 """Numbers beyond which what is held of a sweep is next to none of it; numpy lets go from 500 on."""
 FORTNIGHT = sw.steady_weather(14, 5.0)
+PLANNED = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
+"""The turf of plans."""
 DAILY = {"turf": TURF, "start": "drained", "output": "24 h"}
 
 
@@ -111,9 +113,10 @@ def depths(n: int) -> Any:
     return sw.compare_depths(GREEN, np.linspace(25.0, 60.0, n), FORTNIGHT, n_threads=1, **DAILY)
 
 
-def green_of_twenty(read: dict[np.datetime64, float] | None = None) -> tuple[sw.Survey, Any]:
-    """Twenty spots and a fit of their sand; read with an error where 30 cm reads so much by time."""
-    rng = np.random.default_rng(7)
+def green_of_twenty(
+    rng: np.random.Generator, read: dict[np.datetime64, float]
+) -> tuple[sw.Survey, Any]:
+    """Twenty spots and a fit of their sand; at what times one of 30 cm reads how much."""
     fit = sw.RetentionTable(
         [10, 20, 30, 40], [0.406, 0.336, 0.246, 0.180], k_sat="28 cm/h", porosity=0.42
     ).fit(sw.VanGenuchten)
@@ -129,7 +132,7 @@ def green_of_twenty(read: dict[np.datetime64, float] | None = None) -> tuple[sw.
                     rod="3 in",
                     time=time,
                 )
-                for time, level in (read or {}).items()
+                for time, level in read.items()
             ],
         )
         for i, depth in enumerate(deep)
@@ -139,15 +142,15 @@ def green_of_twenty(read: dict[np.datetime64, float] | None = None) -> tuple[sw.
 
 def plan(start: str = "drained") -> Any:
     """A plan for twenty spots, all of which need water every day where they start as read."""
-    read = {FORTNIGHT.start: 0.19} if start == "readings" else None
-    green, fit = green_of_twenty(read)
-    rng = np.random.default_rng(8)
+    rng = np.random.default_rng(7)
+    first_day = sw.steady_weather(1, 5.0).start
+    green, fit = green_of_twenty(rng, {first_day: 0.19} if start == "readings" else {})
     weather = [sw.steady_weather(10, float(et)) for et in rng.normal(5.0, 0.7, 20)]
     return sw.hand_water_plan(
         green,
         fit,
         weather,
-        TURF,
+        PLANNED,
         "12 %",
         flow="15 gpm",
         rod="3 in",
@@ -160,12 +163,13 @@ def plan(start: str = "drained") -> Any:
 def planner_from_a_calibration() -> Callable[[], Any]:
     """Learn twenty spots from three mornings, and give what plans from that."""
     days = np.datetime64("2025-07-02T06:00") + np.arange(3) * np.timedelta64(1, "D")
-    green, fit = green_of_twenty(dict(zip(days, (0.21, 0.18, 0.155), strict=True)))
+    read = dict(zip(days, (0.21, 0.18, 0.155), strict=True))
+    green, fit = green_of_twenty(np.random.default_rng(7), read)
     past = sw.steady_weather(4, 5.0, first_day="2025-07-01")
-    learnt = sw.calibrate(green, fit, past, TURF, soaked=past.start, irrigation=(), n_threads=1)
+    learnt = sw.calibrate(green, fit, past, PLANNED, soaked=past.start, irrigation=(), n_threads=1)
     ahead = [sw.steady_weather(8, et, first_day="2025-07-04") for et in (4.0, 5.0, 6.5)]
     return lambda: sw.hand_water_plan(
-        green, fit, ahead, TURF, "9 %", rod="3 in", calibration=learnt, n_threads=1
+        green, fit, ahead, PLANNED, "9 %", rod="3 in", calibration=learnt, n_threads=1
     )
 
 

@@ -171,7 +171,8 @@ def hand_water_plan(
     the line, with what is missing until the crew is back, but no more than `largest_amount`. Where
     that does not last, it is given more, up to what three in four draws can hold, now and at the
     visits that follow, without feeding the gravel, then at the crew's next hour, then on the day
-    before. The loop ends when the line is kept, or nothing more can be given. A spot that holds too
+    before. The loop ends when the line is kept, or nothing more can be given; draws are run until
+    the crew is back, and at its end through all the weather. A spot that holds too
     little to keep the line gets the smallest amount that buys nine tenths of the hours above it
     that can be bought, or more, the nearer it comes to the share asked for; the plan says how many
     these are, and what of the water feeds the gravel. A spot that starts below the line is watered

@@ -61,7 +61,10 @@ class Tried(NamedTuple):
 
     @classmethod
     def of(cls, first: int, trial: Trial, spot: int, refill: Refill) -> Tried:
-        """Start with a spot of a trial that has no water by hand."""
+        """Start with a spot of a trial that has no water by hand.
+
+        Its line counts from the output time `first` on; `refill` says what it holds again.
+        """
         reading, storage = trial.reading[spot].copy(), trial.storage[spot].copy()
         full, drained = refill.again(storage)
         known = np.full(len(reading), reading.shape[1] - 1)
@@ -75,13 +78,13 @@ class Tried(NamedTuple):
         return Tried(**same, **{name: part.copy() for name, part in parts.items()})
 
     def water(self, at: int, amount: float) -> None:
-        """Give all draws water [mm] after an output time, until they are run with it."""
+        """Give all draws an `amount` [mm] after an output time `at`, until they are run with it."""
         self.storage[:, at + 1 :] += amount
         self.room[:, at + 1 :] -= amount
         np.minimum(self.known, at, out=self.known)
 
     def enter(self, draws: NDArray[np.int64], found: Watered, until: int) -> None:
-        """Take over what draws came to until an output time; what they gained there stays."""
+        """Take over what was `found` of draws `until` a time; what they gained there stays."""
         upto = slice(until + 1)
         self.reading[draws, upto] = found.reading[:, upto]
         for own, new in ((self.storage, found.storage), (self.lost, found.drainage)):
@@ -118,11 +121,23 @@ class Tried(NamedTuple):
         return above
 
     def least(self, line: float, asked: float) -> FloatArray:
-        """Find what a share of those that can stay reads more than, over time [1]."""
+        """Find what the share `asked` of those that can stay above a line reads more than [1].
+
+        Parameters
+        ----------
+        line : float
+            The line [1].
+        asked : float
+            The share [1].
+
+        Returns
+        -------
+        ndarray, shape (times,)
+        """
         return smooth_quantile(self.reading[self.can_stay(line)], 1.0 - asked)
 
     def failing(self, line: float, asked: float) -> NDArray[np.int64]:
-        """Output times at which less than a share of those that can stay is above the line."""
+        """Output times at which less than the share `asked` that can stay is above a line."""
         return self.first + np.flatnonzero(self.least(line, asked)[self.first :] <= line)
 
     def kept(self, line: float) -> float:
@@ -134,7 +149,7 @@ class Tried(NamedTuple):
         return float(np.mean(self.reading[:, -round(24.0 / OUTPUT_HOURS) :].min(axis=1) > line))
 
     def stage(self, events: Sequence[Event], line: float) -> Stage:
-        """Say what a plan comes to, once its draws were run."""
+        """Say what a plan of `events` comes to above a line, once its draws were run."""
         above = (self.reading > line).mean(axis=0)
         return Stage(list(events), OUTPUT_HOURS * float(above.sum()))
 
