@@ -62,17 +62,8 @@ def test_water_wasted_is_what_drained_and_what_will_not_fit():
     assert after.wasted(before, 4.0) == pytest.approx((1.0 + 2.0 + 1.0 + 2.0) / 12.0)
 
 
-def test_draws_that_miss_the_line_by_a_time_or_come_near_it():
-    reading = [[0.2, 0.15, 0.11, 0.09], [0.2, 0.15, 0.09, 0.09], [0.2, 0.15, 0.15, 0.12]]
-    spot = tried(np.full((3, 4), 50.0), reading)
-    assert spot.missed(LINE).tolist() == [0, 1]
-    assert spot.missed(LINE, 2).tolist() == [1]
-    assert spot.missed(LINE, 2, 0.015).tolist() == [0, 1]
-    assert spot.missed(LINE, 3, np.inf).tolist() == [0, 1, 2]
-
-
 def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
-    """And at the end those that were not, so that what is told of them is of the whole plan."""
+    """And at the end to the last day, wet ones too: what is told of them is of the whole plan."""
     ends, known = [], []
     water, add = Standing.water, planning._add
 
@@ -82,7 +73,7 @@ def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
 
     def added(*given):
         events, spot = add(*given)
-        known.append(spot.known[spot.missed(0.12)])
+        known.append(spot.known[spot.can_stay(0.12)])
         return events, spot
 
     monkeypatch.setattr(planning.Standing, "water", watered)
@@ -104,3 +95,34 @@ def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
     # That of the check is to the end too.
     assert ends[-1] == (visits, None)
     assert known and all((each == 48).all() for each in known)
+
+
+def test_hours_of_the_whole_plan_are_those_of_draws_run_to_the_end(monkeypatch):
+    """Where visits may give no more, draws were last run a day or two beyond the last of them."""
+    told, came = [], []
+    add = planning._add
+
+    def added(spot, stages, wish, visits):
+        events, found = add(spot, stages, wish, visits)
+        draws = np.flatnonzero(found.can_stay(wish.line))
+        reading = spot.standing.water(draws, events).reading
+        hours = 6.0 * (reading > wish.line).sum() / spot.trial.draws
+        told.append(stages[-1].hours)
+        came.append(hours)
+        assert stages[-1].events == events and draws.size == spot.trial.draws
+        return events, found
+
+    monkeypatch.setattr(planning, "_add", added)
+    sw.hand_water_plan(
+        sw.Survey([sw.Spot("A1", 28.0)]),
+        MIDDLE_MIX,
+        [sw.steady_weather(8, et, first_day="2025-07-01") for et in (4.0, 5.0, 6.5)],
+        sw.Turf("15 cm", fraction_above=(0.9, "10 cm")),
+        "12 %",
+        firm="15 %",
+        firm_by="2025-07-05 08:00",
+        event_day="2025-07-05",
+        rod="3 in",
+        draws=30,
+    )
+    assert told == pytest.approx(came, rel=1e-12) and told

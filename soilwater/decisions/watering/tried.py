@@ -30,7 +30,10 @@ JUST_ABOVE = 0.003
 
 
 class Stage(NamedTuple):
-    """A plan on its way: its events, and hours above the line it comes to [h]."""
+    """A plan on its way: its events, and hours above the line it comes to [h].
+
+    At least these, but for the last: draws were not run with it beyond the decision that came next.
+    """
 
     events: list[Event]
     hours: float
@@ -106,13 +109,9 @@ class Tried(NamedTuple):
             lost += sign * np.maximum(-least, 0.0)
         return float(lost.mean()) / amount
 
-    def missed(self, line: float, by: int | None = None, near: float = 0.0) -> NDArray[np.int64]:
-        """Draws that fall to the line by an output time, or ever, and could be kept above it.
-
-        And those that come so `near` to it [1].
-        """
-        until = None if by is None else by + 1
-        low = self.reading[:, self.first : until].min(axis=1) <= line + near
+    def missed(self, line: float) -> NDArray[np.int64]:
+        """Draws that fall to the line and could be kept above it."""
+        low = self.reading[:, self.first :].min(axis=1) <= line
         return np.flatnonzero(low & self.can_stay(line))
 
     def can_stay(self, line: float) -> NDArray[np.bool_]:
