@@ -62,8 +62,17 @@ def test_water_wasted_is_what_drained_and_what_will_not_fit():
     assert after.wasted(before, 4.0) == pytest.approx((1.0 + 2.0 + 1.0 + 2.0) / 12.0)
 
 
+def test_draws_that_miss_the_line_by_a_time_or_come_near_it():
+    reading = [[0.2, 0.15, 0.11, 0.09], [0.2, 0.15, 0.09, 0.09], [0.2, 0.15, 0.15, 0.12]]
+    spot = tried(np.full((3, 4), 50.0), reading)
+    assert spot.missed(LINE).tolist() == [0, 1]
+    assert spot.missed(LINE, 2).tolist() == [1]
+    assert spot.missed(LINE, 2, 0.015).tolist() == [0, 1]
+    assert spot.missed(LINE, 3, np.inf).tolist() == [0, 1, 2]
+
+
 def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
-    """And at the end to the last day, wet ones too: what is told of them is of the whole plan."""
+    """And at the end those that were not, so that what is told of them is of the whole plan."""
     ends, known = [], []
     water, add = Standing.water, planning._add
 
@@ -73,7 +82,7 @@ def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
 
     def added(*given):
         events, spot = add(*given)
-        known.append(spot.known[spot.can_stay(0.12)])
+        known.append(spot.known[spot.missed(0.12)])
         return events, spot
 
     monkeypatch.setattr(planning.Standing, "water", watered)

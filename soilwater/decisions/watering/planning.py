@@ -38,6 +38,13 @@ long as nothing was tried at its hour. Twenty spots had 0.12 to 0.21, a calibrat
 rather too large, so that the first step does not bring too much (our own choice)."""
 LEAST_LEFT = 0.1
 """That share is never taken for less: beyond that it is no visit that helps (our own choice)."""
+NEAR = 0.04
+"""Draws that come so near to the line [1] are run too, though they need no water: the lowest tenth
+lies among them, and room is told by three quarters of all. What is not run is taken to be drier and
+to hold more than it does. Of 14 spots at 26 to 46 cm, drained or read, thirteen get within 2 % of
+what they get where all draws are run, one 8 % less; at 0.02 one that is nearly too deep got a
+seventh more, and all of that fed the gravel. From a calibration a plan takes an eighth longer than
+at 0.02, and two tenths where all are run (our own choice)."""
 
 
 class Wish(NamedTuple):
@@ -210,13 +217,12 @@ def _add(
 ) -> tuple[list[Event], Tried]:
     """Add one watering after the other until a spot keeps the line, or holds no more.
 
-    Draws that can stay above the line are run as far as the next decision looks, before it and with
-    what it gives; and to the end where nothing more is to be given. Wet ones too: they tell what
-    there is room for, and what feeds the gravel. Without those that read 0.02 above the line or
-    more, spots that are nearly too deep got up to an eighth more water for the same share kept, all
-    of which fed the gravel (three of six spots at 36 to 46 cm).
+    Draws that stay above the line stay above it with more water, and are not run again. The rest
+    are run as far as the next decision looks, before it and with what it gives; and to the end
+    where nothing more is to be given. Where a spot is to be firm, wet draws decide too.
     """
     line, asked, rod = wish.line, wish.asked, spot.trial.rod
+    near = NEAR if np.isnat(wish.firm_by) else np.inf
     bare = spot.trial.reading[spot.number]
     tried = Tried.of(visits.counted_from(bare, line, asked), spot.trial, spot.number, spot.refill)
     stages.append(tried.stage([], line))
@@ -226,8 +232,8 @@ def _add(
     while True:
         step = _next_step(tried, events, closed, left, wish, rod, visits)
         by = bare.shape[1] - 1 if step is None else max(step.back, tried.first)
-        helped = np.flatnonzero(tried.can_stay(line))
-        behind = helped[tried.known[helped] < by]
+        missed = tried.missed(line, by, near)
+        behind = missed[tried.known[missed] < by]
         if behind.size:
             spot.run(tried, behind, events, visits.reaching(by))
             continue
@@ -237,7 +243,7 @@ def _add(
             return events, tried
         before = tried.copy()
         tried.water(step.at, step.amount)
-        spot.run(tried, helped, step.events, visits.reaching(by))
+        spot.run(tried, missed, step.events, visits.reaching(by))
         if tried.wasted(before, step.amount) > MOSTLY:
             closed.add(step.visit)
             tried = before

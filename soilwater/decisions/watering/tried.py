@@ -109,9 +109,13 @@ class Tried(NamedTuple):
             lost += sign * np.maximum(-least, 0.0)
         return float(lost.mean()) / amount
 
-    def missed(self, line: float) -> NDArray[np.int64]:
-        """Draws that fall to the line and could be kept above it."""
-        low = self.reading[:, self.first :].min(axis=1) <= line
+    def missed(self, line: float, by: int | None = None, near: float = 0.0) -> NDArray[np.int64]:
+        """Draws that fall to the line by an output time, or ever, and could be kept above it.
+
+        And those that come so `near` to it [1].
+        """
+        until = None if by is None else by + 1
+        low = self.reading[:, self.first : until].min(axis=1) <= line + near
         return np.flatnonzero(low & self.can_stay(line))
 
     def can_stay(self, line: float) -> NDArray[np.bool_]:
