@@ -287,6 +287,14 @@ class TestEnsembles:
             sw.simulate_ensemble(GREEN, DRY, sand=[])
         with pytest.raises(sw.InputError, match="none"):
             sw.drained_state(GREEN, sand=[])
+        with pytest.raises(sw.InputError, match="none"):
+            sw.simulate_ensemble(GREEN, [], sand=SOILS)
+        with pytest.raises(sw.InputError, match="none"):
+            sw.compare_depths(GREEN, [30.0], [])
+
+    def test_a_table_of_depths_is_refused(self):
+        with pytest.raises(sw.InputError, match="Depths: .* one row"):
+            sw.compare_depths(GREEN, np.array([[12.0, 13.0]]), DRY)
 
     def test_soils_go_into_the_named_layer(self):
         other = TWO_LAYERS.with_soil(SAND, layer="subsoil")
