@@ -10,7 +10,8 @@ from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL
-from soilwater.ground.profile import filled, soils_of
+from soilwater.ground.fillings import filled
+from soilwater.ground.profile import soils_of
 from soilwater.runs import gathering, layout, scheduling
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED

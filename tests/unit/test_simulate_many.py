@@ -292,10 +292,6 @@ class TestEnsembles:
         with pytest.raises(sw.InputError, match="none"):
             sw.compare_depths(GREEN, [30.0], [])
 
-    def test_a_table_of_depths_is_refused(self):
-        with pytest.raises(sw.InputError, match="Depths: .* one row"):
-            sw.compare_depths(GREEN, np.array([[12.0, 13.0]]), DRY)
-
     def test_soils_go_into_the_named_layer(self):
         other = TWO_LAYERS.with_soil(SAND, layer="subsoil")
         assert other.layers[1].soil is SAND and other.layers[1].name == "subsoil"
