@@ -15,7 +15,7 @@ from soilwater.lab.retention import RetentionTable
 from soilwater.soils import Soil
 from soilwater.soils.hysteretic import Hysteretic, OneCurve
 from soilwater.words.arrays import FloatArray
-from soilwater.words.errors import InputError
+from soilwater.words.errors import Faults, InputError
 from soilwater.words.renamed import mind_words
 
 SUCTION_RATIO = 1.5
@@ -75,8 +75,9 @@ def likely_memories(sand: Sand, draws: int = 16, *, seed: int = 0) -> tuple[Hyst
     >>> [round(each.suction_ratio, 2) for each in likely]
     [1.15, 1.34, 1.5, 1.68, 1.96]
     """
-    if isinstance(draws, bool) or not isinstance(draws, int | np.integer) or draws < 1:
-        raise InputError(f"draws: {draws!r}; allowed: a whole number above 0.")
+    faults = Faults("likely_memories")
+    faults.need_whole("draws", draws, 1)
+    faults.raise_if_any()
     _, soils = best_and_likely(sand, int(draws))
     middles = (np.arange(draws) + 0.5) / draws
     standard = np.array([NormalDist().inv_cdf(each) for each in middles])

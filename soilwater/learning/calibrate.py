@@ -319,8 +319,7 @@ def _errors(
             values[name] = number_to_house(value, quantity, name)
             if not values[name] > 0.0:
                 faults.add(f"{name} is {values[name]:g}", allowed="above 0")
-    if draws < 10:
-        faults.add(f"draws is {draws}", allowed="10 or more")
+    faults.need_whole("draws", draws, 10)
     return values
 
 

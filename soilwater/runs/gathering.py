@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Mapping
 from contextlib import closing
+from functools import cache
 from math import prod
 from pathlib import Path
 from typing import Any
@@ -89,7 +90,6 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     meshes = cases.keep_meshes(settings.refinement)
     size, most = _cases_at_a_time(batch, to_disk=False)
     n_nodes = int(meshes.sizes.max())
-    described = describe_cases(cases, meshes, n_nodes)
     n_times = settings.times.size
     values = {name: blank(name, len(cases), n_times, n_nodes) for name in settings.names}
     done = np.zeros(len(cases), dtype=np.bool_)
@@ -101,6 +101,10 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     def into(k: int) -> dict[str, NDArray[Any]]:
         return {name: each[ends[k] : ends[k + 1]] for name, each in values.items()}
 
+    @cache
+    def described() -> dict[str, NDArray[Any]]:
+        return describe_cases(cases, meshes, n_nodes)
+
     def so_far() -> xr.Dataset:
         whole, in_order = done.all(), np.array_equal(order, np.arange(len(cases)))
         for name, each in values.items():
@@ -110,12 +114,14 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
                 values[name][done] = each[done]
             if not in_order:
                 values[name] = values[name][np.argsort(order)]
-        return lay_out_run(values, described, batch.axes, settings, batch.coordinates)
+        return lay_out_run(values, described(), batch.axes, settings, batch.coordinates)
 
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
-            closing(finished_parts(groups, settings, workers, size, report, into)) as finished,
+            closing(
+                finished_parts(groups, settings, workers, size, report, into, described)
+            ) as finished,
         ):
             for k, within in finished:
                 done[ends[k] + within] = True

@@ -141,6 +141,7 @@ def finished_parts(
     size: int,
     report: Callable[[int], object],
     into: Callable[[int], Mapping[str, NDArray[Any]]],
+    meanwhile: Callable[[], object] = lambda: None,
 ) -> Generator[tuple[int, NDArray[np.int64]]]:
     """Run groups of columns and tell what is finished of one, first come, first served.
 
@@ -161,6 +162,8 @@ def finished_parts(
         Told the number of columns that have been run since the last call.
     into : callable
         Gives what results of a group are to be put in, as `layout.blank` made it, columns first.
+    meanwhile : callable, optional
+        Called whenever threads were given columns.
 
     Yields
     ------
@@ -219,10 +222,8 @@ def finished_parts(
 
     under_way: dict[int, tuple[Prepared, list[Piece]]] = {}
     waiting = iter(enumerate(groups))
-    left, in_hand = total, 0
+    left, in_hand, started = total, 0, 0
     try:
-        for number in range(threads):
-            Thread(target=march_what_is_ready, name=f"soilwater_{number}").start()
         while left or in_hand:
             # Groups are prepared until every thread has a piece and one is ready, and no more.
             while left and in_hand <= threads:
@@ -232,7 +233,12 @@ def finished_parts(
                 under_way[k] = prepared, []
                 for piece in prepared.pieces:
                     ready.put((k, prepared, piece))
+                    if started < threads:
+                        # As long as it takes to prepare five columns; the others march meanwhile.
+                        Thread(target=march_what_is_ready, name=f"soilwater_{started}").start()
+                        started += 1
                 left, in_hand = left - len(cases), in_hand + len(sizes)
+            meanwhile()
             with suppress(Empty):
                 # A signal that comes just as it falls asleep is heard no sooner than it wakes.
                 told.get(timeout=LONGEST_SLEEP)
@@ -262,7 +268,7 @@ def finished_parts(
         # On an interrupt those waiting never start, and nobody waits for those under way, one
         # column of many years takes seconds.
         ended.set()
-        for _ in range(threads):
+        for _ in range(started):
             ready.put(None)
 
 

@@ -328,10 +328,8 @@ def usual_weather(
     pieces = _several(history)
     start = as_time(begin, "begin")
     faults = Faults("usual_weather")
-    if not (isinstance(days, int) and days >= 1):
-        faults.add(f"days is {days!r}", allowed="a whole number, 1 or more")
-    if not (isinstance(members, int) and members >= 1):
-        faults.add(f"members is {members!r}", allowed="a whole number, 1 or more")
+    faults.need_whole("days", days, 1)
+    faults.need_whole("members", members, 1)
     faults.raise_if_any()
     length = np.timedelta64(days, "D")
     found: list[tuple[np.datetime64, Weather]] = []

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import IntEnum
-from typing import TYPE_CHECKING
+from numbers import Integral
+from typing import TYPE_CHECKING, Any
 
 from soilwater.words.safe_texts import fit_to_show
 
@@ -181,6 +182,22 @@ check columns 3 and 4.
         parts = [what, f"allowed: {allowed}" if allowed else "", cure]
         sentence = place + "; ".join(part.rstrip(" .") for part in parts if part)
         self._faults.append(f"{sentence}.")
+
+    def need_whole(self, name: str, given: Any, least: int) -> None:
+        """Note what is no whole number, or too small a one.
+
+        Parameters
+        ----------
+        name : str
+            The argument.
+        given : object
+            What was given for it.
+        least : int
+            Smallest that is allowed.
+        """
+        whole = isinstance(given, Integral) and not isinstance(given, bool)
+        if not (whole and given >= least):
+            self.add(f"{name} is {given!r}", allowed=f"a whole number, {least} or more")
 
     @contextmanager
     def catching(self, where: str = "") -> Iterator[None]:

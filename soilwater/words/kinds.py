@@ -13,6 +13,7 @@ import math
 import os
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from numbers import Integral, Real
 from types import UnionType
 from typing import Any, Literal, Union, get_args, get_origin
@@ -66,8 +67,19 @@ def wrong_kinds(
         known = function.__globals__ if hasattr(function, "__globals__") else {}
         for each in value if parameter.kind is parameter.VAR_POSITIONAL else (value,):
             if not any(_fits(each, kind, known) for kind in kinds):
-                faults.add(f"{name} is {by_kind(each)}", allowed=_told(kinds))
+                cure = _as_number(each) if {"int", "float"} & set(kinds) else ""
+                faults.add(f"{name} is {by_kind(each)}", allowed=_told(kinds), cure=cure)
     return faults.as_error() if faults else None
+
+
+def _as_number(given: Any) -> str:
+    """Say how to write a number that was given as a text, in per cent or not; else nothing."""
+    text = given.strip() if isinstance(given, str) else ""
+    with suppress(ValueError):
+        number = float(text.removesuffix("%"))
+        if math.isfinite(number):
+            return f"write {number / 100.0 if text.endswith('%') else number:g}"
+    return ""
 
 
 def _split(annotation: str) -> list[str]:

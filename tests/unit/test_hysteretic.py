@@ -203,7 +203,7 @@ def test_likely_memories_are_what_sands_were_measured_to_do():
     assert abs(np.corrcoef(ratios, rewetted)[0, 1]) < 0.2
     assert all("not measured" in each.source for each in likely)
     assert sw.likely_memories(SAND, 200) == likely
-    with pytest.raises(InputError, match="draws: 0"):
+    with pytest.raises(InputError, match="draws is 0"):
         sw.likely_memories(SAND, 0)
 
 

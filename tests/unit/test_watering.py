@@ -727,11 +727,20 @@ def test_sands_of_a_list_are_dealt_out_by_what_they_hold(count):
 
 
 @pytest.mark.parametrize("draws", [1, 100.0, "100", None])
-def test_draws_of_a_plan_are_refused_as_they_were_given(draws):
-    """Twice as many are drawn of some things, and 100.0 was refused as 200.0."""
-    given = f"hand_water_plan: draws is {draws!r}; allowed: a whole number, 2 or more"
+@pytest.mark.parametrize("answer", [hand_water_plan, dry_down_outlook])
+def test_draws_are_refused_as_they_were_given(answer, draws):
+    """Twice as many are drawn of some things, and 100.0 was refused as 200.0, by nobody's name."""
+    given = f"{answer.__name__}: draws is {draws!r}; allowed: a whole number, 2 or more"
     with pytest.raises(InputError, match=re.escape(given)):
-        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 %", draws=draws)
+        answer(GREEN, MIX, TEN_DAYS, TURF, "12 %", rod="3 in", draws=draws)
+
+
+@pytest.mark.parametrize(("given", "written"), [("80 %", "0.8"), (" 0.75", "0.75"), ("high", "")])
+def test_a_text_where_a_number_is_due_is_written_as_one(given, written):
+    with pytest.raises(InputError, match="probability is ") as told:
+        hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 %", probability=given)
+    cure = f"allowed: a number; write {written}." if written else "allowed: a number."
+    assert str(told.value).endswith(cure)
 
 
 def test_amounts_hardly_move_with_the_seed():

@@ -384,8 +384,7 @@ def depth_window(
     every: tuple[Soil, ...] = ()
     with faults.catching():
         best_soil, every = best_and_likely(sand, _MEMORIES)
-        if draws < 1:
-            faults.add(f"draws={draws}", allowed="1 or more")
+    faults.need_whole("draws", draws, 1)
     faults.raise_if_any()
     assert wanted is not None and air is not None and base is not None and best_soil is not None
     least = max(length, layer)

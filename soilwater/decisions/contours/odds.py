@@ -188,8 +188,7 @@ def ground_odds(
         line = number_to_house(threshold, "water_content", "threshold")
     with faults.catching():
         length = number_to_house(rod, "length", "rod")
-    if draws < 2:
-        faults.add(f"draws is {draws}", allowed="2 or more")
+    faults.need_whole("draws", draws, 2)
     base = base_band(base_suction)
     members = list(weather) if isinstance(weather, Sequence) else [weather]
     _, likely = best_and_likely(sand, draws)

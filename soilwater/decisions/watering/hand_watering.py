@@ -241,8 +241,7 @@ def hand_water_plan(
         with faults.catching():
             dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
     check_start(start, after, faults)
-    if not isinstance(draws, int | np.integer) or draws < 2:
-        faults.add(f"draws is {draws!r}", allowed="a whole number, 2 or more")
+    faults.need_whole("draws", draws, 2)
     check_calibration(
         calibration,
         {

@@ -365,8 +365,7 @@ def dry_down_outlook(
         meter = number_to_house(meter_error, "water_content", "meter_error")
     if meter < 0.0:
         faults.add(f"meter_error is {meter:g}", allowed="0 or more")
-    if draws < 2:
-        faults.add(f"draws is {draws}", allowed="2 or more")
+    faults.need_whole("draws", draws, 2)
     check_start(start, after, faults)
     if start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")

@@ -372,8 +372,7 @@ def what_if(
     faults = Faults("what_if")
     if length <= 0.0:
         faults.add(f"rod is {length:g} cm", allowed="above 0")
-    if draws < 2:
-        faults.add(f"draws is {draws}", allowed="2 or more")
+    faults.need_whole("draws", draws, 2)
     repellency: Repellency | None = None
     if wetting_share is not None:
         # One that is refused is none: changes are looked at as if it had been good.
