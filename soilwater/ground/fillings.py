@@ -1,11 +1,11 @@
-"""Soils that a profile may be filled with: layer by layer, and what may lie on its gravel."""
+"""Profiles filled with other soils, and what may lie on their gravel."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import chain
 from operator import attrgetter
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from soilwater.ground.layer import LAYER_CURE
 from soilwater.lab.fit_result import FitResult
 from soilwater.soils import Soil
 from soilwater.soils.side_by_side import ManySoils
+from soilwater.words.copies import with_parts
 from soilwater.words.errors import Faults
 
 if TYPE_CHECKING:
@@ -44,34 +45,6 @@ def check_gravel(base: GravelBlanket, name: str, soil: Soil, faults: Faults) -> 
             cure=f"write it out as a layer: Profile([*layers, Layer(gravel, "
             f'{base.thickness:g}, "{GRAVEL}")], SeepageFace())',
         )
-
-
-def checked_soils(
-    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
-) -> tuple[int, list[Soil]]:
-    """Find the layer of a profile that several soils may fill, and what stands for each of them.
-
-    Parameters
-    ----------
-    profile : Profile
-        What is changed.
-    soils : iterable of Soil or FitResult
-        What fills the layer instead; of a fit its best.
-    layer : str or None
-        Name of the layer.
-
-    Raises
-    ------
-    InputError
-        If a soil is none, or the layer is not found.
-    """
-    i = profile.layer_index(layer)
-    faults = Faults(f'Layer "{profile.layers[i].name}"')
-    own: list[Any] = []
-    for given in soils:
-        own.append(soil_of(given, "soil", LAYER_CURE, faults))
-        faults.raise_if_any()
-    return i, own
 
 
 def check_on_gravel(profile: Profile, i: int, soils: ManySoils, numbers: NDArray[np.int64]) -> None:
@@ -110,3 +83,44 @@ def check_on_gravel(profile: Profile, i: int, soils: ManySoils, numbers: NDArray
         faults = Faults(f'Profile "{profile.name}"' if profile.name else "Profile")
         check_gravel(blanket, profile.layers[i].name, soil, faults)
         faults.raise_if_any()
+
+
+def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:
+    """Return a profile with other soils in its layers, unchecked; itself where they are its own.
+
+    Soils behind those of its layers are left out.
+    """
+    pairs = list(zip(profile.layers, soils, strict=False))
+    if all(layer.soil is soil for layer, soil in pairs):
+        return profile
+    return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in pairs]))
+
+
+def with_each_soil(
+    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
+) -> list[Profile]:
+    """Return profiles as `Profile.with_soil` makes of each soil.
+
+    Parameters
+    ----------
+    profile : Profile
+        What is changed.
+    soils : iterable of Soil or FitResult
+        What fills the layer instead; a fit stands for its best curve.
+    layer : str or None
+        Name of the layer.
+
+    Raises
+    ------
+    InputError
+        If a soil is none, the layer is not found, or gravel below it is no coarser.
+    """
+    i = profile.layer_index(layer)
+    faults = Faults(f'Layer "{profile.layers[i].name}"')
+    own: list[Soil] = []
+    for given in soils:
+        own.append(soil_of(given, "soil", LAYER_CURE, faults))
+        faults.raise_if_any()
+    check_on_gravel(profile, i, ManySoils(own), np.arange(len(own)))
+    around = [each.soil for each in profile.layers]
+    return [filled(profile, [*around[:i], soil, *around[i + 1 :]]) for soil in own]

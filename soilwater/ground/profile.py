@@ -26,7 +26,7 @@ from soilwater.ground.base import (
     base_from_dict,
 )
 from soilwater.ground.base_suction import base_band
-from soilwater.ground.fillings import check_gravel, check_on_gravel, checked_soils
+from soilwater.ground.fillings import check_gravel, with_each_soil
 from soilwater.ground.layer import Layer
 from soilwater.ground.mesh import Geometry, Mesh, Meshes, make_mesh, make_meshes, remember
 from soilwater.ground.profile_texts import texts_of
@@ -436,42 +436,6 @@ def _geometry_of(profile: Profile) -> Geometry:
         profile.blanket,
         profile.base.resting_suction(profile.depth),
     )
-
-
-def filled(profile: Profile, soils: Sequence[Soil]) -> Profile:
-    """Return a profile with other soils in its layers, unchecked; itself where they are its own.
-
-    Soils behind those of its layers are left out.
-    """
-    pairs = list(zip(profile.layers, soils, strict=False))
-    if all(layer.soil is soil for layer, soil in pairs):
-        return profile
-    return with_parts(profile, layers=tuple([with_parts(each, soil=soil) for each, soil in pairs]))
-
-
-def with_each_soil(
-    profile: Profile, soils: Iterable[Soil | FitResult], layer: str | None
-) -> list[Profile]:
-    """Return profiles as `Profile.with_soil` makes of each soil.
-
-    Parameters
-    ----------
-    profile : Profile
-        What is changed.
-    soils : iterable of Soil or FitResult
-        What fills the layer instead.
-    layer : str or None
-        Name of the layer.
-
-    Raises
-    ------
-    InputError
-        If a soil is none, the layer is not found, or gravel below it is no coarser.
-    """
-    i, own = checked_soils(profile, soils, layer)
-    check_on_gravel(profile, i, ManySoils(own), np.arange(len(own)))
-    around = [each.soil for each in profile.layers]
-    return [filled(profile, [*around[:i], soil, *around[i + 1 :]]) for soil in own]
 
 
 def with_each_thickness(

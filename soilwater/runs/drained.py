@@ -14,6 +14,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from soilwater.ground.base import GravelBlanket
+from soilwater.ground.fillings import with_each_soil
 from soilwater.ground.gravel_drainage import (
     DRAINED_AFTER,
     interface_suction,
@@ -21,7 +22,7 @@ from soilwater.ground.gravel_drainage import (
     suctions_below,
 )
 from soilwater.ground.mesh import Mesh, Meshes
-from soilwater.ground.profile import Profile, with_each_soil
+from soilwater.ground.profile import Profile
 from soilwater.kernels.entry_points import mean_water_contents
 from soilwater.kernels.remembering import mean_water_contents_of_branches
 from soilwater.lab.equally_likely import Sand, best_and_likely

@@ -12,9 +12,9 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.ground.fillings import check_on_gravel
+from soilwater.ground.fillings import check_on_gravel, filled
 from soilwater.ground.mesh import Meshes
-from soilwater.ground.profile import Profile, filled, meshes_alike, soils_of
+from soilwater.ground.profile import Profile, meshes_alike, soils_of
 from soilwater.ground.profile_texts import texts_alike
 from soilwater.runs.case import Case
 from soilwater.soils import Soil

@@ -69,7 +69,7 @@ def pack(
     feels = np.arange(len(own))
     packed = lay_end_to_end(columns, own, soil, head, forcings, feels, settings)
     if whole.untabulated is None:
-        tables, scalars = tables_of_column(own[0].soils)
+        tables, scalars = tables_of_column(tuple(own.soils.take(whole.soils)))
     else:
         tables, scalars = whole.untabulated.tables()
     return packed._replace(tables=tables, scalars=scalars)

@@ -268,7 +268,8 @@ def finished_parts(
         # On an interrupt those waiting never start, and nobody waits for those under way, one
         # column of many years takes seconds.
         ended.set()
-        for _ in range(started):
+        # One for each there may be: a signal may come while one is started, and not yet counted.
+        for _ in range(threads):
             ready.put(None)
 
 

@@ -275,9 +275,12 @@ def compare_depths(
         On Ctrl-C; its `finished` holds the cases that were run.
     """
     _check_profile(profile)
-    thicknesses = np.atleast_1d(np.asarray(to_house(depths, "length", "depths"))).tolist()
-    if not thicknesses:
+    given = np.atleast_1d(np.asarray(to_house(depths, "length", "depths")))
+    if given.size == 0:
         raise InputError("Depths: there are none; allowed: at least one.")
+    if given.ndim > 1:
+        raise InputError(f"Depths: a table of shape {given.shape} was given; allowed: one row.")
+    thicknesses = given.tolist()
     profiles = with_each_thickness(profile, thicknesses, layer)
     common = _common(turf, start, irrigation, rules)
     cases, axes = _ensemble(profiles, weather, sand, layer, common)

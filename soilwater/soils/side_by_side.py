@@ -113,7 +113,7 @@ class ManySoils(Sequence[Soil]):
             number_of = [among[soil] for soil in by_identity.values()]
         numbers = dict(zip(by_identity, number_of, strict=True))
         met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
-        sizes = np.array([len(column) for column in columns])
+        sizes = np.array([len(column) for column in columns], dtype=np.int64)
         within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
         return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
 

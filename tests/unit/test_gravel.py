@@ -10,6 +10,7 @@ from grounds import MIDDLE_MIX, PEA_GRAVEL
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL, GRAVEL
 from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.ground.fillings import with_each_soil
 from soilwater.ground.gravel_drainage import (
     interface_suction,
     interface_suctions,
@@ -17,7 +18,6 @@ from soilwater.ground.gravel_drainage import (
     suction_within,
 )
 from soilwater.ground.mesh import Meshes
-from soilwater.ground.profile import with_each_soil
 from soilwater.runs.drained import drained_side_by_side, drained_suction, drained_suctions
 from soilwater.runs.packing import root_shares
 from soilwater.soils.side_by_side import ManySoils

@@ -1,6 +1,7 @@
 """Columns kept as few kinds and the soils of each: the same columns, and the same runs."""
 
 import pickle
+import threading
 
 import numpy as np
 import pytest
@@ -10,7 +11,8 @@ from grounds import MIDDLE_MIX
 
 import soilwater as sw
 from soilwater.ground.base import CLEAN_GRAVEL
-from soilwater.ground.profile import filled, soils_of
+from soilwater.ground.fillings import filled
+from soilwater.ground.profile import soils_of
 from soilwater.runs import gathering, layout, scheduling
 from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED
@@ -227,6 +229,25 @@ def test_threads_begin_with_large_pieces_and_end_with_small_ones(groups, threads
         found += scheduling.piece_sizes(count, left, sum(groups), threads, 6)
         left -= count
     assert found == sizes
+
+
+def test_a_thread_that_starts_as_ctrl_c_comes_ends_too(monkeypatch):
+    """One that waits for columns for ever would keep Python from ending."""
+    begun = []
+
+    class StartedAsKeysArePressed(threading.Thread):
+        def start(self):
+            self.daemon = True
+            super().start()
+            begun.append(self)
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(scheduling, "Thread", StartedAsKeysArePressed)
+    with pytest.raises(KeyboardInterrupt):
+        sw.simulate_many(cases(), output=48.0, n_threads=2)
+    (thread,) = begun
+    thread.join(10.0)
+    assert not thread.is_alive()
 
 
 class OwnCurve(sw.VanGenuchten):

@@ -127,6 +127,11 @@ def test_several_thicknesses_are_those_of_each(layer):
     assert len(each) == 3
 
 
+def test_a_table_of_depths_is_refused():
+    with pytest.raises(sw.InputError, match=r"Depths: .* one row"):
+        sw.compare_depths(two_layers(), np.array([[12.0, 13.0]]), sw.steady_weather(1, 0.0))
+
+
 # --- the mesh ----------------------------------------------------------------------------------
 
 

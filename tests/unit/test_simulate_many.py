@@ -287,6 +287,10 @@ class TestEnsembles:
             sw.simulate_ensemble(GREEN, DRY, sand=[])
         with pytest.raises(sw.InputError, match="none"):
             sw.drained_state(GREEN, sand=[])
+        with pytest.raises(sw.InputError, match="none"):
+            sw.simulate_ensemble(GREEN, [], sand=SOILS)
+        with pytest.raises(sw.InputError, match="none"):
+            sw.compare_depths(GREEN, [30.0], [])
 
     def test_soils_go_into_the_named_layer(self):
         other = TWO_LAYERS.with_soil(SAND, layer="subsoil")

@@ -341,3 +341,16 @@ def test_a_map_of_one_cell_goes_the_way_of_single_columns():
     packed = pack([case], [mesh], [begin(case, mesh).head], [forcing], settings)
     march_columns(0, 1, packed)
     assert np.array_equal(run.node_suction.values[0], -packed.out_head[0])
+
+
+def test_a_map_of_one_cell_has_the_soils_of_its_layers_where_one_is_met_twice():
+    # Tables are made of soils that differ: a layer below one that is met again has its own.
+    sand = sw.VanGenuchten(0.05, 0.40, 0.047, 3.0, 40.0)
+    fine, subsoil = (sw.VanGenuchten.texture_class(each) for each in ("loam", "sandy loam"))
+    layers = [(sand, 10.0, "top"), (fine, 3.0, "band"), (sand, 10.0, "old top")]
+    layers += [(subsoil, 15.0, sw.Profile.ROOT_ZONE)]
+    ground = sw.Profile([sw.Layer(*each) for each in layers], sw.FreeDrainage())
+    run = sw.simulate(sw.GreenMap([[0.0]], [[38.0]], ground, "1 m"), sw.steady_weather(2, 0.0))
+    alone = sw.simulate(ground, sw.steady_weather(2, 0.0))
+    # Meshes of a map face others, so its nodes lie elsewhere.
+    assert float(run.drainage[0, -1]) == pytest.approx(float(alone.drainage[-1]), rel=1e-3)
