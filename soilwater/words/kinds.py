@@ -67,18 +67,20 @@ def wrong_kinds(
         known = function.__globals__ if hasattr(function, "__globals__") else {}
         for each in value if parameter.kind is parameter.VAR_POSITIONAL else (value,):
             if not any(_fits(each, kind, known) for kind in kinds):
-                cure = _as_number(each) if {"int", "float"} & set(kinds) else ""
+                cure = _as_number(each, kinds)
                 faults.add(f"{name} is {by_kind(each)}", allowed=_told(kinds), cure=cure)
     return faults.as_error() if faults else None
 
 
-def _as_number(given: Any) -> str:
+def _as_number(given: Any, kinds: Sequence[str]) -> str:
     """Say how to write a number that was given as a text, in per cent or not; else nothing."""
     text = given.strip() if isinstance(given, str) else ""
     with suppress(ValueError):
-        number = float(text.removesuffix("%"))
-        if math.isfinite(number):
-            return f"write {number / 100.0 if text.endswith('%') else number:g}"
+        number = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+        if "float" in kinds and math.isfinite(number):
+            return f"write {number:.15g}"
+        if "int" in kinds and number.is_integer():
+            return f"write {int(number)}"
     return ""
 
 

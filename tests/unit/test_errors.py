@@ -15,6 +15,7 @@ from soilwater.words.errors import (
     UnitError,
     by_kind,
 )
+from soilwater.words.kinds import wrong_kinds
 
 
 def test_one_fault_is_one_line_with_subject_place_allowed_and_cure():
@@ -147,3 +148,16 @@ def test_what_was_given_has_its_article():
     for given, told in ((np.int64(3), "an int64"), (object(), "an object"), ([], "a list")):
         assert by_kind(given) == told
     assert by_kind(int) == "the class int"
+
+
+@pytest.mark.parametrize(
+    ("given", "written"),
+    [("12", "write 12"), ("1234567", "write 1234567"), ("50 %", ""), ("x", "")],
+)
+def test_a_text_where_a_whole_number_is_due_is_written_as_one_if_it_is_one(given, written):
+    def asks(count: "int"):
+        """Take a whole number."""
+
+    told = str(wrong_kinds(asks, (given,), {}, "asks"))
+    cure = f"; {written}" if written else ""
+    assert told == f"asks: count is {given!r}; allowed: a whole number{cure}."

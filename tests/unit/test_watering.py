@@ -735,7 +735,9 @@ def test_draws_are_refused_as_they_were_given(answer, draws):
         answer(GREEN, MIX, TEN_DAYS, TURF, "12 %", rod="3 in", draws=draws)
 
 
-@pytest.mark.parametrize(("given", "written"), [("80 %", "0.8"), (" 0.75", "0.75"), ("high", "")])
+@pytest.mark.parametrize(
+    ("given", "written"), [("80 %", "0.8"), (" 0.7512345", "0.7512345"), ("high", "")]
+)
 def test_a_text_where_a_number_is_due_is_written_as_one(given, written):
     with pytest.raises(InputError, match="probability is ") as told:
         hand_water_plan(GREEN, MIX, TEN_DAYS, TURF, "12 %", probability=given)
