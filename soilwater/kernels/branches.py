@@ -251,18 +251,19 @@ def by_series(straight, second, third):
 
 
 @inlined_kernel
-def by_cubics(water, head, table, scalars):
+def by_cubics(water, head, there, table, scalars):
     """Curves of draining sand where it holds a water, by the cubics of the bin of a head nearby.
 
     The cubic of water is turned round by its series, from the edge of the bin and once more from
     where that leads, so that what comes out, to round-off, does not depend on the head nearby.
-    Returns whether it reaches so far, within the bin, that head, capacity, conductivity, its
-    derivative and the flux potential.
+    `there` says that it is that head itself which is asked for, whatever the water. Returns whether
+    it reaches so far, within the bin, that head, capacity, conductivity, its derivative and the
+    flux potential.
     """
     inverse_scale = scalars[INVERSE_SCALE]
     scaled = -head * inverse_scale
-    i, x = find_bin(scaled)
-    edge = scaled - x
+    i, from_lower = find_bin(scaled)
+    edge = scaled - from_lower
     w0, w1, w2, w3 = table[i, WATER], table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
     k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
     k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
@@ -278,6 +279,8 @@ def by_cubics(water, head, table, scalars):
     # Kinks lie on the edges of bins, and beyond the table all is its last bin.
     close = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE)
     reach = close & (to >= 0.0) & (to < SCALED_SUCTION_MAX) & (find_bin(to)[0] == i)
+    x, to = from_lower if there else x, scaled if there else to
+    reach |= there & (head < 0.0)
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     k = k0 + x * (k1 + x * (k2 + x * k3))
     k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
@@ -300,7 +303,7 @@ def curves_of_water(water, head, table, scalars, memory):
     if at_dry < water < at_wet:
         u = guess_between(water, wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity)
         for _ in range(MOST_TRIALS):
-            reach, to, capacity, k, slope, potential = by_cubics(water, u, table, scalars)
+            reach, to, capacity, k, slope, potential = by_cubics(water, u, False, table, scalars)
             if reach:
                 return to, capacity, k, slope, potential
             held, _ = table_water(u, table, scalars)

@@ -154,8 +154,8 @@ def test_what_was_looked_up_before_is_of_no_matter(nearby):
     for node, near in ((fresh, np.nan), (misled, nearby)):
         node.go(-40.0)
         node.soils.room[branch_look_up.LAST_HEAD] = head[0]
-        node.soils.room[branch_look_up.LAST_EFFECTIVE] = near
-        node.soils.room[branch_look_up.LAST_BY_HEAD] = 1.0
+        node.soils.room[branch_look_up.EFFECTIVE] = near
+        node.soils.room[branch_look_up.EFFECTIVE_BY_HEAD] = 1.0
         branch_look_up.settle_look_ups(head, node.column.soil, node.soils)
     rows_of_curves = slice(branch_look_up.WATER, branch_look_up.REACHED)
     expected = fresh.soils.room[rows_of_curves, :2]
