@@ -80,9 +80,11 @@ from soilwater.kernels.rows import (
     EFFECTIVE_BY_HEAD,
     STILL,
     REACHED,  # 1 where the block did all of it, else 0
-    LAST_HEAD,  # that `EFFECTIVE` is of, near which the next will be; or not a number
+    LAST_HEAD,  # that was looked up last, and its: near which the next will be; or not a number
+    LAST_EFFECTIVE,
+    LAST_BY_HEAD,
     N_ROOM,
-) = range(18)
+) = range(20)
 DRAINED, WETTED, FIRST_DRAINED = 0.0, 1.0, 2.0
 """Branches: from a wet turn, from a dry one, and the drying curve itself."""
 
@@ -96,6 +98,7 @@ BOTH_ENDS = (
     (EFFECTIVE_BY_HEAD, TOP_EFFECTIVE_BY_HEAD, BOTTOM_EFFECTIVE_BY_HEAD),
 )
 """Rows of the room, and of the same thing at the top and the bottom of each interval."""
+LASTS = ((HEAD, LAST_HEAD), (EFFECTIVE, LAST_EFFECTIVE), (EFFECTIVE_BY_HEAD, LAST_BY_HEAD))
 ROUND_OFF = 2.0**-52
 NOT_FULL = -1.0e-300
 """Head [cm] up to which a branch goes: what is full is on the drying curve."""
@@ -235,8 +238,8 @@ def curves_in_blocks(first, last, table, scalars, room):
         head, branch = room[HEAD, begin:end], room[BRANCH, begin:end]
         water, capacity = room[WATER, begin:end], room[CAPACITY, begin:end]
         last_head, effective, by_head = (
-            room[LAST_HEAD, begin:end], room[EFFECTIVE, begin:end],
-            room[EFFECTIVE_BY_HEAD, begin:end],
+            room[LAST_HEAD, begin:end], room[LAST_EFFECTIVE, begin:end],
+            room[LAST_BY_HEAD, begin:end],
         )  # fmt: skip
         for i in range(BLOCK):
             whole = branch[i] == FIRST_DRAINED
@@ -329,7 +332,8 @@ def look_up_curves(h, soil, soils):
             curves_in_blocks(first, i + 1, table, scalars, room)
             searched |= look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
             first = i + 1
-    copy_into(room[LAST_HEAD, :nodes], room[HEAD, :nodes])
+    for row, last_row in LASTS:
+        copy_into(room[last_row, :nodes], room[row, :nodes])
     return searched
 
 

@@ -280,7 +280,7 @@ def by_cubics(water, head, there, table, scalars):
     close = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE)
     reach = close & (to >= 0.0) & (to < SCALED_SUCTION_MAX) & (find_bin(to)[0] == i)
     x, to = from_lower if there else x, scaled if there else to
-    reach |= there & (head < 0.0)
+    reach = head < 0.0 if there else reach
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     k = k0 + x * (k1 + x * (k2 + x * k3))
     k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
