@@ -21,7 +21,6 @@ from soilwater.kernels.branches import (
     set_last_level,
     slope_of_effective,
     stand_at,
-    table_water,
     water_on_branch,
 )
 from soilwater.kernels.cache import inlined_kernel, kernel, sole_kernel
@@ -208,17 +207,12 @@ def water_in_blocks(first, last, table, scalars, memory, room):
         level_first, level_second = room[LEVEL_FIRST, begin:end], room[LEVEL_SECOND, begin:end]
         for i in range(BLOCK):
             water, capacity, still = water_on_branch(
-                head[i], branch[i] == WETTED, level_first[i], level_second[i],
+                head[i], branch[i] == WETTED, branch[i] == FIRST_DRAINED,
+                level_first[i], level_second[i],
                 table, scalars, memory,
             )  # fmt: skip
-            # Where a branch is the drying curve it is that of the table, to the last digit.
-            whole = branch[i] == FIRST_DRAINED
-            h = head[i] if head[i] < 0.0 else 0.0
-            held, slope = table_water(h, table, scalars)
-            held += SPECIFIC_STORAGE * (head[i] - h)
-            slope = slope if head[i] < 0.0 else SPECIFIC_STORAGE
-            put(of_water, i, held if whole else water)
-            put(of_capacity, i, slope if whole else capacity)
+            put(of_water, i, water)
+            put(of_capacity, i, capacity)
             put(of_still, i, still)
         for i in range(BLOCK):
             room[WATER, begin + i] = take(of_water, i)

@@ -170,15 +170,17 @@ def drains_first(head, place, memory):
 
 
 @inlined_kernel
-def water_on_branch(head, wetted, first, second, table, scalars, memory):
+def water_on_branch(head, wetted, whole, first, second, table, scalars, memory):
     """Water on a branch above the dry end, its capacity, and the part that does not move with head.
 
-    `wetted` tells a branch that begins at a dry turn; `first` and `second` are the level of its
-    turn. It picks between values and never returns early, as `flux.interval_flux` does.
+    `wetted` tells a branch that begins at a dry turn, `whole` the drying curve itself, as the table
+    has it to the last digit; `first` and `second` are the level of its turn, 0 there. It picks
+    between values and never returns early, as `flux.interval_flux` does.
     """
     h = head if head < 0.0 else 0.0
     wet, wet_capacity = wetting_curve(h, table, scalars, memory)
-    dry, dry_capacity = drying_curve(h, table, scalars, memory)
+    held, slope = table_water(h, table, scalars)
+    dry, dry_capacity = without_storage(held, slope, -h, scalars, memory)
     full = scalars[WATER_AT_SATURATION]
     unfilled = full - wet
     inverse = 1.0 / (unfilled if unfilled > 0.0 else 1.0)
@@ -191,14 +193,17 @@ def water_on_branch(head, wetted, first, second, table, scalars, memory):
     per_cm, elastic = memory[ELASTIC_PER_CM], memory[ELASTIC_TO]
     share = 1.0 - per_cm * (-h if -h < elastic else elastic)
     capacity = share * capacity + (per_cm * water if -h < elastic else 0.0)
+    water, capacity = held if whole else share * water, slope if whole else capacity
     pressed = SPECIFIC_STORAGE * (head - h)
-    return share * water + pressed, capacity if head < 0.0 else SPECIFIC_STORAGE, share * first
+    return water + pressed, capacity if head < 0.0 else SPECIFIC_STORAGE, share * first
 
 
 @inlined_kernel
 def branch_water(head, place, level, table, scalars, memory):
     """Water on a branch by the place of its turn; see `water_on_branch`."""
-    return water_on_branch(head, place % 2 == 1, level[0], level[1], table, scalars, memory)
+    return water_on_branch(
+        head, place % 2 == 1, False, level[0], level[1], table, scalars, memory
+    )
 
 
 @inlined_kernel

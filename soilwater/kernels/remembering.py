@@ -209,7 +209,7 @@ def close_branch_balance(state, column, soils, work):
     measure_closure(total, state.ledger)
 
 
-@kernel
+@sole_kernel
 def turned(state, dt, tolerance, work):
     """Whether a node turned in a step from wetting to drying or back, by more than the tolerance.
 
@@ -288,7 +288,7 @@ def begin_to_remember(state, column, soils):
     settle_look_ups(state.h, column.soil, soils)
 
 
-@kernel
+@sole_kernel
 def remember_all(h, column, soils):
     """Enter the heads at which a step ends, and go on from there."""
     for i in range(h.size):
