@@ -201,9 +201,7 @@ def water_on_branch(head, wetted, whole, first, second, table, scalars, memory):
 @inlined_kernel
 def branch_water(head, place, level, table, scalars, memory):
     """Water on a branch by the place of its turn; see `water_on_branch`."""
-    return water_on_branch(
-        head, place % 2 == 1, False, level[0], level[1], table, scalars, memory
-    )
+    return water_on_branch(head, place % 2 == 1, False, level[0], level[1], table, scalars, memory)
 
 
 @inlined_kernel
