@@ -402,5 +402,8 @@ def _applied(
                 each.cumulative(amount, settings.output_hours)
                 for each, amount in zip(forcings, amounts, strict=True)
             ]
-            found[name] = np.where(unknown, np.nan, np.array(up_to)[feels])
+            reached = np.array(up_to)
+            found[name] = np.where(
+                unknown, np.nan, reached if len(forcings) == 1 else reached[feels]
+            )
     return found

@@ -217,10 +217,12 @@ def test_values_spread_over_nodes_are_repeated(counts):
 @pytest.mark.parametrize(
     ("groups", "threads", "sizes"),
     [
-        ([8, 8], 2, [5, 3, 5, 2, 1]),
-        ([7, 9], 1, [6, 1, 6, 3]),
+        ([8, 8], 2, [4, 4, 5, 2, 1]),
+        ([7, 9], 1, [4, 3, 6, 3]),
         ([3], 5, [1, 1, 1]),
-        ([60], 2, [6] * 9 + [4, 2]),
+        ([60], 2, [6] * 10),
+        # As many of each as there are threads, and no remainder between.
+        ([12, 12], 4, [6, 6, 4, 3, 2, 1, 1, 1]),
     ],
 )
 def test_threads_begin_with_large_pieces_and_end_with_small_ones(groups, threads, sizes):
