@@ -323,6 +323,7 @@ def name_results(
     pond_at_start = ponds * np.maximum(top_head, 0.0)[:, None]
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
+        "suction": packed.out_suction,
         **{name: mm(place, name) for name, place in _IN_THE_LEDGER.items()},
         "ponding": ponding,
         "steps": packed.counts[:, rows.STEPS],
@@ -333,10 +334,6 @@ def name_results(
     }
     onto_the_surface = mm(rows.TOTAL_INFLOW) + pond_at_start
     values["infiltration"] = onto_the_surface - values["runoff"] - ponding
-    if "suction" in settings.names:
-        below, above = packed.out_head[..., 1:], packed.out_head[..., :-1]
-        values["suction"] = np.add(below, above, out=given.get("suction"))
-        values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:

@@ -60,18 +60,18 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
     soils : sequence of Soil
         Of that model.
     """
-    names, values = _numbers(model)
-    read = np.fromiter(chain.from_iterable(map(values, soils)), np.float64)
+    names = names_of_numbers(model)
+    values = map(attrgetter(*names), soils)
+    read = np.fromiter(chain.from_iterable(values), np.float64)
     return with_columns(
         model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
     )
 
 
 @cache
-def _numbers(model: type[SoilModel]) -> tuple[list[str], Any]:
-    """Names of the parameters of a model that are numbers, and what gives them."""
-    names = [each.name for each in fields(model) if "quantity" in each.metadata]
-    return names, attrgetter(*names)
+def names_of_numbers(model: type[SoilModel]) -> list[str]:
+    """Names of the parameters of a model that are numbers."""
+    return [each.name for each in fields(model) if "quantity" in each.metadata]
 
 
 class ManySoils(Sequence[Soil]):
@@ -194,7 +194,7 @@ class ManySoils(Sequence[Soil]):
             if places.size:
                 alike = self.alike.get(model)
                 if alike is not None:
-                    values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                    values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                     at = rows[places]
                     alike = with_columns(model, {name: of[at] for name, of in values.items()})
                 found.append((model, places, alike))
@@ -211,7 +211,7 @@ class ManySoils(Sequence[Soil]):
         parts: list[tuple[NDArray[np.int64], Any]] = []
         for model, places, alike in self.by_model(numbers):
             if alike is not None:
-                values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                 alike = with_columns(model, {name: of[:, None] for name, of in values.items()})
             parts.append((places, alike))
 
