@@ -95,6 +95,7 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     done = np.zeros(len(cases), dtype=np.bool_)
     # Columns of one soil side by side: its table is made once and stays in the processor's cache.
     order = np.lexsort(cases.filling.T[::-1])
+    in_order = np.array_equal(order, np.arange(len(cases)))
     groups = [cases.take(each) for each in np.array_split(order, -(-len(cases) // most))]
     ends = np.cumsum([0, *map(len, groups)]).tolist()
 
@@ -105,22 +106,36 @@ def run_batch(batch: Batch, workers: Workers, store: str | Path | None) -> xr.Da
     def described() -> dict[str, NDArray[Any]]:
         return describe_cases(cases, meshes, n_nodes)
 
+    def laid_out(given: dict[str, NDArray[Any]]) -> xr.Dataset:
+        return lay_out_run(given, described(), batch.axes, settings, batch.coordinates)
+
+    @cache
+    def as_they_come() -> xr.Dataset:
+        """Lay out all results before they are there: threads march meanwhile."""
+        return laid_out(values)
+
+    meanwhile = as_they_come if in_order else described
+
     def so_far() -> xr.Dataset:
-        whole, in_order = done.all(), np.array_equal(order, np.arange(len(cases)))
+        whole = done.all()
+        if whole and in_order:
+            return as_they_come()
+        told = {}
         for name, each in values.items():
+            told[name] = each
             if not whole:
                 # Others may still be written to.
-                values[name] = blank(name, len(cases), n_times, n_nodes)
-                values[name][done] = each[done]
+                told[name] = blank(name, len(cases), n_times, n_nodes)
+                told[name][done] = each[done]
             if not in_order:
-                values[name] = values[name][np.argsort(order)]
-        return lay_out_run(values, described(), batch.axes, settings, batch.coordinates)
+                told[name] = told[name][np.argsort(order)]
+        return laid_out(told)
 
     try:
         with (
             reporting(workers.progress, len(cases)) as report,
             closing(
-                finished_parts(groups, settings, workers, size, report, into, described)
+                finished_parts(groups, settings, workers, size, report, into, meanwhile)
             ) as finished,
         ):
             for k, within in finished:

@@ -107,12 +107,14 @@ class ManySoils(Sequence[Soil]):
         # Told apart by identity first: to look at all their numbers takes longer.
         by_identity = dict(zip(map(id, every), every, strict=True))
         distinct = dict.fromkeys(by_identity.values())
-        number_of: Iterable[int] = range(len(distinct))
-        if len(distinct) < len(by_identity):
-            among = dict(zip(distinct, number_of, strict=True))
-            number_of = [among[soil] for soil in by_identity.values()]
-        numbers = dict(zip(by_identity, number_of, strict=True))
-        met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
+        met = np.arange(len(every))
+        if len(distinct) < len(every):
+            number_of: Iterable[int] = range(len(distinct))
+            if len(distinct) < len(by_identity):
+                among = dict(zip(distinct, number_of, strict=True))
+                number_of = [among[soil] for soil in by_identity.values()]
+            numbers = dict(zip(by_identity, number_of, strict=True))
+            met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
         sizes = np.array([len(column) for column in columns], dtype=np.int64)
         within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
         return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
@@ -161,6 +163,18 @@ class ManySoils(Sequence[Soil]):
     def scales(self) -> FloatArray:
         """Characteristic suction of each [cm], shape (n_soils,)."""
         return np.array([soil.suction_scale for soil in self._soils])
+
+    @cached_property
+    def half_drained(self) -> FloatArray:
+        """Water content of each between its dry end and saturation [1], shape (n_soils,)."""
+        half = np.empty(len(self))
+        for model, numbers in self.of_model.items():
+            alike = self.alike.get(model)
+            if alike is not None:
+                half[numbers] = 0.5 * (alike.theta_r + alike.theta_s)
+            else:
+                half[numbers] = [0.5 * (s.theta_r + s.theta_s) for s in self.take(numbers)]
+        return half
 
     @cached_property
     def remember(self) -> NDArray[np.bool_]:
