@@ -199,9 +199,10 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
     # Soils are numbered within each piece.
-    ends = packed.node_start[[each.last for each in prepared.pieces]]
     counts = np.array([each.soils.size for each in prepared.pieces])
-    soil = packed.soil + spread(np.cumsum(counts) - counts, np.diff(ends, prepend=0))
+    columns = [each.last - each.first for each in prepared.pieces]
+    before = np.repeat(np.cumsum(counts) - counts, columns)
+    soil = packed.soil + spread(before, prepared.meshes.sizes)
     # On an interrupt others are still marched, and what is decided of them put in here.
     decided, feels = dict(prepared.decided), prepared.feels.copy()
     feels[list(decided)] = len(prepared.forcings) + np.arange(len(decided))
