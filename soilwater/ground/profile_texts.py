@@ -108,14 +108,15 @@ def _alike(alike: Any, soils: Sequence[Soil]) -> list[str]:
 
     One whose parameters are arrays of theirs, and themselves.
     """
+    model: type = type(alike)
     words = zip(*map(attrgetter(*_WORDS), soils), strict=True)
     told: list[tuple[str, Sequence[Any], Any]] = [
         (name, of_soils, encode_basestring_ascii)
         for name, of_soils in zip(_WORDS, words, strict=True)
     ]
-    told += [(name, getattr(alike, name).tolist(), repr) for name in names_of_numbers(type(alike))]
+    told += [(name, getattr(alike, name).tolist(), repr) for name in names_of_numbers(model)]
     pieces: list[Iterable[str]] = []
-    before = f'{{"model": "{type(alike).__name__}"'
+    before = f'{{"model": "{model.__name__}"'
     for name, of_soils, write in told:
         before += f', "{name}": '
         if of_soils.count(of_soils[0]) == len(soils):

@@ -178,7 +178,7 @@ def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monk
     whole = sw.simulate_many(many, output=48.0, keep=("drainage",), n_threads=2)
     monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
     # An eighth of what they feel takes more than that; what they leave does not.
-    monkeypatch.setattr(gathering, "_BYTES_OF_AN_INTERVAL", 1e6)
+    monkeypatch.setattr(gathering, "_BYTES_OF_AN_INTERVAL", 2e6)
     monkeypatch.setattr(
         scheduling,
         "prepare",
