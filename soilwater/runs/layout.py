@@ -208,7 +208,7 @@ def _geometry(
 
 
 _NAMED_AT_A_TIME = 1000
-"""Geometries whose cells are named together: for 100 000 at once a stream took a tenth more room."""
+"""Geometries whose cells are named together; 100 000 at once took a tenth of a stream's room."""
 
 
 def inner_dims(name: str, leading: tuple[str, ...], shared: bool) -> tuple[str, ...]:
