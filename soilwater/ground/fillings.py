@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from itertools import chain
-from operator import attrgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -75,10 +73,7 @@ def check_on_gravel(profile: Profile, i: int, soils: ManySoils, numbers: NDArray
     if numbers.size > 1:
         # A sand that holds more than half a hair beyond where the gravel does not is far finer.
         beyond = np.array([1.001 * half_drained(blanket.gravel)])
-        ends = map(attrgetter("theta_r", "theta_s"), soils.take(numbers))
-        half = 0.5 * np.fromiter(chain.from_iterable(ends), float).reshape(-1, 2).sum(axis=1)
-        held = soils.curves(numbers)(beyond)[:, 0]
-        suspect = numbers[held <= half]
+        suspect = numbers[soils.curves(numbers)(beyond)[:, 0] <= soils.half_drained[numbers]]
     for soil in soils.take(suspect):
         faults = Faults(f'Profile "{profile.name}"' if profile.name else "Profile")
         check_gravel(blanket, profile.layers[i].name, soil, faults)

@@ -184,7 +184,7 @@ def _let_go(
 
     Of layers from the top down what their soils hold, at suctions `at_top` [cm] at the interface.
     """
-    let_go: Any = 0.0
+    let_go: Any = None
     height: FloatArray = np.zeros(1)
     for held_at, thick in zip(reversed(curves), reversed(thickness), strict=True):
         alike = height.ndim == 1 and bool(np.all(thick == thick[0]))
@@ -192,8 +192,8 @@ def _let_go(
         if height.ndim < above.ndim:
             height = height + np.zeros_like(above)
         held = held_at(np.concatenate([at_top + height, at_top + above], axis=-1))
-        let_go = let_go + held[:, : at_top.size]
-        let_go -= held[:, at_top.size :]
+        lower, upper = held[:, : at_top.size], held[:, at_top.size :]
+        let_go = (lower if let_go is None else let_go + lower) - upper
         height = above
     gone: FloatArray = let_go
     return gone

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import fields
-from functools import cache
 from itertools import chain, repeat
 from json.encoder import encode_basestring_ascii
 from math import isfinite
@@ -17,8 +15,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.base import base_to_dict
 from soilwater.soils import Soil
-from soilwater.soils.serial import BUILT_IN
-from soilwater.soils.side_by_side import ManySoils
+from soilwater.soils.side_by_side import ManySoils, names_of_numbers
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -65,15 +62,13 @@ def texts_alike(
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
     filling = filling[:, : max(map(len, around)) - 1]
-    texts = _texts_of_soils(soils, np.unique(filling))
-    # Of one layer an ensemble has thousands.
-    first = texts[filling[:, 0]].tolist()
-    return [
-        f"{around[number][0]}{text}{around[number][1]}"
-        if len(around[number]) == 2
-        else _woven(around[number], texts[filling[i]])
-        for i, (number, text) in enumerate(zip(kind.tolist(), first, strict=True))
-    ]
+    texts, numbers = _texts_of_soils(soils, np.unique(filling)), kind.tolist()
+    if filling.shape[1] == 1:
+        # An ensemble has thousands.
+        before, after = zip(*around, strict=True)
+        own = texts[filling[:, 0]].tolist()
+        return [f"{before[k]}{text}{after[k]}" for k, text in zip(numbers, own, strict=True)]
+    return [_woven(around[k], texts[own]) for k, own in zip(numbers, filling, strict=True)]
 
 
 def _woven(around: list[str], soils: Iterable[str]) -> str:
@@ -98,20 +93,31 @@ def _around_soils(profile: Profile, parts: dict[int, str]) -> list[str]:
 def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> NDArray[Any]:
     """Write some soils, each as its `to_dict` has it, in place of all."""
     texts = np.empty(len(soils), dtype=object)
-    for model, places, _ in soils.by_model(numbers):
-        alike, names = soils.take(numbers[places]), _plain_names(model)
-        written = _alike(model, names, alike) if names else [_text_of(s.to_dict()) for s in alike]
-        texts[numbers[places]] = written
+    for _, places, alike in soils.by_model(numbers):
+        several = soils.take(numbers[places])
+        texts[numbers[places]] = (
+            [_text_of(each.to_dict()) for each in several]
+            if alike is None
+            else _alike(alike, several)
+        )
     return texts
 
 
-def _alike(model: type, names: Sequence[str], soils: Sequence[Soil]) -> list[str]:
-    """Write soils of one model, and once what all of them share."""
+def _alike(alike: Any, soils: Sequence[Soil]) -> list[str]:
+    """Write soils of one model, and once what all of them share.
+
+    One whose parameters are arrays of theirs, and themselves.
+    """
+    model: type = type(alike)
+    words = zip(*map(attrgetter(*_WORDS), soils), strict=True)
+    told: list[tuple[str, Sequence[Any], Any]] = [
+        (name, of_soils, encode_basestring_ascii)
+        for name, of_soils in zip(_WORDS, words, strict=True)
+    ]
+    told += [(name, getattr(alike, name).tolist(), repr) for name in names_of_numbers(model)]
     pieces: list[Iterable[str]] = []
     before = f'{{"model": "{model.__name__}"'
-    values = zip(*map(attrgetter(*names), soils), strict=True)
-    for name, of_soils in zip(names, values, strict=True):
-        write: Any = encode_basestring_ascii if name in _WORDS else repr
+    for name, of_soils, write in told:
         before += f', "{name}": '
         if of_soils.count(of_soils[0]) == len(soils):
             before += write(of_soils[0])
@@ -123,14 +129,7 @@ def _alike(model: type, names: Sequence[str], soils: Sequence[Soil]) -> list[str
 
 
 _WORDS = ("name", "source")
-
-
-@cache
-def _plain_names(model: type) -> list[str]:
-    """Names of all values of a model of this package that has but numbers, a name and a source."""
-    names = [each.name for each in fields(model)] if model in BUILT_IN else []
-    numbers = [each.name for each in fields(model) if "quantity" in each.metadata] if names else []
-    return names if names == [*_WORDS, *numbers] else []
+"""What a model says beside its numbers, first."""
 
 
 def _text_of(values: dict[str, Any]) -> str:

@@ -26,6 +26,7 @@ def _march_columns(digest):
                 packed.out_time,
                 packed.out_head[c, :, :n],
                 packed.out_water[c, :, : n - 1],
+                packed.out_suction[c, :, : n - 1],
                 packed.out_ledger[c],
             )
             begin, end = packed.forcing_range[c, 0], packed.forcing_range[c, 1]

@@ -241,6 +241,7 @@ def note_set(out, packed, links):
             packed.out_time,
             packed.out_head[c, :, :n],
             packed.out_water[c, :, : n - 1],
+            packed.out_suction[c, :, : n - 1],
             packed.out_ledger[c],
         )
         note_outputs(state_of(packed, c), column_of(packed, c), soils_of(packed), outputs, out)

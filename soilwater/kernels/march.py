@@ -83,10 +83,18 @@ def copy_into(values, of):
 
 
 @kernel
+def note_heads(h, outputs, out):
+    """Keep heads at nodes, and suctions of intervals where they are asked for."""
+    for i in range(h.size):
+        outputs.head[out, i] = h[i]
+    for i in range(outputs.suction.shape[1]):
+        outputs.suction[out, i] = -0.5 * (h[i + 1] + h[i])
+
+
+@kernel
 def note_outputs(state, column, soils, outputs, out):
-    """Keep heads, water contents and ledger of an output time."""
-    for i in range(state.h.size):
-        outputs.head[out, i] = state.h[i]
+    """Keep heads, water contents, suctions and ledger of an output time."""
+    note_heads(state.h, outputs, out)
     interval_water_content(state.h, column.soil, soils, outputs.water[out])
     for i in range(N_LEDGER):
         outputs.ledger[out, i] = state.ledger[i]

@@ -45,7 +45,7 @@ from soilwater.kernels.ledger import (
     make_close_at_once,
     measure_closure,
 )
-from soilwater.kernels.march import Books, make_march
+from soilwater.kernels.march import Books, make_march, note_heads
 from soilwater.kernels.newton import NO_CAPACITY, make_newton, residual_norm
 from soilwater.kernels.rows import (
     BEFORE,
@@ -111,6 +111,8 @@ class BranchOutputs(NamedTuple):
     """(times, n)."""
     water: Floats
     """(times, n - 1)."""
+    suction: Floats
+    """(times, n - 1), or (times, 0)."""
     ledger: Floats
     """(times, N_LEDGER)."""
     effective: Floats
@@ -227,11 +229,10 @@ def turned(state, dt, tolerance, work):
 
 @kernel
 def note_branch_outputs(state, column, soils, outputs, out):
-    """Keep heads, effective heads, water contents and ledger of an output time."""
+    """Keep heads, effective heads, water contents, suctions and ledger of an output time."""
     h, soil, room = state.h, column.soil, soils.room
     settle_look_ups(h, soil, soils)
-    for i in range(h.size):
-        outputs.head[out, i] = h[i]
+    note_heads(h, outputs, out)
     for i in range(soil.size):
         top, above = room[WATER, i], room[EFFECTIVE, i]
         if i > 0 and soil[i] != soil[i - 1]:
@@ -381,6 +382,7 @@ def _march_remembering(digest):
                 packed.out_time,
                 packed.out_head[c, :, :n],
                 packed.out_water[c, :, : n - 1],
+                packed.out_suction[c, :, : n - 1],
                 packed.out_ledger[c],
                 memories.out_effective[c, :, :, : n - 1],
             )

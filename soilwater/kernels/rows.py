@@ -191,6 +191,8 @@ class Outputs(NamedTuple):
     """(times, n): heads [cm]."""
     water: Floats
     """(times, n - 1): water content of the intervals [1]."""
+    suction: Floats
+    """(times, n - 1): mean of the suctions at their ends [cm]; (times, 0) where nobody asks."""
     ledger: Floats
     """(times, N_LEDGER)."""
 
@@ -261,6 +263,8 @@ class Packed(NamedTuple):
     """(c, times, m)."""
     out_water: Floats
     """(c, times, m - 1)."""
+    out_suction: Floats
+    """(c, times, m - 1), or (c, times, 0)."""
     out_ledger: Floats
     """(c, times, N_LEDGER)."""
     work: Floats
@@ -273,4 +277,4 @@ STATE_OF_NODES = ("head", "stored", "head_before", "rate", "uptake")
 STATE_OF_COLUMNS = ("clock", "ledger")
 PER_NODE = ("z", "soil", "root", *STATE_OF_NODES)
 PER_COLUMN = ("conditions", "codes", "controls", "counts", "status", *STATE_OF_COLUMNS)
-OUTPUTS = ("out_head", "out_water", "out_ledger")
+OUTPUTS = ("out_head", "out_water", "out_suction", "out_ledger")

@@ -199,9 +199,10 @@ def outcome(prepared: Prepared) -> dict[str, NDArray[Any]]:
     for i in np.flatnonzero(packed.status != Status.OK).tolist():
         texts[i] = prepared.refusals.get(i, failure_of(packed, i))
     # Soils are numbered within each piece.
-    ends = packed.node_start[[each.last for each in prepared.pieces]]
     counts = np.array([each.soils.size for each in prepared.pieces])
-    soil = packed.soil + spread(np.cumsum(counts) - counts, np.diff(ends, prepend=0))
+    columns = [each.last - each.first for each in prepared.pieces]
+    before = np.repeat(np.cumsum(counts) - counts, columns)
+    soil = packed.soil + spread(before, prepared.meshes.sizes)
     # On an interrupt others are still marched, and what is decided of them put in here.
     decided, feels = dict(prepared.decided), prepared.feels.copy()
     feels[list(decided)] = len(prepared.forcings) + np.arange(len(decided))
@@ -323,6 +324,7 @@ def name_results(
     pond_at_start = ponds * np.maximum(top_head, 0.0)[:, None]
     values: dict[str, NDArray[Any]] = {
         "water_content": packed.out_water,
+        "suction": packed.out_suction,
         **{name: mm(place, name) for name, place in _IN_THE_LEDGER.items()},
         "ponding": ponding,
         "steps": packed.counts[:, rows.STEPS],
@@ -333,10 +335,6 @@ def name_results(
     }
     onto_the_surface = mm(rows.TOTAL_INFLOW) + pond_at_start
     values["infiltration"] = onto_the_surface - values["runoff"] - ponding
-    if "suction" in settings.names:
-        below, above = packed.out_head[..., 1:], packed.out_head[..., :-1]
-        values["suction"] = np.add(below, above, out=given.get("suction"))
-        values["suction"] *= -0.5
     if "drying_suction" in settings.names:
         values["drying_suction"], values["turning_suction"] = _remembered(packed, memories, meshes)
     if OF_A_MAT in settings.names:
@@ -402,5 +400,8 @@ def _applied(
                 each.cumulative(amount, settings.output_hours)
                 for each, amount in zip(forcings, amounts, strict=True)
             ]
-            found[name] = np.where(unknown, np.nan, np.array(up_to)[feels])
+            reached = np.array(up_to)
+            found[name] = np.where(
+                unknown, np.nan, reached if len(forcings) == 1 else reached[feels]
+            )
     return found

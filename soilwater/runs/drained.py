@@ -121,17 +121,20 @@ def _above_bases(
 
     Of each the depth of the base of its layers and the suction there [cm].
     """
-    sizes, z = meshes.sizes, meshes.depths()
-    depth, base = spread(depths, sizes), spread(at_base, sizes)
+    if len(meshes.nodes) == 1 and bool(np.all(depths == depths[0])):
+        # Columns that lie alike: heights are those of one.
+        z = meshes.nodes[0].depth
+        depth, base = np.full(z.size, depths[0]), at_base[:, np.newaxis]
+    else:
+        z, sizes = meshes.depths(), meshes.sizes
+        depth, base = spread(depths, sizes), spread(at_base, sizes)
     suction: FloatArray = depth - z + base
     if blanket is not None:
         within = np.flatnonzero(z > depth + 1e-9)
-        height, at_top = depth[within] + blanket.thickness - z[within], base[within]
-        if len(meshes.nodes) == 1:
-            # Of columns that lie alike the heights are those of one.
-            height, at_top = height[: within.size // len(meshes)], at_base[:, np.newaxis]
-        suction[within] = suction_within(blanket, at_top, height).ravel()
-    return suction
+        height = depth[within] + blanket.thickness - z[within]
+        at_top = base if base.ndim > 1 else base[within]
+        suction[..., within] = suction_within(blanket, at_top, height)
+    return suction.ravel()
 
 
 def drained_side_by_side(

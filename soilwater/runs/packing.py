@@ -96,6 +96,7 @@ def lay_end_to_end(
     sizes, z = meshes.sizes, meshes.depths()
     given = into or {}
     out_head, out_water = given.get("node_suction"), given.get("water_content")
+    out_suction = given.get("suction")
     # Arrays for results may have room for longer columns than these are.
     over_nodes = {"node_suction": 0, "water_content": 1, "suction": 1}
     rooms = [given[name].shape[-1] + more for name, more in over_nodes.items() if name in given]
@@ -104,6 +105,9 @@ def lay_end_to_end(
         out_head = np.full((n, n_out, longest), np.nan)
     if out_water is None:
         out_water = np.full((n, n_out, longest - 1), np.nan)
+    if out_suction is None:
+        asked = "suction" in settings.names
+        out_suction = np.full((n, n_out, longest - 1 if asked else 0), np.nan)
     forcing, forcing_range = lay_down(forcings)
     conditions, codes = _conditions(columns.kinds, settings)
     ledger = np.zeros((n, rows.N_LEDGER))
@@ -136,6 +140,7 @@ def lay_end_to_end(
         status=np.zeros(n, dtype=np.int64),
         out_head=out_head,
         out_water=out_water,
+        out_suction=out_suction,
         out_ledger=np.full((n, n_out, rows.N_LEDGER), np.nan),
         # As plain Python: compiling this one product would cost every process a tenth of a second.
         work=np.zeros(work_size.py_func(longest)),

@@ -7,7 +7,6 @@ as long as they have little else to do.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -38,9 +37,9 @@ CASE_DAYS_PER_CHUNK = 1600
 """Days times cases a thread takes at a time: 0.1-0.3 s of work, so that an interrupt is heard and
 progress seen, and the interpreter's part stays small."""
 LARGEST_CHUNK = 128
-SHARES_AT_A_TIME = (0.625, 0.25, 0.125)
-"""Of what there is for each thread, what it takes first, then, and last: each piece costs Python as
-much as a tenth of a column, and where the last are small threads end together."""
+TAKEN_FIRST = 0.8
+"""Of what there is for each thread, what it takes first; then the rest. Each piece costs Python as
+much as a fifth of a column, and where the last are small threads end together."""
 LONGEST_SLEEP = 0.3
 """Time [s] after which the thread that asked looks for an interrupt of its own accord."""
 IN_HAND_PER_WORKER = 4
@@ -125,12 +124,15 @@ def piece_sizes(count: int, left: int, total: int, threads: int, most: int) -> l
     most : int
         Most columns that a thread may take at a time.
     """
-    ends = np.cumsum(SHARES_AT_A_TIME[:-1]).tolist()
-    sizes = []
+    sizes: list[int] = []
     while count > 0:
-        share = SHARES_AT_A_TIME[bisect_right(ends, 1.0 - left / total)] if threads > 1 else 1.0
-        sizes.append(min(ceil(share * total / threads), most, count))
-        count, left = count - sizes[-1], left - sizes[-1]
+        first = max(0, left - round((1.0 - TAKEN_FIRST) * total))
+        these = min(count, first or left)
+        share = 1.0 if threads == 1 else TAKEN_FIRST if first else 1.0 - TAKEN_FIRST
+        # Of one size, with no remainder that would be one piece more than there are threads.
+        pieces = min(max(round(these * threads / (share * total)), ceil(these / most), 1), these)
+        sizes += [(these + i) // pieces for i in reversed(range(pieces))]
+        count, left = count - these, left - these
     return sizes
 
 

@@ -443,6 +443,7 @@ def _with_outputs(packed: Packed, hours: NDArray[np.float64]) -> Packed:
         out_time=hours,
         out_head=np.full((size, hours.size, longest), np.nan),
         out_water=np.full((size, hours.size, longest - 1), np.nan),
+        out_suction=np.empty((size, hours.size, 0)),
         out_ledger=np.full((size, hours.size, rows.N_LEDGER), np.nan),
     )
 

@@ -96,17 +96,32 @@ class SoilModel(ABC, Displayed):
     source: str = field(default="", kw_only=True)
 
     def __post_init__(self) -> None:
-        faults = Faults(self._title())
-        refused: set[str] = set()
-        for name, about, low, high in _numbers(type(self)):
+        # Soils are made by the thousand: what only one with faults needs is made for that one.
+        faults = Faults("")
+        refused = self._refused(faults) if self._is_odd() else set()
+        self._check_together(faults, refused)
+        if len(faults):
+            faults.subject = self._title()
+            faults.raise_if_any()
+
+    def _is_odd(self) -> bool:
+        """Whether something is other than what most is: numbers in their range, and texts."""
+        for name, _, low, high in _numbers(type(self)):
             given = getattr(self, name)
-            # Most that is given is a number in its range, and soils are made by the thousand.
-            if isinstance(given, float) and low < given < high:
-                if type(given) is not float:
-                    object.__setattr__(self, name, float(given))
-                continue
+            if type(given) is not float:
+                if not isinstance(given, float):
+                    return True
+                object.__setattr__(self, name, float(given))
+            if not low < given < high:
+                return True
+        return not (isinstance(self.name, str) and isinstance(self.source, str))
+
+    def _refused(self, faults: Faults) -> set[str]:
+        """Bring parameters to their units, and name those that cannot be used, added to faults."""
+        refused: set[str] = set()
+        for name, about, _, _ in _numbers(type(self)):
             try:
-                value = number_to_house(given, about["quantity"], name)
+                value = number_to_house(getattr(self, name), about["quantity"], name)
             except InputError:
                 refused.add(name)
                 with faults.catching():
@@ -120,8 +135,7 @@ class SoilModel(ABC, Displayed):
         for name, text in (("name", self.name), ("source", self.source)):
             if not isinstance(text, str):
                 faults.add(f"{name}={text!r} is not text")
-        self._check_together(faults, refused)
-        faults.raise_if_any()
+        return refused
 
     def _cure(self, name: str, value: float) -> str:
         """Say what may be meant by a parameter that is out of its range."""

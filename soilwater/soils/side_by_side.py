@@ -60,18 +60,18 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
     soils : sequence of Soil
         Of that model.
     """
-    names, values = _numbers(model)
-    read = np.fromiter(chain.from_iterable(map(values, soils)), np.float64)
+    names = names_of_numbers(model)
+    values = map(attrgetter(*names), soils)
+    read = np.fromiter(chain.from_iterable(values), np.float64)
     return with_columns(
         model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
     )
 
 
 @cache
-def _numbers(model: type[SoilModel]) -> tuple[list[str], Any]:
-    """Names of the parameters of a model that are numbers, and what gives them."""
-    names = [each.name for each in fields(model) if "quantity" in each.metadata]
-    return names, attrgetter(*names)
+def names_of_numbers(model: type[SoilModel]) -> list[str]:
+    """Names of the parameters of a model that are numbers."""
+    return [each.name for each in fields(model) if "quantity" in each.metadata]
 
 
 class ManySoils(Sequence[Soil]):
@@ -107,12 +107,14 @@ class ManySoils(Sequence[Soil]):
         # Told apart by identity first: to look at all their numbers takes longer.
         by_identity = dict(zip(map(id, every), every, strict=True))
         distinct = dict.fromkeys(by_identity.values())
-        number_of: Iterable[int] = range(len(distinct))
-        if len(distinct) < len(by_identity):
-            among = dict(zip(distinct, number_of, strict=True))
-            number_of = [among[soil] for soil in by_identity.values()]
-        numbers = dict(zip(by_identity, number_of, strict=True))
-        met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
+        met = np.arange(len(every))
+        if len(distinct) < len(every):
+            number_of: Iterable[int] = range(len(distinct))
+            if len(distinct) < len(by_identity):
+                among = dict(zip(distinct, number_of, strict=True))
+                number_of = [among[soil] for soil in by_identity.values()]
+            numbers = dict(zip(by_identity, number_of, strict=True))
+            met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
         sizes = np.array([len(column) for column in columns], dtype=np.int64)
         within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
         return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
@@ -163,6 +165,18 @@ class ManySoils(Sequence[Soil]):
         return np.array([soil.suction_scale for soil in self._soils])
 
     @cached_property
+    def half_drained(self) -> FloatArray:
+        """Water content of each between its dry end and saturation [1], shape (n_soils,)."""
+        half = np.empty(len(self))
+        for model, numbers in self.of_model.items():
+            alike = self.alike.get(model)
+            if alike is not None:
+                half[numbers] = 0.5 * (alike.theta_r + alike.theta_s)
+            else:
+                half[numbers] = [0.5 * (s.theta_r + s.theta_s) for s in self.take(numbers)]
+        return half
+
+    @cached_property
     def remember(self) -> NDArray[np.bool_]:
         """Which of them have a memory of how they were wetted."""
         remember = np.zeros(len(self), dtype=np.bool_)
@@ -194,7 +208,7 @@ class ManySoils(Sequence[Soil]):
             if places.size:
                 alike = self.alike.get(model)
                 if alike is not None:
-                    values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                    values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                     at = rows[places]
                     alike = with_columns(model, {name: of[at] for name, of in values.items()})
                 found.append((model, places, alike))
@@ -211,7 +225,7 @@ class ManySoils(Sequence[Soil]):
         parts: list[tuple[NDArray[np.int64], Any]] = []
         for model, places, alike in self.by_model(numbers):
             if alike is not None:
-                values = {name: getattr(alike, name) for name in _numbers(model)[0]}
+                values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                 alike = with_columns(model, {name: of[:, None] for name, of in values.items()})
             parts.append((places, alike))
 

@@ -158,7 +158,7 @@ check columns 3 and 4.
     """
 
     def __init__(self, subject: str) -> None:
-        self._subject = subject
+        self.subject = subject
         self._faults: list[str] = []
 
     def __len__(self) -> int:
@@ -256,10 +256,10 @@ check columns 3 and 4.
             Of the class asked for; its ``faults`` has one entry per fault.
         """
         if len(self._faults) == 1:
-            message = f"{self._subject}: {self._faults[0]}"
+            message = f"{self.subject}: {self._faults[0]}"
         else:
             shown = self._faults[:_FAULTS_SHOWN]
-            lines = [f"{self._subject}: {len(self._faults)} faults", *(f"- {f}" for f in shown)]
+            lines = [f"{self.subject}: {len(self._faults)} faults", *(f"- {f}" for f in shown)]
             if len(self._faults) > len(shown):
                 lines.append(f"- ... and {len(self._faults) - len(shown)} more of this list.")
             message = "\n".join(lines)

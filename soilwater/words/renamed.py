@@ -60,7 +60,10 @@ def needs_all(example: str) -> Callable[[_Class], _Class]:
         @functools.wraps(init)
         def telling(self: Any, *given: Any, **named: Any) -> None:
             if len(given) >= enough and not by_name:
-                init(self, *given, **named)
+                if named:
+                    init(self, *given, **named)
+                else:
+                    init(self, *given)
                 return
             missing = needed.keys() - order[: len(given)] - named.keys()
             # Who gives an unknown name, or too many values, is told so by Python itself.

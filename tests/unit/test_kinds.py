@@ -178,7 +178,7 @@ def test_columns_that_feel_something_else_each_are_prepared_a_few_at_a_time(monk
     whole = sw.simulate_many(many, output=48.0, keep=("drainage",), n_threads=2)
     monkeypatch.setattr(scheduling, "CASE_DAYS_PER_CHUNK", 2)
     # An eighth of what they feel takes more than that; what they leave does not.
-    monkeypatch.setattr(gathering, "_BYTES_OF_AN_INTERVAL", 1e6)
+    monkeypatch.setattr(gathering, "_BYTES_OF_AN_INTERVAL", 2e6)
     monkeypatch.setattr(
         scheduling,
         "prepare",
@@ -217,10 +217,12 @@ def test_values_spread_over_nodes_are_repeated(counts):
 @pytest.mark.parametrize(
     ("groups", "threads", "sizes"),
     [
-        ([8, 8], 2, [5, 3, 5, 2, 1]),
-        ([7, 9], 1, [6, 1, 6, 3]),
+        ([8, 8], 2, [4, 4, 5, 2, 1]),
+        ([7, 9], 1, [4, 3, 6, 3]),
         ([3], 5, [1, 1, 1]),
-        ([60], 2, [6] * 9 + [4, 2]),
+        ([60], 2, [6] * 10),
+        # As many of each as there are threads, and no remainder between.
+        ([12, 12], 4, [6, 6, 4, 3, 2, 1, 1, 1]),
     ],
 )
 def test_threads_begin_with_large_pieces_and_end_with_small_ones(groups, threads, sizes):

@@ -351,6 +351,27 @@ def test_columns_are_described_while_the_first_of_them_march(monkeypatch):
     assert (many.status == sw.Status.OK).all()
 
 
+def test_results_are_laid_out_while_the_first_columns_march(monkeypatch):
+    laid = threading.Event()
+    march, lay_out = scheduling.march, gathering.lay_out_run
+
+    def marched(*given):
+        assert laid.wait(10.0)
+        march(*given)
+
+    def laid_out(*given):
+        made = lay_out(*given)
+        laid.set()
+        return made
+
+    monkeypatch.setattr(scheduling, "march", marched)
+    monkeypatch.setattr(gathering, "lay_out_run", laid_out)
+    cases = mixed_cases()[:2]
+    many = sw.simulate_many(cases, n_threads=2, **SETTINGS)
+    for i, case in enumerate(cases):
+        assert_same_numbers(many, {"case": i}, alone(case))
+
+
 class TestInterrupt:
     def test_what_is_finished_is_handed_back(self, small_chunks):
         cases = mixed_cases()
