@@ -132,7 +132,7 @@ def _together(
     ratio = [soil.suction_ratio if isinstance(soil, Hysteretic) else 1.0 for soil in soils]
     asked = [_of_weather(member, turf)[-1] for member in members]
     count = bases.size
-    places = (rng.random(2) + np.outer(np.arange(count), _STEPS)) % 1.0
+    places = np.outer(np.arange(count) + 0.5, _STEPS) % 1.0
     rank = np.argsort(np.argsort(places, axis=0), axis=0)
     which_soil = np.lexsort(np.array([ratio, held]))[rank[:, 0] * len(soils) // count]
     which_member = np.argsort(asked, kind="stable")[rank[:, 1] * len(members) // count]
