@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -30,11 +31,12 @@ from soilwater.decisions.watering.even_draws import make_halves
 from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
-from soilwater.decisions.watering.planning import _buys_most
+from soilwater.decisions.watering.planning import Wish, _buys_most, spots_in_need
 from soilwater.decisions.watering.starts import dried_to
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
 from soilwater.decisions.watering.tried import Stage
+from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
@@ -58,6 +60,20 @@ CERTAIN = {"rod": ROD, "base_suction": 3.0, "probe_error": 0.0, "draws": 2}
 
 
 # --- parts -----------------------------------------------------------------------------------
+
+
+def test_whether_a_spot_needs_water_is_told_by_all_draws_near_the_share():
+    """Not by whether one of ten is a hair's breadth above the line or below it."""
+    never = np.datetime64("NaT", "ns")
+    wish = Wish(0.10, 0.8, 6.0, np.inf, never)
+    times = np.datetime64("2025-07-01T00:00") + np.arange(20) * np.timedelta64(6, "h")
+    visits = Visits.of(times, [6.0], [])
+    dry, near, wet = 0.04, 0.1021, 0.2
+    lowest = np.array([[dry] + [near] * 9, [0.1019] + [wet] * 9, [wet] * 10])
+    trial = SimpleNamespace(reading=np.tile(lowest[:, :, None], (1, 1, times.size)))
+    assert spots_in_need(trial, wish, visits, {}) == [0]
+    assert spots_in_need(trial, wish, visits, {0: "repellent"}) == []
+    assert visits.counted_from(trial.reading[0], 0.10, wish.asked) == visits.first + 8
 
 
 def test_a_line_is_crossed_where_a_straight_line_meets_it():

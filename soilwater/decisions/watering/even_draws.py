@@ -67,7 +67,7 @@ def make_halves(
     count : int
         How many draws each has.
     seed : int
-        Of how sands, bases and weather come together, and of where the search for draws starts.
+        Of where the search for draws starts: those they are picked among are the same for all.
     turf : Turf
         What asks for water.
     depth : float
@@ -94,7 +94,7 @@ def make_halves(
                 for soil in each
                 if late == half
             ]
-        drawn += _together(own, members, bases[half], turf, depth + base.best, rng)
+        drawn += _together(own, members, bases[half], turf, depth + base.best)
     known = _known(drawn, turf, depth, rod)
     # As even as can be over few members, one given twice counting twice; of many those are picked
     # that stand for all.
@@ -121,18 +121,18 @@ def _together(
     bases: FloatArray,
     turf: Turf,
     suction: float,
-    rng: np.random.Generator,
 ) -> list[Draw]:
     """Bring sands, weather and rising bases together so that each meets all sorts of the others.
 
     By chance the driest sand meets more of the dry weather, or less, and of two thousand draws the
-    tenth lowest reading moves as much by that as by which are picked of them.
+    tenth lowest reading moves by that half as much as by which are picked of them. They stand for
+    all there may be, whatever the seed: none shifts where the sequence begins.
     """
     held = water_contents([drying(soil) for soil in soils], np.array([suction]))[:, 0]
     ratio = [soil.suction_ratio if isinstance(soil, Hysteretic) else 1.0 for soil in soils]
     asked = [_of_weather(member, turf)[-1] for member in members]
     count = bases.size
-    places = (rng.random(2) + np.outer(np.arange(count), _STEPS)) % 1.0
+    places = np.outer(np.arange(count) + 0.5, _STEPS) % 1.0
     rank = np.argsort(np.argsort(places, axis=0), axis=0)
     which_soil = np.lexsort(np.array([ratio, held]))[rank[:, 0] * len(soils) // count]
     which_member = np.argsort(asked, kind="stable")[rank[:, 1] * len(members) // count]

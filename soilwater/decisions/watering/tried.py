@@ -25,6 +25,11 @@ MAY_BE_FULL = 0.25
 hold feeds the gravel. Our own choice, and one that matters little: between 0.1 and 0.4 a spot with
 room is given the same, and one that is nearly too deep by 9 % more or less at most, for the same
 share kept (nine spots of three sands; at 0.1 the crew comes twice as often at noon)."""
+_WIDTH = 0.7
+"""Normal scores about a share in which draws tell most of what it is: of a tenth from 0.02 to 0.28.
+Of 150 draws picked among 2000 the tenth lowest reading errs by 0.06 % by volume, by 0.09 % where a
+mean of the few next to it tells it (Harrell & Davis); half a score wider it errs as much, and more
+where a tail is long (four sands; our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 
@@ -168,10 +173,11 @@ class Tried(NamedTuple):
 def smooth_quantile(values: FloatArray, share: float) -> FloatArray:
     """Find what a share of draws does not exceed, as all that are near it tell together.
 
-    A mean of the ordered draws, weighed by a beta distribution (Harrell & Davis 1982, Biometrika
-    69:635, from memory): it moves a little with each draw, where a single one leaps. Half a draw is
-    added on either side (our own choice), as theirs lies too far out in a long tail: of a hundred,
-    at a tenth, by 0.03 of a standard deviation where the logarithm is normal, and this by 0.01.
+    Read off a parabola through the ordered draws over their normal scores, in which those near the
+    share count most (local regression; Cleveland 1979, Journal of the American Statistical
+    Association 74:829, from memory). It hardly moves with one draw, and of draws picked to stand
+    for thousands it is more certain than of others: these are alike in the large, not next to a
+    share.
 
     Parameters
     ----------
@@ -189,8 +195,12 @@ def smooth_quantile(values: FloatArray, share: float) -> FloatArray:
 @lru_cache(maxsize=256)
 def _weights(draws: int, share: float) -> FloatArray:
     """Weights of draws in rising order by which their quantile is told."""
-    from scipy.special import betainc
+    from scipy.special import ndtri
 
-    ends = np.arange(draws + 1) / draws
-    weights: FloatArray = np.diff(betainc(draws * share + 0.5, draws * (1.0 - share) + 0.5, ends))
+    score = ndtri((np.arange(draws) + 0.5) / draws)
+    # Nothing is told beyond the lowest and the highest.
+    off = score - np.clip(ndtri(share), score[0], score[-1])
+    near = np.exp(-0.5 * (off / _WIDTH) ** 2)
+    terms = np.vander(off, min(3, draws), increasing=True)
+    weights: FloatArray = np.linalg.solve(terms.T @ (near[:, None] * terms), terms.T * near)[0]
     return weights

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.decisions.watering.ensembles import OUTPUT_HOURS
+from soilwater.decisions.watering.tried import smooth_quantile
 from soilwater.weather.irrigation import Event
 from soilwater.words.arrays import FloatArray
 
@@ -75,7 +76,7 @@ class Visits(NamedTuple):
         asked : float
             Share of the draws that shall [1].
         """
-        below = float(np.mean(reading[:, self.first] > line)) < asked
+        below = smooth_quantile(reading[:, self.first], 1.0 - asked) <= line
         later = self.first + round(BACK_AFTER / OUTPUT_HOURS)
         return min(later, int(reading.shape[1]) - 1) if below else self.first
 
