@@ -108,18 +108,28 @@ def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing
     Weather that was cut at the same events before, and their amounts, are taken up again. Weathers
     are told apart by identity: keep them while it is used.
     """
-    finer: dict[Any, Weather] = {}
+    finer: dict[Any, tuple[Weather, bytes]] = {}
     amounts: dict[Any, NDArray[np.float64]] = {}
+    last: tuple[Any, ...] = (None,)
 
     def forcing_of(weather: Weather, turf: Turf | None, events: Sequence[Event]) -> Forcing:
-        cut = id(weather), tuple([(event.time, event.duration) for event in events])
+        nonlocal last
+        # Under many weathers the same events come one after the other: read off once.
+        if events is not last[0]:
+            times = tuple([(event.time, event.duration) for event in events])
+            last = events, times, tuple(events), {}
+        _, times, alike, of_edges = last
+        cut = id(weather), times
         if cut not in finer:
-            finer[cut] = merge_intervals(weather, events)[0]
-        edges = finer[cut].edges
-        given = edges.tobytes(), tuple(events)
-        if given not in amounts:
-            amounts[given] = irrigation_amounts(events, edges)
-        return forcing_on(finer[cut], amounts[given], turf)
+            merged = merge_intervals(weather, events)[0]
+            finer[cut] = merged, merged.edges.tobytes()
+        among, edges = finer[cut]
+        if edges not in of_edges:
+            given = edges, alike
+            if given not in amounts:
+                amounts[given] = irrigation_amounts(events, among.edges)
+            of_edges[edges] = amounts[given]
+        return forcing_on(among, of_edges[edges], turf)
 
     return forcing_of
 

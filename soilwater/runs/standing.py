@@ -189,10 +189,12 @@ class PackedColumns:
     def forcings(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, Forcing]:
         """Make what columns feel with water beside their own, by `feels`, unless it is decided."""
         found: dict[int, Forcing] = {}
+        waters: dict[int, tuple[Event, ...]] = {}
         for like, place in zip(*np.unique(self.feels[numbers], return_index=True), strict=True):
             case = self.cases.kinds[self.cases.kind[numbers[place]]]
             if not needs_decisions(case):
-                water = (*case.irrigation, *events)
+                own = case.irrigation
+                water = waters.setdefault(id(own), (*own, *events))
                 found[int(like)] = self.forcing_of(case.weather, case.turf, water)
         return found
 

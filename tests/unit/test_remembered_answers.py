@@ -135,9 +135,9 @@ def test_a_reading_is_on_either_branch_in_half_of_the_cases():
 
 def test_a_reading_that_no_gentle_water_leaves_is_taken_as_flooded():
     most = rewetted_reading(GREEN, USUAL_RAIN, ROD)
-    assert rewetted_to(GREEN, USUAL_RAIN, ROD, most + 1e-3) is None
-    assert rewetted_to(GREEN, USUAL_RAIN, ROD, 0.02) is None
-    start = rewetted_to(GREEN, USUAL_RAIN, ROD, most - 1e-9)
+    readings = [most + 1e-3, 0.02, most - 1e-9]
+    *others, start = rewetted_to([GREEN] * 3, USUAL_RAIN, ROD, readings)
+    assert others == [None, None]
     np.testing.assert_allclose(start.water.suction, 33.0 - start.water.depth, atol=1e-4)
 
 

@@ -45,12 +45,17 @@ class Refill(NamedTuple):
         All of shape (draws, times).
         """
         driest = np.minimum.accumulate(storage, axis=1)
-        full, read = np.empty_like(driest), np.empty_like(driest)
-        for k, (held, fills, reads) in enumerate(
-            zip(self.driest, self.full, self.drained, strict=True)
-        ):
-            full[k] = np.interp(-driest[k], -held, fills)
-            read[k] = np.interp(-driest[k], -held, reads)
+        # Between which two of its places each lies: all at once, they are few.
+        left = np.zeros(driest.shape, dtype=np.int64)
+        for place in range(1, self.driest.shape[1] - 1):
+            left += driest <= self.driest[:, place, None]
+        draw = np.arange(len(driest))[:, None]
+        held, held_next = self.driest[draw, left], self.driest[draw, left + 1]
+        share = np.clip((held - driest) / (held - held_next), 0.0, 1.0)
+        full, read = (
+            each[draw, left] + share * (each[draw, left + 1] - each[draw, left])
+            for each in (self.full, self.drained)
+        )
         return full, read
 
 
