@@ -189,12 +189,10 @@ class PackedColumns:
     def forcings(self, numbers: NDArray[np.int64], events: Sequence[Event]) -> dict[int, Forcing]:
         """Make what columns feel with water beside their own, by `feels`, unless it is decided."""
         found: dict[int, Forcing] = {}
-        waters: dict[int, tuple[Event, ...]] = {}
         for like, place in zip(*np.unique(self.feels[numbers], return_index=True), strict=True):
             case = self.cases.kinds[self.cases.kind[numbers[place]]]
             if not needs_decisions(case):
-                own = case.irrigation
-                water = waters.setdefault(id(own), (*own, *events))
+                water = (*case.irrigation, *events)
                 found[int(like)] = self.forcing_of(case.weather, case.turf, water)
         return found
 
@@ -333,6 +331,8 @@ class Standing:
         """Find the last state that is under what is felt now as it was before, or the end."""
         if before is None:
             return 0
+        if before is now:
+            return len(self.kept_at)
         old, new = before.intervals, now.intervals
         shared = min(old.shape[0], new.shape[0])
         other = np.flatnonzero((old[:shared] != new[:shared]).any(axis=1))

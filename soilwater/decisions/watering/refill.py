@@ -76,9 +76,12 @@ def refills_of(
     """
     spots: list[list[Any]] = [[] for _ in profiles]
     for of_draw, begun in zip(zip(*profiles, strict=True), zip(*starts, strict=True), strict=True):
-        rains = [each if isinstance(each, AfterRain) else None for each in begun]
+        # What a start holds differs from spot to spot, the rain before it mostly does not.
+        rains = [
+            (each.rate, each.dried_by) if isinstance(each, AfterRain) else None for each in begun
+        ]
         for rain in dict.fromkeys(rains):
-            like = [i for i, each in enumerate(rains) if each is rain]
+            like = [i for i, each in enumerate(rains) if each == rain]
             found = _of_draw([of_draw[i] for i in like], rain, rod)
             for i, of_spot in zip(like, found, strict=True):
                 spots[i].append(of_spot)
@@ -86,20 +89,23 @@ def refills_of(
 
 
 def _of_draw(
-    profiles: Sequence[Profile], after: AfterRain | None, rod: float
+    profiles: Sequence[Profile], rain: tuple[float, float] | None, rod: float
 ) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
+    """Work out spots of a draw after rain of a rate [mm/h] on sand dried by some suction [cm]."""
     meshes = [profile.mesh() for profile in profiles]
     rest = np.concatenate(list(map(drained_suctions, profiles, meshes)))
-    rain = USUAL_RAIN if after is None else after
-    before = rest + (0.0 if after is None else after.dried_by)
-    dried = rest + DRIED_BY[:, None]
+    rate, dried_by = (USUAL_RAIN.rate, 0.0) if rain is None else rain
+    before, dried = rest + dried_by, rest + DRIED_BY[:, None]
+    every = end_to_end(meshes)
     # As it dries, and when it was watered and has drained again.
-    at = np.stack([dried, np.broadcast_to(rest, dried.shape)])
-    dried_to = np.stack([np.broadcast_to(before, dried.shape), np.maximum(dried, before)])
-    ends = water_after(end_to_end(meshes), at, rain.rate, dried_to)
+    of_all = water_after(every, dried, rate, np.broadcast_to(before, dried.shape))
+    drained = np.broadcast_to(rest, dried.shape)
+    of_all_again = water_after(every, drained, rate, np.maximum(dried, before))
     found, first = [], 0
     for mesh in meshes:
-        driest, again = ends[..., first : first + mesh.soil.size]
+        driest, again = (
+            each[..., first : first + mesh.soil.size] for each in (of_all, of_all_again)
+        )
         width = np.diff(mesh.depth)
         full = 10.0 * again.mean(axis=1) @ width
         found.append((10.0 * driest.mean(axis=1) @ width, full, mean_of_top(mesh, again, rod)))
