@@ -206,7 +206,7 @@ def _each_spot(
     draws = np.arange(trial.draws)
     cases = [trial.column(i, k) for i in numbers for k in draws.tolist()]
     packed = packed_columns(cases, trial.rod)
-    refills = trial.refills(numbers)
+    refills = trial.refills(numbers, packed.meshes)
     for place, i in enumerate(numbers):
         standing = Standing.of(packed.part(place * draws.size + draws), visits.at.tolist())
         yield _Spot(trial, i, refills[i], standing, n_threads)

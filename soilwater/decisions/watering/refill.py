@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh, end_to_end
 from soilwater.ground.profile import Profile
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, water_after
 from soilwater.words.arrays import FloatArray
@@ -60,39 +61,43 @@ class Refill(NamedTuple):
 
 
 def refills_of(
-    profiles: Sequence[Sequence[Profile]],
-    starts: Sequence[Sequence[Any]],
+    cases: Sequence[Sequence[Case]],
+    meshes: Sequence[Sequence[Mesh]],
     rod: float,
 ) -> list[Refill]:
     """Work out what spots hold again.
 
     Parameters
     ----------
-    profiles, starts : sequence of sequence
-        Of each spot, in each draw. Spots of a draw mostly share its sand, and are worked out
-        together.
+    cases, meshes : sequence of sequence
+        Column of each spot, in each draw, and its nodes: those it is run on, for what it holds is
+        counted on them. Spots of a draw mostly share its sand, and are worked out together.
     rod : float
         Length of the rods [cm].
     """
-    spots: list[list[Any]] = [[] for _ in profiles]
-    for of_draw, begun in zip(zip(*profiles, strict=True), zip(*starts, strict=True), strict=True):
+    spots: list[list[Any]] = [[] for _ in cases]
+    for of_draw, nodes in zip(zip(*cases, strict=True), zip(*meshes, strict=True), strict=True):
         # What a start holds differs from spot to spot, the rain before it mostly does not.
+        starts = [each.start for each in of_draw]
         rains = [
-            (each.rate, each.dried_by) if isinstance(each, AfterRain) else None for each in begun
+            (each.rate, each.dried_by) if isinstance(each, AfterRain) else None for each in starts
         ]
         for rain in dict.fromkeys(rains):
             like = [i for i, each in enumerate(rains) if each == rain]
-            found = _of_draw([of_draw[i] for i in like], rain, rod)
+            profiles = [of_draw[i].profile for i in like]
+            found = _of_draw(profiles, [nodes[i] for i in like], rain, rod)
             for i, of_spot in zip(like, found, strict=True):
                 spots[i].append(of_spot)
     return [Refill(*map(np.array, zip(*of_spot, strict=True))) for of_spot in spots]
 
 
 def _of_draw(
-    profiles: Sequence[Profile], rain: tuple[float, float] | None, rod: float
+    profiles: Sequence[Profile],
+    meshes: Sequence[Mesh],
+    rain: tuple[float, float] | None,
+    rod: float,
 ) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
     """Work out spots of a draw after rain of a rate [mm/h] on sand dried by some suction [cm]."""
-    meshes = [profile.mesh() for profile in profiles]
     rest = np.concatenate(list(map(drained_suctions, profiles, meshes)))
     rate, dried_by = (USUAL_RAIN.rate, 0.0) if rain is None else rain
     before, dried = rest + dried_by, rest + DRIED_BY[:, None]
