@@ -37,8 +37,8 @@ MOSTLY = 0.5
 """Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
 LEFT = 0.25
 """Share of the water of a visit that the layer of the rods still has when the crew is back [1], as
-long as nothing was tried at its hour. Twenty spots had 0.12 to 0.21, a calibrated green more: it is
-rather too large, so that the first step does not bring too much (our own choice)."""
+long as nothing was tried at its hour. Twenty spots had 0.12 to 0.21, a calibrated green more (our
+own choice)."""
 LEAST_LEFT = 0.1
 """That share is never taken for less: beyond that it is no visit that helps (our own choice)."""
 NEAR = 0.04

@@ -52,7 +52,10 @@ class Refill(NamedTuple):
             left += driest <= self.driest[:, place, None]
         draw = np.arange(len(driest))[:, None]
         held, held_next = self.driest[draw, left], self.driest[draw, left + 1]
-        share = np.clip((held - driest) / (held - held_next), 0.0, 1.0)
+        # The driest of them may hold the same.
+        fell = held - held_next
+        share = np.divide(held - driest, fell, out=np.ones_like(fell), where=fell > 0.0)
+        share = np.clip(share, 0.0, 1.0)
         full, read = (
             each[draw, left] + share * (each[draw, left + 1] - each[draw, left])
             for each in (self.full, self.drained)
