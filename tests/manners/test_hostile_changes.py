@@ -6,10 +6,10 @@ Every question is answered by what it says itself: the cure is taken from the te
 import numpy as np
 import pandas as pd
 import pytest
+from doubtful_stations import asked, cured, fahrenheit, of
 
 import soilwater as sw
 from tests.cures import cures_in
-from tests.manners.test_hostile_stations import asked, cured, fahrenheit, of
 
 
 def fraction(column):

@@ -307,6 +307,24 @@ def test_faults_of_lines_members_and_surveys_name_the_cure():
         dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, **CERTAIN).spot("Z")
 
 
+@pytest.mark.parametrize(
+    ("ask", "told"),
+    [
+        (lambda *given: hand_water_plan(*given, "60 %", rod=ROD), "threshold is 60 %"),
+        (
+            lambda *given: dry_down_outlook(*given, Thresholds("60 %", "45 %", "12 %"), rod=ROD),
+            "firm is 60 %",
+        ),
+    ],
+)
+def test_a_line_above_all_pores_is_asked_about(ask, told):
+    with pytest.raises(InputError, match=told) as caught:
+        ask(GREEN, MIX, TEN_DAYS, TURF)
+    # Of 42 % of pores, 60 % of saturation is 25.2 % by volume.
+    assert "all pores of this sand are 42 %" in caught.value.faults[0]
+    assert 'write "25.2 %"' in caught.value.faults[0]
+
+
 # --- amounts ---------------------------------------------------------------------------------
 
 
@@ -751,12 +769,12 @@ def test_sands_of_a_list_are_dealt_out_by_what_they_hold(count):
 
 
 @pytest.mark.parametrize("draws", [1, 100.0, "100", None])
-@pytest.mark.parametrize("answer", [hand_water_plan, dry_down_outlook])
-def test_draws_are_refused_as_they_were_given(answer, draws):
+@pytest.mark.parametrize(("answer", "line"), [(hand_water_plan, "12 %"), (dry_down_outlook, LINES)])
+def test_draws_are_refused_as_they_were_given(answer, line, draws):
     """Twice as many are drawn of some things, and 100.0 was refused as 200.0, by nobody's name."""
     given = f"{answer.__name__}: draws is {draws!r}; allowed: a whole number, 2 or more"
     with pytest.raises(InputError, match=re.escape(given)):
-        answer(GREEN, MIX, TEN_DAYS, TURF, "12 %", rod="3 in", draws=draws)
+        answer(GREEN, MIX, TEN_DAYS, TURF, line, rod="3 in", draws=draws)
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ differ in here, so columns are run on a grid of depths and read between them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -103,6 +103,30 @@ def members_of(weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
             )
     faults.raise_if_any()
     return members
+
+
+def need_within_pores(lines: Mapping[str, float], sand: Sand, faults: Faults) -> None:
+    """Note each line that lies above all the pores of a sand: no meter could read so much in it.
+
+    Parameters
+    ----------
+    lines : mapping of str to float
+        Readings [1] by the name they were given under.
+    sand : Soil, FitResult or sequence of these
+        The sand.
+    faults : Faults
+        Where the faults go.
+    """
+    with faults.catching():
+        pores = max(soil.theta_s for soil in best_and_likely(sand)[1])
+        for name, line in lines.items():
+            if line >= pores:
+                told, by_volume = f"{100 * pores:.3g} %", f"{100 * line * pores:.1f} %"
+                faults.add(
+                    f"{name} is {100 * line:g} %, and all pores of this sand are {told}",
+                    allowed="water by volume, below that",
+                    cure=f'if it was read as a share of the pores, write "{by_volume}"',
+                )
 
 
 def ground_and_demand(sand: Sand, turf: Turf, members: Sequence[Weather]) -> tuple[str, ...]:

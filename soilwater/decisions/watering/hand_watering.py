@@ -19,6 +19,7 @@ from soilwater.decisions.watering.checking import DEPTH_CLASS, checked
 from soilwater.decisions.watering.ensembles import (
     ground_and_demand,
     members_of,
+    need_within_pores,
     share_of,
     spots_with_depth,
 )
@@ -242,6 +243,7 @@ def hand_water_plan(
             dry.append(as_time(event_day, "event_day").astype("datetime64[D]"))
     check_start(start, after, faults)
     faults.need_whole("draws", draws, 2)
+    need_within_pores({"threshold": wish.line}, sand, faults)
     check_calibration(
         calibration,
         {

@@ -25,6 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     first_at_or_below,
     ground_and_demand,
     members_of,
+    need_within_pores,
     spots_with_depth,
 )
 from soilwater.decisions.watering.outlook_words import (
@@ -366,6 +367,8 @@ def dry_down_outlook(
     if meter < 0.0:
         faults.add(f"meter_error is {meter:g}", allowed="0 or more")
     faults.need_whole("draws", draws, 2)
+    lines = {name: getattr(thresholds, name) for name in ("firm", "watch", "wilt")}
+    need_within_pores(lines, sand, faults)
     check_start(start, after, faults)
     if start == "readings" and not any(usable(spot, length) for spot in known):
         faults.add(f"no spot has a usable reading with {length:g} cm rods", cure="start drained")
@@ -402,8 +405,7 @@ def dry_down_outlook(
     spots = []
     for i, (spot, own, short) in enumerate(zip(known, trial.reading, trial.met, strict=True)):
         firm, watch, wilt = (
-            Days(*band_of(first_at_or_below(days, own, line)))
-            for line in (thresholds.firm, thresholds.watch, thresholds.wilt)
+            Days(*band_of(first_at_or_below(days, own, line))) for line in lines.values()
         )
         short_of_water = Days(*band_of(first_at_or_below(middles, short, thresholds.demand_met)))
         course = course_of(trial.times, own)

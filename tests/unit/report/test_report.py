@@ -1,146 +1,24 @@
-"""The one-page report: says what its parts say, needs nothing from elsewhere, fits on one sheet."""
+"""The one-page report: says what its parts say, needs nothing from elsewhere."""
 
-import base64
 import importlib.util
 import re
-import shutil
-import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
-from html.parser import HTMLParser
 from pathlib import Path
 
 import numpy as np
 import pytest
-from grounds import WET_MIX
+from reported import FOUND, Reader, finding, headings, parts_of, pictures_of, read, table_of
 
 import soilwater as sw
-from soilwater.decisions.spots.diagnosis import diagnose
 from soilwater.decisions.spots.measurements import next_measurement
-from soilwater.decisions.watering.hand_watering import hand_water_plan
-from soilwater.decisions.watering.outlook import dry_down_outlook
-from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.report import report
 from soilwater.report.tables import spot_table
-from soilwater.survey.survey import Reading, Spot, Survey
+from soilwater.survey.survey import Spot, Survey
 
+EXAMPLE = Path(__file__).parents[3] / "examples" / "committee_report.py"
 NASTY = '<script>alert("x")</script> & $x_'
-EXAMPLE = Path(__file__).parents[2] / "examples" / "committee_report.py"
-
-SAND = replace(WET_MIX, name="mix")
-TURF = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"))
-LINES = Thresholds("18 %", "14 %", "12 %")
-# A repellent patch, a deep spot, and others whose readings their depths give.
-FOUND = {"A1": (30, 0.247), "A2": (31, 0.25), "B1": (30, 0.262), "B2": (31, 0.08), "C3": (46, 0.15)}
-
-
-def read(name, depth, value, place, **more):
-    readings = (Reading(value, rod=7.6, time="2026-07-08T07:00"),)
-    return Spot(name, depth, readings=readings, x=4.0 * (place % 2), y=3.0 * (place // 2), **more)
-
-
-def parts_of(survey, weather):
-    return (
-        survey,
-        diagnose(survey, SAND),
-        dry_down_outlook(survey, SAND, weather, TURF, LINES, draws=4),
-        hand_water_plan(survey, SAND, weather, TURF, LINES.wilt, flow="12 gpm", draws=2),
-    )
-
-
-@pytest.fixture(scope="module")
-def parts():
-    spots = [
-        read(name, depth, value, i, area=5.0)
-        for i, (name, (depth, value)) in enumerate(FOUND.items())
-    ]
-    green = Survey(spots, name="Wrenfold Common, 4th green", notes=("depths were in inches",))
-    return parts_of(green, sw.steady_weather(8, "5.5 mm/day"))
-
-
-@pytest.fixture(scope="module")
-def page(parts):
-    return report(*parts, remarks=["Asked: a second hose."], prepared_by="the greenkeeper")
-
-
-@pytest.fixture(scope="module")
-def crowded():
-    """Everything that makes a page long: many spots with long names, slopes, notes, two weeks."""
-    rng = np.random.default_rng(14)
-    spots = [
-        read(f"row {i // 5} no. {i % 5}", 28.0 + i % 5 * 4, rng.uniform(0.1, 0.25), i, slope=0.03)
-        for i in range(25)
-    ]
-    notes = tuple(f"line {i}: read as inches because the header above it says so" for i in range(9))
-    green = Survey(
-        spots, name="Wrenfold Common, practice ground, the far and older half", notes=notes
-    )
-    parts = parts_of(green, sw.steady_weather(10, "6 mm/day", first_day="2026-07-08"))
-    return report(*parts, remarks=["word " * 40] * 3, prepared_by="the greenkeeper")
-
-
-def test_what_a_spot_reads_and_its_gap_are_of_one_reading(parts):
-    """With a calibration that is not what the meter showed, but what it would have drained."""
-    survey, diagnosis, *_ = parts
-    drained = replace(diagnosis.spots[0], reading=0.231, expected=0.25)
-    found = replace(diagnosis, spots=(drained, *diagnosis.spots[1:]))
-    row = spot_table(survey, found, None, None, 10).rows[0]
-    assert row[2] == "23.1" and row[4] == "-1.9"
-
-
-class Reader(HTMLParser):
-    """Tags, attributes and sections of texts; a tag left open or closed out of turn raises."""
-
-    VOID = frozenset(("meta", "img"))
-
-    def __init__(self, html):
-        super().__init__()
-        self.open, self.tags, self.attributes, self.texts = [], [], [], []
-        self.feed(html)
-        self.close()
-        assert not self.open
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.attributes += [(tag, name, value) for name, value in attrs]
-        if tag not in self.VOID:
-            self.open.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.handle_starttag(tag, attrs)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if data.strip() and "style" not in self.open:
-            self.texts.append(" ".join(data.split()))
-
-
-def pictures_of(page):
-    """Sources of the SVG pictures inside a page."""
-    found = re.findall(r'src="data:image/svg\+xml;base64,([^"]+)"', page)
-    return [base64.b64decode(each).decode() for each in found]
-
-
-def headings(page):
-    root = ElementTree.fromstring(page.split("\n", 1)[1])
-    return ["".join(each.itertext()) for each in root.iter() if each.tag in ("h2", "figcaption")]
-
-
-def finding(page):
-    block = page.split('<section class="finding">')[1].split("</section>")[0]
-    return [re.sub(r"\s+", " ", each) for each in re.findall(r"<li>(.*?)</li>", block, re.S)]
-
-
-def table_of(page, kind):
-    """Rows of a table by their first cell."""
-    root = ElementTree.fromstring(page.split("\n", 1)[1])
-    (table,) = (each for each in root.iter("table") if each.get("class") == kind)
-    rows = [[cell.text or "" for cell in row] for row in table.iter("tr")]
-    return rows[0], {row[0]: row[1:] for row in rows[1:]}
-
 
 # --- the page as a file ------------------------------------------------------------------------
 
@@ -223,6 +101,15 @@ def test_what_people_wrote_stays_text(parts):
 
 
 # --- what it says --------------------------------------------------------------------------------
+
+
+def test_what_a_spot_reads_and_its_gap_are_of_one_reading(parts):
+    """With a calibration that is not what the meter showed, but what it would have drained."""
+    survey, diagnosis, *_ = parts
+    drained = replace(diagnosis.spots[0], reading=0.231, expected=0.25)
+    found = replace(diagnosis, spots=(drained, *diagnosis.spots[1:]))
+    row = spot_table(survey, found, None, None, 10).rows[0]
+    assert row[2] == "23.1" and row[4] == "-1.9"
 
 
 def test_all_sections_in_order(page):
@@ -488,29 +375,6 @@ def test_depths_are_mapped_where_nothing_was_read(parts):
     assert "depths of the root zone in inches: A1 11.8" in said
 
 
-# --- on a phone ----------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("width", [320, 390, 1000])
-@pytest.mark.parametrize("which", ["page", "crowded"])
-def test_nothing_is_cut_at_the_edge(open_page, which, width, page, crowded, tmp_path):
-    """Neither the page nor a table within it has to be moved sideways."""
-    path = tmp_path / "page.html"
-    path.write_text({"page": page, "crowded": crowded}[which], encoding="utf-8")
-    shown = open_page(path, width=width)
-    assert shown.evaluate("document.documentElement.scrollWidth") <= width
-    cut = shown.evaluate(
-        "[...document.querySelectorAll('body *')].filter(each => each.clientWidth > 0"
-        " && each.scrollWidth > each.clientWidth + 1).map(each => each.tagName)"
-    )
-    assert cut == []
-    furthest = shown.evaluate(
-        "Math.max(...[...document.querySelectorAll('td, th, p, li, img')]"
-        ".map(each => each.getBoundingClientRect().right))"
-    )
-    assert furthest <= width
-
-
 # --- bad input -----------------------------------------------------------------------------------
 
 
@@ -535,75 +399,7 @@ def test_without_the_template_library_the_cure_is_named(parts, monkeypatch):
         report(parts[0])
 
 
-# --- on paper ------------------------------------------------------------------------------------
-
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
-QUIET = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-pdf-header-footer",
-)
-
-
-def sides(page, paper, folder):
-    """Print a page and count the printed sides; their size comes back too."""
-    on_paper = page.replace("@page {", f"@page {{ size: {paper};", 1)
-    assert on_paper != page
-    source, printed = folder / "page.html", folder / "page.pdf"
-    source.write_text(on_paper, encoding="utf-8")
-    command = [BROWSER, *QUIET, f"--user-data-dir={folder / 'profile'}"]
-    subprocess.run(
-        [*command, f"--print-to-pdf={printed}", source.as_uri()],
-        check=True,
-        capture_output=True,
-        timeout=120,
-    )
-    content = printed.read_bytes()
-    box = re.search(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", content)
-    size = tuple(float(each) / 72.0 * 25.4 for each in box.groups())
-    return len(re.findall(rb"/Type\s*/Page\b", content)), size
-
-
-@pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
-@pytest.mark.parametrize(("paper", "size"), [("A4", (210, 297)), ("letter", (215.9, 279.4))])
-@pytest.mark.parametrize("which", ["short", "page", "crowded"])
-def test_prints_on_one_sheet(which, paper, size, page, crowded, parts, tmp_path):
-    """On its front alone where that is read well, and else on front and back."""
-    shown = {"page": page, "crowded": crowded, "short": report(parts[0])}[which]
-    count, printed = sides(shown, paper, tmp_path)
-    assert printed == pytest.approx(size, abs=0.5)
-    assert count == (1 if which == "short" else 2)
-
-
-@pytest.mark.parametrize("which", ["page", "crowded"])
-def test_type_is_read_well_and_fills_its_side(open_page, which, page, crowded, tmp_path):
-    """Nothing is smaller than 9 pt; of 259 mm on letter paper little is left."""
-    path = tmp_path / "page.html"
-    path.write_text({"page": page, "crowded": crowded}[which], encoding="utf-8")
-    shown = open_page(path, width=round(188 / 25.4 * 96))
-    shown.emulate_media(media="print")
-    points = shown.evaluate(
-        "Math.min(...[...document.querySelectorAll('body *')].filter(each => each.innerText)"
-        ".map(each => parseFloat(getComputedStyle(each).fontSize)))"
-    )
-    assert 0.75 * points >= 9.0 - 1e-6
-    back = "document.querySelector('.back').getBoundingClientRect().top"
-    front = shown.evaluate(back) / 96 * 25.4
-    whole = shown.evaluate("document.body.getBoundingClientRect().height") / 96 * 25.4
-    assert 0.7 * 259 < front <= 259
-    assert 0.85 * 259 < whole - front <= 259
-
-
-@pytest.mark.skipif(BROWSER is None, reason="no chromium here: apt-get install chromium")
-def test_the_count_of_sides_would_notice(page, tmp_path):
-    longer = page.replace("</footer>", "<p>more</p>" * 300 + "</footer>")
-    assert sides(longer, "A4", tmp_path)[0] > 2
+# --- the example, and names that turn or burst ---------------------------------------------------
 
 
 def test_the_example_writes_its_page_where_it_runs(tmp_path, monkeypatch):
