@@ -116,7 +116,17 @@ class Trial:
     def refills(self, spots: Sequence[int], meshes: Sequence[Mesh]) -> dict[int, Refill]:
         """Tell what spots hold again after water, and read drained, in each draw.
 
-        The nodes of their columns are those of one spot after the other.
+        Parameters
+        ----------
+        spots : sequence of int
+            Their numbers.
+        meshes : sequence of Mesh
+            Nodes of their columns, those of one spot after the other.
+
+        Returns
+        -------
+        dict of int to Refill
+            By the numbers of spots.
         """
         draws = range(self.draws)
         cases = [[self.column(spot, k) for k in draws] for spot in spots]
