@@ -5,7 +5,7 @@ surface node, runoff and outflow are large conductances, so Newton needs no iter
 A held head is a row of its own; the water it takes or gives is what closes the node's balance.
 """
 
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import kernel, sole_kernel
 from soilwater.kernels.curves import OVEN_DRY_SUCTION
 from soilwater.kernels.rows import (
     BASE_CODE,
@@ -88,7 +88,7 @@ def drainage_from(code, head, value, k, slope):
     return 0.0, 0.0
 
 
-@kernel
+@sole_kernel
 def add_surface(h, dt, conditions, codes, work, flows):
     """Pond, supply, runoff and evaporation at the surface node, or a held head there."""
     diagonal, residual, own = work[DIAGONAL], work[RESIDUAL], work[OWN]

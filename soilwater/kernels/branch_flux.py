@@ -12,11 +12,8 @@ which is zero to round-off where dh = dz, whatever the histories.
 from soilwater.kernels.branch_look_up import (
     BOTTOM_EFFECTIVE,
     BOTTOM_EFFECTIVE_BY_HEAD,
-    BOTTOM_STILL,
-    MOVING,
     TOP_EFFECTIVE,
     TOP_EFFECTIVE_BY_HEAD,
-    TOP_STILL,
 )
 from soilwater.kernels.cache import inlined_kernel, kernel
 from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
@@ -27,7 +24,6 @@ from soilwater.kernels.rows import (
     BOTTOM_SLOPE,
     FLUX,
     LOWER,
-    STORE_AND_UPTAKE,
     TOP_CONDUCTIVITY,
     TOP_POTENTIAL,
     TOP_SLOPE,
@@ -126,16 +122,3 @@ def branch_flow(h, dt, z, work):
         branch_flow_one_by_one(h, dt, z, work)
     # What leaves through the base asks how its conductivity changes with its own head.
     work[BOTTOM_SLOPE, h.size - 2] *= work[BOTTOM_EFFECTIVE_BY_HEAD, h.size - 2]
-
-
-@kernel
-def note_moving(z, work):
-    """Store and uptake of each node without the water that does not move with its head [cm]."""
-    moving, whole = work[MOVING], work[STORE_AND_UPTAKE]
-    top_still, bottom_still = work[TOP_STILL], work[BOTTOM_STILL]
-    for i in range(z.size):
-        moving[i] = whole[i]
-    for i in range(z.size - 1):
-        half = 0.5 * (z[i + 1] - z[i])
-        moving[i] -= half * top_still[i]
-        moving[i + 1] -= half * bottom_still[i]

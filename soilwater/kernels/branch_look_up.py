@@ -23,7 +23,7 @@ from soilwater.kernels.branches import (
     stand_at,
     water_on_branch,
 )
-from soilwater.kernels.cache import inlined_kernel, kernel
+from soilwater.kernels.cache import inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.curves import SPECIFIC_STORAGE, soil_hydraulics
 from soilwater.kernels.elementary import BLOCK, put, room_for_block, take
 from soilwater.kernels.march import copy_into
@@ -34,29 +34,31 @@ from soilwater.kernels.rows import (
     BOTTOM_SLOPE,
     BOTTOM_WATER,
     N_WORK,
+    STORE_AND_UPTAKE,
     TOP_CAPACITY,
     TOP_CONDUCTIVITY,
     TOP_POTENTIAL,
     TOP_SLOPE,
     TOP_WATER,
+    VOLUME,
 )
 
 # Rows of `work` beyond those of `rows`: effective heads at the top and bottom of each interval
-# [cm] and their derivatives by head [1]; the part of the water there that does not move with head
-# [1]; store and uptake of each node without that part [cm]; in a retry, the heads from which
-# the last step of Newton's method went, and how far the last did that went far [cm].
+# [cm] and their derivatives by head [1]; below interfaces, the part of the water there that does
+# not move with head [1]; store and uptake of each node without that part [cm]; in a retry, the
+# heads from which the last step of Newton's method went, and how far the last did that went far
+# [cm].
 (
     TOP_EFFECTIVE,
     TOP_EFFECTIVE_BY_HEAD,
     BOTTOM_EFFECTIVE,
     BOTTOM_EFFECTIVE_BY_HEAD,
     TOP_STILL,
-    BOTTOM_STILL,
     MOVING,
     LAST_BEFORE,
     LAST_MOVE,
     N_BRANCH_WORK,
-) = range(N_WORK, N_WORK + 10)
+) = range(N_WORK, N_WORK + 9)
 
 # Rows of the room of a column, for each node in the soil above it, the first in that below. Blocks
 # may run on into the nodes after them, and the last beyond the column.
@@ -93,7 +95,6 @@ BOTH_ENDS = (
     (POTENTIAL, TOP_POTENTIAL, BOTTOM_POTENTIAL),
     (EFFECTIVE, TOP_EFFECTIVE, BOTTOM_EFFECTIVE),
     (EFFECTIVE_BY_HEAD, TOP_EFFECTIVE_BY_HEAD, BOTTOM_EFFECTIVE_BY_HEAD),
-    (STILL, TOP_STILL, BOTTOM_STILL),
 )
 """Rows of the room, and of the same thing at the top and the bottom of each interval."""
 LASTS = ((HEAD, LAST_HEAD), (EFFECTIVE, LAST_EFFECTIVE), (EFFECTIVE_BY_HEAD, LAST_BY_HEAD))
@@ -180,23 +181,23 @@ def find_again(i, head, soil, soils):
     room[LEVEL_SECOND, i] = soils.level[interval, side, place, 1]
 
 
-@kernel
+@sole_kernel
 def find_branches(h, soil, soils):
     """Branch of each node, and its level: what they were, where the head has not left that."""
     room = soils.room
     heads, drier, wetter = room[HEAD], room[DRIER], room[WETTER]
-    within = True
+    copy_into(heads[: h.size], h)
+    beyond = 0
     for i in range(h.size):
-        heads[i] = h[i]
-        within &= (drier[i] <= h[i]) & (h[i] <= wetter[i])
-    if within:
+        beyond += 0 if (drier[i] <= h[i]) & (h[i] <= wetter[i]) else 1
+    if beyond == 0:
         return
     for i in range(h.size):
         if not drier[i] <= h[i] <= wetter[i]:
             find_again(i, h[i], soil, soils)
 
 
-@kernel
+@sole_kernel
 def water_in_blocks(first, last, table, scalars, memory, room):
     """Water of nodes of one soil on their branches; see `flux.flow_in_blocks`."""
     of_water, of_capacity, of_still = room_for_block(), room_for_block(), room_for_block()
@@ -206,7 +207,8 @@ def water_in_blocks(first, last, table, scalars, memory, room):
         level_first, level_second = room[LEVEL_FIRST, begin:end], room[LEVEL_SECOND, begin:end]
         for i in range(BLOCK):
             water, capacity, still = water_on_branch(
-                head[i], branch[i] == WETTED, level_first[i], level_second[i],
+                head[i], branch[i] == WETTED, branch[i] == FIRST_DRAINED,
+                level_first[i], level_second[i],
                 table, scalars, memory,
             )  # fmt: skip
             put(of_water, i, water)
@@ -220,31 +222,32 @@ def water_in_blocks(first, last, table, scalars, memory, room):
             room[STILL, begin + i] = take(of_still, i)
 
 
-@kernel
+@sole_kernel
 def curves_in_blocks(first, last, table, scalars, room):
     """Curves of nodes of one soil, by their water; see `flux.flow_in_blocks`."""
     of_k, of_slope, of_potential = room_for_block(), room_for_block(), room_for_block()
     of_effective, of_by_head, of_reached = room_for_block(), room_for_block(), room_for_block()
     for begin in range(first, last, BLOCK):
         end = begin + BLOCK
-        head, water, capacity = (
-            room[HEAD, begin:end], room[WATER, begin:end], room[CAPACITY, begin:end]
-        )  # fmt: skip
+        head, branch = room[HEAD, begin:end], room[BRANCH, begin:end]
+        water, capacity = room[WATER, begin:end], room[CAPACITY, begin:end]
         last_head, effective, by_head = (
             room[LAST_HEAD, begin:end], room[LAST_EFFECTIVE, begin:end],
             room[LAST_BY_HEAD, begin:end],
         )  # fmt: skip
         for i in range(BLOCK):
+            whole = branch[i] == FIRST_DRAINED
             held = water[i] - SPECIFIC_STORAGE * (head[i] if head[i] > 0.0 else 0.0)
             about = effective[i] + by_head[i] * (head[i] - last_head[i])
             reached, u, drying_capacity, k, slope, potential = by_cubics(
-                held, about, table, scalars
+                held, head[i] if whole else about, whole, table, scalars
             )
+            change = slope_of_effective(head[i], capacity[i], drying_capacity)
             put(of_k, i, k)
             put(of_slope, i, slope)
             put(of_potential, i, potential)
-            put(of_effective, i, u)
-            put(of_by_head, i, slope_of_effective(head[i], capacity[i], drying_capacity))
+            put(of_effective, i, head[i] if whole else u)
+            put(of_by_head, i, 1.0 if whole else change)
             put(of_reached, i, 1.0 if reached else 0.0)
         for i in range(BLOCK):
             room[CONDUCTIVITY, begin + i] = take(of_k, i)
@@ -260,29 +263,28 @@ def curves_in_blocks(first, last, table, scalars, room):
             room[REACHED, begin + i] = take(of_reached, i)
 
 
-@kernel
+@sole_kernel
 def look_up_the_rest(first, last, table, scalars, memory, room):
     """Curves of those of the nodes that blocks do not do; whether one had to be searched for."""
     heads, branches, reached_by_block = room[HEAD], room[BRANCH], room[REACHED]
-    none_left, searched = True, False
+    missed, searched = 0, False
     for i in range(first, last):
-        none_left &= (reached_by_block[i] == 1.0) & (branches[i] != FIRST_DRAINED)
-    if none_left:
+        missed += 0 if reached_by_block[i] == 1.0 else 1
+    if missed == 0:
         return False
     for i in range(first, last):
-        head, branch = heads[i], branches[i]
-        if branch != FIRST_DRAINED and reached_by_block[i] == 1.0:
+        if reached_by_block[i] == 1.0:
             continue
-        if branch == FIRST_DRAINED:
-            water, capacity, k, slope, potential = soil_hydraulics(head, table, scalars)
+        head = heads[i]
+        if branches[i] == FIRST_DRAINED:
+            _, _, k, slope, potential = soil_hydraulics(head, table, scalars)
             u, by_head = head, 1.0
-            room[WATER, i], room[CAPACITY, i], room[STILL, i] = water, capacity, 0.0
         else:
             searched = True
             held = room[WATER, i] - SPECIFIC_STORAGE * max(head, 0.0)
             # Another bin, most often the next.
             reached, u, drying_capacity, k, slope, potential = by_cubics(
-                held, room[EFFECTIVE, i], table, scalars
+                held, room[EFFECTIVE, i], False, table, scalars
             )
             if not reached:
                 u, drying_capacity, k, slope, potential = curves_of_water(
@@ -297,22 +299,18 @@ def look_up_the_rest(first, last, table, scalars, memory, room):
 @kernel
 def look_up_water(h, soil, soils):
     """Water of each node in the soil above it, the first in that below, into the room."""
-    room, nodes, first = soils.room, h.size, 0
-    heads, known = room[HEAD], True
+    room, nodes, first, fresh = soils.room, h.size, 0, 0
+    heads = room[HEAD]
     for i in range(nodes):
-        known &= heads[i] == h[i]
-    if known:
+        fresh += 0 if heads[i] == h[i] else 1
+    if fresh == 0:
         return
     find_branches(h, soil, soils)
     for i in range(1, nodes):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            if remembers(soils, j):
-                water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
-            for k in range(first, i + 1):
-                if room[BRANCH, k] == FIRST_DRAINED:
-                    room[WATER, k] = soil_hydraulics(h[k], table, scalars)[0]
+            water_in_blocks(first, i + 1, table, scalars, soils.memory[j], room)
             first = i + 1
 
 
@@ -325,8 +323,7 @@ def look_up_curves(h, soil, soils):
         if i == nodes - 1 or soil[i] != soil[i - 1]:
             j = soil[i - 1]
             table, scalars = soils.tables[j], soils.scalars[j]
-            if remembers(soils, j):
-                curves_in_blocks(first, i + 1, table, scalars, room)
+            curves_in_blocks(first, i + 1, table, scalars, room)
             searched |= look_up_the_rest(first, i + 1, table, scalars, soils.memory[j], room)
             first = i + 1
     for row, last_row in LASTS:
@@ -337,11 +334,12 @@ def look_up_curves(h, soil, soils):
 @kernel
 def settle_look_ups(h, soil, soils):
     """Look up heads at which a run may be cut: what follows must not depend on whether it is."""
-    if look_up_curves(h, soil, soils):
-        look_up_curves(h, soil, soils)
+    for _ in range(2):
+        if not look_up_curves(h, soil, soils):
+            break
 
 
-@kernel
+@sole_kernel
 def look_up_branches(h, soil, soils, work):
     """Curves at the top and at the bottom of each interval, by the history of its nodes."""
     look_up_curves(h, soil, soils)
@@ -359,3 +357,15 @@ def look_up_branches(h, soil, soils, work):
                 work[TOP_SLOPE, i], work[TOP_POTENTIAL, i], work[TOP_EFFECTIVE, i],
                 work[TOP_EFFECTIVE_BY_HEAD, i], work[TOP_STILL, i],
             ) = node_hydraulics(h[i], place, TOP, i, j, soils)  # fmt: skip
+
+
+@sole_kernel
+def note_moving(z, soil, soils, work):
+    """Store and uptake of each node without the water that does not move with its head [cm]."""
+    moving, whole, volume = work[MOVING], work[STORE_AND_UPTAKE], work[VOLUME]
+    still, below = soils.room[STILL], work[TOP_STILL]
+    for i in range(z.size):
+        moving[i] = whole[i] - volume[i] * still[i]
+    for i in range(1, soil.size):
+        if soil[i] != soil[i - 1]:
+            moving[i] -= 0.5 * (z[i + 1] - z[i]) * (below[i] - still[i])

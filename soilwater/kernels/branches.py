@@ -170,15 +170,17 @@ def drains_first(head, place, memory):
 
 
 @inlined_kernel
-def water_on_branch(head, wetted, first, second, table, scalars, memory):
+def water_on_branch(head, wetted, whole, first, second, table, scalars, memory):
     """Water on a branch above the dry end, its capacity, and the part that does not move with head.
 
-    `wetted` tells a branch that begins at a dry turn; `first` and `second` are the level of its
-    turn. It picks between values and never returns early, as `flux.interval_flux` does.
+    `wetted` tells a branch that begins at a dry turn, `whole` the drying curve itself, as the table
+    has it to the last digit; `first` and `second` are the level of its turn, 0 there. It picks
+    between values and never returns early, as `flux.interval_flux` does.
     """
     h = head if head < 0.0 else 0.0
     wet, wet_capacity = wetting_curve(h, table, scalars, memory)
-    dry, dry_capacity = drying_curve(h, table, scalars, memory)
+    held, slope = table_water(h, table, scalars)
+    dry, dry_capacity = without_storage(held, slope, -h, scalars, memory)
     full = scalars[WATER_AT_SATURATION]
     unfilled = full - wet
     inverse = 1.0 / (unfilled if unfilled > 0.0 else 1.0)
@@ -191,14 +193,15 @@ def water_on_branch(head, wetted, first, second, table, scalars, memory):
     per_cm, elastic = memory[ELASTIC_PER_CM], memory[ELASTIC_TO]
     share = 1.0 - per_cm * (-h if -h < elastic else elastic)
     capacity = share * capacity + (per_cm * water if -h < elastic else 0.0)
+    water, capacity = held if whole else share * water, slope if whole else capacity
     pressed = SPECIFIC_STORAGE * (head - h)
-    return share * water + pressed, capacity if head < 0.0 else SPECIFIC_STORAGE, share * first
+    return water + pressed, capacity if head < 0.0 else SPECIFIC_STORAGE, share * first
 
 
 @inlined_kernel
 def branch_water(head, place, level, table, scalars, memory):
     """Water on a branch by the place of its turn; see `water_on_branch`."""
-    return water_on_branch(head, place % 2 == 1, level[0], level[1], table, scalars, memory)
+    return water_on_branch(head, place % 2 == 1, False, level[0], level[1], table, scalars, memory)
 
 
 @inlined_kernel
@@ -251,18 +254,19 @@ def by_series(straight, second, third):
 
 
 @inlined_kernel
-def by_cubics(water, head, table, scalars):
+def by_cubics(water, head, there, table, scalars):
     """Curves of draining sand where it holds a water, by the cubics of the bin of a head nearby.
 
     The cubic of water is turned round by its series, from the edge of the bin and once more from
     where that leads, so that what comes out, to round-off, does not depend on the head nearby.
-    Returns whether it reaches so far, within the bin, that head, capacity, conductivity, its
-    derivative and the flux potential.
+    `there` says that it is that head itself which is asked for, whatever the water. Returns whether
+    it reaches so far, within the bin, that head, capacity, conductivity, its derivative and the
+    flux potential.
     """
     inverse_scale = scalars[INVERSE_SCALE]
     scaled = -head * inverse_scale
-    i, x = find_bin(scaled)
-    edge = scaled - x
+    i, from_lower = find_bin(scaled)
+    edge = scaled - from_lower
     w0, w1, w2, w3 = table[i, WATER], table[i, WATER + 1], table[i, WATER + 2], table[i, WATER + 3]
     k0, k1 = table[i, CONDUCTIVITY], table[i, CONDUCTIVITY + 1]
     k2, k3 = table[i, CONDUCTIVITY + 2], table[i, CONDUCTIVITY + 3]
@@ -278,6 +282,8 @@ def by_cubics(water, head, table, scalars):
     # Kinks lie on the edges of bins, and beyond the table all is its last bin.
     close = (abs(second) <= CLOSE) & (abs(third) <= CLOSE * CLOSE)
     reach = close & (to >= 0.0) & (to < SCALED_SUCTION_MAX) & (find_bin(to)[0] == i)
+    x, to = from_lower if there else x, scaled if there else to
+    reach = head < 0.0 if there else reach
     capacity = -inverse_scale * (w1 + x * (2.0 * w2 + x * (3.0 * w3)))
     k = k0 + x * (k1 + x * (k2 + x * k3))
     k_slope = -inverse_scale * (k1 + x * (2.0 * k2 + x * (3.0 * k3)))
@@ -300,7 +306,7 @@ def curves_of_water(water, head, table, scalars, memory):
     if at_dry < water < at_wet:
         u = guess_between(water, wet_bound, at_wet, wet_capacity, dry_bound, at_dry, dry_capacity)
         for _ in range(MOST_TRIALS):
-            reach, to, capacity, k, slope, potential = by_cubics(water, u, table, scalars)
+            reach, to, capacity, k, slope, potential = by_cubics(water, u, False, table, scalars)
             if reach:
                 return to, capacity, k, slope, potential
             held, _ = table_water(u, table, scalars)

@@ -38,6 +38,9 @@ _OPTIONS = {"error_model": "numpy", "nogil": True, "_nrt": False, "no_cfunc_wrap
 
 kernel = part(**_OPTIONS)
 """Decorator of a kernel."""
+sole_kernel = part(**_OPTIONS, forceinline=True)
+"""Decorator of a kernel that is called at one place, where it is put: to hand on all its arrays, by
+five and more numbers each, takes as long as some loops over the nodes."""
 inlined_kernel = part(**_OPTIONS, forceinline=True, fastmath={"contract"})
 """Decorator of a small kernel that is called in a loop."""
 

@@ -44,7 +44,7 @@ def balance(dt, stored, work):
     diagonal[last] = capacity[last] - upper[last - 1]
 
 
-def make_assemble(look_up, flow):
+def make_assemble(look_up, flow, decorate=kernel):
     """Make `assemble` for a column, from what looks up its curves and what flows by them.
 
     Parameters
@@ -53,6 +53,8 @@ def make_assemble(look_up, flow):
         Fills the rows of the curves at both ends of each interval.
     flow : kernel of (h, dt, z, work)
         Fills the flux of each interval, and the matrix beside its diagonal.
+    decorate : callable
+        Decorator of it: `sole_kernel` where one kernel calls it.
 
     Returns
     -------
@@ -91,7 +93,7 @@ def make_assemble(look_up, flow):
         add_surface(h, dt, conditions, codes, work, flows)
         add_base(h, dt, conditions, codes, work, flows)
 
-    return kernel(assemble)
+    return decorate(assemble)
 
 
 assemble = make_assemble(look_up, flow)

@@ -11,7 +11,7 @@ credit: roots and air go without.
 
 import math
 
-from soilwater.kernels.cache import kernel
+from soilwater.kernels.cache import kernel, sole_kernel
 from soilwater.kernels.curves import OVEN_DRY_SUCTION, hydraulics
 from soilwater.kernels.rows import (
     BASE_CODE,
@@ -131,7 +131,7 @@ def book(ledger, total, weight, more):
     return amount
 
 
-@kernel
+@sole_kernel
 def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flows):
     """Take a step that ends at the heads `GUESS`; False if it is not finite.
 

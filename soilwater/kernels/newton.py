@@ -2,7 +2,7 @@
 
 import math
 
-from soilwater.kernels.cache import inlined_kernel, kernel
+from soilwater.kernels.cache import inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import bits_of, near_power, number_of, stretch, stretches
 from soilwater.kernels.rows import (
@@ -172,46 +172,43 @@ def make_newton(assemble, solve, norm_of, runs_straight=runs_straight, moving=ST
         own, store_and_uptake = work[OWN_BEFORE], work[STORE_AND_UPTAKE_BEFORE]
         own_now, moving_now, residual = work[OWN], work[moving], work[RESIDUAL]
         n = h.size
-        compensate(h, root, conditions, codes)
-        assemble(h, dt, stored, column, soils, work, flows)
-        norm = norm_of(h, work)
-        for iteration in range(limits.most):
-            if norm <= limits.tolerance:
-                return iteration
-            if not math.isfinite(norm):
-                return -1 - iteration
-            solve(work)
-            for i in range(n):
-                own[i] = own_now[i]
-            for i in range(n):
-                store_and_uptake[i] = moving_now[i]
-            for i in range(n):
-                before[i] = h[i]
-            for i in range(n):
-                # A dry node that has all but nothing to give or take is let be.
-                settled = abs(residual[i]) <= LEAST_RESIDUAL * volume[i]
-                let_be = settled & (-h[i] > dry_suction[i]) & (abs(change[i]) > -h[i])
-                step[i] = 0.0 if let_be else change[i]
-            factor = 1.0
-            new_norm = norm
-            for halving in range(MOST_HALVINGS + 1):
-                take_step(before, factor, step, own, store_and_uptake, dry_suction, h)
-                hold_at_outlet(before, codes, conditions, dry_suction, h)
-                if halving == 0 and runs_straight(
-                    h, dt, column, soils, limits.last_correction, work, flows
-                ):
-                    follow_tangent(h, dt, stored, column, work, flows)
-                    leave_the_rest(h, work)
-                    return iteration + 1
-                if iteration < COMPENSATED_ITERATIONS:
-                    compensate(h, root, conditions, codes)
-                assemble(h, dt, stored, column, soils, work, flows)
-                new_norm = norm_of(h, work)
-                growth = limits.most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
-                if new_norm <= growth * norm:
-                    break
+        iteration, halving, factor, norm = -1, 0, 1.0, math.inf
+        while True:
+            if iteration < COMPENSATED_ITERATIONS:
+                compensate(h, root, conditions, codes)
+            assemble(h, dt, stored, column, soils, work, flows)
+            new_norm = norm_of(h, work)
+            growth = limits.most_growth if iteration < FREE_ITERATIONS else LATE_GROWTH
+            if iteration < 0 or new_norm <= growth * norm or halving == MOST_HALVINGS:
+                norm = new_norm
+                iteration += 1
+                if norm <= limits.tolerance:
+                    return iteration
+                if iteration == limits.most or not math.isfinite(norm):
+                    return -1 - iteration
+                solve(work)
+                for i in range(n):
+                    own[i] = own_now[i]
+                for i in range(n):
+                    store_and_uptake[i] = moving_now[i]
+                for i in range(n):
+                    before[i] = h[i]
+                for i in range(n):
+                    # A dry node that has all but nothing to give or take is let be.
+                    settled = abs(residual[i]) <= LEAST_RESIDUAL * volume[i]
+                    let_be = settled & (-h[i] > dry_suction[i]) & (abs(change[i]) > -h[i])
+                    step[i] = 0.0 if let_be else change[i]
+                halving, factor = 0, 1.0
+            else:
+                halving += 1
                 factor *= 0.5
-            norm = new_norm
-        return limits.most if norm <= limits.tolerance else -1 - limits.most
+            take_step(before, factor, step, own, store_and_uptake, dry_suction, h)
+            hold_at_outlet(before, codes, conditions, dry_suction, h)
+            if halving == 0 and runs_straight(
+                h, dt, column, soils, limits.last_correction, work, flows
+            ):
+                follow_tangent(h, dt, stored, column, work, flows)
+                leave_the_rest(h, work)
+                return iteration + 1
 
-    return kernel(newton)
+    return sole_kernel(newton)

@@ -7,7 +7,7 @@ leaves no trace.
 
 from typing import NamedTuple
 
-from soilwater.kernels.branch_flux import branch_flow, note_moving
+from soilwater.kernels.branch_flux import branch_flow
 from soilwater.kernels.branch_look_up import (
     EFFECTIVE,
     LAST_BEFORE,
@@ -21,6 +21,7 @@ from soilwater.kernels.branch_look_up import (
     look_up_branches,
     look_up_water,
     node_hydraulics,
+    note_moving,
     settle_look_ups,
 )
 from soilwater.kernels.branches import (
@@ -33,7 +34,7 @@ from soilwater.kernels.branches import (
     remember,
     remembers,
 )
-from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel
+from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.column import make_assemble
 from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, hydraulics
 from soilwater.kernels.elementary import BLOCK
@@ -76,7 +77,8 @@ BEYOND_A_TURN = 1.0e-7
 FAR_FROM_A_TURN = 1.0e-4
 """How far a step goes that does more than pass a turn [likewise]."""
 
-
+MUCH_CAPACITY = 1.0e-130
+"""Capacity [1] to which `NO_CAPACITY` adds nothing."""
 MOST_FALL_ON_RETRY = 0.1
 """Share of its suction that a dry node keeps in one Newton step of a retry."""
 
@@ -207,7 +209,7 @@ def close_branch_balance(state, column, soils, work):
     measure_closure(total, state.ledger)
 
 
-@kernel
+@sole_kernel
 def turned(state, dt, tolerance, work):
     """Whether a node turned in a step from wetting to drying or back, by more than the tolerance.
 
@@ -286,7 +288,7 @@ def begin_to_remember(state, column, soils):
     settle_look_ups(state.h, column.soil, soils)
 
 
-@kernel
+@sole_kernel
 def remember_all(h, column, soils):
     """Enter the heads at which a step ends, and go on from there."""
     for i in range(h.size):
@@ -294,7 +296,7 @@ def remember_all(h, column, soils):
             remember(i, h[i], column.soil, soils)
 
 
-plain_parts = make_assemble(look_up_branches, branch_flow)
+plain_parts = make_assemble(look_up_branches, branch_flow, sole_kernel)
 
 
 @kernel
@@ -303,19 +305,23 @@ def assemble(h, dt, stored, column, soils, work, flows):
     if column.conditions[CAREFUL] > 0.0:
         hold_back(h, soils, work)
     plain_parts(h, dt, stored, column, soils, work, flows)
-    note_moving(column.z, work)
+    note_moving(column.z, column.soil, soils, work)
     # Neighbours whose curves have ended pass only traces to each other: without one more on the
     # diagonal it would be singular. It counts as theirs: else a tangent takes no note of it.
+    capacity, ended = work[CAPACITY], 0
     for i in range(h.size):
-        work[DIAGONAL, i] += NO_CAPACITY
-        work[OWN, i] += NO_CAPACITY
-        work[CAPACITY, i] += NO_CAPACITY
+        ended += 1 if capacity[i] < MUCH_CAPACITY else 0
+    if ended > 0:
+        for i in range(h.size):
+            work[DIAGONAL, i] += NO_CAPACITY
+            work[OWN, i] += NO_CAPACITY
+            work[CAPACITY, i] += NO_CAPACITY
 
 
 water_runs_straight = make_runs_straight(branch_water_around_nodes)
 
 
-@kernel
+@sole_kernel
 def runs_straight(h, dt, column, soils, most_correction, work, flows):
     """Whether a step may end along its tangent; see `tangent`.
 
@@ -324,15 +330,19 @@ def runs_straight(h, dt, column, soils, most_correction, work, flows):
     """
     change, before, volume = work[CHANGE], work[BEFORE], work[VOLUME]
     lower, upper, storage = work[LOWER], work[UPPER], work[STORAGE]
+    empty = 0
     for i in range(h.size):
-        if storage[i] > AS_GOOD_AS_NONE * volume[i]:
-            continue
-        by_head = max(
-            abs(lower[i + 1]) if i + 1 < h.size else 0.0, abs(upper[i - 1]) if i > 0 else 0.0
-        )
-        astray = by_head * abs(change[i] - (h[i] - before[i]))
-        if not astray <= MOST_BEND * most_correction * volume[i]:
-            return False
+        empty += 0 if storage[i] > AS_GOOD_AS_NONE * volume[i] else 1
+    if empty > 0:
+        for i in range(h.size):
+            if storage[i] > AS_GOOD_AS_NONE * volume[i]:
+                continue
+            by_head = max(
+                abs(lower[i + 1]) if i + 1 < h.size else 0.0, abs(upper[i - 1]) if i > 0 else 0.0
+            )
+            astray = by_head * abs(change[i] - (h[i] - before[i]))
+            if not astray <= MOST_BEND * most_correction * volume[i]:
+                return False
     return water_runs_straight(h, dt, column, soils, most_correction, work, flows)
 
 

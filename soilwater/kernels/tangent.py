@@ -1,7 +1,7 @@
 """End a step along the tangent of its last Newton step, where nothing bends on the way."""
 
 from soilwater.kernels.boundaries import OUTFLOW_CONDUCTANCE
-from soilwater.kernels.cache import inlined_kernel, kernel
+from soilwater.kernels.cache import inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.rows import (
     BASE_CODE,
     BASE_VALUE,
@@ -169,7 +169,7 @@ def make_runs_straight(water_around_nodes):
             bent += 0 if straight else 1
         return bent == 0
 
-    return kernel(runs_straight)
+    return sole_kernel(runs_straight)
 
 
 runs_straight = make_runs_straight(water_around_nodes)

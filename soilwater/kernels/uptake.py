@@ -4,7 +4,7 @@ Codes: 0 no reduction, 1 S-shaped, 2 piecewise with rounded corners. Both shapes
 because Newton's method loses its way exactly where a kink holds a drying node.
 """
 
-from soilwater.kernels.cache import inlined_kernel, kernel
+from soilwater.kernels.cache import inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.curves import DRY_END_SUCTION, OVEN_DRY_SUCTION
 from soilwater.kernels.elementary import power, stretch, stretches
 from soilwater.kernels.rows import (
@@ -170,7 +170,7 @@ def compensate(h, root, conditions, codes):
         conditions[COMPENSATION] = 1.0 / max(index, threshold)
 
 
-@kernel
+@sole_kernel
 def add_uptake(h, dt, root, conditions, codes, work, flows):
     """Root water uptake."""
     flows[TRANSPIRATION] = 0.0

@@ -5,7 +5,7 @@ import pytest
 from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
-from soilwater.kernels import branch_flux, branch_look_up, branches, remembering, rows
+from soilwater.kernels import branch_flux, branch_look_up, branches, curves, remembering, rows
 from soilwater.kernels.branches import FLOODED, PLACES, Remembering
 from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.rows import Column
@@ -161,6 +161,17 @@ def test_what_was_looked_up_before_is_of_no_matter(nearby):
     expected = fresh.soils.room[rows_of_curves, :2]
     assert np.isfinite(expected).all()
     np.testing.assert_array_equal(misled.soils.room[rows_of_curves, :2], expected)
+
+
+@pytest.mark.parametrize("head", [-200.0, -20.0, -1e-3, 0.0, 3.0])
+def test_what_was_never_wetted_is_looked_up_as_a_soil_without_a_memory(head):
+    node = Node(sw.Hysteretic(SAND, 1.6, 0.9))
+    tables, scalars = stack_tables([SAND])
+    branch_look_up.settle_look_ups(np.full(2, head), node.column.soil, node.soils)
+    expected = curves.hydraulics(head, tables, scalars, 0)
+    rows_of_curves = slice(branch_look_up.WATER, branch_look_up.EFFECTIVE)
+    np.testing.assert_allclose(node.soils.room[rows_of_curves, 0], expected, rtol=1e-13)
+    assert node.soils.room[branch_look_up.EFFECTIVE, 0] == head
 
 
 def test_where_there_is_no_room_the_innermost_loop_is_let_go():
