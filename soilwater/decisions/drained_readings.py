@@ -12,7 +12,7 @@ from soilwater.lab.likely_at_rest import likely_at_rest
 from soilwater.lab.likely_memory import likely_memories
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.wetted import AfterRain, Rewetted
-from soilwater.soils.at_rest import rest_curve
+from soilwater.soils.at_rest import RestCurve
 from soilwater.survey.survey import Spot
 from soilwater.survey.too_short import beyond_reach
 from soilwater.words.arrays import FloatArray
@@ -59,9 +59,10 @@ def by_depth(
     if after is not None:
         memories = likely_memories(sand, draws, seed=seed)
         bases = base.shuffled(draws)
+        furthest = float(np.nanmax(deeper, initial=0.0)) + base.high
         return np.array(
             [
-                rest_curve(Rewetted(each, after)).reading(depths, rod, suction)
+                RestCurve(Rewetted(each, after), furthest).reading(depths, rod, suction)
                 for each, depths, suction in zip(memories, deeper, bases, strict=True)
             ]
         )

@@ -63,6 +63,11 @@ class Mesh(NamedTuple):
         """Whether one of the soils has a memory of how it was wetted."""
         return remember(self.soils)
 
+    def above(self, depth: float) -> Mesh:
+        """Keep what lies above a depth [cm], to the first node that is no higher."""
+        cells = min(int(np.searchsorted(self.depth, depth)), self.soil.size)
+        return Mesh(self.depth[: cells + 1], self.soil[:cells], self.soils)
+
 
 def remember(soils: Sequence[Soil]) -> bool:
     """Whether one of several soils has a memory of how it was wetted."""

@@ -146,14 +146,18 @@ def dealt_out(known: FloatArray, own: FloatArray) -> NDArray[np.int64]:
     """
     order = np.arange(len(known))
     product = known.T @ own
-    for i in np.tile(order, _SWEEPS):
-        # What each exchange with another would make of the products.
-        apart, other = known[i] - known, own[order] - own[order[i]]
-        tried = product + apart[:, :, None] * other[:, None, :]
-        size = np.sum(tried**2, axis=(1, 2))
-        best = int(np.argmin(size))
-        if size[best] < (1.0 - _ROUNDED) * size[i]:
-            product, order[[i, best]] = tried[best], order[[best, i]]
+    for _ in range(_SWEEPS):
+        before = order.copy()
+        for i in range(len(known)):
+            # What each exchange with another would make of the products.
+            apart, other = known[i] - known, own[order] - own[order[i]]
+            tried = product + apart[:, :, None] * other[:, None, :]
+            size = np.sum(tried**2, axis=(1, 2))
+            best = int(np.argmin(size))
+            if size[best] < (1.0 - _ROUNDED) * size[i]:
+                product, order[[i, best]] = tried[best], order[[best, i]]
+        if np.array_equal(before, order):
+            break
     return order
 
 

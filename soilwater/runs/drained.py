@@ -109,15 +109,17 @@ def drained_suctions(profile: Profile, mesh: Mesh) -> NDArray[np.float64]:
     InputError
         If the base condition lets the profile come to no rest of its own.
     """
-    at_base = np.array([drained_suction(profile)])
-    own = Meshes.of([mesh])
-    return _above_bases(profile.blanket, np.array([profile.depth]), own, at_base)
+    at_base = drained_suction(profile)
+    if profile.blanket is None:
+        return profile.depth - mesh.depth + at_base
+    own, depth = Meshes.of([mesh]), np.array([profile.depth])
+    return _above_bases(profile.blanket, depth, own, np.array([at_base]))
 
 
 def _above_bases(
-    blanket: GravelBlanket | None, depths: FloatArray, meshes: Meshes, at_base: FloatArray
+    blanket: GravelBlanket, depths: FloatArray, meshes: Meshes, at_base: FloatArray
 ) -> FloatArray:
-    """Suctions [cm] at the nodes of columns end to end: over one blanket, or of one over none.
+    """Suctions [cm] at the nodes of columns end to end that lie over one blanket.
 
     Of each the depth of the base of its layers and the suction there [cm].
     """
@@ -129,11 +131,10 @@ def _above_bases(
         z, sizes = meshes.depths(), meshes.sizes
         depth, base = spread(depths, sizes), spread(at_base, sizes)
     suction: FloatArray = depth - z + base
-    if blanket is not None:
-        within = np.flatnonzero(z > depth + 1e-9)
-        height = depth[within] + blanket.thickness - z[within]
-        at_top = base if base.ndim > 1 else base[within]
-        suction[..., within] = suction_within(blanket, at_top, height)
+    within = np.flatnonzero(z > depth + 1e-9)
+    height = depth[within] + blanket.thickness - z[within]
+    at_top = base if base.ndim > 1 else base[within]
+    suction[..., within] = suction_within(blanket, at_top, height)
     return suction.ravel()
 
 

@@ -105,21 +105,35 @@ def make_forcing(weather: Weather, turf: Turf | None, events: Iterable[Event]) -
 def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing]:
     """Give what makes forcings as `make_forcing` does, for many columns under few weathers.
 
-    Weather that was cut at the same events before, and their amounts, are taken up again. Weathers
-    are told apart by identity: keep them while it is used.
+    Weather that was cut at the same events before, their amounts, and forcings with the water of
+    the last call are taken up again. Weathers and turfs are told apart by identity: keep them while
+    it is used.
     """
-    finer: dict[Any, Weather] = {}
+    finer: dict[Any, tuple[Weather, bytes]] = {}
     amounts: dict[Any, NDArray[np.float64]] = {}
+    numbers: dict[Any, int] = {}
+    last: tuple[tuple[Event, ...], int, int, dict[Any, Forcing]] | None = None
 
     def forcing_of(weather: Weather, turf: Turf | None, events: Sequence[Event]) -> Forcing:
-        cut = id(weather), tuple([(event.time, event.duration) for event in events])
-        if cut not in finer:
-            finer[cut] = merge_intervals(weather, events)[0]
-        edges = finer[cut].edges
-        given = edges.tobytes(), tuple(events)
-        if given not in amounts:
-            amounts[given] = irrigation_amounts(events, edges)
-        return forcing_on(finer[cut], amounts[given], turf)
+        nonlocal last
+        given = tuple(events)
+        # Under many weathers, and again further on, the same water comes one time after the other.
+        if last is None or given != last[0]:
+            times = tuple([(event.time, event.duration) for event in given])
+            at, what = (numbers.setdefault(each, len(numbers)) for each in (times, given))
+            last = given, at, what, {}
+        _, at, what, made = last
+        felt = id(weather), id(turf)
+        if felt not in made:
+            cut = id(weather), at
+            if cut not in finer:
+                merged = merge_intervals(weather, given)[0]
+                finer[cut] = merged, merged.edges.tobytes()
+            among, edges = finer[cut]
+            if (edges, what) not in amounts:
+                amounts[edges, what] = irrigation_amounts(given, among.edges)
+            made[felt] = forcing_on(among, amounts[edges, what], turf)
+        return made[felt]
 
     return forcing_of
 

@@ -292,14 +292,12 @@ class Standing:
         forcings = self.columns.forcings(numbers, events)
         remember = self.columns.meshes.remember
         end = len(self.kept_at) if until is None else self.kept_at.index(until)
-        states: dict[tuple[int, int], int] = {}
+        feels = self.columns.feels[numbers].tolist()
+        now = [forcings.get(like) for like in feels]
+        last = self._last_states([self.under[number] for number in numbers.tolist()], now)
         groups: dict[tuple[int, bool], list[int]] = {}
-        for number in numbers.tolist():
-            before, now = self.under[number], forcings.get(int(self.columns.feels[number]))
-            pair = id(before), id(now)
-            if pair not in states:
-                states[pair] = _DECIDED if now is None else self._last_state(before, now)
-            state = min(states[pair], int(self.reached[number]))
+        for number, same in zip(numbers.tolist(), last, strict=True):
+            state = min(same, int(self.reached[number]))
             if state < end:
                 key = state, bool(remember[number])
                 groups.setdefault(key, []).append(number)
@@ -327,18 +325,34 @@ class Standing:
             raise columns_failed(len(failed), numbers.size, failed[min(failed)])
         return Watered(*(each[numbers] for each in self.found))
 
-    def _last_state(self, before: Forcing | None, now: Forcing) -> int:
-        """Find the last state that is under what is felt now as it was before, or the end."""
-        if before is None:
-            return 0
-        old, new = before.intervals, now.intervals
-        shared = min(old.shape[0], new.shape[0])
-        other = np.flatnonzero((old[:shared] != new[:shared]).any(axis=1))
-        if not other.size:
-            # Both end with the weather.
-            return len(self.kept_at)
+    def _last_states(
+        self, before: Sequence[Forcing | None], now: Sequence[Forcing | None]
+    ) -> list[int]:
+        """Find the last state of each column that is under what it feels now as it was, or the end.
+
+        `_DECIDED` where nothing is known beforehand of what it feels.
+        """
+        # Both end with the weather.
+        found = [_DECIDED if new is None else len(self.kept_at) for new in now]
+        differ: dict[tuple[int, int], list[int]] = {}
+        for i, (old, new) in enumerate(zip(before, now, strict=True)):
+            if old is None and new is not None:
+                found[i] = 0
+            elif old is not None and new is not None and old is not new:
+                differ.setdefault((len(old.intervals), len(new.intervals)), []).append(i)
         kept = self.columns.settings.output_hours[self.kept_at[1:]]
-        return int(np.searchsorted(kept, new[other[0], rows.START], side="right"))
+        for lengths, alike in differ.items():
+            # All at once: columns may each have a turf, and so a forcing, of their own.
+            was, is_now = (
+                np.array([each[i].intervals[: min(lengths)] for i in alike])  # type: ignore[union-attr]
+                for each in (before, now)
+            )
+            other = (was != is_now).any(axis=2)
+            begins = is_now[np.arange(len(alike)), np.argmax(other, axis=1), rows.START]
+            states = np.searchsorted(kept, begins, side="right")
+            for k in np.flatnonzero(other.any(axis=1)).tolist():
+                found[alike[k]] = int(states[k])
+        return found
 
     def _march(
         self, from_state: int, end: int, numbers: NDArray[np.int64], forcings: list[Forcing]

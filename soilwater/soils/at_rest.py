@@ -41,22 +41,27 @@ class RestCurve:
     ----------
     soil : Curve
         Whose retention curve.
+    furthest : float, optional
+        Suction [cm] up to which it is wanted; most of a table lies beyond any that drains.
 
     Attributes
     ----------
+    suction : ndarray
+        Of the table [cm].
     integral : ndarray
-        Integral from zero up to each suction of the table [cm].
+        Integral from zero up to each of these [cm].
     """
 
-    def __init__(self, soil: Curve) -> None:
+    def __init__(self, soil: Curve, furthest: float = np.inf) -> None:
         self.soil = soil
-        water = np.asarray(soil.water_content(_SUCTION), dtype=np.float64)
-        steps = 0.5 * (water[1:] + water[:-1]) * np.diff(_SUCTION)
+        self.suction = _SUCTION[: int(np.searchsorted(_SUCTION, furthest)) + 1]
+        water = np.asarray(soil.water_content(self.suction), dtype=np.float64)
+        steps = 0.5 * (water[1:] + water[:-1]) * np.diff(self.suction)
         self.integral = np.concatenate([[0.0], np.cumsum(steps)])
 
     def _up_to(self, suction: FloatArray) -> FloatArray:
         below = np.minimum(suction, 0.0) * self.soil.theta_s
-        total: FloatArray = np.interp(suction, _SUCTION, self.integral) + below
+        total: FloatArray = np.interp(suction, self.suction, self.integral) + below
         return total
 
     def mean(self, low: Any, high: Any) -> FloatArray:
@@ -80,7 +85,7 @@ class RestCurve:
         """
         from scipy.optimize import brentq
 
-        surface = _SUCTION[1:]
+        surface = self.suction[1:]
         means = self.reading(surface, rod)
         if water_content >= self.soil.theta_s:
             return -np.inf

@@ -296,14 +296,12 @@ def test_a_plan_is_checked_from_when_it_was_made_to_keep_the_line():
 def test_a_spot_without_water_is_counted_as_well():
     """Where the plan is made it needs none; the draws it has not seen say how sure that is."""
     spot = sw.Spot("B2", 42.0)
-    profile = sw.Profile.over_gravel(WET_MIX, 42.0, base_suction=3.0)
     times = np.datetime64("2025-07-01T00") + np.arange(5) * np.timedelta64(6, "h")
 
     def told(above):
         reading = np.repeat(np.where(np.arange(25) < above, 0.2, 0.1)[None, :, None], 5, axis=2)
         trial = Trial(
             lambda *_: SimpleNamespace(start="drained", weather=None),
-            lambda *_: profile,
             np.zeros((1, 25)),
             np.arange(5) * 6.0,
             times,

@@ -5,7 +5,7 @@ import pytest
 
 import soilwater as sw
 from soilwater.kernels import rows as kernel_rows
-from soilwater.runs.forcing import make_forcing
+from soilwater.runs.forcing import forcing_maker, make_forcing
 
 DAYS = sw.steady_weather(2, 5.0, rain=2.4)
 TURF = sw.Turf(15.0, crop_coefficient=0.8, cover=0.75)
@@ -122,3 +122,14 @@ def test_every_event_outside_the_weather_is_named():
     assert len(caught.value.faults) == 2
     assert "2025-07-05 09:00" in str(caught.value)
     assert "allowed: 2025-07-01 00:00 to 2025-07-03 00:00" in str(caught.value)
+
+
+def test_the_same_water_again_is_the_same_forcing_and_other_water_or_turf_another():
+    forcing_of, noon = forcing_maker(), DAYS.start + np.timedelta64(12, "h")
+    little, much = ((sw.Event(noon, amount, duration=0.5),) for amount in (2.0, 5.0))
+    other = sw.Turf(15.0, crop_coefficient=0.6)
+    once = forcing_of(DAYS, TURF, little)
+    assert forcing_of(DAYS, TURF, list(little)) is once
+    for turf, water in ((other, little), (TURF, much), (other, much), (TURF, little), (TURF, ())):
+        made, alone = forcing_of(DAYS, turf, water), make_forcing(DAYS, turf, water)
+        assert np.array_equal(made.intervals, alone.intervals)

@@ -29,6 +29,12 @@ def fit():
     return table.fit(sw.VanGenuchten, draws=50, k_sat=28.0)
 
 
+def refill(profiles, starts):
+    """What one spot holds again, in several draws."""
+    cases = [sw.Case(p, DAYS, start=start) for p, start in zip(profiles, starts, strict=True)]
+    return refills_of([cases], [[each.mesh() for each in profiles]], ROD)[0]
+
+
 def dried(amounts, after=None, day=6):
     """Columns that dry, get an amount by hand on one morning, and go on drying."""
     start = after or "drained"
@@ -42,7 +48,7 @@ def dried(amounts, after=None, day=6):
 @pytest.mark.parametrize(("after", "day"), [(None, 3), (None, 6), (sw.AfterRain(20.0), 6)])
 def test_what_a_spot_takes_back_stays_and_what_is_more_feeds_the_gravel(after, day):
     bare = dried([0.0], after)
-    full, _ = refills_of([[GREEN]], [[after]], ROD)[0].again(bare.storage)
+    full, _ = refill([GREEN], [after or "drained"]).again(bare.storage)
     room = float((full - bare.storage)[0, 4 * day + 1])
     lost = float(bare.storage[0, 0] - bare.storage[0, 4 * day + 1])
     runs = dried([room, room + 5.0], after, day)
@@ -63,25 +69,28 @@ def test_spots_worked_out_together_are_as_each_alone():
     spots = [[GREEN, GREEN], [matted, other], [other, matted], [GREEN, matted]]
     rain = sw.AfterRain(20.0)
     starts = [[rain, "drained"], [rain, rain], ["drained", rain], ["drained", "drained"]]
-    together = refills_of(spots, starts, ROD)
+    cases = [
+        [sw.Case(green, DAYS, start=start) for green, start in zip(*each, strict=True)]
+        for each in zip(spots, starts, strict=True)
+    ]
+    meshes = [[green.mesh() for green in of_spot] for of_spot in spots]
+    together = refills_of(cases, meshes, ROD)
     for spot, start, found in zip(spots, starts, together, strict=True):
-        for part, alone in zip(found, refills_of([spot], [start], ROD)[0], strict=True):
+        for part, alone in zip(found, refill(spot, start), strict=True):
             assert part.shape == alone.shape == (2, 11)
             np.testing.assert_allclose(part, alone, rtol=1e-12)
 
 
 def test_a_sand_without_a_memory_takes_back_all_it_lost():
     green = sw.Profile.over_gravel(MIDDLE_MIX, 30.0, base_suction=3.0)
-    full, drained = refills_of([[green]], [["drained"]], ROD)[0].again(
-        np.array([[90.0, 60.0, 40.0]])
-    )
+    full, drained = refill([green], ["drained"]).again(np.array([[90.0, 60.0, 40.0]]))
     np.testing.assert_allclose(full, float(sw.drained_state(green).storage), rtol=1e-12)
     np.testing.assert_allclose(drained, sw.drained_water_content(green, 0.0, ROD), atol=1e-4)
 
 
 def test_water_given_once_does_not_bring_back_what_dried_before_it():
     held = np.array([[90.0, 70.0, 85.0, 80.0]])
-    full, _ = refills_of([[GREEN]], [["drained"]], ROD)[0].again(held)
+    full, _ = refill([GREEN], ["drained"]).again(held)
     assert full[0, 0] > full[0, 1] == full[0, 2] == full[0, 3]
 
 
@@ -135,9 +144,9 @@ def test_a_reading_is_on_either_branch_in_half_of_the_cases():
 
 def test_a_reading_that_no_gentle_water_leaves_is_taken_as_flooded():
     most = rewetted_reading(GREEN, USUAL_RAIN, ROD)
-    assert rewetted_to(GREEN, USUAL_RAIN, ROD, most + 1e-3) is None
-    assert rewetted_to(GREEN, USUAL_RAIN, ROD, 0.02) is None
-    start = rewetted_to(GREEN, USUAL_RAIN, ROD, most - 1e-9)
+    readings = [most + 1e-3, 0.02, most - 1e-9]
+    *others, start = rewetted_to([GREEN] * 3, USUAL_RAIN, ROD, readings)
+    assert others == [None, None]
     np.testing.assert_allclose(start.water.suction, 33.0 - start.water.depth, atol=1e-4)
 
 

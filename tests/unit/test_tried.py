@@ -135,3 +135,43 @@ def test_hours_of_the_whole_plan_are_those_of_draws_run_to_the_end(monkeypatch):
         draws=30,
     )
     assert told == pytest.approx(came, rel=1e-12) and told
+
+
+def test_most_visits_bring_what_is_missing_at_the_first_try(monkeypatch):
+    """What the visit before left tells it; one that brings too much is tried again with less."""
+    tries, water = [], Tried.water
+
+    def watered(tried, at, amount):
+        tries.append(at)
+        water(tried, at, amount)
+
+    monkeypatch.setattr(Tried, "water", watered)
+    spot = sw.Spot("C3", 34.0, readings=[sw.Reading(0.15, rod="3 in")])
+    plan = sw.hand_water_plan(
+        sw.Survey([spot]),
+        MIDDLE_MIX,
+        sw.steady_weather(8, 4.5),
+        sw.Turf("15 cm", fraction_above=(0.9, "10 cm")),
+        "11 %",
+        start="readings",
+        draws=20,
+    )
+    assert len(plan.waterings) >= 7
+    assert len(tries) <= 1.5 * len(plan.waterings), tries
+
+
+def test_what_spots_hold_again_lies_straight_between_what_was_worked_out():
+    """At either end it is what stands there, and where the driest two hold the same as well."""
+    rng = np.random.default_rng(4)
+    driest = -np.sort(-rng.uniform(20.0, 60.0, (5, 11)), axis=1)
+    driest[0, -1] = driest[0, -2]
+    full, drained = rng.uniform(40.0, 60.0, (2, 5, 11))
+    storage = rng.uniform(10.0, 70.0, (5, 30))
+    storage[0, -1] = driest[0, -1]
+    found = Refill(driest, full, drained).again(storage)
+    held = np.minimum.accumulate(storage, axis=1)
+    for k in range(5):
+        for own, table in zip(found, (full, drained), strict=True):
+            np.testing.assert_allclose(
+                own[k], np.interp(-held[k], -driest[k], table[k]), rtol=1e-12, err_msg=str(k)
+            )

@@ -32,7 +32,7 @@ from soilwater.decisions.watering.hand_watering import hand_water_plan
 from soilwater.decisions.watering.outlook import dry_down_outlook
 from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.planning import Wish, _buys_most, spots_in_need
-from soilwater.decisions.watering.starts import dried_to
+from soilwater.decisions.watering.starts import dried_to, starts_at_readings
 from soilwater.decisions.watering.thresholds import Thresholds
 from soilwater.decisions.watering.trials import from_rest
 from soilwater.decisions.watering.tried import Stage
@@ -224,6 +224,30 @@ def test_spots_may_start_at_their_readings():
     assert "without a usable reading, started drained: unread" in repr(found)
     with pytest.raises(InputError, match="no spot has a usable reading"):
         dry_down_outlook(GREEN, MIX, TEN_DAYS, TURF, LINES, start="readings", **CERTAIN)
+
+
+def test_starts_of_all_draws_are_those_of_each_alone():
+    """Dried to a reading; drained where the meter erred; flooded where most draws read more."""
+    soils = [replace(MIDDLE, alpha=alpha) for alpha in (0.046, 0.047, 0.048, 0.049)]
+    drawn = make_draws(soils, [TEN_DAYS], BaseSuction(3, 2, 5), 0.0, 4, 0)
+    spots = [
+        Spot(name, depth, readings=(Reading(read, rod=ROD),))
+        for name, depth, read in (("dry", 30.0, 0.12), ("erred", 36.0, 0.15), ("wet", 32.0, 0.35))
+    ]
+    noise = np.zeros((3, 4))
+    noise[1] = [-0.02, 0.2, 0.01, 0.0]
+    starts = starts_at_readings(spots, drawn, ROD, noise, None)
+    for spot, errors, of_spot in zip(spots, noise.tolist(), starts, strict=True):
+        for draw, error, start in zip(drawn, errors, of_spot, strict=True):
+            read = spot.readings[0].value + error
+            own = dried_to(draw.soil, spot.depth, draw.base, ROD, read)
+            surface = start.water.suction[0]
+            assert start.water.depth.tolist() == [0.0, spot.depth]
+            if spot.name == "wet":
+                assert 0.0 <= surface < spot.depth + draw.base
+            else:
+                np.testing.assert_allclose(start.water.suction, own.suction, atol=1e-7)
+    assert starts[1][1].water.suction[-1] == pytest.approx(drawn[1].base)
 
 
 def test_several_weather_members_widen_the_band():

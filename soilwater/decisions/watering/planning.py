@@ -30,12 +30,15 @@ between the two in between, so that amounts do not leap there (our own choice)."
 WORTH = 0.5
 """Where the line is not kept, a mm is to buy so much time above it [h], or no water is given: a
 tenth of what a mm lasts on a day of 5 mm (our own choice)."""
+TOO_MUCH = 1.0
+"""Water [mm] by which a first try of a visit may bring too much; beyond that it is tried again, now
+that it is known what the visit leaves (our own choice)."""
 MOSTLY = 0.5
 """Of what a visit adds, no more than so much may not be held [1] (our own choice)."""
-LEFT = 0.4
+LEFT = 0.25
 """Share of the water of a visit that the layer of the rods still has when the crew is back [1], as
-long as nothing was tried at its hour. Twenty spots had 0.12 to 0.21, a calibrated green more: it is
-rather too large, so that the first step does not bring too much (our own choice)."""
+long as nothing was tried at its hour. Twenty spots had 0.12 to 0.21, a calibrated green more (our
+own choice)."""
 LEAST_LEFT = 0.1
 """That share is never taken for less: beyond that it is no visit that helps (our own choice)."""
 NEAR = 0.04
@@ -203,7 +206,7 @@ def _each_spot(
     draws = np.arange(trial.draws)
     cases = [trial.column(i, k) for i in numbers for k in draws.tolist()]
     packed = packed_columns(cases, trial.rod)
-    refills = trial.refills(numbers)
+    refills = trial.refills(numbers, packed.meshes)
     for place, i in enumerate(numbers):
         standing = Standing.of(packed.part(place * draws.size + draws), visits.at.tolist())
         yield _Spot(trial, i, refills[i], standing, n_threads)
@@ -228,7 +231,7 @@ def _add(
     stages.append(tried.stage([], line))
     events: list[Event] = []
     closed: set[int] = set()
-    left: dict[int, list[float]] = {}
+    left: dict[int, list[tuple[float, float]]] = {}
     while True:
         step = _next_step(tried, events, closed, left, wish, rod, visits)
         by = bare.shape[1] - 1 if step is None else max(step.back, tried.first)
@@ -244,14 +247,20 @@ def _add(
         before = tried.copy()
         tried.water(step.at, step.amount)
         spot.run(tried, missed, step.events, visits.reaching(by))
+        reached = tried.least(line, asked)[step.until]
+        gained = 10.0 * rod * float(reached - before.least(line, asked)[step.until])
+        too_much = float(reached - line) > TOO_MUCH * gained / (10.0 * rod * step.amount)
+        if too_much and step.amount > LEAST_AMOUNT and step.visit not in left:
+            # Now it is known what the visit leaves.
+            left[step.visit] = [(gained, step.amount)]
+            tried = before
+            continue
         if tried.wasted(before, step.amount) > MOSTLY:
             closed.add(step.visit)
             tried = before
             continue
         events = step.events
-        gain = tried.least(line, asked)[step.until] - before.least(line, asked)[step.until]
-        share = float(np.clip(10.0 * rod * gain / step.amount, LEAST_LEFT, 1.0))
-        left.setdefault(step.visit, []).append(share)
+        left.setdefault(step.visit, []).append((gained, step.amount))
         stages.append(tried.stage(events, line))
 
 
@@ -292,7 +301,7 @@ def _next_step(
     tried: Tried,
     events: Sequence[Event],
     closed: Set[int],
-    left: Mapping[int, Sequence[float]],
+    left: Mapping[int, Sequence[tuple[float, float]]],
     wish: Wish,
     rod: float,
     visits: Visits,
@@ -329,16 +338,21 @@ def _next_step(
     return None
 
 
-def _left_by(number: int, left: Mapping[int, Sequence[float]], visits: Visits) -> float:
-    """Share of its water that a visit is taken to leave: of the last that it was given.
+def _left_by(
+    number: int, left: Mapping[int, Sequence[tuple[float, float]]], visits: Visits
+) -> float:
+    """Share of its water that a visit is taken to leave [1]: of the last that it was given.
 
-    As long as it has none, the most that was left of the first at its hour: one that brings too
-    much is not taken back.
+    As long as it has none, of all that the last visit at its hour was given: what is left of the
+    first water of a visit is less, what it adds to what is there already is more.
     """
-    if number in left:
-        return left[number][-1]
-    alike = [each[0] for visit, each in left.items() if visits.hour[visit] == visits.hour[number]]
-    return max(alike, default=LEFT)
+    tried = left[number][-1:] if number in left else ()
+    if not tried:
+        alike = [visit for visit in left if visits.hour[visit] == visits.hour[number]]
+        tried = left[max(alike)] if alike else ()
+    given = sum(amount for _, amount in tried)
+    share = sum(gain for gain, _ in tried) / given if tried else LEFT
+    return float(np.clip(share, LEAST_LEFT, 1.0))
 
 
 def _most_at(tried: Tried, wish: Wish, visits: Visits, rod: float) -> FloatArray:
@@ -350,6 +364,8 @@ def _most_at(tried: Tried, wish: Wish, visits: Visits, rod: float) -> FloatArray
 
 def _amount(before: float, more: float, most: float) -> float | None:
     """Water of a visit [mm] that had some before and wants more; None where no more is worth it."""
-    asked = min(max(before + max(more, FINEST_AMOUNT), LEAST_AMOUNT), most)
-    amount = float(np.floor(asked / FINEST_AMOUNT + 0.5) * FINEST_AMOUNT)
+    asked = max(before + max(more, FINEST_AMOUNT), LEAST_AMOUNT)
+    # What is asked for is rounded up, as less would have to be tried again with more.
+    fine = min(np.ceil(asked / FINEST_AMOUNT - 1e-6), np.floor(most / FINEST_AMOUNT + 0.5))
+    amount = FINEST_AMOUNT * float(fine)
     return amount if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT) else None

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.mesh import Mesh, end_to_end
 from soilwater.ground.profile import Profile
+from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import USUAL_RAIN, AfterRain, water_after
 from soilwater.words.arrays import FloatArray
@@ -45,56 +46,74 @@ class Refill(NamedTuple):
         All of shape (draws, times).
         """
         driest = np.minimum.accumulate(storage, axis=1)
-        full, read = np.empty_like(driest), np.empty_like(driest)
-        for k, (held, fills, reads) in enumerate(
-            zip(self.driest, self.full, self.drained, strict=True)
-        ):
-            full[k] = np.interp(-driest[k], -held, fills)
-            read[k] = np.interp(-driest[k], -held, reads)
+        # Between which two of its places each lies: all at once, they are few.
+        left = np.zeros(driest.shape, dtype=np.int64)
+        for place in range(1, self.driest.shape[1] - 1):
+            left += driest <= self.driest[:, place, None]
+        draw = np.arange(len(driest))[:, None]
+        held, held_next = self.driest[draw, left], self.driest[draw, left + 1]
+        # The driest of them may hold the same.
+        fell = held - held_next
+        share = np.divide(held - driest, fell, out=np.ones_like(fell), where=fell > 0.0)
+        share = np.clip(share, 0.0, 1.0)
+        full, read = (
+            each[draw, left] + share * (each[draw, left + 1] - each[draw, left])
+            for each in (self.full, self.drained)
+        )
         return full, read
 
 
 def refills_of(
-    profiles: Sequence[Sequence[Profile]],
-    starts: Sequence[Sequence[Any]],
+    cases: Sequence[Sequence[Case]],
+    meshes: Sequence[Sequence[Mesh]],
     rod: float,
 ) -> list[Refill]:
     """Work out what spots hold again.
 
     Parameters
     ----------
-    profiles, starts : sequence of sequence
-        Of each spot, in each draw. Spots of a draw mostly share its sand, and are worked out
-        together.
+    cases, meshes : sequence of sequence
+        Column of each spot, in each draw, and its nodes: those it is run on, for what it holds is
+        counted on them. Spots of a draw mostly share its sand, and are worked out together.
     rod : float
         Length of the rods [cm].
     """
-    spots: list[list[Any]] = [[] for _ in profiles]
-    for of_draw, begun in zip(zip(*profiles, strict=True), zip(*starts, strict=True), strict=True):
-        rains = [each if isinstance(each, AfterRain) else None for each in begun]
+    spots: list[list[Any]] = [[] for _ in cases]
+    for of_draw, nodes in zip(zip(*cases, strict=True), zip(*meshes, strict=True), strict=True):
+        # What a start holds differs from spot to spot, the rain before it mostly does not.
+        starts = [each.start for each in of_draw]
+        rains = [
+            (each.rate, each.dried_by) if isinstance(each, AfterRain) else None for each in starts
+        ]
         for rain in dict.fromkeys(rains):
-            like = [i for i, each in enumerate(rains) if each is rain]
-            found = _of_draw([of_draw[i] for i in like], rain, rod)
+            like = [i for i, each in enumerate(rains) if each == rain]
+            profiles = [of_draw[i].profile for i in like]
+            found = _of_draw(profiles, [nodes[i] for i in like], rain, rod)
             for i, of_spot in zip(like, found, strict=True):
                 spots[i].append(of_spot)
     return [Refill(*map(np.array, zip(*of_spot, strict=True))) for of_spot in spots]
 
 
 def _of_draw(
-    profiles: Sequence[Profile], after: AfterRain | None, rod: float
+    profiles: Sequence[Profile],
+    meshes: Sequence[Mesh],
+    rain: tuple[float, float] | None,
+    rod: float,
 ) -> list[tuple[FloatArray, FloatArray, FloatArray]]:
-    meshes = [profile.mesh() for profile in profiles]
+    """Work out spots of a draw after rain of a rate [mm/h] on sand dried by some suction [cm]."""
     rest = np.concatenate(list(map(drained_suctions, profiles, meshes)))
-    rain = USUAL_RAIN if after is None else after
-    before = rest + (0.0 if after is None else after.dried_by)
-    dried = rest + DRIED_BY[:, None]
+    rate, dried_by = (USUAL_RAIN.rate, 0.0) if rain is None else rain
+    before, dried = rest + dried_by, rest + DRIED_BY[:, None]
+    every = end_to_end(meshes)
     # As it dries, and when it was watered and has drained again.
-    at = np.stack([dried, np.broadcast_to(rest, dried.shape)])
-    dried_to = np.stack([np.broadcast_to(before, dried.shape), np.maximum(dried, before)])
-    ends = water_after(end_to_end(meshes), at, rain.rate, dried_to)
+    of_all = water_after(every, dried, rate, np.broadcast_to(before, dried.shape))
+    drained = np.broadcast_to(rest, dried.shape)
+    of_all_again = water_after(every, drained, rate, np.maximum(dried, before))
     found, first = [], 0
     for mesh in meshes:
-        driest, again = ends[..., first : first + mesh.soil.size]
+        driest, again = (
+            each[..., first : first + mesh.soil.size] for each in (of_all, of_all_again)
+        )
         width = np.diff(mesh.depth)
         full = 10.0 * again.mean(axis=1) @ width
         found.append((10.0 * driest.mean(axis=1) @ width, full, mean_of_top(mesh, again, rod)))

@@ -12,6 +12,7 @@ from soilwater.decisions.watering.draws import Draw, drying
 from soilwater.decisions.watering.ensembles import depth_in, memory_words
 from soilwater.decisions.watering.refill import mean_of_top
 from soilwater.ground.base_suction import BaseSuction
+from soilwater.ground.mesh import end_to_end
 from soilwater.ground.profile import Profile
 from soilwater.runs.drained import drained_suctions
 from soilwater.runs.wetted import (
@@ -23,7 +24,7 @@ from soilwater.runs.wetted import (
     water_after,
 )
 from soilwater.soils import Hysteretic, Soil
-from soilwater.soils.at_rest import rest_curve
+from soilwater.soils.at_rest import RestCurves, rest_curve
 from soilwater.survey.survey import Spot
 from soilwater.survey.together import error_of_mean, mean_of, with_rod
 from soilwater.words.arrays import FloatArray
@@ -59,57 +60,77 @@ def starts_at_readings(
     list of list
         For each spot the start in each draw.
     """
-    starts: list[list[Any]] = []
-    for spot, errors in zip(known, noise, strict=True):
-        readings = with_rod(spot, rod)
-        if not readings:
-            starts.append([after or "drained"] * len(drawn))
-            continue
-        read = mean_of(readings) + errors
-        depths = [depth_in(draw, spot, rod) for draw in drawn]
-        at_rest = [
-            float(rest_curve(drying(draw.soil)).reading(depth, rod, draw.base))
-            for draw, depth in zip(drawn, depths, strict=True)
+    starts: list[list[Any]] = [[after or "drained"] * len(drawn) for _ in known]
+    readings = [with_rod(spot, rod) for spot in known]
+    which = [i for i, of_spot in enumerate(readings) if of_spot]
+    if not which:
+        return starts
+    read = np.array([mean_of(readings[i]) for i in which])[:, None] + noise[which]
+    depths = np.array([[depth_in(draw, known[i], rod) for draw in drawn] for i in which])
+    curves, every = RestCurves([drying(draw.soil) for draw in drawn]), np.arange(len(drawn))
+    drained = depths + [draw.base for draw in drawn]
+    # An error of the meter alone makes no spot flooded.
+    at_rest = np.array([curves.reading(every, surface, rod) for surface in drained])
+    flooded = np.mean(read >= at_rest, axis=1) >= FLOODED
+    for place, i in enumerate(which):
+        # One that reads more than drained starts drained; a flooded one with so much less suction
+        # that water stands on its base.
+        wettest = 0.0 if flooded[place] else drained[place]
+        dried = np.clip(curves.surface_suctions(read[place], rod), wettest, _DRIEST)
+        starts[i] = [
+            AfterFlooding(_at_rest_to(*each))
+            for each in zip(depths[place].tolist(), dried.tolist(), strict=True)
         ]
-        # An error of the meter alone makes no spot flooded.
-        flooded = bool(np.mean(read > at_rest) >= FLOODED)
-        of_spot: list[Any] = []
-        for k, (draw, depth, one) in enumerate(zip(drawn, depths, read.tolist(), strict=True)):
-            profile, rain = draw.profile(depth), after or USUAL_RAIN
-            rained = profile.remembers and (after is not None or k % 2 == 1) and not flooded
-            start = rewetted_to(profile, rain, rod, one) if rained else None
-            dried = dried_to(drying(draw.soil), depth, draw.base, rod, one, flooded=flooded)
-            of_spot.append(start or AfterFlooding(dried))
-        starts.append(of_spot)
+    unflooded = np.flatnonzero(~flooded)
+    for k, draw in enumerate(drawn):
+        if not unflooded.size or (after is None and k % 2 == 0):
+            continue
+        profiles = [draw.profile(depth) for depth in depths[unflooded, k].tolist()]
+        if profiles[0].remembers:
+            rained = rewetted_to(profiles, after or USUAL_RAIN, rod, read[unflooded, k].tolist())
+            for place, start in zip(unflooded.tolist(), rained, strict=True):
+                if start is not None:
+                    starts[which[place]][k] = start
     return starts
 
 
-def rewetted_to(profile: Profile, rain: AfterRain, rod: float, reading: float) -> AfterRain | None:
-    """Give the start of a column that was rained on while dry, drained and dried to a reading.
+def rewetted_to(
+    profiles: Sequence[Profile], rain: AfterRain, rod: float, readings: Sequence[float]
+) -> list[AfterRain | None]:
+    """Give the starts of columns that were rained on while dry, drained and dried to readings.
 
-    None where it reads more than it can drained after that rain, so that it was wetted harder, or
+    None where one reads more than it can drained after that rain, so that it was wetted harder, or
     so little that it is as dry as before.
 
     Parameters
     ----------
-    profile : Profile
-        Its sand remembers.
+    profiles : sequence of Profile
+        Their sands remember; those that share one are best given together.
     rain : AfterRain
-        How it was wetted.
+        How they were wetted.
     rod : float
         Length of the rod [cm].
-    reading : float
-        What it shows [1].
+    readings : sequence of float
+        What it shows in each [1].
     """
-    mesh = profile.mesh()
-    rest = drained_suctions(profile, mesh)
+    meshes = [profile.mesh() for profile in profiles]
+    # What lies below the rod is not read.
+    tops = [mesh.above(rod) for mesh in meshes]
+    rests = [drained_suctions(*each) for each in zip(profiles, meshes, strict=True)]
+    rest = np.concatenate([each[: top.depth.size] for each, top in zip(rests, tops, strict=True)])
     dried_by = np.linspace(0.0, rain.dried_by, _PLACES)
-    ends = water_after(mesh, rest + dried_by[:, None], rain.rate, rest + rain.dried_by)
-    shown = mean_of_top(mesh, ends, rod)
-    if not shown[-1] < reading <= shown[0]:
-        return None
-    by = float(np.interp(-reading, -shown, dried_by))
-    return replace(rain, water=WaterKnown(mesh.depth, rest + by))
+    ends = water_after(end_to_end(tops), rest + dried_by[:, None], rain.rate, rest + rain.dried_by)
+    starts: list[AfterRain | None] = []
+    first = 0
+    for mesh, top, at_rest, reading in zip(meshes, tops, rests, readings, strict=True):
+        shown = mean_of_top(top, ends[..., first : first + top.soil.size], rod)
+        first += top.depth.size
+        start = None
+        if shown[-1] < reading <= shown[0]:
+            by = float(np.interp(-reading, -shown, dried_by))
+            start = replace(rain, water=WaterKnown(mesh.depth, at_rest + by))
+        starts.append(start)
+    return starts
 
 
 def usable(spot: Spot, rod: float) -> list[float]:
@@ -138,16 +159,13 @@ def dried_to(
     base_suction: float,
     rod: float,
     reading: float,
-    *,
-    flooded: bool = False,
 ) -> WaterKnown:
     """Suction over depth of a column that has drained and lost water to the turf since.
 
     The column is at rest with so much more suction everywhere that the rod shows the reading; one
-    that reads more than drained starts drained, or, where it is flooded, with so much less suction
-    that water stands on its base. In root-zone
-    sands a column by early morning is that near to rest: days to a threshold counted from it agree
-    with the run that led there (tested).
+    that reads more than drained starts drained. In root-zone sands a column by early morning is
+    that near to rest: days to a threshold counted from it agree with the run that led there
+    (tested).
 
     Parameters
     ----------
@@ -161,8 +179,6 @@ def dried_to(
         Length of the rod [cm].
     reading : float
         What it shows [1].
-    flooded : bool, optional
-        Whether it may hold more than drained.
 
     Returns
     -------
@@ -170,7 +186,12 @@ def dried_to(
         Suction [cm] over depth.
     """
     surface = rest_curve(soil).surface_suction(reading, rod)
-    surface = float(np.clip(surface, 0.0 if flooded else depth + base_suction, _DRIEST))
+    surface = float(np.clip(surface, depth + base_suction, _DRIEST))
+    return _at_rest_to(depth, surface)
+
+
+def _at_rest_to(depth: float, surface: float) -> WaterKnown:
+    """Water of a column that is at rest with a suction [cm] at its surface."""
     ends = np.array([0.0, depth])
     return WaterKnown(ends, surface - ends)
 

@@ -26,7 +26,7 @@ from soilwater.decisions.watering.ensembles import (
 )
 from soilwater.decisions.watering.refill import Refill, refills_of
 from soilwater.decisions.watering.starts import starts_at_readings
-from soilwater.ground.profile import Profile
+from soilwater.ground.mesh import Mesh
 from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
@@ -43,9 +43,8 @@ class Trial:
 
     Attributes
     ----------
-    column, profile : callable
-        Give the column of a spot in a draw, by their numbers, without water by hand; and its root
-        zone alone.
+    column : callable
+        Gives the column of a spot in a draw, by their numbers, without water by hand.
     shift : ndarray, shape (spots, draws)
         What meter, mat and spot add to readings [1].
     hours, times : ndarray, shape (times,)
@@ -61,7 +60,6 @@ class Trial:
     """
 
     column: Callable[[int, int], Case]
-    profile: Callable[[int, int], Profile]
     shift: FloatArray
     hours: FloatArray
     times: NDArray[np.datetime64]
@@ -79,17 +77,15 @@ class Trial:
         shift: FloatArray,
         at_spots: Callable[[FloatArray], FloatArray],
         column: Callable[[int, int], Case],
-        profile: Callable[[int, int], Profile],
     ) -> Trial:
         """Read spots from the `runs` of their columns with a `rod` [cm], and add a `shift` [1].
 
         `at_spots` takes what was found on the columns, shape (columns, ...), to spots and draws,
-        shape (spots, draws, ...); `column` and `profile` are kept as they are.
+        shape (spots, draws, ...); `column` is kept as it is.
         """
         met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
         return cls(
             column=column,
-            profile=profile,
             shift=shift,
             hours=runs.hours,
             times=runs.times,
@@ -110,7 +106,6 @@ class Trial:
         return replace(
             self,
             column=lambda spot, draw: self.column(spot, int(draws[draw])),
-            profile=lambda spot, draw: self.profile(spot, int(draws[draw])),
             shift=self.shift[:, draws],
             reading=self.reading[:, draws],
             met=self.met[:, draws],
@@ -118,12 +113,25 @@ class Trial:
             drainage=self.drainage[:, draws],
         )
 
-    def refills(self, spots: Sequence[int]) -> dict[int, Refill]:
-        """Tell what spots hold again after water, and read drained, in each draw."""
+    def refills(self, spots: Sequence[int], meshes: Sequence[Mesh]) -> dict[int, Refill]:
+        """Tell what spots hold again after water, and read drained, in each draw.
+
+        Parameters
+        ----------
+        spots : sequence of int
+            Their numbers.
+        meshes : sequence of Mesh
+            Nodes of their columns, those of one spot after the other.
+
+        Returns
+        -------
+        dict of int to Refill
+            By the numbers of spots.
+        """
         draws = range(self.draws)
-        profiles = [[self.profile(spot, k) for k in draws] for spot in spots]
-        starts = [[self.column(spot, k).start for k in draws] for spot in spots]
-        found = refills_of(profiles, starts, self.rod)
+        cases = [[self.column(spot, k) for k in draws] for spot in spots]
+        nodes = [[meshes[at * len(draws) + k] for k in draws] for at in range(len(spots))]
+        found = refills_of(cases, nodes, self.rod)
         return {
             spot: each._replace(drained=each.drained + self.shift[spot][:, None])
             for spot, each in zip(spots, found, strict=True)
@@ -180,7 +188,6 @@ def from_rest(
         np.zeros(depths.shape),
         at_spots,
         cache(lambda spot, draw: column(drawn[draw], float(depths[spot, draw]), turf, start=start)),
-        cache(lambda spot, draw: drawn[draw].profile(float(depths[spot, draw]))),
     )
 
 
@@ -221,7 +228,6 @@ def from_readings(
         np.zeros(shape),
         lambda values: values.reshape(*shape[::-1], -1).swapaxes(0, 1),
         one,
-        lambda spot, draw: drawn[draw].profile(depth_in(drawn[draw], known[spot], rod)),
     )
 
 
@@ -276,5 +282,4 @@ def from_calibration(
         calibration.shift(rod=rod).T[numbers],
         at_spots,
         cache(lambda spot, draw: calibration.column(draw, numbers[spot], members)),
-        cache(lambda spot, draw: calibration.profile(draw, numbers[spot])),
     )
