@@ -3,7 +3,7 @@
 from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.march import march
 from soilwater.kernels.rows import N_RATES, N_WORK, Outputs
-from soilwater.kernels.unpack import column_of, soils_of, state_of
+from soilwater.kernels.unpack import column_of, rows_of, soils_of, state_of
 from soilwater.kernels.water import mean_water_content
 
 
@@ -37,7 +37,7 @@ def _march_columns(digest):
                 packed.forcing[begin:end],
                 packed.controls[c],
                 outputs,
-                packed.work[N_RATES : work_size(n)].reshape(N_WORK, n),
+                rows_of(packed.work[N_RATES : work_size(n)], N_WORK, n),
                 packed.work[:N_RATES],
             )
 

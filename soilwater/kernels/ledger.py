@@ -175,8 +175,8 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
     # Of all amounts: not finite as soon as one of them is not.
     total = 0.0
     for flow in range(N_FLOWS):
-        # The totals of the flows lie in their order.
-        taken = flow in (TRANSPIRATION, EVAPORATION)
+        # The totals of the flows lie in their order, and what roots and air take side by side.
+        taken = TRANSPIRATION <= flow <= EVAPORATION
         share = weight_of_uptake if taken else weight
         total += book(ledger, TOTAL_INFLOW + flow, share, effective_dt * flows[flow])
     asked = effective_dt * conditions[TRANSPIRATION_DEMAND]

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
+from llvmlite.binding import Linkage
 from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
@@ -19,6 +20,7 @@ from numba.core.datamodel.models import OpaqueModel
 from numba.core.datamodel.registry import register_default
 from numba.core.registry import CPUDispatcher
 from numba.core.typing.context import Context
+from numba.extending import intrinsic
 
 
 class _Nowhere:
@@ -39,12 +41,35 @@ class _Text(JITCodeLibrary):
         return 0
 
     def finalize(self) -> None:
-        """Take in what is called; no more is needed before the entry point."""
+        """Make the text ready for others; no more is needed before the entry point."""
         self._raise_if_finalized()
-        for library in dict.fromkeys(self._linking_libraries):
+        for library in self._linking_libraries:
             self._reload_init.update(library._reload_init)
-            self._final_module.link_in(library._get_module_for_linking(), preserve=True)
+        for function in self._final_module.functions:
+            if not function.is_declaration and function.linkage == Linkage.external:
+                # Each that calls it may have it, and it goes once it is put into all of them.
+                function.linkage = "linkonce_odr"
         self._finalized = True
+
+    def _called(self, known: dict[JITCodeLibrary, None]) -> dict[JITCodeLibrary, None]:
+        for library in self._linking_libraries:
+            if library not in known:
+                known[library] = None
+                if isinstance(library, _Text):
+                    library._called(known)
+        return known
+
+    def _get_module_for_linking(self) -> Any:
+        """Give the text with all that is called, which is taken in now: once, and not by each."""
+        self._ensure_finalized()
+        if self._shared_module is None:
+            for library in self._called({self: None}):
+                if library is not self:
+                    text = isinstance(library, _Text)
+                    module = library._final_module if text else library._get_module_for_linking()
+                    self._final_module.link_in(module, preserve=True)
+            self._shared_module = self._final_module
+        return self._shared_module
 
 
 _FOR_OTHERS = {
@@ -130,6 +155,33 @@ class _Function(types.Function):  # type: ignore[misc]
 register_default(_Function)(OpaqueModel)
 
 
+def _choose(typing: Any, one: Any, other: Any, sign: str) -> Any:
+    whole = isinstance(one, types.Integer) and isinstance(other, types.Integer)
+    kind = types.int64 if whole else types.float64
+
+    def codegen(_context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        first, second = arguments
+        compare = builder.icmp_signed if whole else builder.fcmp_ordered
+        return builder.select(compare(sign, second, first), second, first)
+
+    return kind(kind, kind), codegen
+
+
+@intrinsic
+def _lesser(typing, one, other):  # type: ignore[no-untyped-def]
+    return _choose(typing, one, other, "<")
+
+
+@intrinsic
+def _greater(typing, one, other):  # type: ignore[no-untyped-def]
+    return _choose(typing, one, other, ">")
+
+
+_CHOOSE = {min: _lesser, max: _greater}
+"""In place of functions that numba makes machine code of anew for each kind of kernel: the lesser
+and the greater of two numbers, the same one as Python's where one is NaN."""
+
+
 class _Typing(Context):  # type: ignore[misc]
     """numba's typing, with a `_Function` in place of each of its own."""
 
@@ -143,7 +195,7 @@ class _Typing(Context):  # type: ignore[misc]
         self._context.refresh()
 
     def _lookup_global(self, value: Any) -> Any:
-        found = super()._lookup_global(value)
+        found = super()._lookup_global(_CHOOSE.get(value, value) if callable(value) else value)
         if type(found) is not types.Function:
             return found
         if found not in self._functions_of:

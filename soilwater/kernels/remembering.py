@@ -69,7 +69,7 @@ from soilwater.kernels.rows import (
 )
 from soilwater.kernels.tangent import AS_GOOD_AS_NONE, MOST_BEND, make_runs_straight
 from soilwater.kernels.tridiagonal import solve
-from soilwater.kernels.unpack import column_of, state_of
+from soilwater.kernels.unpack import column_of, rows_of, state_of
 from soilwater.kernels.water import water_between
 
 BEYOND_A_TURN = 1.0e-7
@@ -375,7 +375,7 @@ def _march_remembering(digest):
                 memories.nest[a:b],
                 memories.places[a:b],
                 memories.level,
-                memories.room[: N_ROOM * (n + BLOCK)].reshape(N_ROOM, n + BLOCK),
+                rows_of(memories.room[: N_ROOM * (n + BLOCK)], N_ROOM, n + BLOCK),
             )
             column, state = column_of(packed, c), state_of(packed, c)
             outputs = BranchOutputs(
@@ -394,7 +394,7 @@ def _march_remembering(digest):
                 packed.forcing[begin:end],
                 packed.controls[c],
                 outputs,
-                memories.work[N_RATES : branch_work_size(n)].reshape(N_BRANCH_WORK, n),
+                rows_of(memories.work[N_RATES : branch_work_size(n)], N_BRANCH_WORK, n),
                 memories.work[:N_RATES],
             )
 

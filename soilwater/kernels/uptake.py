@@ -51,7 +51,8 @@ def rounded_ramp(t, rounding):
     if t >= 1.0 + rounding:
         return 1.0, 0.0
     if t < rounding:
-        return (t + rounding) ** 2 / (4.0 * rounding), (t + rounding) / (2.0 * rounding)
+        past = t + rounding
+        return past * past / (4.0 * rounding), past / (2.0 * rounding)
     if t > 1.0 - rounding:
         rest = 1.0 + rounding - t
         return 1.0 - rest * rest / (4.0 * rounding), rest / (2.0 * rounding)
