@@ -36,6 +36,14 @@ class _Text(JITCodeLibrary):
 
     codegen = _Nowhere()
 
+    def _optimize_functions(self, module: Any) -> None:
+        """Simplify each function, no more than its callers need: they are optimised as a whole."""
+        module.data_layout = self._codegen._data_layout
+        for function in module.functions:
+            if not function.is_declaration:
+                passes, builder = self._codegen._function_pass_manager(opt=_LEVEL)
+                passes.run(function, builder)
+
     def get_pointer_to_function(self, name: str) -> int:
         """Say that there is no machine code."""
         return 0
@@ -71,6 +79,10 @@ class _Text(JITCodeLibrary):
             self._shared_module = self._final_module
         return self._shared_module
 
+
+_LEVEL = 1
+"""Of optimising text. More takes longer, also later, and with less what is put into many places is
+simplified in each."""
 
 _FOR_OTHERS = {
     "WithLift",
