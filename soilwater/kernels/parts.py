@@ -8,6 +8,7 @@ made machine code. With what else is left out, that takes half of the time off a
 
 from collections.abc import Callable
 from functools import cached_property
+from types import BuiltinFunctionType
 from typing import Any
 
 from llvmlite.binding import Linkage
@@ -167,7 +168,7 @@ class _Function(types.Function):  # type: ignore[misc]
 register_default(_Function)(OpaqueModel)
 
 
-def _choose(typing: Any, one: Any, other: Any, sign: str) -> Any:
+def _choose(one: Any, other: Any, sign: str) -> Any:
     whole = isinstance(one, types.Integer) and isinstance(other, types.Integer)
     kind = types.int64 if whole else types.float64
 
@@ -180,18 +181,18 @@ def _choose(typing: Any, one: Any, other: Any, sign: str) -> Any:
 
 
 @intrinsic
-def _lesser(typing, one, other):  # type: ignore[no-untyped-def]
-    return _choose(typing, one, other, "<")
+def _lesser(_typing, one, other):  # type: ignore[no-untyped-def]
+    return _choose(one, other, "<")
 
 
 @intrinsic
-def _greater(typing, one, other):  # type: ignore[no-untyped-def]
-    return _choose(typing, one, other, ">")
+def _greater(_typing, one, other):  # type: ignore[no-untyped-def]
+    return _choose(one, other, ">")
 
 
 _CHOOSE = {min: _lesser, max: _greater}
-"""In place of functions that numba makes machine code of anew for each kind of kernel: the lesser
-and the greater of two numbers, the same one as Python's where one is NaN."""
+"""In place of functions that numba makes machine code of, anew for each kind of kernel: the lesser
+and the greater of two numbers, float64 or int64; the same one as Python's where one is NaN."""
 
 
 class _Typing(Context):  # type: ignore[misc]
@@ -207,7 +208,9 @@ class _Typing(Context):  # type: ignore[misc]
         self._context.refresh()
 
     def _lookup_global(self, value: Any) -> Any:
-        found = super()._lookup_global(_CHOOSE.get(value, value) if callable(value) else value)
+        if isinstance(value, BuiltinFunctionType):
+            value = _CHOOSE.get(value, value)
+        found = super()._lookup_global(value)
         if type(found) is not types.Function:
             return found
         if found not in self._functions_of:

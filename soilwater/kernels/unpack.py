@@ -2,6 +2,7 @@
 
 from numba import types
 from numba.core import cgutils
+from numba.core.imputils import impl_ret_borrowed
 from numba.extending import intrinsic
 from numba.np.arrayobj import make_array, populate_array
 
@@ -64,6 +65,6 @@ def rows_of(_typing, numbers, _count, _length):  # type: ignore[no-untyped-def]
             meminfo=given.meminfo,
             parent=given.parent,
         )
-        return made._getvalue()
+        return impl_ret_borrowed(context, builder, signature.return_type, made._getvalue())
 
     return types.Array(numbers.dtype, 2, "C")(numbers, types.intp, types.intp), codegen

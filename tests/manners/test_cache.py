@@ -6,17 +6,21 @@ Every run is a process of its own on a copy of the package, with a cache folder 
 import gc
 import importlib
 import json
+import math
 import operator
 import os
 import shutil
 import subprocess
 import sys
 from contextlib import contextmanager
+from itertools import permutations
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from numba import config, njit, types
+from numba.core import event
 from numba.core.compiler import Flags
 from numba.core.cpu import CPUContext
 from numba.core.errors import TypingError
@@ -182,6 +186,62 @@ def test_a_kernel_is_text_until_an_entry_point_and_python_has_a_door():
         (result,) = kernel.overloads.values()
         assert result.library.get_pointer_to_function(result.fndesc.llvm_func_name) == 0
     assert much_more(3.0) == 5.0
+
+
+def test_the_lesser_and_the_greater_are_pythons_and_no_machine_code_is_made_of_them():
+    @part(nogil=True)
+    def both(one, other):
+        return min(one, other), max(one, other)
+
+    @njit
+    def entry(one, other):
+        return both(one, other)
+
+    compiled = []
+    with event.install_listener("numba:compile", _Names(compiled)):
+        for one, other in permutations([-1.5, 0.0, 2.5, math.inf, math.nan], 2):
+            np.testing.assert_equal(entry(one, other), (min(one, other), max(one, other)))
+        assert entry(3, -4) == (-4, 3) and type(entry(3, -4)[0]) is int
+        assert entry(3, -4.5) == (-4.5, 3.0)
+    assert set(compiled) == {"entry"}
+
+
+class _Names(event.Listener):
+    """Names of functions that are compiled to machine code."""
+
+    def __init__(self, names):
+        self.names = names
+
+    def on_start(self, event):
+        self.names.append(event.data["dispatcher"].py_func.__name__)
+
+    def on_end(self, event):
+        pass
+
+
+def test_what_two_kernels_share_is_in_the_text_of_an_entry_point_once():
+    @part(nogil=True)
+    def shared(number):
+        return number - 1.0
+
+    @part(nogil=True)
+    def one(number):
+        return shared(number) * 2.0
+
+    @part(nogil=True)
+    def other(number):
+        return shared(number) + one(number)
+
+    first = njit(lambda number: other(number))
+    second = njit(lambda number: one(number) + other(number))
+    assert first(4.0) == 9.0
+    assert second(4.0) == 15.0
+    # A kernel holds what it calls only where an entry point asked it.
+    texts = [
+        each.overloads[(types.float64,)].library._final_module for each in (shared, one, other)
+    ]
+    defined = [sum(not each.is_declaration for each in text.functions) for text in texts]
+    assert defined == [1, 2, 3]
 
 
 @pytest.mark.parametrize("version", [(0, 62), (0, 69), (1, 0)])

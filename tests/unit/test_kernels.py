@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numba import njit
 from scipy.integrate import quad
 from scipy.linalg import solve_banded
 from single_column import (
@@ -30,7 +31,20 @@ from soilwater.kernels import boundaries, column, curves, elementary, rows, trid
 from soilwater.kernels.demand import forcing_share
 from soilwater.kernels.flux import bernoulli, interval_flux
 from soilwater.kernels.rows import Column
+from soilwater.kernels.unpack import rows_of
 from soilwater.kernels.water import interval_water_content, mean_water_content
+
+
+def test_rows_of_numbers_are_those_of_reshape():
+    @njit
+    def fill(numbers, count, length):
+        rows_of(numbers, count, length)[count - 1, 0] = 7.0
+        return rows_of(numbers, count, length).copy()
+
+    numbers = np.arange(12.0)
+    made = fill(numbers, 3, 4)
+    assert numbers[8] == 7.0
+    np.testing.assert_array_equal(made, numbers.reshape(3, 4))
 
 
 def water_held(soil, suction):
