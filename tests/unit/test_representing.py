@@ -254,3 +254,18 @@ def test_draws_are_picked_among_the_same_whatever_the_seed(monkeypatch):
     for seed in (0, 1):
         halves(20, seed)
     assert all(np.array_equal(seen[0], each) for each in seen)
+
+
+def test_of_two_heaps_a_smooth_quantile_lies_in_the_one_the_share_falls_in():
+    """As of two sands: no parabola tells what no draw reads, nor is there room in what is full."""
+    half = np.repeat([0.10, 0.20], 75)
+    third = np.repeat([0.0, 20.0], [50, 100])
+    assert smooth_quantile(half, 0.1) == pytest.approx(0.10)
+    assert smooth_quantile(third, 0.25) == pytest.approx(0.0)
+    assert smooth_quantile(half, 0.8) == pytest.approx(0.20)
+    # Near the step it is between the two.
+    assert 0.10 < smooth_quantile(half, 0.48) < 0.20
+    for draws in range(1, 20):
+        for share in (0.001, 0.1, 0.25, 0.8, 0.999):
+            heap = np.repeat([0.0, 1.0], [draws // 2, draws - draws // 2])
+            assert 0.0 <= smooth_quantile(heap, share) <= 1.0

@@ -540,6 +540,26 @@ def test_a_visit_that_may_give_little_is_blamed_and_not_the_spot():
     assert "more at a visit, or more visits, would help" in found.spot("B2").sentence
 
 
+def test_no_visit_brings_more_than_it_may():
+    """0.13 in is 3.3 mm, of which a hose can give 3."""
+    green = Survey([Spot("C3", 40.0)])
+    days = steady_weather(8, "5 mm/day")
+    found = hand_water_plan(green, MIX, days, TURF, "12 %", largest_amount="0.13 in", **BANDED)
+    assert max(walk.amount for walk in found.waterings) == 3.0
+
+
+def test_more_is_no_help_where_too_few_draws_can_stay_above_the_line():
+    """Of two sands one needs no water, the other reads less than the line whatever it is given."""
+    coarse, fine = (replace(MIX, alpha=alpha, n=n) for alpha, n in ((0.055, 3.2), (0.030, 2.4)))
+    days = steady_weather(6, "4 mm/day")
+    found = hand_water_plan(
+        Survey([Spot("C3", 42.0)]), [coarse, fine], days, TURF, "12 %", **BANDED
+    ).spot("C3")
+    assert found.kept_without == 0.5 and not found.waterings
+    assert found.outcome == "rebuild or live with it"
+    assert "would help" not in found.sentence
+
+
 def test_a_spot_that_starts_dry_is_not_told_to_hold_too_little():
     dry = Survey([Spot("A1", 27.0, readings=(Reading(0.08, rod=ROD),))])
     days = steady_weather(4, "5 mm/day")

@@ -152,8 +152,11 @@ def planned(
     reading = {i: np.median(each.reading, axis=0) for i, each in tried.items()}
     short = {}
     for i, each in tried.items():
-        hopeless = each.can_stay(wish.line).mean() < 0.5
-        failing = hopeless or each.failing(wish.line, wish.asked).size
+        can_stay = each.can_stay(wish.line).mean()
+        hopeless = can_stay < 0.5
+        # Where too few can stay above the line, all that can may be kept, and no water helps.
+        too_few = hopeless or can_stay < wish.probability
+        failing = too_few or each.failing(wish.line, wish.asked).size
         if each.kept(wish.line) >= wish.probability or not failing:
             continue
         # One that starts below the line holds enough if it keeps it once it is wetted again.
@@ -365,7 +368,8 @@ def _most_at(tried: Tried, wish: Wish, visits: Visits, rod: float) -> FloatArray
 def _amount(before: float, more: float, most: float) -> float | None:
     """Water of a visit [mm] that had some before and wants more; None where no more is worth it."""
     asked = max(before + max(more, FINEST_AMOUNT), LEAST_AMOUNT)
-    # What is asked for is rounded up, as less would have to be tried again with more.
-    fine = min(np.ceil(asked / FINEST_AMOUNT - 1e-6), np.floor(most / FINEST_AMOUNT + 0.5))
+    # What is asked for is rounded up, as less would have to be tried again with more; the most is
+    # rounded down, as what is beyond feeds the gravel, or is more than a visit may bring.
+    fine = min(np.ceil(asked / FINEST_AMOUNT - 1e-6), np.floor(most / FINEST_AMOUNT + 1e-6))
     amount = FINEST_AMOUNT * float(fine)
     return amount if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT) else None
