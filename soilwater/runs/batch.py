@@ -248,7 +248,8 @@ def begin_cases(
     for places, heads in drained_side_by_side(columns.profiles(), wanted, *own):
         some = np.zeros_like(left)
         some[places] = True
-        head[spread(some, meshes.sizes)] = heads
+        # Those of all columns, as of an ensemble, are not sorted out.
+        head[... if some.all() else spread(some, meshes.sizes)] = heads
         left &= ~some
     begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}

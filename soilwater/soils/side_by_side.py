@@ -28,6 +28,9 @@ from soilwater.words.arrays import FloatArray
 _BROADCASTING = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent)
 """A model is known by its exact class: one derived from it elsewhere may have other curves."""
 
+_MANY = 16
+"""Soils of which it takes longer to compare them one by one than to sort what they say."""
+
 
 def with_columns(model: type[SoilModel], values: Mapping[str, Any]) -> Any:
     """Make a soil whose parameters are arrays, unchecked.
@@ -106,18 +109,28 @@ class ManySoils(Sequence[Soil]):
         every = list(chain.from_iterable(columns))
         # Told apart by identity first: to look at all their numbers takes longer.
         by_identity = dict(zip(map(id, every), every, strict=True))
-        distinct = dict.fromkeys(by_identity.values())
+        soils = cls(list(by_identity.values()))
+        number_of: Iterable[int] = range(len(soils))
+        if not soils._surely_differ():
+            distinct = dict.fromkeys(soils)
+            if len(distinct) < len(soils):
+                among = dict(zip(distinct, number_of, strict=False))
+                number_of = [among[soil] for soil in soils]
+                soils = cls(list(distinct))
         met = np.arange(len(every))
-        if len(distinct) < len(every):
-            number_of: Iterable[int] = range(len(distinct))
-            if len(distinct) < len(by_identity):
-                among = dict(zip(distinct, number_of, strict=True))
-                number_of = [among[soil] for soil in by_identity.values()]
+        if len(soils) < len(every):
             numbers = dict(zip(by_identity, number_of, strict=True))
             met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
         sizes = np.array([len(column) for column in columns], dtype=np.int64)
         within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
-        return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
+        return soils, met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
+
+    def _surely_differ(self) -> bool:
+        """Whether one number tells each from all others, in soils of one model that broadcasts."""
+        if len(self) < _MANY or len(self.of_model) > 1:
+            return False
+        columns = [vars(alike)[n] for m, alike in self.alike.items() for n in names_of_numbers(m)]
+        return any(np.unique(column).size == len(self) for column in columns)
 
     def __reduce__(self) -> tuple[Any, ...]:
         # What was read off is read sooner than it is sent.
