@@ -54,7 +54,7 @@ def with_columns(model: type[SoilModel], values: Mapping[str, Any]) -> Any:
 
 
 def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
-    """Make one soil of all of a model, whose parameters are arrays, shape (n_soils,).
+    """Make one soil of all of a model, whose parameters and texts are arrays, shape (n_soils,).
 
     Parameters
     ----------
@@ -66,9 +66,15 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
     names = names_of_numbers(model)
     values = map(attrgetter(*names), soils)
     read = np.fromiter(chain.from_iterable(values), np.float64)
-    return with_columns(
-        model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
-    )
+    found = dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
+    # While soils are at hand: to fetch thousands once more takes as long as to write them.
+    for name in TEXTS:
+        found[name] = np.array(list(map(attrgetter(name), soils)), dtype=object)
+    return with_columns(model, found)
+
+
+TEXTS = ("name", "source")
+"""What a model says beside its numbers."""
 
 
 @cache
@@ -210,7 +216,7 @@ class ManySoils(Sequence[Soil]):
         -------
         list of tuple
             Each model that is met; where, in order; and of one that broadcasts one soil whose
-            parameters are arrays of theirs, else None.
+            parameters and texts are arrays of theirs, else None.
         """
         found: list[tuple[type, NDArray[np.int64], Any]] = []
         for model, own in self.of_model.items():
@@ -221,9 +227,9 @@ class ManySoils(Sequence[Soil]):
             if places.size:
                 alike = self.alike.get(model)
                 if alike is not None:
-                    values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                     at = rows[places]
-                    alike = with_columns(model, {name: of[at] for name, of in values.items()})
+                    told = (*names_of_numbers(model), *TEXTS)
+                    alike = with_columns(model, {name: getattr(alike, name)[at] for name in told})
                 found.append((model, places, alike))
         return found
 
