@@ -63,14 +63,14 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
     soils : sequence of Soil
         Of that model.
     """
-    names = names_of_numbers(model)
-    values = map(attrgetter(*names), soils)
-    read = np.fromiter(chain.from_iterable(values), np.float64)
-    found = dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
-    # While soils are at hand: to fetch thousands once more takes as long as to write them.
-    for name in TEXTS:
-        found[name] = np.array(list(map(attrgetter(name), soils)), dtype=object)
-    return with_columns(model, found)
+    kinds: list[tuple[str, type]] = [(name, np.float64) for name in names_of_numbers(model)]
+    # Texts, too, while soils are at hand: to fetch thousands once more takes a third of what it
+    # takes to write them.
+    kinds += [(name, object) for name in TEXTS]
+    read: dict[str, Any] = {
+        n: np.fromiter(map(attrgetter(n), soils), kind, len(soils)) for n, kind in kinds
+    }
+    return with_columns(model, read)
 
 
 TEXTS = ("name", "source")

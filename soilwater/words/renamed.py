@@ -59,21 +59,23 @@ def needs_all(example: str, *, by_the_thousand: bool = False) -> Callable[[_Clas
         needed = {name: None for name, each in fields.items() if each.default is each.empty}
         order = list(fields)
         # Most is given in order and whole.
-        by_name = any(fields[name].kind == inspect.Parameter.KEYWORD_ONLY for name in needed)
+        unnamed = [n for n, each in fields.items() if each.kind != inspect.Parameter.KEYWORD_ONLY]
         enough = max((order.index(name) + 1 for name in needed), default=0)
-        in_order = [each for each in fields.values() if each.kind != inspect.Parameter.KEYWORD_ONLY]
-        most = len(in_order) if by_the_thousand else -1
+        if not needed.keys() <= set(unnamed):
+            enough = len(order) + 1
+        most = len(unnamed) if by_the_thousand else -1
         usual = {each.name: each.default for each in dataclasses.fields(asked)}
 
         @functools.wraps(init)
         def telling(self: Any, *given: Any, **named: Any) -> None:
-            if len(given) >= enough and not by_name:
+            if len(given) >= enough:
                 if named:
                     init(self, *given, **named)
                 elif len(given) <= most:
                     own = self.__dict__
                     own.update(usual)
-                    own.update(zip(order, given, strict=False))
+                    # To say that one may be shorter takes as long as to fill in half of it.
+                    own.update(zip(order, given))  # noqa: B905
                     self.__post_init__()
                 else:
                     init(self, *given)
