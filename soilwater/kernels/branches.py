@@ -53,9 +53,8 @@ FLOODED = 1.0e300
     FILLED_TO,
     ELASTIC_TO,
     ELASTIC_PER_CM,
-    INVERSE_ELASTIC,
     N_MEMORY,
-) = range(8)
+) = range(7)
 # Sides of an interval, and numbers of a level.
 TOP, BOTTOM = 0, 1
 BEYOND, UNFILLED = 0, 1
@@ -83,8 +82,8 @@ class Remembering(NamedTuple):
     """(soils, N_MEMORY): ratio of suctions [1], the water that the wetting curve ends with as a
     share of that at saturation [1], the suction at which draining sand holds that share [cm],
     that up to which its table holds what specific storage leaves [cm], that up to which storage is
-    elastic on any branch [cm], the share of the water that it takes per cm [1/cm], and one over
-    what it leaves beyond [1]; the first two are 1 for a soil with one curve."""
+    elastic on any branch [cm], and the share of the water that it takes per cm [1/cm]; the first
+    two are 1 for a soil with one curve."""
     nest: Floats
     """(n, PLACES): heads of the nest of each node [cm]; `remember`."""
     places: Integers

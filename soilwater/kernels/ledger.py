@@ -52,8 +52,12 @@ CORRECTIONS = 2
 """Corrections of all heads at once by which a balance is closed, before it is done node by node."""
 MOST_CORRECTION = 2.0
 """Factor by which each may change a suction."""
-MOST_TRIALS = 100
+MOST_TRIALS = 120
 """Most trials for the head at which a node holds a given water; halving alone needs 80."""
+MOST_NEWTON_TRIALS = 40
+"""Of these, those by Newton's method: beside a kink it may go to and fro between a flat and a steep
+part of a curve, and draw the bounds no closer. Of 2400 nodes at random 17 took more than 20, in dry
+soil, and none more than this."""
 LEAST_SUCTION = 1.0e-9
 """Suction [cm] as good as none in that search."""
 CLOSED = 1.0e-8
@@ -211,8 +215,8 @@ def head_that_holds(target, head, above, soil_above, below, soil_below, pond, so
     if target >= full:
         return (target - full) / (capacity + pond)
     dry, wet = -OVEN_DRY_SUCTION, -LEAST_SUCTION
-    for _ in range(MOST_TRIALS):
-        if not dry < head < wet:
+    for trial in range(MOST_TRIALS):
+        if trial >= MOST_NEWTON_TRIALS or not dry < head < wet:
             head = -((dry * wet) ** 0.5)
         water, capacity = node_water(head, above, soil_above, below, soil_below, pond, soils)
         excess = water - target

@@ -41,6 +41,7 @@ from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.ledger import (
     LEAST_SUCTION,
     LEAST_WATER,
+    MOST_NEWTON_TRIALS,
     MOST_TRIALS,
     make_close_at_once,
     measure_closure,
@@ -176,8 +177,8 @@ def head_after_that_holds(target, i, head, pond, volume, z, soil, soils):
     if target >= full:
         return (target - full) / (capacity + pond)
     dry, wet = -OVEN_DRY_SUCTION, -LEAST_SUCTION
-    for _ in range(MOST_TRIALS):
-        if not dry < head < wet:
+    for trial in range(MOST_TRIALS):
+        if trial >= MOST_NEWTON_TRIALS or not dry < head < wet:
             head = -((dry * wet) ** 0.5)
         water, capacity = node_water_after(i, head, pond, z, soil, soils)
         excess = water - target

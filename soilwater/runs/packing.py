@@ -271,16 +271,13 @@ def memory_of(
     soils: Sequence[Soil], tables: NDArray[np.float64], scalars: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """How soils remember, by the numbers of their tables."""
-    memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0], (len(soils), 1))
+    memory = np.tile([1.0, 1.0, 0.0, 0.0, 0.0, 0.0], (len(soils), 1))
     for i, soil in enumerate(soils):
         if isinstance(soil, Hysteretic):
             suction = _end_of_wetting(soil)
             full, elastic = _elastic_to(tables[i], scalars[i])
             per_cm = SPECIFIC_STORAGE / scalars[i, WATER_AT_SATURATION]
-            beyond = 1.0 / (1.0 - per_cm * elastic)
-            memory[i] = (
-                soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm, beyond,
-            )  # fmt: skip
+            memory[i] = soil.suction_ratio, soil.wet_share, suction, full, elastic, per_cm
     return memory
 
 

@@ -5,7 +5,15 @@ import pytest
 from grounds import MIDDLE_MIX as SAND
 
 import soilwater as sw
-from soilwater.kernels import branch_flux, branch_look_up, branches, curves, remembering, rows
+from soilwater.kernels import (
+    branch_flux,
+    branch_look_up,
+    branches,
+    curves,
+    ledger,
+    remembering,
+    rows,
+)
 from soilwater.kernels.branches import FLOODED, PLACES, Remembering
 from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.rows import Column
@@ -172,6 +180,31 @@ def test_what_was_never_wetted_is_looked_up_as_a_soil_without_a_memory(head):
     rows_of_curves = slice(branch_look_up.WATER, branch_look_up.EFFECTIVE)
     np.testing.assert_allclose(node.soils.room[rows_of_curves, 0], expected, rtol=1e-13)
     assert node.soils.room[branch_look_up.EFFECTIVE, 0] == head
+
+
+@pytest.mark.parametrize("remembers", [False, True])
+def test_a_head_beside_a_kink_is_found_from_wherever_it_is_looked_for(remembers):
+    """Newton's method goes to and fro between the flat part up to an entry suction and the rest."""
+    sand = sw.BrooksCorey(0.05, 0.37, 20.0, 3.2, 4.0)
+    clay = sw.VanGenuchten(0.05, 0.40, 0.008, 1.4, 2.0)
+    node = Node(sw.Hysteretic(sand, 1.6, 0.9) if remembers else sand, clay, z=(0.0, 0.8, 0.802))
+    z, soil, soils = node.z, node.column.soil, node.soils
+    plain = rows.Soils(soils.tables, soils.scalars)
+
+    def held(head):
+        if remembers:
+            return remembering.node_water_after(1, head, 0.0, z, soil, soils)[0]
+        return ledger.node_water(head, 0.4, 0, 1e-3, 1, 0.0, plain)[0]
+
+    def found(target, guess):
+        if remembers:
+            return remembering.head_after_that_holds(target, 1, guess, 0.0, 0.401, z, soil, soils)
+        return ledger.head_that_holds(target, guess, 0.4, 0, 1e-3, 1, 0.0, plain)
+
+    for beyond in np.geomspace(1e-5, 1e-1, 20):
+        target = held(-20.0 - beyond)
+        closed = [held(found(target, guess)) for guess in np.linspace(-40.0, -20.0, 100)]
+        np.testing.assert_allclose(closed, target, rtol=1e-13)
 
 
 def test_where_there_is_no_room_the_innermost_loop_is_let_go():
