@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import chain, repeat
 from json.encoder import encode_basestring_ascii
 from math import isfinite
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.base import base_to_dict
-from soilwater.soils import Soil
-from soilwater.soils.side_by_side import ManySoils, names_of_numbers
+from soilwater.soils.side_by_side import TEXTS, ManySoils, names_of_numbers
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -94,42 +92,36 @@ def _texts_of_soils(soils: ManySoils, numbers: NDArray[np.int64]) -> NDArray[Any
     """Write some soils, each as its `to_dict` has it, in place of all."""
     texts = np.empty(len(soils), dtype=object)
     for _, places, alike in soils.by_model(numbers):
-        several = soils.take(numbers[places])
         texts[numbers[places]] = (
-            [_text_of(each.to_dict()) for each in several]
+            [_text_of(each.to_dict()) for each in soils.take(numbers[places])]
             if alike is None
-            else _alike(alike, several)
+            else _alike(alike, places.size)
         )
     return texts
 
 
-def _alike(alike: Any, soils: Sequence[Soil]) -> list[str]:
-    """Write soils of one model, and once what all of them share.
+def _alike(alike: Any, count: int) -> list[str]:
+    """Write so many soils of one model, and once what all of them share.
 
-    One whose parameters are arrays of theirs, and themselves.
+    Given as one whose parameters and texts are arrays of theirs.
     """
     model: type = type(alike)
-    words = zip(*map(attrgetter(*_WORDS), soils), strict=True)
-    told: list[tuple[str, Sequence[Any], Any]] = [
-        (name, of_soils, encode_basestring_ascii)
-        for name, of_soils in zip(_WORDS, words, strict=True)
+    told: list[tuple[str, Callable[[Any], str]]] = [
+        *[(name, encode_basestring_ascii) for name in TEXTS],
+        *[(name, repr) for name in names_of_numbers(model)],
     ]
-    told += [(name, getattr(alike, name).tolist(), repr) for name in names_of_numbers(model)]
     pieces: list[Iterable[str]] = []
     before = f'{{"model": "{model.__name__}"'
-    for name, of_soils, write in told:
+    for name, write in told:
+        of_soils = getattr(alike, name).tolist()
         before += f', "{name}": '
-        if of_soils.count(of_soils[0]) == len(soils):
+        if of_soils.count(of_soils[0]) == count:
             before += write(of_soils[0])
         else:
-            pieces += [repeat(before, len(soils)), map(write, of_soils)]
+            pieces += [repeat(before, count), map(write, of_soils)]
             before = ""
-    pieces.append(repeat(before + "}", len(soils)))
+    pieces.append(repeat(before + "}", count))
     return list(map("".join, zip(*pieces, strict=True)))
-
-
-_WORDS = ("name", "source")
-"""What a model says beside its numbers, first."""
 
 
 def _text_of(values: dict[str, Any]) -> str:

@@ -248,7 +248,8 @@ def begin_cases(
     for places, heads in drained_side_by_side(columns.profiles(), wanted, *own):
         some = np.zeros_like(left)
         some[places] = True
-        head[spread(some, meshes.sizes)] = heads
+        # Those of all columns, as of an ensemble, are not sorted out.
+        head[... if some.all() else spread(some, meshes.sizes)] = heads
         left &= ~some
     begun: dict[int, Beginning] = {}
     refusals: dict[int, str] = {}
@@ -376,8 +377,9 @@ def _remembered(
 
 def dry_end_storage(packed: Packed) -> NDArray[np.float64]:
     """Water each column holds at the dry end of its curves [mm]."""
-    content = packed.scalars[packed.soil, DRY_END_WATER_CONTENT]
-    held = content * np.diff(packed.z, append=0.0)
+    content = packed.scalars[:, DRY_END_WATER_CONTENT][packed.soil]
+    held = np.zeros(packed.z.size)
+    np.multiply(content[:-1], packed.z[1:] - packed.z[:-1], out=held[:-1])
     # Below the last node of a column there is no interval, nor below the last of all: sums of
     # another length end on another last digit.
     held[packed.node_start[1:] - 1] = 0.0

@@ -21,7 +21,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.renamed import needs_all
 
 
-@needs_all('BrooksCorey(0.03, 0.40, "20 cm", 3.0, "40 cm/h")')
+@needs_all('BrooksCorey(0.03, 0.40, "20 cm", 3.0, "40 cm/h")', by_the_thousand=True)
 @dataclass(frozen=True, repr=False)
 class BrooksCorey(CapillaryModel):
     """Soil that stays saturated up to an entry suction and drains as a power beyond it.

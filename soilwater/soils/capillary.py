@@ -49,6 +49,9 @@ class CapillaryModel(SoilModel):
     # A kinked curve must have its kink on `suction_scale`; a smooth one may have any scale.
     _has_kink: ClassVar[bool] = False
 
+    def _agree(self) -> bool:
+        return self.theta_r < self.theta_s
+
     def _check_together(self, faults: Faults, refused: set[str]) -> None:
         known = not (refused and refused & {"theta_r", "theta_s"})
         if known and self.theta_r >= self.theta_s:

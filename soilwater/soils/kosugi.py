@@ -22,7 +22,7 @@ from soilwater.words.renamed import needs_all
 _ROOT_OF_TWO_PI = math.sqrt(2.0 * math.pi)
 
 
-@needs_all('Kosugi(0.03, 0.40, "35 cm", 0.4, "40 cm/h")')
+@needs_all('Kosugi(0.03, 0.40, "35 cm", 0.4, "40 cm/h")', by_the_thousand=True)
 @dataclass(frozen=True, repr=False)
 class Kosugi(CapillaryModel):
     """Soil whose pore sizes are lognormally distributed (Kosugi 1996).

@@ -97,21 +97,24 @@ class SoilModel(ABC, Displayed):
 
     def __post_init__(self) -> None:
         # Soils are made by the thousand: what only one with faults needs is made for that one.
-        faults = Faults("")
-        refused = self._refused(faults) if self._is_odd() else set()
-        self._check_together(faults, refused)
-        if len(faults):
-            faults.subject = self._title()
-            faults.raise_if_any()
+        odd = self._is_odd()
+        if odd or not self._agree():
+            faults = Faults("")
+            self._check_together(faults, self._refused(faults) if odd else set())
+            if len(faults):
+                faults.subject = self._title()
+                faults.raise_if_any()
 
     def _is_odd(self) -> bool:
         """Whether something is other than what most is: numbers in their range, and texts."""
+        own = self.__dict__
         for name, _, low, high in _numbers(type(self)):
-            given = getattr(self, name)
+            # Nothing of what lies elsewhere, as in slots: looked at closely, as all that is odd.
+            given = own.get(name)
             if type(given) is not float:
                 if not isinstance(given, float):
                     return True
-                object.__setattr__(self, name, float(given))
+                given = own[name] = float(given)
             if not low < given < high:
                 return True
         return not (isinstance(self.name, str) and isinstance(self.source, str))
@@ -136,6 +139,10 @@ class SoilModel(ABC, Displayed):
             if not isinstance(text, str):
                 faults.add(f"{name}={text!r} is not text")
         return refused
+
+    def _agree(self) -> bool:
+        """Whether parameters in their range surely agree: `_check_together` would add nothing."""
+        return False
 
     def _cure(self, name: str, value: float) -> str:
         """Say what may be meant by a parameter that is out of its range."""

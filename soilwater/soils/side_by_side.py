@@ -28,6 +28,9 @@ from soilwater.words.arrays import FloatArray
 _BROADCASTING = (VanGenuchten, BrooksCorey, Kosugi, TwoComponent)
 """A model is known by its exact class: one derived from it elsewhere may have other curves."""
 
+_MANY = 16
+"""Soils of which it takes longer to compare them one by one than to sort what they say."""
+
 
 def with_columns(model: type[SoilModel], values: Mapping[str, Any]) -> Any:
     """Make a soil whose parameters are arrays, unchecked.
@@ -51,7 +54,7 @@ def with_columns(model: type[SoilModel], values: Mapping[str, Any]) -> Any:
 
 
 def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
-    """Make one soil of all of a model, whose parameters are arrays, shape (n_soils,).
+    """Make one soil of all of a model, whose parameters and texts are arrays, shape (n_soils,).
 
     Parameters
     ----------
@@ -60,12 +63,18 @@ def side_by_side(model: type[SoilModel], soils: Sequence[Any]) -> Any:
     soils : sequence of Soil
         Of that model.
     """
-    names = names_of_numbers(model)
-    values = map(attrgetter(*names), soils)
-    read = np.fromiter(chain.from_iterable(values), np.float64)
-    return with_columns(
-        model, dict(zip(names, read.reshape(len(soils), len(names)).T, strict=True))
-    )
+    kinds: list[tuple[str, type]] = [(name, np.float64) for name in names_of_numbers(model)]
+    # Texts, too, while soils are at hand: to fetch thousands once more takes a third of what it
+    # takes to write them.
+    kinds += [(name, object) for name in TEXTS]
+    read: dict[str, Any] = {
+        n: np.fromiter(map(attrgetter(n), soils), kind, len(soils)) for n, kind in kinds
+    }
+    return with_columns(model, read)
+
+
+TEXTS = ("name", "source")
+"""What a model says beside its numbers."""
 
 
 @cache
@@ -106,18 +115,28 @@ class ManySoils(Sequence[Soil]):
         every = list(chain.from_iterable(columns))
         # Told apart by identity first: to look at all their numbers takes longer.
         by_identity = dict(zip(map(id, every), every, strict=True))
-        distinct = dict.fromkeys(by_identity.values())
+        soils = cls(list(by_identity.values()))
+        number_of: Iterable[int] = range(len(soils))
+        if not soils._surely_differ():
+            distinct = dict.fromkeys(soils)
+            if len(distinct) < len(soils):
+                among = dict(zip(distinct, number_of, strict=False))
+                number_of = [among[soil] for soil in soils]
+                soils = cls(list(distinct))
         met = np.arange(len(every))
-        if len(distinct) < len(every):
-            number_of: Iterable[int] = range(len(distinct))
-            if len(distinct) < len(by_identity):
-                among = dict(zip(distinct, number_of, strict=True))
-                number_of = [among[soil] for soil in by_identity.values()]
+        if len(soils) < len(every):
             numbers = dict(zip(by_identity, number_of, strict=True))
             met = np.array([numbers[each] for each in map(id, every)], dtype=np.int64)
         sizes = np.array([len(column) for column in columns], dtype=np.int64)
         within = np.minimum(np.arange(sizes.max(initial=0)), sizes[:, np.newaxis] - 1)
-        return cls(list(distinct)), met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
+        return soils, met[within + (np.cumsum(sizes) - sizes)[:, np.newaxis]]
+
+    def _surely_differ(self) -> bool:
+        """Whether one number tells each from all others, in soils of one model that broadcasts."""
+        if len(self) < _MANY or len(self.of_model) > 1:
+            return False
+        columns = [vars(alike)[n] for m, alike in self.alike.items() for n in names_of_numbers(m)]
+        return any(np.unique(column).size == len(self) for column in columns)
 
     def __reduce__(self) -> tuple[Any, ...]:
         # What was read off is read sooner than it is sent.
@@ -197,7 +216,7 @@ class ManySoils(Sequence[Soil]):
         -------
         list of tuple
             Each model that is met; where, in order; and of one that broadcasts one soil whose
-            parameters are arrays of theirs, else None.
+            parameters and texts are arrays of theirs, else None.
         """
         found: list[tuple[type, NDArray[np.int64], Any]] = []
         for model, own in self.of_model.items():
@@ -208,9 +227,9 @@ class ManySoils(Sequence[Soil]):
             if places.size:
                 alike = self.alike.get(model)
                 if alike is not None:
-                    values = {name: getattr(alike, name) for name in names_of_numbers(model)}
                     at = rows[places]
-                    alike = with_columns(model, {name: of[at] for name, of in values.items()})
+                    told = (*names_of_numbers(model), *TEXTS)
+                    alike = with_columns(model, {name: getattr(alike, name)[at] for name in told})
                 found.append((model, places, alike))
         return found
 

@@ -21,7 +21,10 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.renamed import needs_all
 
 
-@needs_all('TwoComponent(0.05, 0.60, "0.10 1/cm", 3.0, 0.4, "0.004 1/cm", 1.6, "15 cm/h")')
+@needs_all(
+    'TwoComponent(0.05, 0.60, "0.10 1/cm", 3.0, 0.4, "0.004 1/cm", 1.6, "15 cm/h")',
+    by_the_thousand=True,
+)
 @dataclass(frozen=True, repr=False)
 class TwoComponent(CapillaryModel):
     """Soil with two pore systems, each with a van Genuchten curve: mat, amended sand.

@@ -24,7 +24,7 @@ from soilwater.words.forms import Conductivity
 from soilwater.words.renamed import needs_all
 
 
-@needs_all('VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h")')
+@needs_all('VanGenuchten("5 %", "40 %", 0.047, 3.0, "40 cm/h")', by_the_thousand=True)
 @dataclass(frozen=True, repr=False)
 class VanGenuchten(CapillaryModel):
     """Soil with the retention curve of van Genuchten (1980) and Mualem's conductivity.

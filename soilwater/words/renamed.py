@@ -6,6 +6,7 @@ goes, and Python's own message serves.
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import inspect
 from collections.abc import Callable
@@ -20,13 +21,17 @@ _OF_PYTHON = (TypeError, AttributeError, ValueError, LookupError, ArithmeticErro
 _Class = TypeVar("_Class", bound=type)
 
 
-def needs_all(example: str) -> Callable[[_Class], _Class]:
+def needs_all(example: str, *, by_the_thousand: bool = False) -> Callable[[_Class], _Class]:
     """Let a dataclass tell which of its values are missing, and how it is written.
 
     Parameters
     ----------
     example : str
         The class with values, as somebody may paste it behind ``from soilwater import *``.
+    by_the_thousand : bool, optional
+        Whether all values given in order are put in their places at once, which takes half as long
+        as one after the other. Of a frozen dataclass with a ``__post_init__`` whose values are
+        plain fields: none in slots, made by a factory, or for the initialiser alone.
 
     Returns
     -------
@@ -53,15 +58,25 @@ def needs_all(example: str) -> Callable[[_Class], _Class]:
         fields = inspect.signature(made).parameters
         needed = {name: None for name, each in fields.items() if each.default is each.empty}
         order = list(fields)
-        # Most is given in order and whole, and soils are made by the thousand.
-        by_name = any(fields[name].kind == inspect.Parameter.KEYWORD_ONLY for name in needed)
+        # Most is given in order and whole.
+        unnamed = [n for n, each in fields.items() if each.kind != inspect.Parameter.KEYWORD_ONLY]
         enough = max((order.index(name) + 1 for name in needed), default=0)
+        if not needed.keys() <= set(unnamed):
+            enough = len(order) + 1
+        most = len(unnamed) if by_the_thousand else -1
+        usual = {each.name: each.default for each in dataclasses.fields(asked)}
 
         @functools.wraps(init)
         def telling(self: Any, *given: Any, **named: Any) -> None:
-            if len(given) >= enough and not by_name:
+            if len(given) >= enough:
                 if named:
                     init(self, *given, **named)
+                elif len(given) <= most:
+                    own = self.__dict__
+                    own.update(usual)
+                    # To say that one may be shorter takes as long as to fill in half of it.
+                    own.update(zip(order, given))  # noqa: B905
+                    self.__post_init__()
                 else:
                     init(self, *given)
                 return

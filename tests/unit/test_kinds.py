@@ -57,6 +57,21 @@ def test_cases_come_back_as_they_were_and_share_what_they_share():
     assert [each.profile for each in columns[3:9:2]] == [each.profile for each in given[3:9:2]]
 
 
+def test_soils_are_told_apart_by_all_they_say():
+    many = [sw.VanGenuchten(0.05, 0.40, 0.03 + 0.001 * i, 3.0, 40.0) for i in range(20)]
+    soils, numbers = ManySoils.of([many, many[::-1]])
+    assert list(soils) == many and numbers[1].tolist() == list(range(20))[::-1]
+    # One number differs in all but two, which differ in another, in a text, or in nothing.
+    for twin, more in (
+        (sw.VanGenuchten(0.05, 0.40, 0.03, 3.5, 40.0), 1),
+        (sw.VanGenuchten(0.05, 0.40, 0.03, 3.0, 40.0, name="twin"), 1),
+        (sw.VanGenuchten(0.05, 0.40, 0.03, 3.0, 40.0), 0),
+    ):
+        soils, numbers = ManySoils.of([[*many, twin]])
+        assert len(soils) == 20 + more and numbers[0, -1] == 20 * more
+        assert [soils[k] for k in numbers[0]] == [*many, twin]
+
+
 def test_meshes_and_texts_are_those_of_each_profile_and_survive_a_journey():
     given = cases()
     columns = Cases.of(given)

@@ -274,3 +274,21 @@ def test_an_extended_soil_keeps_the_name_unless_given_another():
     assert WithDryEnd(SAND).name == "river sand"
     assert WithDryEnd(SAND).source == SAND.source
     assert WithDryEnd(SAND, name="river sand, dry end").name == "river sand, dry end"
+
+
+def test_soils_given_in_order_are_those_given_by_name():
+    for model, numbers in (
+        (VanGenuchten, (0.05, np.float64(0.40), np.float64(0.047), 3, "40 cm/h")),
+        (BrooksCorey, (0.05, 0.40, np.float64(20.0), 1.5, 40.0)),
+        (Kosugi, (0.05, 0.40, np.float64(20.0), 0.5, 40.0)),
+        (TwoComponent, (0.05, 0.40, 0.04, np.float64(3.0), 0.2, 0.005, 1.5, 40.0)),
+    ):
+        names = [each.name for each in dataclasses.fields(model) if not each.kw_only]
+        in_order, by_name = model(*numbers), model(**dict(zip(names, numbers, strict=True)))
+        assert in_order == by_name and list(vars(in_order)) == list(vars(by_name))
+        kept = [getattr(in_order, name) for name in names]
+        assert all(type(each) is float for each in kept)
+        with pytest.raises(InputError, match="theta_r"):
+            model(0.5, *numbers[1:])
+        with pytest.raises(TypeError, match="positional"):
+            model(*numbers, 0.5)
