@@ -53,6 +53,18 @@ def test_a_gravel_that_is_all_but_empty_where_its_base_opens(alpha, dry_end):
     assert 130.0 < float(end.drainage) <= 150.0
 
 
+@pytest.mark.parametrize("median_suction", [15.44, 15.86, 16.44, 16.83])
+def test_no_node_is_left_owing_water_that_none_can_hold(median_suction):
+    # By night an emptied node passed on a trace it did not have, and no later step had an answer.
+    sand = sw.Kosugi(0.0878595, 0.399639, median_suction, 0.472341, 24.8297, tortuosity=0.0830696)
+    green = sw.Profile.over_gravel(sand, 34.0973, base_suction=8.47413)
+    morning = [np.datetime64(f"2025-07-0{day}T06:00", "ns") for day in (1, 4)]
+    weather = sw.steady_weather(4, 5.0).between(*morning)
+    turf = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"), crop_coefficient=1.07924)
+    end = ends_well(sw.simulate(green, weather, turf=turf, start="soaked", output=morning[1:]))
+    assert float(end.drainage) > 70.0
+
+
 @pytest.mark.parametrize("compensation", [1.0, 0.3])
 @pytest.mark.parametrize("half_suction", [1000.0, 1e6, 6e6])
 @pytest.mark.parametrize("start", [5e6, 6.3e6])
