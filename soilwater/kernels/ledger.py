@@ -64,8 +64,6 @@ CLOSED = 1.0e-8
 """Closure error as a share of the water moved that needs no mending."""
 ROUND_OFF = 1.0e-14
 """Closure error as a share of the water held that is round-off."""
-LEAST_OWED = 1.0e-12
-"""Water owed, as water content, that is too little to keep Newton's method from an end."""
 LEAST_WATER = 1.0e-15
 """Water, as a share of what a node holds and its volume, as good as none."""
 
@@ -129,32 +127,31 @@ def settle_dry_nodes(effective_dt, work, flows):
 
 
 @kernel
-def pass_on_debts(effective_dt, ledger, work, flows):
-    """Let the node below give what a node owes beyond all it holds, and so on down and back up.
+def settle_debts(stored, ledger):
+    """Let the nearest node that has it give what a node owes beyond all it holds.
 
-    Between empty nodes a tangent may end at more than there was to flow on. What is owed could
-    never be made good: no head holds less than nothing, and all later steps would fail at it.
-    Where no node can give it, roots or air took it with what is carried on from the last step.
+    Returns whether any owed. Between empty nodes a tangent may end at more than there was to flow
+    on, and what is carried on from the last step may take more than there is. No step can make it
+    good, as no head holds less than nothing. What no node can give, roots or air did not take.
     """
-    balance, storage, volume = work[RESIDUAL], work[STORAGE], work[VOLUME]
-    owing = 0
-    for i in range(storage.size):
-        owing += 1 if balance[i] - storage[i] > LEAST_OWED * volume[i] else 0
+    owing, last = 0, stored.size - 1
+    for i in range(last + 1):
+        owing += 1 if stored[i] < 0.0 else 0
     if owing == 0:
-        return
-    last = storage.size - 1
-    for k in range(2 * last):
-        i, to = (k, k + 1) if k < last else (2 * last - k, 2 * last - k - 1)
-        owed = balance[i] - storage[i]
-        if owed > 0.0:
-            balance[i] -= owed
-            balance[to] += owed
-    owed = balance[0] - storage[0]
-    if owed > 0.0:
+        return False
+    for i in range(last):
+        if stored[i] < 0.0:
+            stored[i + 1] += stored[i]
+            stored[i] = 0.0
+    for i in range(last, 0, -1):
+        if stored[i] < 0.0:
+            stored[i - 1] += stored[i]
+            stored[i] = 0.0
+    if stored[0] < 0.0:
         by_roots = ledger[TOTAL_TRANSPIRATION] > ledger[TOTAL_EVAPORATION]
-        flows[TRANSPIRATION if by_roots else EVAPORATION] -= owed / effective_dt
-        balance[0] -= owed
-        work[STORE_AND_UPTAKE, 0] -= owed
+        ledger[TOTAL_TRANSPIRATION if by_roots else TOTAL_EVAPORATION] += stored[0]
+        stored[0] = 0.0
+    return True
 
 
 @kernel
@@ -193,7 +190,6 @@ def accept(state, dt, weight, weight_of_uptake, effective_dt, column, work, flow
         flows[DRAINAGE] -= balance[n - 1] / effective_dt
         balance[n - 1] = 0.0
     settle_dry_nodes(effective_dt, work, flows)
-    pass_on_debts(effective_dt, ledger, work, flows)
     per_dt = 1.0 / dt
     for i in range(n):
         uptake[i] = (carried * uptake[i] + store_and_uptake[i] - storage[i]) * per_dt

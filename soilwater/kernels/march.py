@@ -18,7 +18,7 @@ from typing import Any, NamedTuple
 from soilwater.kernels.cache import kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import forcing_share, set_demand, supply_rate
-from soilwater.kernels.ledger import accept, close_balance, make_begin
+from soilwater.kernels.ledger import accept, close_balance, make_begin, settle_debts
 from soilwater.kernels.newton import make_newton, residual_norm
 from soilwater.kernels.rows import (
     CAREFUL,
@@ -173,7 +173,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
         # Share of the demand of an interval that has passed, and which interval.
         passed, of_interval = 0.0, -1
         for out in range(out_time.size):
-            second_order = True
+            second_order, settled = True, False
             while clock[TIME] < out_time[out]:
                 time = clock[TIME]
                 while forcing[k, END] <= time:
@@ -249,11 +249,15 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 if not accepted:
                     counts[REJECTED] += 1
                     if dt <= controls[SMALLEST_STEP]:
-                        return STEP_TOO_SMALL
+                        if settled or not settle_debts(state.stored, ledger):
+                            return STEP_TOO_SMALL
+                        # From here the column starts anew.
+                        settled, clock[LAST_STEP], clock[NEXT_STEP] = True, 0.0, left
+                        continue
                     clock[NEXT_STEP] = growth * dt
                     second_order = solved
                     continue
-                second_order = True
+                second_order, settled = True, False
                 if steps_left <= 0.0:
                     return TOO_MANY_STEPS
                 steps_left -= 1.0
