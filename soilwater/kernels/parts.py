@@ -11,7 +11,6 @@ from functools import cached_property
 from types import BuiltinFunctionType
 from typing import Any
 
-from llvmlite.binding import Linkage
 from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
@@ -50,35 +49,12 @@ class _Text(JITCodeLibrary):
         return 0
 
     def finalize(self) -> None:
-        """Make the text ready for others; no more is needed before the entry point."""
+        """Take in what is called; no more is needed before the entry point."""
         self._raise_if_finalized()
-        for library in self._linking_libraries:
+        for library in dict.fromkeys(self._linking_libraries):
             self._reload_init.update(library._reload_init)
-        for function in self._final_module.functions:
-            if not function.is_declaration and function.linkage == Linkage.external:
-                # Each that calls it may have it, and it goes once it is put into all of them.
-                function.linkage = "linkonce_odr"
+            self._final_module.link_in(library._get_module_for_linking(), preserve=True)
         self._finalized = True
-
-    def _called(self, known: dict[JITCodeLibrary, None]) -> dict[JITCodeLibrary, None]:
-        for library in self._linking_libraries:
-            if library not in known:
-                known[library] = None
-                if isinstance(library, _Text):
-                    library._called(known)
-        return known
-
-    def _get_module_for_linking(self) -> Any:
-        """Give the text with all that is called, which is taken in now: once, and not by each."""
-        self._ensure_finalized()
-        if self._shared_module is None:
-            for library in self._called({self: None}):
-                if library is not self:
-                    text = isinstance(library, _Text)
-                    module = library._final_module if text else library._get_module_for_linking()
-                    self._final_module.link_in(module, preserve=True)
-            self._shared_module = self._final_module
-        return self._shared_module
 
 
 _LEVEL = 1

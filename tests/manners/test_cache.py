@@ -219,30 +219,6 @@ class _Names(event.Listener):
         pass
 
 
-def test_what_kernels_share_is_taken_in_once_by_an_entry_point_and_not_by_each():
-    @part(nogil=True)
-    def shared(number):
-        return number - 1.0
-
-    @part(nogil=True)
-    def one(number):
-        return shared(number) * 2.0
-
-    @part(nogil=True)
-    def other(number):
-        return shared(number) + one(number)
-
-    def holds(kernel):
-        text = kernel.overloads[(types.float64,)].library._final_module
-        return any("shared" in f.name and not f.is_declaration for f in text.functions)
-
-    other.compile((types.float64,))
-    assert holds(shared) and not holds(one) and not holds(other)
-    assert njit(lambda number: other(number))(4.0) == 9.0
-    assert holds(other) and not holds(one)
-    assert njit(lambda number: one(number) + other(number))(4.0) == 15.0
-
-
 @pytest.mark.parametrize("version", [(0, 62), (0, 69), (1, 0)])
 def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch, version):
     # Version 0.62 has no `_reload_init`, which parts lean on.
