@@ -26,7 +26,7 @@ from typing import Any
 from numba import config, njit, typeof
 from numba.core import event
 
-from soilwater.kernels.parts import part
+from soilwater.kernels.parts import part, ToMachine
 from soilwater.words.errors import RunError, SoilWaterWarning
 
 SWITCH = "SOILWATER_NUMBA_CACHE"
@@ -86,7 +86,7 @@ def compile_entry_point(factory: Callable[[int], Callable[..., Any]]) -> Any:
     function = factory(source_digest())
     if os.environ.get(SWITCH, "1") != "0":
         try:
-            return njit(cache=True, **_OPTIONS)(function)
+            return njit(cache=True, pipeline_class=ToMachine if factory.__name__=='_march_columns' else None, **_OPTIONS)(function)
         except RuntimeError:
             _warn_once()
     return njit(**_OPTIONS)(function)

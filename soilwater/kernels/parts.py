@@ -7,11 +7,12 @@ made machine code. With what else is left out, that takes half of the time off a
 """
 
 from collections.abc import Callable
-from functools import cached_property
+from functools import cached_property, partial
 from types import BuiltinFunctionType
 from typing import Any
 
-from numba import njit, types, version_info
+from llvmlite.binding import create_pass_builder, create_pipeline_tuning_options
+from numba import config, njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
 from numba.core.compiler_machinery import PassManager
@@ -21,6 +22,8 @@ from numba.core.datamodel.registry import register_default
 from numba.core.registry import CPUDispatcher
 from numba.core.typing.context import Context
 from numba.extending import intrinsic
+
+from soilwater.kernels.items import short_text
 
 
 class _Nowhere:
@@ -55,6 +58,18 @@ class _Text(JITCodeLibrary):
             self._reload_init.update(library._reload_init)
             self._final_module.link_in(library._get_module_for_linking(), preserve=True)
         self._finalized = True
+
+
+class _Rolled(JITCodeLibrary):
+    """Machine code of an entry point whose loops are as long as they are written."""
+
+    def _optimize_final_module(self) -> None:
+        """Optimise all at once, with loops that vectorise but are not unrolled."""
+        wanted = create_pipeline_tuning_options(config.OPT)
+        wanted.loop_vectorization = config.LOOP_VECTORIZE
+        wanted.loop_unrolling = wanted.loop_interleaving = False
+        builder = create_pass_builder(self._codegen._tm, wanted)
+        builder.getModulePassManager().run(self._final_module, builder)
 
 
 _LEVEL = 1
@@ -209,6 +224,9 @@ class _Target(CPUContext):  # type: ignore[misc]
 
     def get_function(self, function: Any, signature: Any, _firstcall: bool = True) -> Any:
         """What makes text of a function for a signature."""
+        short = None if self.enable_boundscheck else short_text(function, signature)
+        if short is not None:
+            return partial(short, self, signature=signature)
         question = function, signature
         if question in self._in_vain:
             # So numba says that it knows of none, and whoever asks tries another way.
@@ -242,6 +260,17 @@ class _ToText(CompilerBase):
                 manager.add_pass(each, words)
         manager.finalize()
         return [manager]
+
+
+class ToMachine(CompilerBase):
+    """numba's own passes, into a `_Rolled`."""
+
+    def define_pipelines(self) -> list[Any]:
+        """Give the passes, and the place where they put what they make."""
+        state = self.state
+        state.library = _Rolled(state.targetctx.codegen(), state.func_id.func_qualname)
+        state.library.enable_object_caching()
+        return [DefaultPassBuilder.define_nopython_pipeline(state)]
 
 
 class Part(CPUDispatcher):
