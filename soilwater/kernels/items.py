@@ -21,8 +21,8 @@ _ITEMS = (types.float64, types.int64)
 def short_text(function: Any, signature: Any) -> Callable[..., Any] | None:
     """What makes short text of a function for arguments of some types; None if nothing does.
 
-    That is what takes numbers or rows out of contiguous arrays by whole numbers, and puts numbers
-    there. It gives the same place as numba's own.
+    That is what takes numbers or rows out of contiguous arrays by whole numbers, or a stretch out
+    of a row, and what puts numbers there; all as numba's own does.
     """
     wanted = getattr(function, "typing_key", None)
     if wanted not in (operator.getitem, operator.setitem):
@@ -30,7 +30,9 @@ def short_text(function: Any, signature: Any) -> Callable[..., Any] | None:
     array, index, *value = signature.args
     if not isinstance(array, types.Array) or array.layout != "C" or array.dtype not in _ITEMS:
         return None
-    kinds = tuple(index) if isinstance(index, types.BaseTuple) else (index,)
+    if index == types.slice2_type and array.ndim == 1 and not value:
+        return _stretch
+    kinds = index.types if isinstance(index, types.BaseTuple) else (index,)  # type: ignore[attr-defined]
     if any(kind != types.int64 for kind in kinds):
         return None
     if len(kinds) < array.ndim:
@@ -66,6 +68,26 @@ def _rows(context: Any, builder: Any, arguments: Any, *, signature: Any, **_name
         made = builder.insert_value(made, stride, (STRIDES, axis))
         count = length if count is None else builder.mul(count, length, flags=["nsw"])
     return builder.insert_value(made, count, COUNT)
+
+
+def _stretch(_context: Any, builder: Any, arguments: Any, **_named: Any) -> Any:
+    array, wanted = arguments
+    length = builder.extract_value(array, (SHAPE, 0))
+    begin, end = (_within(builder, builder.extract_value(wanted, at), length) for at in (0, 1))
+    count = builder.sub(end, begin)
+    none = builder.icmp_signed("<", count, count.type(0))
+    count = builder.select(none, count.type(0), count)
+    made = builder.insert_value(array, _place(builder, array, [begin]), DATA)
+    made = builder.insert_value(made, count, (SHAPE, 0))
+    return builder.insert_value(made, count, COUNT)
+
+
+def _within(builder: Any, index: Any, length: Any) -> Any:
+    """An end of a stretch, which is none beyond those of the row."""
+    index = _from_begin(builder, index, length)
+    below = builder.icmp_signed("<", index, index.type(0))
+    index = builder.select(below, index.type(0), index)
+    return builder.select(builder.icmp_signed(">", index, length), length, index)
 
 
 def _indices(builder: Any, kind: Any, index: Any) -> Sequence[Any]:

@@ -12,7 +12,7 @@ from types import BuiltinFunctionType
 from typing import Any
 
 from llvmlite.binding import create_pass_builder, create_pipeline_tuning_options
-from numba import config, njit, types, version_info
+from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
 from numba.core.compiler_machinery import PassManager
@@ -65,8 +65,8 @@ class _Rolled(JITCodeLibrary):
 
     def _optimize_final_module(self) -> None:
         """Optimise all at once, with loops that vectorise but are not unrolled."""
-        wanted = create_pipeline_tuning_options(config.OPT)
-        wanted.loop_vectorization = config.LOOP_VECTORIZE
+        wanted = create_pipeline_tuning_options(speed_level=3)
+        wanted.loop_vectorization = True
         wanted.loop_unrolling = wanted.loop_interleaving = False
         builder = create_pass_builder(self._codegen._tm, wanted)
         builder.getModulePassManager().run(self._final_module, builder)
@@ -262,7 +262,7 @@ class _ToText(CompilerBase):
         return [manager]
 
 
-class ToMachine(CompilerBase):
+class _ToRolled(CompilerBase):
     """numba's own passes, into a `_Rolled`."""
 
     def define_pipelines(self) -> list[Any]:
@@ -316,8 +316,17 @@ OLDEST_TRIED, NEWEST_TRIED = (0, 63), (0, 68)
 an older or a newer one kernels are compiled in its own way: more slowly, with the same results."""
 
 
+def _was_tried() -> bool:
+    return OLDEST_TRIED <= version_info.short <= NEWEST_TRIED  # type: ignore[no-any-return]
+
+
+def rolled() -> dict[str, Any]:
+    """Options of numba for an entry point whose loops are not unrolled."""
+    return {"pipeline_class": _ToRolled} if _was_tried() else {}
+
+
 def part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Make a decorator of kernels with these options of numba."""
-    if not OLDEST_TRIED <= version_info.short <= NEWEST_TRIED:
+    if not _was_tried():
         return njit(**options)  # type: ignore[no-any-return]
     return lambda function: Part(function, targetoptions={**options, **_OWN})
