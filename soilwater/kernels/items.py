@@ -21,8 +21,9 @@ _ITEMS = (types.float64, types.int64)
 def short_text(function: Any, signature: Any) -> Callable[..., Any] | None:
     """What makes short text of a function for arguments of some types; None if nothing does.
 
-    That is what takes numbers or rows out of contiguous arrays by whole numbers, or a stretch out
-    of a row, and what puts numbers there; all as numba's own does.
+    That is what takes numbers or rows out of contiguous arrays by whole numbers, and puts numbers
+    there, as numba's own does. A stretch of a row is left to numba: written shorter, loops over it
+    took longer to run.
     """
     wanted = getattr(function, "typing_key", None)
     if wanted not in (operator.getitem, operator.setitem):
@@ -30,8 +31,6 @@ def short_text(function: Any, signature: Any) -> Callable[..., Any] | None:
     array, index, *value = signature.args
     if not isinstance(array, types.Array) or array.layout != "C" or array.dtype not in _ITEMS:
         return None
-    if index == types.slice2_type and array.ndim == 1 and not value:
-        return _stretch
     kinds = index.types if isinstance(index, types.BaseTuple) else (index,)  # type: ignore[attr-defined]
     if any(kind != types.int64 for kind in kinds):
         return None
@@ -70,26 +69,6 @@ def _rows(context: Any, builder: Any, arguments: Any, *, signature: Any, **_name
     return builder.insert_value(made, count, COUNT)
 
 
-def _stretch(_context: Any, builder: Any, arguments: Any, **_named: Any) -> Any:
-    array, wanted = arguments
-    length = builder.extract_value(array, (SHAPE, 0))
-    begin, end = (_within(builder, builder.extract_value(wanted, at), length) for at in (0, 1))
-    count = builder.sub(end, begin)
-    none = builder.icmp_signed("<", count, count.type(0))
-    count = builder.select(none, count.type(0), count)
-    made = builder.insert_value(array, _place(builder, array, [begin]), DATA)
-    made = builder.insert_value(made, count, (SHAPE, 0))
-    return builder.insert_value(made, count, COUNT)
-
-
-def _within(builder: Any, index: Any, length: Any) -> Any:
-    """An end of a stretch, which is none beyond those of the row."""
-    index = _from_begin(builder, index, length)
-    below = builder.icmp_signed("<", index, index.type(0))
-    index = builder.select(below, index.type(0), index)
-    return builder.select(builder.icmp_signed(">", index, length), length, index)
-
-
 def _indices(builder: Any, kind: Any, index: Any) -> Sequence[Any]:
     if not isinstance(kind, types.BaseTuple):
         return [index]
@@ -98,13 +77,19 @@ def _indices(builder: Any, kind: Any, index: Any) -> Sequence[Any]:
 
 def _place(builder: Any, array: Any, indices: Sequence[Any]) -> Any:
     """Pointer to a number, or to the first one of rows."""
+    lengths = [
+        builder.extract_value(array, (SHAPE, axis))
+        for axis in range(array.type.elements[SHAPE].count)
+    ]
     offset = None
-    for axis in range(array.type.elements[SHAPE].count):
-        length = builder.extract_value(array, (SHAPE, axis))
-        offset = builder.mul(offset, length) if axis else None
-        if axis < len(indices):
-            index = _from_begin(builder, indices[axis], length)
-            offset = builder.add(offset, index) if axis else index
+    for axis, index in enumerate(indices):
+        # A sum of products, of which loops find what stays the same.
+        step = None
+        for length in lengths[axis + 1 :]:
+            step = length if step is None else builder.mul(step, length)
+        part = _from_begin(builder, index, lengths[axis])
+        part = part if step is None else builder.mul(part, step)
+        offset = part if offset is None else builder.add(offset, part)
     return builder.gep(builder.extract_value(array, DATA), [offset])
 
 
