@@ -59,6 +59,7 @@ from soilwater.kernels.rows import (
     LAST_MOVE,
     N_BRANCH_WORK,
 ) = range(N_WORK, N_WORK + 9)
+N_BRANCH_WORK += 2
 
 # Rows of the room of a column, for each node in the soil above it, the first in that below. Blocks
 # may run on into the nodes after them, and the last beyond the column.

@@ -283,19 +283,33 @@ def hold_back(h, soils, work):
 
 
 @kernel
-def begin_to_remember(state, column, soils):
+def say_where_dry(column, soils, work):
+    dry_suction, drained, wetted = work[DRY_SUCTION], work[LAST_MOVE+1], work[LAST_MOVE+2]
+    for i in range(column.z.size):
+        dry_suction[i] = wetted[i] if soils.places[i] % 2 == 1 else drained[i]
+
+
+@kernel
+def begin_to_remember(state, column, soils, work):
     """Make ready what a column remembers."""
     forget_look_ups(soils)
     recall(column, soils)
+    drained, wetted = work[LAST_MOVE+1], work[LAST_MOVE+2]
+    for i in range(state.h.size):
+        drained[i] = work[DRY_SUCTION, i]
+        r = max(soils.memory[column.soil[max(i - 1, 0)], 0], soils.memory[column.soil[min(i, column.soil.size - 1)], 0])
+        wetted[i] = drained[i] / r
     settle_look_ups(state.h, column.soil, soils)
+    say_where_dry(column, soils, work)
 
 
 @sole_kernel
-def remember_all(h, column, soils):
+def remember_all(h, column, soils, work):
     """Enter the heads at which a step ends, and go on from there."""
     for i in range(h.size):
         if not go_on(i, h[i], soils):
             remember(i, h[i], column.soil, soils)
+    say_where_dry(column, soils, work)
 
 
 plain_parts = make_assemble(look_up_branches, branch_flow, sole_kernel)
