@@ -367,6 +367,9 @@ def note_moving(z, soil, soils, work):
     still, below = soils.room[STILL], work[TOP_STILL]
     for i in range(z.size):
         moving[i] = whole[i] - volume[i] * still[i]
+    slope, effective_by_head = work[TOP_SLOPE], work[TOP_EFFECTIVE_BY_HEAD]
+    for i in range(soil.size):
+        slope[i] *= effective_by_head[i]
     for i in range(1, soil.size):
         if soil[i] != soil[i - 1]:
             moving[i] -= 0.5 * (z[i + 1] - z[i]) * (below[i] - still[i])
