@@ -47,7 +47,7 @@ from soilwater.kernels.rows import (
 # [cm] and their derivatives by head [1]; below interfaces, the part of the water there that does
 # not move with head [1]; store and uptake of each node without that part [cm]; in a retry, the
 # heads from which the last step of Newton's method went, and how far the last did that went far
-# [cm].
+# [cm]; suctions from which each node is dry while it drains and while it is wetted [cm].
 (
     TOP_EFFECTIVE,
     TOP_EFFECTIVE_BY_HEAD,
@@ -57,8 +57,10 @@ from soilwater.kernels.rows import (
     MOVING,
     LAST_BEFORE,
     LAST_MOVE,
+    DRY_WHILE_DRAINED,
+    DRY_WHILE_WETTED,
     N_BRANCH_WORK,
-) = range(N_WORK, N_WORK + 9)
+) = range(N_WORK, N_WORK + 11)
 
 # Rows of the room of a column, for each node in the soil above it, the first in that below. Blocks
 # may run on into the nodes after them, and the last beyond the column.
@@ -360,12 +362,19 @@ def look_up_branches(h, soil, soils, work):
 
 
 @sole_kernel
-def note_moving(z, soil, soils, work):
-    """Store and uptake of each node without the water that does not move with its head [cm]."""
+def note_by_head(z, soil, soils, work):
+    """Say what nodes have that goes by their own head, and not by the effective one.
+
+    Store and uptake of each node without the water that does not move with its head [cm], and how
+    conductivity changes at the top of each interval [1/h].
+    """
     moving, whole, volume = work[MOVING], work[STORE_AND_UPTAKE], work[VOLUME]
     still, below = soils.room[STILL], work[TOP_STILL]
     for i in range(z.size):
         moving[i] = whole[i] - volume[i] * still[i]
+    slope, effective_by_head = work[TOP_SLOPE], work[TOP_EFFECTIVE_BY_HEAD]
+    for i in range(soil.size):
+        slope[i] *= effective_by_head[i]
     for i in range(1, soil.size):
         if soil[i] != soil[i - 1]:
             moving[i] -= 0.5 * (z[i + 1] - z[i]) * (below[i] - still[i])

@@ -410,10 +410,12 @@ def branch_of(i, head, soil, soils):
 
 @kernel
 def recall(column, soils):
-    """Levels of all nodes, from what they remember."""
+    """Levels of all nodes, from what they remember; that of where one stands when it is asked."""
     for i in range(column.z.size):
-        for place in range(soils.places[i]):
+        last = soils.places[i] - 1
+        for place in range(last):
             set_levels(i, place, column.soil, soils)
+        stand_at(i, last, soils.nest[i, last], soils)
 
 
 @inlined_kernel

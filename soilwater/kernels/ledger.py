@@ -48,8 +48,9 @@ from soilwater.kernels.rows import (
 )
 from soilwater.kernels.water import water_around_nodes
 
-CORRECTIONS = 2
-"""Corrections of all heads at once by which a balance is closed, before it is done node by node."""
+CORRECTIONS, MOST_CORRECTIONS = 2, 5
+"""Corrections of all heads at once by which a balance is closed, and most of them before it is done
+node by node."""
 MOST_CORRECTION = 2.0
 """Factor by which each may change a suction."""
 MOST_TRIALS = 120
@@ -328,11 +329,13 @@ def make_close_at_once(water_around_nodes):
             total += work[STORAGE, i]
         if measure_closure(total, ledger):
             return True
-        for _ in range(CORRECTIONS):
+        for correction in range(MOST_CORRECTIONS):
             correct_heads(h, pond, work)
             water_around_nodes(h, column.z, column.soil, soils, work[ON_CURVE])
             total = take_stock(h, pond, work)
-        return measure_closure(total, ledger)
+            if correction + 1 >= CORRECTIONS and measure_closure(total, ledger):
+                return True
+        return False
 
     return kernel(close_at_once)
 

@@ -101,7 +101,7 @@ def note_outputs(state, column, soils, outputs, out):
 
 
 @kernel
-def recall_nothing(state, column, soils):
+def recall_nothing(state, column, soils, work):
     """Make ready what a column remembers: nothing."""
 
 
@@ -112,7 +112,7 @@ def went_on(state, dt, tolerance, work):
 
 
 @kernel
-def remember_nothing(h, column, soils):
+def remember_nothing(h, column, soils, work):
     """Enter the heads of a step into what a column remembers: nothing."""
 
 
@@ -120,13 +120,13 @@ class Books(NamedTuple):
     """What a march does beside solving steps, for columns of one kind."""
 
     recall: Any
-    """Of (state, column, soils): once, as a march begins."""
+    """Of (state, column, soils, work): once, as a march begins."""
     turned: Any
     """Of (state, dt, tolerance, work): whether a solved step must be of first order."""
     close_balance: Any
     """Of (state, column, soils, work): at an output, before the step is remembered."""
     remember: Any
-    """Of (h, column, soils): after each step that is kept."""
+    """Of (h, column, soils, work): after each step that is kept."""
     note_outputs: Any
     """Of (state, column, soils, outputs, out)."""
 
@@ -164,7 +164,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
         clock, ledger, counts = state.clock, state.ledger, state.counts
         out_time = outputs.time
         describe_nodes(column.z, column.soil, soils, work)
-        recall(state, column, soils)
+        recall(state, column, soils, work)
         if math.isnan(ledger[INITIAL_STORAGE]):
             begin(state, column, soils, work, flows)
         tolerance = controls[TOLERANCE]
@@ -271,7 +271,7 @@ def make_march(assemble, newton, books=PLAIN_BOOKS):
                 clock[NEXT_STEP] = next_step(growth, dt, wanted, iterations)
                 if now == out_time[out]:
                     close_balance(state, column, soils, work)
-                remember(state.h, column, soils)
+                remember(state.h, column, soils, work)
             note_outputs(state, column, soils, outputs, out)
         return OK
 

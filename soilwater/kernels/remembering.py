@@ -9,6 +9,8 @@ from typing import NamedTuple
 
 from soilwater.kernels.branch_flux import branch_flow
 from soilwater.kernels.branch_look_up import (
+    DRY_WHILE_DRAINED,
+    DRY_WHILE_WETTED,
     EFFECTIVE,
     LAST_BEFORE,
     LAST_MOVE,
@@ -21,11 +23,12 @@ from soilwater.kernels.branch_look_up import (
     look_up_branches,
     look_up_water,
     node_hydraulics,
-    note_moving,
+    note_by_head,
     settle_look_ups,
 )
 from soilwater.kernels.branches import (
     BOTTOM,
+    SUCTION_RATIO,
     TOP,
     Remembering,
     branch_of,
@@ -36,7 +39,7 @@ from soilwater.kernels.branches import (
 )
 from soilwater.kernels.cache import compile_entry_point, inlined_kernel, kernel, sole_kernel
 from soilwater.kernels.column import make_assemble
-from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, hydraulics
+from soilwater.kernels.curves import DRY_END_WATER_CONTENT, OVEN_DRY_SUCTION, SCALE, hydraulics
 from soilwater.kernels.elementary import BLOCK
 from soilwater.kernels.ledger import (
     LEAST_SUCTION,
@@ -68,6 +71,7 @@ from soilwater.kernels.rows import (
     Floats,
     Integers,
 )
+from soilwater.kernels.step_control import DRY_FROM
 from soilwater.kernels.tangent import AS_GOOD_AS_NONE, MOST_BEND, make_runs_straight
 from soilwater.kernels.tridiagonal import solve
 from soilwater.kernels.unpack import column_of, rows_of, state_of
@@ -283,19 +287,49 @@ def hold_back(h, soils, work):
 
 
 @kernel
-def begin_to_remember(state, column, soils):
+def describe_dryness(column, soils, work):
+    """Say from which suctions each node is dry, by the water it then holds on either curve.
+
+    What counts is at which suction draining sand would hold it: there alone a power tells how it
+    goes on.
+    """
+    soil, scalars, memory = column.soil, soils.scalars, soils.memory
+    drained, wetted = work[DRY_WHILE_DRAINED], work[DRY_WHILE_WETTED]
+    for i in range(column.z.size):
+        drained[i], wetted[i] = work[DRY_SUCTION, i], 0.0
+    for i in range(soil.size):
+        from_suction = DRY_FROM * scalars[soil[i], SCALE] / memory[soil[i], SUCTION_RATIO]
+        for node in range(i, i + 2):
+            wetted[node] = max(wetted[node], from_suction)
+
+
+@kernel
+def say_where_dry(soils, work):
+    """Say from which suction each node is dry, by the way it went last."""
+    dry_suction = work[DRY_SUCTION]
+    drained, wetted = work[DRY_WHILE_DRAINED], work[DRY_WHILE_WETTED]
+    for i in range(soils.places.size):
+        # The last place is where it stands; one that is even it was wetted to.
+        dry_suction[i] = wetted[i] if soils.places[i] % 2 == 1 else drained[i]
+
+
+@kernel
+def begin_to_remember(state, column, soils, work):
     """Make ready what a column remembers."""
     forget_look_ups(soils)
     recall(column, soils)
     settle_look_ups(state.h, column.soil, soils)
+    describe_dryness(column, soils, work)
+    say_where_dry(soils, work)
 
 
 @sole_kernel
-def remember_all(h, column, soils):
+def remember_all(h, column, soils, work):
     """Enter the heads at which a step ends, and go on from there."""
     for i in range(h.size):
         if not go_on(i, h[i], soils):
             remember(i, h[i], column.soil, soils)
+    say_where_dry(soils, work)
 
 
 plain_parts = make_assemble(look_up_branches, branch_flow, sole_kernel)
@@ -307,7 +341,7 @@ def assemble(h, dt, stored, column, soils, work, flows):
     if column.conditions[CAREFUL] > 0.0:
         hold_back(h, soils, work)
     plain_parts(h, dt, stored, column, soils, work, flows)
-    note_moving(column.z, column.soil, soils, work)
+    note_by_head(column.z, column.soil, soils, work)
     # Neighbours whose curves have ended pass only traces to each other: without one more on the
     # diagonal it would be singular. It counts as theirs: else a tangent takes no note of it.
     capacity, ended = work[CAPACITY], 0

@@ -77,6 +77,9 @@ LEAST_OUTFLOW = 1.0e-8
 makes less."""
 DRY_FROM = 1.5
 """Scaled suction beyond which Newton's update is made along the curve."""
+GUESSED_DRY_FROM = 0.8
+"""Share of that suction from which a node is guessed to go on as a dry one: while a front passes,
+straight on in head leads too far."""
 
 
 @kernel
@@ -100,14 +103,18 @@ def describe_nodes(z, soil, soils, work):
     per_volume, per_depth = work[PER_VOLUME], work[PER_DEPTH]
     for i in range(z.size):
         volume[i], dry_suction[i], full[i], least[i], ends[i] = 0.0, 0.0, 0.0, 0.0, 1.0
+    held_at_last, ended = 0.0, 0.0
     for i in range(z.size - 1):
         half = 0.5 * (z[i + 1] - z[i])
+        if i == 0 or soil[i] != soil[i - 1]:
+            held_at_last = hydraulics(-OVEN_DRY_SUCTION, tables, scalars, soil[i])[0]
+            ended = 1.0 if has_dry_end(tables, scalars, soil[i]) else 0.0
         for j in range(i, i + 2):
             volume[j] += half
             dry_suction[j] = max(dry_suction[j], DRY_FROM * scalars[soil[i], SCALE])
             full[j] += half * scalars[soil[i], WATER_AT_SATURATION]
-            least[j] += half * hydraulics(-OVEN_DRY_SUCTION, tables, scalars, soil[i])[0]
-            ends[j] *= 1.0 if has_dry_end(tables, scalars, soil[i]) else 0.0
+            least[j] += half * held_at_last
+            ends[j] *= ended
     depth = LEAST_DEPTH
     for i in range(z.size):
         depth += volume[i]
@@ -220,7 +227,8 @@ def extrapolate(h, h_before, last, ratio, stored, rate, dry_suction, guess):
     """Heads of some nodes that go on as they did, see `predict`."""
     for i in range(h.size):
         gained = last * rate[i]
-        dry = (-h[i] > dry_suction[i]) & (-h_before[i] > dry_suction[i])
+        dry_from = GUESSED_DRY_FROM * dry_suction[i]
+        dry = (-h[i] > dry_from) & (-h_before[i] > dry_from)
         wetted = (gained > LEAST_GAIN * stored[i]) & (gained < stored[i])
         gain = (gained if wetted else 0.5) / (stored[i] if wetted else 1.0)
         again = near_logarithm(1.0 + ratio * gain) / -near_logarithm(1.0 - gain)

@@ -13,6 +13,7 @@ from soilwater.kernels import (
     ledger,
     remembering,
     rows,
+    step_control,
 )
 from soilwater.kernels.branches import FLOODED, PLACES, Remembering
 from soilwater.kernels.elementary import BLOCK
@@ -50,6 +51,9 @@ class Node:
             np.zeros((n - 1, 2, PLACES, 2)),
             np.full((branch_look_up.N_ROOM, n + BLOCK), np.nan),
         )
+        self.work = np.zeros((branch_look_up.N_BRANCH_WORK, n))
+        step_control.describe_nodes(self.z, soil, self.soils, self.work)
+        remembering.describe_dryness(self.column, self.soils, self.work)
         branches.recall(self.column, self.soils)
 
     def go(self, head, looked_up=False):
@@ -57,7 +61,7 @@ class Node:
         heads = np.broadcast_to(head, self.z.shape).astype(float)
         if looked_up:
             branch_look_up.look_up_water(heads, self.column.soil, self.soils)
-        remembering.remember_all(heads, self.column, self.soils)
+        remembering.remember_all(heads, self.column, self.soils, self.work)
 
     def water(self, head):
         """Water content that the first node would have at a head."""
@@ -264,3 +268,47 @@ def test_the_jacobian_is_that_of_the_residual():
         moved = np.eye(n)[i] * step
         theirs[:, i] = (residual(head + moved) - residual(head - moved)) / (2.0 * step)
     np.testing.assert_allclose(ours, theirs, atol=2e-6 * np.abs(theirs).max())
+
+
+def test_conductivity_goes_by_the_head_of_its_node_where_a_tangent_asks():
+    rng = np.random.default_rng(5)
+    z = np.linspace(0.0, 9.0, 10)
+    node = Node(sw.Hysteretic(SAND, 1.8, 0.9), z=z)
+    node.column.codes[rows.BASE_CODE] = rows.FREE_DRAINAGE
+    head = -rng.uniform(20.0, 40.0, z.size)
+    for _ in range(4):
+        node.go(head + rng.uniform(-12.0, 12.0, z.size))
+    work, flows = node.work, np.zeros(rows.N_RATES)
+
+    def at(h):
+        remembering.assemble(h, 0.05, np.zeros(z.size), node.column, node.soils, work, flows)
+        return work[rows.TOP_CONDUCTIVITY, :-1].copy(), work[rows.TOP_SLOPE, :-1].copy()
+
+    _, slope = at(head)
+    step = 1e-4
+    by_difference = (at(head + step)[0] - at(head - step)[0]) / (2.0 * step)
+    np.testing.assert_allclose(slope, by_difference, rtol=1e-3, atol=1e-6 * slope.max())
+
+
+def test_a_node_is_dry_from_the_suction_at_which_it_holds_as_little():
+    sands = sw.Hysteretic(SAND, 2.0), sw.Hysteretic(SAND, 1.25)
+    node = Node(*sands, z=(0.0, 1.0, 2.0))
+    dry_suction = node.work[rows.DRY_SUCTION]
+    node.go(-60.0)
+    drained = dry_suction.copy()
+    np.testing.assert_allclose(drained, step_control.DRY_FROM * SAND.suction_scale)
+    node.go(-20.0)
+    # The node between them is dry where both are.
+    np.testing.assert_allclose(dry_suction, drained / np.array([2.0, 1.25, 1.25]))
+    node.go(-22.0)
+    np.testing.assert_array_equal(dry_suction, drained)
+
+
+def test_levels_of_where_nodes_stand_wait_until_they_are_asked_for():
+    node = Node(sw.Hysteretic(SAND, 2.0, 0.9))
+    for head in (-40.0, -15.0, -25.0):
+        node.go(head)
+    kept = node.water(-20.0), node.water(-30.0), node.water(-10.0)
+    branches.recall(node.column, node.soils)
+    assert np.isnan(node.soils.level[0, 0, node.soils.places[0] - 1, 0])
+    assert (node.water(-20.0), node.water(-30.0), node.water(-10.0)) == kept
