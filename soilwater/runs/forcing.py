@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
-from soilwater.weather.irrigation import Event, intercept, irrigation_amounts, merge_intervals
+from soilwater.weather.irrigation import (
+    Event,
+    intercept,
+    irrigation_amounts,
+    merge_intervals,
+    refined,
+)
 from soilwater.weather.series import Weather
 
 LONGEST_SHOWER = 3.0
@@ -127,8 +133,8 @@ def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing
         if felt not in made:
             cut = id(weather), at
             if cut not in finer:
-                merged = merge_intervals(weather, given)[0]
-                finer[cut] = merged, merged.edges.tobytes()
+                among = refined(weather, given)
+                finer[cut] = among, among.edges.tobytes()
             among, edges = finer[cut]
             if (edges, what) not in amounts:
                 amounts[edges, what] = irrigation_amounts(given, among.edges)

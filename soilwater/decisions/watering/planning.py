@@ -8,10 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from soilwater.decisions.watering.ensembles import packed_columns
 from soilwater.decisions.watering.refill import Refill
 from soilwater.decisions.watering.trials import Trial
-from soilwater.decisions.watering.tried import Stage, Tried, smooth_quantile
+from soilwater.decisions.watering.tried import NONE, Stage, Tried, smooth_quantile
 from soilwater.decisions.watering.visits import Visits
 from soilwater.runs.standing import Standing
 from soilwater.weather.irrigation import Event
@@ -206,9 +205,7 @@ def _each_spot(
     """Go through spots, so that where the columns of one stood on the way is let go with it."""
     if not numbers:
         return
-    draws = np.arange(trial.draws)
-    cases = [trial.column(i, k) for i in numbers for k in draws.tolist()]
-    packed = packed_columns(cases, trial.rod)
+    draws, packed = np.arange(trial.draws), trial.packed(numbers)
     refills = trial.refills(numbers, packed.meshes)
     for place, i in enumerate(numbers):
         standing = Standing.of(packed.part(place * draws.size + draws), visits.at.tolist())
@@ -239,9 +236,12 @@ def _add(
         step = _next_step(tried, events, closed, left, wish, rod, visits)
         by = bare.shape[1] - 1 if step is None else max(step.back, tried.first)
         missed = tried.missed(line, by, near)
-        behind = missed[tried.known[missed] < by]
+        behind = missed[(tried.known if step is None else tried.told)[missed] < by]
         if behind.size:
-            spot.run(tried, behind, events, visits.reaching(by))
+            leads = np.ones(behind.size, dtype=np.bool_)
+            if step is not None and np.isnat(wish.firm_by):
+                leads = tried.leading(behind, line, asked, by)
+            spot.run(tried, behind[leads], events, visits.reaching(by), behind[~leads])
             continue
         if step is None:
             # The last stage was told when its draws were run a day or two beyond its last visit.
@@ -249,7 +249,7 @@ def _add(
             return events, tried
         before = tried.copy()
         tried.water(step.at, step.amount)
-        spot.run(tried, missed, step.events, visits.reaching(by))
+        spot.run(tried, missed, step.events, visits.reaching(by), NONE)
         reached = tried.least(line, asked)[step.until]
         gained = 10.0 * rod * float(reached - before.least(line, asked)[step.until])
         too_much = float(reached - line) > TOO_MUCH * gained / (10.0 * rod * step.amount)
@@ -277,13 +277,18 @@ class _Spot(NamedTuple):
     n_threads: int | None
 
     def run(
-        self, tried: Tried, draws: NDArray[np.int64], events: Sequence[Event], until: int | None
+        self,
+        tried: Tried,
+        draws: NDArray[np.int64],
+        events: Sequence[Event],
+        until: int | None,
+        others: NDArray[np.int64],
     ) -> None:
-        """Run draws with a plan until an output time, or to the end."""
+        """Run draws with a plan until an output time, or to the end; others go as they do."""
         found = self.standing.water(draws, events, self.n_threads, until=until)
         shift = self.trial.shift[self.number][draws, None]
         until = found.reading.shape[1] - 1 if until is None else until
-        tried.enter(draws, found._replace(reading=found.reading + shift), until)
+        tried.enter(draws, found._replace(reading=found.reading + shift), until, others)
 
 
 class _Step(NamedTuple):

@@ -30,11 +30,13 @@ _WIDTH = 0.7
 Of 150 draws picked among 2000 the tenth lowest reading errs by 0.06 % by volume, by 0.09 % where a
 mean of the few next to it tells it (Harrell & Davis); half a score wider it errs as much, and more
 where a tail is long (four sands; our own choice)."""
+TELLING = 1.5
 _APART = 2.0
 """Standard errors of a counted share: what is told lies within the draws so far from it. Where they
 fall in two heaps, of two sands, no parabola tells what lies between (our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
+NONE = np.empty(0, dtype=np.int64)
 
 
 class Stage(NamedTuple):
@@ -58,7 +60,8 @@ class Tried(NamedTuple):
     `first` is the number of the output time from which the line is to be kept, `reading` what the
     spot reads [1], `storage` what it holds and `room` what it would hold more [mm], `drained` what
     it would read after that [1], `lost` what has left it at the base [mm], and `known` the number
-    of the output time until which a draw was run with the plan, shape (draws,).
+    of the output time until which a draw was run with the plan, shape (draws,); `told` that until
+    which it was, or others that were tell what it does.
     """
 
     first: int
@@ -68,6 +71,7 @@ class Tried(NamedTuple):
     drained: FloatArray
     lost: FloatArray
     known: NDArray[np.int64]
+    told: NDArray[np.int64]
     refill: Refill
 
     @classmethod
@@ -80,7 +84,8 @@ class Tried(NamedTuple):
         full, drained = refill.again(storage)
         known = np.full(len(reading), reading.shape[1] - 1)
         lost = trial.drainage[spot].copy()
-        return cls(first, reading, storage, full - storage, drained, lost, known, refill)
+        room = full - storage
+        return cls(first, reading, storage, room, drained, lost, known, known.copy(), refill)
 
     def copy(self) -> Tried:
         """Return the same, to come back to."""
@@ -92,25 +97,50 @@ class Tried(NamedTuple):
         """Give all draws an `amount` [mm] after an output time `at`, until they are run with it."""
         self.storage[:, at + 1 :] += amount
         self.room[:, at + 1 :] -= amount
-        np.minimum(self.known, at, out=self.known)
+        for each in (self.known, self.told):
+            np.minimum(each, at, out=each)
 
-    def enter(self, draws: NDArray[np.int64], found: Watered, until: int) -> None:
-        """Take over what was `found` of draws `until` a time; what they gained there stays."""
-        upto = slice(until + 1)
-        self.reading[draws, upto] = found.reading[:, upto]
-        for own, new in ((self.storage, found.storage), (self.lost, found.drainage)):
-            own[draws, until:] += (new[:, until] - own[draws, until])[:, None]
+    def enter(
+        self,
+        draws: NDArray[np.int64],
+        found: Watered,
+        until: int,
+        others: NDArray[np.int64] = NONE,
+    ) -> None:
+        """Take over what was `found` of draws `until` a time; what they gained there stays.
+
+        Of `others`, which came as far, it is taken that from there on they go as these in the
+        median.
+        """
+        came = int(self.told[others].min(initial=until))
+        upto, since, beyond = slice(until + 1), slice(came, until + 1), slice(until + 1, None)
+        level = found.reading[:, came]
+        middle = level.mean()
+        slope = (level - middle) / max(np.sum((level - middle) ** 2), 1e-12)
+        wetter = self.reading[others, came] - middle
+        for own, new in (
+            (self.reading, found.reading),
+            (self.storage, found.storage),
+            (self.lost, found.drainage),
+        ):
+            gained = new[:, until] - own[draws, until], -own[others, until]
             own[draws, upto] = new[:, upto]
-        storage = self.storage[draws]
-        full, self.drained[draws] = self.refill.take(draws).again(storage)
-        self.room[draws], self.known[draws] = full - storage, until
+            change = new[:, since] - new[:, came, None]
+            own[others, since] = own[others, came, None] + change.mean(axis=0) + np.outer(wetter, slope @ change)
+            if own is not self.reading:
+                own[draws, beyond] += gained[0][:, None]
+                own[others, beyond] += (gained[1] + own[others, until])[:, None]
+        every = np.concatenate([draws, others])
+        storage = self.storage[every]
+        full, self.drained[every] = self.refill.take(every).again(storage)
+        self.room[every], self.known[draws], self.told[every] = full - storage, until, until
 
     def wasted(self, before: Tried, amount: float) -> float:
         """Share of an amount that is not held [1]: what has drained, and what there is no room for.
 
         There need be none before a draw was run, as water that drains is on its way still.
         """
-        ahead = np.arange(self.room.shape[1]) > self.known[:, None]
+        ahead = np.arange(self.room.shape[1]) > self.told[:, None]
         lost = self.lost[:, -1] - before.lost[:, -1]
         for each, sign in ((self, 1.0), (before, -1.0)):
             least = np.where(ahead, each.room, np.inf).min(axis=1)
@@ -125,6 +155,19 @@ class Tried(NamedTuple):
         until = None if by is None else by + 1
         low = self.reading[:, self.first : until].min(axis=1) <= line + near
         return np.flatnonzero(low & self.can_stay(line))
+
+    def leading(
+        self, draws: NDArray[np.int64], line: float, asked: float, by: int
+    ) -> NDArray[np.bool_]:
+        """Say which of some draws tell by an output time what the share `asked` reads more than.
+
+        They are those that tell of what lies near it, and those that lag behind the others.
+        """
+        low = self.reading[:, self.first : by + 1].min(axis=1)
+        most = np.quantile(low[self.can_stay(line)], telling_share(1.0 - asked))
+        told = self.told[draws]
+        leads: NDArray[np.bool_] = (low[draws] <= most) | (told < told.max())
+        return leads
 
     def can_stay(self, line: float) -> NDArray[np.bool_]:
         """Draws that water can keep above the line: those that start above it when drained."""
@@ -196,6 +239,14 @@ def smooth_quantile(values: FloatArray, share: float) -> FloatArray:
     high = min(int(np.ceil(draws * share + error)), draws) - 1
     found: FloatArray = np.clip(told, ordered[low], ordered[high])
     return found
+
+
+@lru_cache(maxsize=256)
+def telling_share(share: float) -> float:
+    """Tell below which share of the draws lie those that tell of one [1]."""
+    from scipy.special import ndtr, ndtri
+
+    return float(ndtr(ndtri(share) + TELLING * _WIDTH))
 
 
 @lru_cache(maxsize=256)
