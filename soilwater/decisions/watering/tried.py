@@ -166,8 +166,8 @@ class Tried(NamedTuple):
     ) -> NDArray[np.bool_]:
         """Say which of some draws have to be run to tell what the share `asked` reads more than.
 
-        They are those that may come near it by an output time, and those told of less far than the
-        others; where these are few, all.
+        They are those that come near it `by` an output time, of what can stay above the `line`,
+        and those told of less far than the others; where these are few, all.
         """
         low = self.reading[:, self.first : by + 1].min(axis=1)
         most = np.quantile(low[self.can_stay(line)], _telling_share(1.0 - asked))
