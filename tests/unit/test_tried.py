@@ -132,14 +132,6 @@ def test_a_plan_looks_ahead_with_some_draws_where_there_is_room_and_gives_the_sa
     assert others == 0 and some == pytest.approx(every, abs=1.0)
 
 
-def test_a_visit_is_not_given_the_last_half_mm_that_there_is_room_for():
-    """What it wants is given to half a mm, and what there is room for only where worth a walk."""
-    assert planning._amount(4.0, 0.3, 9.0) == 4.5
-    assert planning._amount(4.0, 3.0, 4.9) is None
-    assert planning._amount(4.0, 3.0, 5.0) == 5.0
-    assert planning._amount(0.0, 3.0, 0.9) is None
-
-
 def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
     """And at the end those that were not, so that what is told of them is of the whole plan."""
     ends, known = [], []

@@ -385,6 +385,4 @@ def _amount(before: float, more: float, most: float) -> float | None:
     # rounded down, as what is beyond feeds the gravel, or is more than a visit may bring.
     fine = min(np.ceil(asked / FINEST_AMOUNT - 1e-6), np.floor(most / FINEST_AMOUNT + 1e-6))
     amount = FINEST_AMOUNT * float(fine)
-    # Where that is all there is room for, as much more is worth giving as is worth a walk.
-    least = FINEST_AMOUNT if amount >= asked else LEAST_AMOUNT
-    return amount if amount >= max(LEAST_AMOUNT, before + least) else None
+    return amount if amount >= max(LEAST_AMOUNT, before + FINEST_AMOUNT) else None
