@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -30,6 +30,7 @@ from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
 from soilwater.words.cautions import caution_lines
+from soilwater.words.copies import with_parts
 from soilwater.words.displays import Displayed, Shown
 from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
@@ -39,7 +40,8 @@ from soilwater.words.renamed import mind_words
 from soilwater.words.times import stamp
 from soilwater.words.units import number_to_house
 
-_PLACES = 60
+_PARTS = np.linspace(0.0, 1.0, 60)
+"""Parts of the depth at which water is read between two columns [1]."""
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -222,7 +224,7 @@ class Calibration(Displayed, Tabled):
         cases, _ = self._columns_now[group]
         columns = self._depths[group].shape[1]
         return [
-            replace(
+            with_parts(
                 case,
                 weather=members[k // columns % len(members)],
                 irrigation=self._water_left[group],
@@ -254,19 +256,18 @@ class Calibration(Displayed, Tabled):
             whole, start = self._columns_now[g][0][k], self._starts[g][k]
         else:
             left = min(int(place), depths.size - 2)
-            part = np.linspace(0.0, 1.0, _PLACES)
             # As far down by part of the depth: exact for what is at rest.
             beside = self._starts[g][first + left], self._starts[g][first + left + 1]
             upper, lower = (
-                np.interp(part * end, known.depth, known.suction)
+                np.interp(_PARTS * end, known.depth, known.suction)
                 for end, known in zip(depths[left : left + 2], beside, strict=True)
             )
             suction = (left + 1 - place) * upper + (place - left) * lower
-            whole = replace(whole, profile=self.profile(draw, spot))
+            whole = with_parts(whole, profile=self.profile(draw, spot))
             # A mat is no mixture: that of the nearer column.
-            start = WaterKnown(part * depth, suction, mat=beside[round(place - left)].mat)
+            start = WaterKnown(_PARTS * depth, suction, mat=beside[round(place - left)].mat)
         weather, water = members[draw % len(members)], self._water_left[g]
-        return replace(whole, weather=weather, irrigation=water, start=start)
+        return with_parts(whole, weather=weather, irrigation=water, start=start)
 
     @mind_words()
     def columns(self, spot: Spot, weather: Weather | Sequence[Weather]) -> list[Case]:
@@ -304,7 +305,11 @@ class Calibration(Displayed, Tabled):
         """
         g = self.green.group_of(spot)
         whole: Profile = self._columns_now[g][0][draw * self._depths[g].shape[1]].profile
-        return whole.with_thickness(float(self._held[draw, spot]))
+        # Within depths that were run, and no base that is held against them: not checked again.
+        place = whole.layer_index()
+        layers = list(whole.layers)
+        layers[place] = with_parts(layers[place], thickness=float(self._held[draw, spot]))
+        return with_parts(whole, layers=tuple(layers))
 
     @mind_words()
     def drained(self, *, rod: Length, after: AfterRain | None = None) -> FloatArray:

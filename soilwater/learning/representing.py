@@ -146,16 +146,23 @@ def dealt_out(known: FloatArray, own: FloatArray) -> NDArray[np.int64]:
     """
     order = np.arange(len(known))
     product = known.T @ own
+    # Each draw with the products, and with each other: an exchange changes all by a multiple.
+    with_product, beside = known @ product, known @ known.T
+    length = np.diag(beside)
     for _ in range(_SWEEPS):
         before = order.copy()
         for i in range(len(known)):
-            # What each exchange with another would make of the products.
-            apart, other = known[i] - known, own[order] - own[order[i]]
-            tried = product + apart[:, :, None] * other[:, None, :]
-            size = np.sum(tried**2, axis=(1, 2))
-            best = int(np.argmin(size))
-            if size[best] < (1.0 - _ROUNDED) * size[i]:
-                product, order[[i, best]] = tried[best], order[[best, i]]
+            # By what each exchange with another would change the square of the products.
+            other = own[order] - own[order[i]]
+            along = np.sum((with_product[i] - with_product) * other, axis=1)
+            apart = length[i] + length - 2.0 * beside[i]
+            more = 2.0 * along + apart * np.sum(other**2, axis=1)
+            best = int(np.argmin(more))
+            if more[best] < -_ROUNDED * np.sum(product**2):
+                step = other[best]
+                product = product + np.outer(known[i] - known[best], step)
+                with_product = with_product + np.outer(beside[i] - beside[best], step)
+                order[[i, best]] = order[[best, i]]
         if np.array_equal(before, order):
             break
     return order

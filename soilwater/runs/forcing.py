@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from soilwater.ground.turf import Turf
 from soilwater.kernels import rows
-from soilwater.weather.irrigation import Event, intercept, irrigation_amounts, merge_intervals
+from soilwater.weather.irrigation import (
+    Event,
+    intercept,
+    irrigation_amounts,
+    merge_intervals,
+    refined,
+)
 from soilwater.weather.series import Weather
 
 LONGEST_SHOWER = 3.0
@@ -109,7 +115,7 @@ def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing
     the last call are taken up again. Weathers and turfs are told apart by identity: keep them while
     it is used.
     """
-    finer: dict[Any, tuple[Weather, bytes]] = {}
+    finer: dict[Any, tuple[_Cut, bytes]] = {}
     amounts: dict[Any, NDArray[np.float64]] = {}
     numbers: dict[Any, int] = {}
     last: tuple[tuple[Event, ...], int, int, dict[Any, Forcing]] | None = None
@@ -127,12 +133,12 @@ def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing
         if felt not in made:
             cut = id(weather), at
             if cut not in finer:
-                merged = merge_intervals(weather, given)[0]
-                finer[cut] = merged, merged.edges.tobytes()
+                among = _Cut.of(refined(weather, given))
+                finer[cut] = among, among.weather.edges.tobytes()
             among, edges = finer[cut]
             if (edges, what) not in amounts:
-                amounts[edges, what] = irrigation_amounts(given, among.edges)
-            made[felt] = forcing_on(among, amounts[edges, what], turf)
+                amounts[edges, what] = irrigation_amounts(given, among.weather.edges)
+            made[felt] = among.forcing(amounts[edges, what], turf)
         return made[felt]
 
     return forcing_of
@@ -140,28 +146,46 @@ def forcing_maker() -> Callable[[Weather, Turf | None, Sequence[Event]], Forcing
 
 def forcing_on(finer: Weather, irrigation: NDArray[np.float64], turf: Turf | None) -> Forcing:
     """Make the forcing of weather with irrigation [mm] in its intervals, as `merge_intervals`."""
-    water = finer.rain + irrigation
-    through = water
-    transpiration = evaporation = np.zeros(finer.n)
-    if turf is not None:
-        transpiration, evaporation = turf.demand(finer)
-        if turf.interception > 0.0:
-            demand = transpiration + evaporation
-            rain_first = (np.diff(finer.hours) > LONGEST_SHOWER) & (irrigation == 0.0)
-            through, evaporated = _caught(water, demand, turf.interception, rain_first)
-            met = np.divide(evaporated, demand, out=np.zeros(finer.n), where=demand > 0.0)
-            # Round-off would leave less than nothing, which no column can be asked for.
-            left = np.maximum(1.0 - met, 0.0)
-            transpiration, evaporation = transpiration * left, evaporation * left
-    hours = finer.hours
-    intervals = np.empty((finer.n, rows.N_FORCING))
-    intervals[:, rows.START] = hours[:-1]
-    intervals[:, rows.END] = hours[1:]
-    intervals[:, rows.WATER_AMOUNT] = through
-    intervals[:, rows.TRANSPIRATION_AMOUNT] = transpiration
-    intervals[:, rows.EVAPORATION_AMOUNT] = evaporation
-    intervals[:, rows.PHASE_START : rows.PHASE_END + 1] = finer.demand_shape
-    return Forcing(hours, intervals, finer.rain, irrigation, water - through, np.zeros(finer.n))
+    return _Cut.of(finer).forcing(irrigation, turf)
+
+
+class _Cut(NamedTuple):
+    """Weather cut at events, its boundaries [h], and rows for the kernel without amounts."""
+
+    weather: Weather
+    hours: NDArray[np.float64]
+    intervals: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, weather: Weather) -> _Cut:
+        """Lay out what forcings under all turfs share."""
+        hours, intervals = weather.hours, np.zeros((weather.n, rows.N_FORCING))
+        intervals[:, rows.START] = hours[:-1]
+        intervals[:, rows.END] = hours[1:]
+        intervals[:, rows.PHASE_START : rows.PHASE_END + 1] = weather.demand_shape
+        return cls(weather, hours, intervals)
+
+    def forcing(self, irrigation: NDArray[np.float64], turf: Turf | None) -> Forcing:
+        """Make the forcing with irrigation [mm] in the intervals, and with a turf."""
+        weather, hours = self.weather, self.hours
+        water = weather.rain + irrigation
+        through = water
+        intervals = self.intervals.copy()
+        if turf is not None:
+            transpiration, evaporation = turf.demand(weather)
+            if turf.interception > 0.0:
+                demand = transpiration + evaporation
+                rain_first = (np.diff(hours) > LONGEST_SHOWER) & (irrigation == 0.0)
+                through, evaporated = _caught(water, demand, turf.interception, rain_first)
+                met = np.divide(evaporated, demand, out=np.zeros(weather.n), where=demand > 0.0)
+                # Round-off would leave less than nothing, which no column can be asked for.
+                left = np.maximum(1.0 - met, 0.0)
+                transpiration, evaporation = transpiration * left, evaporation * left
+            intervals[:, rows.TRANSPIRATION_AMOUNT] = transpiration
+            intervals[:, rows.EVAPORATION_AMOUNT] = evaporation
+        intervals[:, rows.WATER_AMOUNT] = through
+        caught = water - through
+        return Forcing(hours, intervals, weather.rain, irrigation, caught, np.zeros(weather.n))
 
 
 def _caught(

@@ -315,12 +315,16 @@ class Standing:
             return self._march(state, end, columns, [forcings[each] for each in feels])
 
         failed: dict[int, str] = {}
-        if pieces:
-            settings, workers = self.columns.settings, Workers(n_threads)
-            with closing(finished_chunks(pieces, settings, workers, go_on)) as finished:
-                for k, of_piece in finished:
-                    failed |= of_piece
-                    tell(pieces[k][1].size)
+        settings, workers = self.columns.settings, Workers(n_threads)
+        if min(len(pieces), n_threads or processors()) > 1:
+            finished = finished_chunks(pieces, settings, workers, go_on)
+        else:
+            # To start a thread takes as long as to march a few columns.
+            finished = ((k, go_on(piece, settings)) for k, piece in enumerate(pieces))
+        with closing(finished):
+            for k, of_piece in finished:
+                failed |= of_piece
+                tell(pieces[k][1].size)
         if failed:
             raise columns_failed(len(failed), numbers.size, failed[min(failed)])
         return Watered(*(each[numbers] for each in self.found))

@@ -349,10 +349,28 @@ def merge_intervals(
     array([0., 6., 0., 0., 0.])
     """
     applied = list(events)
-    _check_inside(applied, weather.edges)
-    times = [instant for event in applied for instant in (event.time, event.end)]
-    finer = weather.refine(np.array(times, dtype="datetime64[ns]")) if times else weather
+    finer = refined(weather, applied)
     return finer, _amounts(applied, finer.edges)
+
+
+def refined(weather: Weather, events: Sequence[Event]) -> Weather:
+    """Refine the intervals of the weather alone, as `merge_intervals` does.
+
+    Parameters
+    ----------
+    weather : Weather
+        Rain and demand.
+    events : sequence of Event
+        Water applied, wholly inside the weather.
+
+    Raises
+    ------
+    InputError
+        As `merge_intervals`.
+    """
+    _check_inside(events, weather.edges)
+    times = [instant for event in events for instant in (event.time, event.end)]
+    return weather.refine(np.array(times, dtype="datetime64[ns]")) if times else weather
 
 
 def too_soon_to_read(time: Any, events: Iterable[Event], *, root_zone: Any) -> str:

@@ -308,6 +308,7 @@ def test_a_spot_without_water_is_counted_as_well():
             reading,
             *[np.zeros_like(reading)] * 3,
             7.6,
+            lambda *_: None,
         )
         wish = Wish(0.12, 0.8, 5.0, 1.0, np.datetime64("NaT"))
         visits = Visits.of(times, (6.0,), ())

@@ -198,6 +198,18 @@ def test_of_what_is_each_draws_own_that_is_chosen_which_stands_for_all():
     assert least - energy(every[:500], every) < 0.25 * by_chance
 
 
+def test_what_is_dealt_out_goes_along_with_less_than_any_exchange_would_leave():
+    rng = np.random.default_rng(3)
+    known, own = rng.standard_normal((30, 4)), rng.standard_normal((30, 2))
+    order = dealt_out(known, own)
+    left = np.sum((known.T @ own[order]) ** 2)
+    assert left < 0.01 * np.sum((known.T @ own) ** 2)
+    for i, j in np.argwhere(~np.tri(30, dtype=bool)):
+        other = order.copy()
+        other[[i, j]] = order[[j, i]]
+        assert np.sum((known.T @ own[other]) ** 2) > (1.0 - 1e-6) * left
+
+
 def test_what_does_not_differ_tells_nothing():
     constant = np.ones((30, 2))
     assert standard(constant).shape == (30, 0)

@@ -126,6 +126,12 @@ def test_threads_share_no_room():
         assert_same(found, from_the_start(cases, events))
 
 
+def test_one_piece_of_columns_starts_no_thread(monkeypatch):
+    standing = standing_at_start([case(), case(depth=36.0)])
+    monkeypatch.setattr("threading.Thread.start", None)
+    assert np.isfinite(standing.water(np.arange(2), PLANS[0], n_threads=2).reading).all()
+
+
 def test_water_beside_what_a_column_has_of_its_own():
     own = given((12, 3.0))
     cases = [replace(each, irrigation=own) for each in COLUMNS["plain sand"]]

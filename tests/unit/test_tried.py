@@ -71,6 +71,67 @@ def test_draws_that_miss_the_line_by_a_time_or_come_near_it():
     assert spot.missed(LINE, 3, np.inf).tolist() == [0, 1, 2]
 
 
+def test_draws_that_are_not_run_go_on_as_those_that_are():
+    """From where each stands, straight with what it reads there."""
+    storage = np.tile([50.0, 45.0, 40.0, 35.0], (3, 1))
+    spot = tried(storage, [[0.10, 0.09, 0.08, 0.07], [0.12, 0.1, 0.1, 0.1], [0.16, 0.1, 0.1, 0.1]])
+    spot.water(0, 6.0)
+    found = came(
+        [[50.0, 50.0, 48.0, 0.0], [50.0, 49.0, 46.0, 0.0]],
+        [[0.10, 0.13, 0.12, 0.0], [0.12, 0.14, 0.13, 0.0]],
+        [[0.0, 0.0, 0.0, 0.0], [0.0, 1.0, 2.0, 0.0]],
+    )
+    spot.enter(np.array([0, 1]), found, 2, np.array([2]))
+    # Between the two, 2 % by volume wetter gained 1 % less and lost 1 and 2 mm more.
+    assert spot.reading[2, 1:3] == pytest.approx([0.16, 0.15])
+    assert spot.storage[2] == pytest.approx([50.0, 47.0, 42.0, 37.0])
+    assert spot.lost[2] == pytest.approx([0.0, 3.0, 6.0, 6.0])
+    assert spot.room[2] == pytest.approx(FULL - spot.storage[2])
+    # What was run stays what it was found to be, and it is known which that is.
+    assert spot.reading[0, :3].tolist() == [0.10, 0.13, 0.12]
+    assert spot.known.tolist() == [2, 2, 0] and spot.told.tolist() == [2, 2, 2]
+
+
+def test_draws_that_tell_of_the_lowest_tenth_are_run_and_those_that_lag():
+    reading = np.tile(np.linspace(0.11, 0.20, 100)[:, None], (1, 4))
+    spot = tried(np.full((100, 4), 50.0), reading)
+    every = np.arange(100)
+    leads = spot.leading(every, LINE, 0.9, 3)
+    assert 38 <= leads.sum() <= 44 and leads[: leads.sum()].all()
+    spot.told[90] = 1
+    assert np.array_equal(np.flatnonzero(spot.leading(every, LINE, 0.9, 3) ^ leads), [90])
+    # Few would say little of how others go on.
+    assert spot.leading(every[30:], LINE, 0.9, 3).all()
+
+
+def test_a_plan_looks_ahead_with_some_draws_where_there_is_room_and_gives_the_same(monkeypatch):
+    enter, taken = Tried.enter, []
+
+    def entered(spot, draws, found, until, others):
+        taken.append(others.size)
+        enter(spot, draws, found, until, others)
+
+    def given():
+        taken.clear()
+        plan = sw.hand_water_plan(
+            sw.Survey([sw.Spot("A1", 33.0)]),
+            MIDDLE_MIX,
+            sw.steady_weather(8, "5 mm/day"),
+            sw.Turf("15 cm"),
+            "12 %",
+            rod="3 in",
+            draws=60,
+        )
+        return sum(walk.amount for walk in plan.waterings), max(taken)
+
+    monkeypatch.setattr(Tried, "enter", entered)
+    some, others = given()
+    assert others > 20 and some > 10.0
+    monkeypatch.setattr(planning, "SPARE", np.inf)
+    every, others = given()
+    assert others == 0 and some == pytest.approx(every, abs=1.0)
+
+
 def test_draws_of_a_plan_are_run_as_far_as_the_next_decision_looks(monkeypatch):
     """And at the end those that were not, so that what is told of them is of the whole plan."""
     ends, known = [], []

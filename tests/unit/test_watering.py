@@ -25,6 +25,7 @@ from soilwater.decisions.watering.ensembles import (
     depth_grid,
     depth_in,
     first_at_or_below,
+    packed_columns,
     run_columns,
 )
 from soilwater.decisions.watering.even_draws import make_halves
@@ -34,7 +35,7 @@ from soilwater.decisions.watering.plan_words import hose_text
 from soilwater.decisions.watering.planning import Wish, _buys_most, spots_in_need
 from soilwater.decisions.watering.starts import dried_to, starts_at_readings
 from soilwater.decisions.watering.thresholds import Thresholds
-from soilwater.decisions.watering.trials import from_rest
+from soilwater.decisions.watering.trials import from_readings, from_rest
 from soilwater.decisions.watering.tried import Stage
 from soilwater.decisions.watering.visits import Visits
 from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
@@ -45,6 +46,8 @@ from soilwater.report.card import crew_card
 from soilwater.report.words import _watering_found
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
+from soilwater.runs.standing import Standing
+from soilwater.soils import Hysteretic
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
@@ -590,6 +593,20 @@ def test_spots_of_one_plan_are_checked_between_the_least_and_the_largest_depth()
     for i in given:
         assert together[i][0] == pytest.approx(alone[i][0], abs=0.001)
         assert together[i][1] == pytest.approx(alone[i][1], abs=0.1)
+
+
+def test_columns_that_start_at_readings_are_packed_once_as_they_would_be_again():
+    known = [Spot("A", 31.0), Spot("B", 34.0), Spot("C", 36.0)]
+    drawn = make_draws(Hysteretic(MIDDLE, 2.0), [TEN_DAYS], BaseSuction(3.0, 1.0, 6.0), 0.0, 4, 0)
+    noise = np.zeros((3, 4))
+    trial = from_readings(known, drawn, TURF, None, ROD, noise, None, coarse=True)
+    own, cases = trial.packed([2, 0]), [trial.column(i, k) for i in (2, 0) for k in range(4)]
+    again = packed_columns(cases, ROD)
+    for name in ("z", "head", "root", "conditions", "node_start"):
+        np.testing.assert_array_equal(getattr(own.packed, name), getattr(again.packed, name), name)
+    water = [Event(TEN_DAYS.start + np.timedelta64(30, "h"), 5.0, duration=0.25)]
+    runs = [Standing.of(each, ()).water(np.arange(8), water) for each in (own, again)]
+    np.testing.assert_array_equal(runs[0].reading, runs[1].reading)
 
 
 def test_spots_far_apart_in_depth_are_not_checked_between_one_another():

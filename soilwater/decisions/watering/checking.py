@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from soilwater.decisions.watering.aside import put_aside
-from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of, packed_columns
+from soilwater.decisions.watering.ensembles import OUTPUT_HOURS, course_of
 from soilwater.decisions.watering.plan_words import (
     margin,
     quiet,
@@ -153,7 +153,7 @@ def _watered(
     if not run:
         return {}
     draws = np.arange(trial.draws)
-    packed = packed_columns([trial.column(i, k) for i in run for k in draws.tolist()], trial.rod)
+    packed = trial.packed(run)
     came: dict[int, Watered] = {}
     with reporting(progress, len(packed.cases)) as tell:
         for place, i in enumerate(run):

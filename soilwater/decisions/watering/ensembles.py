@@ -212,20 +212,34 @@ def run_columns(
     RunError
         If a column cannot be carried through, with its sentence.
     """
-    packed = (
-        packed_columns(cases, rod, output)
-        if coarse
-        else PackedColumns.of(cases, rod, output=output)
-    )
-    with reporting(progress, len(cases)) as tell:
-        found = Standing.of(packed, ()).water(np.arange(len(cases)), (), n_threads, tell)
+    return run_packed(packed_columns(cases, rod, output, coarse=coarse), n_threads, progress)
+
+
+def run_packed(packed: PackedColumns, n_threads: int | None, progress: Progress) -> Runs:
+    """Simulate columns that are packed, and read the meter.
+
+    Parameters
+    ----------
+    packed : PackedColumns
+        Columns.
+    n_threads, progress
+        As for `run_columns`.
+
+    Raises
+    ------
+    RunError
+        As `run_columns`.
+    """
+    every = np.arange(len(packed.cases))
+    with reporting(progress, every.size) as tell:
+        found = Standing.of(packed, ()).water(every, (), n_threads, tell)
     return Runs(packed.settings.output_hours, packed.settings.times, *found)
 
 
 def packed_columns(
-    cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS
+    cases: Sequence[Case], rod: float, output: float = OUTPUT_HOURS, *, coarse: bool = True
 ) -> PackedColumns:
-    """Pack cases on a mesh and with steps as coarse as where thousands of columns are watered.
+    """Pack cases, on a mesh and with steps as coarse as where thousands of columns are watered.
 
     Parameters
     ----------
@@ -235,12 +249,16 @@ def packed_columns(
         Length of the rods [cm].
     output : float, optional
         Interval of the results [h].
+    coarse : bool, optional
+        Whether as coarse as that.
 
     Raises
     ------
     RunError
         If a column cannot be started, with its sentence.
     """
+    if not coarse:
+        return PackedColumns.of(cases, rod, output=output)
     # What is remembered is of the nodes of the run before.
     remembered = any(
         isinstance(case.start, WaterKnown) and case.start.turns is not None for case in cases

@@ -22,7 +22,9 @@ from soilwater.decisions.watering.ensembles import (
     daily_share_met,
     depth_grid,
     depth_in,
+    packed_columns,
     run_columns,
+    run_packed,
 )
 from soilwater.decisions.watering.refill import Refill, refills_of
 from soilwater.decisions.watering.starts import starts_at_readings
@@ -31,6 +33,7 @@ from soilwater.ground.turf import Turf
 from soilwater.learning.calibration import Calibration
 from soilwater.runs.case import Case
 from soilwater.runs.scheduling import Progress
+from soilwater.runs.standing import PackedColumns
 from soilwater.runs.wetted import AfterRain
 from soilwater.survey.survey import Spot
 from soilwater.weather.series import Weather
@@ -57,6 +60,8 @@ class Trial:
         Water in the column, and water that has left it at the base [mm].
     rod : float
         Length of the rods [cm].
+    pack : callable
+        Packs the columns of spots in draws, by their numbers; those of one spot after the other.
     """
 
     column: Callable[[int, int], Case]
@@ -68,6 +73,7 @@ class Trial:
     storage: FloatArray
     drainage: FloatArray
     rod: float
+    pack: Callable[[Sequence[int], NDArray[np.int64]], PackedColumns]
 
     @classmethod
     def of(
@@ -77,12 +83,18 @@ class Trial:
         shift: FloatArray,
         at_spots: Callable[[FloatArray], FloatArray],
         column: Callable[[int, int], Case],
+        pack: Callable[[Sequence[int], NDArray[np.int64]], PackedColumns] | None = None,
     ) -> Trial:
         """Read spots from the `runs` of their columns with a `rod` [cm], and add a `shift` [1].
 
         `at_spots` takes what was found on the columns, shape (columns, ...), to spots and draws,
-        shape (spots, draws, ...); `column` is kept as it is.
+        shape (spots, draws, ...); `column` is kept as it is, and columns are packed when they are
+        asked for where nothing packs them.
         """
+
+        def packed(spots: Sequence[int], draws: NDArray[np.int64]) -> PackedColumns:
+            return packed_columns([column(i, k) for i in spots for k in draws.tolist()], rod)
+
         met = daily_share_met(runs.hours, runs.transpiration, runs.demand)
         return cls(
             column=column,
@@ -94,6 +106,7 @@ class Trial:
             storage=at_spots(runs.storage),
             drainage=at_spots(runs.drainage),
             rod=rod,
+            pack=pack or packed,
         )
 
     @property
@@ -111,7 +124,12 @@ class Trial:
             met=self.met[:, draws],
             storage=self.storage[:, draws],
             drainage=self.drainage[:, draws],
+            pack=lambda spots, some: self.pack(spots, draws[some]),
         )
+
+    def packed(self, spots: Sequence[int]) -> PackedColumns:
+        """Pack the columns of spots in all draws, those of one spot after the other."""
+        return self.pack(spots, np.arange(self.draws))
 
     def refills(self, spots: Sequence[int], meshes: Sequence[Mesh]) -> dict[int, Refill]:
         """Tell what spots hold again after water, and read drained, in each draw.
@@ -221,13 +239,19 @@ def from_readings(
         return column(drawn[draw], depth, turf, start=starts[spot][draw])
 
     shape = (len(known), len(drawn))
-    cases = [one(i, k) for k in range(shape[1]) for i in range(shape[0])]
+    columns = packed_columns(
+        [one(i, k) for k in range(shape[1]) for i in range(shape[0])], rod, coarse=coarse
+    )
     return Trial.of(
-        run_columns(cases, rod, n_threads=n_threads, coarse=coarse, progress=progress),
+        run_packed(columns, n_threads, progress),
         rod,
         np.zeros(shape),
         lambda values: values.reshape(*shape[::-1], -1).swapaxes(0, 1),
         one,
+        # They start where they started without water.
+        lambda spots, draws: columns.part(
+            np.add.outer(np.asarray(spots), shape[0] * draws).ravel()
+        ),
     )
 
 

@@ -30,11 +30,19 @@ _WIDTH = 0.7
 Of 150 draws picked among 2000 the tenth lowest reading errs by 0.06 % by volume, by 0.09 % where a
 mean of the few next to it tells it (Harrell & Davis); half a score wider it errs as much, and more
 where a tail is long (four sands; our own choice)."""
+_WIDTHS = 1.5
+"""So many widths above a share lie the last draws that are run to tell of it: of a tenth, two draws
+of five, which have 86 % of the weight (our own choice)."""
+_FEWEST = 20
+"""Draws that tell at the least how others go on (our own choice)."""
+_ALIKE = 1e-9
+"""Sum of squares [1] below which draws read the same."""
 _APART = 2.0
 """Standard errors of a counted share: what is told lies within the draws so far from it. Where they
 fall in two heaps, of two sands, no parabola tells what lies between (our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
+NONE = np.empty(0, dtype=np.int64)
 
 
 class Stage(NamedTuple):
@@ -58,7 +66,8 @@ class Tried(NamedTuple):
     `first` is the number of the output time from which the line is to be kept, `reading` what the
     spot reads [1], `storage` what it holds and `room` what it would hold more [mm], `drained` what
     it would read after that [1], `lost` what has left it at the base [mm], and `known` the number
-    of the output time until which a draw was run with the plan, shape (draws,).
+    of the output time until which a draw was run with the plan, shape (draws,); `told` that until
+    which it was, or others that were tell what it does.
     """
 
     first: int
@@ -68,6 +77,7 @@ class Tried(NamedTuple):
     drained: FloatArray
     lost: FloatArray
     known: NDArray[np.int64]
+    told: NDArray[np.int64]
     refill: Refill
 
     @classmethod
@@ -80,7 +90,8 @@ class Tried(NamedTuple):
         full, drained = refill.again(storage)
         known = np.full(len(reading), reading.shape[1] - 1)
         lost = trial.drainage[spot].copy()
-        return cls(first, reading, storage, full - storage, drained, lost, known, refill)
+        room = full - storage
+        return cls(first, reading, storage, room, drained, lost, known, known.copy(), refill)
 
     def copy(self) -> Tried:
         """Return the same, to come back to."""
@@ -92,25 +103,49 @@ class Tried(NamedTuple):
         """Give all draws an `amount` [mm] after an output time `at`, until they are run with it."""
         self.storage[:, at + 1 :] += amount
         self.room[:, at + 1 :] -= amount
-        np.minimum(self.known, at, out=self.known)
+        for each in (self.known, self.told):
+            np.minimum(each, at, out=each)
 
-    def enter(self, draws: NDArray[np.int64], found: Watered, until: int) -> None:
-        """Take over what was `found` of draws `until` a time; what they gained there stays."""
-        upto = slice(until + 1)
-        self.reading[draws, upto] = found.reading[:, upto]
-        for own, new in ((self.storage, found.storage), (self.lost, found.drainage)):
-            own[draws, until:] += (new[:, until] - own[draws, until])[:, None]
+    def enter(
+        self,
+        draws: NDArray[np.int64],
+        found: Watered,
+        until: int,
+        others: NDArray[np.int64] = NONE,
+    ) -> None:
+        """Take over what was `found` of draws `until` a time; what they gained there stays.
+
+        Of `others`, which were told of as far as these, it is taken that they go on as these do,
+        straight with what each reads there.
+        """
+        came = int(self.told[others].min(initial=until))
+        upto, since, beyond = slice(until + 1), slice(came, until + 1), slice(until + 1, None)
+        of_these = found.reading[:, came] - found.reading[:, came].mean()
+        of_others = self.reading[others, came] - found.reading[:, came].mean()
+        slope = of_these / max(float(np.sum(of_these**2)), _ALIKE)
+        every = np.concatenate([draws, others])
+        for own, new in (
+            (self.reading, found.reading),
+            (self.storage, found.storage),
+            (self.lost, found.drainage),
+        ):
+            before = own[every, until]
+            change = new[:, since] - new[:, came, None]
+            typical = change.mean(axis=0) + np.outer(of_others, slope @ change)
+            own[others, since] = own[others, came, None] + typical
             own[draws, upto] = new[:, upto]
-        storage = self.storage[draws]
-        full, self.drained[draws] = self.refill.take(draws).again(storage)
-        self.room[draws], self.known[draws] = full - storage, until
+            if own is not self.reading:
+                own[every, beyond] += (own[every, until] - before)[:, None]
+        storage = self.storage[every]
+        full, self.drained[every] = self.refill.take(every).again(storage)
+        self.room[every], self.known[draws], self.told[every] = full - storage, until, until
 
     def wasted(self, before: Tried, amount: float) -> float:
         """Share of an amount that is not held [1]: what has drained, and what there is no room for.
 
         There need be none before a draw was run, as water that drains is on its way still.
         """
-        ahead = np.arange(self.room.shape[1]) > self.known[:, None]
+        ahead = np.arange(self.room.shape[1]) > self.told[:, None]
         lost = self.lost[:, -1] - before.lost[:, -1]
         for each, sign in ((self, 1.0), (before, -1.0)):
             least = np.where(ahead, each.room, np.inf).min(axis=1)
@@ -125,6 +160,20 @@ class Tried(NamedTuple):
         until = None if by is None else by + 1
         low = self.reading[:, self.first : until].min(axis=1) <= line + near
         return np.flatnonzero(low & self.can_stay(line))
+
+    def leading(
+        self, draws: NDArray[np.int64], line: float, asked: float, by: int
+    ) -> NDArray[np.bool_]:
+        """Say which of some draws have to be run to tell what the share `asked` reads more than.
+
+        They are those that come near it `by` an output time, of what can stay above the `line`,
+        and those told of less far than the others; where these are few, all.
+        """
+        low = self.reading[:, self.first : by + 1].min(axis=1)
+        most = np.quantile(low[self.can_stay(line)], _telling_share(1.0 - asked))
+        told = self.told[draws]
+        leads: NDArray[np.bool_] = (low[draws] <= most) | (told < told.max())
+        return leads | (np.count_nonzero(leads) < _FEWEST)
 
     def can_stay(self, line: float) -> NDArray[np.bool_]:
         """Draws that water can keep above the line: those that start above it when drained."""
@@ -196,6 +245,14 @@ def smooth_quantile(values: FloatArray, share: float) -> FloatArray:
     high = min(int(np.ceil(draws * share + error)), draws) - 1
     found: FloatArray = np.clip(told, ordered[low], ordered[high])
     return found
+
+
+@lru_cache(maxsize=256)
+def _telling_share(share: float) -> float:
+    """Tell below which share of the draws nearly all lie that tell of one [1]."""
+    from scipy.special import ndtr, ndtri
+
+    return float(ndtr(ndtri(share) + _WIDTHS * _WIDTH))
 
 
 @lru_cache(maxsize=256)
