@@ -19,7 +19,7 @@ import math
 from soilwater.kernels.cache import compile_entry_point, kernel
 from soilwater.kernels.column import assemble
 from soilwater.kernels.demand import forcing_share, set_demand, supply_rate
-from soilwater.kernels.ledger import accept, close_balance, make_begin
+from soilwater.kernels.ledger import accept, close_balance, make_begin, settle_debts
 from soilwater.kernels.linked_flow import column_gain, flow_into
 from soilwater.kernels.linked_newton import newton_of_set, renew
 from soilwater.kernels.linked_rows import ALL, FLOW, IN_LAST_STEP, OUTLET, TAKEN
@@ -215,6 +215,15 @@ def accept_set(dt, weight, effective_dt, packed, links, room):
 
 
 @kernel
+def settle_set(packed, links):
+    """Let nodes of the same column give what others owe; returns whether any owed."""
+    owed = False
+    for c in range(links.area.size):
+        owed |= settle_debts(state_of(packed, c).stored, packed.ledger[c])
+    return owed
+
+
+@kernel
 def close_balances(dt, packed, links, room):
     """Close the balance of every column, with what links brought counted as what came or went."""
     for c in range(links.area.size):
@@ -268,7 +277,7 @@ def march_set(packed, links, room):
     first_row = packed.forcing_range[0, 0]
     k = 0
     for out in range(out_time.size):
-        second_order = True
+        second_order, settled = True, False
         while clock[TIME] < out_time[out]:
             time = clock[TIME]
             while packed.forcing[first_row + k, END] <= time:
@@ -329,11 +338,15 @@ def march_set(packed, links, room):
             if not accepted:
                 counts[REJECTED] += 1
                 if dt <= controls[SMALLEST_STEP]:
-                    return STEP_TOO_SMALL
+                    if settled or not settle_set(packed, links):
+                        return STEP_TOO_SMALL
+                    # From here the columns start anew.
+                    settled, clock[LAST_STEP], clock[NEXT_STEP] = True, 0.0, left
+                    continue
                 clock[NEXT_STEP] = growth * dt
                 second_order = solved
                 continue
-            second_order = True
+            second_order, settled = True, False
             if steps_left <= 0.0:
                 return TOO_MANY_STEPS
             steps_left -= 1.0

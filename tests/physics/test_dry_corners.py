@@ -53,16 +53,34 @@ def test_a_gravel_that_is_all_but_empty_where_its_base_opens(alpha, dry_end):
     assert 130.0 < float(end.drainage) <= 150.0
 
 
-@pytest.mark.parametrize("median_suction", [15.44, 15.86, 16.44, 16.83])
-def test_no_node_is_left_owing_water_that_none_can_hold(median_suction):
-    # By night an emptied node passed on a trace it did not have, and no later step had an answer.
+def emptied_by_night(median_suction):
+    """A green of a steep sand, three days from a soaking, its turf and the morning it ends."""
     sand = sw.Kosugi(0.0878595, 0.399639, median_suction, 0.472341, 24.8297, tortuosity=0.0830696)
     green = sw.Profile.over_gravel(sand, 34.0973, base_suction=8.47413)
     morning = [np.datetime64(f"2025-07-0{day}T06:00", "ns") for day in (1, 4)]
     weather = sw.steady_weather(4, 5.0).between(*morning)
     turf = sw.Turf("15 cm", fraction_above=(0.9, "10 cm"), crop_coefficient=1.07924)
-    end = ends_well(sw.simulate(green, weather, turf=turf, start="soaked", output=morning[1:]))
+    return green, weather, {"turf": turf, "start": "soaked", "output": morning[1:]}
+
+
+@pytest.mark.parametrize("median_suction", [15.44, 15.86, 16.44, 16.83])
+def test_no_node_is_left_owing_water_that_none_can_hold(median_suction):
+    # By night an emptied node passed on a trace it did not have, and no later step had an answer.
+    green, weather, given = emptied_by_night(median_suction)
+    end = ends_well(sw.simulate(green, weather, **given))
     assert float(end.drainage) > 70.0
+
+
+@pytest.mark.parametrize(
+    ("median_suction", "fall"), [(15.16, 0.2), (15.97, 0.8), (16.53, 0.2), (16.66, 0.5)]
+)
+def test_nor_in_columns_that_share_water(median_suction, fall):
+    green, weather, given = emptied_by_night(median_suction)
+    ground = sw.GreenMap([[2.0 * fall, fall, 0.0]] * 2, [[34.0973] * 3] * 2, green, "1 m")
+    run = sw.simulate(ground, weather, **given)
+    assert (run.status == 0).all()
+    assert float(abs(run.closure_error).max()) < 1e-4
+    assert float(run.drainage.isel(time=-1).mean()) > 70.0
 
 
 @pytest.mark.parametrize("compensation", [1.0, 0.3])
