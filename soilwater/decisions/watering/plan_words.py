@@ -114,7 +114,7 @@ fifteen 0.04 and 0.03 (`soilwater.learning.halves`)."""
 
 
 def margin(share: float, draws: int, drained: bool, sands: float) -> float:
-    """Tell two standard errors of a share that is counted over so many draws [1].
+    """Tell two standard errors of a share that so many draws tell together [1].
 
     Parameters
     ----------
@@ -139,7 +139,7 @@ def surely_kept(kept: float, share: float, margin: float) -> bool:
     Parameters
     ----------
     kept, share : float
-        That is counted, and that is asked for [1].
+        That is told, and that is asked for [1].
     margin : float
         Two standard errors of the first [1].
     """
