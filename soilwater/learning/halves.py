@@ -110,7 +110,7 @@ def dealt_evenly_to_two(known: FloatArray) -> NDArray[np.bool_]:
         off += -apart[pair] if swap else apart[pair]
         if swap:
             second[2 * pair : 2 * pair + 2] = True, False
-    dealt = np.empty_like(second)
+    dealt: NDArray[np.bool_] = np.empty(order.size, dtype=np.bool_)
     dealt[order] = second
     return dealt
 

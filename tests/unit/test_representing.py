@@ -317,7 +317,7 @@ def test_sands_are_dealt_to_halves_that_are_alike_in_all_that_is_known():
 
 
 def test_halves_of_a_plan_are_spread_alike_by_conductivity_too():
-    """What a sand holds at the depth of the green sorts them; its conductivity goes with nothing."""
+    """What a sand holds at the depth of the green sorts them; the rest must be alike too."""
     first, second = (
         np.array([(np.log(draw.soil.k_sat), draw.soil.n) for draw in half])
         for half in halves(150, 0)

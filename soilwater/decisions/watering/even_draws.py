@@ -84,8 +84,8 @@ def make_halves(
     bases = _by_turns(base.spread(2 * many))
     drawn: list[Draw] = []
     held = water_contents(list(of_each), np.array([depth + base.best]))
-    known_of_sand = [np.mean([_of_sand(soil) for soil in each], axis=0) for each in of_each.values()]
-    second = dealt_evenly_to_two(np.column_stack([held, known_of_sand]))
+    told = [np.mean([_of_sand(soil) for soil in each], axis=0) for each in of_each.values()]
+    second = dealt_evenly_to_two(np.column_stack([held, told]))
     for half in (0, 1):
         if len(of_each) < FEW_SANDS:
             own = [soil for each in of_each.values() for soil in each[half::2] or each]

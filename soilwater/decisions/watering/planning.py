@@ -335,7 +335,7 @@ def _next_step(
             until = at + 1 + int(np.argmax(missing[at + 1 : back + 1]))
             more = float(missing[until]) / _left_by(number, left, visits)
             amount = _amount(before, more, min(float(room[at + 1]) + before, float(most[number])))
-            if amount is None or walk is not None and not 0.0 < before >= amount - LEAST_AMOUNT:
+            if amount is None or (walk is not None and not 0.0 < before >= amount - LEAST_AMOUNT):
                 continue
             event = Event(time, amount, duration=WATERING_TIME, name="hand water")
             ordered = sorted({**plan, time: event}.values(), key=lambda event: event.time)
