@@ -26,6 +26,7 @@ from soilwater.runs.wetted import AfterRain, Rewetted, WaterKnown
 from soilwater.soils.at_rest import rest_curve
 from soilwater.survey.survey import Spot
 from soilwater.survey.together import same_rod
+from soilwater.survey.too_short import depth_in_words
 from soilwater.weather.irrigation import Event
 from soilwater.weather.series import Weather
 from soilwater.words.arrays import FloatArray
@@ -345,18 +346,27 @@ class Calibration(Displayed, Tabled):
         Raises
         ------
         InputError
-            If it was not among those that were learnt.
+            If it was not among those that were learnt, or was told to be of another depth.
         """
         names = [each.name for each in self.spots]
+        faults = Faults("calibration")
         if spot.name not in names:
-            faults = Faults("calibration")
             faults.add(
                 f'spot "{spot.name}" was not part of it',
                 allowed=", ".join(names),
                 cure="calibrate with a survey that holds it, read or not",
             )
             raise faults.as_error()
-        return names.index(spot.name)
+        number = names.index(spot.name)
+        known = self.spots[number]
+        if (spot.depth, spot.depth_at_least) != (known.depth, known.depth_at_least):
+            faults.add(
+                f'spot "{spot.name}" is {depth_in_words(spot)} deep, and was learnt as '
+                f"{depth_in_words(known)}",
+                cure="calibrate with this survey, or give the one that was learnt",
+            )
+            raise faults.as_error()
+        return number
 
     @property
     def halves(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

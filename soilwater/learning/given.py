@@ -276,7 +276,8 @@ def _check_span(
     early = [time for time in times if time <= begin]
     if early:
         faults.add(
-            f"a reading of {stamp(min(early))} was taken before the soaking of {stamp(begin)}",
+            f"a reading of {stamp(min(early))} was taken at or before the soaking "
+            f"of {stamp(begin)}",
             cure="leave it out, or say an earlier soaking",
         )
     if max(times) > weather.end:

@@ -68,7 +68,8 @@ def _of_second_half(evidence: Evidence, shared: Shared) -> NDArray[np.bool_]:
     """Tell which draws the second half may be picked of."""
     soils, number = np.unique(shared.soil, return_inverse=True)
     if evidence.unknowns.scores.shape[1] and as_many_alike(number) >= FEW_SANDS:
-        second: NDArray[np.bool_] = dealt_by_turns(evidence.unknowns.scores[soils, 0])[number]
+        of_second = dealt_evenly_to_two(evidence.unknowns.scores[soils])
+        second: NDArray[np.bool_] = of_second[number]
         if _LEAST_SHARE < second.mean() < 1.0 - _LEAST_SHARE:
             return second
     # One that is there twice must not be in both.
@@ -82,18 +83,36 @@ def as_many_alike(numbers: NDArray[np.int64]) -> float:
     return float(numbers.size**2 / np.sum(np.bincount(numbers).astype(np.float64) ** 2))
 
 
-def dealt_by_turns(values: FloatArray) -> NDArray[np.bool_]:
-    """Deal sands out to two halves, so that neither has the drier ones; tell those of the second.
+def dealt_evenly_to_two(known: FloatArray) -> NDArray[np.bool_]:
+    """Deal sands out to two halves that are alike in all that is known of them.
+
+    Of each two neighbours either half has one; which has which is told by what the halves differ
+    in, in the mean and in the mean square, the pairs that are furthest apart first.
 
     Parameters
     ----------
-    values : ndarray, shape (sands,)
-        What sorts them.
+    known : ndarray, shape (sands, features)
+        What tells them apart; neighbours are next to each other by the first.
+
+    Returns
+    -------
+    ndarray of bool, shape (sands,)
+        Those of the second half.
     """
-    # Of each two neighbours one half has the drier, of the next two the other.
-    second = np.empty(values.size, dtype=np.bool_)
-    second[np.argsort(values, kind="stable")] = (np.arange(values.size) + 1) // 2 % 2 == 1
-    return second
+    order = np.argsort(known[:, 0], kind="stable")
+    of_each = standard(known)
+    of_each = np.column_stack([of_each, standard(of_each**2)])[order]
+    second = np.arange(len(order)) % 2 == 1
+    apart = of_each[1::2] - of_each[: len(order) // 2 * 2 : 2]
+    off = np.zeros(of_each.shape[1])
+    for pair in np.argsort(-np.sum(apart**2, axis=1), kind="stable").tolist():
+        swap = np.sum((off - apart[pair]) ** 2) < np.sum((off + apart[pair]) ** 2)
+        off += -apart[pair] if swap else apart[pair]
+        if swap:
+            second[2 * pair : 2 * pair + 2] = True, False
+    dealt: NDArray[np.bool_] = np.empty(order.size, dtype=np.bool_)
+    dealt[order] = second
+    return dealt
 
 
 def known_of(evidence: Evidence, shared: Shared, own: Own) -> FloatArray:

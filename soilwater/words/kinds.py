@@ -69,6 +69,8 @@ def wrong_kinds(
             if not any(_fits(each, kind, known) for kind in kinds):
                 cure = _as_number(each, kinds)
                 faults.add(f"{name} is {by_kind(each)}", allowed=_told(kinds), cure=cure)
+            elif name == "seed" and each < 0:
+                faults.add(f"seed is {each}", allowed="a whole number, 0 or more")
     return faults.as_error() if faults else None
 
 

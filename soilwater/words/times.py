@@ -32,9 +32,14 @@ def as_time(value: Any, name: str) -> np.datetime64:
     Raises
     ------
     InputError
-        If it is not a time, is missing, or carries a time zone.
+        If it is not one time, is missing, or carries a time zone.
     """
-    return np.datetime64(as_times([value], name)[0])
+    times = as_times([value], name)
+    if times.size > 1:
+        raise InputError(
+            f'{name}: {times.size} times where one is due; give one, such as "{stamp(times[0])}".'
+        )
+    return np.datetime64(times[0])
 
 
 _HOUSE = np.dtype("datetime64[ns]")

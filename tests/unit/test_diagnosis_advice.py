@@ -184,8 +184,9 @@ def test_the_work_is_weighed_and_can_be_told():
     best = next_measurement(dry_spot(), "dry", minutes={"catch": 1.0})
     assert best.kind == "catch" and best.reason.endswith("of the doubt in 1 min")
     with pytest.raises(InputError) as caught:
-        rank_measurements(dry_spot(), "dry", rods=[-3.0], minutes={"dig": 3.0, "slope": 0.0})
-    for words in ("-3 cm", 'no measurement "dig"', "slope takes 0.0"):
+        minutes = {"dig": 3.0, "slope": 0.0, "catch": "2 min"}
+        rank_measurements(dry_spot(), "dry", rods=[-3.0], minutes=minutes)
+    for words in ("-3 cm", 'no measurement "dig"', "slope takes 0.0", "catch takes '2 min'"):
         assert words in str(caught.value)
 
 

@@ -323,6 +323,7 @@ def test_the_plan_waters_who_falls_and_keeps_the_line(plan):
         ({"calibration": "learned"}, "calibration is a str"),
         ({"weather": sw.steady_weather(3, 5.0, first_day="2025-07-08")}, "goes on from there"),
         ({"survey": sw.Survey([sw.Spot("Z9", 30.0)])}, 'spot "Z9" was not part of it'),
+        ({"survey": sw.Survey([sw.Spot("A1", 55.0)])}, 'spot "A1" is 55.0 cm .* was learnt as'),
     ],
 )
 def test_what_does_not_agree_with_the_calibration_is_refused(learned, change, told):

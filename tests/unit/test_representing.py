@@ -9,8 +9,9 @@ from grounds import WET_MIX
 import soilwater as sw
 from soilwater.decisions.watering.draws import in_turn, paired
 from soilwater.decisions.watering.even_draws import errors_dealt_out, make_halves
-from soilwater.decisions.watering.tried import smooth_quantile
+from soilwater.decisions.watering.tried import smooth_quantile, smooth_share
 from soilwater.ground.base_suction import OVER_GRAVEL
+from soilwater.learning.halves import dealt_evenly_to_two
 from soilwater.learning.representing import (
     dealt_evenly,
     dealt_out,
@@ -281,3 +282,57 @@ def test_of_two_heaps_a_smooth_quantile_lies_in_the_one_the_share_falls_in():
         for share in (0.001, 0.1, 0.25, 0.8, 0.999):
             heap = np.repeat([0.0, 1.0], [draws // 2, draws - draws // 2])
             assert 0.0 <= smooth_quantile(heap, share) <= 1.0
+
+
+def test_a_share_told_smoothly_is_that_of_many_and_errs_by_less_than_a_count():
+    """Of draws picked among thousands, by six tenths of what a count errs by, or less."""
+    smooth, counted = [], []
+    for seed in range(24):
+        rng = np.random.default_rng(seed)
+        known = rng.standard_normal((2000, 6))
+        values = known @ [0.6, 0.5, 0.4, 0.3, 0.2, 0.2] + 0.2 * known[:, 0] * known[:, 1]
+        some = values[representing(known, np.arange(2000), 100, rng)]
+        for share in (0.85, 0.9, 0.7):
+            line = np.quantile(values, 1.0 - share)
+            smooth.append(smooth_share(some, line) - share)
+            counted.append(np.mean(some > line) - share)
+    assert np.std(smooth) < 0.65 * np.std(counted)
+    assert abs(np.mean(smooth)) < 0.005
+
+
+def test_between_two_heaps_a_share_is_that_which_is_counted():
+    """As of two sands, one of which reads above the line whatever the base."""
+    rng = np.random.default_rng(3)
+    heaps = np.concatenate([rng.normal(0.10, 0.004, 21), rng.normal(0.15, 0.006, 129)])
+    assert smooth_share(heaps, 0.125) == 129 / 150
+    assert smooth_share(heaps, 0.05) == 1.0 and smooth_share(heaps, 0.3) == 0.0
+    # Within one it is told by its draws, by no more than a count of picked ones errs by.
+    within = smooth_share(heaps, 0.145)
+    count = np.mean(heaps > 0.145)
+    assert abs(within - count) <= 0.5 * np.sqrt(count * (1.0 - count) / 150)
+    assert smooth_share(np.full(5, 0.1), 0.1) == 0.0
+
+
+def test_sands_are_dealt_to_halves_that_are_alike_in_all_that_is_known():
+    """By turns along the first alone, halves differ by a tenth of a standard deviation or more."""
+    for count in (4, 37, 200):
+        known = np.random.default_rng(count).standard_normal((count, 8))
+        second = dealt_evenly_to_two(known)
+        assert second.sum() == count // 2
+        # Of each two neighbours either half has one.
+        in_order = second[np.argsort(known[:, 0])][: count // 2 * 2]
+        assert (in_order.reshape(-1, 2).sum(axis=1) == 1).all()
+    apart = known[second].mean(axis=0) - known[~second].mean(axis=0)
+    spread = known[second].std(axis=0) / known[~second].std(axis=0)
+    assert np.abs(apart).max() < 0.06 and np.abs(np.log(spread)).max() < 0.06
+    assert dealt_evenly_to_two(np.ones((6, 2))).sum() == 3
+
+
+def test_halves_of_a_plan_are_spread_alike_by_conductivity_too():
+    """What a sand holds at the depth of the green sorts them; the rest must be alike too."""
+    first, second = (
+        np.array([(np.log(draw.soil.k_sat), draw.soil.n) for draw in half])
+        for half in halves(150, 0)
+    )
+    apart = (first.mean(axis=0) - second.mean(axis=0)) / first.std(axis=0)
+    assert np.abs(apart).max() < 0.05

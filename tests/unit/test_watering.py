@@ -42,12 +42,13 @@ from soilwater.decisions.watering.water_plan import gallons_per_1000_ft2
 from soilwater.ground.base_suction import BaseSuction
 from soilwater.ground.profile import Profile
 from soilwater.ground.turf import Turf
+from soilwater.lab.retention import RetentionTable
 from soilwater.report.card import crew_card
 from soilwater.report.words import _watering_found
 from soilwater.runs.case import Case
 from soilwater.runs.drained import drained_state
 from soilwater.runs.standing import Standing
-from soilwater.soils import Hysteretic
+from soilwater.soils import Hysteretic, VanGenuchten
 from soilwater.survey.survey import Reading, Spot, Survey
 from soilwater.weather.irrigation import Event
 from soilwater.weather.made import steady_weather
@@ -487,7 +488,7 @@ def test_water_that_buys_hardly_any_time_is_not_given():
 @pytest.fixture(scope="module")
 def tight():
     """The corner reads hardly 1 % above the line when drained, and a day takes as much."""
-    corner = Survey([Spot("back", 35.0, area="50 ft2"), Spot("B2", 30.0, area="50 ft2")])
+    corner = Survey([Spot("back", 35.0, area="50 ft2"), Spot("B2", 33.0, area="50 ft2")])
     days = steady_weather(5, "5 mm/day")
     return hand_water_plan(corner, MIDDLE, days, TURF, "14 %", flow="15 gpm", rod=ROD, draws=16)
 
@@ -882,3 +883,25 @@ def test_a_column_that_starts_drained_stays_so_without_demand():
     case = Case(Profile.over_gravel(MIX, 30.0, base_suction=3.0), still, turf=TURF, start="drained")
     runs = run_columns([case], ROD)
     assert np.ptp(runs.reading) < 1e-4
+
+
+def test_nobody_walks_for_less_than_is_worth_it_where_a_visit_before_can_bring_it():
+    """The last morning is full, and lacks a trace: the one before brings half a millimetre more."""
+    sand = RetentionTable(
+        [10, 20, 30, 40, 60, 100],
+        [0.389, 0.330, 0.248, 0.184, 0.123, 0.086],
+        k_sat="28 cm/h",
+        porosity=0.412,
+    ).fit(VanGenuchten)
+    found = hand_water_plan(
+        Survey([Spot("C3", 29.2)]),
+        sand,
+        [steady_weather(8, et) for et in (4.5, 5.2, 6.0)],
+        TURF,
+        "12 %",
+        largest_amount="5 mm",
+        event_day="2025-07-06",
+        rod=ROD,
+    ).spot("C3")
+    assert found.outcome == "kept"
+    assert [walk.amount for walk in found.waterings] == [2.5, 5.0]

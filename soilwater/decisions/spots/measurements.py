@@ -31,6 +31,7 @@ from soilwater.words.errors import Faults
 from soilwater.words.forms import Length
 from soilwater.words.quantities import in_people_units
 from soilwater.words.renamed import mind_words
+from soilwater.words.several import number_of
 from soilwater.words.unit_choice import worded
 
 BINS = 60
@@ -194,10 +195,10 @@ def rank_measurements(
     for kind, value in (minutes or {}).items():
         if kind not in KINDS:
             faults.add(f'minutes: no measurement "{kind}"', allowed=", ".join(KINDS))
-        elif not 0.0 < float(value) < np.inf:
-            faults.add(f"minutes: {kind} takes {value!r}", allowed="above 0")
+        elif not 0.0 < number_of(value) < np.inf:
+            faults.add(f"minutes: {kind} takes {value!r}", allowed="numbers of minutes above 0")
         else:
-            work[kind] = float(value)
+            work[kind] = number_of(value)
     faults.raise_if_any()
     found = [
         _measurement(diagnosis, each, kind, rod, work[kind])

@@ -19,6 +19,7 @@ from soilwater.decisions.watering.plan_words import (
 )
 from soilwater.decisions.watering.planning import Short, Wish
 from soilwater.decisions.watering.trials import Trial
+from soilwater.decisions.watering.tried import smooth_share
 from soilwater.decisions.watering.water_plan import SpotPlan
 from soilwater.runs.scheduling import Progress, reporting
 from soilwater.runs.standing import Standing, Watered
@@ -87,7 +88,7 @@ def checked(
     for i, spot in enumerate(known):
         bare, first = trial.reading[i], begins[i]
         lowest_bare = bare[:, first:].min(axis=1)
-        alone = float(np.mean(lowest_bare > line))
+        alone = smooth_share(lowest_bare, line)
         if i in aside:
             plan = put_aside(spot, aside[i], alone)
             plans.append(replace(plan, firm=_firm(bare, by, wish)))
@@ -100,19 +101,20 @@ def checked(
             read, left = watered[i]
             reading, lost = read + trial.shift[i][:, None], left - trial.drainage[i][:, -1]
         lowest = reading[:, first:].min(axis=1)
+        kept = smooth_share(lowest, line)
         under = np.flatnonzero((bare > line).mean(axis=0) < share)
         day = float(trial.hours[under[0]] / 24.0) if under.size else float("inf")
         plan = SpotPlan(
             spot=spot,
             waterings=tuple(walk(spot, event, flow) for event in events.get(i, ())),
-            kept=float(np.mean(lowest > line)),
+            kept=kept,
             kept_without=alone,
             lowest=float(np.quantile(lowest, 0.2)),
             lowest_without=float(np.quantile(lowest_bare, 0.2)),
             first_below_without=day,
             to_gravel=float(lost.mean()),
             hours_bought=_hours(reading, line) - _hours(bare, line),
-            held=surely_kept(float(np.mean(lowest > line)), share, within),
+            held=surely_kept(kept, share, within),
             sentence="",
             firm=_firm(reading, by, wish),
             left_out=tuple(walk(spot, event, flow) for event in left_out.get(i, ())),
@@ -184,4 +186,4 @@ def _hours(reading: FloatArray, line: float) -> float:
 
 def _firm(reading: FloatArray, by: int, wish: Wish) -> float:
     """Share of the draws that are firm when that is asked for [1]; NaN where it is not."""
-    return float("nan") if np.isnat(wish.firm_by) else float(np.mean(reading[:, by] <= wish.firm))
+    return float("nan") if np.isnat(wish.firm_by) else 1.0 - smooth_share(reading[:, by], wish.firm)

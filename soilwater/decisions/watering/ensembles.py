@@ -30,6 +30,7 @@ from soilwater.words.arrays import FloatArray
 from soilwater.words.bands import HIGH, LOW, ends_and_middle
 from soilwater.words.errors import Faults
 from soilwater.words.quantities import in_one_unit
+from soilwater.words.times import stamp
 from soilwater.words.unit_choice import worded
 
 GRID = 3.0
@@ -96,9 +97,9 @@ def members_of(weather: Weather | Sequence[Weather]) -> tuple[Weather, ...]:
             faults.add(f"{member!r} is no Weather", where=f"member {i}")
         elif (member.start, member.end) != (members[0].start, members[0].end):
             faults.add(
-                f"spans {member.start} to {member.end}",
+                f"spans {stamp(member.start)} to {stamp(member.end)}",
                 where=f"member {i}",
-                allowed=f"{members[0].start} to {members[0].end}, as the first",
+                allowed=f"{stamp(members[0].start)} to {stamp(members[0].end)}, as the first",
                 cure="cut it with Weather.between",
             )
     faults.raise_if_any()

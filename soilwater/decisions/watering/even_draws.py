@@ -13,7 +13,7 @@ from soilwater.ground.turf import Turf
 from soilwater.lab.equally_likely import Sand
 from soilwater.lab.likely_memory import as_watered
 from soilwater.learning.calibration import Calibration
-from soilwater.learning.halves import FEW_SANDS, dealt_by_turns, known_of
+from soilwater.learning.halves import FEW_SANDS, dealt_evenly_to_two, known_of
 from soilwater.learning.representing import dealt_evenly, dealt_out, representing, standard
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.at_rest import RestCurves
@@ -83,7 +83,9 @@ def make_halves(
         of_each.setdefault(drying(soil), []).append(soil)
     bases = _by_turns(base.spread(2 * many))
     drawn: list[Draw] = []
-    second = dealt_by_turns(water_contents(list(of_each), np.array([depth + base.best]))[:, 0])
+    held = water_contents(list(of_each), np.array([depth + base.best]))
+    told = [np.mean([_of_sand(soil) for soil in each], axis=0) for each in of_each.values()]
+    second = dealt_evenly_to_two(np.column_stack([held, told]))
     for half in (0, 1):
         if len(of_each) < FEW_SANDS:
             own = [soil for each in of_each.values() for soil in each[half::2] or each]

@@ -182,10 +182,13 @@ def hand_water_plan(
     How much a hundred draws ask for moves with their seed. Draws are therefore picked, of 2000, so
     that what is known of them before they run, sand, base and weather, or all that a `calibration`
     has drawn, is spread as in all of these (`soilwater.learning.representing`): amounts of a spot
-    move by up to 5 % (standard deviation), of less than 10 mm by up to 7 %. A share that is counted
-    keeps an error; within two standard errors, 0.04 of 150 draws where spots start drained and 0.05
-    where they start from readings, a spot is "borderline", and within more where a plan and its
-    check have few sands each. Fewer than four are in both.
+    move by up to 5 % (standard deviation). Shares that are kept are told by all draws near the
+    line, by half the error of a count; within two standard errors, 0.03 of 150 draws where spots
+    start drained and 0.04 where they start from readings, a spot is "borderline", and within more
+    where a plan and its check have few sands each. Fewer than four are in both.
+
+    Nobody is sent for less than is worth a walk, 1 mm, where a visit that is made anyhow can bring
+    as little more.
 
     Examples
     --------

@@ -98,9 +98,10 @@ REBUILD = "rebuild or live with it"
 """What comes of a plan for a spot that holds too little to keep its line."""
 
 
-_OF_CHANCE, _OF_CHANCE_READ = 0.5, 0.75
-"""Standard error of a share of draws that were picked to stand for all, over what chance gives:
-where spots start drained, and where they start from readings, of which less is known beforehand."""
+_OF_CHANCE, _OF_CHANCE_READ = 0.3, 0.53
+"""Standard error of a share that draws picked to stand for all tell smoothly, over what a count of
+chance draws has: where spots start drained (against 2000 draws, `tried.smooth_share`), and where
+they start from readings, of which less is known beforehand (six seeds of twenty spots)."""
 _OF_PLAN = 0.025
 """By so much more a share errs, over the root of share and rest: another plan would keep another.
 Six seeds of six greens told both: 0.023 at 0.8 of 100 drained draws, 0.031 from readings."""
@@ -113,7 +114,7 @@ fifteen 0.04 and 0.03 (`soilwater.learning.halves`)."""
 
 
 def margin(share: float, draws: int, drained: bool, sands: float) -> float:
-    """Tell two standard errors of a share that is counted over so many draws [1].
+    """Tell two standard errors of a share that so many draws tell together [1].
 
     Parameters
     ----------
@@ -138,7 +139,7 @@ def surely_kept(kept: float, share: float, margin: float) -> bool:
     Parameters
     ----------
     kept, share : float
-        That is counted, and that is asked for [1].
+        That is told, and that is asked for [1].
     margin : float
         Two standard errors of the first [1].
     """

@@ -40,6 +40,13 @@ _ALIKE = 1e-9
 _APART = 2.0
 """Standard errors of a counted share: what is told lies within the draws so far from it. Where they
 fall in two heaps, of two sands, no parabola tells what lies between (our own choice)."""
+_PICKED = 0.5
+"""Standard error of a share that is counted over draws picked to stand for all, over what chance
+gives (measured; `plan_words.margin`)."""
+_BESIDE = 0.25
+"""Standard deviations of the draws: only such as lie so near to a line may be told to lie on its
+other side. Where it runs between two heaps, of two sands, the share above is that which is counted
+(our own choice)."""
 JUST_ABOVE = 0.003
 """A spot that reads less than so much above the line when drained [1] cannot be kept above it."""
 NONE = np.empty(0, dtype=np.int64)
@@ -245,6 +252,43 @@ def smooth_quantile(values: FloatArray, share: float) -> FloatArray:
     high = min(int(np.ceil(draws * share + error)), draws) - 1
     found: FloatArray = np.clip(told, ordered[low], ordered[high])
     return found
+
+
+def smooth_share(values: FloatArray, line: float) -> float:
+    """Find what share of draws lies above a line, as all that are near it tell together.
+
+    The share whose `smooth_quantile` is the line, no further from that which is counted than the
+    standard error of the latter, and than draws beside the line allow. Of 150 draws picked among
+    2000 it errs by 0.008 where a count errs by 0.014 (24 seeds, 8 to 20 % below the line, twelve
+    courses of six spots, watered and not).
+
+    Parameters
+    ----------
+    values : ndarray, shape (draws,)
+        Of the draws.
+    line : float
+        In their units.
+
+    Returns
+    -------
+    float
+        Share [1]; none and all are counted.
+    """
+    above, draws = float(np.mean(values > line)), len(values)
+    if above in (0.0, 1.0):
+        return above
+    told = np.maximum.accumulate(_every_weight(draws) @ np.sort(values))
+    below = float(np.interp(line, told, (np.arange(draws) + 0.5) / draws))
+    error = _PICKED * np.sqrt(above * (1.0 - above) / draws)
+    near = _BESIDE * float(np.std(values))
+    least, most = (float(np.mean(values > line + off)) for off in (near, -near))
+    return float(np.clip(1.0 - below, max(above - error, least), min(above + error, most)))
+
+
+@lru_cache(maxsize=8)
+def _every_weight(draws: int) -> FloatArray:
+    """Weights of draws in rising order by which the quantile at each of them is told."""
+    return np.array([_weights(draws, (k + 0.5) / draws) for k in range(draws)])
 
 
 @lru_cache(maxsize=256)
