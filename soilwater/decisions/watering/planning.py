@@ -347,18 +347,12 @@ def _next_step(
             until = at + 1 + int(np.argmax(missing[at + 1 : back + 1]))
             more = float(missing[until]) / _left_by(number, left, visits)
             amount = _amount(before, more, min(float(room[at + 1]) + before, float(most[number])))
-<<<<<<< HEAD
-            if amount is not None:
-                plan[time] = Event(time, amount, duration=WATERING_TIME, name="hand water")
-                ordered = sorted(plan.values(), key=lambda event: event.time)
-                spare = float(room[at + 1]) + before - amount
-                return _Step(number, at, until, back, amount - before, ordered, spare)
-=======
             if amount is None or (walk is not None and not 0.0 < before >= amount - LEAST_AMOUNT):
                 continue
             event = Event(time, amount, duration=WATERING_TIME, name="hand water")
             ordered = sorted({**plan, time: event}.values(), key=lambda event: event.time)
-            step = _Step(number, at, until, back, amount - before, ordered)
+            spare = float(room[at + 1]) + before - amount
+            step = _Step(number, at, until, back, amount - before, ordered, spare)
             if walk is not None or before or more >= LEAST_AMOUNT:
                 return step
             # For less than is worth a walk nobody comes once more, where a visit that is made
@@ -366,7 +360,6 @@ def _next_step(
             walk = step
         if walk is not None:
             return walk
->>>>>>> seeds5
     return None
 
 
