@@ -57,5 +57,5 @@ def _mean_water_contents(digest):
     return mean_water_contents
 
 
-march_columns = compile_entry_point(_march_columns)
+march_columns = compile_entry_point(_march_columns, unrolled=False)
 mean_water_contents = compile_entry_point(_mean_water_contents)

@@ -7,10 +7,11 @@ made machine code. With what else is left out, that takes half of the time off a
 """
 
 from collections.abc import Callable
-from functools import cached_property
+from functools import cached_property, partial
 from types import BuiltinFunctionType
 from typing import Any
 
+from llvmlite.binding import create_pass_builder, create_pipeline_tuning_options
 from numba import njit, types, version_info
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase, DefaultPassBuilder, Flags
@@ -21,6 +22,8 @@ from numba.core.datamodel.registry import register_default
 from numba.core.registry import CPUDispatcher
 from numba.core.typing.context import Context
 from numba.extending import intrinsic
+
+from soilwater.kernels.items import short_text
 
 
 class _Nowhere:
@@ -55,6 +58,18 @@ class _Text(JITCodeLibrary):
             self._reload_init.update(library._reload_init)
             self._final_module.link_in(library._get_module_for_linking(), preserve=True)
         self._finalized = True
+
+
+class _Rolled(JITCodeLibrary):
+    """Machine code of an entry point whose loops are as long as they are written."""
+
+    def _optimize_final_module(self) -> None:
+        """Optimise all at once, with loops that vectorise but are not unrolled."""
+        wanted = create_pipeline_tuning_options(speed_level=3)
+        wanted.loop_vectorization = True
+        wanted.loop_unrolling = wanted.loop_interleaving = False
+        builder = create_pass_builder(self._codegen._tm, wanted)
+        builder.getModulePassManager().run(self._final_module, builder)
 
 
 _LEVEL = 1
@@ -209,6 +224,9 @@ class _Target(CPUContext):  # type: ignore[misc]
 
     def get_function(self, function: Any, signature: Any, _firstcall: bool = True) -> Any:
         """What makes text of a function for a signature."""
+        short = None if self.enable_boundscheck else short_text(function, signature)
+        if short is not None:
+            return partial(short, self, signature=signature)
         question = function, signature
         if question in self._in_vain:
             # So numba says that it knows of none, and whoever asks tries another way.
@@ -242,6 +260,17 @@ class _ToText(CompilerBase):
                 manager.add_pass(each, words)
         manager.finalize()
         return [manager]
+
+
+class _ToRolled(CompilerBase):
+    """numba's own passes, into a `_Rolled`."""
+
+    def define_pipelines(self) -> list[Any]:
+        """Give the passes, and the place where they put what they make."""
+        state = self.state
+        state.library = _Rolled(state.targetctx.codegen(), state.func_id.func_qualname)
+        state.library.enable_object_caching()
+        return [DefaultPassBuilder.define_nopython_pipeline(state)]
 
 
 class Part(CPUDispatcher):
@@ -287,8 +316,17 @@ OLDEST_TRIED, NEWEST_TRIED = (0, 63), (0, 68)
 an older or a newer one kernels are compiled in its own way: more slowly, with the same results."""
 
 
+def _was_tried() -> bool:
+    return OLDEST_TRIED <= version_info.short <= NEWEST_TRIED  # type: ignore[no-any-return]
+
+
+def rolled() -> dict[str, Any]:
+    """Options of numba for an entry point whose loops are not unrolled."""
+    return {"pipeline_class": _ToRolled} if _was_tried() else {}
+
+
 def part(**options: Any) -> Callable[[Callable[..., Any]], Any]:
     """Make a decorator of kernels with these options of numba."""
-    if not OLDEST_TRIED <= version_info.short <= NEWEST_TRIED:
+    if not _was_tried():
         return njit(**options)  # type: ignore[no-any-return]
     return lambda function: Part(function, targetoptions={**options, **_OWN})

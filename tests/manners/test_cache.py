@@ -230,6 +230,24 @@ def test_a_numba_that_was_not_tried_compiles_kernels_in_its_own_way(monkeypatch,
 
     assert not isinstance(more, parts.Part)
     assert njit(lambda number: more(number))(2.0) == 3.0
+    assert not parts.rolled()
+
+
+def test_loops_of_the_plain_march_vectorise_and_are_not_unrolled():
+    def doubled(numbers, result):
+        for i in range(numbers.size):
+            result[i] = 2.0 * numbers[i]
+
+    def products(**options):
+        own = njit(error_model="numpy", **options)(doubled)
+        own.compile((types.float64[::1], types.float64[::1]))
+        (text,) = own.inspect_llvm().values()
+        return text.count("fmul <"), text.count("fmul double")
+
+    vectors, numbers = products(**parts.rolled())
+    assert (vectors, numbers) == (1, 1)
+    assert sum(products()) > 2
+    assert march_columns._compiler.pipeline_class is parts.rolled()["pipeline_class"]
 
 
 def test_what_numba_answered_about_a_function_of_its_own_it_is_not_asked_again():
