@@ -319,3 +319,13 @@ def test_a_spot_without_water_is_counted_as_well():
     assert (sure.outcome, sure.kept, sure.held) == ("none needed", 23 / 25, True)
     assert (near.outcome, near.kept_without, near.held) == ("borderline", 21 / 25, False)
     assert "stays above 12 % in 84 % of the cases tried, borderline for 80 %" in near.sentence
+
+
+def test_of_several_event_days_none_is_dropped_without_a_word():
+    with pytest.raises(sw.InputError, match="event_day: 2 times where one is due; give one, such"):
+        planned(event_day=["2025-07-04", "2025-07-05"])
+    with pytest.raises(sw.InputError, match="seed is -1; allowed: a whole number, 0 or more"):
+        planned(seed=-1)
+    unlike = [WEATHER, sw.steady_weather(5, "5 mm/day")]
+    with pytest.raises(sw.InputError, match="spans 2025-07-01 00:00 to 2025-07-06 00:00; allowed"):
+        sw.hand_water_plan(GREEN, WET_MIX, unlike, TURF, "12 %", **GIVEN)

@@ -326,13 +326,3 @@ def test_sands_are_dealt_to_halves_that_are_alike_in_all_that_is_known():
     spread = known[second].std(axis=0) / known[~second].std(axis=0)
     assert np.abs(apart).max() < 0.06 and np.abs(np.log(spread)).max() < 0.06
     assert dealt_evenly_to_two(np.ones((6, 2))).sum() == 3
-
-
-def test_halves_of_a_plan_are_spread_alike_by_conductivity_too():
-    """What a sand holds at the depth of the green sorts them; the rest must be alike too."""
-    first, second = (
-        np.array([(np.log(draw.soil.k_sat), draw.soil.n) for draw in half])
-        for half in halves(150, 0)
-    )
-    apart = (first.mean(axis=0) - second.mean(axis=0)) / first.std(axis=0)
-    assert np.abs(apart).max() < 0.05
