@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from soilwater.ground.base import GravelBlanket
 from soilwater.soils import Hysteretic, Soil
 from soilwater.soils.side_by_side import ManySoils, water_contents
-from soilwater.words.arrays import spread
+from soilwater.words.arrays import spread, which_occur
 from soilwater.words.errors import InputError
 
 FINEST_INTERVAL, COARSEST_INTERVAL = 0.25, 1.0
@@ -155,7 +155,7 @@ class Meshes(Sequence[Mesh]):
 
     def take(self, places: NDArray[np.int64]) -> Meshes:
         """Take some of the columns, with no more nodes than they have."""
-        among, which = np.unique(self.which[places], return_inverse=True)
+        among, which = which_occur(self.which[places])
         nodes = [self.nodes[i] for i in among.tolist()]
         return Meshes(nodes, which, self.soils, self.own[places])
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from soilwater.ground.base import base_to_dict
 from soilwater.soils.side_by_side import TEXTS, ManySoils, names_of_numbers
+from soilwater.words.arrays import which_occur
 
 if TYPE_CHECKING:
     from soilwater.ground.profile import Profile
@@ -60,7 +61,7 @@ def texts_alike(
     parts: dict[int, str] = {}
     around = [_around_soils(profile, parts) for profile in profiles]
     filling = filling[:, : max(map(len, around)) - 1]
-    texts, numbers = _texts_of_soils(soils, np.unique(filling)), kind.tolist()
+    texts, numbers = _texts_of_soils(soils, which_occur(filling)[0]), kind.tolist()
     if filling.shape[1] == 1:
         # An ensemble has thousands.
         before, after = zip(*around, strict=True)

@@ -20,6 +20,7 @@ from soilwater.runs.case import Case
 from soilwater.soils import Soil
 from soilwater.soils.side_by_side import ManySoils
 from soilwater.weather.series import Weather
+from soilwater.words.arrays import which_occur
 from soilwater.words.copies import with_parts
 
 
@@ -50,9 +51,9 @@ class Cases(Sequence[Case]):
 
     def __reduce__(self) -> tuple[Any, ...]:
         # Meshes are made sooner than they are sent, and soils of other columns stay here.
-        met, filling = np.unique(self.filling, return_inverse=True)
+        met, filling = which_occur(self.filling)
         soils = ManySoils(self.soils.take(met))
-        return Cases, (self.kinds, self.kind, soils, filling.reshape(self.filling.shape))
+        return Cases, (self.kinds, self.kind, soils, filling)
 
     @classmethod
     def of(cls, cases: Iterable[Case]) -> Cases:
@@ -102,7 +103,7 @@ class Cases(Sequence[Case]):
 
     def take(self, places: NDArray[np.int64]) -> Cases:
         """Take some of the columns, with no more kinds than they are."""
-        wanted, kind = np.unique(self.kind[places], return_inverse=True)
+        wanted, kind = which_occur(self.kind[places])
         kinds = [self.kinds[i] for i in wanted.tolist()]
         taken = Cases(kinds, kind, self.soils, self.filling[places])
         if self._known is not None:

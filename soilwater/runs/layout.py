@@ -25,6 +25,7 @@ from soilwater.ground.profile import Profile
 from soilwater.ground.profile_texts import texts_of
 from soilwater.kernels.branches import N_TURNS
 from soilwater.runs.kinds import Cases
+from soilwater.words.arrays import which_occur
 from soilwater.words.errors import Faults, Status
 from soilwater.words.vocabulary import VARIABLES, attributes_over
 
@@ -151,7 +152,7 @@ def describe_cases(cases: Cases, meshes: Meshes, n_nodes: int) -> dict[str, NDAr
     """
     layers = [_layers(each) for each in cases.profiles()]
     # Mostly columns of one geometry: told once, and looked through by all.
-    pairs, of = np.unique(meshes.which * len(layers) + cases.kind, return_inverse=True)
+    pairs, of = which_occur(meshes.which * len(layers) + cases.kind)
     places = [divmod(pair, len(layers)) for pair in pairs.tolist()]
     distinct = [(meshes.nodes[nodes].depth, layers[kind]) for nodes, kind in places]
     return {**_geometry(distinct, of, n_nodes), "profile": _as_objects(cases.texts())}

@@ -42,7 +42,7 @@ from soilwater.soils.kernel_table import (
     tables_of_column,
     untabulated,
 )
-from soilwater.words.arrays import spread
+from soilwater.words.arrays import spread, which_occur
 
 EVAPORATION_HALF_SUCTION = 1.0e4
 """Suction [cm] at the surface that halves evaporation (common practice, no source). It hardly
@@ -204,11 +204,11 @@ def cut(
     ends = np.cumsum(sizes)
     piece, n_soils = spread(np.arange(len(sizes)), np.array(sizes)), len(meshes.soils)
     # All pieces at once: what is done for each, and again where no cache is warm, adds up.
-    met, place = np.unique(meshes.own + n_soils * piece[:, np.newaxis], return_inverse=True)
+    met, place = which_occur(meshes.own + n_soils * piece[:, np.newaxis])
     numbers = met % n_soils
     last = np.searchsorted(met, n_soils * np.arange(1, len(sizes) + 1))
     first = np.append(0, last[:-1])
-    soil = place.reshape(meshes.own.shape) - first[piece][:, np.newaxis]
+    soil = place - first[piece][:, np.newaxis]
     parts: Sequence[Untabulated | None] = [None]
     if len(meshes) > 1:
         parts = untabulated(meshes.soils, numbers).parted(last)
@@ -357,7 +357,7 @@ def _conditions(
 
 def _roots(columns: Cases, meshes: Meshes) -> NDArray[np.float64]:
     """Share of the roots of its column around each node [1]; of those alike worked out once."""
-    among, which = np.unique(columns.kind * len(meshes.nodes) + meshes.which, return_inverse=True)
+    among, which = which_occur(columns.kind * len(meshes.nodes) + meshes.which)
     under: dict[int, list[int]] = {}
     pairs = [divmod(each, len(meshes.nodes)) for each in among.tolist()]
     for i, (kind, _) in enumerate(pairs):

@@ -18,6 +18,36 @@ def lengths(values: Any, name: str) -> FloatArray:
     return np.atleast_1d(np.asarray(to_house(values, "length", name), dtype=np.float64))
 
 
+_SPARSE = 8
+"""Numbers up to so many times how many there are lie close enough to be ticked off."""
+
+
+def which_occur(numbers: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Tell which numbers occur, and where each lies among these.
+
+    As `numpy.unique` does, which sorts, and holds the interpreter for all that time.
+
+    Parameters
+    ----------
+    numbers : ndarray of int
+        Not below 0.
+
+    Returns
+    -------
+    occurring : ndarray of int, shape (different,)
+        In rising order.
+    place : ndarray of int, shape of `numbers`
+        So that ``occurring[place]`` gives them back.
+    """
+    beyond = int(numbers.max(initial=-1)) + 1
+    if beyond > _SPARSE * numbers.size:
+        occurring, place = np.unique(numbers, return_inverse=True)
+        return occurring, place.reshape(numbers.shape)
+    occurs = np.zeros(beyond, dtype=np.bool_)
+    occurs[numbers] = True
+    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[numbers]
+
+
 _FEW = 16
 """Values of which it takes next to nothing to repeat them plainly."""
 

@@ -18,7 +18,7 @@ from soilwater.runs.kinds import Cases
 from soilwater.runs.layout import REMEMBERED, SIMULATED
 from soilwater.soils.kernel_table import stack_tables, untabulated
 from soilwater.soils.side_by_side import ManySoils
-from soilwater.words.arrays import spread
+from soilwater.words.arrays import spread, which_occur
 
 MAT = sw.VanGenuchten.texture_class("loam")
 SOILS = [
@@ -227,6 +227,14 @@ def test_values_spread_over_nodes_are_repeated(counts):
     counts = np.array(counts)
     values = np.arange(counts.size) - 0.5
     np.testing.assert_array_equal(spread(values, counts), np.repeat(values, counts))
+
+
+@pytest.mark.parametrize("numbers", [[3, 0, 3], [[7, 2], [2, 9]], [5, 10_000, 5], []])
+def test_numbers_that_occur_are_those_of_numpy(numbers):
+    numbers = np.array(numbers, dtype=np.int64)
+    occurring, place = which_occur(numbers)
+    np.testing.assert_array_equal(occurring, np.unique(numbers))
+    np.testing.assert_array_equal(occurring[place], numbers)
 
 
 @pytest.mark.parametrize(
