@@ -277,18 +277,16 @@ def smooth_share(values: FloatArray, line: float) -> float:
     above, draws = float(np.mean(values > line)), len(values)
     if above in (0.0, 1.0):
         return above
-    told = np.maximum.accumulate(_every_weight(draws) @ np.sort(values))
-    below = float(np.interp(line, told, (np.arange(draws) + 0.5) / draws))
     error = _PICKED * np.sqrt(above * (1.0 - above) / draws)
+    # Only ranks between which the answer lies.
+    lowest, highest = draws * (1.0 - above - error), draws * (1.0 - above + error)
+    ranks = np.arange(max(int(lowest) - 1, 0), min(int(highest) + 2, draws))
+    shares, ordered = (ranks + 0.5) / draws, np.sort(values)
+    told = np.maximum.accumulate([_weights(draws, each) @ ordered for each in shares.tolist()])
+    below = float(np.interp(line, told, shares))
     near = _BESIDE * float(np.std(values))
     least, most = (float(np.mean(values > line + off)) for off in (near, -near))
     return float(np.clip(1.0 - below, max(above - error, least), min(above + error, most)))
-
-
-@lru_cache(maxsize=8)
-def _every_weight(draws: int) -> FloatArray:
-    """Weights of draws in rising order by which the quantile at each of them is told."""
-    return np.array([_weights(draws, (k + 0.5) / draws) for k in range(draws)])
 
 
 @lru_cache(maxsize=256)
